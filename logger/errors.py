@@ -1,0 +1,63 @@
+"""The one error type for what a user can mend.
+
+    UserFault
+     ├─ RigFault        the rig file
+     ├─ SensorsFault    the sensors or a calibration file
+     ├─ SessionFault    a session folder or a table to import
+     ├─ PortFault       a serial port
+     └─ CallFault       the command line or a request
+
+Everything else that is raised is our own fault; the command line logs it and exits with 3.
+"""
+
+from __future__ import annotations
+
+import os
+
+
+class UserFault(Exception):
+    """What is wrong, where, and what to write instead; prints as one line.
+
+    file: the file, port or call at fault; place: table, key, line or station within it ("" if
+    the whole); fault: what is wrong; cure: what to write or do instead ("" if nothing can be).
+    """
+
+    def __init__(
+        self, file: str | os.PathLike[str], fault: str, cure: str = "", place: str = ""
+    ) -> None:
+        self.file = one_line(os.fspath(file))
+        self.place = one_line(place)
+        self.fault = one_line(fault)
+        self.cure = one_line(cure)
+        super().__init__(self.file, self.fault, self.cure, self.place)
+
+    def __str__(self) -> str:
+        where = f"{self.file}: {self.place}" if self.place else self.file
+        return f"{where}: {self.fault}" + (f"; {self.cure}" if self.cure else "")
+
+
+class RigFault(UserFault):
+    """The rig file is wrong, or describes a rig that cannot work."""
+
+
+class SensorsFault(UserFault):
+    """The sensors file or a calibration file is wrong."""
+
+
+class SessionFault(UserFault):
+    """A session folder, or a table to import, cannot be used as asked."""
+
+
+class PortFault(UserFault):
+    """A serial port cannot be opened or served."""
+
+
+class CallFault(UserFault):
+    """The command line, or a request to a running program, asks for what cannot be."""
+
+
+def one_line(text: str, most: int = 400) -> str:
+    """The text on one line without control characters, cut to `most` characters."""
+    clean = "".join(c if c.isprintable() else " " for c in str(text))
+    clean = " ".join(clean.split())
+    return clean if len(clean) <= most else clean[: most - 1] + "…"
