@@ -1,0 +1,170 @@
+"""What a rig should do: forces, travel, rope and limits, from its file alone.
+
+Forces on strands are for the predicted haul force while the load moves steadily, or for
+--haul-force. Exit status 1 where something would be over what is allowed.
+"""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from analysis.predict import predict
+from analysis.rig import load_rig
+from dashboard.commands.common import (
+    add_json, add_units, pairs, positive, print_json, table, units,
+)  # fmt: skip
+from dashboard.units import UNKNOWN, Units, number, percent, plus_minus
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("rig", metavar="RIG", help="the rig file (TOML)")
+    add_json(parser)
+    parser.add_argument(
+        "--steps", action="store_true",
+        help="the T-method: tension on every strand in rope order, in multiples of the haul tension",
+    )  # fmt: skip
+    parser.add_argument(
+        "--haul-force", metavar="N", type=positive("newtons"),
+        help="forces for this haul tension in newtons, instead of the predicted one",
+    )  # fmt: skip
+    add_units(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    rig = load_rig(args.rig)
+    found = predict(rig, args.haul_force)
+    if args.json:
+        print_json(found)
+    else:
+        shown = units(args)
+        lines = _steps(found) if args.steps else _summary(found, shown, args.haul_force is not None)
+        print("\n".join(lines))
+    return 1 if passed(found) else 0
+
+
+def passed(found: dict[str, Any]) -> list[str]:
+    """The names of what would carry more than it is allowed to."""
+    rows = [(f"{row['from']}>{row['to']}", row["use"]) for row in found["strands"]]
+    rows += [(row["name"], row["use"]) for row in (*found["elements"], *found["hold"])]
+    return list(dict.fromkeys(name for name, use in rows if use is not None and use > 1))
+
+
+def _summary(found: dict[str, Any], shown: Units, given: bool) -> list[str]:
+    haul = shown.force_pm(found["haul_force_N"], found["haul_force_u_N"])
+    rows = [
+        ("ideal MA", f"{number(found['ideal_ma'])} : 1"),
+        ("MA with friction", f"{plus_minus(found['model_ma'], 2 * found['model_ma_u'])}"
+         f"   (efficiency {percent(found['efficiency'])})"),
+        ("travel ratio", f"{number(found['travel_ratio'])} of rope for 1 of load"),
+        ("load force", shown.force_pm(found["load_force_N"], found["load_force_u_N"])),
+        ("haul force", haul + ("   (given)" if given else "")),
+        ("lets the load run back at", shown.force(found["lower_force_N"])),
+    ]  # fmt: skip
+    stop = found["stop_hauling_at"]
+    level = shown.force(stop["haul_force_N"])
+    rows.append(
+        ("stop hauling at", f"{level}: {stop['because']} ({stop['rated']} of {stop['of']} are rated)")
+    )
+    lines = [found["title"] or "rig", *pairs(rows), "", "Strands, in rope order; T is the haul tension"]
+    lines += table(_rows(found["strands"], "tension_N", shown))
+    lines += ["", "Elements"]
+    lines += table(_rows(found["elements"], "force_N", shown), left=2)
+    lines += ["", *_travel(found, shown)]
+    if found["hold"]:
+        lines += ["", "Held on a capture, hands off"]
+        for row in found["hold"]:
+            covers = ", ".join(row["covers_resets"]) or "nothing"
+            force = number(row["ideal"]) + " T" if row["ideal"] is not None else "cannot hold"
+            lines.append(
+                f"  {row['name']}: {force}, {shown.force(row['force_N'])}, "
+                f"use {percent(row['use'])}; while it holds can be reset: {covers}"
+            )
+    return lines + _warnings(found)
+
+
+def _rows(items: list[dict[str, Any]], force: str, shown: Units) -> list[list[str]]:
+    head = ["", "ideal", "model", "force", "limit", "use"]
+    strands = force == "tension_N"
+    rows = [head if strands else ["", "kind", *head[1:]]]
+    for row in items:
+        name = f"{row['from']}>{row['to']}" if strands else row["name"]
+        cells = [
+            f"{number(row['ideal'])} T", f"{number(row['model'])} T",
+            "-" if row[force] is None else shown.force(row[force]),
+            "-" if row["limit_N"] is None else shown.force(row["limit_N"]),
+            percent(row["use"]),
+        ]  # fmt: skip
+        rows.append([name, *cells] if strands else [name, row["kind"], *cells])
+    return rows
+
+
+def _travel(found: dict[str, Any], shown: Units) -> list[str]:
+    stroke = found["stroke"]
+    meets = " meets ".join(stroke["stopped_by"]) or UNKNOWN
+    lines = [
+        "Travel",
+        f"  one stroke: {shown.length(stroke['haul_travel_m'])} of rope moves the load "
+        f"{shown.length(stroke['load_travel_m'])}, until {meets}",
+    ]
+    for mode, how in (("each", "each grab reset alone"), ("together", "all grabs reset together")):
+        job = found["job"][mode]
+        if job is None or job["strokes"] is None:
+            lines.append(f"  the job, {how}: {UNKNOWN}")
+            continue
+        resets = ", ".join(f"{name} {times}" for name, times in job["resets"].items())
+        lines.append(
+            f"  the job, {how}: {job['strokes']} strokes, {shown.length(job['haul_travel_m'])} of "
+            f"rope for {shown.length(job['load_travel_m'])}; resets: {resets or 'none'}"
+        )
+    for row in found["rope"]:
+        enough = {None: "length not stated", True: "enough", False: "NOT ENOUGH"}[row["enough"]]
+        bag = "" if row["length_m"] is None else f" of {shown.length(row['length_m'])}"
+        lines.append(
+            f"  rope {row['name']}: {shown.length(row['in_rig_m'])} in the rig, "
+            f"{shown.length(row['needed_m'])} needed{bag}: {enough}"
+        )
+    return lines
+
+
+def _steps(found: dict[str, Any]) -> list[str]:
+    """Rope order, station by station: what the rope carries, and what each station takes from it."""
+    elements = {row["name"]: row for row in found["elements"]}
+    lines = [found["title"] or "rig", "T-method: tensions in multiples of the haul tension T"]
+    rope = None
+    rows: list[list[str]] = []
+    for strand in found["strands"]:
+        if strand["rope"] != rope:
+            rope = strand["rope"]
+            rows.append([f"rope {rope}", "ideal", "with friction"])
+            rows.append([f"  {strand['from']}", "", ""])
+        rows.append(
+            [f"    {strand['from']}>{strand['to']}", f"{number(strand['ideal'])} T",
+             f"{number(strand['model'])} T"]
+        )  # fmt: skip
+        rows.append([_station(strand["to"], elements), "", ""])
+    lines += table(rows, indent="")
+    lines += [
+        "",
+        f"  the load is pulled with {number(found['ideal_ma'])} T, with friction "
+        f"{number(found['model_ma'])} T: efficiency {percent(found['efficiency'])}",
+    ]
+    return lines + _warnings(found)
+
+
+def _station(name: str, elements: dict[str, dict[str, Any]]) -> str:
+    row = elements.get(name)
+    if row is None:
+        return f"  {name}"
+    pulls = f"{number(row['ideal'])} T, with friction {number(row['model'])} T"
+    what = {
+        "pulley": f"pulley {name}: pulls on {row['on']} with {pulls}",
+        "grab": f"grab {name}: brings {pulls} into the rope",
+        "capture": f"capture {name}: drags with {pulls}",
+        "edge": f"edge {name}: presses with {pulls}",
+    }
+    return "  " + what.get(row["kind"], name)
+
+
+def _warnings(found: dict[str, Any]) -> list[str]:
+    return ["", *(f"! {text}" for text in found["warnings"])] if found["warnings"] else []
