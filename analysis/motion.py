@@ -141,10 +141,13 @@ def why_not_moving(rig: Rig) -> tuple[str, str, str] | None:
             "tie it, or take it out of the file",
         )
     if ways > 1:
+        drift = np.max(np.abs(basis @ null_space(basis[[haul], :])), axis=1)
+        others = [c for c in body_column.values() if c != load and drift[c] > TINY]
+        column = max(others, key=lambda c: drift[c]) if others else load
         return (
-            "load",
-            "can move while the haulers hold fast",
-            "tie it into the rope that is hauled",
+            names[column],
+            "is free to move while the haulers hold fast: too little ties it",
+            "tie it into the rope that is hauled, or to a further anchor",
         )
     motion = basis[:, 0]
     if abs(motion[load]) < TINY:

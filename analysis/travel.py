@@ -20,6 +20,7 @@ from analysis.motion import LOAD, TINY, solve_motion
 COS_80 = math.cos(math.radians(80.0))
 IN_HAND_M, TIE_M = 3.0, 1.0
 MOST_STROKES = 5000
+LEAST_GAIN_M = 0.01  # where clearance_m is 0, less than this is no gain
 
 
 @dataclass(frozen=True, eq=False)
@@ -282,7 +283,7 @@ def _queue(rig: Rig, x: Floats, name: str, order: list[str]) -> None:
         return
     to, blocker = _slide_to(rig, x, name)
     if (
-        abs(to - x[rig.index[name]]) < rig.clearance_m
+        abs(to - x[rig.index[name]]) < max(rig.clearance_m, LEAST_GAIN_M)
         and blocker in rig.grabs
         and blocker is not None
     ):

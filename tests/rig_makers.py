@@ -1,0 +1,134 @@
+"""Rig files as text for tests: paths from short words, and random valid rigs for hypothesis."""
+
+from __future__ import annotations
+
+from hypothesis import strategies as st
+
+from analysis.bodies import Rig
+from analysis.rig import parse_rig
+from logger.errors import RigFault
+
+
+def rig(
+    path: str, *, e: float | None = 0.9, length: float = 100.0, extra: str = "", top: str = ""
+) -> Rig:
+    """A rig from words in rope order, ropes parted by "|".
+
+    tie:BODY  grab:NAME@M  pulley:NAME@BODY  capture:NAME@BODY  post:NAME@BODY,wrap,friction
+    edge:NAME@M,wrap,friction  haul  haul:TOWARD_DEG  haul@BODY  free
+    """
+    text = f"anchor_to_load_m = {length}\nclearance_m = 0.3\n{top}\n"
+    if e is not None:
+        text += f"[defaults]\npulley_efficiency = {e!r}\n"
+    text += extra
+    for k, rope in enumerate(path.split("|")):
+        stations = ",\n  ".join(_station(word) for word in rope.split())
+        text += f'\n[[rope]]\nname = "rope {k + 1}"\npath = [\n  {stations},\n]\n'
+    return parse_rig(text, "test-rig.toml")
+
+
+def _station(word: str) -> str:
+    if word == "free":
+        return "{ free = true }"
+    if word.startswith("haul@"):
+        return f'{{ haul = "team", on = "{word[5:]}" }}'
+    if word.startswith("haul"):
+        _, _, toward = word.partition(":")
+        return f'{{ haul = "team", toward_deg = {toward or 0} }}'
+    kind, _, rest = word.partition(":")
+    if kind == "tie":
+        return f'{{ tie = "{rest}" }}'
+    name, _, where = rest.partition("@")
+    if kind == "grab":
+        return f'{{ grab = "{name}", at_m = {where} }}'
+    if kind in ("edge", "post"):
+        place, wrap, friction = where.split(",")
+        key = f"at_m = {place}" if kind == "edge" else f'on = "{place}"'
+        return f'{{ edge = "{name}", {key}, wrap_deg = {wrap}, friction = {friction} }}'
+    return f'{{ {kind} = "{name}", on = "{where}" }}'
+
+
+def simple(sheaves: int, *, last_on_anchor: bool) -> str:
+    """A simple tackle's path: sheaves in turn on load and anchor, the haul off the last one."""
+    bodies = ["anchor" if (k % 2 == 0) == last_on_anchor else "load" for k in range(sheaves)]
+    bodies.reverse()
+    start = "load" if bodies[0] == "anchor" else "anchor"
+    words = [f"tie:{start}", *(f"pulley:P{k}@{body}" for k, body in enumerate(bodies))]
+    return " ".join([*words, "haul" if not last_on_anchor else "haul:180"])
+
+
+THREE = "tie:load grab:G1@50 pulley:A1@anchor pulley:T1@G1 haul"
+NINE = "tie:load grab:G1@90 capture:C1@anchor pulley:A1@anchor pulley:T1@G1 grab:G2@80 pulley:A2@anchor pulley:T2@G2 haul"
+TWELVE = "tie:anchor pulley:L1@load capture:C1@anchor pulley:A1@anchor pulley:L2@load grab:G2@80 pulley:A2@anchor pulley:T2@G2 haul"
+EIGHTEEN = "tie:anchor pulley:L1@load grab:G1@90 capture:C1@anchor pulley:A1@anchor pulley:L2@G1 grab:G2@80 pulley:A2@anchor pulley:T2@G2 haul"
+BURTON = "tie:load pulley:X@P haul:180 | tie:P pulley:A@anchor tie:load"
+BURTON_PLATE = "[plate.P]\nat_m = 60\n"
+FIVE_COMPLEX = "tie:load pulley:A@anchor pulley:X@P haul | tie:P pulley:Y@load tie:anchor"
+
+
+@st.composite
+def rigs(draw: st.DrawFn) -> Rig:
+    """Random valid rigs: one to three stages, each a simple tackle on the last, on one rope or more.
+
+    Stages hang on the load or on grabs; captures, posts and edges, redirects on anchors beside the
+    axis, hauls at any angle and winches on the load come in at random.
+    """
+    e = draw(st.floats(0.4, 1.0))
+    words: list[str] = []
+    extra = ""
+    stages = draw(st.integers(1, 3))
+    number = 0
+    position = 90.0
+    current = "load"
+    pulleys: list[str] = []
+    if draw(st.booleans()):
+        words.append("tie:anchor")
+        words.append("pulley:L0@load")
+    else:
+        words.append("tie:load")
+    if draw(st.booleans()):
+        extra += "[further_anchor.P1]\nat_m = -2.0\noffset_m = 3.0\n"
+    fixed = ["anchor", *(["P1"] if "P1" in extra else [])]
+    for stage in range(stages):
+        grab = f"G{stage}"
+        words.append(f"grab:{grab}@{position}")
+        if draw(st.booleans()):
+            words.append(f"capture:C{stage}@anchor")
+        if draw(st.booleans()):
+            words.append(
+                f"edge:E{stage}@{draw(st.floats(1.0, 2.0))},{draw(st.integers(10, 120))},{draw(st.floats(0.0, 0.4))}"
+            )
+        for _ in range(draw(st.integers(1, 2))):
+            words.append(f"pulley:A{number}@{draw(st.sampled_from(fixed))}")
+            words.append(f"pulley:T{number}@{grab}")
+            pulleys += [f"A{number}", f"T{number}"]
+            number += 1
+        position -= 25.0
+        current = grab
+    ending = draw(st.sampled_from(["haul", "redirect", "winch"]))
+    if ending == "redirect":
+        words.append(f"pulley:R@{draw(st.sampled_from(fixed))}")
+        words.append(f"haul:{draw(st.integers(0, 180))}")
+    elif ending == "winch":
+        words.append("pulley:R@anchor")
+        words.append("haul@load")
+    else:
+        words.append("haul")
+    del current
+    own = draw(st.lists(st.sampled_from(pulleys), unique=True, max_size=3))
+    for name in own:
+        extra += (
+            f"[pulley.{name}]\nefficiency = {draw(st.floats(0.4, 1.0))!r}\nefficiency_u = 0.02\n"
+        )
+    if "P1" in extra and not any("@P1" in w for w in words):
+        extra = extra.replace("[further_anchor.P1]\nat_m = -2.0\noffset_m = 3.0\n", "")
+    return rig(" ".join(words), e=e, extra=extra)
+
+
+def refused(text_or_path: str, **kwargs: object) -> str:
+    """The one line with which this rig is refused."""
+    try:
+        rig(text_or_path, **kwargs)  # type: ignore[arg-type]
+    except RigFault as fault:
+        return str(fault)
+    raise AssertionError("this rig was taken")

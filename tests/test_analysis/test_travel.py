@@ -1,0 +1,152 @@
+"""Strokes, jobs and rope against hand arithmetic on the rig's own rope lengths (plane geometry)."""
+
+import math
+
+import pytest
+from rig_makers import NINE, THREE, TWELVE, rig
+
+from analysis.predict import predict
+from analysis.rig import parse_rig
+from analysis.travel import job, needed_rope, rope_in_rig, stroke
+
+JOB = "[load]\npull_distance_m = %s\n"
+
+
+def test_one_stroke_of_a_compound_rig():
+    """G2 runs three times as far as the load: 7.7 m to the anchor's clearance is 2.567 m of load."""
+    known = predict(rig(NINE.replace("@90", "@9").replace("@80", "@8"), length=12.0))
+    assert known["stroke"]["load_travel_m"] == pytest.approx(7.7 / 3)
+    assert known["stroke"]["haul_travel_m"] == pytest.approx(7.7 * 3)
+    assert known["stroke"]["stopped_by"] == ["G2", "anchor"]
+
+
+def test_job_each_slides_the_two_blocked_grab_alone():
+    """3:1 whose grab starts 3 m off: 2.7 m a stroke, so 8 m take 3 strokes and 2 resets, 24 m of rope."""
+    known = predict(rig(THREE.replace("@50", "@3"), length=12.0, extra=JOB % 8))["job"]
+    for mode in ("each", "together"):
+        assert known[mode]["strokes"] == 3
+        assert known[mode]["resets"] == {"G1": 2}
+        assert known[mode]["haul_travel_m"] == pytest.approx(24.0)
+        assert known[mode]["load_travel_m"] == pytest.approx(8.0)
+
+
+def test_setback_is_hauled_again():
+    """0.05 m lost at each of two resets: 0.3 m more rope through the hands of a 3:1."""
+    path = "tie:load grab:G1@3 capture:C1@anchor pulley:A1@anchor pulley:T1@G1 haul"
+    extra = JOB % 8 + "[capture.C1]\nsetback_m = 0.05\n"
+    known = predict(rig(path, length=12.0, extra=extra))["job"]["each"]
+    # each stroke runs 2.7 m; after two resets 5.3 m are gained, so a third stroke of 2.7 m does it
+    assert known["strokes"] == 3 and known["resets"] == {"G1": 2}
+    assert known["haul_travel_m"] == pytest.approx(3 * (8.0 + 2 * 0.05))
+
+
+def test_a_grab_in_the_way_is_slid_first():
+    """The front grab follows the load; once it leaves the other under clearance, it goes back first."""
+    r = rig(NINE.replace("@90", "@4").replace("@80", "@3"), length=12.0, extra=JOB % 8)
+    done = job(r, "each", {})
+    assert not done.why_not and done.resets["G1"] >= 1
+    for x in done.places:
+        assert x[r.index["G2"]] <= x[r.index["G1"]] + 1e-9
+
+
+def test_nothing_to_reset_is_null_with_a_reason():
+    known = predict(rig("tie:anchor pulley:L@load haul", length=10.0, extra=JOB % 9.9))
+    assert known["job"] == {"each": None, "together": None}
+    assert any("no grab can be slid back" in w for w in known["warnings"])
+
+
+def test_unknown_distance_is_null():
+    known = predict(rig(THREE))
+    assert known["job"]["each"]["strokes"] is None
+    assert any("pull_distance_m" in w for w in known["warnings"])
+
+
+def test_rope_needed():
+    """3:1, load at 12 m, grab at 9 m: 12 + 9 m in the rig, 9 m to the team, 3 m in hand, 1 m a tie."""
+    r = rig(THREE.replace("@50", "@9"), length=12.0)
+    assert rope_in_rig(r, r.start_m) == [pytest.approx(21.0)]
+    assert needed_rope(r, 0, r.start_m) == pytest.approx(21 + 9 + 3 + 1)
+    (row,) = predict(r)["rope"]
+    assert row["needed_m"] == pytest.approx(34.0) and row["enough"] is None
+
+
+def test_beside_the_axis_the_rope_length_counts():
+    """A 1:1 over a redirect 3 m beside the axis: rope out is the change of the slanted strand (Pythagoras)."""
+    r = rig(
+        "tie:load pulley:R@P haul",
+        length=8.0,
+        extra="[further_anchor.P]\nat_m = 0.0\noffset_m = 3.0\n",
+    )
+    done = stroke(r, None, 4.0)
+    assert done.haul_m == pytest.approx(math.hypot(8, 3) - math.hypot(4, 3), rel=1e-8)
+    whole = stroke(r)
+    assert whole.stopped_by == ("load", "P")
+    # 80 degrees off the axis: 3 / x = tan 80
+    assert 8.0 - whole.load_m == pytest.approx(3 / math.tan(math.radians(80)), abs=1e-6)
+
+
+def test_ideal_ma_beside_the_axis_counts_the_cosine():
+    r = rig(
+        "tie:load pulley:R@P haul",
+        length=4.0,
+        extra="[further_anchor.P]\nat_m = 0.0\noffset_m = 3.0\n",
+    )
+    assert predict(r)["ideal_ma"] == pytest.approx(0.8)
+
+
+def test_a_reset_that_no_capture_covers_is_warned_of_first():
+    for kind in ("hanging", "slope"):
+        load = (
+            f'[load]\nkind = "{kind}"\nmass_kg = 80\nslope_deg = 20\nresistance_coefficient = 0.1\n'
+        )
+        known = predict(rig(THREE, e=None, extra=load))
+        assert known["warnings"][0].startswith("NO CAPTURE covers the reset of G1")
+    known = predict(rig(NINE, extra=load))
+    assert not any("NO CAPTURE" in w for w in known["warnings"])
+
+
+def test_assumed_efficiency_is_said():
+    assert any("assumed" in w for w in predict(rig(THREE, e=None))["warnings"])
+    assert not any("assumed" in w for w in predict(rig(THREE))["warnings"])
+
+
+def test_stop_hauling_at_is_the_first_limit_by_frictionless_force():
+    """12:1; load point WLL 10 kN, grab slips at 4 kN with 2 x 1 of the haul: 10000/12 comes first."""
+    extra = "[load]\nwll_kN = 10\n[grab.G2]\nslips_at_kN = 4.0\n[limits]\ndesign_factor = 8\n"
+    known = predict(rig(TWELVE, extra=extra))["stop_hauling_at"]
+    assert known["haul_force_N"] == pytest.approx(10_000 / 12)
+    assert "load" in known["because"] and known["rated"] == 2
+    none = predict(rig(TWELVE))["stop_hauling_at"]
+    assert none["haul_force_N"] is None and none["rated"] == 0 and none["because"]
+
+
+def test_a_knot_lowers_its_own_strand_alone():
+    r = parse_rig(
+        """anchor_to_load_m = 12.0
+[[rope]]
+name = "main"
+mbs_kN = 30.0
+path = [ { tie = "load", strength = 0.75 }, { grab = "G1", at_m = 9 }, { pulley = "A1", on = "anchor" },
+  { pulley = "T1", on = "G1" }, { haul = "team" } ]
+""",
+        "r.toml",
+    )
+    limits = [s["limit_N"] for s in predict(r)["strands"]]
+    assert limits == pytest.approx([2250.0, 3000.0, 3000.0, 3000.0])
+
+
+def test_pig_rig_with_a_slack_tail():
+    """A main line through a capture with a slack tail, a 3:1 of its own rope on its grab."""
+    path = "tie:load grab:G1@60 capture:C1@anchor free | tie:G1 pulley:A1@anchor pulley:T1@G1 haul"
+    known = predict(rig(path))
+    assert known["ideal_ma"] == pytest.approx(3) and known["model_ma"] == pytest.approx(2.71)
+    assert known["hold"][0]["ideal"] == pytest.approx(3)
+    assert known["hold"][0]["covers_resets"] == ["G1"]
+    assert [s["to"] for s in known["strands"]][:3] == ["G1", "C1", "free"]
+
+
+def test_winch_on_the_load_adds_one():
+    """The winch rides on the load and takes rope in there: a single pulley at the anchor gives 2:1."""
+    assert predict(rig("tie:load pulley:A@anchor haul@load", e=1.0))["ideal_ma"] == pytest.approx(2)
+    known = predict(rig("tie:load pulley:A@anchor haul@load", e=0.9))
+    assert known["model_ma"] == pytest.approx(1.9)
