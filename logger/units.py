@@ -1,0 +1,42 @@
+"""The units a device may send, as factors to SI; exact by definition (SI brochure, NIST SP 811)."""
+
+from __future__ import annotations
+
+LBF_N = 4.4482216152605
+KGF_N = 9.80665
+
+FORCE_UNITS: dict[str, float] = {
+    "N": 1.0,
+    "kN": 1000.0,
+    "kgf": KGF_N,
+    "kg": KGF_N,
+    "g": KGF_N / 1000.0,
+    "lbf": LBF_N,
+    "lb": LBF_N,
+}
+LENGTH_UNITS: dict[str, float] = {"m": 1.0, "mm": 0.001, "cm": 0.01, "ft": 0.3048, "in": 0.0254}
+COUNT = "count"
+
+_SPELLINGS = {"lbs": "lb", "counts": COUNT, "feet": "ft", "inch": "in"}
+
+
+def units_for(quantity: str) -> tuple[str, ...]:
+    """The units that fit a quantity, "force" or "length"."""
+    return (*(FORCE_UNITS if quantity == "force" else LENGTH_UNITS), COUNT)
+
+
+def to_si(unit: str) -> float:
+    """Newtons or metres in one `unit`; 1 for a bare count, whose scale says what it is worth."""
+    if unit == COUNT:
+        return 1.0
+    return FORCE_UNITS[unit] if unit in FORCE_UNITS else LENGTH_UNITS[unit]
+
+
+def known_unit(word: str) -> str | None:
+    """The unit that a device means by `word`, in whatever case it writes it; None if unknown."""
+    lower = word.lower()
+    lower = _SPELLINGS.get(lower, lower)
+    for unit in (*FORCE_UNITS, *LENGTH_UNITS, COUNT):
+        if unit.lower() == lower:
+            return unit
+    return None
