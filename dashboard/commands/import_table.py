@@ -1,0 +1,28 @@
+"""Make a sealed session from a table of readings.
+
+DATA.csv has a column time_s (seconds) and one column for each channel of the sensors file, named
+as there, with values in that channel's unit; an empty cell is no reading.
+"""
+
+from __future__ import annotations
+
+import argparse
+
+from dashboard.commands.common import new_folder
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("data", metavar="DATA.csv", help="the table")
+    parser.add_argument("--rig", metavar="RIG", required=True, help="the rig file")
+    parser.add_argument("--sensors", metavar="SENSORS", required=True, help="the sensors file")
+    parser.add_argument("--out", metavar="DIR", required=True, help="a new folder, the session")
+
+
+def run(args: argparse.Namespace) -> int:
+    from dashboard.commands.places import check_places
+    from logger.importer import import_table
+    from logger.sensors import load_sensors
+
+    check_places(args.rig, load_sensors(args.sensors))
+    print(import_table(args.data, args.rig, args.sensors, new_folder(args.out)))
+    return 0

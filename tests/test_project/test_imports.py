@@ -1,0 +1,122 @@
+"""Which room may import from which, from the syntax trees; and what a call does not load."""
+
+import ast
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+MAY = {
+    "logger": {"logger"},
+    "analysis": {"analysis", "logger"},
+    "dashboard": {"dashboard", "analysis", "logger"},
+}
+HEAVY = ("pandas", "dash", "plotly", "scipy")
+FILES = [path for room in MAY for path in sorted((ROOT / room).rglob("*.py"))]
+
+
+def imported(tree):
+    """(line, module) of every import in a syntax tree, wherever it stands."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            yield from ((node.lineno, alias.name) for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"line {node.lineno}: relative import"
+            yield node.lineno, node.module
+            yield from ((node.lineno, f"{node.module}.{alias.name}") for alias in node.names)
+
+
+def at_module_level(tree):
+    """Modules imported when this module is: not inside functions, not for type checkers alone."""
+    for node in tree.body:
+        if isinstance(node, ast.Try):
+            yield from (name for _, name in imported(node))
+        elif isinstance(node, ast.Import | ast.ImportFrom):
+            yield from (name for _, name in imported(ast.Module([node], [])))
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda p: str(p.relative_to(ROOT)))
+def test_imports_run_dashboard_to_analysis_to_logger_and_never_back(path):
+    room = path.relative_to(ROOT).parts[0]
+    for line, module in imported(ast.parse(path.read_text("utf-8"))):
+        top = module.split(".")[0]
+        assert top not in MAY or top in MAY[room], f"line {line} imports {module}"
+
+
+def test_no_module_imports_itself_in_a_circle():
+    names = {".".join(path.relative_to(ROOT).with_suffix("").parts): path for path in FILES}
+    graph = {
+        name: {m for m in at_module_level(ast.parse(path.read_text("utf-8"))) if m in names}
+        for name, path in names.items()
+    }
+    done: set[str] = set()
+
+    def visit(name, way):
+        assert name not in way, "circle: " + " > ".join([*way[way.index(name) :], name])
+        if name not in done:
+            for other in sorted(graph[name]):
+                visit(other, [*way, name])
+            done.add(name)
+
+    for name in graph:
+        visit(name, [])
+
+
+def test_every_init_holds_a_docstring_only():
+    for path in FILES:
+        if path.name == "__init__.py":
+            body = ast.parse(path.read_text("utf-8")).body
+            assert [type(node) for node in body] == [ast.Expr], path
+
+
+def loaded(argv):
+    """Top-level names of the modules that a call of `haul` has loaded when it ends."""
+    script = (
+        "import sys\nfrom dashboard.cli import main\n"
+        f"status = main({argv!r})\n"
+        "print('LOADED', *{name.split('.')[0] for name in sys.modules})\n"
+    )
+    run = subprocess.run(
+        [sys.executable, "-c", script], capture_output=True, text=True, cwd=ROOT, timeout=60,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+    )  # fmt: skip
+    last = run.stdout.splitlines()[-1].split()
+    assert last[0] == "LOADED", run.stderr
+    return set(last[1:]), run
+
+
+def test_predict_loads_nothing_that_it_does_not_need():
+    names, _ = loaded(["predict", str(ROOT / "tests/test_project/interface/rig.toml")])
+    assert "numpy" in names  # the check sees what is loaded
+    assert names.isdisjoint({*HEAVY, "serial", "waitress"})
+
+
+def test_help_loads_no_subcommand():
+    names, run = loaded(["--help"])
+    assert names.isdisjoint({*HEAVY, "serial", "numpy", "analysis"})
+    from dashboard.cli import COMMANDS
+
+    assert all(name in run.stdout for name in COMMANDS)
+
+
+def test_a_recording_loads_no_tables_plots_or_pages(tmp_path):
+    import socket
+
+    sensors = tmp_path / "sensors.toml"
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        sensors.write_text(
+            '[[channel]]\nname = "haul_force"\nquantity = "force"\nat = "haul"\nformat = "json"\n'
+            f'id = "f"\nunit = "N"\nport = "socket://127.0.0.1:{server.getsockname()[1]}"\n'
+            "baud = 115200\n",
+            "utf-8",
+        )
+        rig = ROOT / "tests/test_project/interface/rig.toml"
+        names, run = loaded(
+            ["record", str(rig), str(sensors), "--out", str(tmp_path / "session"), "--for", "0.5"]
+        )
+    assert (tmp_path / "session" / "SHA256SUMS").exists(), run.stderr
+    assert "serial" in names
+    assert names.isdisjoint({*HEAVY, "waitress"})
