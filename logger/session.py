@@ -1,0 +1,209 @@
+"""The reading side of a session folder: open it, follow it while it grows, read it whole.
+
+Reads only.  Whatever a torn or hostile file holds, the only error is SessionFault.
+"""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+from logger import lock, package, seal
+from logger.errors import SensorsFault, SessionFault, UserFault
+from logger.package import csv_line
+from logger.sensors import parse_sensors
+from logger.session_parse import ReadingsParser, parse_clock, parse_events
+from logger.session_types import Block, ChannelReadings, ClockRow, Event, SessionInfo
+from logger.tables import read_text
+
+__all__ = [
+    "Block", "ChannelReadings", "ClockRow", "Event", "Follower", "SessionInfo",
+    "open_session", "read_all", "session_state",
+]
+
+_PIECE = 16 << 20
+_seen: dict[tuple[object, ...], str] = {}
+
+
+def session_state(path: str | os.PathLike[str], quick: bool = False) -> str:
+    """growing, cut short, sealed or changed.  quick: by names and sizes only, for long lists.
+
+    A whole check is remembered as long as no file's size or time changes.  Raises SessionFault
+    where the folder cannot be read.
+    """
+    folder = Path(path)
+    if lock.is_held(folder):
+        return "growing"
+    if not (folder / package.SUMS).exists():
+        return "cut short"
+    try:
+        marks: list[object] = [str(folder.resolve()), quick]
+        for name in sorted([*seal.files_in(folder), package.SUMS]):
+            found = (folder / name).lstat()
+            marks += [name, found.st_size, found.st_mtime_ns, found.st_ino]
+        key = tuple(marks)
+        if key not in _seen:
+            if len(_seen) > 1000:
+                _seen.clear()
+            _seen[key] = _sealed_or_changed(folder, quick)
+        return _seen[key]
+    except OSError as error:
+        raise SessionFault(
+            folder, f"cannot be read ({error.strerror})", "make the folder readable"
+        ) from None
+
+
+def _sealed_or_changed(folder: Path, quick: bool) -> str:
+    if not quick:
+        return "changed" if seal.inspect(folder).changed else "sealed"
+    try:
+        rows = package.read_descriptor(folder).get("haul_files")
+    except SessionFault:
+        return "changed"
+    if not isinstance(rows, list):
+        return "changed"
+    for row in rows:
+        try:
+            if (folder / str(row["path"])).lstat().st_size != row["bytes"]:
+                return "changed"
+        except (OSError, KeyError, TypeError, ValueError):
+            return "changed"
+    return "sealed"
+
+
+def open_session(path: str | os.PathLike[str]) -> SessionInfo:
+    """What a session folder says about itself; raises SessionFault in one line."""
+    folder = Path(path)
+    descriptor = package.read_descriptor(folder)
+    file = folder / package.SENSORS
+    try:
+        sensors = parse_sensors(
+            read_text(file, SensorsFault), str(file), folder / package.CALIBRATION, copies=True
+        )
+        rig_text = read_text(folder / package.RIG, SessionFault)
+    except UserFault as fault:
+        raise SessionFault(fault.file, fault.fault, fault.cure, fault.place) from None
+    started_at = descriptor.get("started_at")
+    if not isinstance(started_at, str):
+        raise SessionFault(
+            folder / package.DESCRIPTOR, "started_at is missing", "take a copy that is whole"
+        )
+    simulation = descriptor.get("simulation")
+    true = simulation.get("true") if isinstance(simulation, dict) else None
+    rigs = [(0.0, folder / package.RIG)]
+    tail = _Tail(folder / package.EVENTS, package.EVENTS_HEADER)
+    for event in parse_events(tail.all())[0]:
+        # the text of a `rig` event is the name of the copy, never a path
+        name = event.text
+        if event.kind == "rig" and Path(name).name == name and (folder / name).is_file():
+            rigs.append((event.time_s, folder / name))
+    return SessionInfo(
+        path=folder,
+        descriptor=descriptor,
+        state=session_state(folder),
+        started_at=started_at,
+        sensors=sensors,
+        rig_text=rig_text,
+        rig_file=folder / package.RIG,
+        simulation_true=true if isinstance(true, dict) else None,
+        rigs=tuple(rigs),
+    )
+
+
+class _Tail:
+    """The whole lines of a growing file that were not read yet; never reads a byte twice."""
+
+    def __init__(self, path: Path, header: tuple[str, ...]) -> None:
+        self._path, self._header = path, csv_line(header)
+        self._at = 0
+
+    def read(self, most: int = _PIECE) -> bytes:
+        """Whole new lines, at most `most` bytes; b"" where there is none.  The torn end waits."""
+        try:
+            with self._path.open("rb") as file:
+                if not self._at:
+                    head = file.read(len(self._header))
+                    if len(head) < len(self._header) and self._header.startswith(head):
+                        return b""
+                    if head != self._header:
+                        raise SessionFault(
+                            self._path, "does not begin with its header",
+                            "write " + self._header.decode().strip() + " as its first line",
+                        )
+                    self._at = len(head)
+                size = os.fstat(file.fileno()).st_size
+                if size == self._at:
+                    return b""
+                if size < self._at:
+                    raise SessionFault(
+                        self._path, "became shorter while it was read", "open the session again"
+                    )
+                file.seek(self._at)
+                data = file.read(most)
+        except FileNotFoundError:
+            return b""
+        except OSError as error:
+            raise SessionFault(
+                self._path, f"cannot be read ({error.strerror})", "make it readable"
+            ) from None
+        end = data.rfind(b"\n") + 1
+        if not end and len(data) >= most:
+            raise SessionFault(
+                self._path, f"has a line longer than {most} bytes", "take a copy that is whole"
+            )
+        self._at += end
+        return data[:end]
+
+    def all(self) -> bytes:
+        """Every whole line."""
+        pieces = []
+        while piece := self.read():
+            pieces.append(piece)
+        return b"".join(pieces)
+
+
+class Follower:
+    """What is new in a session since the last call; for one that grows or one that is finished."""
+
+    def __init__(self, path: str | os.PathLike[str]) -> None:
+        """Raises SessionFault if there is no session."""
+        info = open_session(path)
+        self._names = [channel.name for channel in info.sensors.channels]
+        self._parser = ReadingsParser(self._names)
+        folder = info.path
+        self._readings = _Tail(folder / package.READINGS, package.READINGS_HEADER)
+        self._events = _Tail(folder / package.EVENTS, package.EVENTS_HEADER)
+        self._clock = _Tail(folder / package.CLOCK, package.clock_header(self._names))
+
+    def read(self) -> Block:
+        """The new rows; a torn end is held back until it is complete.  Raises SessionFault."""
+        # the clock first: the readings that it counts are then certainly in what is read below
+        clock, bad_clock = parse_clock(self._clock.all(), self._names)
+        events, bad_events = parse_events(self._events.all())
+        before = self._parser.malformed
+        parts = []
+        while piece := self._readings.read():
+            parts.append(self._parser.parse(piece))
+        readings = _joined(parts) if parts else self._parser.parse(b"")
+        malformed = self._parser.malformed - before + bad_clock + bad_events
+        return Block(readings, events, clock, malformed)
+
+
+def read_all(path: str | os.PathLike[str]) -> Block:
+    """The whole session in one block; a torn last line is left out.  Raises SessionFault."""
+    return Follower(path).read()
+
+
+def _joined(parts: list[dict[str, ChannelReadings]]) -> dict[str, ChannelReadings]:
+    import numpy as np
+
+    if len(parts) == 1:
+        return parts[0]
+    out = {}
+    for name in list(parts[0]):
+        pieces = [part.pop(name) for part in parts]
+        out[name] = ChannelReadings(
+            np.concatenate([piece.time_s for piece in pieces]),
+            np.concatenate([piece.reading for piece in pieces]),
+        )
+    return out

@@ -1,0 +1,309 @@
+"""The writing side of a session folder: append, sync, seal.  Used by the recorder's one writer
+thread and by the importer; nobody else writes in a session."""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import os
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+from typing import Any
+
+from logger import lock, package
+from logger.clock import utc_text
+from logger.errors import SensorsFault, SessionFault, one_line
+from logger.files import sync_folder, write_atomic
+from logger.package import csv_line
+from logger.seal import sums_text
+from logger.sensors import Sensors, calibration_copy_name
+from logger.session_types import Event
+
+MOST_REJECTS = 1_000_000
+
+
+class Appender:
+    """One file that is only appended to, unbuffered, and hashed on the way.
+
+    After an OSError what was not written is kept, and the next `write` or `flush` goes on at the
+    very byte: a row is never written twice nor in part.
+    """
+
+    def __init__(self, path: Path, resume: tuple[int, Any] | None = None) -> None:
+        flags = os.O_WRONLY | os.O_CREAT | os.O_APPEND | getattr(os, "O_BINARY", 0)
+        self._fd = os.open(path, flags | (0 if resume else os.O_EXCL), 0o644)
+        self.path = path
+        self.size, self._hash = resume if resume else (0, hashlib.sha256())
+        self.pending = bytearray()
+        self.dirty = False
+
+    def write(self, data: bytes) -> None:
+        """Append; raises OSError and keeps the rest for later."""
+        if self.pending:
+            self.pending += data
+            self.flush()
+            return
+        view = memoryview(data)
+        try:
+            while view:
+                view = view[self._put(view) :]
+        except OSError:
+            self.pending += view
+            raise
+
+    def flush(self) -> None:
+        """Write what an earlier failure left; raises OSError."""
+        while self.pending:
+            del self.pending[: self._put(bytes(self.pending))]
+
+    def _put(self, view: bytes | memoryview) -> int:
+        self.dirty = True
+        done = os.write(self._fd, view)
+        self._hash.update(view[:done])
+        self.size += done
+        return done
+
+    def sync(self) -> None:
+        """Make what was written durable; raises OSError."""
+        self.flush()
+        if self.dirty:
+            os.fsync(self._fd)
+            self.dirty = False
+
+    def digest(self) -> tuple[str, int]:
+        """SHA-256 (hex) and bytes of what was written."""
+        return self._hash.hexdigest(), self.size
+
+    def close(self) -> None:
+        if self._fd >= 0:
+            os.close(self._fd)
+            self._fd = -1
+
+
+class SessionWriter:
+    """A session being written.  Made by `create` or `resume`; ended by `seal` or `abandon`."""
+
+    def __init__(
+        self, folder: Path, descriptor: dict[str, Any], held: lock.SessionLock,
+        resume: Mapping[str, tuple[int, Any]] | None = None,
+    ) -> None:
+        self.folder = folder
+        self.descriptor = descriptor
+        self._lock = held
+        self._copies: dict[str, tuple[str, int]] = {}
+        self._files = {
+            name: Appender(folder / name, resume[name] if resume else None)
+            for name in (package.READINGS, package.EVENTS, package.CLOCK, package.REJECTS)
+        }
+        self._own_ids = 0
+
+    # -- making ------------------------------------------------------------------------------
+    @classmethod
+    def create(
+        cls,
+        out: Path,
+        rig: bytes,
+        sensors: Sensors,
+        *,
+        source: str = "record",
+        simulation_true: Mapping[str, Any] | None = None,
+    ) -> SessionWriter:
+        """A new session in `out`, which must not exist or be empty; raises SessionFault."""
+        check_out(out)
+        try:
+            out.mkdir(parents=True, exist_ok=True)
+            held = lock.acquire(out)
+        except OSError as error:
+            raise _cannot(out, error) from None
+        if held is None:
+            raise _other_recorder(out)
+        try:
+            check_out(out, locked=True)
+            describe = package.descriptor(sensors.channels, utc_text(), source, simulation_true)
+            writer = cls(out, describe, held)
+            writer._begin(rig, sensors)
+        except OSError as error:
+            held.release()
+            raise _cannot(out, error) from None
+        except BaseException:
+            held.release()
+            raise
+        return writer
+
+    def _begin(self, rig: bytes, sensors: Sensors) -> None:
+        names = [channel.name for channel in sensors.channels]
+        headers = {
+            package.READINGS: package.READINGS_HEADER,
+            package.EVENTS: package.EVENTS_HEADER,
+            package.CLOCK: package.clock_header(names),
+            package.REJECTS: package.REJECTS_HEADER,
+        }
+        for name, header in headers.items():
+            self._files[name].write(csv_line(header))
+        self.copy(package.RIG, rig)
+        self.copy(package.SENSORS, sensors.text.encode("utf-8"))
+        folder = Path(sensors.file).parent
+        for channel in sensors.channels:
+            if channel.calibration_file is None:
+                continue
+            (self.folder / package.CALIBRATION).mkdir(exist_ok=True)
+            try:
+                data = (folder / channel.calibration_file).read_bytes()
+            except OSError as error:
+                raise SensorsFault(
+                    channel.calibration_file, f"cannot be read ({error.strerror})",
+                    "keep the calibration file where the sensors file says",
+                ) from None
+            name = calibration_copy_name(channel.calibration_file)
+            self.copy(f"{package.CALIBRATION}/{name}", data)
+        (self.folder / package.INBOX).mkdir(exist_ok=True)
+        # last, because a folder with a descriptor is a session: everything it names is there
+        write_atomic(self.folder / package.DESCRIPTOR, package.to_bytes(self.descriptor))
+        self.sync()
+        sync_folder(self.folder)
+
+    @classmethod
+    def resume(
+        cls, folder: Path, descriptor: dict[str, Any], held: lock.SessionLock,
+        own_ids: int,
+    ) -> SessionWriter:
+        """A session that was cut short, opened to be sealed (repair alone); raises OSError."""
+        state: dict[str, tuple[int, Any]] = {}
+        for name in (package.READINGS, package.EVENTS, package.CLOCK, package.REJECTS):
+            hasher, size = hashlib.sha256(), 0
+            with contextlib.suppress(FileNotFoundError), (folder / name).open("rb") as file:
+                while piece := file.read(1 << 20):
+                    hasher.update(piece)
+                    size += len(piece)
+            state[name] = (size, hasher)
+        writer = cls(folder, descriptor, held, state)
+        writer._own_ids = own_ids
+        return writer
+
+    def give_header(self, name: str, header: Iterable[str]) -> None:
+        """Begin a table that an interruption left without any row; raises OSError."""
+        if not self._files[name].size:
+            self._files[name].write(csv_line(tuple(header)))
+
+    def copy(self, name: str, data: bytes) -> None:
+        """Put a whole file into the session; raises OSError."""
+        write_atomic(self.folder / name, data)
+        self.note(name, data)
+
+    def note(self, name: str, data: bytes) -> None:
+        """Let the seal cover a file that lies in the folder already, with these bytes."""
+        self._copies[name] = (hashlib.sha256(data).hexdigest(), len(data))
+
+    # -- appending: each raises OSError and keeps what could not be written --------------------
+    def readings(self, rows: bytes) -> None:
+        """Whole rows of readings.csv."""
+        self._files[package.READINGS].write(rows)
+
+    def event(
+        self, time_s: float, kind: str, channel: str = "", value: float | None = None,
+        text: str = "", request: str | None = None,
+    ) -> Event:
+        """One row of events.csv under the request's id, or an own one."""
+        if request is None:
+            self._own_ids += 1
+            request = f"r{self._own_ids:06d}"
+        row = Event(round(time_s, 4), request, kind, channel, value, one_line(text))
+        shown = "" if value is None else repr(value)
+        cells = (f"{time_s:.4f}", request, kind, channel, shown, row.text)
+        self._files[package.EVENTS].write(csv_line(cells))
+        return row
+
+    def clock(self, time_s: float, utc: str, counts: Iterable[int]) -> None:
+        """One row of clock.csv; counts: readings and drops so far, channel by channel."""
+        self._files[package.CLOCK].write(csv_line((f"{time_s:.4f}", utc, *counts)))
+
+    def reject(self, time_s: float, port: str, cause: str, line: bytes) -> None:
+        """One row of rejects.csv, while it is below 1 MB."""
+        text = line.decode("latin-1").encode("unicode_escape").decode("ascii")
+        row = csv_line((f"{time_s:.4f}", one_line(port, 100), cause, text))
+        file = self._files[package.REJECTS]
+        if file.size + len(file.pending) + len(row) <= MOST_REJECTS:
+            file.write(row)
+
+    def flush(self) -> None:
+        """Write what earlier failures left; raises OSError."""
+        for file in self._files.values():
+            file.flush()
+
+    def sync(self) -> None:
+        """Make everything written durable; raises OSError."""
+        for file in self._files.values():
+            file.sync()
+
+    # -- ending --------------------------------------------------------------------------------
+    def seal(self) -> str:
+        """Write hashes and SHA256SUMS; returns the seal's digest.  Costs the same at any size.
+
+        Raises OSError, and may be called again: the session stays `cut short` until it is done.
+        """
+        self.sync()
+        hashes = {name: file.digest() for name, file in self._files.items()}
+        hashes.update(self._copies)
+        data = package.sealed_descriptor(self.descriptor, hashes, utc_text())
+        write_atomic(self.folder / package.DESCRIPTOR, data)
+        sums = {name: digest for name, (digest, _) in hashes.items()}
+        sums[package.DESCRIPTOR] = hashlib.sha256(data).hexdigest()
+        text = sums_text(sums).encode("utf-8")
+        _remove_inbox(self.folder / package.INBOX)
+        write_atomic(self.folder / package.SUMS, text)
+        self._close()
+        self._lock.release()
+        with contextlib.suppress(OSError):
+            sync_folder(self.folder)
+        return hashlib.sha256(text).hexdigest()
+
+    def abandon(self) -> None:
+        """Leave the session as it is: cut short."""
+        self._close()
+        self._lock.release(remove=False)
+
+    def _close(self) -> None:
+        for file in self._files.values():
+            file.close()
+
+
+def check_out(out: Path, locked: bool = False) -> None:
+    """Refuse a folder that a recorder or anything else has filled; raises SessionFault."""
+    try:
+        names = {entry.name for entry in os.scandir(out)}
+    except FileNotFoundError:
+        return
+    except NotADirectoryError:
+        raise SessionFault(out, "is a file", "give --out a folder that does not exist") from None
+    except OSError as error:
+        raise _cannot(out, error) from None
+    if not locked and lock.LOCK_NAME in names and lock.is_held(out):
+        raise _other_recorder(out)
+    if names - {lock.LOCK_NAME}:
+        raise SessionFault(
+            out, "the folder is not empty", "give --out a folder that does not exist or is empty"
+        )
+
+
+def _other_recorder(out: Path) -> SessionFault:
+    return SessionFault(
+        out, "another recorder is writing into this folder", "give --out another folder"
+    )
+
+
+def _cannot(out: Path, error: OSError) -> SessionFault:
+    return SessionFault(
+        out, f"cannot be written ({error.strerror or error})", "give --out a writable folder"
+    )
+
+
+def _remove_inbox(inbox: Path) -> None:
+    # what was asked too late is not answered any more; nothing but the recorder's own folder goes
+    with contextlib.suppress(OSError):
+        if inbox.is_symlink():
+            inbox.unlink()
+            return
+        for entry in os.scandir(inbox):
+            with contextlib.suppress(OSError):
+                Path(entry.path).unlink()
+        inbox.rmdir()

@@ -1,0 +1,190 @@
+"""Is a session what the recorder sealed?  And the repair of one that was cut short."""
+
+from __future__ import annotations
+
+import os
+import re
+from dataclasses import dataclass
+from pathlib import Path
+
+from logger import lock, package, seal
+from logger.errors import SessionFault
+from logger.files import sync_folder, write_all
+from logger.session_parse import parse_clock, parse_events
+from logger.session_writer import SessionWriter
+
+_TABLES = (package.READINGS, package.EVENTS, package.CLOCK, package.REJECTS)
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """state: complete, cut short, changed, growing or unreadable; digest: SHA-256 of SHA256SUMS;
+    details: a sentence each; changed: the names of the files that differ."""
+
+    state: str
+    digest: str | None
+    details: tuple[str, ...] = ()
+    changed: tuple[str, ...] = ()
+
+
+def verify(path: str | os.PathLike[str]) -> Verdict:
+    """The record's state.  Changes nothing and raises nothing."""
+    folder = Path(path)
+    try:
+        if not folder.is_dir():
+            what = "is a file, not a folder" if folder.exists() else "there is no such folder"
+            return Verdict("unreadable", None, (what,))
+        if lock.is_held(folder):
+            return Verdict("growing", None, ("it is being recorded",))
+        if (folder / package.SUMS).exists():
+            found = seal.inspect(folder)
+            if found.changed:
+                return Verdict("changed", found.digest, found.details, found.changed)
+            package.read_descriptor(folder)  # a seal of a newer format is not ours to judge
+            return Verdict("complete", found.digest)
+        package.read_descriptor(folder)
+    except SessionFault as fault:
+        return Verdict("unreadable", None, (fault.fault,))
+    except OSError as error:
+        return Verdict("unreadable", None, (f"cannot be read ({error.strerror})",))
+    return Verdict("cut short", None, ("recording was interrupted: there is no seal",))
+
+
+def repair(path: str | os.PathLike[str]) -> Verdict:
+    """Seal a session that was cut short; the torn end goes to torn-tail.bin and an event says so.
+
+    Works on `cut short` alone: any other state is returned as it is.  Raises SessionFault where
+    the folder cannot be written.
+    """
+    folder = Path(path)
+    verdict = verify(folder)
+    if verdict.state != "cut short":
+        return verdict
+    try:
+        held = lock.acquire(folder)
+        if held is None:
+            return Verdict("growing", None, ("it is being recorded or repaired",))
+        try:
+            refusal = _sealed_before(folder)
+            if refusal is None:
+                _seal_again(folder, held)
+        finally:
+            held.release(remove=refusal is None)
+    except OSError as error:
+        raise SessionFault(
+            folder, f"cannot be repaired ({error.strerror or error})", "copy it to a writable disk"
+        ) from None
+    return refusal or verify(folder)
+
+
+def _sealed_before(folder: Path) -> Verdict | None:
+    """`changed` where the descriptor holds the hashes of an earlier seal that do not fit: a new
+    seal would cover that up."""
+    inner, _ = seal._inner_hashes(folder)
+    wrong = []
+    for name, digest in sorted(inner.items()):
+        try:
+            if seal.hash_file(folder / name) != digest:
+                wrong.append(name)
+        except OSError:
+            wrong.append(name)
+    if not wrong:
+        return None
+    details = tuple(f"{name} is not what was sealed" for name in wrong)
+    return Verdict("changed", None, details, tuple(wrong))
+
+
+def _seal_again(folder: Path, held: lock.SessionLock) -> None:
+    descriptor = package.read_descriptor(folder)
+    for key in ("ended_at", "haul_files", "haul_self"):
+        descriptor.pop(key, None)
+    names = [str(row["name"]) for row in descriptor["channels"]]
+    headers = (package.READINGS_HEADER, package.EVENTS_HEADER, package.clock_header(names),
+               package.REJECTS_HEADER)
+    said = _set_torn_aside(folder)
+    last, own_ids = _last_time(folder, names)
+    writer = SessionWriter.resume(folder, descriptor, held, own_ids)
+    try:
+        for name, header in zip(_TABLES, headers, strict=True):
+            writer.give_header(name, header)
+        for name, kind in seal.files_in(folder).items():
+            inner = name.startswith(package.INBOX + "/") or name.startswith(".")
+            if kind == "file" and name not in (*_TABLES, package.DESCRIPTOR) and not inner:
+                writer.note(name, (folder / name).read_bytes())
+            elif kind != "file":
+                raise OSError(0, f"{name} is a link or no plain file: remove it")
+        text = "sealed after an interruption; " + (", ".join(said) or "no torn end")
+        writer.event(last, "repaired", text=text)
+        writer.seal()
+    except OSError:
+        writer.abandon()
+        raise
+
+
+def _set_torn_aside(folder: Path) -> list[str]:
+    """Move what follows the last line feed of each table to torn-tail.bin; what was moved."""
+    said = []
+    for name in _TABLES:
+        path = folder / name
+        if not path.exists():
+            continue
+        if path.is_symlink():
+            raise OSError(0, f"{name} is a link: remove it")
+        with path.open("r+b") as file:
+            torn = _torn_end(file.fileno())
+            if not torn:
+                continue
+            # kept and durable before it is cut off
+            fd = os.open(folder / package.TORN_TAIL,
+                         os.O_WRONLY | os.O_CREAT | os.O_APPEND | getattr(os, "O_NOFOLLOW", 0),
+                         0o644)
+            try:
+                write_all(fd, torn)
+                os.fsync(fd)
+            finally:
+                os.close(fd)
+            sync_folder(folder)
+            file.truncate(os.fstat(file.fileno()).st_size - len(torn))
+            os.fsync(file.fileno())
+        said.append(f"{len(torn)} bytes of {name} went to {package.TORN_TAIL}")
+    return said
+
+
+def _torn_end(fd: int) -> bytes:
+    end = os.fstat(fd).st_size
+    torn = b""
+    while end > 0:
+        start = max(0, end - 65536)
+        os.lseek(fd, start, os.SEEK_SET)
+        piece = os.read(fd, end - start)
+        cut = piece.rfind(b"\n")
+        torn = piece[cut + 1 :] + torn
+        if cut >= 0:
+            break
+        end = start
+    return torn
+
+
+def _last_time(folder: Path, names: list[str]) -> tuple[float, int]:
+    """The last time that any file tells, and the highest own id of an event."""
+    last, own = 0.0, 0
+    events = parse_events(_bytes(folder / package.EVENTS, 1 << 30))[0]
+    for event in events:
+        last = max(last, event.time_s)
+        match = re.fullmatch(r"r([0-9]{6,12})", event.id)
+        own = max(own, int(match[1])) if match else own
+    for row in parse_clock(_bytes(folder / package.CLOCK, 65536), names)[0]:
+        last = max(last, row.time_s)
+    for line in _bytes(folder / package.READINGS, 65536).split(b"\n"):
+        match_time = re.match(rb"([0-9]{1,12}(?:\.[0-9]*)?),", line)
+        last = max(last, float(match_time[1])) if match_time else last
+    return last, own
+
+
+def _bytes(path: Path, most: int) -> bytes:
+    """At most the last `most` bytes of a file; b"" if it is missing."""
+    if not path.exists():
+        return b""
+    with path.open("rb") as file:
+        file.seek(max(0, os.fstat(file.fileno()).st_size - most))
+        return file.read()
