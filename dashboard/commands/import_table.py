@@ -8,8 +8,6 @@ from __future__ import annotations
 
 import argparse
 
-from dashboard.commands.common import new_folder
-
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("data", metavar="DATA.csv", help="the table")
@@ -24,5 +22,5 @@ def run(args: argparse.Namespace) -> int:
     from logger.sensors import load_sensors
 
     check_places(args.rig, load_sensors(args.sensors))
-    print(import_table(args.data, args.rig, args.sensors, new_folder(args.out)))
+    print(import_table(args.data, args.rig, args.sensors, args.out))
     return 0

@@ -114,7 +114,7 @@ def _travel(found: dict[str, Any], shown: Units) -> list[str]:
             continue
         resets = ", ".join(f"{name} {times}" for name, times in job["resets"].items())
         lines.append(
-            f"  the job, {how}: {job['strokes']} strokes, {shown.length(job['haul_travel_m'])} of "
+            f"  the job, {how}: {job['strokes']} stroke{'s' if job['strokes'] != 1 else ''}, {shown.length(job['haul_travel_m'])} of "
             f"rope for {shown.length(job['load_travel_m'])}; resets: {resets or 'none'}"
         )
     for row in found["rope"]:
