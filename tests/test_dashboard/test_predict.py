@@ -1,0 +1,56 @@
+"""`haul predict` as people read it, and its exit status."""
+
+import json
+
+import pytest
+
+
+def test_the_summary_says_what_the_json_says(haul, rig):
+    said = haul("predict", rig)
+    found = json.loads(haul("predict", rig, "--json").out)
+    assert said.status == 0
+    # 813 N / 2.71 = 300 N: 3:1 of two 0.90 pulleys (tension method, 1 + e + e^2)
+    assert found["haul_force_N"] == pytest.approx(300.0)
+    assert "haul force" in said.out and "300 ± " in said.out
+    assert "one stroke: 26.1 m of rope moves the load 8.70 m, until G1 meets anchor" in said.out
+    for warning in found["warnings"]:
+        assert f"! {warning}" in said.out
+
+
+def test_us_units_on_the_terminal_never_in_json(haul, rig):
+    said = haul("predict", rig, "--units", "us")
+    assert "lbf" in said.out and "ft" in said.out and " N" not in said.out.split("Travel")[1]
+    assert haul("predict", rig, "--units", "us", "--json").out == haul("predict", rig, "--json").out
+
+
+def test_steps_go_along_the_rope_with_ideal_beside_friction(haul, rig):
+    lines = haul("predict", rig, "--steps").out.splitlines()
+    rows = [line.split() for line in lines if ">" in line]
+    assert [row[0] for row in rows] == ["load>G1", "G1>C1", "C1>A1", "A1>T1", "T1>team"]
+    ideal, model = ([float(row[k]) for row in rows] for k in (1, 3))
+    assert ideal == [3, 1, 1, 1, 1]
+    assert model == [2.71, 0.81, 0.81, 0.9, 1]
+    # each station stands between its strands, in rope order
+    names = ["load>G1", "grab G1", "G1>C1", "capture C1", "C1>A1", "pulley A1", "A1>T1", "pulley T1"]
+    text = "\n".join(lines)
+    assert [text.index(name) for name in names] == sorted(text.index(name) for name in names)
+
+
+def test_a_limit_that_is_passed_answers_no(haul, rig):
+    # 28 kN / 10 = 2800 N on the strand at the load, which carries 2.71 of the haul tension
+    within, beyond = haul("predict", rig, "--haul-force", 1033), haul("predict", rig, "--haul-force", 1034)
+    assert (within.status, beyond.status) == (0, 1)
+    assert "load>G1" in beyond.out and "over what is allowed" in beyond.out
+    found = haul("predict", rig, "--haul-force", 1034, "--json")
+    assert found.status == 1
+    assert json.loads(found.out)["haul_force_N"] == 1034
+
+
+def test_a_rig_without_a_load_still_gives_ratios(haul, rig):
+    text = rig.read_text("utf-8")
+    start, end = text.index("[load]"), text.index("[[rope]]")
+    rig.write_text(text[:start] + text[end:], "utf-8")
+    said = haul("predict", rig)
+    assert said.status == 0
+    assert "2.71" in said.out and "not known" in said.out
+    assert json.loads(haul("predict", rig, "--json").out)["haul_force_N"] is None
