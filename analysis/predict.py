@@ -241,7 +241,7 @@ def predict(rig: Rig, haul_force_N: float | None = None) -> dict[str, Any]:
     haul = known.haul_force_N if haul_force_N is None else haul_force_N
     haul_u = known.haul_force_u_N if haul_force_N is None else 0.0
     first = stroke(rig)
-    jobs = {mode: job(rig, mode, _setback(known)) for mode in ("each", "together")}
+    jobs = {mode: job(rig, mode, reset_setbacks(known)) for mode in ("each", "together")}
     warnings = [*known.warnings, *_travel_warnings(rig, first, jobs)]
     strands: list[dict[str, Any]] = []
     elements: list[dict[str, Any]] = []
@@ -365,7 +365,7 @@ def _held(rig: Rig, motion: Motion, sys: System, station: int, ideal_ma: float) 
     return Held(name, station, _clean(float(tension[source] - tension[pull])), tuple(free))
 
 
-def _setback(known: Model) -> dict[str, float]:
+def reset_setbacks(known: Model) -> dict[str, float]:
     """Grab -> load lost when it is reset: by the capture that covers it, the first of them to bite."""
     result: dict[str, float] = {}
     for held in known.held:

@@ -1,0 +1,86 @@
+"""The shelf's rigs by their names, and the choice among them on one job."""
+
+import functools
+import re
+
+import pytest
+
+from analysis.choose import Need, choose, judge, placed, shelf
+from analysis.predict import model, predict
+
+SHELF = shelf()
+chosen = functools.cache(choose)
+
+
+def ratio_in_name(name: str) -> int:
+    """3-on-4 is 3 x 4; a redirect adds nothing; complex-5 and 5-second-rope say it themselves."""
+    product = 1
+    for number in re.findall(r"\d+", name):
+        product *= int(number)
+    return product
+
+
+def test_at_least_24_rigs_with_notes():
+    assert len(SHELF) >= 24
+    assert all(rig.title and rig.note for rig in SHELF.values())
+
+
+@pytest.mark.parametrize("name", sorted(SHELF))
+def test_ratio_is_the_one_in_its_name(name):
+    """Compound rigs multiply (tension method, undated teaching texts); a slanted redirect costs under 1 %."""
+    known = model(SHELF[name])
+    slanted = "own-anchor" in name
+    assert known.ideal_ma == pytest.approx(ratio_in_name(name), rel=0.01 if slanted else 1e-9)
+
+
+@pytest.mark.parametrize("name", sorted(SHELF))
+def test_equilibrium_of_the_whole(name):
+    """Anchors and the team's pull balance the load, whatever the friction (statics)."""
+    known = predict(SHELF[name])
+    anchors = sum(r["model"] for r in known["elements"] if r["kind"] == "anchor")
+    haul = SHELF[name].stations[SHELF[name].haul]
+    own = 0.0 if haul.body is not None else {0.0: 1.0, 90.0: 0.0, 180.0: -1.0}[haul.toward_deg]
+    assert anchors + own == pytest.approx(known["model_ma"], rel=1e-9)
+
+
+@pytest.mark.parametrize("name", sorted(n for n in SHELF if SHELF[n].grabs))
+def test_every_reset_is_covered_by_a_capture(name):
+    covered = {g for held in model(SHELF[name]).held for g in held.covers}
+    assert covered == set(SHELF[name].grabs)
+
+
+JOB = Need(load_N=3000.0, load_u_N=300.0, distance_m=15.0, rope_m=80.0, team_N=600.0)
+
+
+def test_a_bigger_team_needs_no_bigger_rig():
+    fits = {o.name for o in chosen(JOB) if not o.why_not}
+    more = {o.name for o in choose(Need(3000.0, 300.0, 15.0, 80.0, 1500.0)) if not o.why_not}
+    assert fits and fits < more
+
+
+def test_every_loser_has_a_reason_and_every_winner_can():
+    for option in chosen(JOB):
+        if option.why_not:
+            continue
+        assert option.haul_force_N + 2 * option.haul_force_u_N <= JOB.team_N
+        assert option.rope_needed_m <= JOB.rope_m
+
+
+def test_twelve_against_eighteen_in_rope_time_and_force():
+    """The bigger ratio takes less force and half as much rope again through the hands (12 : 18)."""
+    by_name = {o.name: o for o in chosen(JOB)}
+    twelve, eighteen = by_name["3-on-4"], by_name["3-on-3-on-2"]
+    assert eighteen.haul_force_N < twelve.haul_force_N
+    assert eighteen.rope_through_hands_m / twelve.rope_through_hands_m == pytest.approx(1.5)
+    assert eighteen.time_s > twelve.time_s
+
+
+def test_nothing_fits_an_impossible_job():
+    assert all(o.why_not for o in choose(Need(1e6, 1e5, 15.0, 80.0, 600.0)))
+
+
+def test_a_rig_is_placed_at_the_job():
+    rig = placed(SHELF["3"], JOB)
+    assert rig.start_m[1] == pytest.approx(17.0)
+    option = judge("3", SHELF["3"], JOB)
+    assert option.why_not.startswith("the team pulls 600 N")
