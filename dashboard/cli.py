@@ -153,7 +153,7 @@ def _our_fault(error: Exception) -> int:
     line = one_line(f"{type(error).__name__}: {error}", 200)
     try:
         handle, path = tempfile.mkstemp(prefix="haul-fault-", suffix=".log")
-        with open(handle, "w", encoding="utf-8", errors="replace") as log:
+        with os.fdopen(handle, "w", encoding="utf-8", errors="replace") as log:
             log.write(f"{' '.join(sys.argv)}\nPython {sys.version}\n\n")
             traceback.print_exception(error, file=log)
     except OSError as second:

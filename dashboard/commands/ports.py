@@ -1,9 +1,14 @@
-"""The serial ports of this machine, with USB ids; what a sensors file takes as `port`."""
+"""The serial ports of this machine, with USB ids.
+
+What is printed first is what a sensors file takes as `port`. The hwgrep:// URL behind it finds the
+same device again when its name has changed after it was plugged in anew.
+"""
 
 from __future__ import annotations
 
 import argparse
 
+from dashboard.commands.common import table
 from logger.errors import one_line
 
 
@@ -16,9 +21,13 @@ def run(args: argparse.Namespace) -> int:
 
     del args
     found = list_ports()
-    for port in found:
-        print(one_line(str(port)))
-    if not found:
+    rows = [
+        [one_line(cell) for cell in (port.device, port.hwgrep or "-", port.description)]
+        for port in found
+    ]
+    if rows:
+        print("\n".join(table(rows, left=3, indent="")))
+    else:
         print(f"no serial port found; plug the device in, and look again ({_usual()})")
     return 0
 

@@ -12,7 +12,13 @@ from typing import Any
 from analysis.predict import predict
 from analysis.rig import load_rig
 from dashboard.commands.common import (
-    add_json, add_units, pairs, positive, print_json, table, units,
+    add_json,
+    add_units,
+    pairs,
+    positive,
+    print_json,
+    table,
+    units,
 )  # fmt: skip
 from dashboard.units import UNKNOWN, Units, number, percent, plus_minus
 

@@ -8,11 +8,10 @@ from __future__ import annotations
 
 import argparse
 import sys
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from dashboard.commands.common import add_units, positive, units
-from logger.errors import CallFault, RigFault
+from logger.errors import CallFault, one_line
 from logger.sensors import Sensors, for_recording, load_sensors
 
 if TYPE_CHECKING:
@@ -49,10 +48,19 @@ def run(args: argparse.Namespace) -> int:
         end_with_parent()
     from logger.recorder import record
 
+    alarms = alarm_rows(sensors)
+    shown = units(args)
+    for row in alarms:
+        force = sensors.by_name(row.channel).quantity == "force"
+        caution, stop = (
+            "none" if level is None else (shown.force if force else shown.length)(level)
+            for level in (row.caution, row.stop)
+        )
+        print(f"alarm {one_line(row.label)}: caution {caution}, stop {stop}", file=sys.stderr)
     line = StatusLine()
     outcome = record(
         args.rig, args.sensors, args.out, for_s=args.for_s, wait=args.wait,
-        alarms=alarm_rows(sensors), simulation_true=truth, status=line.show, check_rig=check_rig,
+        alarms=alarms, simulation_true=truth, status=line.show, check_rig=check_rig,
     )  # fmt: skip
     line.end()
     print(outcome)
@@ -99,6 +107,14 @@ class StatusLine:
 
 
 def _truth(file: str) -> dict[str, Any]:
-    from logger.tables import parse_toml, read_text
+    import json
 
-    return parse_toml(read_text(file, CallFault), file, CallFault)
+    from logger.tables import read_text
+
+    try:
+        found = json.loads(read_text(file, CallFault))
+    except ValueError:
+        found = None
+    if not isinstance(found, dict):
+        raise CallFault(file, "is not a JSON object", "give what the demo wrote")
+    return found

@@ -8,9 +8,8 @@ import sysconfig
 import zipfile
 from pathlib import Path
 
-import pytest
-
 import numpy
+import pytest
 
 ROOM = ("logger", "analysis", "dashboard")
 

@@ -1,0 +1,40 @@
+"""`haul verify`: its words and exit status in every state."""
+
+import hashlib
+
+
+def test_complete_prints_the_digest_of_the_seal(haul, session):
+    said = haul("verify", session)
+    digest = hashlib.sha256((session / "SHA256SUMS").read_bytes()).hexdigest()
+    assert (said.status, said.err) == (0, "")
+    assert said.out.splitlines()[0] == "complete"
+    assert digest in said.out
+
+
+def test_changed_names_the_file_and_answers_no(haul, session):
+    with (session / "readings.csv").open("a") as file:
+        file.write("13.0,haul_force,1\n")
+    said = haul("verify", session)
+    assert said.status == 1
+    assert said.out.splitlines()[0] == "changed" and "readings.csv" in said.out
+    assert haul("verify", session, "--repair").status == 1  # repair is for cut short alone
+
+
+def test_cut_short_answers_no_until_it_is_repaired(haul, session):
+    import json
+
+    (session / "SHA256SUMS").unlink()
+    package = json.loads((session / "datapackage.json").read_text("utf-8"))
+    for resource in package["resources"]:  # as a recorder that was killed leaves it
+        resource.pop("hash", None)
+        resource.pop("bytes", None)
+    for key in ("ended_at", "haul_files", "haul_self"):
+        package.pop(key, None)
+    (session / "datapackage.json").write_text(json.dumps(package), "utf-8")
+    with (session / "readings.csv").open("a") as file:
+        file.write("13.0,haul_fo")
+    said = haul("verify", session)
+    assert (said.status, said.out.splitlines()[0]) == (1, "cut short")
+    said = haul("verify", session, "--repair")
+    assert (said.status, said.out.splitlines()[0]) == (0, "complete")
+    assert (session / "torn-tail.bin").read_bytes() == b"13.0,haul_fo"
