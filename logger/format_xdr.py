@@ -114,7 +114,7 @@ class XdrDecoder(Decoder):
             self._drop("torn off by the next sentence", torn)
         match = _SENTENCE.fullmatch(last)
         if match is None:
-            if _ANY_SENTENCE.fullmatch(last) and not last[3:6] == b"XDR":
+            if _ANY_SENTENCE.fullmatch(last) and last[3:6] != b"XDR":
                 self._drop(OTHER, last)
             else:
                 self._drop("not a whole sentence", last)

@@ -164,7 +164,7 @@ def self_consistent(data: bytes) -> bool:
     if len(found) != 1:
         return False
     zeroed = _SELF.sub(lambda match: match[1] + b"0" * 64 + match[3], data)
-    return hashlib.sha256(zeroed).hexdigest().encode("ascii") == found[0][1]
+    return hashlib.sha256(zeroed).hexdigest() == str(found[0][1], "ascii")
 
 
 def to_bytes(found: Mapping[str, Any]) -> bytes:

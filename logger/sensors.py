@@ -78,7 +78,7 @@ class Channel:
     def saturated(self, reading: Values) -> Any:
         """Whether readings are beyond the capacity, judged before any zero; bool or bool array."""
         if self.capacity is None:
-            return reading != reading  # noqa: PLR0124 - all false, in the shape of the input
+            return abs(reading) < 0.0  # all false, in the shape of the input
         return abs(self.si(reading, 0.0)) > self.capacity
 
     def zero_for(self, resting_reading: float) -> float:

@@ -33,7 +33,8 @@ class Appender:
         flags = os.O_WRONLY | os.O_CREAT | os.O_APPEND | getattr(os, "O_BINARY", 0)
         self._fd = os.open(path, flags | (0 if resume else os.O_EXCL), 0o644)
         self.path = path
-        self.size, self._hash = resume if resume else (0, hashlib.sha256())
+        self.size = resume[0] if resume else 0
+        self._hash: Any = resume[1] if resume else hashlib.sha256()
         self.pending = bytearray()
         self.dirty = False
 
@@ -107,6 +108,7 @@ class SessionWriter:
         *,
         source: str = "record",
         simulation_true: Mapping[str, Any] | None = None,
+        started_at: str | None = None,
     ) -> SessionWriter:
         """A new session in `out`, which must not exist or be empty; raises SessionFault."""
         check_out(out)
@@ -119,7 +121,9 @@ class SessionWriter:
             raise _other_recorder(out)
         try:
             check_out(out, locked=True)
-            describe = package.descriptor(sensors.channels, utc_text(), source, simulation_true)
+            describe = package.descriptor(
+                sensors.channels, started_at or utc_text(), source, simulation_true
+            )
             writer = cls(out, describe, held)
             writer._begin(rig, sensors)
         except OSError as error:

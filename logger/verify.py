@@ -13,6 +13,7 @@ from logger.files import sync_folder, write_all
 from logger.session_parse import parse_clock, parse_events
 from logger.session_writer import SessionWriter
 
+_HALF_WRITTEN = re.compile(r"(?:^|/)\.[^/]+\.[0-9]+\.tmp$")  # by a recorder that was killed
 _TABLES = (package.READINGS, package.EVENTS, package.CLOCK, package.REJECTS)
 
 
@@ -98,7 +99,16 @@ def _seal_again(folder: Path, held: lock.SessionLock) -> None:
     descriptor = package.read_descriptor(folder)
     for key in ("ended_at", "haul_files", "haul_self"):
         descriptor.pop(key, None)
-    names = [str(row["name"]) for row in descriptor["channels"]]
+    try:
+        names = [str(row["name"]) for row in descriptor["channels"]]
+        paths = [str(row["path"]) for row in descriptor["resources"]]
+    except (KeyError, TypeError):
+        paths = []
+    if sorted(paths) != sorted(_TABLES):
+        raise SessionFault(
+            folder / package.DESCRIPTOR, "its channels or resources are not a session's",
+            "put the recorder's own file back",
+        )
     headers = (package.READINGS_HEADER, package.EVENTS_HEADER, package.clock_header(names),
                package.REJECTS_HEADER)
     said = _set_torn_aside(folder)
@@ -108,10 +118,13 @@ def _seal_again(folder: Path, held: lock.SessionLock) -> None:
         for name, header in zip(_TABLES, headers, strict=True):
             writer.give_header(name, header)
         for name, kind in seal.files_in(folder).items():
-            inner = name.startswith(package.INBOX + "/") or name.startswith(".")
+            inner = name.startswith(package.INBOX + "/")
+            if _HALF_WRITTEN.search(name):
+                (folder / name).unlink()
+                continue
             if kind == "file" and name not in (*_TABLES, package.DESCRIPTOR) and not inner:
                 writer.note(name, (folder / name).read_bytes())
-            elif kind != "file":
+            elif kind != "file" and not inner:
                 raise OSError(0, f"{name} is a link or no plain file: remove it")
         text = "sealed after an interruption; " + (", ".join(said) or "no torn end")
         writer.event(last, "repaired", text=text)

@@ -1,0 +1,279 @@
+"""The recorder's one writer thread: rows, clock, inbox, alarms, and the seal at the end."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections import deque
+from collections.abc import Callable, Sequence
+
+from logger import clock
+from logger.alarms import AlarmRow, AlarmState, judge
+from logger.errors import UserFault, one_line
+from logger.package import csv_line
+from logger.ports import Arrival, PortEvent, PortReader
+from logger.requests import Answer, RequestDesk
+from logger.ring import Ring
+from logger.sensors import Sensors
+from logger.session_writer import SessionWriter
+
+TAKE_S, INBOX_S, CLOCK_S, SYNC_S, RETRY_S = 0.02, 0.04, 0.25, 0.95, 0.25
+SPREAD_S = 0.001  # a chunk that took less has one time for all its lines
+SEAL_S = 1.4  # how long sealing is tried on a disk that refuses
+SLEEP_S = 0.5
+MOST_PENDING_EVENTS = 1000
+DURABLE = ("mark", "gap", "stop", "start", "undo", "zero", "ack", "rig", "end")
+
+
+class WriterThread(threading.Thread):
+    """Writes what the readers deliver.  counts: readings taken over into the file, by channel;
+    latest: last reading as sent; disk_fault: "" or why nothing can be written; digest: the
+    seal's, once there is one; ended_s: when the recording stopped."""
+
+    def __init__(
+        self,
+        writer: SessionWriter,
+        sensors: Sensors,
+        ring: Ring,
+        readers: Sequence[PortReader],
+        zero_moment: float,
+        alarms: Sequence[AlarmRow],
+        check_rig: Callable[[str, str], object] | None,
+        done: threading.Event,
+        reasons: list[str],
+    ) -> None:
+        super().__init__(name="writer", daemon=True)
+        names = [channel.name for channel in sensors.channels]
+        self.counts = dict.fromkeys(names, 0)
+        self.latest: dict[str, str] = {}
+        self.disk_fault = ""
+        self.digest: str | None = None
+        self.ended_s = 0.0
+        self._writer, self._ring, self._readers = writer, ring, readers
+        self._channels = {channel.name: channel for channel in sensors.channels}
+        self._zero_moment = zero_moment
+        self._labels = {n: csv_line([n])[:-1] for n in names}
+        self._port_channel = {
+            url: channels[0].name if len(channels) == 1 else ""
+            for url, channels in sensors.ports().items()
+        }
+        self._alarms = [(row, AlarmState()) for row in alarms]
+        self._desk = RequestDesk(writer, sensors, check_rig)
+        self._done, self._reasons = done, reasons
+        self._finish = threading.Event()
+        self._last = dict.fromkeys(names, 0.0)
+        self._lost_before = dict.fromkeys(names, 0)
+        self._disk_since: float | None = None
+        self._held: deque[tuple[object, ...]] = deque()
+        self._slept = clock.slept()
+        self._next = {"inbox": 0.0, "clock": 0.0, "sync": SYNC_S, "retry": 0.0}
+
+    # -- asked by the main thread ---------------------------------------------------------------
+    def time_s(self) -> float:
+        """Seconds since the recording started."""
+        return clock.now() - self._zero_moment
+
+    def drops(self) -> dict[str, int]:
+        """Losses so far by channel: dropped lines, and readings that could not be kept."""
+        found = dict(self._lost_before)
+        for reader in self._readers:
+            for name, count in reader.decoder.drops.items():
+                found[name] += count
+        return found
+
+    def finish(self) -> None:
+        """The readers have stopped: write what is left, seal, end."""
+        self._finish.set()
+
+    # -- the thread -----------------------------------------------------------------------------
+    def run(self) -> None:
+        self._try(self._writer.event, 0.0, "start")
+        while not self._finish.is_set():
+            self._turn()
+        self._seal()
+
+    def _turn(self) -> None:
+        if self._disk_since is None:
+            self._write(self._ring.take(TAKE_S))
+        else:
+            time.sleep(TAKE_S)
+        now = self.time_s()
+        if self._disk_since is not None and self._due("retry", now, RETRY_S):
+            self._retry(now)
+        if self._due("inbox", now, INBOX_S):
+            self._answer(now)
+        if self._due("clock", now, CLOCK_S):
+            self._look_round(now)
+        if self._due("sync", now, SYNC_S):
+            self._try(self._writer.sync)
+
+    def _due(self, what: str, now: float, period: float) -> bool:
+        if now < self._next[what]:
+            return False
+        self._next[what] = max(self._next[what] + period, now)
+        return True
+
+    def _try(self, action: Callable[..., object], *args: object, **keys: object) -> bool:
+        """Do it; on a disk that refuses, remember since when.  Nothing is lost: the files keep
+        what they could not write and go on at the very byte."""
+        try:
+            action(*args, **keys)
+        except OSError as error:
+            self.disk_fault = one_line(error.strerror or str(error), 100)
+            if self._disk_since is None:
+                self._disk_since = self.time_s()
+            return False
+        return True
+
+    def _retry(self, now: float) -> None:
+        try:
+            self._writer.flush()
+            self._writer.sync()
+        except OSError as error:
+            self.disk_fault = one_line(error.strerror or str(error), 100)
+            return
+        since, self._disk_since = self._disk_since or now, None
+        text = f"nothing could be written for {now - since:.1f} s: {self.disk_fault}"
+        self.disk_fault = ""
+        self._try(self._writer.event, now, "disk", value=round(now - since, 3), text=text)
+        while self._held and self._disk_since is None:
+            args = self._held.popleft()
+            self._event(*args)  # type: ignore[arg-type]
+
+    def _event(
+        self, time_s: float, kind: str, channel: str = "", value: float | None = None,
+        text: str = "", request: str | None = None,
+    ) -> None:
+        if self._disk_since is not None:
+            # in order behind the `disk` row, and bounded however long the disk refuses
+            if len(self._held) < MOST_PENDING_EVENTS:
+                self._held.append((time_s, kind, channel, value, text, request))
+            return
+        self._try(self._writer.event, time_s, kind, channel, value, text, request)
+        if kind in DURABLE:
+            self._try(self._writer.sync)
+
+    # -- readings -------------------------------------------------------------------------------
+    def _write(self, items: Sequence[Arrival | PortEvent]) -> None:
+        rows: list[bytes] = []
+        for item in items:
+            if isinstance(item, PortEvent):
+                text = f"{item.port}: {item.text}" if item.text else item.port
+                self._event(item.time_s - self._zero_moment, item.kind,
+                            self._port_channel[item.port], text=text)
+                continue
+            from_s, to_s = item.from_s - self._zero_moment, item.to_s - self._zero_moment
+            for name, texts in item.decoded.readings.items():
+                self._rows(rows, name, texts, from_s, to_s)
+            for cause, line in item.decoded.samples:
+                self._try(self._writer.reject, to_s, item.port, cause, line)
+        if rows:
+            self._try(self._writer.readings, b"".join(rows))
+
+    def _rows(
+        self, rows: list[bytes], name: str, texts: list[bytes], from_s: float, to_s: float
+    ) -> None:
+        """Rows of one channel's chunk.  Its lines are spread over the time the chunk took: a
+        burst every 20 ms would else have 20 lines at one moment."""
+        label, n = self._labels[name], len(texts)
+        from_s = max(from_s, self._last[name])
+        if n == 1 or to_s - from_s < SPREAD_S:
+            head = b"%.4f,%s," % (from_s, label)
+            rows.append(head + (b"\n" + head).join(texts) + b"\n")
+            step = 0.0
+        else:
+            step = (to_s - from_s) / n
+            rows.append(b"".join([
+                b"%.4f,%s,%s\n" % (from_s + i * step, label, text) for i, text in enumerate(texts)
+            ]))
+        silent = from_s - self._last[name]
+        if silent > self._channels[name].stale_after_s:
+            self._gap(from_s, name, silent)
+        self._last[name] = from_s + (n - 1) * step
+        self.counts[name] += n
+        self.latest[name] = texts[-1].decode("ascii")
+        self._desk.remember(name, from_s, step, texts)
+        if self._alarms:
+            self._judge(name, texts, from_s, step)
+
+    def _gap(self, now: float, name: str, silent: float) -> None:
+        self._event(now, "gap", name, round(silent, 3), f"no reading for {silent:.1f} s")
+
+    def _judge(self, name: str, texts: list[bytes], from_s: float, step: float) -> None:
+        channel, zero = self._channels[name], self._desk.zeros[name]
+        values: list[float] | None = None
+        for place, (row, state) in enumerate(self._alarms):
+            if row.channel != name:
+                continue
+            if values is None:
+                values = [channel.si(float(text), zero) for text in texts]
+            for i, value in enumerate(values):
+                state, told = judge(row, state, from_s + i * step, value)
+                if told is not None:
+                    word = ("clear", "caution", "stop")[state.level]
+                    self._event(from_s + i * step, "alarm", name, round(told, 3),
+                                f"{word}: {row.label}")
+                    self._desk.alarmed(name, row.label, state.level)
+            self._alarms[place] = (row, state)
+
+    # -- every quarter of a second --------------------------------------------------------------
+    def _look_round(self, now: float) -> None:
+        slept = clock.slept()
+        if slept - self._slept > SLEEP_S:
+            away = slept - self._slept
+            self._event(now, "sleep", value=round(away, 3), text=f"the machine slept {away:.1f} s")
+        self._slept = slept
+        for name, count in self._ring.lost().items():
+            self._lost_before[name] += count
+            self._event(now, "gap", name, float(count),
+                        f"{count} readings could not be kept: the queue was full")
+        if self._disk_since is None:
+            self._clock_row(now)
+
+    def _clock_row(self, now: float) -> None:
+        drops = self.drops()
+        counts = [n for name in self.counts for n in (self.counts[name], drops[name])]
+        self._try(self._writer.clock, now, clock.utc_text(), counts)
+
+    def _answer(self, now: float) -> None:
+        if len(self._held) >= MOST_PENDING_EVENTS:
+            return
+        for answer in self._desk.answers(now):
+            self._tell(now, answer)
+            if answer.kind == "end":
+                self._reasons.append("end")
+                self._done.set()
+
+    def _tell(self, now: float, answer: Answer) -> None:
+        self._event(now, answer.kind, answer.channel, answer.value, answer.text, answer.request)
+
+    # -- the end --------------------------------------------------------------------------------
+    def _seal(self) -> None:
+        until = time.monotonic() + SEAL_S
+        written = False
+        while True:
+            now = self.time_s()
+            if self._disk_since is not None:
+                self._retry(now)
+            if self._disk_since is None and not written:
+                written = True
+                self._write(self._ring.take(0.0))
+                self._answer(self.time_s())
+                self.ended_s = now = self.time_s()
+                for name, last in self._last.items():
+                    if now - last > self._channels[name].stale_after_s:
+                        self._gap(now, name, now - last)
+                self._look_round(now)
+                why = self._reasons[0] if self._reasons else "time"
+                self._event(now, "stop", text=why)
+            if written and self._disk_since is None and not self._held:
+                try:
+                    self.digest = self._writer.seal()
+                    return
+                except (OSError, UserFault) as error:
+                    self.disk_fault = one_line(str(getattr(error, "strerror", None) or error), 100)
+            if time.monotonic() > until:
+                self.ended_s = self.ended_s or now
+                self._writer.abandon()
+                return
+            time.sleep(0.05)
