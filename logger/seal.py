@@ -82,7 +82,7 @@ def inspect(folder: Path) -> Inspection:
     changed: dict[str, str] = {}
     stated = parse_sums(data.decode("utf-8", "replace"))
     present = files_in(folder)
-    inner, whole = _inner_hashes(folder)
+    inner, whole = inner_hashes(folder)
     if stated is None:
         changed[SUMS] = "is not as sealing writes it"
     if (folder / SUMS).is_symlink():
@@ -129,7 +129,7 @@ def inspect(folder: Path) -> Inspection:
     return Inspection(names, tuple(f"{name} {changed[name]}" for name in names), digest)
 
 
-def _inner_hashes(folder: Path) -> tuple[dict[str, str], bool]:
+def inner_hashes(folder: Path) -> tuple[dict[str, str], bool]:
     """The hashes that a sealed descriptor holds, and whether it fits its own; else nothing."""
     try:
         if not stat.S_ISREG((folder / DESCRIPTOR).lstat().st_mode):

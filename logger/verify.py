@@ -81,7 +81,7 @@ def repair(path: str | os.PathLike[str]) -> Verdict:
 def _sealed_before(folder: Path) -> Verdict | None:
     """`changed` where the descriptor holds the hashes of an earlier seal that do not fit: a new
     seal would cover that up."""
-    inner, _ = seal._inner_hashes(folder)
+    inner, _ = seal.inner_hashes(folder)
     wrong = []
     for name, digest in sorted(inner.items()):
         try:
