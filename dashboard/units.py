@@ -84,15 +84,16 @@ def number(value: float | None, digits: int = 3) -> str:
         return "-"
     if value == 0 or not math.isfinite(value):
         return f"{value:g}"
-    places = digits - 1 - math.floor(math.log10(abs(value)))
-    return f"{round(value, places):.{max(0, places)}f}"
+    rounded = float(f"{value:.{digits - 1}e}")  # 99.99 has one digit more once it is 100
+    places = digits - 1 - math.floor(math.log10(abs(rounded)))
+    return f"{rounded:.{max(0, places)}f}"
 
 
 def plus_minus(value: float, expanded: float | None) -> str:
     """"7.34 ± 0.53": both rounded to the second digit of the uncertainty."""
     if expanded is None or not math.isfinite(expanded) or expanded <= 0:
         return number(value)
-    places = 1 - math.floor(math.log10(expanded))
+    places = 1 - math.floor(math.log10(float(f"{expanded:.1e}")))
     shown = max(0, places)
     return f"{round(value, places):.{shown}f} ± {round(expanded, places):.{shown}f}"
 

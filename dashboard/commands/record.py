@@ -7,15 +7,18 @@ The rig and the sensors file are checked before any port opens. Each row is on t
 from __future__ import annotations
 
 import argparse
+import contextlib
 import sys
 from typing import TYPE_CHECKING, Any
 
 from dashboard.commands.common import add_units, positive, units
+from dashboard.units import Units
 from logger.errors import CallFault, one_line
 from logger.sensors import Sensors, for_recording, load_sensors
 
 if TYPE_CHECKING:
     from logger.alarms import AlarmRow
+    from logger.recorder import Outcome, Status
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -38,33 +41,28 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     from dashboard.commands.places import check_places
 
+    shown = units(args)
     sensors = load_sensors(args.sensors)
     for_recording(sensors)
     check_places(args.rig, sensors)
     truth = None if args.simulation_true is None else _truth(args.simulation_true)
+    from logger.recorder import record
+
     if args.with_parent:
         from dashboard.commands.processes import end_with_parent
 
         end_with_parent()
-    from logger.recorder import record
-
     alarms = alarm_rows(sensors)
-    shown = units(args)
     for row in alarms:
-        force = sensors.by_name(row.channel).quantity == "force"
-        caution, stop = (
-            "none" if level is None else (shown.force if force else shown.length)(level)
-            for level in (row.caution, row.stop)
-        )
-        print(f"alarm {one_line(row.label)}: caution {caution}, stop {stop}", file=sys.stderr)
-    line = StatusLine()
+        _tell(_alarm(row, sensors, shown))
+    line = StatusLine(sensors, shown)
     outcome = record(
         args.rig, args.sensors, args.out, for_s=args.for_s, wait=args.wait,
         alarms=alarms, simulation_true=truth, status=line.show, check_rig=check_rig,
     )  # fmt: skip
     line.end()
-    print(outcome)
-    return 0
+    print("\n".join(ended(outcome)))
+    return 0 if outcome.state == "sealed" else 1
 
 
 def alarm_rows(sensors: Sensors) -> tuple[AlarmRow, ...]:
@@ -72,38 +70,81 @@ def alarm_rows(sensors: Sensors) -> tuple[AlarmRow, ...]:
     from logger.alarms import AlarmRow
 
     return tuple(
-        AlarmRow(
-            channel=channel.name, label=channel.name, gain=1.0, offset=0.0,
-            caution=channel.warn_at, stop=channel.stop_at, hold_s=0.0,
-        )
+        AlarmRow(channel.name, channel.name, caution=channel.warn_at, stop=channel.stop_at)
         for channel in sensors.channels
         if channel.warn_at is not None or channel.stop_at is not None
-    )  # fmt: skip
+    )
 
 
-def check_rig(text: str) -> None:
-    """What the recorder asks before it takes a changed rig; raises RigFault."""
+def check_rig(text: str, name: str) -> None:
+    """What the recorder asks before it takes a rig; raises RigFault."""
     from analysis.rig import parse_rig
 
-    parse_rig(text, "rig")
+    parse_rig(text, name)
+
+
+def ended(outcome: Outcome) -> list[str]:
+    """What a recording came to, as lines."""
+    counts = ", ".join(
+        f"{one_line(name)} {n}" + (f" ({outcome.drops[name]} dropped)" if outcome.drops[name] else "")
+        for name, n in outcome.readings.items()
+    )
+    lines = [
+        f"{outcome.path}: {outcome.state} after {outcome.duration_s:.1f} s ({outcome.reason}); "
+        f"readings: {counts}"
+    ]
+    if outcome.digest:
+        lines.append(f"digest {outcome.digest}")
+    if outcome.disk:
+        lines.append(f"! {one_line(outcome.disk)}; when there is room: haul verify --repair")
+    return lines
 
 
 class StatusLine:
     """One line on a terminal, written over; on a pipe nothing, so that logs stay short."""
 
-    def __init__(self) -> None:
+    def __init__(self, sensors: Sensors, shown: Units) -> None:
+        self.sensors, self.shown = sensors, shown
         self.on = sys.stderr is not None and sys.stderr.isatty()
         self.width = 0
 
-    def show(self, text: Any) -> None:
+    def show(self, status: Status) -> None:
         if self.on:
-            line = str(text)[:200]
+            line = status_text(status, self.sensors, self.shown)[:200]
             print("\r" + line.ljust(self.width), end="", file=sys.stderr, flush=True)
             self.width = len(line)
 
     def end(self) -> None:
         if self.on and self.width:
-            print(file=sys.stderr)
+            _tell("")
+
+
+def status_text(status: Status, sensors: Sensors, shown: Units) -> str:
+    """The state of a recording on one line: latest values, readings, drops, what is wrong."""
+    parts = [f"{status.time_s:7.1f} s"]
+    for channel in sensors.channels:
+        value = "no reading yet"
+        with contextlib.suppress(ValueError):
+            si = channel.si(float(status.latest[channel.name] or "none"))
+            value = (shown.force if channel.quantity == "force" else shown.length)(si)
+        count, lost = status.readings[channel.name], status.drops[channel.name]
+        parts.append(f"{channel.name} {value} ({count}{f', {lost} dropped' if lost else ''})")
+    parts += [f"PORT {url}: {why}" for url, why in status.ports.items() if why]
+    if status.disk:
+        parts.append(f"DISK: {status.disk}")
+    return one_line("  ".join(parts))
+
+
+def _alarm(row: AlarmRow, sensors: Sensors, shown: Units) -> str:
+    text = shown.force if sensors.by_name(row.channel).quantity == "force" else shown.length
+    caution, stop = ("none" if v is None else text(v) for v in (row.caution, row.stop))
+    return f"alarm {one_line(row.label)}: caution {caution}, stop {stop}"
+
+
+def _tell(text: str) -> None:
+    # a terminal that is gone ends no recording
+    with contextlib.suppress(OSError):
+        print(text, file=sys.stderr)
 
 
 def _truth(file: str) -> dict[str, Any]:

@@ -12,7 +12,7 @@ from dashboard.units import METRIC, UNKNOWN, US, number, plus_minus
         (100.02147, 0.00079, "100.02147 ± 0.00079"),
         (7.3441, 1.52, "7.3 ± 1.5"),
         (1513.6, 269.7, "1510 ± 270"),
-        (0.8164, 0.0996, "0.816 ± 0.100"),
+        (0.8164, 0.0996, "0.82 ± 0.10"),
         (5.0, 0.0, "5.00"),
         (5.0, None, "5.00"),
     ],
@@ -24,7 +24,7 @@ def test_a_value_is_rounded_to_the_second_digit_of_its_uncertainty(value, expand
 @pytest.mark.parametrize(
     ("value", "text"),
     [(9.0, "9.00"), (0.81, "0.810"), (1513.6, "1510"), (0.0, "0"), (-12.345, "-12.3"), (None, "-"),
-     (12_345_678.0, "12300000"), (0.00012345, "0.000123")],
+     (99.99, "100"), (12_345_678.0, "12300000"), (0.00012345, "0.000123")],
 )  # fmt: skip
 def test_a_number_has_three_digits_and_no_powers_of_ten(value, text):
     assert number(value) == text

@@ -1,0 +1,149 @@
+"""`haul record` on a device that speaks over TCP or a pseudo-terminal."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from dashboard import cli
+from dashboard.commands.record import alarm_rows, status_text
+from dashboard.units import METRIC, US
+from logger.recorder import Status
+from logger.sensors import load_sensors
+from logger.session import open_session, read_all
+from logger.virtual import Player, serve_pty, serve_tcp
+
+LEVELS = "u = 2.0\nwarn_at = 250.0\nstop_at = 400.0"
+
+
+@pytest.fixture
+def device():
+    found = serve_tcp()
+    yield found
+    found.close()
+
+
+@pytest.fixture
+def wired(sensors, device):
+    """The sensors file, with the device's port and alarm levels."""
+
+    def wire(url):
+        text = sensors.read_text("utf-8").replace("u = 2.0", LEVELS)
+        text = text.replace('format = "json"', f'format = "json"\nport = "{url}"\nbaud = 115200')
+        sensors.write_text(text, "utf-8")
+        return sensors
+
+    return wire
+
+
+def rows(seconds, force):
+    return [(k / 50, {"haul_force": force, "rope_out": k / 1000}) for k in range(int(50 * seconds))]
+
+
+def test_a_recording_keeps_what_the_device_sent_and_is_sealed(haul, rig, wired, device, tmp_path):
+    path = wired(device.url)
+    player = Player([(device, load_sensors(path).channels)], rows(5, 310.5)).start()
+    out = tmp_path / "session"
+    said = haul("record", rig, path, "--out", out, "--for", 1)
+    player.stop()
+    assert said.status == 0, said.err
+    assert said.out.startswith(f"{out}: sealed after 1.")
+    assert "alarm haul_force: caution 250 N, stop 400 N" in said.err
+    block = read_all(out)
+    readings = block.readings["haul_force"]
+    assert 25 <= len(readings.reading) <= 100  # 50 Hz, a busy machine
+    assert set(readings.reading) == {310.5}
+    alarms = [event for event in block.events if event.kind == "alarm"]
+    assert [event.text for event in alarms] == ["caution: haul_force"]
+    assert haul("verify", out).status == 0
+
+
+def test_a_wrong_rig_stops_before_a_port_opens(haul, rig, wired, device, tmp_path):
+    rig.write_text(rig.read_text("utf-8").replace("grab", "grap"), "utf-8")
+    said = haul("record", rig, wired(device.url), "--out", tmp_path / "s", "--for", 1)
+    assert (said.status, said.err.count("\n")) == (2, 1)
+    assert "grap" in said.err and not device.wait_client(0.1)
+    assert not (tmp_path / "s").exists()
+
+
+def start(*argv):
+    root = str(Path(cli.__file__).resolve().parents[1])
+    return subprocess.Popen(
+        [sys.executable, "-m", "dashboard.cli", *map(str, argv)], text=True,
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, env={**os.environ, "PYTHONPATH": root},
+    )  # fmt: skip
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="other system: no signals on Windows")
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+def test_ctrl_c_and_sigterm_seal_within_two_seconds(haul, rig, wired, tmp_path, number):
+    device = serve_pty()
+    path = wired(device.url)
+    player = Player([(device, load_sensors(path).channels)], rows(30, 200.0)).start()
+    out = tmp_path / "session"
+    process = start("record", rig, path, "--out", out)
+    until = time.monotonic() + 10
+    while time.monotonic() < until and not (
+        (out / "readings.csv").exists() and (out / "readings.csv").stat().st_size > 500
+    ):
+        time.sleep(0.05)
+    began = time.monotonic()
+    process.send_signal(number)
+    out_text, err_text = process.communicate(timeout=10)
+    took = time.monotonic() - began
+    player.stop()
+    device.close()
+    assert (process.returncode, took < 2.0) == (0, True), err_text
+    assert "sealed" in out_text and "Traceback" not in err_text
+    assert haul("verify", out).out.startswith("complete")
+
+
+def test_wait_keeps_trying_until_the_device_is_there(haul, rig, wired, tmp_path):
+    first = serve_tcp()
+    url, port = first.url, first.port
+    first.close()
+    path = wired(url)
+    assert haul("record", rig, path, "--out", tmp_path / "s", "--for", 1).status == 2
+    process = start("record", rig, path, "--out", tmp_path / "s", "--for", 3, "--wait")
+    time.sleep(0.8)
+    device = serve_tcp(port)
+    player = Player([(device, load_sensors(path).channels)], rows(5, 200.0)).start()
+    out, err = process.communicate(timeout=15)
+    player.stop()
+    device.close()
+    assert process.returncode == 0, err
+    assert len(read_all(tmp_path / "s").readings["haul_force"].reading) > 10, out
+
+
+def test_the_truth_of_a_simulation_is_kept_in_the_session(haul, rig, wired, device, tmp_path):
+    truth = tmp_path / "true.json"
+    truth.write_text(json.dumps({"pulley_efficiency": 0.93}), "utf-8")
+    said = haul(
+        "record", rig, wired(device.url), "--out", tmp_path / "s", "--for", 0.3,
+        "--simulation-true", truth,
+    )  # fmt: skip
+    assert said.status == 0, said.err
+    assert open_session(tmp_path / "s").simulation_true == {"pulley_efficiency": 0.93}
+
+
+def test_the_status_line_names_values_drops_and_what_is_wrong(wired, device):
+    sensors = load_sensors(wired(device.url))
+    status = Status(
+        12.3, {"haul_force": 615, "rope_out": 0}, {"haul_force": 2, "rope_out": 0},
+        {"haul_force": "444.82", "rope_out": ""}, {device.url: "gone"}, "full",
+    )  # fmt: skip
+    line = status_text(status, sensors, METRIC)
+    for text in ("12.3 s", "445 N (615, 2 dropped)", "no reading yet", "gone", "DISK: full"):
+        assert text in line
+    assert "100 lbf" in status_text(status, sensors, US)
+
+
+def test_alarm_levels_are_those_of_the_sensors_file(wired, device):
+    (row,) = alarm_rows(load_sensors(wired(device.url)))
+    assert (row.channel, row.gain, row.offset) == ("haul_force", 1.0, 0.0)
+    assert (row.caution, row.stop) == (250.0, 400.0)
