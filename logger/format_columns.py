@@ -6,7 +6,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from logger.formats import FIRST_LINE, NUMBER, Decoder
+from logger.formats import NUMBER, Decoder
 from logger.sensors import Channel
 from logger.units import known_unit, to_si
 
@@ -18,6 +18,8 @@ RELEARN = 5  # lines in a row that agree on another count
 
 class ColumnsDecoder(Decoder):
     """Decodes the lines of one port; see `Decoder`."""
+
+    tells_torn = False
 
     def __init__(self, channels: Sequence[Channel]) -> None:
         super().__init__(channels)
@@ -58,9 +60,6 @@ class ColumnsDecoder(Decoder):
             self._out.readings.setdefault(name, []).extend(mine)
         self._other_count = (0, 0)
         return True
-
-    def _first_line(self, line: bytes) -> None:
-        self._drop(FIRST_LINE, line)
 
     def _line(self, line: bytes) -> None:
         cells = [cell.strip() for cell in self._split(line)]

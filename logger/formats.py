@@ -38,6 +38,8 @@ class Decoder:
     for every channel that it could have been for).
     """
 
+    tells_torn = True  # whether the format shows that a line lacks its beginning
+
     def __init__(self, channels: Sequence[Channel]) -> None:
         self.channels = tuple(channels)
         self.names = tuple(channel.name for channel in channels)
@@ -70,7 +72,7 @@ class Decoder:
         if self._first and block:
             self._first = False
             line, _, block = block.partition(b"\n")
-            self._first_line(line.removesuffix(b"\r"))
+            self._first_line(line)
         if block and not self._block(block):
             for line in block[:-1].split(b"\n"):
                 self._any_line(line)
@@ -109,7 +111,12 @@ class Decoder:
         """A line whose beginning may be missing: used where the format can tell, else set aside."""
         if len(line) > MOST_LINE:
             self._drop("longer than 4 kB", line)
-            return
+        elif not self.tells_torn:
+            self._drop(FIRST_LINE, line)
+        else:
+            self._perhaps_torn(line)
+
+    def _perhaps_torn(self, line: bytes) -> None:
         before, causes, drops = len(self._out.samples), self.causes.copy(), dict(self.drops)
         self._any_line(line)
         if self.causes != causes:

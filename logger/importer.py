@@ -221,7 +221,7 @@ class _Table:
             if not line.strip(", \t"):
                 continue
             try:
-                cells = [cell.strip() for cell in next(csv.reader([line]), [])]
+                cells = [cell.strip() for cell in next(csv.reader([line], strict=True), [])]
             except csv.Error as error:
                 raise self._fault(number, f"is not CSV ({error})", "mend it") from None
             if len(cells) != len(self._columns):
