@@ -11,7 +11,7 @@ from pathlib import Path
 from logger import lock, package, seal
 from logger.errors import SensorsFault, SessionFault, UserFault
 from logger.package import csv_line
-from logger.sensors import parse_sensors
+from logger.sensors import Sensors, parse_sensors
 from logger.session_parse import ReadingsParser, parse_clock, parse_events
 from logger.session_types import Block, ChannelReadings, ClockRow, Event, SessionInfo
 from logger.tables import read_text
@@ -75,14 +75,8 @@ def open_session(path: str | os.PathLike[str]) -> SessionInfo:
     """What a session folder says about itself; raises SessionFault in one line."""
     folder = Path(path)
     descriptor = package.read_descriptor(folder)
-    file = folder / package.SENSORS
-    try:
-        sensors = parse_sensors(
-            read_text(file, SensorsFault), str(file), folder / package.CALIBRATION, copies=True
-        )
-        rig_text = read_text(folder / package.RIG, SessionFault)
-    except UserFault as fault:
-        raise SessionFault(fault.file, fault.fault, fault.cure, fault.place) from None
+    sensors = _sensors(folder)
+    rig_text = read_text(folder / package.RIG, SessionFault)
     started_at = descriptor.get("started_at")
     if not isinstance(started_at, str):
         raise SessionFault(
@@ -108,6 +102,16 @@ def open_session(path: str | os.PathLike[str]) -> SessionInfo:
         simulation_true=true if isinstance(true, dict) else None,
         rigs=tuple(rigs),
     )
+
+
+def _sensors(folder: Path) -> Sensors:
+    file = folder / package.SENSORS
+    try:
+        return parse_sensors(
+            read_text(file, SensorsFault), str(file), folder / package.CALIBRATION, copies=True
+        )
+    except UserFault as fault:
+        raise SessionFault(fault.file, fault.fault, fault.cure, fault.place) from None
 
 
 class _Tail:
@@ -167,10 +171,10 @@ class Follower:
 
     def __init__(self, path: str | os.PathLike[str]) -> None:
         """Raises SessionFault if there is no session."""
-        info = open_session(path)
-        self._names = [channel.name for channel in info.sensors.channels]
+        folder = Path(path)
+        package.read_descriptor(folder)
+        self._names = [channel.name for channel in _sensors(folder).channels]
         self._parser = ReadingsParser(self._names)
-        folder = info.path
         self._readings = _Tail(folder / package.READINGS, package.READINGS_HEADER)
         self._events = _Tail(folder / package.EVENTS, package.EVENTS_HEADER)
         self._clock = _Tail(folder / package.CLOCK, package.clock_header(self._names))

@@ -56,7 +56,8 @@ class ReadingsParser:
         import numpy as np
         import pandas as pd
 
-        if data.count(b",") != 2 * data.count(b"\n") or b'"' in data:
+        lines = data.count(b"\n")
+        if data.count(b",") != 2 * lines or b'"' in data:
             return None
         try:
             table = pd.read_csv(
@@ -68,7 +69,7 @@ class ReadingsParser:
             )
         except (ValueError, OverflowError, UnicodeDecodeError):
             return None
-        if len(table) != data.count(b"\n"):
+        if len(table) != lines:
             return None
         time_s = table["time_s"].to_numpy()
         reading = table["reading"].to_numpy()

@@ -83,6 +83,8 @@ class TcpDevice:
     """A device behind a TCP server on the loopback; every client gets what is sent."""
 
     def __init__(self, port: int = 0) -> None:
+        if not 0 <= port <= 65535:
+            raise OverflowError("a TCP port is a number from 0 to 65535")
         self._server = socket.create_server(("127.0.0.1", port))
         self.port = int(self._server.getsockname()[1])
         self.url = f"socket://127.0.0.1:{self.port}"

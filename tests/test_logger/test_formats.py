@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Callable, Sequence
 
@@ -221,7 +222,7 @@ def test_any_chunking_gives_the_same_and_nothing_raises(
     edges = sorted({0, len(stream), *(cut for cut in cuts if cut < len(stream))})
     ways: list[Sequence[bytes]] = [
         [stream],
-        [stream[a:b] for a, b in zip(edges, edges[1:], strict=False)],
+        [stream[a:b] for a, b in itertools.pairwise(edges)],
         [stream[i : i + 1] for i in range(len(stream))],
     ]
     seen = []
