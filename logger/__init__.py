@@ -1,7 +1,10 @@
 """From bytes on a port to a session folder; nothing here looks at what the numbers mean.
 
-Read in this order: `errors` (the one error type), `tables` (strict TOML), `sensors` (what is
-connected), `formats` (bytes to readings, pure), `ports` (a URL as timed chunks), `session` (the
-folder: append, follow, load, seal, verify), `recorder` (ports to session), `virtual` (devices
-that serve given values).  May import nothing from analysis or dashboard.
+Read in this order: `errors` (the one error type), `tables` (strict TOML), `units`, `calibration`
+and `sensors` (what is connected), `formats` with `format_xdr`, `format_columns`, `format_json`
+(bytes to readings, pure), `ports` (a URL as timed chunks) and `ring`; `package` (the descriptor),
+`session_types`, `session_parse`, `session` (open, follow, load), `lock`, `seal`, `session_writer`,
+`verify`, `importer`; `alarms`, `inbox`, `requests`, `recorder_writer`, `recorder` (ports to
+session); `virtual` (devices that serve given values).  May import nothing from analysis or
+dashboard.
 """

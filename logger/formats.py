@@ -19,7 +19,10 @@ MOST_SAMPLES = 50  # of one chunk
 FIRST_LINE = "first line after connecting"
 OTHER = "not for a channel here"
 NOT_DROPPED = (FIRST_LINE, OTHER)  # causes that are no loss of a reading
-NUMBER = rb"[-+]?(?:[0-9]{1,40}(?:\.[0-9]{0,40})?|\.[0-9]{1,40})(?:[eE][-+]?[0-9]{1,2})?"
+# possessive: what is a number's is never given back, and a block is matched in one go
+NUMBER = (
+    rb"[-+]?+(?:[0-9]{1,40}+(?:\.[0-9]{0,40}+)?+|\.[0-9]{1,40}+)(?:[eE][-+]?+[0-9]{1,2}+)?+"
+)
 
 
 @dataclass

@@ -112,6 +112,7 @@ class SessionWriter:
     ) -> SessionWriter:
         """A new session in `out`, which must not exist or be empty; raises SessionFault."""
         check_out(out)
+        existed = out.exists()
         try:
             out.mkdir(parents=True, exist_ok=True)
             held = lock.acquire(out)
@@ -126,11 +127,13 @@ class SessionWriter:
             )
             writer = cls(out, describe, held)
             writer._begin(rig, sensors)
-        except OSError as error:
+        except BaseException as error:
+            # what was begun is taken back; a folder that somebody else has filled is not ours
+            if not isinstance(error, SessionFault):
+                _clear(out, existed)
             held.release()
-            raise _cannot(out, error) from None
-        except BaseException:
-            held.release()
+            if isinstance(error, OSError):
+                raise _cannot(out, error) from None
             raise
         return writer
 
@@ -299,6 +302,15 @@ def _cannot(out: Path, error: OSError) -> SessionFault:
     return SessionFault(
         out, f"cannot be written ({error.strerror or error})", "give --out a writable folder"
     )
+
+
+def _clear(out: Path, existed: bool) -> None:
+    import shutil
+
+    shutil.rmtree(out, ignore_errors=True)
+    if existed:
+        with contextlib.suppress(OSError):
+            out.mkdir(exist_ok=True)
 
 
 def _remove_inbox(inbox: Path) -> None:

@@ -31,6 +31,12 @@ def test_an_empty_cell_is_no_reading_and_numbers_stay_as_written(yard: Any, forc
     assert verify(folder).state == "complete"
 
 
+def test_an_empty_cell_at_the_beginning_of_a_line(yard: Any, force: str) -> None:
+    yard.write(force)
+    folder = bring(yard, "haul_force,time_s\n1,0\n,0.5\n2,1\n")
+    assert (folder / "readings.csv").read_text().splitlines()[1:] == ["0,haul_force,1", "1,haul_force,2"]
+
+
 @pytest.mark.parametrize(
     "text",
     ["time_s,haul_force\r\n0,1\r\n1,2\r\n", "\ufefftime_s,haul_force\n0,1\n1,2", 'time_s,"haul_force"\n"0", 1 \n1,2\n\n',
@@ -105,3 +111,22 @@ def test_round_trip(yard: Any, force: str, travel: str, data: Any) -> None:
         found = block.readings[name]
         assert list(zip(found.time_s.tolist(), found.reading.tolist(), strict=True)) == kept
     shutil.rmtree(folder)
+
+
+def test_a_session_keeps_its_own_copy_of_a_calibration(yard: Any) -> None:
+    from logger import calibration
+
+    (yard.folder / "cells").mkdir()
+    (yard.folder / "job").mkdir()
+    curve = calibration.fit([0.0, 1.0, 2.0, 3.0], [10.0, 20.1, 30.0, 40.0], 1)
+    calibration.save(curve, yard.folder / "cells" / "cell 1.toml")
+    (yard.folder / "job" / "s.toml").write_text(
+        '[[channel]]\nname = "f"\nquantity = "force"\nat = "haul"\nformat = "json"\nid = "f"\n'
+        'unit = "count"\ncalibration = "../cells/cell 1.toml"\n')
+    (yard.folder / "t.csv").write_text("time_s,f\n0,1\n")
+    yard.rig.write_text("")
+    folder = import_table(yard.folder / "t.csv", yard.rig, yard.folder / "job" / "s.toml", yard.out)
+    (yard.folder / "cells" / "cell 1.toml").unlink()
+    assert open_session(folder).sensors.channels[0].calibration == curve
+    assert [p.name for p in (folder / "calibration").iterdir()] == ["cells_cell_1.toml"]
+    assert verify(folder).state == "complete"

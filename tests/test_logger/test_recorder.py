@@ -200,6 +200,31 @@ def test_hostile_ports_are_one_line(yard: Any, force: str, url: str) -> None:
         record(yard.rig, yard.sensors, yard.out, for_s=1.0)
 
 
+@pytest.mark.parametrize("nth", range(1, 30, 4))
+def test_a_disk_that_is_full_at_once_is_one_line_and_leaves_nothing(
+    yard: Any, force: str, nth: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    pty_yard(yard, force)
+    left, real = [nth], os.write
+
+    def write(fd: int, data: Any) -> int:
+        if threading.current_thread() is threading.main_thread() and yard.out.exists():
+            left[0] -= 1
+            if left[0] < 0:
+                raise OSError(errno.ENOSPC, "No space left on device")
+        return real(fd, data)
+
+    monkeypatch.setattr(os, "write", write)
+    try:
+        record(yard.rig, yard.sensors, yard.out, for_s=0.3)
+    except SessionFault as fault:
+        assert "No space left on device" in str(fault)
+        assert not yard.out.exists()
+    else:
+        assert left[0] >= 0
+        assert verify(yard.out).state == "complete"
+
+
 def test_wait_keeps_trying(yard: Any, force: str) -> None:
     link = yard.folder / "cell"
     sensors = yard.write(force + f'port = "{link}"\nbaud = 9600\n')
