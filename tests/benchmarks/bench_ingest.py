@@ -135,8 +135,7 @@ def full_speed(folder: Path) -> dict[str, float]:
     assert reader.stdout is not None
     reader.stdout.readline()
     sender = _send(device, block, 100_000_000)
-    naive = float(reader.stdout.readline())
-    reader.wait()
+    naive = float(reader.communicate()[0])
     sender.terminate()
     sender.wait()
     device.close()
