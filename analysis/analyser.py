@@ -1,0 +1,492 @@
+"""From blocks of readings to strokes and events: `push(block, now)`, `result()`.
+
+The result depends only on what was pushed, not on how it was cut, provided that readings of
+different channels and events come at most 0.25 s out of order (interface section 4).  Cost of a
+push: a few passes over its readings; of a result: the strokes and events found so far.
+"""
+
+from __future__ import annotations
+
+import copy
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.bodies import Rig
+from analysis.cells import RATE, Cells, CellStream, Floats, Ints, joined, no_cells
+from analysis.grid import (
+    Grid,
+    LengthGrid,
+    force_grid,
+    gap_s,
+    in_si,
+    length_grid,
+    unjumped,
+)
+from analysis.roles import Roles, roles
+from analysis.runs import Runs
+from analysis.segments import LEAST_N, Segments, Settings, Track
+from analysis.strokes import Stroke
+from logger.sensors import Channel, Sensors
+from logger.session_types import Block, Event
+
+HORIZON = RATE // 2  # cells that readings and events may come late
+NOISE_SECONDS = 3
+MOST_EVENTS = 200_000
+
+
+@dataclass(frozen=True)
+class Found:
+    """Something that follows from the readings; end_s None: it goes on."""
+
+    time_s: float
+    end_s: float | None
+    kind: str
+    channel: str
+    value: float | None
+    text: str
+
+
+@dataclass(frozen=True)
+class Summary:
+    """One channel: readings, their first and last time, highest value (SI) and its time, drops;
+    late: out of order, not used; bad: no finite number; restarts: of a counter."""
+
+    readings: int
+    first_s: float | None
+    last_s: float | None
+    highest: float | None
+    highest_s: float | None
+    dropped: int
+    late: int
+    bad: int
+    restarts: int
+
+
+@dataclass(frozen=True)
+class Result:
+    """All that is known of what was pushed.
+
+    strokes in order, the growing one last; found: derived events, in order of time; events: rows
+    of events.csv; noise_N: standard deviation of the haul force over 1/32 s; floor_N: forces
+    below it are taken for none; ran_back_m: the load's way back while nobody pulled.
+    """
+
+    roles: Roles
+    start_s: float
+    end_s: float
+    channels: dict[str, Summary]
+    strokes: tuple[Stroke, ...]
+    resets: int
+    found: tuple[Found, ...]
+    events: tuple[Event, ...]
+    noise_N: float | None
+    floor_N: float
+    highest_N: float | None
+    steady_N: float | None
+    ran_back_m: float
+    unknown: tuple[str, ...]  # channels that the sensors file does not have
+    untold: int  # events beyond what is kept
+
+
+class _Feed:
+    """What is kept of one channel."""
+
+    def __init__(self, channel: Channel, levels: tuple[tuple[float, str, float], ...]) -> None:
+        self.channel = channel
+        self.stream = CellStream()
+        self.last = no_cells()  # the last cell that was used, raw
+        self.used = no_cells()  # the same in SI, counter restarts taken out
+        self.zeros: list[tuple[float, float]] = []
+        self.shift, self.restarts = 0.0, 0
+        self.highest, self.highest_cell = -math.inf, 0
+        self.saturated = Runs(RATE)
+        self.levels = levels
+        self.over = [Runs(RATE) for _ in levels]
+        self.gaps: list[tuple[float, float]] = []
+        self.more_gaps = 0
+
+    def fork(self) -> _Feed:
+        other = copy.copy(self)
+        other.stream = self.stream.fork()
+        other.saturated = self.saturated.fork()
+        other.over = [runs.fork() for runs in self.over]
+        other.gaps, other.zeros = list(self.gaps), list(self.zeros)
+        return other
+
+    @property
+    def seen(self) -> int | None:
+        """The last complete cell."""
+        if len(self.stream.ready):
+            return int(self.stream.ready.cell[-1])
+        return int(self.last.cell[-1]) if len(self.last) else None
+
+    def take(self, before: int) -> tuple[Cells, Cells]:
+        """Cells below this one, raw, with the one used before and the one after where there are."""
+        ready = self.stream.ready
+        split = int(np.searchsorted(ready.cell, before, "left"))
+        mine = ready.part(0, split)
+        raw = joined(self.last, ready.part(0, split + 1))
+        self._judge(mine)
+        self.stream.ready = ready.part(split)
+        return mine, raw
+
+    def _judge(self, mine: Cells) -> None:
+        """Gaps between readings and saturation; nothing here needs the grid."""
+        if not len(mine):
+            return
+        after = mine.first_s
+        before = np.concatenate((self.last.last_s[-1:], mine.last_s[:-1]))
+        after = after[len(after) - len(before) :]
+        for k in np.flatnonzero(after - before > self.channel.stale_after_s):
+            if len(self.gaps) < 1000:
+                self.gaps.append((float(before[k]), float(after[k])))
+            else:
+                self.more_gaps += 1
+        high = np.where(np.abs(mine.high) > np.abs(mine.low), mine.high, mine.low)
+        beyond = self.channel.saturated(mine.low) | self.channel.saturated(mine.high)
+        if np.any(beyond):
+            self.saturated.push(mine.cell, beyond, np.abs(self.channel.si(high, 0.0)))
+
+
+class Analyser:
+    """Strokes and events of one session, from blocks as they come."""
+
+    def __init__(self, rig: Rig, sensors: Sensors) -> None:
+        """Raises SensorsFault where a channel sits at a place that the rig does not have."""
+        self._setup(roles(rig, sensors))
+
+    def _setup(self, known: Roles) -> None:
+        self.roles = known
+        self._feeds = {
+            c.name: _Feed(
+                c, tuple((x.level, x.text, x.gain) for x in known.levels if x.channel == c.name)
+            )
+            for c in known.channels
+        }
+        self._events: list[Event] = []
+        self._untold = 0
+        self._drops: dict[str, int] = {}
+        self._drops_s = -math.inf
+        self._unknown: tuple[str, ...] = ()
+        self._first_s, self._now = math.inf, -math.inf
+        self._next = -(2**62)  # second that comes next
+        self._data_second = -(2**62)  # last second that held a reading
+        self._fill = math.ceil(max([gap_s(c) for c in known.channels], default=1.0)) + 2
+        self._segments: Segments | None = None
+        self._held: list[Grid] = []  # the first seconds, until the noise is known
+        self._noise: float | None = None
+        self._floor = LEAST_N
+
+    @classmethod
+    def of(cls, known: Roles) -> Analyser:
+        """With roles worked out already."""
+        made = cls.__new__(cls)
+        made._setup(known)
+        return made
+
+    def push(self, block: Block, now: float) -> None:
+        """More of the session.  now: how far the recording is, s (a growing session's clock)."""
+        with np.errstate(all="ignore"):
+            for name, readings in block.readings.items():
+                if name in self._feeds:
+                    self._feeds[name].stream.push(readings.time_s, readings.reading)
+                elif len(readings.time_s) and name not in self._unknown:
+                    self._unknown = (*self._unknown, name)
+            for event in block.events:
+                self._take(event)
+            for row in block.clock:
+                self._see(row.time_s)
+                if row.time_s >= self._drops_s:
+                    self._drops_s, self._drops = row.time_s, dict(row.drops)
+            for feed in self._feeds.values():
+                if feed.stream.count:
+                    self._see(feed.stream.first_s)
+                    self._see(feed.stream.last_s)
+            if math.isfinite(now):
+                self._now = max(self._now, now)
+            self._advance()
+
+    def _see(self, time_s: float) -> None:
+        if math.isfinite(time_s):
+            self._first_s = min(self._first_s, time_s)
+            self._now = max(self._now, time_s)
+
+    def _take(self, event: Event) -> None:
+        self._see(event.time_s)
+        if len(self._events) < MOST_EVENTS:
+            self._events.append(event)
+        else:
+            self._untold += 1
+        feed = self._feeds.get(event.channel)
+        if event.kind == "zero" and feed and event.value is not None and math.isfinite(event.value):
+            feed.zeros = sorted([*feed.zeros, (event.time_s, event.value)], key=lambda z: z[0])
+
+    def _advance(self) -> None:
+        """Use the seconds that nothing can be added to any more."""
+        frontier = max((_cell(f.stream.last_s) for f in self._feeds.values()), default=None)
+        if frontier is None or frontier < -(2**60):
+            return
+        ready = frontier - HORIZON
+        for feed in self._feeds.values():
+            feed.stream.complete(frontier - HORIZON - 1)
+        for feed in self._feeds.values():
+            seen = feed.seen
+            if seen is None or seen >= ready:
+                continue
+            if frontier - HORIZON - seen - 1 <= math.ceil(gap_s(feed.channel) * RATE):
+                ready = min(ready, seen)  # the reading after may still be joined by a line
+        self._use(ready // RATE)
+
+    def _use(self, until: int) -> None:
+        """Bring seconds below `until` onto the grid and through the segmentation."""
+        if until <= self._next:
+            return
+        seconds = [np.array([self._data_second] if self._data_second > -(2**60) else [], np.int64)]
+        for feed in self._feeds.values():
+            cells = feed.stream.ready.cell
+            seconds.append(np.unique(cells[: np.searchsorted(cells, until * RATE)] // RATE))
+        data = np.unique(np.concatenate(seconds))
+        active = np.unique((data[:, None] + np.arange(self._fill + 1)).ravel())
+        active = active[(active >= self._next) & (active < until)]
+        self._next = until
+        if len(data):
+            self._data_second = int(data[-1])
+        cell: Ints = (active[:, None] * RATE + np.arange(RATE)).ravel()
+        grid = Grid(cell, {}, {})
+        for name, feed in self._feeds.items():
+            self._onto(grid, name, feed, until * RATE)
+        if len(cell) == 0 or self.roles.haul_force is None:
+            return
+        if self._segments is None:
+            self._held.append(grid)
+            if sum(len(g.cell) for g in self._held) >= NOISE_SECONDS * RATE:
+                self._begin()
+            return
+        self._segments.push(self._track(grid))
+
+    def _onto(self, grid: Grid, name: str, feed: _Feed, before: int) -> None:
+        mine, raw = feed.take(before)
+        if feed.channel.quantity == "force":
+            cells = in_si(raw, feed.channel, feed.zeros)
+            grid.force[name] = force_grid(cells, raw, feed.channel, grid.cell)
+            own = cells.part(len(feed.last), len(feed.last) + len(mine))
+            high = own.high
+        else:  # only differences count, so a zero on the way must not move the rope
+            fresh = in_si(raw.part(len(feed.last)), feed.channel, [])
+            previous = None
+            if len(feed.used):
+                previous = (float(feed.used.last_s[0]), float(feed.used.last[0]))
+            own, feed.shift, restarts = unjumped(fresh.part(0, len(mine)), previous, feed.shift)
+            feed.restarts += restarts
+            cells = joined(feed.used, own)
+            if len(fresh) > len(mine):
+                end = (float(cells.last_s[-1]), float(cells.last[-1])) if len(cells) else None
+                ahead, _, _ = unjumped(fresh.part(len(mine)), end, feed.shift)
+                cells = joined(cells, ahead)
+            grid.length[name] = length_grid(cells, feed.channel, grid.cell)
+            high = in_si(mine, feed.channel, feed.zeros).high
+            feed.used = own.part(-1) if len(own) else feed.used
+        feed.last = mine.part(-1) if len(mine) else feed.last
+        if len(mine):
+            k = int(np.argmax(high))
+            if high[k] > feed.highest:
+                feed.highest, feed.highest_cell = float(high[k]), int(mine.cell[k])
+            top = float(high[k])
+            for (level, _, _), runs in zip(feed.levels, feed.over, strict=True):
+                if top > level:
+                    runs.push(mine.cell, high > level, high)
+
+    def _begin(self) -> None:
+        """Noise from the first seconds, then the segmentation of what was held back."""
+        tracks = [self._track(grid) for grid in self._held]
+        self._held = []
+        force = np.concatenate([t.forces[0] for t in tracks])[: NOISE_SECONDS * RATE]
+        channel = self.roles.haul_force
+        assert channel is not None
+        bend = np.abs(np.diff(force, 2))
+        bend = bend[np.isfinite(bend)]
+        # the second difference of white noise has 6 times its variance; of a slow force, nothing
+        self._noise = 1.4826 * float(np.median(bend)) / math.sqrt(6) if len(bend) else 0.0
+        capacity = channel.capacity or 0.0
+        doubt = float(channel.u_si(0.0))
+        self._floor = max(LEAST_N, 6.0 * self._noise, 4.0 * doubt, 0.002 * capacity)
+        counted = self.roles.load_length is not None
+        self._segments = Segments(
+            Settings(self._floor, self.roles.ratio, counted, len(self.roles.forces))
+        )
+        for track in tracks:
+            self._segments.push(track)
+
+    def _track(self, grid: Grid) -> Track:
+        n = len(grid.cell)
+        forces = [grid.force[c.name] for c in self.roles.forces]
+        haul = forces[0]
+        rope, load = self._way(grid, n)
+        return Track(
+            grid.cell,
+            np.array([f.mean for f in forces]),
+            haul.low,
+            haul.high,
+            np.any([f.saturated for f in forces], axis=0),
+            rope.start,
+            rope.end,
+            load.start,
+            load.end,
+        )
+
+    def _way(self, grid: Grid, n: int) -> tuple[LengthGrid, LengthGrid]:
+        nothing = np.full(n, np.nan)
+        rope = load = LengthGrid(nothing, nothing)
+        if self.roles.progress is not None:
+            own, gain = grid.length[self.roles.progress.name], self.roles.progress_gain
+            rope = LengthGrid(_filled(own.start) * gain, _filled(own.end) * gain)
+        if self.roles.load_length is not None:
+            own = grid.length[self.roles.load_length.name]
+            load = LengthGrid(_filled(own.start), _filled(own.end))
+        elif self.roles.progress is not None:
+            load = LengthGrid(np.zeros(n), np.zeros(n))
+        return rope, load
+
+    def result(self) -> Result:
+        """What is known now; the analyser goes on unchanged."""
+        with np.errstate(all="ignore"):
+            return self._fork()._finish()
+
+    def _fork(self) -> Analyser:
+        other = copy.copy(self)
+        other._feeds = {name: feed.fork() for name, feed in self._feeds.items()}
+        other._segments = self._segments.fork() if self._segments else None
+        other._held = list(self._held)
+        return other
+
+    def _finish(self) -> Result:
+        last = max((_cell(f.stream.last_s) for f in self._feeds.values()), default=-(2**62))
+        if last > -(2**60):
+            for feed in self._feeds.values():
+                feed.stream.complete(last)
+            self._use(last // RATE + 1)
+        if self._segments is None and self._held:
+            self._begin()
+        start = self._first_s if math.isfinite(self._first_s) else 0.0
+        end = max(self._now, start)
+        seg = self._segments
+        strokes: list[Stroke] = []
+        if seg is not None:
+            current = seg.current()
+            strokes = [*seg.strokes, *([current] if current else [])]
+        found, resets = self._found(start, end, last)
+        haul = self._feeds[self.roles.haul_force.name] if self.roles.haul_force else None
+        untold = self._untold + sum(
+            f.more_gaps + f.saturated.more + sum(r.more for r in f.over)
+            for f in self._feeds.values()
+        )
+        if seg is not None:
+            untold += seg.slips.more + seg.shocks.more
+        return Result(
+            self.roles,
+            start,
+            end,
+            {name: self._summary(name, feed) for name, feed in self._feeds.items()},
+            tuple(strokes),
+            resets,
+            found,
+            tuple(sorted(self._events, key=lambda e: (e.time_s, e.id))),
+            self._noise,
+            self._floor,
+            seg.highest_N if seg is not None and haul and haul.stream.count else None,
+            seg.steady_N if seg else None,
+            seg.ran_back_m if seg else 0.0,
+            tuple(sorted(self._unknown)),
+            untold,
+        )
+
+    def _summary(self, name: str, feed: _Feed) -> Summary:
+        some = feed.stream.count > 0
+        return Summary(
+            feed.stream.count,
+            feed.stream.first_s if some else None,
+            feed.stream.last_s if some else None,
+            feed.highest if math.isfinite(feed.highest) else None,
+            (feed.highest_cell + 0.5) / RATE if math.isfinite(feed.highest) else None,
+            self._drops.get(name, 0),
+            feed.stream.late,
+            feed.stream.bad,
+            feed.restarts,
+        )
+
+    def _found(self, start: float, end: float, last: int) -> tuple[tuple[Found, ...], int]:
+        """Derived events in order of time, and how many of them are resets."""
+        found: list[Found] = []
+        name = self.roles.haul_force.name if self.roles.haul_force else ""
+        seg = self._segments
+        resets = 0
+        if seg is not None:
+            for run in seg.slips.all():
+                text = f"the force fell and {run.value:.2f} m of rope came out while the load stood"
+                found.append(_event(run.first, run.last, "slip", name, run.value, text))
+            for run in seg.shocks.all():
+                text = f"the force rose suddenly to {run.value:.0f} N"
+                found.append(_event(run.first, run.last, "shock", name, run.value, text))
+            going = seg.reset()
+            for k, reset in enumerate([*seg.resets, *([going] if going else [])]):
+                ends = None if k == len(seg.resets) and reset.end_s * RATE > last - 2 else reset.end_s
+                text = f"{reset.rope_m:.2f} m of rope fed back with the tension off"
+                length = self.roles.progress.name if self.roles.progress else ""
+                found.append(Found(reset.start_s, ends, "reset", length, reset.rope_m, text))
+                resets += 1
+        for channel, feed in self._feeds.items():
+            for run in feed.saturated.all():
+                text = "beyond the capacity of the cell: the true value is not known"
+                found.append(_run(run.first, run.last, "saturated", channel, run.value, text, last))
+            for (_, text, gain), runs in zip(feed.levels, feed.over, strict=True):
+                for run in runs.all():
+                    found.append(
+                        _run(run.first, run.last, "over_limit", channel, run.value * gain, text, last)
+                    )
+            found += _stale(channel, feed, start, end)
+        order = sorted(found, key=lambda f: (f.time_s, f.kind, f.channel, f.text))
+        return tuple(order), resets
+
+
+def _event(first: int, last: int, kind: str, channel: str, value: float, text: str) -> Found:
+    return Found(first / RATE, (last + 1) / RATE, kind, channel, value, text)
+
+
+def _run(
+    first: int, last: int, kind: str, channel: str, value: float, text: str, end: int
+) -> Found:
+    """end_s is None while the last cell of the session is part of it."""
+    ends = None if last >= end else (last + 1) / RATE
+    return Found(first / RATE, ends, kind, channel, value, text)
+
+
+def _stale(channel: str, feed: _Feed, start: float, end: float) -> list[Found]:
+    after = feed.channel.stale_after_s
+    if feed.stream.count == 0:
+        if end - start <= after:
+            return []
+        return [Found(start + after, None, "stale", channel, None, "no reading at all")]
+    gaps = list(feed.gaps)
+    if feed.stream.first_s - start > after:
+        gaps.insert(0, (start, feed.stream.first_s))
+    found = [
+        Found(a + after, b, "stale", channel, b - a, f"no reading for {b - a:.1f} s")
+        for a, b in gaps
+    ]
+    quiet = end - feed.stream.last_s
+    if quiet > after:
+        text = f"no reading for the last {quiet:.1f} s"
+        found.append(Found(feed.stream.last_s + after, None, "stale", channel, quiet, text))
+    return found
+
+
+def _cell(time_s: float) -> int:
+    return int(math.floor(time_s * RATE)) if math.isfinite(time_s) else -(2**62)
+
+
+def _filled(position: Floats) -> Floats:
+    """A counter that has not spoken yet stands where it stood."""
+    return np.where(np.isnan(position), 0.0, position)
+

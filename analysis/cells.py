@@ -1,0 +1,165 @@
+"""Readings of one channel summed up in fixed cells of 1/32 s, whatever the rate and the cut.
+
+A power of two makes `time * RATE` and `cell / RATE` exact, so that a reading falls into the same
+cell however it is computed.  A cell is reduced once, when all its readings are there, so the sums
+come out the same to the bit whether the readings came in one block or in a thousand.
+"""
+
+from __future__ import annotations
+
+import copy
+from dataclasses import dataclass, fields
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+RATE = 32
+MOST = 1e15  # larger readings and times are not of this world
+
+
+@dataclass(frozen=True)
+class Cells:
+    """Cells that hold a reading, in order; all arrays (n,), values in the channel's unit.
+
+    cell: floor(time * RATE); count; first_s, last_s, first, last: time and value of the first
+    and last reading; inner: trapezoidal integral of the reading over time between these two;
+    low, high: least and largest reading.
+    """
+
+    cell: Ints
+    count: Ints
+    first_s: Floats
+    last_s: Floats
+    first: Floats
+    last: Floats
+    inner: Floats
+    low: Floats
+    high: Floats
+
+    def __len__(self) -> int:
+        return len(self.cell)
+
+    def part(self, start: int, stop: int | None = None) -> Cells:
+        """Cells start..stop (views)."""
+        return Cells(*(getattr(self, f.name)[start:stop] for f in fields(self)))
+
+
+def joined(a: Cells, b: Cells) -> Cells:
+    """Both, one after the other."""
+    if not len(a):
+        return b
+    if not len(b):
+        return a
+    return Cells(
+        *(np.concatenate((getattr(a, f.name), getattr(b, f.name))) for f in fields(Cells))
+    )
+
+
+def no_cells() -> Cells:
+    """Nothing."""
+    return reduce(np.empty(0), np.empty(0))
+
+
+def reduce(time_s: Floats, reading: Floats) -> Cells:
+    """The cells of readings (n,) in order of time; a few passes over the arrays."""
+    n = len(time_s)
+    if n == 0:
+        i, f = np.empty(0, np.int64), np.empty(0)
+        return Cells(i, i, f, f, f, f, f, f, f)
+    low, high = int(np.floor(time_s[0] * RATE)), int(np.floor(time_s[-1] * RATE))
+    if high - low + 1 < n:
+        edges = np.arange(low, high + 1, dtype=np.int64)
+        begin = np.searchsorted(time_s, edges / RATE, "left")
+        some = np.diff(begin, append=n) > 0
+        cell, begin = edges[some], begin[some]
+    else:
+        each = np.floor(time_s * RATE).astype(np.int64)
+        begin = np.concatenate(([0], np.flatnonzero(each[1:] != each[:-1]) + 1))
+        cell = each[begin]
+    end = np.append(begin[1:], n) - 1
+    terms = np.empty(n)
+    np.add(reading[1:], reading[:-1], out=terms[:-1])
+    terms[:-1] *= time_s[1:] - time_s[:-1]
+    terms[-1] = 0.0
+    pairs = np.empty(2 * len(begin), np.int64)
+    pairs[0::2], pairs[1::2] = begin, end
+    inner = np.where(end > begin, np.add.reduceat(terms, pairs)[0::2], 0.0) * 0.5
+    return Cells(
+        cell,
+        end - begin + 1,
+        time_s[begin],
+        time_s[end],
+        reading[begin],
+        reading[end],
+        inner,
+        np.minimum.reduceat(reading, begin),
+        np.maximum.reduceat(reading, begin),
+    )
+
+
+class CellStream:
+    """Readings in, complete cells out; what is not yet complete waits.
+
+    count, first_s, last_s: of all readings so far (NaN before the first); late: readings for a
+    cell that was already given away, not used; bad: not finite or beyond reason, not used.
+    """
+
+    def __init__(self) -> None:
+        self.count = self.late = self.bad = 0
+        self.first_s = self.last_s = np.nan
+        self.ready = no_cells()
+        self._wait: tuple[Floats, Floats] = (np.empty(0), np.empty(0))
+        self._given = -(2**62)  # cells up to this one are complete
+
+    def push(self, time_s: Floats, reading: Floats) -> None:
+        """More readings, not earlier than those before."""
+        time_s, reading = np.asarray(time_s, np.float64), np.asarray(reading, np.float64)
+        if len(time_s) == 0:
+            return
+        if not (abs(time_s[0]) < MOST and abs(time_s[-1]) < MOST and _sane(reading)):
+            good = (np.abs(time_s) < MOST) & (np.abs(reading) < MOST)
+            self.bad += int(len(good) - good.sum())
+            time_s, reading = time_s[good], reading[good]
+            if len(time_s) == 0:
+                return
+        if time_s[0] < self.last_s or bool(np.any(time_s[1:] < time_s[:-1])):
+            before = time_s[0] if np.isnan(self.last_s) else max(self.last_s, time_s[0])
+            time_s = np.maximum.accumulate(np.concatenate(([before], time_s)))[1:]
+        self.count += len(time_s)
+        if np.isnan(self.first_s):
+            self.first_s = float(time_s[0])
+        self.last_s = float(time_s[-1])
+        if time_s[0] * RATE < self._given + 1:
+            late = int(np.searchsorted(time_s, (self._given + 1) / RATE, "left"))
+            self.late += late
+            time_s, reading = time_s[late:], reading[late:]
+        if len(self._wait[0]):
+            time_s = np.concatenate((self._wait[0], time_s))
+            reading = np.concatenate((self._wait[1], reading))
+        self._wait = (time_s, reading)
+        if len(time_s):
+            self.complete(int(np.floor(time_s[-1] * RATE)) - 1)
+
+    def complete(self, cell: int) -> None:
+        """No more readings will come for cells up to this one."""
+        if cell <= self._given:
+            return
+        self._given = cell
+        time_s, reading = self._wait
+        split = int(np.searchsorted(time_s, (cell + 1) / RATE, "left"))
+        if split:
+            self.ready = joined(self.ready, reduce(time_s[:split], reading[:split]))
+            # copies: a view would keep the whole block
+            self._wait = (time_s[split:].copy(), reading[split:].copy())
+
+    def fork(self) -> CellStream:
+        """A copy that can be pushed without changing this one (arrays are never written to)."""
+        return copy.copy(self)
+
+
+def _sane(reading: Floats) -> bool:
+    return bool(np.abs(reading.min()) < MOST and np.abs(reading.max()) < MOST)

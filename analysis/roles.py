@@ -1,0 +1,91 @@
+"""What each channel tells about this rig; every `at` of a sensors file checked against the rig."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from analysis.bodies import Rig
+from analysis.predict import Model, force_gain, model, travel_gain
+from logger.errors import RigFault, SensorsFault
+from logger.sensors import Channel, Sensors
+
+
+@dataclass(frozen=True)
+class Level:
+    """A force on the haul strand (or a channel's own value) that should not be passed."""
+
+    channel: str
+    level: float  # SI, of that channel
+    text: str
+    gain: float = 1.0  # force on the thing that the limit belongs to / force of the channel
+
+
+@dataclass(frozen=True)
+class Roles:
+    """Which channel is what.  progress: the length channel that distance is taken from, with
+    metres of rope at the haul for each of its metres; ratio: rope at the haul / load travel."""
+
+    channels: tuple[Channel, ...]
+    forces: tuple[Channel, ...]  # the haul cell first, where there is one
+    haul_force: Channel | None
+    haul_length: Channel | None
+    load_length: Channel | None
+    progress: Channel | None
+    progress_gain: float
+    ratio: float
+    levels: tuple[Level, ...]
+
+
+def check_places(rig: Rig, sensors: Sensors) -> None:
+    """Raise SensorsFault for the first channel whose `at` the rig does not have."""
+    for channel in sensors.channels:
+        try:
+            if channel.quantity == "force":
+                force_gain(rig, channel.at)
+            else:
+                travel_gain(rig, channel.at)
+        except RigFault as fault:
+            raise SensorsFault(
+                sensors.file, fault.fault, fault.cure, f"channel {channel.name}: at"
+            ) from None
+
+
+def roles(rig: Rig, sensors: Sensors, known: Model | None = None) -> Roles:
+    """The roles of these channels; raises SensorsFault where a place is not the rig's."""
+    check_places(rig, sensors)
+    known = known or model(rig)
+    hauls = ("haul", rig.stations[rig.haul].name)
+    forces = [c for c in sensors.channels if c.quantity == "force"]
+    lengths = [c for c in sensors.channels if c.quantity == "length"]
+    haul_force = next((c for c in forces if c.at in hauls), None)
+    haul_length = next((c for c in lengths if c.at in hauls), None)
+    load_length = next((c for c in lengths if c.at == "load"), None)
+    progress, gain = haul_length, 1.0
+    if progress is None:
+        others = [c for c in lengths if c is not load_length and travel_gain(rig, c.at) > 1e-6]
+        progress = others[0] if others else load_length
+        if progress is not None:
+            gain = known.travel_ratio / travel_gain(rig, progress.at)
+    levels = []
+    for c in sensors.channels:
+        for key, level in (("warn_at", c.warn_at), ("stop_at", c.stop_at)):
+            if level is not None:
+                levels.append(Level(c.name, level, f"{key} of {level:g} passed"))
+    if haul_force is not None:
+        for part in known.parts:
+            if part.limit_N is not None and abs(part.ideal) > 1e-9:
+                gain_to = abs(part.ideal)
+                what = "strand " if part.kind == "strand" else ""
+                levels.append(
+                    Level(
+                        haul_force.name,
+                        part.limit_N / gain_to,
+                        f"{what}{part.name}: {part.limit_N:.0f} N allowed ({part.why})",
+                        gain_to,
+                    )
+                )
+    ordered = ([haul_force] if haul_force else []) + [c for c in forces if c is not haul_force]
+    return Roles(
+        sensors.channels, tuple(ordered), haul_force, haul_length, load_length, progress, gain,
+        known.travel_ratio, tuple(levels),
+    )  # fmt: skip
