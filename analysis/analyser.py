@@ -307,8 +307,9 @@ class Analyser:
         assert channel is not None
         bend = np.abs(np.diff(force, 2))
         bend = bend[np.isfinite(bend)]
-        # the second difference of white noise has 6 times its variance; of a slow force, nothing
-        self._noise = 1.4826 * float(np.median(bend)) / math.sqrt(6) if len(bend) else 0.0
+        # the second difference of white noise has 6 times its variance, that of a slow force is
+        # nothing; the lowest fifth (0.2533 sigma) leaves out jerks of a pull that has begun
+        self._noise = float(np.quantile(bend, 0.2)) / 0.2533 / math.sqrt(6) if len(bend) else 0.0
         capacity = channel.capacity or 0.0
         doubt = float(channel.u_si(0.0))
         self._floor = max(LEAST_N, 6.0 * self._noise, 4.0 * doubt, 0.002 * capacity)

@@ -15,7 +15,18 @@ import numpy as np
 
 from analysis.cells import RATE, Bools, Floats, Ints
 from analysis.runs import Runs
-from analysis.strokes import DISTANCE, FORCES, LOAD, SATURATED, TIME, Leg, Stroke
+from analysis.strokes import (
+    DISTANCE,
+    FORCES,
+    LOAD,
+    LOAD_CELLS,
+    PER_FORCE,
+    ROPE_CELLS,
+    SATURATED,
+    TIME,
+    Leg,
+    Stroke,
+)
 
 PAST = 2 * RATE  # cells that are looked back at
 HALF = RATE // 2
@@ -236,11 +247,16 @@ class Segments:
         load = track.load_end[here] - track.load_start[here]
         work = np.cumsum(np.concatenate((leg.work[:, None], value * step), axis=1), axis=1)
         out = np.cumsum(np.concatenate((leg.out[:, None], value * load), axis=1), axis=1)
-        rows = np.zeros((FORCES + 2 * len(forces), len(step)))
-        rows[DISTANCE], rows[LOAD], rows[TIME] = ahead, s * load, 1.0 / RATE
+        top = np.maximum.accumulate(np.concatenate(([leg.load_top], s * track.load_end[here])))
+        leg.load_top, way = float(top[-1]), np.diff(top)
+        rows = np.zeros((FORCES + PER_FORCE * len(forces), len(step)))
+        rows[DISTANCE], rows[LOAD], rows[TIME] = ahead, way, 1.0 / RATE
         rows[SATURATED] = np.where(track.saturated[here], ahead, 0.0)
-        rows[FORCES::2] = known * ahead
-        rows[FORCES + 1 :: 2] = value * ahead
+        rows[ROPE_CELLS], rows[LOAD_CELLS] = ahead > 0, way > 0
+        rows[FORCES::PER_FORCE] = known * ahead
+        rows[FORCES + 1 :: PER_FORCE] = value * ahead
+        rows[FORCES + 2 :: PER_FORCE] = known * way
+        rows[FORCES + 3 :: PER_FORCE] = value * way
         leg.add_profile(travel, rows)
         furthest = np.flatnonzero(ahead > 0)
         if len(furthest):
@@ -266,17 +282,23 @@ class Segments:
             self.leg = other
         return stop
 
-    def _keep(self, leg: Leg) -> None:
-        if leg.travel >= TURN_M and len(self.strokes) < MOST_STROKES:
+    def _keep(self, leg: Leg) -> bool:
+        """Whether the leg is a stroke: rope that only springs back when let go is none."""
+        if leg.travel < TURN_M or not leg.lowers(self.settings.ratio, self.settings.counted):
+            return False
+        if len(self.strokes) < MOST_STROKES:
             self.strokes.append(leg.stroke(self.settings.ratio, self.settings.counted))
+        return True
 
     def _end_leg(self) -> None:
         leg, self.leg = self.leg, None
         if leg is None:
             return
-        self._keep(leg)
+        kept = self._keep(leg)
         if leg.sign > 0:
             self._fed = [leg.best, leg.last, leg.best, leg.last, leg.load_best, leg.last]
+        elif not kept:
+            self._fed = [leg.x0, leg.first, leg.x0, leg.first, leg.load0, leg.first]
 
     def _rest(self, track: Track, start: int, stop: int) -> None:
         """Tension off: rope fed back from where the last stroke ended."""
@@ -314,6 +336,8 @@ class Segments:
     def current(self) -> Stroke | None:
         """The stroke that is going on, where it is long enough to be one."""
         if self.leg is None or self.leg.travel < TURN_M:
+            return None
+        if not self.leg.lowers(self.settings.ratio, self.settings.counted):
             return None
         return self.leg.stroke(self.settings.ratio, self.settings.counted, growing=True)
 

@@ -12,10 +12,14 @@ from analysis.cells import RATE, Bools, Floats
 
 BLOCKS = 128  # blocks of distance in a profile; when full, two become one
 FIRST_BLOCK_M = 0.01
-SEEN_LOAD_M = 0.01  # load travel over which the load counter decides whether the load stands
+SEEN_LOAD_M = 0.01  # load travel over which a load counter decides whether the load stands ...
+SEEN_ROPE_M = 0.6  # ... and rope: one pull of a hand, within which a stretched rope gives and takes
 BATCHES = 6
-# rows of a profile; then for each force channel: distance with the force known, force x distance
-DISTANCE, LOAD, TIME, SATURATED, FORCES = 0, 1, 2, 3, 4
+# rows of a profile, sums over cells: rope, load travel, time, rope with a saturated force, cells in
+# which rope or load made way; then four for each force channel: rope with the force known, force
+# x rope, load travel with the force known, force x load travel
+DISTANCE, LOAD, TIME, SATURATED, ROPE_CELLS, LOAD_CELLS, FORCES = range(7)
+PER_FORCE = 4
 
 
 @dataclass(frozen=True)
@@ -76,7 +80,8 @@ class Leg:
         self.work_best, self.out_best = self.work, self.out
         self.peak, self.peak_cell = -math.inf, cell
         self.size = FIRST_BLOCK_M
-        self.rows = np.zeros((FORCES + 2 * forces, BLOCKS))
+        self.load_top = sign * load  # furthest way of the load, in the leg's direction
+        self.rows = np.zeros((FORCES + PER_FORCE * forces, BLOCKS))
 
     @property
     def travel(self) -> float:
@@ -88,7 +93,7 @@ class Leg:
         return other
 
     def add_profile(self, progress: Floats, rows: Floats) -> None:
-        """progress (n,) not decreasing, metres since the start; rows (FORCES + 2 f, n)."""
+        """progress (n,) not decreasing, metres since the start; rows (FORCES + PER_FORCE f, n)."""
         while len(progress):
             index = (progress / self.size).astype(np.int64)
             fits = int(np.searchsorted(index, BLOCKS, "left"))
@@ -99,6 +104,20 @@ class Leg:
                 half = self.rows[:, 0::2] + self.rows[:, 1::2]
                 self.rows = np.concatenate((half, np.zeros_like(half)), axis=1)
                 self.size *= 2
+
+    def lowers(self, ratio: float, counted: bool) -> bool:
+        """False for a lowering leg in which stretched rope springs back: the load stands, and
+        the force falls away along it."""
+        if self.sign > 0:
+            return True
+        if counted and (self.load0 - self.load_best) * ratio < 0.5 * self.travel:
+            return False
+        used = np.flatnonzero(self.rows[FORCES] > 0)
+        if len(used) < 2:
+            return False
+        mean = self.rows[FORCES + 1, used] / self.rows[FORCES, used]
+        half = len(used) // 2
+        return bool(mean[half:].mean() > 0.5 * mean[:half].mean())
 
     def stroke(self, ratio: float, counted: bool, growing: bool = False) -> Stroke:
         """As it stands; counted: there is a load counter."""
@@ -126,7 +145,9 @@ def steady(rows: Floats, size: float, ratio: float, counted: bool) -> Steady | N
     """The part of a stroke in which the load moves steadily.
 
     Left out: rope that stretches while the load still stands, the break-away, a slip.  With a
-    load counter: blocks in which the load stands.  Always: blocks at the beginning that differ
+    load counter: blocks in which the load stands, and means are over the load's way, because rope
+    that stretches and gives between hands goes to and fro with the force; without one, or where
+    its steps are too coarse, over the rope's.  Always: blocks at the beginning that differ
     from the median by more than 5 % and by more than three times the median deviation, so that a
     force that ripples or climbs along the whole stroke keeps its beginning.
     """
@@ -135,9 +156,10 @@ def steady(rows: Floats, size: float, ratio: float, counted: bool) -> Steady | N
         return None
     distance = rows[FORCES, used]
     mean = rows[FORCES + 1, used] / distance
-    good = np.ones(len(used), bool)
+    good, fine = np.ones(len(used), bool), False
     if counted:
         good = _load_moves(rows[DISTANCE, used], rows[LOAD, used], size, ratio)
+        fine = rows[LOAD_CELLS].sum() > 0.5 * rows[ROPE_CELLS].sum()
     good &= rows[SATURATED, used] < 0.5 * rows[DISTANCE, used]
     if not good.any():
         good = np.ones(len(used), bool) if not counted else good
@@ -161,45 +183,48 @@ def steady(rows: Floats, size: float, ratio: float, counted: bool) -> Steady | N
         float(kept[LOAD].sum()),
         float(block[0] * size),
         float((block[-1] + 1) * size),
-        _means(kept),
+        _means(kept, fine),
         float(rows[SATURATED, used].sum() / rows[DISTANCE, used].sum()),
-        _batches(kept),
+        _batches(kept, fine),
         stands,
     )
 
 
 def _load_moves(distance: Floats, load: Floats, size: float, ratio: float) -> Bools:
     """Blocks around which the load makes at least half of its way for the rope hauled."""
-    reach = min(math.ceil(SEEN_LOAD_M * ratio / size / 2), 16)
+    scale = max(SEEN_LOAD_M * ratio, SEEN_ROPE_M)
+    reach = max(1, min(math.ceil(scale / size / 2), len(load) // 12))
     kernel = np.ones(2 * reach + 1)
     near = slice(reach, reach + len(load))
     way = np.convolve(load, kernel)[near] * ratio
     rope = np.convolve(distance, kernel)[near]
     good: Bools = way > 0.5 * rope
-    if len(good) > 8:  # a block beside one where the load stands is partly like it
-        stands = ~good
-        good = good & ~np.append(stands[1:], False) & ~np.insert(stands[:-1], 0, False)
+    if len(good) > 8:  # near where it stands the load gathers way or loses it
+        stands = np.convolve(~good, kernel)[near] > 0.5
+        if not stands.all():
+            good = ~stands
     return good
 
 
-def _means(rows: Floats) -> tuple[float, ...]:
-    count = (len(rows) - FORCES) // 2
+def _means(rows: Floats, by_load: bool) -> tuple[float, ...]:
+    """Mean of each force channel over load travel or rope; NaN where it was mostly unknown."""
+    offset, whole = (2, rows[LOAD].sum()) if by_load else (0, rows[DISTANCE].sum())
     means = []
-    for j in range(count):
-        known, total = float(rows[FORCES + 2 * j].sum()), float(rows[FORCES + 2 * j + 1].sum())
-        enough = known > 0.5 * float(rows[DISTANCE].sum())
-        means.append(total / known if enough else math.nan)
+    for j in range(FORCES + offset, len(rows), PER_FORCE):
+        known, total = float(rows[j].sum()), float(rows[j + 1].sum())
+        means.append(total / known if known > 0.5 * float(whole) and known > 0 else math.nan)
     return tuple(means)
 
 
-def _batches(rows: Floats) -> Floats:
+def _batches(rows: Floats, by_load: bool) -> Floats:
     """Pieces of about equal distance."""
     along = np.cumsum(rows[DISTANCE])
     number = min(BATCHES, len(along))
     piece = np.minimum((along / along[-1] * number - 1e-9).astype(int), number - 1)
     parts = [rows[:, piece == k] for k in range(number)]
     return np.array(
-        [[float(p[DISTANCE].sum()), *_means(p)] for p in parts if p.shape[1] > 0], dtype=float
+        [[float(p[DISTANCE].sum()), *_means(p, by_load)] for p in parts if p.shape[1] > 0],
+        dtype=float,
     )
 
 

@@ -1,9 +1,8 @@
 """The demo's physics: a launch of 1.4 t on its cradle hauled up a slipway, all invented.
 
 The rope is a spring with some damping, the cradle a mass with dry friction that is larger at
-rest, the rig's own friction a play between the tension at the haul and the force at the load:
-the load's force lies between MA x S while hauling and ideal^2 / MA x S while rope runs back, and
-follows only when pushed.  MA comes out of the rig model for a drawn pulley efficiency.
+rest.  While the load moves its force is MA x S (S: tension at the haul); at rest it stays between
+MA x S and ideal^2 / MA x S, where rope would run back, and follows only when pushed.  MA comes out of the rig model for a drawn pulley efficiency.
 Haulers pull hand over hand; the devices err as the sensors file says they may.
 """
 
@@ -99,8 +98,6 @@ def simulate(seed: int, for_s: float) -> Haul:
     rng = np.random.default_rng(seed)
     rig, sensors = demo_rig(), demo_sensors()
     known = model(rig)
-    station = rig.stations[rig.turns[0]] if rig.turns else None
-    assert station is not None
     e = _pulley(rig, rng)
     ma = model_ma_with(rig, e)
     load = _Load(rng)
@@ -164,6 +161,7 @@ def _run(
     out = np.empty((5, (steps + EVERY - 1) // EVERY))
     for k in range(steps):
         t = k * STEP_S - plan.lead_s
+        left = plan.cycle_s
         stroke = int(t // plan.cycle_s) if t >= 0 else -1
         u = t - stroke * plan.cycle_s
         hand = 0.0
@@ -171,7 +169,7 @@ def _run(
             if resetting or u < STEP_S:
                 resetting, begun = False, x
             hand = plan.speed_m_s * min(1.0, u / 0.3)
-            hand *= 1 + 0.6 * math.sin(6.2832 * rate * u + phase)
+            hand *= 1 + 0.35 * math.sin(6.2832 * rate * u + phase)
             hand *= min(1.0, max(0.0, (1100.0 - pull) / 500.0))
             if stroke == 0 and 0 <= u - plan.pause_s[0] < plan.pause_s[1]:
                 hand = -0.3 if u - plan.pause_s[0] < 0.1 else 0.0
@@ -192,14 +190,14 @@ def _run(
         x += hand * STEP_S
         if resetting and pull <= 0:
             fed += hand * STEP_S
-            slack = x - ratio * way - 0.02
-            slack = min(slack, x - ratio * way) if left > 0.1 * plan.cycle_s else x - ratio * way
+            slack = x - ratio * way
             stretch = 0.0
         rate_of = hand - ratio * v
         if not resetting or pull > 0:
             stretch = x - ratio * way - slack
         pull = max(0.0, STIFFNESS_N_M * stretch + DAMPING_N_S_M * rate_of) if stretch > 0 else 0.0
-        force = min(max(force, ma * pull), max(back * pull, held))
+        # rope that runs out sets the friction; at rest the force stays between both ways' limits
+        force = ma * pull if v > 0 else min(max(force, ma * pull), max(back * pull, held))
         rub = load.rubs(way)
         if v <= 0 and force <= load.slope + STATIC * rub:
             v = 0.0
@@ -207,7 +205,7 @@ def _run(
             v = max(0.0, v + (force - load.slope - rub) / load.mass * STEP_S)
         way += v * STEP_S
         if k % EVERY == 0:
-            out[:, k // EVERY] = x, way, pull, max(force, held), v > 0.002
+            out[:, k // EVERY] = x, way, pull, force, v > 0.002
     return out[0], out[1], out[2], out[3], out[4]
 
 
