@@ -17,10 +17,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from dashboard.commands.places import check_places
+    from analysis.rig import load_rig
+    from analysis.roles import check_places
     from logger.importer import import_table
     from logger.sensors import load_sensors
 
-    check_places(args.rig, load_sensors(args.sensors))
+    check_places(load_rig(args.rig), load_sensors(args.sensors))
     print(import_table(args.data, args.rig, args.sensors, args.out))
     return 0

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import signal
 import subprocess
 import sys
 import threading
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import IO, Any
 
@@ -67,3 +68,17 @@ def end_with_parent() -> None:
             os.kill(os.getpid(), signal.SIGTERM)
 
     threading.Thread(target=watch, name="parent", daemon=True).start()
+
+
+@contextlib.contextmanager
+def sigterm_as_ctrl_c() -> Iterator[None]:
+    """SIGTERM raises KeyboardInterrupt in the main thread, as Ctrl-C does."""
+
+    def stop(number: int, frame: object) -> None:
+        raise KeyboardInterrupt
+
+    before = signal.signal(signal.SIGTERM, stop)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before)

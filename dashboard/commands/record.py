@@ -39,12 +39,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from dashboard.commands.places import check_places
+    from analysis.rig import load_rig
+    from analysis.roles import check_places
 
     shown = units(args)
     sensors = load_sensors(args.sensors)
     for_recording(sensors)
-    check_places(args.rig, sensors)
+    check_places(load_rig(args.rig), sensors)
     truth = None if args.simulation_true is None else _truth(args.simulation_true)
     from logger.recorder import record
 

@@ -1,0 +1,223 @@
+"""The demo: a boatyard hauls a launch on its cradle up a slipway.
+
+Virtual devices speak on real serial channels to the real recorder, each a process of its own. At
+the end the estimate stands beside the truth that the simulation was given. Ctrl-C ends everything
+and seals the session.
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import json
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Iterator, Mapping, Sequence
+from importlib.util import find_spec
+from pathlib import Path
+from typing import Any
+
+from dashboard.commands.common import new_folder, positive, table
+from dashboard.commands.processes import end, sigterm_as_ctrl_c, start
+from dashboard.units import METRIC, number, plus_minus
+from logger.errors import CallFault
+
+DEFAULT_S = 60.0
+LEAST_S = 2.0
+MARGIN_S = 0.5  # the devices start when the recorder has opened them
+START_WITHIN_S = 10.0
+SEAL_WITHIN_S = 8.0
+BESIDE = (
+    ("actual_ma", "mechanical advantage", "number"),
+    ("efficiency", "efficiency", "number"),
+    ("pulley_efficiency", "efficiency of one pulley", "number"),
+    ("haul_force_N", "haul force", "force"),
+    ("load_force_N", "load force", "force"),
+)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--out", metavar="DIR", help="a new folder, the session")
+    parser.add_argument(
+        "--for", dest="for_s", metavar="S", type=positive("seconds"), default=DEFAULT_S,
+        help=f"how long to record, in seconds (default {DEFAULT_S:g})",
+    )  # fmt: skip
+    parser.add_argument("--headless", action="store_true", help="no page, lines on the terminal")
+    parser.add_argument(
+        "--seed", type=int, default=1, metavar="N", help="another pull of the same launch"
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    if args.for_s < LEAST_S:
+        raise CallFault("demo", f"--for {args.for_s:g} is too short", f"give {LEAST_S:g} s or more")
+    out = None if args.out is None else new_folder(args.out)
+    work = Path(tempfile.mkdtemp(prefix="haul-demo-"))
+    try:
+        with sigterm_as_ctrl_c():
+            return _play(work, out or work / "session", args)
+    finally:
+        if out is not None:
+            shutil.rmtree(work, ignore_errors=True)
+
+
+def _play(work: Path, out: Path, args: argparse.Namespace) -> int:
+    truth = write_files(work, args.seed, args.for_s)
+    devices = recorder = page = None
+    status = 0
+    interrupted = False
+    try:
+        devices = start(
+            ["simulate", str(work / "rig.toml"), str(work / "sensors.toml"),
+             "--true", str(work / "true.toml"), "--hold", "--launch"],
+            stdout=subprocess.PIPE,
+        )  # fmt: skip
+        urls = _urls(devices, work)
+        if not urls:  # it has said why
+            return devices.wait() or 3
+        recorder = start(
+            ["record", str(work / "rig.toml"), str(work / "sensors.toml"), "--out", str(out),
+             "--for", str(args.for_s), "--simulation-true", str(work / "true.json"),
+             "--with-parent"],
+        )  # fmt: skip
+        _wait_for_ports(recorder, out, len(urls))
+        _say(f"virtual devices on {', '.join(urls)} (process {devices.pid})")
+        _say(f"recording to {out} for {args.for_s:g} s (process {recorder.pid}); Ctrl-C ends it")
+        if not args.headless:
+            page = _page(out)
+        _go(devices)
+        status = recorder.wait()
+    except KeyboardInterrupt:
+        interrupted = True
+    finally:
+        with _no_second_interrupt():
+            if recorder is not None:
+                status = end(recorder, SEAL_WITHIN_S)
+            if devices is not None:
+                end(devices, 2.0)
+            if page is not None:
+                end(page, 2.0)
+    if status != 0:
+        return status if status in (1, 2, 3) else 3
+    if not (out / "datapackage.json").exists():
+        return 130 if interrupted else 3
+    from analysis.review import review_session
+
+    found = review_session(out)
+    print("\n".join(["", *beside(found, truth)]))
+    print(f"session: {out}; look closer: haul review {out}")
+    return 0
+
+
+def write_files(work: Path, seed: int, for_s: float) -> dict[str, Any]:
+    """The demo's rig, sensors and truth as files in `work`; the truth."""
+    from analysis.virtual_haul import demo_text, simulate
+
+    if seed < 0:
+        raise CallFault("demo", f"--seed {seed} is below 0", "give 0 or more")
+    pull_s = for_s - MARGIN_S
+    truth = simulate(seed, pull_s).true
+    (work / "rig.toml").write_text(demo_text("rig.toml"), "utf-8")
+    (work / "sensors.toml").write_text(with_ports(demo_text("sensors.toml"), ports(work)), "utf-8")
+    (work / "true.toml").write_text(f"seed = {seed}\nfor_s = {pull_s!r}\n", "utf-8")
+    (work / "true.json").write_text(json.dumps(truth, indent=1), "utf-8")
+    return truth
+
+
+def ports(work: Path) -> list[str]:
+    """A port for each of the two devices: pseudo-terminals, TCP where there are none."""
+    if sys.platform != "win32":
+        return [str(work / "haul-device"), str(work / "cradle-device")]
+    import socket
+
+    found = []
+    for _ in range(2):
+        with socket.create_server(("127.0.0.1", 0)) as server:
+            found.append(f"socket://127.0.0.1:{server.getsockname()[1]}")
+    return found
+
+
+def with_ports(text: str, names: Sequence[str]) -> str:
+    """The sensors file with the port of its device written into each channel."""
+    from analysis.virtual_haul import PORTS
+
+    for name, channels in zip(names, PORTS, strict=True):
+        for channel in channels:
+            line = f'name = "{channel}"\n'
+            assert text.count(line) == 1, channel
+            text = text.replace(line, f"{line}port = {json.dumps(name)}\nbaud = 115200\n")
+    return text
+
+
+def _urls(devices: subprocess.Popen[str], work: Path) -> list[str]:
+    """The ports that the devices' process says it serves; [] if it ended instead."""
+    from logger.sensors import load_sensors
+
+    assert devices.stdout is not None
+    wanted = len(load_sensors(work / "sensors.toml").ports())
+    urls = [devices.stdout.readline().strip() for _ in range(wanted)]
+    return urls if all(urls) else []
+
+
+def _wait_for_ports(recorder: subprocess.Popen[str], out: Path, ports: int) -> None:
+    """Return when the recorder has opened every port, as its own events say."""
+    until = time.monotonic() + START_WITHIN_S
+    while time.monotonic() < until and recorder.poll() is None:
+        with contextlib.suppress(OSError):
+            if (out / "events.csv").read_text("utf-8").count(",connect,") >= ports:
+                return
+        time.sleep(0.01)
+
+
+def _go(devices: subprocess.Popen[str]) -> None:
+    assert devices.stdin is not None
+    with contextlib.suppress(OSError):
+        devices.stdin.write("go\n")
+        devices.stdin.flush()
+
+
+def _page(out: Path) -> subprocess.Popen[str] | None:
+    """The page in a process of its own, where this version has one."""
+    if find_spec("dashboard.commands.watch") is None:
+        _say("this version has no page yet; the terminal shows what goes on")
+        return None
+    return start(["watch", str(out)])
+
+
+def beside(found: Mapping[str, Any], truth: Mapping[str, Any]) -> list[str]:
+    """Estimate, its uncertainty and the truth of the simulation, line by line."""
+    rows = [["Estimate (± 95 %) beside the truth", "estimate", "truth", ""]]
+    for key, label, kind in BESIDE:
+        measured, true = found["measured"][key], truth.get(key)
+        if true is None:
+            continue
+        verdict = "not known"
+        if measured is not None:
+            near = abs(measured["value"] - true) <= measured["U95"]
+            verdict = "within" if near else "OUTSIDE"
+        shown = METRIC.force(true) if kind == "force" else number(true)
+        rows.append([f"  {label}", METRIC.of(kind, measured), shown, verdict])
+    return [
+        *table(rows, indent=""),
+        f"  strokes {len(found['strokes'])}, resets {found['resets']}, model's mechanical advantage "
+        f"{plus_minus(found['predicted']['model_ma'], 2 * found['predicted']['model_ma_u'])}",
+    ]
+
+
+@contextlib.contextmanager
+def _no_second_interrupt() -> Iterator[None]:
+    """While the session is being sealed an impatient Ctrl-C changes nothing."""
+    import signal
+
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+def _say(text: str) -> None:
+    print(text, flush=True)

@@ -1,0 +1,124 @@
+"""Virtual devices: the ports of a sensors file, sent by this machine, with stated true values.
+
+A port that is a path where nothing is becomes a link to a pseudo-terminal; a port
+socket://127.0.0.1:PORT is listened to. Each is printed on a line. They send until Ctrl-C, at rest
+once the pull is over.
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import re
+import sys
+from collections.abc import Iterable, Iterator, Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from dashboard.commands.processes import end_with_parent, sigterm_as_ctrl_c
+from logger.errors import PortFault
+from logger.sensors import for_recording, load_sensors
+
+if TYPE_CHECKING:
+    from logger.virtual import Device
+
+Row = tuple[float, Mapping[str, float]]
+TCP = re.compile(r"socket://(?:127\.0\.0\.1|localhost):([0-9]{1,5})")
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("rig", metavar="RIG", help="the rig file")
+    parser.add_argument("sensors", metavar="SENSORS", help="the sensors file, with ports")
+    parser.add_argument(
+        "--true", metavar="FILE", required=True, help="what is true of the pull (TOML)"
+    )
+    # the demo's way in: send from the word `go` on standard input on, end when it ends
+    parser.add_argument("--hold", action="store_true", help=argparse.SUPPRESS)
+    parser.add_argument("--launch", action="store_true", help=argparse.SUPPRESS)
+
+
+def run(args: argparse.Namespace) -> int:
+    from analysis.rig import load_rig
+    from analysis.roles import check_places
+    from analysis.stated_haul import read_stated, rows, truth
+    from logger.virtual import Player
+
+    rig, sensors = load_rig(args.rig), load_sensors(args.sensors)
+    for_recording(sensors)
+    check_places(rig, sensors)
+    stated = read_stated(args.true)
+    if args.launch:
+        from analysis.virtual_haul import simulate
+
+        sent = simulate(stated.seed, stated.for_s).rows()
+    else:
+        truth(rig, stated)  # faults come before a port is served
+        sent = rows(rig, sensors, stated)
+    with contextlib.ExitStack() as stack:
+        stack.enter_context(sigterm_as_ctrl_c())
+        stack.enter_context(contextlib.suppress(KeyboardInterrupt))  # the ordinary way to end it
+        devices = []
+        for port, channels in sensors.ports().items():
+            device, url = stack.enter_context(serving(port, sensors.file))
+            devices.append((device, channels))
+            print(url, flush=True)
+        if args.hold:
+            if not sys.stdin.readline():
+                return 0
+            end_with_parent()
+        Player(devices, and_rest(sent)).run()
+    return 0
+
+
+def and_rest(sent: Iterable[Row]) -> Iterator[Row]:
+    """The rows, then for ever the last of them: a device goes on sending when nobody pulls."""
+    before = 0.0
+    row: Row = (0.0, {})
+    for following in sent:
+        before, row = row[0], following
+        yield row
+    step = max(row[0] - before, 0.01)
+    while True:
+        row = (row[0] + step, row[1])
+        yield row
+
+
+@contextlib.contextmanager
+def serving(port: str, file: str) -> Iterator[tuple[Device, str]]:
+    """A device under the port's own name, as far as this machine can give it; (device, URL)."""
+    from logger.virtual import serve_pty, serve_tcp
+
+    tcp = TCP.fullmatch(port)
+    if tcp:
+        device: Device = serve_tcp(int(tcp[1]))
+        try:
+            yield device, device.url
+        finally:
+            device.close()
+        return
+    path = Path(port)
+    if "://" in port or sys.platform == "win32":
+        raise PortFault(
+            file, f"no virtual device can be {port}",
+            "write port = \"socket://127.0.0.1:7001\""
+            + ("" if sys.platform == "win32" else " or a path where nothing is"),
+        )  # fmt: skip
+    if path.exists() or not path.parent.is_dir():
+        what = "is there already" if path.exists() else "lies in no folder"
+        raise PortFault(file, f"port {port} {what}", "name a path where nothing is yet")
+    device = serve_pty()
+    try:
+        with contextlib.suppress(FileNotFoundError):
+            path.unlink()  # a link of an earlier run that leads nowhere
+        path.symlink_to(device.url)
+    except OSError as error:
+        device.close()
+        raise PortFault(
+            file, f"port {port} cannot be made ({error.strerror})", "name a path in a folder of yours"
+        ) from None
+    try:
+        yield device, port
+    finally:
+        with contextlib.suppress(OSError):
+            path.unlink()
+        device.close()

@@ -1,0 +1,186 @@
+"""`haul simulate` and `haul demo`: real processes, real channels, and the truth beside the estimate."""
+
+import json
+import os
+import re
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from analysis.rig import load_rig
+from analysis.stated_haul import Stated, as_sent, read_stated, rows, truth
+from dashboard import cli
+from logger.errors import CallFault
+from logger.sensors import load_sensors
+from logger.session import open_session
+
+ROOT = Path(cli.__file__).resolve().parents[1]
+PTY = pytest.mark.skipif(sys.platform == "win32", reason="other system: no pseudo-terminals")
+
+
+def start(*argv, **more):
+    return subprocess.Popen(
+        [sys.executable, "-m", "dashboard.cli", *map(str, argv)], text=True,
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, env={**os.environ, "PYTHONPATH": str(ROOT)},
+        **more,
+    )  # fmt: skip
+
+
+@pytest.fixture
+def true_file(tmp_path):
+    path = tmp_path / "true.toml"
+    path.write_text(
+        "pulley_efficiency = 0.85\nload_force_N = 813.0\nrest_s = 1.0\nfor_s = 20.0\n"
+        "rope_speed_m_s = 4.0\n", "utf-8",
+    )  # fmt: skip
+    return path
+
+
+def test_the_stated_truth_is_what_the_channels_read(rig, sensors, true_file):
+    # 3:1 of two pulleys: 1 + e + e^2 = 2.5725 at e = 0.85 (tension method)
+    stated, real = read_stated(true_file), load_rig(rig)
+    true = truth(real, stated)
+    assert true["actual_ma"] == pytest.approx(2.5725)
+    assert true["haul_force_N"] == pytest.approx(813.0 / 2.5725)
+    found = list(rows(real, load_sensors(sensors), stated))
+    assert found[0][1]["haul_force"] == pytest.approx(0.0, abs=10)
+    steady = [v["haul_force"] for t, v in found if 2.0 < t < 5.0]
+    assert sum(steady) / len(steady) == pytest.approx(813.0 / 2.5725, rel=0.01)
+    # rope: out during the first stroke of 26.1 m, back afterwards
+    out = [v["rope_out"] for _, v in found]
+    assert max(out) == pytest.approx(26.1, abs=0.1)
+    assert min(out[out.index(max(out)) :]) == pytest.approx(0.0, abs=0.5)
+
+
+def test_the_same_seed_sends_the_same(rig, sensors):
+    both = [list(rows(load_rig(rig), load_sensors(sensors), Stated(seed=3, for_s=5))) for _ in "ab"]
+    other = list(rows(load_rig(rig), load_sensors(sensors), Stated(seed=4, for_s=5)))
+    assert both[0] == both[1] != other
+
+
+def test_what_a_device_sends_is_the_way_back_of_what_it_is_worth(sensors):
+    text = sensors.read_text("utf-8")
+    text = text.replace('unit = "N"', 'unit = "lbf"\nzero = 3.0\nscale = 1.02')
+    sensors.write_text(text, "utf-8")
+    channel = load_sensors(sensors).by_name("haul_force")
+    assert channel.si(as_sent(channel, 500.0)) == pytest.approx(500.0)
+
+
+@pytest.mark.parametrize(
+    "text", ["pulley_eficiency = 0.9", "pulley_efficiency = 1.2", "load_force_N = -1", "for_s = true"]
+)
+def test_a_truth_that_cannot_be_is_refused(tmp_path, text):
+    path = tmp_path / "t.toml"
+    path.write_text(text, "utf-8")
+    with pytest.raises(CallFault, match=text.split()[0]):
+        read_stated(path)
+
+
+def wire(sensors, *ports):
+    """Give the file's channels these ports, in order."""
+    text, names = sensors.read_text("utf-8"), iter(ports)
+    text = re.sub(
+        'format = "json"', lambda _: f'format = "json"\nport = "{next(names)}"\nbaud = 9600', text
+    )
+    sensors.write_text(text, "utf-8")
+    return sensors
+
+
+@PTY
+def test_simulated_ports_are_recorded_and_give_the_stated_truth(
+    haul, rig, sensors, true_file, tmp_path
+):
+    link = tmp_path / "cell"
+    link.symlink_to("/dev/pts/nothing-is-here")  # what a run that was killed leaves
+    process = start("simulate", rig, wire(sensors, link, link), "--true", true_file)
+    assert process.stdout.readline().strip() == str(link)
+    said = haul("record", rig, sensors, "--out", tmp_path / "s", "--for", 5)
+    process.send_signal(signal.SIGINT)
+    out, err = process.communicate(timeout=10)
+    assert (process.returncode, out, err) == (0, "", "")
+    assert not link.is_symlink()
+    assert said.status == 0, said.err
+    review = json.loads(haul("review", tmp_path / "s", "--json").out)
+    ma = review["measured"]["actual_ma"]
+    assert abs(ma["value"] - 2.5725) <= ma["U95"]
+
+
+@pytest.mark.parametrize(
+    ("port", "words"),
+    [("FILE", "is there already"), ("/nonexistent/folder/port", "no folder"),
+     ("hwgrep://0403", "no virtual device"), ("rfc2217://127.0.0.1:1", "no virtual device")],
+)  # fmt: skip
+def test_a_port_that_cannot_be_served_is_one_line(haul, rig, sensors, true_file, port, words):
+    port = rig if port == "FILE" else port
+    before = rig.read_bytes()
+    said = haul("simulate", rig, wire(sensors, port, port), "--true", true_file)
+    assert (said.status, said.err.count("\n")) == (2, 1)
+    assert words in said.err and rig.read_bytes() == before
+
+
+@PTY
+def test_the_demo_as_promised(haul, tmp_path):
+    """haul demo --headless --for 30 --out D && haul verify D && haul review D --json"""
+    out = tmp_path / "D"
+    process = start("demo", "--headless", "--for", 30, "--out", out)
+    said, err = process.communicate(timeout=60)
+    assert process.returncode == 0, err
+    assert haul("verify", out).out.startswith("complete")
+    review = json.loads(haul("review", out, "--json").out)
+    assert review["state"] == "sealed"
+    assert sum(stroke["direction"] == "haul" for stroke in review["strokes"]) >= 3
+    true = json.loads((out / "datapackage.json").read_text("utf-8"))["simulation"]["true"]
+    for key in ("actual_ma", "efficiency", "pulley_efficiency"):
+        found = review["measured"][key]
+        assert abs(found["value"] - true[key]) <= found["U95"], key
+        assert found["U95"] <= 0.10 * found["value"], key
+    # nothing that the devices sent was lost, but for what was on the way at the start and the end
+    assert all(count >= 80 * 29 for count in review["readings"].values())
+    assert not any(review["dropped"].values())
+    assert "beside the truth" in said and "within" in said and "OUTSIDE" not in said
+    assert f"recording to {out}" in said
+
+
+@PTY
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGKILL])
+def test_ending_the_demo_ends_everything_and_seals(haul, tmp_path, number):
+    out = tmp_path / "D"
+    process = start("demo", "--headless", "--for", 60, "--out", out)
+    lines = [process.stdout.readline() for _ in range(2)]
+    pids = [int(re.search(r"\(process (\d+)\)", line)[1]) for line in lines]
+    time.sleep(1.5)
+    began = time.monotonic()
+    process.send_signal(number)
+    _, err = process.communicate(timeout=15)
+    assert "Traceback" not in err
+    assert process.returncode == (-9 if number == signal.SIGKILL else 0)
+    while any(map(alive, pids)) and time.monotonic() < began + 5:
+        time.sleep(0.05)
+    assert not any(map(alive, pids))
+    assert haul("verify", out).out.startswith("complete")
+    assert open_session(out).simulation_true["seed"] == 1
+
+
+def alive(pid):
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return False
+    # an orphan that has ended but that nobody has waited for is not alive
+    return Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()[0] != "Z"
+
+
+@PTY
+def test_the_demo_without_out_says_where_the_session_is(haul):
+    process = start("demo", "--for", 3)
+    said, err = process.communicate(timeout=30)
+    assert process.returncode == 0, err
+    session = Path(re.search(r"^session: (\S+);", said, re.M)[1])
+    assert haul("verify", session).status == 0
+    import shutil
+
+    shutil.rmtree(session.parent)
