@@ -57,9 +57,9 @@ def test_another_rig_is_a_what_if(haul, session, rig, tmp_path):
 def test_csv_has_a_column_a_channel_in_si_named_with_its_unit(haul, session, data, tmp_path):
     out = tmp_path / "readings.csv"
     assert haul("review", session, "--csv", out).status == 0
-    rows = list(csv.reader(out.open(encoding="utf-8", newline="")))
+    rows = list(csv.reader(out.read_text("utf-8").splitlines()))
     assert rows[0] == ["time_s", "haul_force [N]", "rope_out [m]"]
-    sent = list(csv.reader(data.open(encoding="utf-8", newline="")))[1:]
+    sent = list(csv.reader(data.read_text("utf-8").splitlines()))[1:]
     assert len(rows) - 1 == len(sent)
     for row, was in zip(rows[1:], sent, strict=True):
         assert [float(cell) for cell in row] == pytest.approx([float(cell) for cell in was])
