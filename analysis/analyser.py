@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.bodies import Rig
-from analysis.cells import RATE, Cells, CellStream, Floats, Ints, joined, no_cells
+from analysis.cells import MOST, RATE, Cells, CellStream, Floats, Ints, joined, no_cells
 from analysis.grid import (
     Grid,
     LengthGrid,
@@ -204,12 +204,12 @@ class Analyser:
                 if feed.stream.count:
                     self._see(feed.stream.first_s)
                     self._see(feed.stream.last_s)
-            if math.isfinite(now):
+            if abs(now) < MOST:
                 self._now = max(self._now, now)
             self._advance()
 
     def _see(self, time_s: float) -> None:
-        if math.isfinite(time_s):
+        if abs(time_s) < MOST:
             self._first_s = min(self._first_s, time_s)
             self._now = max(self._now, time_s)
 

@@ -2,7 +2,7 @@
 
 Everything looks back only, over a bounded number of cells, and works in whole seconds, so the
 result does not depend on how the readings were cut.  Thresholds hang on the noise of the first
-seconds (then frozen) and on the steady force so far (median over the last moving half seconds).
+seconds (then frozen) and on the steady force so far (trimmed mean over the last moving half seconds).
 """
 
 from __future__ import annotations
@@ -36,6 +36,7 @@ TURN_M, TURN_BACK_M = 0.05, 0.3  # rope the other way that makes another stroke:
 LEAST_N = 2.0
 ON_SHARE, OFF_SHARE = 0.15, 0.10  # of the steady force
 SLIP_SHARE, SHOCK_TIMES = 0.5, 2.0  # interface section 6
+OVER_PEAKS = 1.2  # a shock / the usual peaks of the hands
 SLIP_CELLS, SLIP_SEEN, SHOCK_CELLS = 7, 12, 10  # 0.2 s, 0.4 s later, 0.3 s
 SLIP_ROPE_M, SLIP_LOAD_M = 0.05, 0.004  # rope out, and its share of load travel, that can be seen
 REFERENCE_LEAST, REFERENCE_MOST = 3, 13
@@ -91,6 +92,7 @@ class Segments:
         self.highest_N = 0.0  # largest mean of a cell
         self._on = False
         self._levels: deque[float] = deque(maxlen=REFERENCE_MOST)
+        self._tops: deque[float] = deque(maxlen=REFERENCE_MOST)  # highest force of the same times
         self._past: dict[str, Floats] = {}
         self._fed: list[float] | None = None  # [x at the end, cell, lowest x, its cell, load, start cell]
 
@@ -99,7 +101,7 @@ class Segments:
         other.strokes, other.resets = list(self.strokes), list(self.resets)
         other.slips, other.shocks = self.slips.fork(), self.shocks.fork()
         other.leg = self.leg.fork() if self.leg else None
-        other._levels = self._levels.copy()
+        other._levels, other._tops = self._levels.copy(), self._tops.copy()
         other._past = dict(self._past)
         other._fed = list(self._fed) if self._fed else None
         return other
@@ -109,7 +111,16 @@ class Segments:
         """The steady force so far, None before there is one."""
         if len(self._levels) < REFERENCE_LEAST:
             return None
-        return sorted(self._levels)[len(self._levels) // 2]
+        cut = (len(self._levels) - 1) // 4  # take-up and jerks drop out, hands even out
+        middle = sorted(self._levels)[cut : len(self._levels) - cut]
+        return sum(middle) / len(middle)
+
+    def _known(self) -> tuple[float, float] | None:
+        steady = self.steady_N
+        if steady is None:
+            return None
+        usual = sorted(self._tops)[3 * (len(self._tops) - 1) // 4]
+        return steady, max(SHOCK_TIMES * steady, OVER_PEAKS * usual)
 
     def push(self, track: Track) -> None:
         """The next whole seconds."""
@@ -117,7 +128,7 @@ class Segments:
             return
         force = np.where(np.isnan(track.forces[0]), -np.inf, track.forces[0])
         self.highest_N = max(self.highest_N, float(force.max()))
-        steady = np.repeat(self._references(track), HALF)
+        steady, alarm = (np.repeat(row, HALF) for row in self._references(track))
         known = np.where(np.isnan(steady), 0.0, steady)
         floor = self.settings.floor_N
         on_at = np.maximum(floor, ON_SHARE * known)
@@ -126,11 +137,12 @@ class Segments:
             "force": self._with_past("force", force, -np.inf),
             "high": self._with_past("high", track.high, np.nan),
             "steady": self._with_past("steady", steady, np.nan),
+            "alarm": self._with_past("alarm", alarm, np.nan),
             "x": self._with_past("x", track.end, float(track.start[0])),
             "load": self._with_past("load", track.load_end, float(track.load_start[0])),
         }
         on = self._tension(pasts["force"], pasts["x"], on_at, off_at)
-        self._shocks(track.cell, pasts["force"], pasts["high"], pasts["steady"])
+        self._shocks(track.cell, pasts)
         if self.settings.counted and not np.isnan(track.end[0]):
             self._slips(track.cell, pasts)
         if np.isnan(track.end[0]):
@@ -146,20 +158,25 @@ class Segments:
         return both
 
     def _references(self, track: Track) -> Floats:
-        """Steady force known before each half second, NaN while there is none."""
+        """(2, half seconds): steady force known before each, and the force that a shock passes,
+        NaN while there is none.  Hands that let the force fall to nothing reach twice the steady
+        force at every pull, so a shock must also stand out of the usual peaks."""
         begin = np.arange(0, len(track.cell), HALF)
         step = np.where(np.isnan(track.forces[0]), 0.0, track.end - track.start)
         step = np.where(step > 0, step, 0.0)
         force = np.where(np.isnan(track.forces[0]), 0.0, track.forces[0])
         way = np.add.reduceat(step, begin)
         total = np.add.reduceat(step * force, begin)
-        result = np.empty(len(begin))
-        known = self.steady_N
+        top = np.fmax.reduceat(track.high, begin)
+        result = np.full((2, len(begin)), np.nan)
+        known = self._known()
         for k, (d, w) in enumerate(zip(way.tolist(), total.tolist(), strict=True)):
-            result[k] = np.nan if known is None else known
+            if known is not None:
+                result[:, k] = known
             if d >= 0.02 and w > d * self.settings.floor_N:
                 self._levels.append(w / d)
-                known = self.steady_N
+                self._tops.append(float(top[k]))
+                known = self._known()
         return result
 
     def _tension(self, force: Floats, x: Floats, on_at: Floats, off_at: Floats) -> Bools:
@@ -177,10 +194,10 @@ class Segments:
         self._on = bool(on[-1])
         return on
 
-    def _shocks(self, cell: Ints, force: Floats, high: Floats, steady: Floats) -> None:
-        n = len(cell)
+    def _shocks(self, cell: Ints, pasts: dict[str, Floats]) -> None:
+        n, force, high, steady = len(cell), pasts["force"], pasts["high"], pasts["steady"]
         with np.errstate(invalid="ignore"):
-            over = high[PAST:] > SHOCK_TIMES * steady[PAST:]
+            over = high[PAST:] > pasts["alarm"][PAST:]
         if not over.any():
             return
         lowest = -_running_max(-force, SHOCK_CELLS)[PAST - 1 : PAST - 1 + n]
