@@ -33,6 +33,7 @@ from logger.session_types import Block, Event
 
 HORIZON = RATE // 2  # cells that readings and events may come late
 NOISE_SECONDS = 3
+PIECE = 256  # seconds
 MOST_EVENTS = 200_000
 
 
@@ -240,9 +241,13 @@ class Analyser:
         self._use(ready // RATE)
 
     def _use(self, until: int) -> None:
-        """Bring seconds below `until` onto the grid and through the segmentation."""
-        if until <= self._next:
-            return
+        """Bring seconds below `until` onto the grid, PIECE at a time so that arrays stay in cache."""
+        while self._next < until:
+            first = [int(f.stream.ready.cell[0]) for f in self._feeds.values() if len(f.stream.ready)]
+            begin = max(self._next, min(first) // RATE) if first else until
+            self._use_piece(min(until, begin + PIECE))
+
+    def _use_piece(self, until: int) -> None:
         seconds = [np.array([self._data_second] if self._data_second > -(2**60) else [], np.int64)]
         for feed in self._feeds.values():
             cells = feed.stream.ready.cell

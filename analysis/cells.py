@@ -18,6 +18,7 @@ Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 RATE = 32
+PIECE = 1 << 16  # readings
 MOST = 1e15  # larger readings and times are not of this world
 
 
@@ -48,15 +49,12 @@ class Cells:
         return Cells(*(getattr(self, f.name)[start:stop] for f in fields(self)))
 
 
-def joined(a: Cells, b: Cells) -> Cells:
-    """Both, one after the other."""
-    if not len(a):
-        return b
-    if not len(b):
-        return a
-    return Cells(
-        *(np.concatenate((getattr(a, f.name), getattr(b, f.name))) for f in fields(Cells))
-    )
+def joined(*parts: Cells) -> Cells:
+    """All, one after the other."""
+    some = [p for p in parts if len(p)] or [parts[0]]
+    if len(some) == 1:
+        return some[0]
+    return Cells(*(np.concatenate([getattr(p, f.name) for p in some]) for f in fields(Cells)))
 
 
 def no_cells() -> Cells:
@@ -152,7 +150,18 @@ class CellStream:
         time_s, reading = self._wait
         split = int(np.searchsorted(time_s, (cell + 1) / RATE, "left"))
         if split:
-            self.ready = joined(self.ready, reduce(time_s[:split], reading[:split]))
+            parts = [self.ready] if len(self.ready) else []
+            begin = 0
+            while begin < split:  # in pieces that stay in cache, cut between cells
+                end = min(begin + PIECE, split)
+                if end < split:
+                    border = np.floor(time_s[end] * RATE) / RATE
+                    end = int(np.searchsorted(time_s[:split], border, "left"))
+                    if end <= begin:
+                        end = split
+                parts.append(reduce(time_s[begin:end], reading[begin:end]))
+                begin = end
+            self.ready = joined(*parts)
             # copies: a view would keep the whole block
             self._wait = (time_s[split:].copy(), reading[split:].copy())
 
