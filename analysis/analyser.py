@@ -243,7 +243,9 @@ class Analyser:
     def _use(self, until: int) -> None:
         """Bring seconds below `until` onto the grid, PIECE at a time so that arrays stay in cache."""
         while self._next < until:
-            first = [int(f.stream.ready.cell[0]) for f in self._feeds.values() if len(f.stream.ready)]
+            first = [
+                int(f.stream.ready.cell[0]) for f in self._feeds.values() if len(f.stream.ready)
+            ]
             begin = max(self._next, min(first) // RATE) if first else until
             self._use_piece(min(until, begin + PIECE))
 
@@ -437,7 +439,9 @@ class Analyser:
                 found.append(_event(run.first, run.last, "shock", name, run.value, text))
             going = seg.reset()
             for k, reset in enumerate([*seg.resets, *([going] if going else [])]):
-                ends = None if k == len(seg.resets) and reset.end_s * RATE > last - 2 else reset.end_s
+                ends = (
+                    None if k == len(seg.resets) and reset.end_s * RATE > last - 2 else reset.end_s
+                )
                 text = f"{reset.rope_m:.2f} m of rope fed back with the tension off"
                 length = self.roles.progress.name if self.roles.progress else ""
                 found.append(Found(reset.start_s, ends, "reset", length, reset.rope_m, text))
@@ -449,7 +453,9 @@ class Analyser:
             for (_, text, gain), runs in zip(feed.levels, feed.over, strict=True):
                 for run in runs.all():
                     found.append(
-                        _run(run.first, run.last, "over_limit", channel, run.value * gain, text, last)
+                        _run(
+                            run.first, run.last, "over_limit", channel, run.value * gain, text, last
+                        )
                     )
             found += _stale(channel, feed, start, end)
         order = sorted(found, key=lambda f: (f.time_s, f.kind, f.channel, f.text))
@@ -489,10 +495,9 @@ def _stale(channel: str, feed: _Feed, start: float, end: float) -> list[Found]:
 
 
 def _cell(time_s: float) -> int:
-    return int(math.floor(time_s * RATE)) if math.isfinite(time_s) else -(2**62)
+    return math.floor(time_s * RATE) if math.isfinite(time_s) else -(2**62)
 
 
 def _filled(position: Floats) -> Floats:
     """A counter that has not spoken yet stands where it stood."""
     return np.where(np.isnan(position), 0.0, position)
-

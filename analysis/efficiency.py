@@ -21,7 +21,7 @@ from analysis.strokes import Stroke
 from analysis.uncertainty import Component, Quantity, type_a
 from logger.sensors import Channel
 
-TOO_SMALL = 0.25  # standard uncertainty of the cell / force: no answer beyond
+TOO_SMALL = 0.20  # standard uncertainty of the cell / force: no answer beyond
 SMALL = 0.05  # ... and a warning beyond
 SATURATED_SHARE = 0.05
 FEW = 3  # strokes; with fewer, pieces of strokes are the independent observations
@@ -91,9 +91,7 @@ class Estimates:
 
 def observations(strokes: list[Stroke]) -> Observations | None:
     """Strokes with a steady part; fewer than FEW give their batches instead."""
-    rows = [
-        [s.steady.distance_m, *s.steady.force_N] for s in strokes if s.steady is not None
-    ]
+    rows = [[s.steady.distance_m, *s.steady.force_N] for s in strokes if s.steady is not None]
     if not rows:
         return None
     table = np.array(rows)
@@ -299,11 +297,16 @@ def _travel(known: Model, result: Result, haul: list[Stroke]) -> _Travel:
         return _Travel(way, way / known.travel_ratio, "model", work, None)
     ratio = None
     if way > 0 and roles.progress is not roles.load_length and roles.progress and roles.load_length:
-        each = np.array([(s.load_travel_m or 0.0) * known.travel_ratio / s.haul_travel_m for s in haul])
+        each = np.array(
+            [(s.load_travel_m or 0.0) * known.travel_ratio / s.haul_travel_m for s in haul]
+        )
         _, scatter = type_a(each, np.array([s.haul_travel_m for s in haul]))
         value = load * known.travel_ratio / way
         parts = [scatter]
-        for channel, total in ((roles.progress, way / roles.progress_gain), (roles.load_length, load)):
+        for channel, total in (
+            (roles.progress, way / roles.progress_gain),
+            (roles.load_length, load),
+        ):
             u = _length_u(channel, total, len(haul))
             parts.append(Component(f"counter {channel.name}", value * u / max(abs(total), 1e-9)))
         ratio = Quantity(value, tuple(parts), len(haul))
@@ -355,7 +358,9 @@ def _work(
             np.array([s.work_J for s in haul]),
         )
         scale = value / found.actual_ma.value
-        parts = [Component(c.name, c.u * scale) for c in found.actual_ma.budget if c.name != "scatter"]
+        parts = [
+            Component(c.name, c.u * scale) for c in found.actual_ma.budget if c.name != "scatter"
+        ]
         if found.travel_efficiency is not None:
             scale = value / found.travel_efficiency.value if found.travel_efficiency.value else 0.0
             parts += [

@@ -103,7 +103,10 @@ def agreement(known: Model, measured: Quantity | None, method: str) -> dict[str,
     got = f"{measured.value:.2g} to 1 out of {known.ideal_ma:.3g}"
     want = f"{known.model_ma:.2g} to 1"
     if f"{measured.value:.2g}" == f"{known.model_ma:.2g}" and (en is None or abs(en) > 1):
-        got, want = f"{measured.value:.4g} to 1 out of {known.ideal_ma:.3g}", f"{known.model_ma:.4g} to 1"
+        got, want = (
+            f"{measured.value:.4g} to 1 out of {known.ideal_ma:.3g}",
+            f"{known.model_ma:.4g} to 1",
+        )
     if en is None:
         near = math.isclose(measured.value, known.model_ma, rel_tol=1e-3)
         verdict = f"The rig gave {got}; {want} was predicted" + (
@@ -112,7 +115,9 @@ def agreement(known: Model, measured: Quantity | None, method: str) -> dict[str,
     elif abs(en) <= 1:
         verdict = f"The rig gave {got}, as predicted ({want}) within what both are known to."
     elif en < 0:
-        cause = "a pulley that drags, rope that rubs or crosses, or worse pulleys than the file says"
+        cause = (
+            "a pulley that drags, rope that rubs or crosses, or worse pulleys than the file says"
+        )
         if method == "known":
             cause += "; or the load resists more than the file says"
         verdict = f"The rig gave {got}, less than the {want} predicted: look for {cause}."

@@ -40,9 +40,7 @@ class Runs:
         cuts = np.flatnonzero(np.diff(cell) > self.gap) + 1
         for first, last in zip([0, *cuts.tolist()], [*cuts.tolist(), len(cell)], strict=True):
             at = first + int(np.argmax(value[first:last]))
-            self._take(
-                Run(int(cell[first]), int(cell[last - 1]), float(value[at]), int(cell[at]))
-            )
+            self._take(Run(int(cell[first]), int(cell[last - 1]), float(value[at]), int(cell[at])))
 
     def _take(self, run: Run) -> None:
         old = self.open

@@ -8,6 +8,7 @@ seconds (then frozen) and on the steady force so far (trimmed mean over the last
 from __future__ import annotations
 
 import copy
+import itertools
 from collections import deque
 from dataclasses import dataclass
 
@@ -94,7 +95,8 @@ class Segments:
         self._levels: deque[float] = deque(maxlen=REFERENCE_MOST)
         self._tops: deque[float] = deque(maxlen=REFERENCE_MOST)  # highest force of the same times
         self._past: dict[str, Floats] = {}
-        self._fed: list[float] | None = None  # [x at the end, cell, lowest x, its cell, load, start cell]
+        # x at the end of the stroke, its cell, lowest x, its cell, load at the end, first cell fed back
+        self._fed: list[float] | None = None
 
     def fork(self) -> Segments:
         other = copy.copy(self)
@@ -226,7 +228,7 @@ class Segments:
 
     def _walk(self, track: Track, on: Bools) -> None:
         cuts = [0, *(np.flatnonzero(on[1:] != on[:-1]) + 1).tolist(), len(on)]
-        for start, stop in zip(cuts[:-1], cuts[1:], strict=True):
+        for start, stop in itertools.pairwise(cuts):
             if on[start]:
                 self._end_reset()
                 self._pull(track, start, stop)

@@ -116,8 +116,8 @@ class Leg:
         if len(used) < 2:
             return False
         mean = self.rows[FORCES + 1, used] / self.rows[FORCES, used]
-        half = len(used) // 2
-        return bool(mean[half:].mean() > 0.5 * mean[:half].mean())
+        whole = abs(float(self.work_best[0])) / max(self.travel, 1e-9)
+        return bool(mean[len(used) // 2 :].mean() > 0.5 * whole)
 
     def stroke(self, ratio: float, counted: bool, growing: bool = False) -> Stroke:
         """As it stands; counted: there is a load counter."""

@@ -45,7 +45,7 @@ class Quantity:
         return self.u**4 / below if below > 0 else math.inf
 
     @property
-    def U95(self) -> float:  # noqa: N802 - the symbol of interface section 6
+    def U95(self) -> float:
         return t_quantile(self.degrees) * self.u
 
     def scaled(self, factor: float) -> Quantity:

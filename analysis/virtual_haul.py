@@ -101,8 +101,10 @@ def simulate(seed: int, for_s: float) -> Haul:
     e = _pulley(rig, rng)
     ma = model_ma_with(rig, e)
     load = _Load(rng)
-    x, way, pull, force, moving = _run(known, ma, load, _plan(for_s, known.travel_ratio), for_s, rng)
-    time = np.arange(len(x)) * STEP_S * EVERY
+    x, way, pull, force, moving = _run(
+        known, ma, load, _plan(for_s, known.travel_ratio), for_s, rng
+    )
+    time: Floats = np.arange(len(x), dtype=np.float64) * (STEP_S * EVERY)
     truth = {"haul_force": pull, "rope_out": x, "load_force": force, "load_travel": way}
     values = {c.name: _device(c, truth[c.name], rng) for c in sensors.channels}
     weight = np.diff(way, prepend=way[0]) * moving

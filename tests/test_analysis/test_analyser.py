@@ -98,7 +98,9 @@ def test_haul_reset_haul_lower(counted):
     channels = {"haul": (t, force), "rope": (t, x)} | ({"way": (t, way)} if counted else {})
     found = review(three(), sensors(*channels), block(**channels))
     assert [s["direction"] for s in found["strokes"]] == ["haul", "haul", "lower"]
-    assert [s["haul_travel_m"] for s in found["strokes"]] == pytest.approx([3.0, 3.0, 3.0], abs=0.02)
+    assert [s["haul_travel_m"] for s in found["strokes"]] == pytest.approx(
+        [3.0, 3.0, 3.0], abs=0.02
+    )
     assert found["strokes"][2]["mean_force_N"] == pytest.approx(300, rel=0.01)
     assert found["resets"] == 1
     [reset] = [e for e in found["events"] if e["kind"] == "reset"]
@@ -121,7 +123,9 @@ def _slip(stands: bool):
     t = np.arange(0, 20, 0.01)
     x = np.interp(t, [2, 10, 10.3, 18.3], [0, 4, 4.5, 8.5])
     way = np.interp(t, [2, 10, 10.3, 18.3], [0, 4 / 3, (4 if stands else 4.5) / 3, 8 / 3])
-    force = np.interp(t, [2, 2.01, 10, 10.1, 10.4, 10.6, 18.3, 18.31], [0, 400, 400, 60, 60, 400, 400, 0])
+    force = np.interp(
+        t, [2, 2.01, 10, 10.1, 10.4, 10.6, 18.3, 18.31], [0, 400, 400, 60, 60, 400, 400, 0]
+    )
     return {"haul": (t, force), "rope": (t, x), "way": (t, way)}
 
 
@@ -160,7 +164,7 @@ def test_a_shock_is_twice_the_steady_force_within_0_3_s(rise_s, shock):
 
 
 def test_limits_of_channels_and_of_elements_once_per_excursion():
-    more = '[pulley.T1]\nwll_kN = 1.0\n[limits]\ndesign_factor = 10.0\n'
+    more = "[pulley.T1]\nwll_kN = 1.0\n[limits]\ndesign_factor = 10.0\n"
     t = np.arange(0, 24, 0.01)
     force = np.interp(t, [2, 2.01, 8, 8.1, 8.6, 8.7, 14, 14.1, 14.5, 14.6, 20, 20.01],
                       [0, 300, 300, 550, 550, 300, 300, 480, 480, 300, 300, 0])  # fmt: skip
@@ -208,7 +212,7 @@ def test_a_zero_holds_from_its_time_on():
     data = block([zero], haul=(t, force + 50), rope=(t, x))
     found = review(three(), sensors("haul", "rope"), data)
     assert found["strokes"][0]["mean_force_N"] == pytest.approx(400)
-    assert [e for e in found["events"] if e["kind"] == "zero"][0]["end_s"] == 1.0
+    assert next(e for e in found["events"] if e["kind"] == "zero")["end_s"] == 1.0
 
 
 def test_a_zero_or_a_restart_of_the_counter_moves_no_rope():
@@ -232,7 +236,11 @@ def test_rows_of_events_and_what_follows_from_readings_stand_in_order_of_time():
 def test_a_growing_session_shows_the_stroke_that_goes_on():
     t, x, force = pull(50, 400.0, rope=6.0)
     now = t <= 9.0
-    result = analyse(three(), HAND, block(haul=(t[now], force[now]), rope=(t[now], x[now]), way=(t[now], x[now] / 3)))
+    result = analyse(
+        three(),
+        HAND,
+        block(haul=(t[now], force[now]), rope=(t[now], x[now]), way=(t[now], x[now] / 3)),
+    )
     assert result.strokes[-1].growing
     assert result.strokes[-1].haul_travel_m == pytest.approx(3.5, abs=0.02)
     found = review_from(info(HAND, "growing"), three(), result)

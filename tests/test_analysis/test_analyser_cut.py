@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from functools import lru_cache
 
 import numpy as np
@@ -40,13 +41,15 @@ def _pieces(whole: Block, cuts: list[float], lags: dict[str, float]) -> list[Blo
     """Cut at these times, each channel up to its lag later than the clock of the cut."""
     pieces = []
     cuts = [-1.0, *sorted(cuts), 1e6]
-    for a, b in zip(cuts[:-1], cuts[1:], strict=True):
+    for a, b in itertools.pairwise(cuts):
         part = {}
         for name, r in whole.readings.items():
             low = np.searchsorted(r.time_s, a - lags[name])
             high = np.searchsorted(r.time_s, b - lags[name])
             part[name] = ChannelReadings(r.time_s[low:high], r.reading[low:high])
-        events = tuple(e for e in whole.events if a - lags["events"] <= e.time_s < b - lags["events"])
+        events = tuple(
+            e for e in whole.events if a - lags["events"] <= e.time_s < b - lags["events"]
+        )
         pieces.append(Block(part, events))
     return pieces
 
@@ -74,7 +77,7 @@ lag = st.floats(0, 0.25)
 @given(
     cuts=st.lists(st.floats(0, 25), max_size=40),
     lags=st.fixed_dictionaries(
-        {n: lag for n in ("haul_force", "rope_out", "load_force", "load_travel", "events")}
+        dict.fromkeys(("haul_force", "rope_out", "load_force", "load_travel", "events"), lag)
     ),
     look=st.sets(st.integers(0, 40), max_size=4),
 )
@@ -141,6 +144,8 @@ def test_memory_does_not_grow_with_the_session():
     for k in range(1000):
         t = np.arange(k, k + 1, 0.01)
         analyser.push(block(haul=(t, np.full(100, 400.0)), rope=(t, t), way=(t, t / 3)), k + 1)
-        waiting.append(sum(len(f.stream.ready) + len(f.stream._wait[0]) for f in analyser._feeds.values()))
+        waiting.append(
+            sum(len(f.stream.ready) + len(f.stream._wait[0]) for f in analyser._feeds.values())
+        )
     assert max(waiting[50:]) <= max(waiting[:50])
     assert len(analyser.result().strokes) == 1

@@ -1,0 +1,169 @@
+"""The object of interface section 6: every key, plain values, faults in one line."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import pytest
+from measurement import block, pull, review, sensors, three
+
+from analysis.predict import model
+from analysis.review import agreement, review_session
+from analysis.roles import check_places
+from analysis.uncertainty import Component, Quantity
+from analysis.virtual_haul import demo_text, simulate
+from logger.errors import SensorsFault
+from logger.importer import import_table
+
+# interface section 6, word for word
+SHAPE = {
+    "title": "", "session": "", "state": "", "started_at": "", "duration_s": 0.0,
+    "readings": {}, "dropped": {}, "ideal_ma": 9.0,
+    "predicted": {"model_ma", "model_ma_u", "efficiency", "haul_force_N", "haul_force_u_N"},
+    "measured": {"haul_force_N", "load_force_N", "load_force_method", "actual_ma", "efficiency",
+                 "pulley_efficiency", "travel_efficiency", "work_efficiency", "haul_travel_m",
+                 "load_travel_m", "load_travel_method", "work_in_J", "work_out_J", "why_not"},
+    "agreement": {"en", "verdict"}, "strokes": [], "resets": 0, "events": [], "peaks": [],
+    "warnings": [],
+}  # fmt: skip
+STROKE = {"start_s", "end_s", "direction", "haul_travel_m", "load_travel_m", "mean_force_N",
+          "peak_force_N", "work_J", "efficiency"}  # fmt: skip
+EVENT = {"time_s", "end_s", "kind", "channel", "value", "text"}
+PEAK = {"name", "force_N", "limit_N", "use", "time_s"}
+
+
+def _plain(value):
+    assert value is None or type(value) in (str, int, float, bool, dict, list), type(value)
+    for inner in (
+        value.values() if isinstance(value, dict) else value if isinstance(value, list) else ()
+    ):
+        _plain(inner)
+
+
+def _has_shape(found):
+    assert found.keys() == SHAPE.keys()
+    for key in ("predicted", "measured", "agreement"):
+        assert found[key].keys() == SHAPE[key]
+    for key, keys in (("strokes", STROKE), ("events", EVENT), ("peaks", PEAK)):
+        assert all(row.keys() == keys for row in found[key])
+    for key in ("haul_force_N", "actual_ma", "efficiency", "pulley_efficiency"):
+        quantity = found["measured"][key]
+        assert quantity is None or quantity.keys() == {"value", "u", "U95", "n"}
+    _plain(found)
+    json.dumps(found, allow_nan=False)
+
+
+def _import(folder, name, csv, rig=None, sensors_=None):
+    (folder / "data.csv").write_text(csv)
+    (folder / "rig.toml").write_text(rig or demo_text("rig.toml"))
+    (folder / "sensors.toml").write_text(sensors_ or demo_text("sensors.toml"))
+    return import_table(
+        folder / "data.csv", folder / "rig.toml", folder / "sensors.toml", folder / name
+    )
+
+
+def test_a_session_folder_has_every_key(tmp_path):
+    found = review_session(_import(tmp_path, "s", simulate(5, 20.0).csv()))
+    _has_shape(found)
+    assert found["state"] == "sealed"
+    assert found["readings"]["haul_force"] == 1600
+    assert found["measured"]["efficiency"]["n"] >= 3
+    assert {"slip", "shock", "reset"} <= {e["kind"] for e in found["events"]}
+
+
+def test_an_empty_table_and_a_table_of_zeros_have_every_key(tmp_path):
+    header = "time_s,haul_force,rope_out,load_force,load_travel\n"
+    zeros = "".join(f"{k / 50},0,0,0,0\n" for k in range(500))
+    for name, rows in (("one", "0.0,1,1,1,1\n"), ("zeros", zeros)):
+        found = review_session(_import(tmp_path, name, header + rows))
+        _has_shape(found)
+        assert found["measured"]["efficiency"] is None
+        assert found["measured"]["why_not"]
+
+
+def test_what_if_it_had_been_another_rig(tmp_path):
+    session = _import(tmp_path, "s", simulate(5, 20.0).csv())
+    other = tmp_path / "other.toml"
+    other.write_text(
+        demo_text("rig.toml").replace("pulley_efficiency = 0.90", "pulley_efficiency = 0.70")
+    )
+    first, second = review_session(session), review_session(session, other)
+    assert second["predicted"]["model_ma"] < first["predicted"]["model_ma"]
+    assert second["measured"]["actual_ma"] == first["measured"]["actual_ma"]
+    assert second["agreement"]["en"] > 1 and "more than" in second["agreement"]["verdict"]
+
+
+@pytest.mark.parametrize(
+    ("wrong", "cure"), [("lod", "load"), ("A2", None), ("A1>T9", "A1>T1"), ("haull", "haul")]
+)
+def test_a_place_that_the_rig_does_not_have_is_one_line_that_names_the_nearest(wrong, cure):
+    channels = sensors("haul")
+    text = channels.text.replace('at = "haul"', f'at = "{wrong}"')
+    from logger.sensors import parse_sensors
+
+    with pytest.raises(SensorsFault) as fault:
+        check_places(three(), parse_sensors(text, "sensors.toml"))
+    line = str(fault.value)
+    assert "\n" not in line and line.startswith("sensors.toml: channel haul")
+    assert wrong in line
+    if cure:
+        assert f'"{cure}"' in line
+
+
+def test_a_length_at_a_travelling_pulley_is_refused():
+    from logger.sensors import parse_sensors
+
+    text = sensors("rope").text.replace('at = "haul"', 'at = "T1"')
+    with pytest.raises(SensorsFault, match="T1"):
+        check_places(three(), parse_sensors(text, "sensors.toml"))
+
+
+def _ma(value, u):
+    return Quantity(value, (Component("cell", u),), 3)
+
+
+def test_en_by_hand():
+    """ISO/IEC 17043: En = (x - X) / sqrt(U^2 + U_ref^2), |En| <= 1 agrees (form from memory)."""
+    known = model(three())
+    got = agreement(known, _ma(2.5, 0.05), "cell")
+    U95 = 1.959964 * 0.05
+    assert got["en"] == pytest.approx((2.5 - 2.71) / np.hypot(U95, 2 * known.model_ma_u))
+    assert "less than" not in got["verdict"] if abs(got["en"]) <= 1 else "less" in got["verdict"]
+
+
+@pytest.mark.parametrize(
+    ("value", "words"),
+    [(2.71, "as predicted"), (1.5, "less than the 2.7 to 1 predicted"), (3.0, "more than the 2.7")],
+)
+def test_the_verdict_is_one_sentence_in_a_riggers_words(value, words):
+    found = agreement(model(three()), _ma(value, 0.01), "cell")
+    assert words in found["verdict"]
+    assert found["verdict"].count(". ") == 0 and "En" not in found["verdict"]
+
+
+def test_a_known_load_may_itself_be_the_difference():
+    """Worse than predicted with the load from the file: the ground may resist more."""
+    assert "load resists more" in agreement(model(three()), _ma(1.5, 0.01), "known")["verdict"]
+    assert "load resists" not in agreement(model(three()), _ma(1.5, 0.01), "cell")["verdict"]
+
+
+def test_peaks_are_never_below_the_frictionless_force():
+    t, x, force = pull(50, 400.0, rope=6.0)
+    found = review(three(), sensors("haul", "rope"), block(haul=(t, force), rope=(t, x)))
+    known = {p.name: p for p in model(three()).parts}
+    assert {row["name"] for row in found["peaks"]} == set(known)
+    for row in found["peaks"]:
+        assert row["force_N"] == pytest.approx(400 * abs(known[row["name"]].ideal))
+
+
+def test_no_heavy_module_is_imported_for_a_review():
+    import subprocess
+    import sys
+
+    code = (
+        "import sys, analysis.review, analysis.virtual_haul; "
+        "print([m for m in ('pandas', 'scipy', 'plotly', 'dash', 'serial') if m in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
