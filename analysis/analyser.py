@@ -14,7 +14,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.bodies import Rig
-from analysis.cells import MOST, RATE, Cells, CellStream, Floats, Ints, joined, no_cells
+from analysis.cells import MOST, RATE, Floats, Ints, joined
+from analysis.feed import Feed
+from analysis.found import Found, derived
 from analysis.grid import (
     Grid,
     LengthGrid,
@@ -25,28 +27,15 @@ from analysis.grid import (
     unjumped,
 )
 from analysis.roles import Roles, roles
-from analysis.runs import Runs
 from analysis.segments import LEAST_N, Segments, Settings, Track
 from analysis.strokes import Stroke
-from logger.sensors import Channel, Sensors
+from logger.sensors import Sensors
 from logger.session_types import Block, Event
 
 HORIZON = RATE // 2  # cells that readings and events may come late
 NOISE_SECONDS = 3
 PIECE = 256  # seconds
 MOST_EVENTS = 200_000
-
-
-@dataclass(frozen=True)
-class Found:
-    """Something that follows from the readings; end_s None: it goes on."""
-
-    time_s: float
-    end_s: float | None
-    kind: str
-    channel: str
-    value: float | None
-    text: str
 
 
 @dataclass(frozen=True)
@@ -91,66 +80,6 @@ class Result:
     untold: int  # events beyond what is kept
 
 
-class _Feed:
-    """What is kept of one channel."""
-
-    def __init__(self, channel: Channel, levels: tuple[tuple[float, str, float], ...]) -> None:
-        self.channel = channel
-        self.stream = CellStream()
-        self.last = no_cells()  # the last cell that was used, raw
-        self.used = no_cells()  # the same in SI, counter restarts taken out
-        self.zeros: list[tuple[float, float]] = []
-        self.shift, self.restarts = 0.0, 0
-        self.highest, self.highest_cell = -math.inf, 0
-        self.saturated = Runs(RATE)
-        self.levels = levels
-        self.over = [Runs(RATE) for _ in levels]
-        self.gaps: list[tuple[float, float]] = []
-        self.more_gaps = 0
-
-    def fork(self) -> _Feed:
-        other = copy.copy(self)
-        other.stream = self.stream.fork()
-        other.saturated = self.saturated.fork()
-        other.over = [runs.fork() for runs in self.over]
-        other.gaps, other.zeros = list(self.gaps), list(self.zeros)
-        return other
-
-    @property
-    def seen(self) -> int | None:
-        """The last complete cell."""
-        if len(self.stream.ready):
-            return int(self.stream.ready.cell[-1])
-        return int(self.last.cell[-1]) if len(self.last) else None
-
-    def take(self, before: int) -> tuple[Cells, Cells]:
-        """Cells below this one, raw, with the one used before and the one after where there are."""
-        ready = self.stream.ready
-        split = int(np.searchsorted(ready.cell, before, "left"))
-        mine = ready.part(0, split)
-        raw = joined(self.last, ready.part(0, split + 1))
-        self._judge(mine)
-        self.stream.ready = ready.part(split)
-        return mine, raw
-
-    def _judge(self, mine: Cells) -> None:
-        """Gaps between readings and saturation; nothing here needs the grid."""
-        if not len(mine):
-            return
-        after = mine.first_s
-        before = np.concatenate((self.last.last_s[-1:], mine.last_s[:-1]))
-        after = after[len(after) - len(before) :]
-        for k in np.flatnonzero(after - before > self.channel.stale_after_s):
-            if len(self.gaps) < 1000:
-                self.gaps.append((float(before[k]), float(after[k])))
-            else:
-                self.more_gaps += 1
-        high = np.where(np.abs(mine.high) > np.abs(mine.low), mine.high, mine.low)
-        beyond = self.channel.saturated(mine.low) | self.channel.saturated(mine.high)
-        if np.any(beyond):
-            self.saturated.push(mine.cell, beyond, np.abs(self.channel.si(high, 0.0)))
-
-
 class Analyser:
     """Strokes and events of one session, from blocks as they come."""
 
@@ -161,7 +90,7 @@ class Analyser:
     def _setup(self, known: Roles) -> None:
         self.roles = known
         self._feeds = {
-            c.name: _Feed(
+            c.name: Feed(
                 c, tuple((x.level, x.text, x.gain) for x in known.levels if x.channel == c.name)
             )
             for c in known.channels
@@ -273,7 +202,7 @@ class Analyser:
             return
         self._segments.push(self._track(grid))
 
-    def _onto(self, grid: Grid, name: str, feed: _Feed, before: int) -> None:
+    def _onto(self, grid: Grid, name: str, feed: Feed, before: int) -> None:
         mine, raw = feed.take(before)
         if feed.channel.quantity == "force":
             cells = in_si(raw, feed.channel, feed.zeros)
@@ -384,7 +313,7 @@ class Analyser:
         if seg is not None:
             current = seg.current()
             strokes = [*seg.strokes, *([current] if current else [])]
-        found, resets = self._found(start, end, last)
+        found, resets = derived(self.roles, self._feeds, seg, start, end, last)
         haul = self._feeds[self.roles.haul_force.name] if self.roles.haul_force else None
         untold = self._untold + sum(
             f.more_gaps + f.saturated.more + sum(r.more for r in f.over)
@@ -410,7 +339,7 @@ class Analyser:
             untold,
         )
 
-    def _summary(self, name: str, feed: _Feed) -> Summary:
+    def _summary(self, name: str, feed: Feed) -> Summary:
         some = feed.stream.count > 0
         return Summary(
             feed.stream.count,
@@ -423,75 +352,6 @@ class Analyser:
             feed.stream.bad,
             feed.restarts,
         )
-
-    def _found(self, start: float, end: float, last: int) -> tuple[tuple[Found, ...], int]:
-        """Derived events in order of time, and how many of them are resets."""
-        found: list[Found] = []
-        name = self.roles.haul_force.name if self.roles.haul_force else ""
-        seg = self._segments
-        resets = 0
-        if seg is not None:
-            for run in seg.slips.all():
-                text = f"the force fell and {run.value:.2f} m of rope came out while the load stood"
-                found.append(_event(run.first, run.last, "slip", name, run.value, text))
-            for run in seg.shocks.all():
-                text = f"the force rose suddenly to {run.value:.0f} N"
-                found.append(_event(run.first, run.last, "shock", name, run.value, text))
-            going = seg.reset()
-            for k, reset in enumerate([*seg.resets, *([going] if going else [])]):
-                ends = (
-                    None if k == len(seg.resets) and reset.end_s * RATE > last - 2 else reset.end_s
-                )
-                text = f"{reset.rope_m:.2f} m of rope fed back with the tension off"
-                length = self.roles.progress.name if self.roles.progress else ""
-                found.append(Found(reset.start_s, ends, "reset", length, reset.rope_m, text))
-                resets += 1
-        for channel, feed in self._feeds.items():
-            for run in feed.saturated.all():
-                text = "beyond the capacity of the cell: the true value is not known"
-                found.append(_run(run.first, run.last, "saturated", channel, run.value, text, last))
-            for (_, text, gain), runs in zip(feed.levels, feed.over, strict=True):
-                for run in runs.all():
-                    found.append(
-                        _run(
-                            run.first, run.last, "over_limit", channel, run.value * gain, text, last
-                        )
-                    )
-            found += _stale(channel, feed, start, end)
-        order = sorted(found, key=lambda f: (f.time_s, f.kind, f.channel, f.text))
-        return tuple(order), resets
-
-
-def _event(first: int, last: int, kind: str, channel: str, value: float, text: str) -> Found:
-    return Found(first / RATE, (last + 1) / RATE, kind, channel, value, text)
-
-
-def _run(
-    first: int, last: int, kind: str, channel: str, value: float, text: str, end: int
-) -> Found:
-    """end_s is None while the last cell of the session is part of it."""
-    ends = None if last >= end else (last + 1) / RATE
-    return Found(first / RATE, ends, kind, channel, value, text)
-
-
-def _stale(channel: str, feed: _Feed, start: float, end: float) -> list[Found]:
-    after = feed.channel.stale_after_s
-    if feed.stream.count == 0:
-        if end - start <= after:
-            return []
-        return [Found(start + after, None, "stale", channel, None, "no reading at all")]
-    gaps = list(feed.gaps)
-    if feed.stream.first_s - start > after:
-        gaps.insert(0, (start, feed.stream.first_s))
-    found = [
-        Found(a + after, b, "stale", channel, b - a, f"no reading for {b - a:.1f} s")
-        for a, b in gaps
-    ]
-    quiet = end - feed.stream.last_s
-    if quiet > after:
-        text = f"no reading for the last {quiet:.1f} s"
-        found.append(Found(feed.stream.last_s + after, None, "stale", channel, quiet, text))
-    return found
 
 
 def _cell(time_s: float) -> int:

@@ -9,9 +9,10 @@ import math
 from pathlib import Path
 from typing import Any
 
-from analysis.analyser import Analyser, Found, Result
+from analysis.analyser import Analyser, Result
 from analysis.bodies import Rig
 from analysis.efficiency import Estimates, estimate
+from analysis.found import Found
 from analysis.predict import Model, model
 from analysis.rig import load_rig, parse_rig
 from analysis.roles import check_places, roles

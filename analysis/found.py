@@ -1,0 +1,89 @@
+"""Events that follow from the readings, as interface section 6 names them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from analysis.cells import RATE
+from analysis.feed import Feed
+from analysis.roles import Roles
+from analysis.segments import Segments
+
+
+@dataclass(frozen=True)
+class Found:
+    """Something that follows from the readings; end_s None: it goes on."""
+
+    time_s: float
+    end_s: float | None
+    kind: str
+    channel: str
+    value: float | None
+    text: str
+
+
+def derived(
+    known: Roles, feeds: dict[str, Feed], seg: Segments | None, start: float, end: float, last: int
+) -> tuple[tuple[Found, ...], int]:
+    """Derived events in order of time, and how many of them are resets."""
+    found: list[Found] = []
+    name = known.haul_force.name if known.haul_force else ""
+    resets = 0
+    if seg is not None:
+        for run in seg.slips.all():
+            text = f"the force fell and {run.value:.2f} m of rope came out while the load stood"
+            found.append(_event(run.first, run.last, "slip", name, run.value, text))
+        for run in seg.shocks.all():
+            text = f"the force rose suddenly to {run.value:.0f} N"
+            found.append(_event(run.first, run.last, "shock", name, run.value, text))
+        going = seg.reset()
+        for k, reset in enumerate([*seg.resets, *([going] if going else [])]):
+            ends = None if k == len(seg.resets) and reset.end_s * RATE > last - 2 else reset.end_s
+            text = f"{reset.rope_m:.2f} m of rope fed back with the tension off"
+            length = known.progress.name if known.progress else ""
+            found.append(Found(reset.start_s, ends, "reset", length, reset.rope_m, text))
+            resets += 1
+    for channel, feed in feeds.items():
+        for run in feed.saturated.all():
+            text = "beyond the capacity of the cell: the true value is not known"
+            found.append(_run(run.first, run.last, "saturated", channel, run.value, text, last))
+        for (_, text, gain), runs in zip(feed.levels, feed.over, strict=True):
+            for run in runs.all():
+                found.append(
+                    _run(run.first, run.last, "over_limit", channel, run.value * gain, text, last)
+                )
+        found += _stale(channel, feed, start, end)
+    order = sorted(found, key=lambda f: (f.time_s, f.kind, f.channel, f.text))
+    return tuple(order), resets
+
+
+def _event(first: int, last: int, kind: str, channel: str, value: float, text: str) -> Found:
+    return Found(first / RATE, (last + 1) / RATE, kind, channel, value, text)
+
+
+def _run(
+    first: int, last: int, kind: str, channel: str, value: float, text: str, end: int
+) -> Found:
+    """end_s is None while the last cell of the session is part of it."""
+    ends = None if last >= end else (last + 1) / RATE
+    return Found(first / RATE, ends, kind, channel, value, text)
+
+
+def _stale(channel: str, feed: Feed, start: float, end: float) -> list[Found]:
+    after = feed.channel.stale_after_s
+    if feed.stream.count == 0:
+        if end - start <= after:
+            return []
+        return [Found(start + after, None, "stale", channel, None, "no reading at all")]
+    gaps = list(feed.gaps)
+    if feed.stream.first_s - start > after:
+        gaps.insert(0, (start, feed.stream.first_s))
+    found = [
+        Found(a + after, b, "stale", channel, b - a, f"no reading for {b - a:.1f} s")
+        for a, b in gaps
+    ]
+    quiet = end - feed.stream.last_s
+    if quiet > after:
+        text = f"no reading for the last {quiet:.1f} s"
+        found.append(Found(feed.stream.last_s + after, None, "stale", channel, quiet, text))
+    return found
