@@ -150,7 +150,13 @@ class Analyser:
         else:
             self._untold += 1
         feed = self._feeds.get(event.channel)
-        if event.kind == "zero" and feed and event.value is not None and math.isfinite(event.value):
+        # undoing a zero tells the one that holds again; undoing a mark tells no value
+        if (
+            event.kind in ("zero", "undo")
+            and feed
+            and event.value is not None
+            and math.isfinite(event.value)
+        ):
             feed.zeros = sorted([*feed.zeros, (event.time_s, event.value)], key=lambda z: z[0])
 
     def _advance(self) -> None:

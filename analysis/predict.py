@@ -308,23 +308,23 @@ def predict(rig: Rig, haul_force_N: float | None = None) -> dict[str, Any]:
     }
 
 
+def first_limit(known: Model) -> Part | None:
+    """The rated strand or element that reaches its limit at the lowest haul tension, or None."""
+    rated = [p for p in known.parts if p.limit_N is not None and abs(p.ideal) > TINY]
+    return min(rated, key=lambda p: (p.limit_N or 0.0) / abs(p.ideal), default=None)
+
+
 def stop_hauling_at(known: Model) -> dict[str, Any]:
     """The haul tension at which the first rated thing reaches its limit, taking frictionless forces."""
-    rated = [part for part in known.parts if part.limit_N is not None]
-    levels = [
-        (part.limit_N / abs(part.ideal), part)
-        for part in rated
-        if part.limit_N is not None and abs(part.ideal) > TINY
-    ]
-    result: dict[str, Any] = {
-        "haul_force_N": None,
-        "because": "nothing that the haul loads is rated in the rig file",
-    }
-    if levels:
-        level, part = min(levels, key=lambda pair: pair[0])
-        what = "strand " if part.kind == "strand" else ""
-        result = {"haul_force_N": level, "because": f"{what}{part.name}: {part.why}"}
-    return result | {"rated": len(rated), "of": len(known.parts)}
+    rated = sum(part.limit_N is not None for part in known.parts)
+    counted = {"rated": rated, "of": len(known.parts)}
+    first = first_limit(known)
+    if first is None or first.limit_N is None:
+        why = "nothing that the haul loads is rated in the rig file"
+        return {"haul_force_N": None, "because": why} | counted
+    what = "strand " if first.kind == "strand" else ""
+    level = first.limit_N / abs(first.ideal)
+    return {"haul_force_N": level, "because": f"{what}{first.name}: {first.why}"} | counted
 
 
 def _haul_force(needs: Resistance, ma: float, ma_u: float) -> tuple[float | None, float | None]:

@@ -39,13 +39,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
+    from analysis.alarm_table import limit_rows
     from analysis.rig import load_rig
     from analysis.roles import check_places
 
     shown = units(args)
     sensors = load_sensors(args.sensors)
     for_recording(sensors)
-    check_places(load_rig(args.rig), sensors)
+    rig = load_rig(args.rig)
+    check_places(rig, sensors)
     truth = None if args.simulation_true is None else _truth(args.simulation_true)
     from logger.recorder import record
 
@@ -53,7 +55,7 @@ def run(args: argparse.Namespace) -> int:
         from dashboard.commands.processes import end_with_parent
 
         end_with_parent()
-    alarms = alarm_rows(sensors)
+    alarms = (*alarm_rows(sensors), *limit_rows(rig, sensors))
     for row in alarms:
         _tell(_alarm(row, sensors, shown))
     line = StatusLine(sensors, shown)
