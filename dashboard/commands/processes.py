@@ -37,11 +37,13 @@ def start(argv: Sequence[str], stdout: int | IO[Any] | None = None) -> subproces
 
 
 def end(process: subprocess.Popen[str], within_s: float) -> int:
-    """Ask a process to end, as Ctrl-C would; kill it if it has not by then. Its exit status."""
+    """Ask a process to end in order; kill it if it has not by then.  Its exit status."""
     if process.poll() is None:
-        process.send_signal(
-            signal.CTRL_BREAK_EVENT if sys.platform == "win32" else signal.SIGTERM
-        )
+        if sys.platform == "win32":  # no signal asks there: `end_with_parent` sees the end
+            if process.stdin is not None:
+                process.stdin.close()
+        else:
+            process.send_signal(signal.SIGTERM)
         try:
             process.wait(within_s)
         except subprocess.TimeoutExpired:

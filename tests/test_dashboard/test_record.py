@@ -92,6 +92,10 @@ def test_ctrl_c_and_sigterm_seal_within_two_seconds(haul, rig, wired, tmp_path, 
         (out / "readings.csv").exists() and (out / "readings.csv").stat().st_size > 500
     ):
         time.sleep(0.05)
+    growing = haul("verify", out)
+    assert (growing.status, growing.out.splitlines()[0]) == (1, "growing")
+    assert json.loads(haul("review", out, "--json").out)["state"] == "growing"
+    assert haul("record", rig, path, "--out", out).status == 2  # a second recorder
     began = time.monotonic()
     process.send_signal(number)
     out_text, err_text = process.communicate(timeout=10)
