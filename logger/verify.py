@@ -66,21 +66,19 @@ def repair(path: str | os.PathLike[str]) -> Verdict:
         if held is None:
             return Verdict("growing", None, ("it is being recorded or repaired",))
         try:
-            refusal = _sealed_before(folder)
-            if refusal is None:
-                _seal_again(folder, held)
+            _seal_again(folder, held)
         finally:
-            held.release(remove=refusal is None)
+            held.release(remove=True)
     except OSError as error:
         raise SessionFault(
             folder, f"cannot be repaired ({error.strerror or error})", "copy it to a writable disk"
         ) from None
-    return refusal or verify(folder)
+    return verify(folder)
 
 
-def _sealed_before(folder: Path) -> Verdict | None:
-    """`changed` where the descriptor holds the hashes of an earlier seal that do not fit: a new
-    seal would cover that up."""
+def _sealed_before(folder: Path) -> list[str]:
+    """Files that do not fit the hashes that an earlier seal left in the descriptor: a new seal
+    must say so, or it would cover a change up."""
     inner, _ = seal.inner_hashes(folder)
     wrong = []
     for name, digest in sorted(inner.items()):
@@ -89,10 +87,7 @@ def _sealed_before(folder: Path) -> Verdict | None:
                 wrong.append(name)
         except OSError:
             wrong.append(name)
-    if not wrong:
-        return None
-    details = tuple(f"{name} is not what was sealed" for name in wrong)
-    return Verdict("changed", None, details, tuple(wrong))
+    return wrong
 
 
 def _seal_again(folder: Path, held: lock.SessionLock) -> None:
@@ -111,7 +106,10 @@ def _seal_again(folder: Path, held: lock.SessionLock) -> None:
         )
     headers = (package.READINGS_HEADER, package.EVENTS_HEADER, package.clock_header(names),
                package.REJECTS_HEADER)
+    wrong = _sealed_before(folder)
     said = _set_torn_aside(folder)
+    if wrong:
+        said.append(f"NOT what was sealed before: {', '.join(wrong)}")
     last, own_ids = _last_time(folder, names)
     writer = SessionWriter.resume(folder, descriptor, held, own_ids)
     try:
