@@ -193,9 +193,12 @@ def _last_time(folder: Path, names: list[str]) -> tuple[float, int]:
 
 
 def _bytes(path: Path, most: int) -> bytes:
-    """At most the last `most` bytes of a file; b"" if it is missing."""
+    """Whole lines among the last `most` bytes of a file; b"" if it is missing."""
     if not path.exists():
         return b""
     with path.open("rb") as file:
-        file.seek(max(0, os.fstat(file.fileno()).st_size - most))
-        return file.read()
+        start = max(0, os.fstat(file.fileno()).st_size - most)
+        file.seek(start)
+        data = file.read()
+    # the end of a number that was cut in two would be read as a time
+    return data if start == 0 else data.partition(b"\n")[2]

@@ -175,6 +175,16 @@ def test_every_cut_length_opens_and_is_repaired(yard: Any, name: str) -> None:
         shutil.rmtree(copy)
 
 
+def test_repair_of_a_long_session_dates_its_event_by_the_last_reading(yard: Any) -> None:
+    folder = yard.imported()
+    (folder / "SHA256SUMS").unlink()
+    rows = "".join(f"{k / 997:.4f},haul_force,1\n" for k in range(20_000))
+    (folder / "readings.csv").write_text("time_s,channel,reading\n" + rows)
+    assert repair(folder).state == "complete"
+    last = (folder / "events.csv").read_text().splitlines()[-1]
+    assert float(last.split(",")[0]) == pytest.approx(19_999 / 997, abs=0.01)
+
+
 def test_repair_works_on_cut_short_alone_and_covers_nothing_up(yard: Any) -> None:
     folder = yard.imported()
     assert repair(folder).state == "complete"
