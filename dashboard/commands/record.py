@@ -9,6 +9,7 @@ from __future__ import annotations
 import argparse
 import contextlib
 import sys
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from dashboard.commands.common import add_units, positive, units
@@ -56,9 +57,7 @@ def run(args: argparse.Namespace) -> int:
 
         end_with_parent()
     alarms = (*alarm_rows(sensors), *limit_rows(rig, sensors))
-    for row in alarms:
-        _tell(_alarm(row, sensors, shown))
-    line = StatusLine(sensors, shown)
+    line = StatusLine(sensors, shown, [_alarm(row, sensors, shown) for row in alarms])
     outcome = record(
         args.rig, args.sensors, args.out, for_s=args.for_s, wait=args.wait,
         alarms=alarms, simulation_true=truth, status=line.show, check_rig=check_rig,
@@ -106,12 +105,15 @@ def ended(outcome: Outcome) -> list[str]:
 class StatusLine:
     """One line on a terminal, written over; on a pipe nothing, so that logs stay short."""
 
-    def __init__(self, sensors: Sensors, shown: Units) -> None:
-        self.sensors, self.shown = sensors, shown
+    def __init__(self, sensors: Sensors, shown: Units, first: Sequence[str] = ()) -> None:
+        self.sensors, self.shown, self.first = sensors, shown, first
         self.on = sys.stderr is not None and sys.stderr.isatty()
         self.width = 0
 
     def show(self, status: Status) -> None:
+        for line in self.first:  # said once a port is open: a fault before has the one line
+            _tell(line)
+        self.first = ()
         if self.on:
             line = status_text(status, self.sensors, self.shown)[:200]
             print("\r" + line.ljust(self.width), end="", file=sys.stderr, flush=True)
