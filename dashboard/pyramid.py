@@ -104,3 +104,12 @@ class Pyramid:
             level.bin[at : level.n].copy(), level.low[at : level.n].copy(),
             level.high[at : level.n].copy(),
         )  # fmt: skip
+
+    def before(self, time_s: float) -> tuple[float, float] | None:
+        """Lowest and highest of the last bin of level 0 that begins at or before this time."""
+        base = self._levels[0]
+        if abs(time_s) >= LATEST_S:
+            return None
+        wanted = int(np.floor(time_s / BASE_S))
+        k = int(np.searchsorted(base.bin[: base.n], wanted, "right")) - 1
+        return None if k < 0 else (float(base.low[k]), float(base.high[k]))

@@ -3,13 +3,13 @@ way of a counter.  Works per block; keeps a few seconds, and a position per eigh
 
 from __future__ import annotations
 
-import math
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.grid import JUMP_M, JUMP_M_S
-from dashboard.pyramid import BASE_S, Pyramid
+from dashboard.pyramid import Pyramid
 from logger.sensors import Channel
 from logger.session_types import ChannelReadings
 
@@ -101,10 +101,28 @@ class Track:
 
     def at(self, time_s: float) -> float | None:
         """Where a counter stood at a time in the past, to an eighth of a second."""
-        if not math.isfinite(time_s):
-            return None
-        level = self.pyramid._levels[0]
-        k = int(np.searchsorted(level.bin[: level.n], math.floor(time_s / BASE_S), "right")) - 1
-        if k < 0:
+        found = self.pyramid.before(time_s)
+        if found is None:
             return 0.0 if self.count else None
-        return float(level.low[k] + level.high[k]) / 2
+        return (found[0] + found[1]) / 2
+
+
+@dataclass(frozen=True)
+class Way:
+    """A counter's track, times the metres at the place that is asked for per metre of it."""
+
+    track: Track
+    gain: float
+
+    @property
+    def value(self) -> float | None:
+        return self._scaled(self.track.value)
+
+    def moved(self, over_s: float, now_s: float) -> float | None:
+        return self._scaled(self.track.moved(over_s, now_s))
+
+    def at(self, time_s: float) -> float | None:
+        return self._scaled(self.track.at(time_s))
+
+    def _scaled(self, way: float | None) -> float | None:
+        return None if way is None else way * self.gain

@@ -1,0 +1,30 @@
+"""Plots.  The live figure is made empty here; `assets/graph.js` alone fills it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+
+def live_figure() -> dict[str, Any]:
+    """Force over time since the start, one trace; colours come from the page's theme."""
+    axis = {"zeroline": False, "fixedrange": True, "showspikes": False, "ticks": "outside"}
+    return {
+        "data": [{"type": "scatter", "mode": "lines", "x": [], "y": [], "hoverinfo": "skip",
+                  "connectgaps": False, "line": {"width": 2, "simplify": False}}],
+        "layout": {
+            "autosize": True,
+            "showlegend": False,
+            "dragmode": False,
+            "hovermode": False,
+            "margin": {"l": 58, "r": 12, "t": 10, "b": 36},
+            "paper_bgcolor": "rgba(0,0,0,0)",
+            "plot_bgcolor": "rgba(0,0,0,0)",
+            "xaxis": {**axis, "type": "date", "tickformat": "%-H:%M:%S", "nticks": 6},
+            "yaxis": {**axis, "rangemode": "tozero", "title": {"text": "N", "standoff": 4}},
+        },
+    }  # fmt: skip
+
+
+LIVE_CONFIG: dict[str, Any] = {
+    "displayModeBar": False, "displaylogo": False, "staticPlot": True, "responsive": True,
+}  # fmt: skip

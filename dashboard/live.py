@@ -1,0 +1,351 @@
+"""One session watched: a thread follows it, feeds the analyser, and prepares what pages ask for.
+
+`/since` only reads what lies ready on the board.  Per tick the work is that of the new rows; the
+estimate, whose cost grows with the number of strokes, is made as often as a tenth of the time allows.
+"""
+
+from __future__ import annotations
+
+import math
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from analysis.analyser import Analyser, Result
+from analysis.predict import Model, model, stop_hauling_at
+from analysis.review import review_from
+from analysis.rig import parse_rig
+from analysis.roles import roles
+from dashboard.board import Board, sig
+from dashboard.haul_state import OFF_AFTER_S, HaulState, Seen, State
+from dashboard.pyramid import Pyramid
+from dashboard.recording import Alive, Recording
+from dashboard.stroke_left import StrokeLeft
+from dashboard.tracks import Track, Way
+from logger.errors import UserFault, one_line
+from logger.session import Follower, open_session
+from logger.session_types import Block, Event, SessionInfo
+
+TICK_S, IDLE_TICK_S = 0.05, 0.5
+RESULT_EVERY_S, SHARE = 0.4, 0.1
+CHANNELS_EVERY_S = 0.4
+STUCK_S = 1.0
+LAST_EVENTS = 6
+SHOWN_EVENTS = frozenset({"mark", "undo", "zero", "alarm", "ack", "refused", "gap", "disk", "sleep",
+                          "rig", "end", "slip", "shock", "saturated", "over_limit"})  # fmt: skip
+
+
+class Watch:
+    """A session followed.  Raises UserFault where there is none to open."""
+
+    def __init__(
+        self, path: Path, run: str = "run", log: Callable[[Exception], None] | None = None
+    ) -> None:
+        self.info: SessionInfo = open_session(path)
+        self.path = path
+        self.rig = parse_rig(self.info.rig_text, str(self.info.rig_file))
+        self.known: Model = model(self.rig)
+        self.roles = roles(self.rig, self.info.sensors, self.known)
+        self.analyser = Analyser.of(self.roles)
+        self.follower = Follower(path)
+        self.tracks = {c.name: Track(c) for c in self.info.sensors.channels}
+        self.recording = Recording(path)
+        self.haul = HaulState(self.known)
+        self.stroke = StrokeLeft(self.rig, self.roles.ratio)
+        self.alarms: dict[tuple[str, str], Event] = {}
+        self.events: list[Event] = []
+        self.drops: dict[str, int] = {}
+        self.result: Result | None = None
+        self.last_N: float | None = None  # mean haul force of the last haul stroke
+        self.last_s: float | None = None
+        self.load_force_N: float | None = self.known.load_force_N
+        self.ticked: float | None = None
+        self.finished = False
+        self._malformed = 0
+        self._log = log
+        self._due = self._channels_due = -math.inf
+        self._rig_changed = False
+        self._stop = threading.Event()
+        self._thread: threading.Thread | None = None
+        shown = self.roles.forces[0].name if self.roles.forces else ""
+        self.board = Board(run, self.tracks[shown].pyramid if shown else Pyramid())
+        self.board.set("head", self._head(), whole=True)
+
+    # -- the thread ----------------------------------------------------------------------------
+    def start(self) -> None:
+        """Follow in a thread of its own until `stop`."""
+        self._thread = threading.Thread(target=self._run, name="follower", daemon=True)
+        self._thread.start()
+
+    def stop(self) -> None:
+        self._stop.set()
+        if self._thread is not None:
+            self._thread.join(2.0)
+
+    def _run(self) -> None:
+        while True:
+            try:
+                self.tick(time.monotonic())
+            except UserFault as fault:
+                self.board.set("fault", one_line(str(fault), 240))
+            except Exception as error:
+                self.board.set("fault", "our own fault: nothing is followed any more; see the log")
+                if self._log is not None:
+                    self._log(error)
+                return
+            if self._stop.wait(IDLE_TICK_S if self.finished else TICK_S):
+                return
+
+    def tick(self, mono_s: float) -> None:
+        """One round: read what is new, work out, put it on the board.  Raises SessionFault."""
+        self.recording.look(mono_s)  # first: after the last row nothing comes, so none is missed
+        block = self.follower.read()
+        self._take(block, mono_s)
+        now_s = self.recording.now_s(mono_s)
+        alive = self.recording.alive(mono_s)
+        over = alive.code in ("sealed", "changed", "cut")
+        news = any(len(r.time_s) for r in block.readings.values()) or bool(block.events)
+        if (not self.finished and (mono_s >= self._due or over)) or (over and news):
+            self._estimate()
+            spent = time.monotonic() - mono_s
+            self._due = mono_s + max(RESULT_EVERY_S, spent / SHARE)
+        self.finished = over
+        state = self._state(now_s)
+        self._tell_now(now_s, alive, state)
+        if mono_s >= self._channels_due or over:
+            self._channels_due = mono_s + CHANNELS_EVERY_S
+            self._tell_channels(now_s)
+        self.board.set("fault", None)
+        self.ticked = mono_s
+
+    def since(self, seq: int, version: int, span: str) -> bytes:
+        """The answer to a page; says so where the following itself does not go on."""
+        ticked = self.ticked
+        late = 0.0 if self.finished or ticked is None else time.monotonic() - ticked
+        if ticked is None or late > STUCK_S:
+            words = "READING" if ticked is None else "PAGE IS BEHIND"
+            detail = (
+                "reading what was recorded so far" if ticked is None
+                else f"this page's server has not kept up for {late:.0f} s"
+            )  # fmt: skip
+            self.board.now({"k": "wait", "w": words, "d": detail})
+        return self.board.since(seq, version, span)
+
+    # -- taking up -----------------------------------------------------------------------------
+    def _take(self, block: Block, mono_s: float) -> None:
+        self.recording.take(block, mono_s)
+        self._malformed += block.malformed
+        for event in block.events:
+            self._event(event)
+        # under the lock: a page may be reading bins of the pyramid just now
+        with self.board.lock:
+            for name, readings in block.readings.items():
+                if name in self.tracks and len(readings.time_s):
+                    self.tracks[name].push(readings)
+        if block.clock:
+            self.drops = block.clock[-1].drops
+        now = block.clock[-1].time_s if block.clock else -math.inf
+        if block.events or block.clock or any(len(r.time_s) for r in block.readings.values()):
+            self.analyser.push(block, now)
+
+    def _event(self, event: Event) -> None:
+        track = self.tracks.get(event.channel)
+        if event.kind in ("zero", "undo") and track and event.value is not None:
+            if track.channel.quantity == "force":  # only ways of a counter count: it keeps its zero
+                track.zero = event.value
+        elif event.kind == "alarm":
+            level, _, label = event.text.partition(": ")
+            if level == "clear":
+                self.alarms.pop((event.channel, label), None)
+            else:
+                self.alarms[event.channel, label] = event
+        elif event.kind == "rig":
+            self._rig_changed = True
+        if event.kind in SHOWN_EVENTS:
+            self.events = [*self.events, event][-50:]
+
+    # -- working out ---------------------------------------------------------------------------
+    def _way(self, of: str) -> Way | None:
+        """The counter of the load, or of the rope at the haul: there or, scaled, elsewhere in the rig."""
+        known = self.roles
+        if of == "load":
+            return Way(self.tracks[known.load_length.name], 1.0) if known.load_length else None
+        if known.progress is None or known.progress is known.load_length:
+            return None
+        return Way(self.tracks[known.progress.name], known.progress_gain)
+
+    def _state(self, now_s: float) -> State:
+        cell = self.roles.haul_force
+        track = self.tracks[cell.name] if cell else None
+        if track is not None and track.stale(now_s, self.recording.began_s):
+            age = track.age_s(now_s)
+            since = "no reading at all" if age is None else f"no reading for {age:.0f} s"
+            return State("nodata", "NO DATA", f"{cell.name if cell else ''}: {since}", None)
+        result = self.result
+        rope, load = self._way("haul"), self._way("load")
+        force = high = None
+        if track is not None and track.value is not None:
+            force = float(np.mean(track.recent(0.25)))
+            high = float(np.max(track.recent(OFF_AFTER_S)))
+        seen = Seen(
+            now_s,
+            force,
+            high,
+            rope.moved(1.0, now_s) if rope else None,
+            load.moved(0.5, now_s) if load else None,
+            load.value if load else None,
+            result.floor_N if result else 5.0,
+            result.steady_N if result else None,
+            self.last_N is not None,
+        )
+        return self.haul.look(seen)
+
+    def _estimate(self) -> None:
+        result = self.analyser.result()
+        self.result = result
+        hauls = [s for s in result.strokes if s.direction == "haul"]
+        if hauls:
+            self.last_N = hauls[-1].mean_force_N or self.last_N
+            self.last_s = hauls[-1].end_s
+        rope, load = self._way("haul"), self._way("load")
+        self.stroke.follow(result.strokes, load.at if load else None, rope.at if rope else None)
+        info = replace(self.info, state=self.recording.state)
+        found = review_from(info, self.rig, result, self.known)
+        measured = found["measured"]
+        if measured["load_force_N"] is not None:
+            self.load_force_N = measured["load_force_N"]["value"]
+        self.board.set("ma", _short(measured["actual_ma"]))
+        self.board.set("eff", _short(measured["efficiency"]))
+        self.board.set("load", _short(measured["load_force_N"]))
+        self.board.set("method", measured["load_force_method"])
+        self.board.set("why", measured["why_not"])
+        self.board.set("verdict", found["agreement"]["verdict"])
+        self.board.set(
+            "sum", {"n": len(hauls), "resets": result.resets,
+                    "ht": sig(measured["haul_travel_m"]), "lt": sig(measured["load_travel_m"])},
+        )  # fmt: skip
+        warnings = list(found["warnings"])
+        if self._malformed:
+            warnings.append(f"{self._malformed} torn or unreadable rows left out")
+        if self._rig_changed:
+            warnings.insert(0, "the rig was changed: this page goes on with the first one")
+        self.board.lines("w", [one_line(w, 240) for w in warnings], 24)
+        recent = [
+            (f.time_s, f.kind, f.text) for f in result.found[-50:] if f.kind in SHOWN_EVENTS
+        ] + [(e.time_s, e.kind, e.text) for e in self.events]
+        recent.sort(key=lambda row: row[0])
+        rows = recent[-LAST_EVENTS:][::-1]
+        for k in range(LAST_EVENTS):
+            row = rows[k] if k < len(rows) else None
+            self.board.set(f"e:{k}", row and [round(row[0], 1), row[1], one_line(row[2], 120)])
+        done = [[e.id, e.kind, one_line(e.text, 60)] for e in self.events[-4:] if e.id[:1] == "q"]
+        self.board.set("done", done)
+
+    def _tell_now(self, now_s: float, alive: Alive, state: State) -> None:
+        haul = self.roles.haul_force
+        track = self.tracks[haul.name] if haul else None
+        rope, load = self._way("haul"), self._way("load")
+        recording = alive.code == "recording"
+        over = alive.code in ("sealed", "changed", "cut")
+        left = self.stroke.left(load.value if load else None, rope.value if rope else None)
+        if self._rig_changed:
+            left = replace(left, load_m=None, rope_m=None, why_not="the rig was changed")
+        self.board.set("left", {"by": list(left.meets), "why": one_line(left.why_not, 200)})
+        top, bottom = (state.words, state.detail) if recording else (alive.words, alive.detail)
+        way = load.value if load else None
+        if way is None and rope is not None and rope.value is not None:
+            way = rope.value / self.roles.ratio
+        active = [f"{e.text.partition(': ')[0].upper()}: {e.text.partition(': ')[2]}"
+                  for e in self.alarms.values()]  # fmt: skip
+        self.board.set("alarm", one_line(" · ".join(active), 200))
+        self.board.now(
+            {
+                "t": round(now_s, 1),
+                "k": state.code if recording else alive.code,
+                "w": one_line(top, 60),
+                "d": one_line(bottom, 120),
+                "f": sig(state.force_N) if recording else None,
+                "lf": sig(self.last_N, 3),
+                "la": None if self.last_s is None else round(max(0.0, now_s - self.last_s)),
+                "hc": self._held_N() if state.code in ("held", "reset", "back") else None,
+                "pk": sig(track.highest) if track else None,
+                "pt": round(track.highest_s or 0.0, 1) if track else None,
+                "lt": _round(way),
+                "ht": _round(rope.value if rope else None),
+                "sl": None if over else _round(left.load_m),
+                "sr": None if over else _round(left.rope_m),
+            }
+        )
+
+    def _held_N(self) -> float | None:
+        """What the captures that may hold carry, at most: the load force while hauling, no friction."""
+        shares = [h.ideal for h in self.known.held if h.ideal is not None]
+        if not shares or self.load_force_N is None:
+            return None
+        return sig(max(shares) * self.load_force_N / self.known.ideal_ma, 3)
+
+    def _tell_channels(self, now_s: float) -> None:
+        for k, (name, track) in enumerate(self.tracks.items()):
+            age = track.age_s(now_s)
+            stale = track.stale(now_s, self.recording.began_s) and not self.finished
+            row = [
+                sig(track.value) if not stale else None,
+                round(track.rate(now_s), 1) if not self.finished else None,
+                None if age is None else round(age, 1),
+                self.drops.get(name, 0),
+                track.count,
+                "NO DATA" if stale else ("BEYOND CAPACITY" if track.saturated else ""),
+            ]
+            self.board.set(f"c:{k}", row)
+
+    def _head(self) -> dict[str, Any]:
+        """What never changes; the first answer alone holds it."""
+        known, load = self.known, self.rig.load
+        limit = stop_hauling_at(known)
+        shown = self.roles.forces[0] if self.roles.forces else None
+        haul = known.haul_force_N
+        cell = self.roles.haul_force
+        return {
+            "title": one_line(self.rig.title or self.path.name, 120),
+            "folder": one_line(self.path.name, 120),
+            "started": self.info.started_at,
+            "demo": self.info.simulation_true is not None,
+            "channels": [
+                {"name": one_line(c.name, 60), "at": one_line(c.at, 60),
+                 "unit": "N" if c.quantity == "force" else "m", "stale": c.stale_after_s}
+                for c in self.info.sensors.channels
+            ],
+            "force": one_line(shown.name, 60) if shown else None,
+            "stale": shown.stale_after_s if shown else 1.0,
+            "isHaul": cell is not None,
+            "ideal": known.ideal_ma,
+            "model": known.model_ma,
+            "modelU": 2 * known.model_ma_u,
+            "haul": haul if cell is not None else None,
+            "haulU": 2 * (known.haul_force_u_N or 0.0),
+            "holds": list(self.haul.captures),
+            "go": load.pull_distance_m,
+            "loadCounted": self.roles.load_length is not None,
+            "haulCounted": self._way("haul") is not None,
+            "limit": limit["haul_force_N"],
+            "because": one_line(limit["because"], 200),
+            "rated": limit["rated"],
+            "of": limit["of"],
+            "warn_at": cell.warn_at if cell else None,
+            "stop_at": cell.stop_at if cell else None,
+        }  # fmt: skip
+
+
+def _round(value: float | None) -> float | None:
+    return None if value is None or not math.isfinite(value) else round(value, 3)
+
+
+def _short(quantity: dict[str, Any] | None) -> list[float | int | None] | None:
+    """[value, U95, n]"""
+    return None if quantity is None else [sig(quantity["value"]), sig(quantity["U95"], 3), quantity["n"]]
+
