@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html as escaping
+import re
 from typing import Any
 
 from dash import Dash, dcc, html
@@ -13,7 +14,6 @@ INDEX = """<!DOCTYPE html>
 <html lang="en">
 <head>
 {%metas%}
-<meta name="viewport" content="width=device-width, initial-scale=1">
 <meta name="color-scheme" content="dark light">
 <meta name="haul-token" content="TOKEN">
 <title>{%title%}</title>
@@ -32,9 +32,19 @@ CAUTIONS = (
 )
 
 
+class Shell(Dash):
+    """Dash without the address of its version check, and without the versions that run here."""
+
+    def interpolate_index(self, **parts: str) -> str:
+        parts["config"] = re.sub(
+            r'"(dash_version_url|python_version)":"[^"]*"', r'"\1":""', parts["config"]
+        ).replace('"disable_version_check":false', '"disable_version_check":true')
+        return super().interpolate_index(**parts)
+
+
 def make(token: str) -> Dash:
     """The Dash application; it has no callback, and nothing on it changes a session."""
-    app = Dash(
+    app = Shell(
         __name__, serve_locally=True, title="haul", update_title=None, add_log_handler=False,
         index_string=INDEX.replace("TOKEN", escaping.escape(token, quote=True)),
     )  # fmt: skip
@@ -60,7 +70,6 @@ def layout() -> Any:
                     ),
                     html.Div(id="alarm", role="alert"),
                     html.Section(_tile("Haul tension now", "tension", "big"), className="tile wide"),
-                    html.Section(_tile("Mechanical advantage", "ma"), className="tile"),
                     html.Section(_tile("Stroke left", "left"), className="tile"),
                     html.Section(_tile("Load travel", "travel"), className="tile"),
                     html.Section(
@@ -69,19 +78,22 @@ def layout() -> Any:
                                 [html.H2(id="graph-title"), html.Div(id="spans", role="group")],
                                 className="row",
                             ),
-                            html.Div(dcc.Graph(id="live-graph", figure=live_figure(),
-                                               config=LIVE_CONFIG, responsive=True,
-                                               style={"height": "100%"}), className="plot"),
+                            html.Div(
+                                dcc.Graph(id="live-graph", figure=live_figure(), config=LIVE_CONFIG,
+                                          responsive=True, style={"height": "100%"}),
+                                className="plot",
+                            ),
                             html.P(id="graph-note", className="note"),
                         ],
-                        className="tile full",
+                        className="tile graph",
                     ),
-                    html.Section([html.H2("Channels"), html.Div(id="channels")], className="tile full"),
+                    html.Section(_tile("Mechanical advantage", "ma"), className="tile ma"),
+                    html.Section([html.H2("Channels"), html.Div(id="channels")], className="tile half"),
                     html.Section([html.H2("Say to the recorder"), html.Div(id="hands")],
                                  id="hands-tile", className="tile half"),
                     html.Section([html.H2("What happened"), html.Ul(id="events")], className="tile half"),
                     html.Section([html.H2("Mind"), html.Ul([html.Li(c) for c in CAUTIONS]),
-                                  html.Ul(id="warnings")], className="tile full mind"),
+                                  html.Ul(id="warnings")], className="tile half mind"),
                 ]
             ),
         ],
@@ -93,5 +105,5 @@ def _tile(title: str, name: str, size: str = "") -> list[Any]:
     return [
         html.H2(title),
         html.Div(id=name, className=f"digits {size}".strip()),
-        html.Div(id=f"{name}-note", className="note"),
+        html.Ul(id=f"{name}-note", className="note"),
     ]

@@ -19,7 +19,7 @@ def live_figure() -> dict[str, Any]:
             "margin": {"l": 58, "r": 12, "t": 10, "b": 36},
             "paper_bgcolor": "rgba(0,0,0,0)",
             "plot_bgcolor": "rgba(0,0,0,0)",
-            "xaxis": {**axis, "type": "date", "tickformat": "%-H:%M:%S", "nticks": 6},
+            "xaxis": {**axis, "type": "date", "tickangle": 0},
             "yaxis": {**axis, "rangemode": "tozero", "title": {"text": "N", "standoff": 4}},
         },
     }  # fmt: skip
