@@ -4,10 +4,14 @@ from __future__ import annotations
 
 import csv
 import os
+from collections.abc import Iterable
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from logger.errors import CallFault
+
+if TYPE_CHECKING:
+    from logger.session_types import Event
 
 ROWS_AT_ONCE = 50_000
 FORMULA = ("=", "+", "-", "@", "\t", "\r")
@@ -39,7 +43,7 @@ def write_readings(session: str | os.PathLike[str], file: str | os.PathLike[str]
             continue
         zero = np.full(len(rows.time_s), channel.zero)
         for time_s, value in zeros(block.events, channel.name):
-            zero[rows.time_s >= time_s] = channel.zero if value is None else value
+            zero[rows.time_s >= time_s] = value
         columns.append((_head(channel), rows.time_s, channel.si(rows.reading, zero)))
     try:
         with target.open("w", encoding="utf-8", newline="") as out:
@@ -49,13 +53,12 @@ def write_readings(session: str | os.PathLike[str], file: str | os.PathLike[str]
         raise CallFault(target, f"cannot be written ({reason})", "give another --csv") from None
 
 
-def zeros(events: Any, channel: str) -> list[tuple[float, float | None]]:
-    """(from time_s on, zero) as set while recording, without those that were undone."""
-    undone = {event.text for event in events if event.kind == "undo"}
+def zeros(events: Iterable[Event], channel: str) -> list[tuple[float, float]]:
+    """(from time_s on, zero) as the analysis takes them: undoing a zero tells the one that holds again."""
     return [
         (event.time_s, event.value)
         for event in events
-        if event.kind == "zero" and event.channel == channel and event.id not in undone
+        if event.kind in ("zero", "undo") and event.channel == channel and event.value is not None
     ]
 
 

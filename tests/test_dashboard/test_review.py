@@ -5,7 +5,7 @@ import json
 
 import pytest
 
-from dashboard.commands.export import safe
+from dashboard.commands.export import safe, zeros
 
 
 def test_the_summary_says_what_the_json_says(haul, session):
@@ -98,3 +98,16 @@ def test_compare_has_a_review_a_session(haul, session):
     review = json.loads(haul("review", session, "--json").out)
     assert found == {"sessions": [review, review], "warnings": []}
     assert haul("compare", session, session).out.count("sealed") == 2
+
+
+def test_a_zero_set_while_recording_holds_from_its_time_until_it_is_undone():
+    from logger.session_types import Event
+
+    events = (
+        Event(1.0, "a", "zero", "haul_force", 2.5, "old zero 0"),
+        Event(2.0, "b", "zero", "rope_out", 9.0, "old zero 0"),
+        Event(3.0, "c", "mark", "haul_force", None, "here"),
+        Event(4.0, "d", "undo", "haul_force", 0.0, "a"),
+        Event(5.0, "e", "undo", "haul_force", None, "c"),
+    )
+    assert zeros(events, "haul_force") == [(1.0, 2.5), (4.0, 0.0)]
