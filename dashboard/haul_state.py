@@ -15,6 +15,7 @@ ON_SHARE, OFF_SHARE = 0.15, 0.10  # of the steady haul force, as the analysis ha
 OFF_AFTER_S = 0.6  # hands change faster
 MOVES_M = 0.03  # of rope within a second
 RUNS_M = 0.015  # of load within half a second
+LOWERS_M = 0.01  # beyond the setback, of load within a second
 BEYOND_SETBACK_M = 0.03
 
 
@@ -22,13 +23,14 @@ BEYOND_SETBACK_M = 0.03
 class Seen:
     """The last moments.  force_N: mean over a quarter of a second; force_high_N: highest over
     OFF_AFTER_S; rope_m, load_m: way in the last second and half second, None where not known;
-    load_at_m: where the load stands."""
+    load_back_m: the load's way back in the last second; load_at_m: where the load stands."""
 
     now_s: float
     force_N: float | None
     force_high_N: float | None
     rope_m: float | None
     load_m: float | None
+    load_back_m: float | None
     load_at_m: float | None
     floor_N: float
     steady_N: float | None
@@ -37,7 +39,7 @@ class Seen:
 
 @dataclass(frozen=True)
 class State:
-    """code: haul, lower, hold, tension, held, rest, loose, reset, back, before, nocell; words; detail;
+    """code: haul, lower, ease, hold, tension, held, rest, loose, reset, back, before, nocell; words; detail;
     force_N: the tension to show, None where there is none to be shown."""
 
     code: str
@@ -89,8 +91,18 @@ class HaulState:
             stands = seen.load_m is not None and seen.load_m < 0.001
             return State("haul", "HAULING", "the load stands" if stands else "", force)
         if seen.rope_m <= -MOVES_M:
-            return State("lower", "LOWERING", "rope goes back under tension", force)
+            return self._going_back(seen, force)
+        if not self.hauled:
+            return State("tension", "TENSION ON", "nothing hauled yet", force)
         return State("hold", "HOLDING", "the team has the load on the rope", force)
+
+    def _going_back(self, seen: Seen, force: float | None) -> State:
+        """Lowering, or rope that eases while the load is set on the capture."""
+        if seen.load_back_m is None:
+            return State("ease", "ROPE GOES BACK", "no counter at the load: is it lowered or set?", force)
+        if seen.load_back_m > self.setback_m + LOWERS_M:
+            return State("lower", "LOWERING", "the load goes back under tension", force)
+        return State("ease", "EASING", "rope goes back, the load stands", force)
 
     def _without(self, seen: Seen) -> State:
         if not self.hauled:

@@ -44,8 +44,9 @@ class Watch:
     """A session followed.  Raises UserFault where there is none to open."""
 
     def __init__(
-        self, path: Path, run: str = "run", log: Callable[[Exception], None] | None = None
-    ) -> None:
+        self, path: Path, run: str = "run", log: Callable[[Exception], None] | None = None,
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:  # fmt: skip
         self.info: SessionInfo = open_session(path)
         self.path = path
         self.rig = parse_rig(self.info.rig_text, str(self.info.rig_file))
@@ -67,7 +68,7 @@ class Watch:
         self.ticked: float | None = None
         self.finished = False
         self._malformed = 0
-        self._log = log
+        self._log, self._clock = log, clock
         self._due = self._channels_due = -math.inf
         self._rig_changed = False
         self._stop = threading.Event()
@@ -90,7 +91,7 @@ class Watch:
     def _run(self) -> None:
         while True:
             try:
-                self.tick(time.monotonic())
+                self.tick()
             except UserFault as fault:
                 self.board.set("fault", one_line(str(fault), 240))
             except Exception as error:
@@ -101,8 +102,9 @@ class Watch:
             if self._stop.wait(IDLE_TICK_S if self.finished else TICK_S):
                 return
 
-    def tick(self, mono_s: float) -> None:
+    def tick(self) -> None:
         """One round: read what is new, work out, put it on the board.  Raises SessionFault."""
+        mono_s = self._clock()
         self.recording.look(mono_s)  # first: after the last row nothing comes, so none is missed
         block = self.follower.read()
         self._take(block, mono_s)
@@ -111,8 +113,9 @@ class Watch:
         over = alive.code in ("sealed", "changed", "cut")
         news = any(len(r.time_s) for r in block.readings.values()) or bool(block.events)
         if (not self.finished and (mono_s >= self._due or over)) or (over and news):
+            began = time.perf_counter()
             self._estimate()
-            spent = time.monotonic() - mono_s
+            spent = time.perf_counter() - began
             self._due = mono_s + max(RESULT_EVERY_S, spent / SHARE)
         self.finished = over
         state = self._state(now_s)
@@ -126,7 +129,7 @@ class Watch:
     def since(self, seq: int, version: int, span: str) -> bytes:
         """The answer to a page; says so where the following itself does not go on."""
         ticked = self.ticked
-        late = 0.0 if self.finished or ticked is None else time.monotonic() - ticked
+        late = 0.0 if self.finished or ticked is None else self._clock() - ticked
         if ticked is None or late > STUCK_S:
             words = "READING" if ticked is None else "PAGE IS BEHIND"
             detail = (
@@ -198,6 +201,7 @@ class Watch:
             high,
             rope.moved(1.0, now_s) if rope else None,
             load.moved(0.5, now_s) if load else None,
+            _negative(load.moved(1.0, now_s) if load else None),
             load.value if load else None,
             result.floor_N if result else 5.0,
             result.steady_N if result else None,
@@ -339,6 +343,10 @@ class Watch:
             "warn_at": cell.warn_at if cell else None,
             "stop_at": cell.stop_at if cell else None,
         }  # fmt: skip
+
+
+def _negative(value: float | None) -> float | None:
+    return None if value is None else -value
 
 
 def _round(value: float | None) -> float | None:

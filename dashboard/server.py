@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import re
 import secrets
+import socket
 import tempfile
 import threading
 import time
@@ -64,17 +65,18 @@ class Server:
         app = make(self.token)
         app.server.test_client().get("/")  # so that Dash knows what its page will ask for
         try:
-            self._waitress = create_server(
-                self._call, host=HOST, port=port, threads=6, ident=None, connection_limit=100,
-                channel_timeout=20, cleanup_interval=10, max_request_header_size=16384,
-                max_request_body_size=65536, clear_untrusted_proxy_headers=True, asyncore_use_poll=True,
-            )  # fmt: skip
+            listening = socket.create_server((HOST, port))
         except OSError as error:
             raise CallFault(
                 "--http", f"port {port} of {HOST} cannot be used ({error.strerror})",
                 "give another, or 0 for a free one",
             ) from None
-        self.port = int(self._waitress.effective_port)
+        self._waitress = create_server(
+            self._call, sockets=[listening], threads=6, ident=None, connection_limit=100,
+            channel_timeout=20, cleanup_interval=10, max_request_header_size=16384,
+            max_request_body_size=65536, clear_untrusted_proxy_headers=True, asyncore_use_poll=True,
+        )  # fmt: skip
+        self.port = int(listening.getsockname()[1])
         self.url = f"http://{HOST}:{self.port}/"
         self.gate = Gate(
             frozenset({f"{HOST}:{self.port}", f"localhost:{self.port}"}),

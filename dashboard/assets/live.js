@@ -8,7 +8,7 @@ window.haul = window.haul || {};
   const OVER = ["sealed", "changed", "cut"];
   const SPANS = [["60", "1 min"], ["600", "10 min"], ["all", "all"]];
   const SIGNS = {
-    haul: "▲", lower: "▼", hold: "■", held: "■", rest: "■", reset: "↻", back: "▼", nodata: "?", stalled: "?",
+    haul: "▲", lower: "▼", ease: "▽", hold: "■", held: "■", rest: "■", reset: "↻", back: "▼", nodata: "?", stalled: "?",
     cut: "✕", changed: "✕", sealed: "●", loose: "?", wait: "…",
   };
   let parts = {};
@@ -108,10 +108,11 @@ window.haul = window.haul || {};
       said.push("last hauled at " + haul.forceText(now.lf) + (OVER.includes(now.k) ? "" : ", " + haul.ago(now.la)));
     if (now.hc) said.push(head.holds.join(" or ") + " carries at most about " + haul.forceText(now.hc));
     if (head.haul !== null) said.push("predicted while hauling " + haul.forcePlusMinus(head.haul, head.haulU));
-    if (now.pk !== null && now.pk !== undefined) said.push("peak " + haul.forceText(now.pk) + " at " + haul.clock(now.pt));
+    if (now.pk !== null && now.pk !== undefined) said.push("peak " + haul.forceText(now.pk) + " at " + haul.clock(now.pt) +
+        (head.limit !== null && now.pk > head.limit ? ", OVER the first limit" : ""));
     if (head.limit !== null) {
       const share = now.f === null ? "" : Math.round((100 * now.f) / head.limit) + " % of ";
-      said.push(share + "first limit " + haul.forceText(head.limit) + ": " + head.because);
+      said.push(share + haul.forceText(head.limit) + ", where the first limit is reached: " + head.because);
     } else said.push("unrated: " + head.because);
     haul.list("tension-note", said);
   }

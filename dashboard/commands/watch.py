@@ -1,0 +1,97 @@
+"""The live page over a session, growing or finished, or over a folder of them.
+
+Served to this machine alone. Prints the URL, and serves until Ctrl-C.
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import signal
+import threading
+import time
+from pathlib import Path
+from typing import Any
+
+from logger.errors import CallFault
+
+APPEARS_WITHIN_S = 15.0
+LINGERS_S = 3.0  # so that pages learn that the recording has stopped
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("path", metavar="PATH", help="a session, or a folder of sessions")
+    add_http(parser)
+    # for `record --watch` and `demo`: wait for the session to appear, end soon after it is sealed
+    parser.add_argument("--until-sealed", action="store_true", help=argparse.SUPPRESS)
+
+
+def add_http(parser: argparse.ArgumentParser) -> None:
+    """`--http PORT`, None where it is not given."""
+    parser.add_argument(
+        "--http", metavar="PORT", type=_port,
+        help="the page's port on 127.0.0.1; 0, the default, takes a free one",
+    )  # fmt: skip
+
+
+def _port(text: str) -> int:
+    if not text.isascii() or not text.isdigit() or int(text) > 65535:
+        raise argparse.ArgumentTypeError(f"{text!r} is no port: give 0 to 65535")
+    return int(text)
+
+
+def run(args: argparse.Namespace) -> int:
+    path = Path(args.path)
+    if args.until_sealed:
+        _wait_for(path)
+    if not path.exists():
+        raise CallFault(path, "there is no such folder", "give the folder of a session")
+    from dashboard.hub import Hub
+    from dashboard.server import FaultLog, Server
+
+    hub = Hub(path, FaultLog())
+    try:
+        server = Server(hub, args.http or 0)
+        print(server.url, flush=True)
+        ended = threading.Event()
+        if args.until_sealed and not hub.many:
+            threading.Thread(
+                target=_end_when_over, args=(hub, server, ended), name="until-sealed", daemon=True
+            ).start()
+        with _signals_end(server):
+            server.run()
+        ended.set()
+    finally:
+        hub.close()
+    return 0
+
+
+def _wait_for(path: Path) -> None:
+    """Until the recorder that was just started has made the session."""
+    until = time.monotonic() + APPEARS_WITHIN_S
+    while time.monotonic() < until and not (path / "datapackage.json").exists():
+        time.sleep(0.02)
+
+
+def _end_when_over(hub: Any, server: Any, ended: threading.Event) -> None:
+    watch = hub.get("")
+    while not ended.wait(0.1):
+        if watch.finished:
+            ended.wait(LINGERS_S)
+            server.close()
+            return
+
+
+@contextlib.contextmanager
+def _signals_end(server: Any) -> Any:
+    """Ctrl-C and SIGTERM end the serving, in order and with 0."""
+
+    def stop(number: int, frame: Any) -> None:
+        threading.Thread(target=server.close, daemon=True).start()
+
+    before = {s: signal.signal(s, stop) for s in (signal.SIGINT, signal.SIGTERM)}
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)

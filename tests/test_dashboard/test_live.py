@@ -1,0 +1,315 @@
+"""What the page is told while a session grows."""
+
+import json
+
+import numpy as np
+import pytest
+from live_helpers import DemoPull, Growing, Page
+
+from analysis.travel import stroke
+from dashboard.live import Watch
+
+RIG = """
+title = "Launch on its cradle, 3:1"
+anchor_to_load_m = 12.0
+[load]
+kind = "slope"
+mass_kg = 620.0
+slope_deg = 6.0
+resistance_coefficient = 0.03
+pull_distance_m = 10.0
+[[rope]]
+name = "main"
+length_m = 50.0
+path = [
+  { tie = "load" },
+  { grab = "G1", at_m = 9.0 },
+  { capture = "C1", on = "anchor" },
+  { pulley = "A1", on = "anchor" },
+  { pulley = "T1", on = "G1" },
+  { haul = "team" },
+]
+[capture.C1]
+setback_m = 0.05
+"""
+SENSORS = """
+[[channel]]
+name = "haul_force"
+quantity = "force"
+at = "haul"
+format = "json"
+id = "f"
+unit = "N"
+u = 1.0
+capacity = 3000.0
+[[channel]]
+name = "rope_out"
+quantity = "length"
+at = "haul"
+format = "json"
+id = "r"
+unit = "m"
+u = 0.005
+[[channel]]
+name = "load_travel"
+quantity = "length"
+at = "load"
+format = "json"
+id = "l"
+unit = "m"
+u = 0.005
+"""
+START = 100.0  # this process's clock when a session is opened
+
+
+class Slipway:
+    """A 3:1 hauled as its kinematics say: `pull`, `let_go`, `feed_back`, with a page looking on."""
+
+    def __init__(self, out, rig=RIG, sensors=SENSORS):
+        self.session = Growing(out, rig, sensors)
+        self.t = self.rope = self.load = 0.0
+        self.said = []
+        self.mono = START
+        self.watch = Watch(out, clock=lambda: self.mono)
+        self.page = Page(self.watch)
+        self.go(4.0, 0.0, 0.0, 0.0)
+
+    def go(self, for_s, force, rope_m_s, load_m_s, silent=()):
+        for _ in range(round(for_s / 0.1)):
+            t = self.t + np.arange(5) * 0.02
+            values = {
+                "haul_force": np.full(5, force),
+                "rope_out": self.rope + rope_m_s * (t - self.t),
+                "load_travel": self.load + load_m_s * (t - self.t),
+            }
+            for name, rows in values.items():
+                if name in self.session.names and name not in silent:
+                    self.session.rows(name, t, rows)
+            self.t += 0.1
+            self.rope += 0.1 * rope_m_s
+            self.load += 0.1 * load_m_s
+            self.session.clock(self.t)
+            self.look()
+        return self.page.now
+
+    def look(self, later_s=0.0):
+        self.mono = START + self.t + later_s
+        self.watch.tick()
+        self.page.ask()
+        self.said.append(self.page.now)
+        return self.page.now
+
+    def pull(self, load_m, for_s):
+        return self.go(for_s, 350.0, 3 * load_m / for_s, load_m / for_s)
+
+    def let_go(self):
+        """The load is set on the capture: it comes back by the setback, the cell reads nothing."""
+        self.go(0.5, 1.0, -0.1, -0.1)
+        return self.go(1.5, 0.5, 0.0, 0.0)
+
+    def feed_back(self, rope_m, for_s=2.0):
+        return self.go(for_s, 0.3, -rope_m / for_s, 0.0)
+
+
+def test_load_set_on_a_capture_is_never_shown_as_no_tension(tmp_path):
+    way = Slipway(tmp_path / "s")
+    hauling = way.pull(2.0, 6.0)
+    assert (hauling["w"], hauling["k"]) == ("HAULING", "haul")
+    assert hauling["f"] == pytest.approx(350, rel=0.02)
+    began = len(way.said)
+    held = way.let_go()
+    assert held["w"] == "HELD on C1"
+    assert held["f"] is None and held["lf"] == pytest.approx(350, rel=0.02)
+    assert way.feed_back(3.0)["w"] == "RESETTING" and "C1" in way.page.now["d"]
+    for now in way.said[began:]:
+        assert now["f"] is None or now["f"] > 30, now
+        assert "slack" not in json.dumps(now).lower()
+    # 620 kg on 6 degrees with 0.03: 620 x 9.80665 x (sin 6 + 0.03 cos 6) = 817 N, all of it on C1
+    assert held["hc"] == pytest.approx(817, rel=0.01)
+
+
+def test_held_over_every_tick_of_the_demo(tmp_path):
+    pull = DemoPull(tmp_path / "s", seed=3, for_s=14.0)
+    t = [0.0]
+    watch = Watch(tmp_path / "s", clock=lambda: t[0])
+    page = Page(watch)
+    words = set()
+    hauled = False
+    for k in range(1, 140):
+        t[0] = k * 0.1
+        pull.feed(t[0])
+        watch.tick()
+        page.ask()
+        words.add(page.now["k"])
+        hauled = hauled or page.now["k"] == "haul"
+        if hauled:
+            assert page.now["f"] is None or page.now["f"] > 20, page.now
+    assert {"before", "haul", "reset"} <= words and "back" not in words
+    assert max(page.sizes[1:]) < 1000
+    truth = pull.haul.true["actual_ma"]
+    value, expanded, _ = page.parts["ma"]
+    assert abs(value - truth) < 2 * expanded and page.parts["method"] == "cell"
+
+
+def test_stroke_left_reaches_nothing_where_the_bodies_meet_and_starts_anew_after_a_reset(tmp_path):
+    way = Slipway(tmp_path / "s")
+    first = stroke(way.watch.rig)
+    assert way.page.now["sl"] == pytest.approx(first.load_m, abs=0.01)
+    assert way.page.now["sr"] == pytest.approx(first.haul_m, abs=0.02)
+    assert way.page.parts["left"]["by"] == list(first.stopped_by)
+    end = way.pull(first.load_m, 12.0)
+    assert end["sl"] == pytest.approx(0, abs=0.02)
+    way.let_go()
+    # G1 slid home from 0.35 m to 9 m, the load where it is: by hand, both strands of the pulley on it
+    # grow by that, so twice that is fed back
+    x = 12.0 - way.load
+    home = min(9.0, x - 0.3)
+    slid = home - (0.3 + 0.05)
+    now = way.feed_back(2 * slid, 6.0)
+    assert now["sl"] is None and "reset" in way.page.parts["left"]["why"]
+    # what is left then is what the bodies' places give: G1 meets the anchor, or the load is there
+    now = way.pull(0.3, 1.0)
+    now = way.pull(0.3, 1.0)
+    assert now["sl"] == pytest.approx(home - 0.3 - 0.6, abs=0.15)
+    assert way.page.parts["left"]["by"] == ["G1", "anchor"]
+
+
+def test_rope_fed_back_that_fits_no_grab_is_said_to_be_unknown(tmp_path):
+    three_on_three = (
+        'title = ""\nanchor_to_load_m = 14.0\n[load]\nresistance_N = 2500.0\n[[rope]]\nname = "main"\npath = [ '
+        '{ tie = "load" }, { grab = "G1", at_m = 11.0 }, { capture = "C1", on = "anchor" }, '
+        '{ pulley = "A1", on = "anchor" }, { pulley = "T1", on = "G1" }, { grab = "G2", at_m = 10.0 }, '
+        '{ pulley = "A2", on = "anchor" }, { pulley = "T2", on = "G2" }, { haul = "team" } ]\n'
+    )
+    way = Slipway(tmp_path / "s", rig=three_on_three)
+    way.go(10.0, 350.0, 0.9, 0.1)
+    way.go(1.0, 0.5, 0.0, 0.0)
+    way.feed_back(1.5)  # home is 3 m away for G2 and 1 m for G1
+    way.go(2.0, 350.0, 0.9, 0.1)
+    assert way.page.now["sl"] is None
+    assert "fit no grab" in way.page.parts["left"]["why"]
+
+
+def test_a_pulled_device_is_no_data_within_a_second_and_a_half(tmp_path):
+    way = Slipway(tmp_path / "s")
+    way.pull(1.0, 3.0)
+    gone = way.t
+    way.go(1.4, 0.0, 0.0, 0.0, silent=("haul_force",))
+    first = next(now for now in way.said if now["k"] == "nodata")
+    assert first["t"] - gone < 1.5 and first["f"] is None
+    assert first["w"] == "NO DATA" and "haul_force" in first["d"]
+    assert way.page.parts["c:0"][5] == "NO DATA" and way.page.parts["c:1"][5] == ""
+
+
+def test_recorder_stalled_gone_or_done_is_said(tmp_path):
+    way = Slipway(tmp_path / "a")
+    assert way.look(0.9)["k"] == "before"
+    stalled = way.look(1.5)
+    assert stalled["w"] == "RECORDER STALLED" and stalled["f"] is None
+    way.session.die()
+    cut = way.look(2.5)
+    assert cut["w"] == "RECORDING CUT SHORT" and "nothing is recorded" in cut["d"]
+    way = Slipway(tmp_path / "b")
+    way.pull(1.0, 3.0)
+    way.session.seal()
+    done = way.look(0.3)
+    assert done["w"] == "RECORDING STOPPED" and done["f"] is None and way.watch.finished
+    assert done["lf"] == pytest.approx(350, rel=0.02)
+
+
+def test_lowering_holding_and_a_load_that_runs_back_have_their_words(tmp_path):
+    way = Slipway(tmp_path / "s")
+    way.pull(2.0, 6.0)
+    assert way.go(1.5, 340.0, 0.0, 0.0)["w"] == "HOLDING"
+    assert way.go(1.5, 250.0, -0.3, -0.1)["w"] == "LOWERING"
+    way.pull(1.0, 3.0)
+    assert way.let_go()["w"] == "HELD on C1"
+    assert way.go(1.0, 0.0, 0.0, -0.3)["w"] == "LOAD RUNNING BACK"
+    assert way.go(1.5, 0.0, 0.0, 0.0)["w"] == "HELD on C1"
+    assert "ran back" in way.page.now["d"]
+
+
+def test_without_a_capture_nothing_is_claimed_to_hold(tmp_path):
+    rig = RIG.replace('  { capture = "C1", on = "anchor" },\n', "").replace(
+        "[capture.C1]\nsetback_m = 0.05\n", ""
+    )
+    way = Slipway(tmp_path / "s", rig=rig)
+    way.pull(2.0, 6.0)
+    held = way.let_go()
+    assert held["w"] == "HAUL LET GO" and "not known" in held["d"] and held["f"] is None
+
+
+def test_a_zero_during_the_recording_shifts_the_force_and_leaves_the_ways(tmp_path):
+    way = Slipway(tmp_path / "s")
+    way.session.event(way.t, "zero", "haul_force", 50.0)
+    way.session.event(way.t, "zero", "load_travel", -5.0)
+    now = way.pull(2.0, 6.0)
+    assert now["f"] == pytest.approx(300, rel=0.02)
+    assert now["lt"] == pytest.approx(2.0, abs=0.05)
+
+
+def test_alarms_and_marks_reach_the_page_and_hostile_text_stays_text(tmp_path):
+    way = Slipway(tmp_path / "s", rig=RIG.replace("Launch", "<img src=x onerror=alert(1)>"))
+    way.session.event(way.t, "alarm", "haul_force", 900.0, "stop: haul_force")
+    way.session.event(way.t, "mark", "", None, "<script>alert(1)</script>" + "é" * 3000)
+    way.pull(1.0, 2.0)
+    assert way.page.parts["alarm"] == "STOP: haul_force"
+    kinds = {row[1]: row[2] for key, row in way.page.parts.items() if key[:2] == "e:" and row}
+    assert kinds["mark"].startswith("<script>") and len(kinds["mark"]) <= 121
+    assert way.page.parts["head"]["title"].startswith("<img")
+    way.session.event(way.t, "alarm", "haul_force", 700.0, "clear: haul_force")
+    way.pull(1.0, 2.0)
+    assert way.page.parts["alarm"] == ""
+    assert max(way.page.sizes[1:]) < 1000
+
+
+def test_a_session_without_a_haul_cell_or_counter_opens_and_says_what_is_missing(tmp_path):
+    only_load = "[[channel]]" + SENSORS.split("[[channel]]")[3]
+    way = Slipway(tmp_path / "s", sensors=only_load)
+    now = way.go(1.0, 0.0, 0.0, 0.1)
+    assert now["w"] == "NO HAUL CELL" and now["f"] is None
+    assert way.page.parts.get("ma") is None and "haul" in way.page.parts["why"]
+    only_force = "[[channel]]" + SENSORS.split("[[channel]]")[1]
+    way = Slipway(tmp_path / "t", sensors=only_force)
+    now = way.go(3.0, 300.0, 0.0, 0.0)
+    assert now["w"] == "UNDER TENSION" and now["sl"] is None
+    assert "no counter" in way.page.parts["left"]["why"]
+
+
+def test_a_changed_rig_ends_what_is_known_of_the_stroke(tmp_path):
+    way = Slipway(tmp_path / "s")
+    way.session.event(way.t, "rig", "", None, "rig-2.toml")
+    now = way.pull(1.0, 3.0)
+    assert now["sl"] is None and "changed" in way.page.parts["left"]["why"]
+
+
+def test_a_page_that_looked_on_and_one_that_comes_late_hold_the_same(tmp_path):
+    pull = DemoPull(tmp_path / "s", seed=1, for_s=120.0)
+    t = [0.0]
+    watch = Watch(tmp_path / "s", clock=lambda: t[0])
+    early = Page(watch, "all")
+    for k in range(1, 240):
+        t[0] = k * 0.5
+        pull.feed(t[0])
+        watch.tick()
+        early.ask()
+    late = Page(watch, "all")
+    late.ask()
+    for _ in range(5):
+        early.ask()
+    assert early.level == late.level > 0
+    assert early.bins == late.bins and len(late.bins) <= 600
+    assert {k: v for k, v in early.parts.items() if v is not None} == {
+        k: v for k, v in late.parts.items() if v is not None
+    }
+    assert max(high for _, high in late.bins.values()) == pytest.approx(
+        max(pull.haul.values["haul_force"]), rel=1e-3
+    )
+
+
+def test_a_follower_that_stops_is_told_not_hidden(tmp_path):
+    way = Slipway(tmp_path / "s")
+    way.pull(1.0, 2.0)
+    way.mono += 5.0
+    way.page.ask()
+    assert way.page.now["w"] == "PAGE IS BEHIND" and "f" not in way.page.now
