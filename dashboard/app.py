@@ -78,6 +78,7 @@ def layout() -> Any:
                                 [html.H2(id="graph-title"), html.Div(id="spans", role="group")],
                                 className="row",
                             ),
+                            html.Div(id="graph-key", className="keys"),
                             html.Div(
                                 dcc.Graph(id="live-graph", figure=live_figure(), config=LIVE_CONFIG,
                                           responsive=True, style={"height": "100%"}),

@@ -37,7 +37,7 @@ CHANNELS_EVERY_S = 0.4
 STUCK_S = 1.0
 LAST_EVENTS = 6
 SHOWN_EVENTS = frozenset({"mark", "undo", "zero", "alarm", "ack", "refused", "gap", "disk", "sleep",
-                          "rig", "end", "slip", "shock", "saturated", "over_limit"})  # fmt: skip
+                          "rig", "end", "slip", "shock", "saturated"})  # fmt: skip
 
 
 class Watch:
@@ -122,7 +122,7 @@ class Watch:
         self._tell_now(now_s, alive, state)
         if mono_s >= self._channels_due or over:
             self._channels_due = mono_s + CHANNELS_EVERY_S
-            self._tell_channels(now_s)
+            self._tell_channels(now_s, state)
         self.board.set("fault", None)
         self.ticked = mono_s
 
@@ -293,17 +293,23 @@ class Watch:
             return None
         return sig(max(shares) * self.load_force_N / self.known.ideal_ma, 3)
 
-    def _tell_channels(self, now_s: float) -> None:
+    def _tell_channels(self, now_s: float, state: State) -> None:
+        haul = self.roles.haul_force
         for k, (name, track) in enumerate(self.tracks.items()):
             age = track.age_s(now_s)
             stale = track.stale(now_s, self.recording.began_s) and not self.finished
+            word = "NO DATA" if stale else "BEYOND CAPACITY" if track.saturated else ""
+            value = None if stale else sig(track.value)
+            if haul is not None and name == haul.name and not word and self.haul.hauled:
+                # what the haul cell reads while the load is held says nothing about the rope
+                value = sig(state.force_N)
             row = [
-                sig(track.value) if not stale else None,
+                value,
                 round(track.rate(now_s), 1) if not self.finished else None,
                 None if age is None else round(age, 1),
                 self.drops.get(name, 0),
                 track.count,
-                "NO DATA" if stale else ("BEYOND CAPACITY" if track.saturated else ""),
+                word,
             ]
             self.board.set(f"c:{k}", row)
 

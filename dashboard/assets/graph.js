@@ -10,7 +10,6 @@ window.haul = window.haul || {};
   let drawn = "";
   let shapesKey = "";
   let shapes = [];
-  let notes = [];
 
   haul.graphReset = function () {
     bins = [];
@@ -19,6 +18,16 @@ window.haul = window.haul || {};
   haul.graphHead = function (given) {
     head = given;
     shapesKey = "";
+    const place = haul.id("graph-key");
+    place.textContent = "";
+    const key = (name, text) => {
+      const item = haul.make("span", "", "key");
+      item.append(haul.make("i", "", name), haul.make("span", text));
+      place.append(item);
+    };
+    key("measured", "measured");
+    if (head.isHaul && head.haul !== null) key("predicted", "predicted " + haul.forcePlusMinus(head.haul, head.haulU));
+    if (head.isHaul && head.limit !== null) key("limit", "first limit " + haul.forceText(head.limit));
   };
 
   function merge(into, index, low, high) {
@@ -74,24 +83,18 @@ window.haul = window.haul || {};
     if (key === shapesKey) return;
     shapesKey = key;
     shapes = [];
-    notes = [];
     if (!head || !head.isHaul) return;
     const across = { xref: "paper", x0: 0, x1: 1, layer: "below" };
-    const note = (y, text, colour, anchor) =>
-      notes.push({ xref: "paper", x: 0, xanchor: "left", y: y, yanchor: anchor, showarrow: false,
-                   text: text, font: { size: 12, color: colour }, bgcolor: colours.panel, borderpad: 1 });
     if (head.haul !== null) {
       const low = Math.max(0, head.haul - head.haulU);
       const high = head.haul + head.haulU;
       shapes.push({ ...across, type: "rect", y0: low, y1: high, line: { width: 0 }, fillcolor: colours.band });
       shapes.push({ ...across, type: "line", y0: head.haul, y1: head.haul,
                     line: { width: 1.5, dash: "dash", color: colours.predicted } });
-      note(high, "predicted " + haul.forcePlusMinus(head.haul, head.haulU), colours.predicted, "bottom");
     }
     if (head.limit !== null && head.limit < top) {
       shapes.push({ ...across, type: "line", y0: head.limit, y1: head.limit,
                     line: { width: 2, color: colours.stop } });
-      note(head.limit, "first limit " + haul.forceText(head.limit), colours.stop, "bottom");
     }
   }
 
@@ -155,7 +158,6 @@ window.haul = window.haul || {};
       axis.tickcolor = colours.muted;
     }
     layout.shapes = shapes;
-    layout.annotations = notes;
     layout.datarevision = (layout.datarevision || 0) + 1;
     const trace = holder.data[0];
     return window.Plotly.react(

@@ -19,10 +19,10 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from live_helpers import Growing  # noqa: E402
+from live_helpers import Growing
 
-from dashboard.hub import Hub  # noqa: E402
-from dashboard.server import FaultLog, Server  # noqa: E402
+from dashboard.hub import Hub
+from dashboard.server import FaultLog, Server
 
 RATE = 20  # Hz of what was recorded before; what comes live has 100 Hz
 LIVE_S = 8.0
