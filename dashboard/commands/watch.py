@@ -52,13 +52,13 @@ def run(args: argparse.Namespace) -> int:
     hub = Hub(path, FaultLog())
     try:
         server = Server(hub, args.http or 0)
-        print(server.url, flush=True)
         ended = threading.Event()
         if args.until_sealed and not hub.many:
             threading.Thread(
                 target=_end_when_over, args=(hub, server, ended), name="until-sealed", daemon=True
             ).start()
-        with _signals_end(server):
+        with _signals_end(server):  # before the URL is told: who reads it may end us at once
+            print(server.url, flush=True)
             server.run()
         ended.set()
     finally:
