@@ -285,12 +285,12 @@ def test_a_changed_rig_ends_what_is_known_of_the_stroke(tmp_path):
 
 
 def test_a_page_that_looked_on_and_one_that_comes_late_hold_the_same(tmp_path):
-    pull = DemoPull(tmp_path / "s", seed=1, for_s=120.0)
+    pull = DemoPull(tmp_path / "s", seed=1, for_s=90.0)
     t = [0.0]
     watch = Watch(tmp_path / "s", clock=lambda: t[0])
     early = Page(watch, "all")
-    for k in range(1, 240):
-        t[0] = k * 0.5
+    for k in range(1, 91):
+        t[0] = float(k)
         pull.feed(t[0])
         watch.tick()
         early.ask()

@@ -52,19 +52,7 @@ def test_a_killed_page_changes_nothing_in_the_recording(tmp_path):
     assert session_state(tmp_path / "s") == "sealed"
 
 
-def test_a_killed_recorder_is_told_by_the_page_within_seconds(tmp_path):
-    with Demo(tmp_path / "s", 60) as demo, Watched(demo.out) as page:
-        wait_until(lambda: page.since()["now"].get("f"), 5, "a tension on the page")
-        subprocess.run(["kill", "-9", str(demo.recorder)], check=True)
-        told = wait_until(
-            lambda: page.since()["now"]["w"] == "RECORDING CUT SHORT", 2.0, "the page says so"
-        )
-        assert told and page.since()["now"]["f"] is None
-        assert page.process.poll() is None
-        assert demo.ended(20)[0] != 0
-
-
-def test_a_stopped_recorder_is_told_as_stalled(tmp_path):
+def test_a_recorder_that_stalls_and_one_that_is_killed_are_told_by_the_page(tmp_path):
     with Demo(tmp_path / "s", 60) as demo, Watched(demo.out) as page:
         wait_until(lambda: page.since()["now"].get("f"), 5, "a tension on the page")
         subprocess.run(["kill", "-STOP", str(demo.recorder)], check=True)
@@ -74,3 +62,10 @@ def test_a_stopped_recorder_is_told_as_stalled(tmp_path):
         finally:
             subprocess.run(["kill", "-CONT", str(demo.recorder)], check=True)
         wait_until(lambda: page.since()["now"]["w"] != "RECORDER STALLED", 3, "it goes on")
+        subprocess.run(["kill", "-9", str(demo.recorder)], check=True)
+        told = wait_until(
+            lambda: page.since()["now"]["w"] == "RECORDING CUT SHORT", 2.0, "the page says so"
+        )
+        assert told and page.since()["now"]["f"] is None
+        assert page.process.poll() is None
+        assert demo.ended(20)[0] != 0
