@@ -20,8 +20,9 @@ DONE, NO, WRONG, OURS, INTERRUPTED, READER_GONE = 0, 1, 2, 3, 130, 141
 
 # name -> (module below dashboard.commands, what it does): all that `haul --help` needs
 COMMANDS: dict[str, tuple[str, str]] = {
-    "demo": ("demo", "virtual devices on real serial channels, and the recorder on them"),
+    "demo": ("demo", "virtual devices on real serial channels, and recorder and page on them"),
     "record": ("record", "record from the ports of a sensors file until Ctrl-C"),
+    "watch": ("watch", "the live page over a session, growing or finished"),
     "review": ("review", "what a session measured, against what its rig predicts"),
     "predict": ("predict", "what a rig should do: forces, travel, rope, limits"),
     "import": ("import_table", "make a session from a table of readings"),

@@ -113,12 +113,8 @@ class Page:
 def start_haul(*argv, **more) -> subprocess.Popen:
     """`haul ARGV` in a process of its own, lines as text."""
     more = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, **more}
-    call = (
-        "import sys; from dashboard import cli\n"
-        "cli.COMMANDS.setdefault('watch', ('watch', '')); sys.exit(cli.main(sys.argv[1:]))"
-    )
     return subprocess.Popen(
-        [sys.executable, "-P", "-c", call, *map(str, argv)], text=True, cwd=ROOT,
+        [sys.executable, "-P", "-m", "dashboard.cli", *map(str, argv)], text=True, cwd=ROOT,
         env={**os.environ, "PYTHONPATH": str(ROOT)}, **more,
     )  # fmt: skip
 

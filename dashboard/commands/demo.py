@@ -16,12 +16,12 @@ import sys
 import tempfile
 import time
 from collections.abc import Iterator, Mapping, Sequence
-from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
 from dashboard.commands.common import new_folder, positive, table
 from dashboard.commands.processes import end, sigterm_as_ctrl_c, start
+from dashboard.commands.watch import add_http
 from dashboard.units import METRIC, number, plus_minus
 from logger.errors import CallFault
 
@@ -30,6 +30,7 @@ LEAST_S = 2.0
 MARGIN_S = 0.5  # the devices start when the recorder has opened them
 START_WITHIN_S = 10.0
 SEAL_WITHIN_S = 8.0
+PAGE_ENDS_WITHIN_S = 6.0
 BESIDE = (
     ("actual_ma", "mechanical advantage", "number"),
     ("efficiency", "efficiency", "number"),
@@ -45,6 +46,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--for", dest="for_s", metavar="S", type=positive("seconds"), default=DEFAULT_S,
         help=f"how long to record, in seconds (default {DEFAULT_S:g})",
     )  # fmt: skip
+    add_http(parser)
     parser.add_argument("--headless", action="store_true", help="no page, lines on the terminal")
     parser.add_argument(
         "--seed", type=int, default=1, metavar="N", help="another pull of the same launch"
@@ -87,7 +89,7 @@ def _play(work: Path, out: Path, args: argparse.Namespace) -> int:
         _say(f"virtual devices on {', '.join(urls)} (process {devices.pid})")
         _say(f"recording to {out} for {args.for_s:g} s (process {recorder.pid}); Ctrl-C ends it")
         if not args.headless:
-            page = _page(out)
+            page = _page(out, args.http)
         _go(devices)
         status = recorder.wait()
     except KeyboardInterrupt:
@@ -98,7 +100,7 @@ def _play(work: Path, out: Path, args: argparse.Namespace) -> int:
                 status = end(recorder, SEAL_WITHIN_S)
             if devices is not None:
                 end(devices, 2.0)
-            if page is not None:
+            if page is not None and status != 0:
                 end(page, 2.0)
     if status != 0:
         return status if status in (1, 2, 3) else 3
@@ -108,7 +110,11 @@ def _play(work: Path, out: Path, args: argparse.Namespace) -> int:
 
     found = review_session(out)
     print("\n".join(["", *beside(found, truth)]))
-    print(f"session: {out}; look closer: haul review {out}")
+    print(f"session: {out}; look closer: haul review {out}, haul watch {out}", flush=True)
+    if page is not None:  # it tells its viewers that the recording has stopped, and ends
+        with contextlib.suppress(subprocess.TimeoutExpired, KeyboardInterrupt):
+            page.wait(PAGE_ENDS_WITHIN_S)
+        end(page, 2.0)
     return 0
 
 
@@ -179,12 +185,9 @@ def _go(devices: subprocess.Popen[str]) -> None:
         devices.stdin.flush()
 
 
-def _page(out: Path) -> subprocess.Popen[str] | None:
-    """The page in a process of its own, where this version has one."""
-    if find_spec("dashboard.commands.watch") is None:
-        _say("this version has no page yet; the terminal shows what goes on")
-        return None
-    return start(["watch", str(out)])
+def _page(out: Path, port: int | None) -> subprocess.Popen[str]:
+    """The page in a process of its own, which ends soon after the session is sealed."""
+    return start(["watch", str(out), "--http", str(port or 0), "--until-sealed"])
 
 
 def beside(found: Mapping[str, Any], truth: Mapping[str, Any]) -> list[str]:

@@ -13,11 +13,14 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from dashboard.commands.common import add_units, positive, units
+from dashboard.commands.watch import add_http
 from dashboard.units import Units
 from logger.errors import CallFault, one_line
 from logger.sensors import Sensors, for_recording, load_sensors
 
 if TYPE_CHECKING:
+    import subprocess
+
     from logger.alarms import AlarmRow
     from logger.recorder import Outcome, Status
 
@@ -33,6 +36,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--wait", action="store_true", help="if no port opens, keep trying instead of ending"
     )
+    parser.add_argument(
+        "--watch", action="store_true", help="serve the live page too, in a process of its own"
+    )
+    add_http(parser)
     add_units(parser)
     # the demo's way in: the truth that its devices were given, and an end when the demo is gone
     parser.add_argument("--simulation-true", metavar="FILE", help=argparse.SUPPRESS)
@@ -45,6 +52,8 @@ def run(args: argparse.Namespace) -> int:
     from analysis.roles import check_places
 
     shown = units(args)
+    if args.http is not None and not args.watch:
+        raise CallFault("record", "--http is of use with --watch alone", "add --watch")
     sensors = load_sensors(args.sensors)
     for_recording(sensors)
     rig = load_rig(args.rig)
@@ -58,13 +67,30 @@ def run(args: argparse.Namespace) -> int:
         end_with_parent()
     alarms = (*alarm_rows(sensors), *limit_rows(rig, sensors))
     line = StatusLine(sensors, shown, [_alarm(row, sensors, shown) for row in alarms])
-    outcome = record(
-        args.rig, args.sensors, args.out, for_s=args.for_s, wait=args.wait,
-        alarms=alarms, simulation_true=truth, status=line.show, check_rig=check_rig,
-    )  # fmt: skip
+    page = _page(args.out, args.http) if args.watch else None
+    try:
+        outcome = record(
+            args.rig, args.sensors, args.out, for_s=args.for_s, wait=args.wait,
+            alarms=alarms, simulation_true=truth, status=line.show, check_rig=check_rig,
+        )  # fmt: skip
+    except BaseException:
+        if page is not None:
+            page.kill()
+        raise
     line.end()
     print("\n".join(ended(outcome)))
     return 0 if outcome.state == "sealed" else 1
+
+
+def _page(out: str, port: int | None) -> subprocess.Popen[str] | None:
+    """The live page in a process of its own, which ends by itself; whatever it does, recording goes on."""
+    from dashboard.commands.processes import start
+
+    try:
+        return start(["watch", out, "--http", str(port or 0), "--until-sealed"])
+    except OSError as error:
+        _tell(f"no live page: {error.strerror}")
+        return None
 
 
 def alarm_rows(sensors: Sensors) -> tuple[AlarmRow, ...]:

@@ -1,12 +1,18 @@
 """`haul watch` as a process beside a recorder: either can be killed, the other goes on and says so."""
 
+import os
 import re
 import signal
+import socket
 import subprocess
 import time
+import urllib.request
+from pathlib import Path
 
+import pytest
 from live_helpers import Demo, Growing, Watched, start_haul, wait_until
 
+from analysis.virtual_haul import demo_text
 from logger.session import session_state
 
 
@@ -69,3 +75,35 @@ def test_a_recorder_that_stalls_and_one_that_is_killed_are_told_by_the_page(tmp_
         assert told and page.since()["now"]["f"] is None
         assert page.process.poll() is None
         assert demo.ended(20)[0] != 0
+
+
+def test_a_recording_with_a_page_goes_on_and_ends_well_when_the_page_is_killed(tmp_path):
+    with socket.create_server(("127.0.0.1", 0)) as device:
+        (tmp_path / "rig.toml").write_text(demo_text("rig.toml"), "utf-8")
+        (tmp_path / "sensors.toml").write_text(
+            '[[channel]]\nname = "haul_force"\nquantity = "force"\nat = "haul"\nformat = "json"\nid = "f"\n'
+            f'unit = "N"\nport = "socket://127.0.0.1:{device.getsockname()[1]}"\n', "utf-8",
+        )  # fmt: skip
+        process = start_haul(
+            "record", tmp_path / "rig.toml", tmp_path / "sensors.toml", "--out", tmp_path / "s",
+            "--for", 5, "--watch", "--http", 0, start_new_session=True,
+        )  # fmt: skip
+        url = process.stdout.readline().strip()
+        assert url.startswith("http://127.0.0.1:")
+        # the page is the one child of the recorder
+        children = Path(f"/proc/{process.pid}/task/{process.pid}/children").read_text("utf-8").split()
+        assert len(children) == 1
+        os.kill(int(children[0]), signal.SIGKILL)
+        out, err = process.communicate(timeout=20)
+    assert process.returncode == 0, err
+    assert "sealed" in out and session_state(tmp_path / "s") == "sealed"
+
+
+def test_the_demo_prints_its_pages_url_and_both_end(tmp_path):
+    process = start_haul("demo", "--for", 5, "--out", tmp_path / "s", "--http", 0)
+    out, err = process.communicate(timeout=40)
+    assert process.returncode == 0, err
+    urls = re.findall(r"^(http://127\.0\.0\.1:[0-9]+/)$", out, re.M)
+    assert len(urls) == 1
+    with pytest.raises(OSError):
+        urllib.request.urlopen(urls[0], timeout=2)
