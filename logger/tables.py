@@ -47,9 +47,9 @@ def parse_toml(text: str, file: str, fault: type[UserFault]) -> dict[str, Any]:
         ) from None
 
 
-def nearest(word: str, known: Iterable[str]) -> str | None:
-    """The known word closest to `word`, or None where none is near."""
-    found = difflib.get_close_matches(word, list(known), n=1, cutoff=0.5)
+def nearest(word: str, known: Iterable[str], cutoff: float = 0.5) -> str | None:
+    """The known word closest to `word`, or None where none is near (likeness of at least cutoff)."""
+    found = difflib.get_close_matches(word, list(known), n=1, cutoff=cutoff)
     return found[0] if found else None
 
 
@@ -72,7 +72,13 @@ class Table:
         self.asked: list[str] = []
 
     def fault(self, key: str, what: str, cure: str) -> UserFault:
-        """A fault placed at this key of this table."""
+        """A fault placed at this key of this table; a missing key that stands there misspelt is
+        told as the unknown key that it is."""
+        if what.startswith("is missing"):
+            strange = nearest(key, [k for k in self.data if k not in self.asked], 0.7)
+            if strange is not None:
+                where = f"in [{self.name}]" if self.name else "at the top of the file"
+                what, cure, key = f"unknown key {_shown(strange)} {where}", f"write {key}", strange
         place = f"{self.name}: {key}" if self.name and key else (self.name or key)
         return self.fault_type(self.file, what, cure, place)
 

@@ -27,6 +27,8 @@ def line(text: str) -> str:
         ("x = [\ny", ["not valid TOML", "line 2"]),
         ("", ["anchor_to_load_m", "missing"]),
         (HEAD, ["rope", "there is no rope"]),
+        ("anchor_to_laod_m = 12.0\n" + ROPE % Z, ['unknown key "anchor_to_laod_m"', "write anchor_to_load_m"]),
+        (HEAD + ROPE % Z.replace("at_m", "at_n"), ['unknown key "at_n"', "station 2", "write at_m"]),
         (HEAD + "titel = 'x'\n" + ROPE % Z, ['unknown key "titel"', "write title"]),
         (HEAD + "[defaults]\npully_efficiency = 0.9\n" + ROPE % Z, ["pully_efficiency", "write pulley_efficiency"]),
         (HEAD + "[defaults]\npulley_efficiency = 1.2\n" + ROPE % Z, ["defaults: pulley_efficiency", "out of range"]),
