@@ -19,7 +19,9 @@ def live_figure() -> dict[str, Any]:
             "margin": {"l": 58, "r": 12, "t": 10, "b": 36},
             "paper_bgcolor": "rgba(0,0,0,0)",
             "plot_bgcolor": "rgba(0,0,0,0)",
-            "xaxis": {**axis, "type": "date", "tickangle": 0},
+            # seconds since the start told as a time of day; the first minute until data come
+            "xaxis": {**axis, "type": "date", "tickangle": 0, "range": [0, 60_000],
+                      "tickformat": "%-M:%S"},
             "yaxis": {**axis, "rangemode": "tozero", "title": {"text": "N", "standoff": 4}},
         },
     }  # fmt: skip
