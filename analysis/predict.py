@@ -12,7 +12,7 @@ import numpy as np
 from analysis import limits
 from analysis.bodies import Floats, Rig
 from analysis.loads import Resistance, can_run_back, resistance
-from analysis.motion import LOAD, TINY, Motion, solve_motion
+from analysis.motion import TINY, Motion, solve_motion
 from analysis.tension import (
     System,
     efficiencies,
@@ -476,18 +476,3 @@ def _clean(value: float) -> float:
 
 def _kN(newton: float) -> str:
     return f"{newton / 1000:.2f} kN"
-
-
-__all__ = [
-    "LOAD",
-    "Model",
-    "Part",
-    "common_efficiency",
-    "force_gain",
-    "load_from_cell",
-    "model",
-    "model_ma_with",
-    "parts",
-    "predict",
-    "travel_gain",
-]

@@ -79,7 +79,6 @@ def rigs(draw: st.DrawFn) -> Rig:
     stages = draw(st.integers(1, 3))
     number = 0
     position = 90.0
-    current = "load"
     pulleys: list[str] = []
     if draw(st.booleans()):
         words.append("tie:anchor")
@@ -104,7 +103,6 @@ def rigs(draw: st.DrawFn) -> Rig:
             pulleys += [f"A{number}", f"T{number}"]
             number += 1
         position -= 25.0
-        current = grab
     ending = draw(st.sampled_from(["haul", "redirect", "winch"]))
     if ending == "redirect":
         words.append(f"pulley:R@{draw(st.sampled_from(fixed))}")
@@ -114,7 +112,6 @@ def rigs(draw: st.DrawFn) -> Rig:
         words.append("haul@load")
     else:
         words.append("haul")
-    del current
     own = draw(st.lists(st.sampled_from(pulleys), unique=True, max_size=3))
     for name in own:
         extra += (

@@ -167,9 +167,17 @@ def status_text(status: Status, sensors: Sensors, shown: Units) -> str:
 
 
 def _alarm(row: AlarmRow, sensors: Sensors, shown: Units) -> str:
+    """The levels of one row as the channel will read them, and as the thing at risk feels them."""
     text = shown.force if sensors.by_name(row.channel).quantity == "force" else shown.length
-    caution, stop = ("none" if v is None else text(v) for v in (row.caution, row.stop))
-    return f"alarm {one_line(row.label)}: caution {caution}, stop {stop}"
+    if (row.gain, row.offset) == (1.0, 0.0):
+        caution, stop = ("none" if v is None else text(v) for v in (row.caution, row.stop))
+        return f"alarm {one_line(row.label)}: caution {caution}, stop {stop}"
+    levels = [
+        f"{word} at {text((level - row.offset) / row.gain)} of {row.channel} ({text(level)} on it)"
+        for word, level in (("caution", row.caution), ("stop", row.stop))
+        if level is not None
+    ]
+    return one_line(f"alarm {row.label}: {', '.join(levels)}")
 
 
 def _tell(text: str) -> None:

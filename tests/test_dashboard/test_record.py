@@ -11,8 +11,9 @@ from pathlib import Path
 import pytest
 
 from dashboard import cli
-from dashboard.commands.record import alarm_rows, status_text
+from dashboard.commands.record import _alarm, alarm_rows, status_text
 from dashboard.units import METRIC, US
+from logger.alarms import AlarmRow
 from logger.recorder import Status
 from logger.sensors import load_sensors
 from logger.session import open_session, read_all
@@ -151,3 +152,10 @@ def test_alarm_levels_are_those_of_the_sensors_file(wired, device):
     (row,) = alarm_rows(load_sensors(wired(device.url)))
     assert (row.channel, row.gain, row.offset) == ("haul_force", 1.0, 0.0)
     assert (row.caution, row.stop) == (250.0, 400.0)
+
+
+def test_a_limit_of_the_rig_is_told_as_the_haul_cell_will_read_it(wired, device):
+    """4 kN on a thing that feels eight times the haul: the cell reads 500 N then."""
+    sensors = load_sensors(wired(device.url))
+    row = AlarmRow("haul_force", "strand load>G1: 40 kN breaking strength / 10", 8.0, stop=4000.0)
+    assert _alarm(row, sensors, METRIC).endswith("stop at 500 N of haul_force (4000 N on it)")
