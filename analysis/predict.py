@@ -84,10 +84,13 @@ class Model:
         return limits.parts(self.rig, self.motion, self.system.toward)
 
 
-def model(rig: Rig) -> Model:
-    """The model's answer for a rig; a few linear solves, nothing kept."""
-    motion = solve_motion(rig)
-    sys = system(rig, motion)
+def model(rig: Rig, x_m: Floats | None = None) -> Model:
+    """The model's answer for a rig with its bodies at x_m (bodies,), by default where the job starts.
+
+    A few linear solves, nothing kept.  Raises numpy.linalg.LinAlgError where it locks up there.
+    """
+    motion = solve_motion(rig, x_m)
+    sys = system(rig, motion, x_m)
     row = load_row(rig, sys.toward)
     ideal = tensions(sys, np.ones(len(rig.turns)))
     e = efficiencies(rig)
