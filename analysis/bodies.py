@@ -179,6 +179,26 @@ class Rig:
         return 1 if self.haul in self.before else -1
 
     @cached_property
+    def ends(self) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
+        """Strands between two bodies: their indices and the body at each end, three arrays."""
+        rows = []
+        for k, strand in enumerate(self.strands):
+            a, b = self.stations[strand.start].body, self.stations[strand.end].body
+            if a is not None and b is not None:
+                rows.append((k, a, b))
+        table = np.array(rows, dtype=np.int64).reshape(-1, 3)
+        return table[:, 0], table[:, 1], table[:, 2]
+
+    @cached_property
+    def haul_direction(self) -> Floats:
+        """Unit vector along the haul strand in rope order, shape (2,): from `toward_deg`, 0 toward
+        the anchor's side, turning toward the side that offsets count."""
+        angle = np.deg2rad(self.stations[self.haul].toward_deg)
+        out = np.array([-np.cos(angle), np.sin(angle)])
+        out[np.abs(out) < 1e-15] = 0.0
+        return out * self.haul_sign
+
+    @cached_property
     def start_m(self) -> Floats:
         """Positions of all bodies at the start of the job, shape (bodies,)."""
         return np.array([body.x_m for body in self.bodies], dtype=np.float64)

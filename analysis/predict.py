@@ -21,6 +21,7 @@ from analysis.tension import (
     loaded_side,
     sensitivities,
     spread,
+    spreads,
     system,
     tensions,
 )
@@ -105,7 +106,7 @@ def model(rig: Rig, x_m: Floats | None = None) -> Model:
         lower = needs.lower_N / float(row @ tensions(sys, efficiencies(rig, hauling=False)))
     held = tuple(_held(rig, motion, sys, station, ideal_ma) for station in rig.captures)
     pieces = limits.parts(rig, motion, sys.toward)
-    listed = tuple(_part(rig, piece, ideal, tension, gradient) for piece in pieces)
+    listed = _parts(rig, pieces, ideal, tension, gradient)
     return Model(
         rig=rig,
         motion=motion,
@@ -337,18 +338,18 @@ def _haul_force(needs: Resistance, ma: float, ma_u: float) -> tuple[float | None
     return force, force * math.hypot((needs.force_u_N or 0.0) / needs.force_N, ma_u / ma)
 
 
-def _part(rig: Rig, piece: limits.Part, ideal: Floats, tension: Floats, gradient: Floats) -> Part:
-    force = piece.force(tension)
-    step = 1e-6
-    slope = np.array(
-        [
-            (piece.force(tension + step * gradient[:, k]) - force) / step
-            for k in range(gradient.shape[1])
-        ]
-    )
-    return Part(
-        piece.name, piece.kind, piece.on, _clean(piece.force(ideal)), _clean(force),
-        spread(rig, slope), piece.limit_N, piece.why,
+def _parts(
+    rig: Rig, pieces: tuple[limits.Part, ...], ideal: Floats, tension: Floats, gradient: Floats
+) -> tuple[Part, ...]:
+    """All parts; the uncertainty by the chain rule, d force / d tension times d tension / d efficiency."""
+    slopes = np.array([piece.slope(tension) for piece in pieces])
+    u = spreads(rig, slopes @ gradient)
+    return tuple(
+        Part(
+            piece.name, piece.kind, piece.on, _clean(piece.force(ideal)),
+            _clean(piece.force(tension)), float(one), piece.limit_N, piece.why,
+        )
+        for piece, one in zip(pieces, u, strict=True)
     )  # fmt: skip
 
 

@@ -140,14 +140,18 @@ def spread(rig: Rig, gradient: Floats) -> float:
     The default efficiency's uncertainty is common to all pulleys that use it (added linearly);
     all others are independent (added in quadrature). JCGM 100:2008, 5.1.2 and 5.2.2.
     """
-    common, square = 0.0, 0.0
-    for k, s in enumerate(rig.turns):
-        station = rig.stations[s]
-        if station.shared:
-            common += float(gradient[k])
-        else:
-            square += (float(gradient[k]) * station.efficiency_u) ** 2
-    return float(np.sqrt((common * rig.default_u) ** 2 + square))
+    return float(spreads(rig, np.asarray(gradient)[None])[0])
+
+
+def spreads(rig: Rig, gradients: Floats) -> Floats:
+    """`spread` of many figures at once: gradients (figures, turns), result (figures,)."""
+    shared = np.array([rig.stations[s].shared for s in rig.turns], dtype=bool)
+    own_u = np.array([rig.stations[s].efficiency_u for s in rig.turns], dtype=np.float64)
+    if not len(shared):
+        return np.zeros(len(gradients))
+    common = gradients[:, shared].sum(axis=1) * rig.default_u
+    own = np.where(shared, 0.0, gradients * own_u)
+    return np.asarray(np.sqrt(common**2 + np.sum(own**2, axis=1)))
 
 
 def load_row(rig: Rig, toward: Floats) -> Floats:
