@@ -107,6 +107,9 @@ class Load:
     resistance_u_N: float | None = None
     pull_distance_m: float | None = None
     wll_N: float | None = None
+    surface: str = ""  # row of analysis.surfaces that coefficient and breakaway come from
+    breakaway: float | None = None  # ground's resistance before it moves / while it moves
+    breakaway_u: float | None = None
 
 
 @dataclass(frozen=True)

@@ -75,10 +75,10 @@ def equations(rig: Rig, x_m: Floats) -> tuple[Floats, dict[int, int], dict[int, 
     if rig.stations[rig.haul].body is None:  # the rig's end of the haul strand may move
         strand = rig.strands[rig.haul_strand]
         near = strand.start if strand.end == rig.haul else strand.end
-        body = rig.stations[near].body
-        if body is not None:
+        last = rig.stations[near].body
+        if last is not None:
             sign = -1.0 if near == strand.start else 1.0
-            matrix[rig.haul_strand, body_at[body]] += sign * toward[rig.haul_strand, 0]
+            matrix[rig.haul_strand, body_at[last]] += sign * toward[rig.haul_strand, 0]
     tied = [n for n, strand in enumerate(rig.strands) if rig.stations[strand.end].kind != "free"]
     for n in tied:
         matrix[n, flow_column.get(rig.strands[n].start, spare)] -= 1.0

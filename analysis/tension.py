@@ -134,6 +134,15 @@ def sensitivities(sys: System, e: Floats, tension: Floats) -> Floats:
     return result
 
 
+def sensitivities_back(rig: Rig, sys: System, e: Floats, tension: Floats) -> Floats:
+    """While running back, d tension / d hauling efficiency, shape (strands, turns).
+
+    e, tension: of running back.  d(1/e)/de = -1/e^2; a capture is held open and has none.
+    """
+    captures = np.array([rig.stations[s].kind == "capture" for s in rig.turns], dtype=bool)
+    return sensitivities(sys, e, tension) * np.where(captures, 0.0, -e * e)
+
+
 def spread(rig: Rig, gradient: Floats) -> float:
     """Standard uncertainty of a figure with this gradient over the turns' efficiencies, (turns,).
 
