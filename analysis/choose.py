@@ -316,6 +316,8 @@ def _fit(rig: Rig, need: Need) -> tuple[Rig, Model, dict[str, Job], float]:
             result = (fitted, known, jobs, rope)
         if not stuck and rope <= need.rope_m:
             return fitted, known, jobs, rope
+        if not rig.grabs or (known.haul_force_N or 0.0) > need.team_N:
+            break  # drawing it shorter changes neither that nothing can be reset nor the pull
     if result is None:
         nothing = Job(0.0, 0.0, 0, {}, (), "does not fit into this distance")
         return rig, model(replace(rig, load=need.load)), {"each": nothing}, 0.0
