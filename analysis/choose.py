@@ -175,6 +175,11 @@ def judge(name: str, rig: Rig, need: Need) -> Option:
     )
 
 
+def fitted(rig: Rig, need: Need) -> Rig:
+    """The rig placed at the job, with the crew's gear, as `judge` looks at it."""
+    return _fit(rated(rig, need.gear), need)[0]
+
+
 def rated(rig: Rig, gear: Gear) -> Rig:
     """The rig with the crew's gear in it: one rating and efficiency for all things of a kind."""
     ratings = dict(rig.ratings)
@@ -195,6 +200,7 @@ def rated(rig: Rig, gear: Gear) -> Rig:
     u = rig.default_u if gear.efficiency_u is None else gear.efficiency_u
     return replace(
         rig,
+        default_assumed=rig.default_assumed and gear.efficiency is None,
         ratings=ratings,
         stations=tuple(stations),
         ropes=tuple(replace(rope, mbs_N=gear.rope_mbs_N) for rope in rig.ropes),
@@ -300,22 +306,22 @@ def _fit(rig: Rig, need: Need) -> tuple[Rig, Model, dict[str, Job], float]:
     result: tuple[Rig, Model, dict[str, Job], float] | None = None
     for share in SHRINK:
         try:
-            fitted = placed(rig, need, share)
-            known = model(fitted)
+            there = placed(rig, need, share)
+            known = model(there)
         except (RigFault, np.linalg.LinAlgError):
             continue
         setbacks = reset_setbacks(known)
-        jobs = {mode: job(fitted, mode, setbacks) for mode in ("each", "together")}
+        jobs = {mode: job(there, mode, setbacks) for mode in ("each", "together")}
         stuck = all(done.why_not for done in jobs.values())
         places = [x for done in jobs.values() for x in done.places]
         rope = sum(
-            max(needed_rope(fitted, k, x) for x in (fitted.start_m, *places))
-            for k in range(len(fitted.ropes))
+            max(needed_rope(there, k, x) for x in (there.start_m, *places))
+            for k in range(len(there.ropes))
         )
         if result is None or (_stuck(result[2]), result[3]) > (stuck, rope):
-            result = (fitted, known, jobs, rope)
+            result = (there, known, jobs, rope)
         if not stuck and rope <= need.rope_m:
-            return fitted, known, jobs, rope
+            return there, known, jobs, rope
         if not rig.grabs or (known.haul_force_N or 0.0) > need.team_N:
             break  # drawing it shorter changes neither that nothing can be reset nor the pull
     if result is None:
@@ -340,12 +346,12 @@ def placed(rig: Rig, need: Need, share: float = 1.0) -> Rig:
             return replace(body, x_m=body.x_m * scale * share)
         return body
 
-    fitted = replace(
+    there = replace(
         rig,
         bodies=tuple(move(b) for b in rig.bodies),
         load=need.load,
         team_pull_N=need.team_N,
         stand_m=rig.stand_m and length,
     )
-    check(fitted)
-    return fitted
+    check(there)
+    return there

@@ -10,7 +10,17 @@ import argparse
 import math
 
 from analysis.bodies import Load
-from analysis.choose import Gear, Need, Option, as_json, between, choose, warnings
+from analysis.choose import (
+    Gear,
+    Need,
+    Option,
+    as_json,
+    between,
+    choose,
+    fitted,
+    shelf,
+    warnings,
+)
 from analysis.surfaces import SURFACES, surface
 from dashboard.commands.common import add_json, add_units, positive, print_json, table, units
 from dashboard.units import Units, number, percent
@@ -54,6 +64,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="breaking strength / allowed working force (default 10)")  # fmt: skip
     add("--between", metavar=("A", "B"), nargs=2, default=PAIR,
         help="two rigs to set against each other (default 3-on-4 and 3-on-3-on-2)")  # fmt: skip
+    add("--write", metavar=("NAME", "FILE"), nargs=2,
+        help="write this rig of the shelf, placed at the job, as a rig file")  # fmt: skip
     add_json(parser)
     add_units(parser)
 
@@ -62,17 +74,36 @@ def run(args: argparse.Namespace) -> int:
     need = _need(args)
     options = choose(need)
     by_name = {o.name: o for o in options}
-    for name in args.between:
+    asked = [("--between", name) for name in args.between]
+    asked += [("--write", args.write[0])] if args.write else []
+    for option, name in asked:
         if name not in by_name:
             near = nearest(name, by_name)
-            raise CallFault("choose", f'--between: the shelf has no "{name}"',
+            raise CallFault("choose", f'{option}: the shelf has no "{name}"',
                             f"write {near}" if near else "names are " + ", ".join(by_name))  # fmt: skip
+    if args.write:
+        _write(need, *args.write)
     pair = between(*(by_name[name] for name in args.between))
     if args.json:
         print_json(as_json(need, options, pair))
     else:
         print("\n".join(_lines(need, options, pair, units(args))))
     return 0 if any(not o.why_not for o in options) else 1
+
+
+def _write(need: Need, name: str, file: str) -> None:
+    from pathlib import Path
+
+    from analysis.rig_text import rig_toml
+
+    try:
+        with Path(file).open("x", encoding="utf-8") as out:
+            out.write(rig_toml(fitted(shelf()[name], need)))
+    except FileExistsError:
+        raise CallFault(file, "exists, and no file is overwritten", "give --write a new name") from None
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise CallFault(file, f"cannot be written ({reason})", "give --write another file") from None
 
 
 def _need(args: argparse.Namespace) -> Need:

@@ -54,6 +54,22 @@ def test_what_is_not_rated_is_said_to_be_not_judged(haul):
     assert all(row["most_used"] > 0 for row in rated["rigs"])
 
 
+def test_a_rig_is_written_as_it_was_judged(haul, tmp_path):
+    file = tmp_path / "plan.toml"
+    call = ["choose", "--load-N", 2500, *JOB, "--rope-mbs-kN", 30, "--pulley-efficiency", 0.85]
+    found = json.loads(haul(*call, "--write", "3-on-4", file, "--json").out)
+    (row,) = (row for row in found["rigs"] if row["name"] == "3-on-4")
+    plan = json.loads(haul("predict", file, "--json").out)
+    assert plan["haul_force_N"] == pytest.approx(row["haul_force_N"], rel=1e-5)
+    # closed form of a 3:1 on a simple 4:1 at 0.85
+    assert plan["model_ma"] == pytest.approx(8.1976, abs=1e-4)
+    assert plan["job"][row["reset"]]["strokes"] == row["strokes"]
+    assert plan["rope"][0]["needed_m"] == pytest.approx(row["rope_needed_m"], rel=1e-4)
+    again = haul(*call, "--write", "3-on-4", file)
+    assert again.status == 2 and "exists" in again.err
+    assert "3-on-4" in haul(*call, "--write", "3-on-44", tmp_path / "x.toml").err
+
+
 def test_us_units_for_people(haul):
     said = haul("choose", "--load-N", 2500, *JOB, "--units", "us")
     table = said.out.split("Those that do not")[0]
