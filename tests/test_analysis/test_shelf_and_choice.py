@@ -2,6 +2,8 @@
 
 import functools
 import re
+from collections import Counter
+from importlib import resources
 
 import pytest
 
@@ -25,6 +27,21 @@ def ratio_in_name(name: str) -> int:
 def test_at_least_24_rigs_with_notes():
     assert len(SHELF) >= 24
     assert all(rig.title and rig.note for rig in SHELF.values())
+
+
+@pytest.mark.parametrize("name", sorted(SHELF))
+def test_each_file_states_the_hardware_that_it_takes(name):
+    rig = SHELF[name]
+    first = (resources.files("analysis") / "rigs" / f"{name}.toml").read_text("utf-8").split("\n")[0]
+    stated = {word.rstrip("s"): int(n) for n, word in re.findall(r"(\d+) ([a-z]+)", first)}
+    stations = Counter(s.kind for s in rig.stations)
+    bodies = Counter(b.kind for b in rig.bodies)
+    assert first.startswith("# Hardware: ")
+    assert stated == {
+        "pulley": stations["pulley"], "grab": stations["grab"], "capture": stations["capture"],
+        "anchor": 1 + bodies["further_anchor"], "rope": len(rig.ropes),
+        **({"plate": bodies["plate"]} if bodies["plate"] else {}),
+    }  # fmt: skip
 
 
 @pytest.mark.parametrize("name", sorted(SHELF))
