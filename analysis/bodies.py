@@ -107,6 +107,9 @@ class Load:
     resistance_u_N: float | None = None
     pull_distance_m: float | None = None
     wll_N: float | None = None
+    surface: str = ""  # row of analysis.surfaces that coefficient and breakaway come from
+    breakaway: float | None = None  # ground's resistance before it moves / while it moves
+    breakaway_u: float | None = None
 
 
 @dataclass(frozen=True)
@@ -177,6 +180,26 @@ class Rig:
     def haul_sign(self) -> int:
         """+1 if rope runs toward the haulers in rope order, -1 if the path begins at them."""
         return 1 if self.haul in self.before else -1
+
+    @cached_property
+    def ends(self) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
+        """Strands between two bodies: their indices and the body at each end, three arrays."""
+        rows = []
+        for k, strand in enumerate(self.strands):
+            a, b = self.stations[strand.start].body, self.stations[strand.end].body
+            if a is not None and b is not None:
+                rows.append((k, a, b))
+        table = np.array(rows, dtype=np.int64).reshape(-1, 3)
+        return table[:, 0], table[:, 1], table[:, 2]
+
+    @cached_property
+    def haul_direction(self) -> Floats:
+        """Unit vector along the haul strand in rope order, shape (2,): from `toward_deg`, 0 toward
+        the anchor's side, turning toward the side that offsets count."""
+        angle = np.deg2rad(self.stations[self.haul].toward_deg)
+        out = np.array([-np.cos(angle), np.sin(angle)])
+        out[np.abs(out) < 1e-15] = 0.0
+        return out * self.haul_sign
 
     @cached_property
     def start_m(self) -> Floats:

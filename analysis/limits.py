@@ -54,6 +54,23 @@ class Part:
             return math.sqrt(max(0.0, square))
         return float(np.hypot(*(self.matrix @ tension)))
 
+    def slope(self, tension: Floats) -> Floats:
+        """d force / d tension of each strand, shape (strands,), at these tensions."""
+        if self.combine in ("strand", "axis"):
+            return np.asarray(self.matrix[0])
+        if self.combine == "difference":
+            return np.asarray(self.matrix[0] * np.sign(self.matrix[0] @ tension))
+        if self.combine == "side":
+            return np.asarray(np.sum(self.matrix[self.matrix @ tension > 0], axis=0))
+        force = self.force(tension)
+        if force == 0.0:
+            return np.zeros(self.matrix.shape[1])
+        both = self.matrix @ tension
+        if self.combine == "wrap":
+            cosine = math.cos(self.wrap_rad)
+            both = np.array([both[0] - both[1] * cosine, both[1] - both[0] * cosine])
+        return np.asarray(both @ self.matrix / force)
+
 
 def parts(rig: Rig, motion: Motion, toward: Floats) -> tuple[Part, ...]:
     """All strands in rope order, then all elements in the order of interface section 5."""

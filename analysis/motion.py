@@ -44,21 +44,12 @@ def directions(rig: Rig, x_m: Floats) -> Floats:
     anchor's side, turning toward the side that offsets count.
     """
     result = np.zeros((len(rig.strands), 2))
-    for k, strand in enumerate(rig.strands):
-        a, b = rig.stations[strand.start], rig.stations[strand.end]
-        if a.kind == "free" or b.kind == "free":
-            continue
-        if a.body is None or b.body is None:
-            haul = a if a.body is None else b
-            angle = np.deg2rad(haul.toward_deg)
-            out = np.array([-np.cos(angle), np.sin(angle)])
-            out[np.abs(out) < 1e-15] = 0.0
-            result[k] = out if haul is b else -out
-            continue
-        step = np.array([x_m[b.body] - x_m[a.body], rig.side_m[b.body] - rig.side_m[a.body]])
-        length = float(np.hypot(step[0], step[1]))
-        if length > 0.0:
-            result[k] = step / length
+    if rig.stations[rig.haul].body is None:
+        result[rig.haul_strand] = rig.haul_direction
+    k, a, b = rig.ends
+    step = np.stack([x_m[b] - x_m[a], rig.side_m[b] - rig.side_m[a]], axis=1)
+    length = np.hypot(step[:, 0], step[:, 1])[:, None]
+    result[k] = np.divide(step, length, out=np.zeros_like(step), where=length > 0)
     return result
 
 
@@ -72,22 +63,27 @@ def equations(rig: Rig, x_m: Floats) -> tuple[Floats, dict[int, int], dict[int, 
     body_column = {body: k for k, body in enumerate(rig.movers)}
     flowing = [*rig.turns, rig.haul]
     flow_column = {s: len(body_column) + k for k, s in enumerate(flowing)}
-    rows = []
-    for k, strand in enumerate(rig.strands):
-        a, b = rig.stations[strand.start], rig.stations[strand.end]
-        if b.kind == "free":
-            continue
-        row = np.zeros(len(body_column) + len(flow_column))
-        if a.body in body_column:
-            row[body_column[a.body]] -= toward[k, 0]
-        if b.body in body_column:
-            row[body_column[b.body]] += toward[k, 0]
-        if strand.start in flow_column:
-            row[flow_column[strand.start]] -= 1.0
-        if strand.end in flow_column:
-            row[flow_column[strand.end]] += 1.0
-        rows.append(row)
-    return np.array(rows), body_column, flow_column
+    # columns that bodies at rest and stations without flow use are cut off at the end
+    spare = len(body_column) + len(flow_column)
+    matrix = np.zeros((len(rig.strands), spare + 1))
+    body_at = np.full(len(rig.bodies), spare)
+    for body, column in body_column.items():
+        body_at[body] = column
+    k, a, b = rig.ends
+    matrix[k, body_at[a]] -= toward[k, 0]
+    matrix[k, body_at[b]] += toward[k, 0]
+    if rig.stations[rig.haul].body is None:  # the rig's end of the haul strand may move
+        strand = rig.strands[rig.haul_strand]
+        near = strand.start if strand.end == rig.haul else strand.end
+        last = rig.stations[near].body
+        if last is not None:
+            sign = -1.0 if near == strand.start else 1.0
+            matrix[rig.haul_strand, body_at[last]] += sign * toward[rig.haul_strand, 0]
+    tied = [n for n, strand in enumerate(rig.strands) if rig.stations[strand.end].kind != "free"]
+    for n in tied:
+        matrix[n, flow_column.get(rig.strands[n].start, spare)] -= 1.0
+        matrix[n, flow_column.get(rig.strands[n].end, spare)] += 1.0
+    return matrix[tied, :spare], body_column, flow_column
 
 
 def solve_motion(rig: Rig, x_m: Floats | None = None) -> Motion:

@@ -20,7 +20,9 @@ from analysis.tension import (
     load_row,
     loaded_side,
     sensitivities,
+    sensitivities_back,
     spread,
+    spreads,
     system,
     tensions,
 )
@@ -74,10 +76,18 @@ class Model:
     warnings: tuple[str, ...]
     held: tuple[Held, ...]
     parts: tuple[Part, ...]
+    gradient: Floats  # d tension / d efficiency of each turn, (strands, turns)
+    lower_force_u_N: float | None = None
+    start_force_N: float | None = None  # haul force that breaks the load away
+    start_force_u_N: float | None = None
 
     @property
     def efficiency(self) -> float:
         return self.model_ma / self.ideal_ma
+
+    @property
+    def efficiency_u(self) -> float:
+        return self.model_ma_u / self.ideal_ma
 
     @cached_property
     def pieces(self) -> tuple[limits.Part, ...]:
@@ -99,13 +109,12 @@ def model(rig: Rig, x_m: Floats | None = None) -> Model:
     ma, ma_u = float(row @ tension), spread(rig, row @ gradient)
     ideal_ma = float(row @ ideal)
     needs = resistance(rig.load)
-    haul, haul_u = _haul_force(needs, ma, ma_u)
-    lower = None
-    if needs.lower_N is not None:
-        lower = needs.lower_N / float(row @ tensions(sys, efficiencies(rig, hauling=False)))
+    haul, haul_u = _divided(needs.force_N, needs.force_u_N, ma, ma_u)
+    start, start_u = _divided(needs.start_N, needs.start_u_N, ma, ma_u)
+    lower, lower_u = _divided(needs.lower_N, needs.lower_u_N, *_running_back(rig, sys, row))
     held = tuple(_held(rig, motion, sys, station, ideal_ma) for station in rig.captures)
     pieces = limits.parts(rig, motion, sys.toward)
-    listed = tuple(_part(rig, piece, ideal, tension, gradient) for piece in pieces)
+    listed = _parts(rig, pieces, ideal, tension, gradient)
     return Model(
         rig=rig,
         motion=motion,
@@ -121,9 +130,13 @@ def model(rig: Rig, x_m: Floats | None = None) -> Model:
         haul_force_N=haul,
         haul_force_u_N=haul_u,
         lower_force_N=lower,
-        warnings=tuple(_warnings(rig, needs, haul, haul_u, held)),
+        warnings=tuple(_warnings(rig, needs, haul, haul_u, start, held)),
         held=held,
         parts=listed,
+        gradient=gradient,
+        lower_force_u_N=lower_u,
+        start_force_N=start,
+        start_force_u_N=start_u,
     )
 
 
@@ -269,6 +282,7 @@ def predict(rig: Rig, haul_force_N: float | None = None) -> dict[str, Any]:
                 | {"force_N": force, "limit_N": part.limit_N, "use": use}
             )  # fmt: skip
     holds = [_hold_row(known, held) for held in known.held]
+    over += _beside_axis(known, haul)
     for row in holds:
         if row["use"] is not None and row["use"] > 1:
             over.append(
@@ -311,6 +325,22 @@ def predict(rig: Rig, haul_force_N: float | None = None) -> dict[str, Any]:
     }
 
 
+def _beside_axis(known: Model, haul: float | None) -> list[str]:
+    """Anchors whose pull along the axis is allowed, but whose whole force is not."""
+    if haul is None:
+        return []
+    result = []
+    for piece in known.pieces:
+        if piece.kind == "anchor" and piece.limit_N is not None:
+            along = abs(piece.force(known.tension)) * haul
+            whole = float(np.hypot(*(piece.matrix @ known.tension))) * haul
+            if along <= piece.limit_N < whole:
+                result.append(
+                    f"{piece.name}: the whole force on it is {_kN(whole)}, its pull beside the haul axis included; {_kN(piece.limit_N)} is allowed ({piece.why})"
+                )
+    return result
+
+
 def first_limit(known: Model) -> Part | None:
     """The rated strand or element that reaches its limit at the lowest haul tension, or None."""
     rated = [p for p in known.parts if p.limit_N is not None and abs(p.ideal) > TINY]
@@ -330,25 +360,36 @@ def stop_hauling_at(known: Model) -> dict[str, Any]:
     return {"haul_force_N": level, "because": f"{what}{first.name}: {first.why}"} | counted
 
 
-def _haul_force(needs: Resistance, ma: float, ma_u: float) -> tuple[float | None, float | None]:
-    if needs.force_N is None:
+def _divided(
+    force: float | None, force_u: float | None, ma: float, ma_u: float
+) -> tuple[float | None, float | None]:
+    """Force / advantage and its standard uncertainty; None where the force is not known."""
+    if force is None:
         return None, None
-    force = needs.force_N / ma
-    return force, force * math.hypot((needs.force_u_N or 0.0) / needs.force_N, ma_u / ma)
+    value = force / ma
+    return value, math.hypot((force_u or 0.0) / ma, value * ma_u / ma)
 
 
-def _part(rig: Rig, piece: limits.Part, ideal: Floats, tension: Floats, gradient: Floats) -> Part:
-    force = piece.force(tension)
-    step = 1e-6
-    slope = np.array(
-        [
-            (piece.force(tension + step * gradient[:, k]) - force) / step
-            for k in range(gradient.shape[1])
-        ]
-    )
-    return Part(
-        piece.name, piece.kind, piece.on, _clean(piece.force(ideal)), _clean(force),
-        spread(rig, slope), piece.limit_N, piece.why,
+def _running_back(rig: Rig, sys: System, row: Floats) -> tuple[float, float]:
+    """Load force / haul tension while the load runs back, and its standard uncertainty."""
+    e = efficiencies(rig, hauling=False)
+    tension = tensions(sys, e)
+    gradient = row @ sensitivities_back(rig, sys, e, tension)
+    return float(row @ tension), spread(rig, gradient)
+
+
+def _parts(
+    rig: Rig, pieces: tuple[limits.Part, ...], ideal: Floats, tension: Floats, gradient: Floats
+) -> tuple[Part, ...]:
+    """All parts; the uncertainty by the chain rule, d force / d tension times d tension / d efficiency."""
+    slopes = np.array([piece.slope(tension) for piece in pieces])
+    u = spreads(rig, slopes @ gradient)
+    return tuple(
+        Part(
+            piece.name, piece.kind, piece.on, _clean(piece.force(ideal)),
+            _clean(piece.force(tension)), float(one), piece.limit_N, piece.why,
+        )
+        for piece, one in zip(pieces, u, strict=True)
     )  # fmt: skip
 
 
@@ -439,7 +480,12 @@ def _travel_warnings(rig: Rig, first: Travel, jobs: dict[str, Job]) -> list[str]
 
 
 def _warnings(
-    rig: Rig, needs: Resistance, haul: float | None, haul_u: float | None, held: tuple[Held, ...]
+    rig: Rig,
+    needs: Resistance,
+    haul: float | None,
+    haul_u: float | None,
+    start: float | None,
+    held: tuple[Held, ...],
 ) -> list[str]:
     result = []
     covered = {name for h in held for name in h.covers}
@@ -465,6 +511,10 @@ def _warnings(
             result.append(
                 f"the team's {rig.team_pull_N:.0f} N may not do: the model needs {haul:.0f} N, but up to {high:.0f} N within 95 %"
             )
+    if start is not None and haul is not None and start > haul * (1 + TINY):
+        more = f"breaking the load away takes {start:.0f} N at the haul, for a moment"
+        if rig.team_pull_N is not None and start > rig.team_pull_N:
+            result.append(f"{more}; the team can keep up {rig.team_pull_N:.0f} N")
     if rig.default_assumed:
         result.append(
             f"pulley efficiency 0.90 with a standard uncertainty of {rig.default_u:g} is assumed; write [defaults] pulley_efficiency, or measure it"

@@ -10,11 +10,13 @@ from collections.abc import Mapping
 from typing import Any
 
 from analysis.bodies import TURNS, Body, Gear, Load, Rating, Rig, Rope, Station, Strand
+from analysis.surfaces import SURFACES, Surface, surface
 from logger.errors import RigFault
 from logger.tables import Table, nearest
 
 DEFAULT_EFFICIENCY, DEFAULT_EFFICIENCY_U = 0.90, 0.05
 DEFAULT_CLEARANCE_M, DEFAULT_FACTOR = 0.3, 10.0
+BREAKAWAY_U = 0.50  # of the part above 1 where the file gives no breakaway_u
 EDGE_FRICTION_U = 0.30  # of the coefficient where the file gives no friction_u: a table value
 STATIONS = ("tie", "grab", "pulley", "capture", "edge", "haul", "free")
 TABLES = ("pulley", "grab", "capture", "edge", "further_anchor", "plate", "gear")
@@ -161,10 +163,24 @@ class Reader:
         resistance = table.number("resistance_N", above=0.0, most=1e9)
         resistance_u = table.number("resistance_u_N", least=0.0, most=1e9)
         way = table.number("pull_distance_m", above=0.0, most=1e5)
+        surface = self._surface(table, kind)
+        breakaway = table.number("breakaway", least=1.0, most=100.0)
+        breakaway_u = table.number("breakaway_u", least=0.0, most=100.0)
         rating = self._rating(table)
         table.done()
+        if surface is not None:
+            kind = kind or surface.kind
+            if coefficient is None:
+                coefficient, coefficient_u = surface.coefficient, surface.coefficient_u
+                self.notes.append(
+                    f"load: resistance coefficient {surface.told} of {surface.name} is a table's guess within a factor, not a measurement"
+                )
+            if breakaway is None:
+                breakaway, breakaway_u = surface.breakaway, surface.breakaway_u
+        if breakaway is not None and breakaway_u is None:
+            breakaway_u = BREAKAWAY_U * (breakaway - 1.0)
         if resistance is not None:
-            for key in ("mass_kg", "slope_deg", "resistance_coefficient"):
+            for key in ("mass_kg", "slope_deg", "resistance_coefficient", "surface"):
                 if key in table.data:
                     raise table.fault(
                         key,
@@ -191,7 +207,28 @@ class Reader:
         return Load(
             kind, mass, mass_u, math.radians(slope or 0.0), coefficient, coefficient_u,
             resistance, resistance_u, way, rating.wll_N,
+            surface.name if surface else "", breakaway, breakaway_u,
         )  # fmt: skip
+
+    def _surface(self, table: Table, kind: str | None) -> Surface | None:
+        """The row of the surface tables that the load moves on."""
+        name = table.text("surface", most=100)
+        if name is None:
+            return None
+        found = surface(name)
+        if found is None:
+            known = [row.name for row in SURFACES]
+            near = nearest(name, known)
+            raise table.fault(
+                "surface", f'no table has "{name}"',
+                f'write "{near}"' if near else "surfaces are " + ", ".join(known),
+            )  # fmt: skip
+        if kind == "hanging" or (kind in ("rolling", "dragging") and kind != found.kind):
+            raise table.fault(
+                "surface", f"is for a {found.kind} load, not for a {kind} one",
+                "write another surface, or the coefficient",
+            )  # fmt: skip
+        return found
 
     def _fixed_bodies(self) -> None:
         for name, table in self.tables["further_anchor"].items():

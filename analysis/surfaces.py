@@ -2,27 +2,32 @@
 
 A table's coefficient is a guess within a factor, not a measurement: the standard uncertainty
 given with each row is half of the row's published spread, and at least 30 % of the value.
+`breakaway` is how many times the moving resistance it takes to break away.  No table was found
+that gives it for wheels; the sliding rows follow oak on oak, at rest 0.62 and sliding 0.48 along
+the grain, 0.54 and 0.32 across it (Marks' Standard Handbook, from memory): 1.3 and 1.7.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
-MARKS = "Marks' Standard Handbook for Mechanical Engineers (Moyer)"
+MARKS = "Moyer, in Marks' Standard Handbook for Mechanical Engineers"
 CARVILL = "J. Carvill, Mechanical Engineer's Data Handbook, 1993"
-RAIL = "teaching page on rolling resistance"
-MEMORY = "common practice, no source (from memory)"
+COLLINS = "A. F. Collins, Inventing for Boys, appendix on friction"
+WEB = "engineering reference page on rolling resistance"
+PRACTICE = "common practice, no source"
 
 
 @dataclass(frozen=True)
 class Surface:
-    """One row: coefficient while moving, its spread, and how many times it is needed to break away."""
+    """One row: coefficient while moving (low, high), breakaway with u, and the source of the coefficient."""
 
     name: str
     kind: str  # rolling | dragging
     low: float
     high: float
     breakaway: float
+    breakaway_u: float
     source: str
 
     @property
@@ -33,22 +38,33 @@ class Surface:
     def coefficient_u(self) -> float:
         return max((self.high - self.low) / 2, 0.30 * self.coefficient)
 
+    @property
+    def told(self) -> str:
+        """The coefficient with its standard uncertainty, as text."""
+        return f"{self.coefficient:.3g} (standard uncertainty {self.coefficient_u:.2g})"
 
+
+_WHEEL, _SLIDE = (1.5, 0.3), (1.5, 0.2)
 SURFACES = (
-    Surface("hard-road", "rolling", 0.008, 0.008, 1.5, MARKS),
-    Surface("packed-gravel", "rolling", 0.012, 0.012, 1.5, MARKS),
-    Surface("wet-loose-gravel", "rolling", 0.06, 0.06, 1.5, MARKS),
-    Surface("new-asphalt", "rolling", 0.01, 0.01, 1.5, CARVILL),
-    Surface("worn-asphalt", "rolling", 0.02, 0.02, 1.5, CARVILL),
-    Surface("rolled-new-gravel", "rolling", 0.01, 0.01, 1.5, CARVILL),
-    Surface("loose-worn-gravel", "rolling", 0.04, 0.04, 1.5, CARVILL),
-    Surface("medium-hard-soil", "rolling", 0.08, 0.08, 1.5, CARVILL),
-    Surface("sand", "rolling", 0.10, 0.20, 1.5, CARVILL),
-    Surface("steel-wheel-on-rail", "rolling", 0.001, 0.002, 2.0, RAIL),
-    Surface("wood-on-greased-ways", "dragging", 0.03, 0.10, 1.5, MEMORY),
-    Surface("wood-on-wood", "dragging", 0.25, 0.50, 1.3, MEMORY),
-    Surface("stone-on-wood", "dragging", 0.40, 0.60, 1.2, MEMORY),
-    Surface("stone-on-soil", "dragging", 0.50, 0.90, 1.2, MEMORY),
+    Surface("hard-road", "rolling", 0.008, 0.008, *_WHEEL, MARKS),
+    Surface("packed-gravel", "rolling", 0.012, 0.012, *_WHEEL, MARKS),
+    Surface("wet-loose-gravel", "rolling", 0.06, 0.06, *_WHEEL, MARKS),
+    Surface("new-asphalt", "rolling", 0.01, 0.01, *_WHEEL, CARVILL),
+    Surface("worn-asphalt", "rolling", 0.02, 0.02, *_WHEEL, CARVILL),
+    Surface("rolled-new-gravel", "rolling", 0.01, 0.01, *_WHEEL, CARVILL),
+    Surface("loose-worn-gravel", "rolling", 0.04, 0.04, *_WHEEL, CARVILL),
+    Surface("medium-hard-soil", "rolling", 0.08, 0.08, *_WHEEL, CARVILL),
+    Surface("sand", "rolling", 0.10, 0.20, *_WHEEL, CARVILL),
+    Surface("loose-sand", "rolling", 0.20, 0.40, *_WHEEL, WEB),
+    Surface("large-worn-cobbles", "rolling", 0.03, 0.03, *_WHEEL, WEB),
+    Surface("steel-wheel-on-rail", "rolling", 0.001, 0.002, *_WHEEL, WEB),
+    Surface("steel-wheel-on-dirty-rail", "rolling", 0.004, 0.005, *_WHEEL, COLLINS),
+    Surface("oak-on-oak", "dragging", 0.42, 0.48, *_SLIDE, COLLINS),
+    Surface("oak-on-oak-soaped", "dragging", 0.16, 0.16, *_SLIDE, COLLINS),
+    Surface("iron-on-oak", "dragging", 0.42, 0.42, *_SLIDE, COLLINS),
+    Surface("greased-ways", "dragging", 0.03, 0.10, *_SLIDE, PRACTICE),
+    Surface("stone-on-wood", "dragging", 0.40, 0.60, *_SLIDE, PRACTICE),
+    Surface("stone-on-soil", "dragging", 0.50, 0.90, *_SLIDE, PRACTICE),
 )
 
 

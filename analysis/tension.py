@@ -134,20 +134,33 @@ def sensitivities(sys: System, e: Floats, tension: Floats) -> Floats:
     return result
 
 
+def sensitivities_back(rig: Rig, sys: System, e: Floats, tension: Floats) -> Floats:
+    """While running back, d tension / d hauling efficiency, shape (strands, turns).
+
+    e, tension: of running back.  d(1/e)/de = -1/e^2; a capture is held open and has none.
+    """
+    captures = np.array([rig.stations[s].kind == "capture" for s in rig.turns], dtype=bool)
+    return sensitivities(sys, e, tension) * np.where(captures, 0.0, -e * e)
+
+
 def spread(rig: Rig, gradient: Floats) -> float:
     """Standard uncertainty of a figure with this gradient over the turns' efficiencies, (turns,).
 
     The default efficiency's uncertainty is common to all pulleys that use it (added linearly);
     all others are independent (added in quadrature). JCGM 100:2008, 5.1.2 and 5.2.2.
     """
-    common, square = 0.0, 0.0
-    for k, s in enumerate(rig.turns):
-        station = rig.stations[s]
-        if station.shared:
-            common += float(gradient[k])
-        else:
-            square += (float(gradient[k]) * station.efficiency_u) ** 2
-    return float(np.sqrt((common * rig.default_u) ** 2 + square))
+    return float(spreads(rig, np.asarray(gradient)[None])[0])
+
+
+def spreads(rig: Rig, gradients: Floats) -> Floats:
+    """`spread` of many figures at once: gradients (figures, turns), result (figures,)."""
+    shared = np.array([rig.stations[s].shared for s in rig.turns], dtype=bool)
+    own_u = np.array([rig.stations[s].efficiency_u for s in rig.turns], dtype=np.float64)
+    if not len(shared):
+        return np.zeros(len(gradients))
+    common = gradients[:, shared].sum(axis=1) * rig.default_u
+    own = np.where(shared, 0.0, gradients * own_u)
+    return np.asarray(np.sqrt(common**2 + np.sum(own**2, axis=1)))
 
 
 def load_row(rig: Rig, toward: Floats) -> Floats:

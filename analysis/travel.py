@@ -213,7 +213,7 @@ def _curved(rig: Rig, start: Floats, most_m: float) -> Travel:
         ended = _ended(rig, pairs, x, new)
         if ended is not None:
             low, high = 0.0, h
-            for _ in range(50):
+            while high - low > 1e-10:
                 middle = (low + high) / 2
                 trial, _ = _advance(rig, x, middle)
                 if _ended(rig, pairs, x, trial) is None:

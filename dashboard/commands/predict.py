@@ -1,14 +1,17 @@
 """What a rig should do: forces, travel, rope and limits, from its file alone.
 
 Forces on strands are for the predicted haul force while the load moves steadily, or for
---haul-force. Exit status 1 where something would be over what is allowed.
+--haul-force. --conditions shows every part raising, breaking away, held and running back;
+--job goes through the job stroke by stroke. Exit status 1 where something would be over what is
+allowed.
 """
 
 from __future__ import annotations
 
 import argparse
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
+from analysis.bodies import Rig
 from analysis.predict import predict
 from analysis.rig import load_rig
 from dashboard.commands.common import (
@@ -22,13 +25,25 @@ from dashboard.commands.common import (
 )  # fmt: skip
 from dashboard.units import UNKNOWN, Units, number, percent, plus_minus
 
+if TYPE_CHECKING:
+    from analysis.take_up import TakeUp
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("rig", metavar="RIG", help="the rig file (TOML)")
     add_json(parser)
-    parser.add_argument(
+    views = parser.add_mutually_exclusive_group()
+    views.add_argument(
         "--steps", action="store_true",
         help="the T-method: tension on every strand in rope order, in multiples of the haul tension",
+    )  # fmt: skip
+    views.add_argument(
+        "--conditions", action="store_true",
+        help="every strand and element raising, breaking away, held on each capture, running back",
+    )  # fmt: skip
+    views.add_argument(
+        "--job", action="store_true",
+        help="the job stroke by stroke: what is two-blocked and reset when, and the haul force there",
     )  # fmt: skip
     parser.add_argument(
         "--haul-force", metavar="N", type=positive("newtons"),
@@ -40,12 +55,21 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     rig = load_rig(args.rig)
     found = predict(rig, args.haul_force)
-    if args.json:
+    if args.json and not (args.conditions or args.job):
         print_json(found)
+    elif args.conditions or args.job:
+        from dashboard.commands import predict_views
+
+        view = predict_views.conditions_view if args.conditions else predict_views.job_view
+        as_json, lines = view(rig, found, units(args))
+        if args.json:
+            print_json(as_json)
+        else:
+            print("\n".join([*lines, *_warnings(found)]))
     else:
         shown = units(args)
-        lines = _steps(found) if args.steps else _summary(found, shown, args.haul_force is not None)
-        print("\n".join(lines))
+        given = args.haul_force is not None
+        print("\n".join(_steps(found) if args.steps else _summary(rig, found, shown, given)))
     return 1 if passed(found) else 0
 
 
@@ -56,7 +80,14 @@ def passed(found: dict[str, Any]) -> list[str]:
     return list(dict.fromkeys(name for name, use in rows if use is not None and use > 1))
 
 
-def _summary(found: dict[str, Any], shown: Units, given: bool) -> list[str]:
+def _summary(rig: Rig, found: dict[str, Any], shown: Units, given: bool) -> list[str]:
+    from analysis.handbook import ten_percent
+    from analysis.loads import resistance
+    from analysis.predict import model
+    from analysis.take_up import take_up
+
+    known, needs = model(rig), resistance(rig.load)
+    rule = ten_percent(known)
     haul = shown.force_pm(found["haul_force_N"], found["haul_force_u_N"])
     rows = [
         ("ideal MA", f"{number(found['ideal_ma'])} : 1"),
@@ -65,7 +96,11 @@ def _summary(found: dict[str, Any], shown: Units, given: bool) -> list[str]:
         ("travel ratio", f"{number(found['travel_ratio'])} of rope for 1 of load"),
         ("load force", shown.force_pm(found["load_force_N"], found["load_force_u_N"])),
         ("haul force", haul + ("   (given)" if given else "")),
-        ("lets the load run back at", shown.force(found["lower_force_N"])),
+        ("to break the load away", shown.force_pm(known.start_force_N, known.start_force_u_N)
+         + (f"   ({needs.start_why})" if needs.start_why and known.load_force_N else "")),
+        ("lets the load run back at", shown.force_pm(known.lower_force_N, known.lower_force_u_N)),
+        ("handbook rule, apart from it", f"10 % of the load a sheave, {rule.sheaves} sheaves: "
+         f"{number(rule.ma)} : 1, haul force {shown.force(rule.haul_N)}"),
     ]  # fmt: skip
     stop = found["stop_hauling_at"]
     level = shown.force(stop["haul_force_N"])
@@ -76,7 +111,7 @@ def _summary(found: dict[str, Any], shown: Units, given: bool) -> list[str]:
     lines += table(_rows(found["strands"], "tension_N", shown))
     lines += ["", "Elements"]
     lines += table(_rows(found["elements"], "force_N", shown), left=2)
-    lines += ["", *_travel(found, shown)]
+    lines += ["", *_travel(found, shown), *_stretch(take_up(known), shown)]
     if found["hold"]:
         lines += ["", "Held on a capture, hands off"]
         for row in found["hold"]:
@@ -131,6 +166,16 @@ def _travel(found: dict[str, Any], shown: Units) -> list[str]:
             f"{shown.length(row['needed_m'])} needed{bag}: {enough}"
         )
     return lines
+
+
+def _stretch(lost: TakeUp, shown: Units) -> list[str]:
+    """Rope that stretch takes at the hand, on top of the rope above."""
+    if lost.first_m is None:
+        return [f"  rope lost to stretch: {UNKNOWN} ({lost.why})"]
+    after = "".join(
+        f", {shown.length(way)} after a reset held on {name}" for name, way in lost.after.items()
+    )
+    return [f"  rope lost to stretch, on top: {shown.length(lost.first_m)} at the first pull{after}"]
 
 
 def _steps(found: dict[str, Any]) -> list[str]:
