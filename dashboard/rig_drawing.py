@@ -12,7 +12,7 @@ from collections.abc import Mapping, Sequence
 from html import escape
 
 from analysis.bodies import Floats, Rig, Station
-from dashboard.rig_labels import Label, cut
+from dashboard.rig_labels import BOLD, Label, cut
 from dashboard.rig_layout import Bar, Layout, Mark, Run, lay_out
 
 INK, PAPER = "var(--ink,#14181c)", "var(--panel,#ffffff)"
@@ -264,7 +264,7 @@ def _gear(rig: Rig, plan: Layout, row: tuple[str, float, float], notes: Mapping[
 
 
 def _text(label: Label, rig: Rig) -> str:
-    weight = ' font-weight="700"' if label.kind in ("tension", "body") else ""
+    weight = ' font-weight="700"' if label.kind in BOLD else ""
     colour = INK
     extra = ""
     if label.kind == "tension":

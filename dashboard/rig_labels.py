@@ -8,6 +8,9 @@ from dataclasses import dataclass, field
 WIDE, NARROW, USUAL = "mMwWØ@%—", "iljtf.,:;'|!I ()[]", 0.60
 
 
+BOLD = ("tension", "body")  # kinds of label that are set bold
+
+
 @dataclass(frozen=True)
 class Box:
     x0: float
@@ -35,7 +38,7 @@ class Label:
     box: Box
 
 
-def text_width(text: str, size: float) -> float:
+def text_width(text: str, size: float, bold: bool = False) -> float:
     """Pixels of a text in a usual sans-serif type of this size, rather too many than too few."""
     total = 0.0
     for letter in text:
@@ -46,7 +49,7 @@ def text_width(text: str, size: float) -> float:
         else:
             total += 0.95 if letter in WIDE else 0.36 if letter in NARROW else USUAL
             total += 0.12 if letter.isupper() else 0.0
-    return total * size
+    return total * size * (1.1 if bold else 1.0)
 
 
 def cut(text: str, size: float, most: float) -> str:
@@ -80,7 +83,8 @@ class Placer:
 
     def put(self, kind: str, name: str, text: str, spots: list[tuple[float, float]]) -> None:
         """Place a text at the first of these middles that covers nothing, or where it covers least."""
-        wide, high = text_width(text, self.size), self.size * 1.15
+        wide = text_width(text, self.size, bold=kind in BOLD)
+        high = self.size * 1.15
         best: tuple[float, Box] | None = None
         for x, y in spots:
             x = min(max(x, self.page.x0 + wide / 2 + 2), self.page.x1 - wide / 2 - 2)

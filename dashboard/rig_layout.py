@@ -20,6 +20,7 @@ ASIDE = 27.0  # between two stations on one body and in one row
 TAIL = 48.0
 MIDWAY = 0.17  # |cosine| below which a haul strand goes to neither side (within 10 degrees)
 GEAR_ROW = 24.0
+LEAST = 46.0  # between two bodies next to each other, as far as the page has room
 
 
 @dataclass(frozen=True)
@@ -77,14 +78,14 @@ def lay_out(rig: Rig, x_m: Floats, texts: Sequence[str], width: int = 900) -> La
     pitch, size = (34.0, 11.0) if narrow else (38.0, 12.0)
     ways = _ways(rig, x_m)
     asides = _asides(rig, ways)
-    x = _across(rig, x_m, asides, width, (66.0, 50.0) if narrow else (128.0, 96.0))
-    runs, marks, starts, bottom = _rows(rig, x, ways, asides, pitch, width)
+    x = _across(rig, x_m, asides, _needs(rig, texts, size), width, (66.0, 50.0) if narrow else (128.0, 96.0))
+    runs, marks, bottom = _rows(rig, x, ways, asides, pitch, width)
     bars = _bars(rig, x, marks)
     gear = tuple(
         (g.name, 16.0, bottom + GEAR_ROW * (k + 0.5)) for k, g in enumerate(rig.gears)
     )
     height = bottom + GEAR_ROW * len(gear) + 4
-    labels = _labels(rig, texts, runs, marks, bars, starts, size, Box(0, 0, width, bottom))
+    labels = _labels(rig, texts, runs, marks, bars, size, Box(0, 0, width, bottom))
     return Layout(float(width), height, size, runs, marks, bars, labels, gear)
 
 
@@ -145,9 +146,22 @@ def _spread(rig: Rig, chain: list[int], ways: list[int], result: dict[int, float
             result[s] = ways[rig.before[s]] * ASIDE * (k - middle)
 
 
+def _needs(rig: Rig, texts: Sequence[str], size: float) -> dict[frozenset[int], float]:
+    """How far apart two bodies have to be for the labels of the strands between them."""
+    result: dict[frozenset[int], float] = {}
+    for k, strand in enumerate(rig.strands):
+        a, b = rig.stations[strand.start].body, rig.stations[strand.end].body
+        if a is not None and b is not None and a != b:
+            pair = frozenset((a, b))
+            wide = text_width(texts[k], size, bold=True) + 28.0
+            result[pair] = max(result.get(pair, LEAST), wide)
+    return result
+
+
 def _across(
-    rig: Rig, x_m: Floats, asides: dict[int, float], width: int, margins: tuple[float, float]
-) -> list[float]:
+    rig: Rig, x_m: Floats, asides: dict[int, float], needs: dict[frozenset[int], float],
+    width: int, margins: tuple[float, float],
+) -> list[float]:  # fmt: skip
     """Each body's place across the page: to scale, moved apart where they would hide each other."""
     left, right = margins[0], width - margins[1]
     order = _order(rig, x_m)
@@ -158,7 +172,8 @@ def _across(
     for a, b in zip(order, order[1:], strict=False):
         reach = max((v for s, v in asides.items() if rig.stations[s].body == a), default=0.0)
         back = min((v for s, v in asides.items() if rig.stations[s].body == b), default=0.0)
-        gaps.append(58.0 + max(reach, 0.0) + max(-back, 0.0))
+        need = needs.get(frozenset((a, b)), LEAST)
+        gaps.append(need + max(reach, 0.0) + max(-back, 0.0))
     room = (right - left) / sum(gaps) if gaps else 1.0
     gaps = [gap * min(1.0, room) for gap in gaps]
     place = [left + (float(x_m[b]) - low) * scale for b in order]
@@ -176,15 +191,14 @@ def _across(
 
 def _rows(
     rig: Rig, x: list[float], ways: list[int], asides: dict[int, float], pitch: float, width: int
-) -> tuple[tuple[Run, ...], tuple[Mark, ...], list[tuple[int, float, float]], float]:
-    """Strands and stations row by row; where each rope begins; the lowest row."""
+) -> tuple[tuple[Run, ...], tuple[Mark, ...], float]:
+    """Strands and stations row by row; the foot of the page."""
     runs: list[Run] = []
     marks: list[Mark] = []
-    starts: list[tuple[int, float, float]] = []
-    y = 40.0
+    y = 40.0 if len(rig.ropes) == 1 else 58.0
     for index, rope in enumerate(rig.ropes):
         if index:
-            y += pitch + 14.0
+            y += pitch + 22.0
         for s in rope.stations:
             station = rig.stations[s]
             into, out = rig.before.get(s), rig.after.get(s)
@@ -209,12 +223,10 @@ def _rows(
                 kind = {"free": "slack"}.get(station.kind, "plain")
                 runs.append(Run(into, "haul" if into == rig.haul_strand else kind, begun.x, y, at, y1))
                 y = y1
-            else:
-                starts.append((index, at, y))
             marks.append(Mark(s, at, y + (pitch / 2 if turns else 0.0), turns, pitch / 2))
             if turns:
                 y += pitch
-    return tuple(runs), tuple(marks), starts, y + 36.0
+    return tuple(runs), tuple(marks), y + 36.0
 
 
 def _end(way: int, near: float, width: int, toward_deg: float) -> float:
@@ -247,7 +259,7 @@ def _bars(rig: Rig, x: list[float], marks: tuple[Mark, ...]) -> tuple[Bar, ...]:
 
 def _labels(
     rig: Rig, texts: Sequence[str], runs: tuple[Run, ...], marks: tuple[Mark, ...],
-    bars: tuple[Bar, ...], starts: list[tuple[int, float, float]], size: float, page: Box,
+    bars: tuple[Bar, ...], size: float, page: Box,
 ) -> tuple[Label, ...]:  # fmt: skip
     """All texts, each at the first place where it covers nothing."""
     placer = Placer(page, size)
@@ -255,6 +267,8 @@ def _labels(
         placer.block_line(run.x0, run.y0, run.x1, run.y1, run.strand)
     for mark in marks:
         placer.block(_extent(rig, mark))
+    for bar in bars:
+        placer.block(Box(bar.x - 6, bar.y0, bar.x + 6, bar.y1))
     most = 70.0 if page.x1 < 600 else 110.0
     for mark in marks:
         station = rig.stations[mark.station]
@@ -271,14 +285,18 @@ def _labels(
             placer.put("body", body.name, name, _around(bar, text_width(name, size)))
     for run in runs:
         name = rig.strands[run.strand].name
-        placer.put("tension", name, texts[run.strand], _along(run, text_width(texts[run.strand], size)))
+        placer.put("tension", name, texts[run.strand], _along(run, text_width(texts[run.strand], size, bold=True)))
     if len(rig.ropes) > 1:
-        for index, at, y in starts:
-            name = cut(f"rope {rig.ropes[index].name}", size, most + 30)
-            wide = text_width(name, size) / 2
-            spots = [(at + dx, y + dy) for dy in (-22.0, -34.0, 22.0) for dx in (0.0, wide, -wide)]
-            spots += [(at + dx, y + dy) for dy in (-34.0, 34.0) for dx in (2 * wide + 20, -2 * wide - 20)]
-            placer.put("rope", rig.ropes[index].name, name, spots)
+        firsts = {run.strand: run for run in runs}
+        for rope in rig.ropes:
+            name = cut(f"rope {rope.name}", size, most + 30)
+            run = firsts[rope.strands[0]]
+            spots = [
+                (x + dx, run.y0 + dy)
+                for dy in (-26.0, -36.0, 16.0, 26.0) for dx in (0.0, 40.0, -40.0, 80.0, -80.0)
+                for x, _ in map(run.at, (0.5, 0.3, 0.7, 0.1, 0.9))
+            ]  # fmt: skip
+            placer.put("rope", rope.name, name, spots)
     return tuple(placer.labels)
 
 
@@ -287,7 +305,9 @@ def _extent(rig: Rig, mark: Mark) -> Box:
     if mark.turns:
         r = mark.radius
         return Box(mark.x - r, mark.y - r, mark.x + r, mark.y + r)
-    r = {"pulley": 11.0, "grab": 10.0, "capture": 10.0, "edge": 11.0, "tie": 6.0}.get(kind, 3.0)
+    if kind == "pulley":  # straight over it: the wheel is below the rope
+        return Box(mark.x - 13.0, mark.y - 5.0, mark.x + 13.0, mark.y + 30.0)
+    r = {"grab": 10.0, "capture": 10.0, "edge": 11.0, "tie": 6.0}.get(kind, 3.0)
     return Box(mark.x - r, mark.y - r, mark.x + r, mark.y + r)
 
 
@@ -303,7 +323,8 @@ def _beside(mark: Mark) -> Spots:
             for dy in (0.0, 12.0, -12.0) for reach in (10.0, 20.0, 32.0, 46.0, 62.0)
         ]  # fmt: skip
     spots = [(mark.x + dx, mark.y + dy) for dy in (19.0, -19.0) for dx in (0.0, 14.0, -14.0, 30.0, -30.0)]
-    return spots + [(mark.x + dx, mark.y + dy) for dy in (30.0, -30.0) for dx in (0.0, 30.0, -30.0)]
+    spots += [(mark.x + dx, mark.y + dy) for dy in (30.0, -30.0, 38.0) for dx in (0.0, 30.0, -30.0)]
+    return [*spots, (mark.x, mark.y + 48.0)]
 
 
 def _ends(mark: Mark, page: Box) -> Spots:
