@@ -55,7 +55,7 @@ def _controls() -> str:
         f'<div id="controls">{groups}'
         '<div class="choice whatif"><label for="e">what if every pulley had efficiency</label>'
         f'<input id="e" type="range" min="{LEAST_E}" max="{MOST_E}" step="0.01" value="0.9">'
-        '<output id="e-said" for="e">as in the file</output>'
+        '<output id="e-said" for="e">file</output>'
         '<button type="button" id="e-off" disabled>as in the file</button></div>'
         '<button type="button" id="again">read the file again</button></div>'
     )

@@ -95,4 +95,4 @@ def _n(value: float) -> str:
 
 
 def _t(value: float) -> str:
-    return f"{_n(float(value))} T"
+    return f"{_n(float(value))}\u00a0T"

@@ -14,7 +14,7 @@ from dashboard.plan_numbers import PartRow, Planned, counted, over, part_rows, t
 from dashboard.plan_steps import steps_table
 from dashboard.units import UNKNOWN, Units, number, percent, plus_minus
 
-HELD_IN_VIEW = {"raising": "hauling", "breaking away": "breaking away", "running back": "running back"}
+NOTHING_N = 1e-3
 
 
 def top(planned: Planned, e: float | None, shown: Units) -> str:
@@ -131,7 +131,7 @@ def _gear(
     rows: Sequence[PartRow], found: Sequence[Condition], known: Model, shown: Units
 ) -> str:
     told = [k for k, c in enumerate(found) if any(row.force_N[k] is not None for row in rows)]
-    heads = ["part", *(found[k].name for k in told), "allowed", "reached at haul"]
+    heads = ["part", "most of it", *(found[k].name for k in told), "allowed", "limit at haul"]
     head = "".join(f"<th>{escape(h)}</th>" for h in heads)
     body, parted = "", False
     for row in rows:
@@ -140,13 +140,14 @@ def _gear(
             unrated = sum(r.limit_N is None for r in rows)
             body += f'<tr class="parting"><th colspan="{len(heads)}">unrated: {unrated} of {len(rows)}, no rating in the rig file</th></tr>'
         cells = "".join(_cell(found[k].name, row.force_N[k], row.use[k], shown) for k in told)
-        allowed = "unrated" if row.limit_N is None else shown.force(row.limit_N)
-        reached = "—" if row.reached_at_N is None else shown.force(row.reached_at_N)
-        bad = row.worst is not None and row.worst > 1
+        allowed = "—" if row.limit_N is None else _tied(shown.force(row.limit_N))
+        reached = "—" if row.reached_at_N is None else _tied(shown.force(row.reached_at_N))
+        bad = "bad" if row.worst is not None and row.worst > 1 else ""
+        how = bad or ("unrated" if row.limit_N is None else "")
         body += (
-            f'<tr{" class=bad" if bad else ""}><th scope="row">{_part(row)}</th>{cells}'
+            f'<tr class="{how}"><th scope="row">{_part(row)}</th>{_most(row)}{cells}'
             f'<td data-h="allowed">{escape(allowed)}<small>{escape(row.why)}</small></td>'
-            f'<td data-h="reached at haul">{escape(reached)}</td></tr>'
+            f'<td data-h="limit at haul">{escape(reached)}</td></tr>'
         )
     why = [f"{c.name}: {c.why_not}" for k, c in enumerate(found) if c.why_not and k not in told]
     notes = "".join(f"<li>{escape(w)}</li>" for w in why)
@@ -155,16 +156,34 @@ def _gear(
         for c in found if c.name.startswith("held on") and c.rows
     )  # fmt: skip
     return (
-        '<p class="note">Sorted by the greatest share in any condition. Reached at haul: the haul force, without '
-        'friction, that brings it to its limit.</p>'
+        '<p class="note">Sorted by the greatest share of what is allowed in any condition. Limit at haul: the haul '
+        'force, without friction, that brings a thing to its limit.</p>'
         f'<table class="cards"><tr>{head}</tr>{body}</table><ul class="note">{holds}{notes}</ul>'
     )  # fmt: skip
 
 
+def _most(row: PartRow) -> str:
+    """The greatest share, and when."""
+    if row.worst is None:
+        text = "unrated" if row.limit_N is None else "—"
+        return f'<td class="most">{text}</td>'
+    when = f"<small>{escape(row.worst_in)}</small>" if row.worst > 0 else ""
+    return f'<td class="most"><b>{escape(percent(row.worst))}</b>{when}</td>'
+
+
 def _cell(name: str, force: float | None, use: float | None, shown: Units) -> str:
-    share = "" if use is None else f"<b>{escape(percent(use))}</b> "
-    text = "—" if force is None else shown.force(force)
-    return f'<td data-h="{escape(name)}">{share}{escape(text)}</td>'
+    if force is None:
+        text = "—"
+    elif force < NOTHING_N:
+        text = "0"
+    else:
+        text = _tied(shown.force(force)) + ("" if use is None else f", {_tied(percent(use))}")
+    return f'<td data-h="{escape(name)}">{escape(text)}</td>'
+
+
+def _tied(text: str) -> str:
+    """A number and its unit, which no line break may part."""
+    return text.replace(" ", "\u00a0")
 
 
 def _part(row: PartRow) -> str:

@@ -43,7 +43,7 @@ def drawing(
     notes = notes or {}
     most = 0.0 if tension is None else float(max((abs(t) for t in tension), default=0.0))
     thick = [
-        THIN + (0.0 if tension is None or most == 0 else THICKER * abs(float(tension[k])) / most)
+        THIN + (0.0 if tension is None or most == 0 else THICKER * (abs(float(tension[k])) / most) ** 0.7)
         for k in range(len(rig.strands))
     ]
     parts = [

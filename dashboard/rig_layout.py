@@ -20,6 +20,7 @@ ASIDE = 27.0  # between two stations on one body and in one row
 TAIL = 48.0
 MIDWAY = 0.17  # |cosine| below which a haul strand goes to neither side (within 10 degrees)
 GEAR_ROW = 24.0
+NARROW = 600  # pixels: below, smaller type and margins
 LEAST = 46.0  # between two bodies next to each other, as far as the page has room
 
 
@@ -74,8 +75,8 @@ class Layout:
 
 def lay_out(rig: Rig, x_m: Floats, texts: Sequence[str], width: int = 900) -> Layout:
     """The picture of a rig with its bodies at x_m (bodies,); texts: what each strand's label says."""
-    narrow = width < 600
-    pitch, size = (34.0, 11.0) if narrow else (38.0, 12.0)
+    narrow = width < NARROW
+    pitch, size = (36.0, 12.0) if narrow else (42.0, 13.5)
     ways = _ways(rig, x_m)
     asides = _asides(rig, ways)
     x = _across(rig, x_m, asides, _needs(rig, texts, size), width, (66.0, 50.0) if narrow else (128.0, 96.0))
@@ -269,7 +270,7 @@ def _labels(
         placer.block(_extent(rig, mark))
     for bar in bars:
         placer.block(Box(bar.x - 6, bar.y0, bar.x + 6, bar.y1))
-    most = 70.0 if page.x1 < 600 else 110.0
+    most = 70.0 if page.x1 < NARROW else 110.0
     for mark in marks:
         station = rig.stations[mark.station]
         if station.kind in ("pulley", "capture", "edge", "grab"):
@@ -296,6 +297,7 @@ def _labels(
                 for dy in (-26.0, -36.0, 16.0, 26.0) for dx in (0.0, 40.0, -40.0, 80.0, -80.0)
                 for x, _ in map(run.at, (0.5, 0.3, 0.7, 0.1, 0.9))
             ]  # fmt: skip
+            spots += [(x, run.y0 + dy) for dy in (-26.0, -36.0, 0.0, 26.0) for x in (0.0, page.x1)]
             placer.put("rope", rope.name, name, spots)
     return tuple(placer.labels)
 

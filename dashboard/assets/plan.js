@@ -102,6 +102,7 @@ window.haul = window.haul || {};
         haul.text(rig.node.querySelector(".frame-more"), told.more.join(" · "));
         rig.slider.setAttribute("aria-valuetext", told.text);
         haul.plan.drawings++;
+        if (Math.abs(place.clientWidth - wide) > 4) rig.again = true; // turned or resized meanwhile
       } while (rig.again);
     } catch (error) {
       if (error.status === 409 || error.status === 404) ask();
@@ -113,7 +114,7 @@ window.haul = window.haul || {};
   function press() {
     for (const button of document.querySelectorAll("[data-set]"))
       button.setAttribute("aria-pressed", String(chosen[button.dataset.set] === button.value));
-    haul.text("e-said", chosen.e || "as in the file");
+    haul.text("e-said", chosen.e || "file");
     haul.id("e-off").disabled = !chosen.e;
   }
   for (const button of document.querySelectorAll("[data-set]"))
