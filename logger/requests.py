@@ -7,6 +7,7 @@ from collections import deque
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
+from logger.alarms import joined
 from logger.errors import UserFault, one_line
 from logger.inbox import Inbox, Request
 from logger.sensors import Sensors
@@ -65,10 +66,10 @@ class RequestDesk:
             recent.popleft()
 
     def alarmed(self, channel: str, label: str, level: int) -> None:
-        """An alarm changed its level (0: it is over)."""
-        self._alarms[channel, label] = level
-        if level:
+        """An alarm changed its level (0: it is over); one that rises asks to be acknowledged."""
+        if level > self._alarms.get((channel, label), 0):
             self._unseen.add((channel, label))
+        self._alarms[channel, label] = level
 
     def answers(self, now: float) -> Iterator[Answer]:
         """One answer for each request that lies in the inbox."""
@@ -161,7 +162,7 @@ class RequestDesk:
         if not seen:
             return self._refused(request, "there is no alarm to acknowledge")
         self._unseen -= seen
-        text = request.text or ", ".join(sorted(label for _, label in seen))
+        text = request.text or joined(label for _, label in seen)
         return Answer(request.id, "ack", request.channel, None, one_line(text))
 
     def _rig(self, request: Request, now: float) -> Answer:

@@ -95,10 +95,12 @@ def _page(out: str, port: int | None) -> subprocess.Popen[str] | None:
 
 def alarm_rows(sensors: Sensors) -> tuple[AlarmRow, ...]:
     """The plain table that the recorder judges by: the levels that the sensors file states."""
-    from logger.alarms import AlarmRow
+    from logger.alarms import HOLD_S, AlarmRow
 
     return tuple(
-        AlarmRow(channel.name, channel.name, caution=channel.warn_at, stop=channel.stop_at)
+        AlarmRow(
+            channel.name, channel.name, caution=channel.warn_at, stop=channel.stop_at, hold_s=HOLD_S
+        )
         for channel in sensors.channels
         if channel.warn_at is not None or channel.stop_at is not None
     )
