@@ -65,6 +65,7 @@ class Route:
     handle: Callable[[Request], Answer] | None = None
     app: Wsgi | None = None
     keep: bool = False
+    most: int = MOST_BODY  # bytes of a body
 
 
 @dataclass(frozen=True)
@@ -145,7 +146,7 @@ class Gate:
         route, match = next(((r, m) for r, m in found if r.method == wanted), (None, None))
         if route is None or match is None:
             raise Refused(405, f"not with {method[:10]}" if method.isalpha() else "not so")
-        body = self._body(environ)
+        body = self._body(environ, route.most)
         if route.method == "POST":
             given = environ.get(TOKEN_HEADER, "")
             if not hmac.compare_digest(given.encode("latin-1", "replace"), self.token.encode()):
@@ -155,15 +156,15 @@ class Gate:
         query = dict(parse_qsl(text, keep_blank_values=True, max_num_fields=20, errors="replace"))
         return route, Request(method, path, query, body, match, environ)
 
-    def _body(self, environ: dict[str, Any]) -> bytes:
+    def _body(self, environ: dict[str, Any], most: int) -> bytes:
         if environ.get("HTTP_TRANSFER_ENCODING"):
             raise Refused(411, "say the body's length")
         try:
             length = int(environ.get("CONTENT_LENGTH") or 0)
         except ValueError:
             raise Refused(400, "the body's length is no number") from None
-        if length > MOST_BODY:
-            raise Refused(413, f"at most {MOST_BODY} bytes")
+        if length > most:
+            raise Refused(413, f"at most {most} bytes")
         return environ["wsgi.input"].read(length) if length > 0 else b""
 
     # -- answering -----------------------------------------------------------------------------

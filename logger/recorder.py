@@ -73,7 +73,8 @@ def record(
     """Record until for_s seconds from now, SIGINT, SIGTERM or an `end` from the inbox.
 
     The rig file is copied, not looked into; check_rig(text, name) is asked about it and about a
-    changed one: it raises a UserFault, or returns a reason as text, where the rig is wrong.
+    changed one: it raises a UserFault, or returns a reason as text, where the rig is wrong; a tuple of
+    alarm rows takes the place of `alarms` from then on.
     status is called about twice a second from this thread.
 
     Raises PortFault if no port opens (wait: keeps trying), SessionFault if `out` cannot be used,

@@ -7,7 +7,7 @@ from collections import deque
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-from logger.alarms import joined
+from logger.alarms import AlarmRow, joined
 from logger.errors import UserFault, one_line
 from logger.inbox import Inbox, Request
 from logger.sensors import Sensors
@@ -57,6 +57,7 @@ class RequestDesk:
         self._alarms: dict[tuple[str, str], int] = {}
         self._unseen: set[tuple[str, str]] = set()
         self._rigs = 1
+        self.table: tuple[AlarmRow, ...] | None = None  # of a rig that was just taken
 
     def remember(self, name: str, from_s: float, step: float, texts: list[bytes]) -> None:
         """Keep the readings of the last second, for `zero`."""
@@ -177,6 +178,7 @@ class RequestDesk:
             except UnicodeDecodeError:
                 return self._refused(request, "the rig file is not UTF-8 text")
         name = f"rig-{self._rigs + 1}.toml"
+        why: object = None
         if self._check_rig is not None:
             try:
                 why = self._check_rig(text, name)
@@ -186,4 +188,6 @@ class RequestDesk:
                 return self._refused(request, why)
         self._writer.copy(name, text.encode("utf-8"))
         self._rigs += 1
+        if isinstance(why, tuple):
+            self.table = tuple(row for row in why if isinstance(row, AlarmRow))
         return Answer(request.id, "rig", "", None, name)

@@ -71,7 +71,8 @@ def run(args: argparse.Namespace) -> int:
     try:
         outcome = record(
             args.rig, args.sensors, args.out, for_s=args.for_s, wait=args.wait,
-            alarms=alarms, simulation_true=truth, status=line.show, check_rig=check_rig,
+            alarms=alarms, simulation_true=truth, status=line.show,
+            check_rig=lambda text, name: rig_table(sensors, text, name),
         )  # fmt: skip
     except BaseException:
         if page is not None:
@@ -106,11 +107,15 @@ def alarm_rows(sensors: Sensors) -> tuple[AlarmRow, ...]:
     )
 
 
-def check_rig(text: str, name: str) -> None:
-    """What the recorder asks before it takes a rig; raises RigFault."""
+def rig_table(sensors: Sensors, text: str, name: str) -> tuple[AlarmRow, ...]:
+    """What the recorder asks before it takes a rig: its alarm table; raises a UserFault."""
+    from analysis.alarm_table import limit_rows
     from analysis.rig import parse_rig
+    from analysis.roles import check_places
 
-    parse_rig(text, name)
+    rig = parse_rig(text, name)
+    check_places(rig, sensors)
+    return (*alarm_rows(sensors), *limit_rows(rig, sensors))
 
 
 def ended(outcome: Outcome) -> list[str]:
