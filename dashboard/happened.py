@@ -48,7 +48,8 @@ class Happened:
             self.events = [*self.events, event][-KEPT_EVENTS:]
 
     def tell_alarms(self, board: Board) -> None:
-        """`al:k`: [level now, worst, label, since s, value, acknowledged, channel]."""
+        """`al:k`: [level now, worst, label, since s, value, acknowledged, channel]; `done`: the
+        recorder's answers to what pages asked."""
         ordered = sorted(self.latched.held.values(), key=_first)
         for k in range(SHOWN_ALARMS):
             one = ordered[k] if k < len(ordered) else None
@@ -57,9 +58,11 @@ class Happened:
                 sig(one.value), int(one.seen), one_line(one.channel, 40),
             ])  # fmt: skip
         board.set("aln", len(ordered))
+        done = [[e.id, e.kind, one_line(e.text, 60)] for e in self.events[-4:] if e.id[:1] == "q"]
+        board.set("done", done)
 
     def tell(self, board: Board, strokes: Sequence[Stroke], found: Sequence[Found]) -> None:
-        """The last events, the answers to what pages asked, and strokes, resets and marks."""
+        """The last events, the last alarm, and strokes, resets and marks."""
         recent = [
             (f.time_s, f.kind, f.text) for f in found[-KEPT_EVENTS:] if f.kind in SHOWN_EVENTS
         ] + [(e.time_s, e.kind, self._text(e)) for e in self.events]
@@ -68,8 +71,6 @@ class Happened:
         for k in range(LAST_EVENTS):
             row = rows[k] if k < len(rows) else None
             board.set(f"e:{k}", row and [round(row[0], 1), row[1], one_line(row[2], 120)])
-        done = [[e.id, e.kind, one_line(e.text, 60)] for e in self.events[-4:] if e.id[:1] == "q"]
-        board.set("done", done)
         sudden = [(f.time_s, f.kind, f.text) for f in found[-KEPT_EVENTS:] if f.kind in SUDDEN]
         last = max([*sudden, *([self._last_alarm] if self._last_alarm else [])],
                    key=lambda row: row[0], default=None)  # fmt: skip

@@ -47,7 +47,8 @@ def head(
         "of": limit["of"],
         "warn": None if cell is None else cell.warn_at,
         "levels": levels(found, limit["haul_force_N"], limit["because"]),
-        "strands": [one_line(strand.name, 40) for strand in rig.strands],
+        "haulStrand": rig.haul_strand,
+        "strands": [strand.name for strand in rig.strands],
     }  # fmt: skip
 
 

@@ -80,7 +80,10 @@ class LoadsNow:
         """`s:k`: tension of strands in rope order, N; `u:k`: [part, force, limit, share]; state None:
         nothing is known now."""
         found = None if state is None else self.carried(state, now_s)
-        strands = [] if found is None else [sig(float(t), 3) for t in found.strand_N]
+        # a strand that the model leaves without tension is not shown as having none
+        strands = [] if found is None else [
+            sig(float(t), 3) if t > 1e-6 else None for t in found.strand_N
+        ]  # fmt: skip
         for k in range(0, len(self.known.rig.strands), STRANDS_A_PART):
             board.set(f"s:{k // STRANDS_A_PART}", strands[k : k + STRANDS_A_PART])
         board.set("how", None if found is None else found.how)
