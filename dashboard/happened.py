@@ -72,9 +72,8 @@ class Happened:
             row = rows[k] if k < len(rows) else None
             board.set(f"e:{k}", row and [round(row[0], 1), row[1], one_line(row[2], 120)])
         sudden = [(f.time_s, f.kind, f.text) for f in found[-KEPT_EVENTS:] if f.kind in SUDDEN]
-        last = max([*sudden, *([self._last_alarm] if self._last_alarm else [])],
-                   key=lambda row: row[0], default=None)  # fmt: skip
-        board.set("last", last and [round(last[0], 1), last[1], one_line(last[2], 80)])
+        for key, last in (("last", sudden[-1] if sudden else None), ("lasta", self._last_alarm)):
+            board.set(key, last and [round(last[0], 1), last[1], one_line(last[2], 80)])
         self._tell_spans(board, strokes, found)
 
     def _text(self, event: Event) -> str:
