@@ -26,7 +26,7 @@ def steps_table(known: Model) -> str:
             if s in rig.after:
                 k = rig.after[s]
                 name = rig.strands[k].name
-                hauled = ", the haul" if k == rig.haul_strand else ""
+                hauled = " (haul)" if k == rig.haul_strand else ""
                 body += (
                     f'<tr class="strand"><th scope="row">{escape(name)}{hauled}</th>'
                     f"<td>{_t(known.ideal_tension[k])}</td><td>{_t(known.tension[k])}</td></tr>"
@@ -36,7 +36,8 @@ def steps_table(known: Model) -> str:
         '<tr class="sum"><th scope="row">on the load</th>'
         f"<td>{ideal}</td><td>{real}</td></tr>"
     )
-    return f'<table class="tmethod">{body}</table>'
+    note = '<p class="note">T is the haul tension: what each strand carries, and the sum at each station.</p>'
+    return f'{note}<table class="tmethod">{body}</table>'
 
 
 def _station(rig: Rig, s: int, pieces: dict[str, Part], known: Model) -> str:

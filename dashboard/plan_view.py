@@ -149,7 +149,11 @@ def _gear(
             f'<td data-h="allowed">{escape(allowed)}<small>{escape(row.why)}</small></td>'
             f'<td data-h="limit at haul">{escape(reached)}</td></tr>'
         )
-    why = [f"{c.name}: {c.why_not}" for k, c in enumerate(found) if c.why_not and k not in told]
+    whys: dict[str, list[str]] = {}
+    for k, condition in enumerate(found):
+        if condition.why_not and k not in told:
+            whys.setdefault(condition.why_not, []).append(condition.name)
+    why = [f"not known {', '.join(names)}: {text}" for text, names in whys.items()]
     notes = "".join(f"<li>{escape(w)}</li>" for w in why)
     holds = "".join(
         f"<li>{escape(c.name)}: {'can be reset meanwhile: ' + escape(', '.join(c.covers)) if c.covers else 'no grab can be reset meanwhile'}</li>"

@@ -38,6 +38,14 @@ class Run:
     def at(self, part: float) -> tuple[float, float]:
         return self.x0 + part * (self.x1 - self.x0), self.y0 + part * (self.y1 - self.y0)
 
+    def off(self, x: float, y: float) -> float:
+        """Distance of a place to the strand."""
+        dx, dy = self.x1 - self.x0, self.y1 - self.y0
+        square = dx * dx + dy * dy
+        part = 0.0 if square == 0 else ((x - self.x0) * dx + (y - self.y0) * dy) / square
+        near = self.at(min(1.0, max(0.0, part)))
+        return math.hypot(x - near[0], y - near[1])
+
 
 @dataclass(frozen=True)
 class Mark:
@@ -251,8 +259,10 @@ def _slopes(rig: Rig, strand: int) -> bool:
 def _bars(rig: Rig, x: list[float], marks: tuple[Mark, ...]) -> tuple[Bar, ...]:
     result = []
     for b, body in enumerate(rig.bodies):
-        ys = [m.y for m in marks if rig.stations[m.station].body == b]
-        if ys and body.kind != "edge":
+        mine = [m for m in marks if rig.stations[m.station].body == b]
+        if mine and body.kind != "edge":
+            turn = 0.0 if body.kind == "grab" else 1.0  # a wide body reaches past its ropes
+            ys = [m.y + side * turn * m.radius * abs(m.turns) for m in mine for side in (-1, 1)]
             reach = 14.0 if body.kind != "grab" else 0.0
             result.append(Bar(b, x[b], min(ys) - reach, max(ys) + reach))
     return tuple(result)
@@ -271,10 +281,13 @@ def _labels(
     for bar in bars:
         placer.block(Box(bar.x - 6, bar.y0, bar.x + 6, bar.y1))
     most = 70.0 if page.x1 < NARROW else 110.0
-    for mark in marks:
+    for k, mark in enumerate(marks):
         station = rig.stations[mark.station]
+        after_turn = k > 0 and marks[k - 1].turns != 0 and mark.station in rig.before and (
+            rig.stations[marks[k - 1].station].body == station.body
+        )
         if station.kind in ("pulley", "capture", "edge", "grab"):
-            placer.put("element", station.name, cut(station.name, size, most), _beside(mark))
+            placer.put("element", station.name, cut(station.name, size, most), _beside(mark, -1.0 if after_turn else 1.0))
         elif station.kind == "haul":
             placer.put("haul", station.name, cut(station.name, size, most), _ends(mark, page))
         elif station.kind == "free":
@@ -285,8 +298,10 @@ def _labels(
             name = cut(body.name, size, most)
             placer.put("body", body.name, name, _around(bar, text_width(name, size)))
     for run in runs:
-        name = rig.strands[run.strand].name
-        placer.put("tension", name, texts[run.strand], _along(run, text_width(texts[run.strand], size, bold=True)))
+        text = texts[run.strand]
+        spots = _along(run, text_width(text, size, bold=True), size)
+        own = [spot for spot in spots if _nearest(spot, runs) is run]
+        placer.put("tension", rig.strands[run.strand].name, text, [*own, *spots])
     if len(rig.ropes) > 1:
         firsts = {run.strand: run for run in runs}
         for rope in rig.ropes:
@@ -300,6 +315,11 @@ def _labels(
             spots += [(x, run.y0 + dy) for dy in (-26.0, -36.0, 0.0, 26.0) for x in (0.0, page.x1)]
             placer.put("rope", rope.name, name, spots)
     return tuple(placer.labels)
+
+
+def _nearest(spot: tuple[float, float], runs: tuple[Run, ...]) -> Run:
+    """The strand that a text in this place would be read with."""
+    return min(runs, key=lambda run: run.off(*spot))
 
 
 def _extent(rig: Rig, mark: Mark) -> Box:
@@ -316,15 +336,15 @@ def _extent(rig: Rig, mark: Mark) -> Box:
 Spots = list[tuple[float, float]]
 
 
-def _beside(mark: Mark) -> Spots:
-    """Middles for a station's name: outside its turn, or below and above the rope."""
+def _beside(mark: Mark, side: float) -> Spots:
+    """Middles for a station's name: outside its turn, or below (side 1) the rope, or above it (-1)."""
     if mark.turns:
         t = mark.turns
         return [
             (mark.x + t * (mark.radius + 4 + reach), mark.y + dy)
             for dy in (0.0, 12.0, -12.0) for reach in (10.0, 20.0, 32.0, 46.0, 62.0)
         ]  # fmt: skip
-    spots = [(mark.x + dx, mark.y + dy) for dy in (19.0, -19.0) for dx in (0.0, 14.0, -14.0, 30.0, -30.0)]
+    spots = [(mark.x + dx, mark.y + dy) for dy in (19.0 * side, -19.0 * side) for dx in (0.0, 14.0, -14.0, 30.0, -30.0)]
     spots += [(mark.x + dx, mark.y + dy) for dy in (30.0, -30.0, 38.0) for dx in (0.0, 30.0, -30.0)]
     return [*spots, (mark.x, mark.y + 48.0)]
 
@@ -339,20 +359,21 @@ def _ends(mark: Mark, page: Box) -> Spots:
 
 
 def _around(bar: Bar, wide: float) -> Spots:
-    spots = [(bar.x, bar.y0 - 9), (bar.x, bar.y1 + 9)]
+    spots = [(bar.x, bar.y0 - 13), (bar.x, bar.y1 + 11)]
     for y in (bar.y0 + 2, bar.y0 - 9, bar.y1 + 9, bar.y1 - 2, (bar.y0 + bar.y1) / 2):
         spots += [(bar.x + way * (wide / 2 + gap), y) for gap in (12.0, 26.0, 44.0) for way in (1, -1)]
     return spots
 
 
-def _along(run: Run, wide: float) -> Spots:
+def _along(run: Run, wide: float, size: float) -> Spots:
     """Middles for a tension: above its own strand, below it, past its ends in its own row."""
     spots = []
     lean = abs(run.y1 - run.y0) / max(1.0, abs(run.x1 - run.x0)) * wide / 2
-    for dy in (-12.0 - lean, 12.0 + lean):
+    up = size * 0.575 + 5.0  # clear of the thickest rope
+    for dy in (-up - lean, up + lean):
         spots += [(x, y + dy) for x, y in map(run.at, (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8, 0.1, 0.9))]
     for end, way in ((run.at(1.0), 1), (run.at(0.0), -1)):
         out = way * (1 if run.x1 >= run.x0 else -1)
         for gap in (0.0, 6.0, 16.0, 28.0, 44.0, 64.0):
-            spots += [(end[0] + out * (wide / 2 + gap), end[1] + dy) for dy in (-12.0, 0.0, 12.0, -24.0, 24.0)]
+            spots += [(end[0] + out * (wide / 2 + gap), end[1] + dy) for dy in (-up, 0.0, up, -2 * up, 2 * up)]
     return spots
