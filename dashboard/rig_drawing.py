@@ -2,7 +2,7 @@
 
 Colours are CSS variables with fallbacks that read as dark on white, so that a page may set its own
 and a printed report needs nothing.  What a strand or part is, is told by shape and text too:
-pulley: a wheel; capture: a toothed wedge that points the way it holds; grab: a lozenge; edge: a
+pulley: a wheel; capture: a toothed wedge that points the way that rope may not run; grab: a lozenge; edge: a
 hill below the rope; tie: a square; plate, anchor and load: uprights; gear: a hexagon.
 """
 
@@ -11,7 +11,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from html import escape
 
+import numpy as np
+
 from analysis.bodies import Floats, Rig, Station
+from analysis.motion import solve_motion
 from dashboard.rig_labels import BOLD, Label, cut
 from dashboard.rig_layout import Bar, Layout, Mark, Run, lay_out
 
@@ -184,7 +187,7 @@ def _sign(
         points = [(x - 11, y), (x, y - 9), (x + 11, y), (x, y + 9)]
         shape = f'<polygon points="{_points(points)}" style="fill:{GRAB};stroke:#14181c" stroke-width="2"/>'
     elif station.kind == "capture":
-        shape = _wedge(rig, mark)
+        shape = _wedge(mark, _runs(rig, plan, mark.station))
     elif station.kind == "edge":
         shape = _edge(mark)
     elif station.kind == "tie":
@@ -220,14 +223,20 @@ def _wheel(rig: Rig, mark: Mark, thick: list[float]) -> str:
     )
 
 
-def _wedge(rig: Rig, mark: Mark) -> str:
-    """A progress capture: it lets rope run toward its flat side and bites when it wants to go back."""
+def _runs(rig: Rig, plan: Layout, station: int) -> float:
+    """The way that the rope runs over a station while hauling: -1 left, +1 right on the page."""
+    try:
+        flow = float(solve_motion(rig).flow[station])
+    except np.linalg.LinAlgError:
+        flow = 0.0
+    into = next(run for run in plan.runs if run.strand == rig.before[station])
+    ahead = 1.0 if into.x1 >= into.x0 else -1.0
+    return ahead if flow >= 0 else -ahead
+
+
+def _wedge(mark: Mark, way: float) -> str:
+    """A progress capture: its point shows where the rope would run back to, which it does not allow."""
     x, y = mark.x, mark.y
-    way = -1.0  # rope that is hauled in runs toward the anchor's side unless its strand says otherwise
-    into = rig.before[mark.station]
-    a, b = rig.strands[into].start, rig.strands[into].end
-    if rig.stations[a].kind == "haul" or rig.stations[b].kind == "haul":
-        way = 1.0
     points = [(x - way * 10, y), (x + way * 8, y - 9), (x + way * 8, y + 9)]
     teeth = "".join(
         f'<line x1="{x + way * d:.1f}" y1="{y - h:.1f}" x2="{x + way * d:.1f}" y2="{y + h:.1f}" style="stroke:#14181c" stroke-width="1.5"/>'

@@ -313,7 +313,8 @@ def _labels(
                 for x, _ in map(run.at, (0.5, 0.3, 0.7, 0.1, 0.9))
             ]  # fmt: skip
             spots += [(x, run.y0 + dy) for dy in (-26.0, -36.0, 0.0, 26.0) for x in (0.0, page.x1)]
-            placer.put("rope", rope.name, name, spots)
+            own = [spot for spot in spots if _nearest(spot, runs).strand in rope.strands]
+            placer.put("rope", rope.name, name, [*own, *spots])
     return tuple(placer.labels)
 
 
