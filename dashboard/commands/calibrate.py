@@ -84,6 +84,10 @@ def run(args: argparse.Namespace) -> int:
             "0.3 % less to 0.3 % more"
         )
     print("\n".join(_curve_lines(curve, unit)))
+    if curve.residual_sd is not None:
+        off = [abs(r - curve.reading(a)) for a, r in zip(applied, points.reading, strict=True)]
+        at = max(range(len(off)), key=off.__getitem__)
+        print(f"  greatest departure from the curve: {off[at]:.3g} reading, at {applied[at]:.6g} {unit}")
     print("\n".join(_use_lines(curve, applied, unit, applied_u is not None)))
     print(LENGTHS if length else "\n".join([ONLY_TERMS, *_term_lines(found, unit)]))
     print(f'written to {args.out}; in the sensors file: calibration = "{args.out}"')
@@ -127,29 +131,28 @@ def _curve_lines(curve: Calibration, unit: str) -> list[str]:
     formula = " + ".join(powers[: curve.degree + (not curve.through_zero)])
     many = "1 point" if curve.n == 1 else f"{curve.n} points"
     lines = [f"reading = {formula}, from {many} ({curve.dof} degrees of freedom)"]
-    rows = []
     for power, (c, u) in enumerate(zip(curve.coefficients, curve.coefficients_u, strict=True)):
         if curve.through_zero and not power:
             continue
-        grown = f"({unit})" if " " in unit else unit
-        of = "reading" if not power else f"reading/{grown}{'' if power == 1 else f'^{power}'}"
-        rows.append((f"c{power}", f"{c:.9g}, standard uncertainty {u:.2g} {of}"))
+        per = f"({unit})" if " " in unit else unit
+        of = "reading" if not power else f"reading/{per}{'' if power == 1 else f'^{power}'}"
+        lines.append(f"  c{power} = {c:.9g} {of}, standard uncertainty {u:.2g} {of}")
     first = int(curve.through_zero)
     for i in range(first, curve.degree + 1):
         for j in range(i + 1, curve.degree + 1):
             r = curve.correlation(i, j)
             if r is not None:
-                rows.append((f"r(c{i}, c{j})", f"{r:.3f} (correlation, 1)"))
+                lines.append(f"  correlation of c{i} and c{j}: {r:.3f}")
     if curve.residual_sd is None:
         said = (
-            "not known: there are no more points than coefficients; the applied values' uncertainty "
-            "and the resolution stand in"
+            "not known, there are no more points than coefficients; the applied values' uncertainty "
+            "and the resolution stand in for it"
         )
     else:
-        said = f"{curve.residual_sd:.3g} reading (residual standard deviation)"
-    rows.append(("scatter", said))
-    rows.append(("resolution", f"{curve.resolution:.3g} reading"))
-    return lines + pairs(rows)
+        said = f"{curve.residual_sd:.3g} reading (standard deviation about the curve)"
+    lines.append(f"  scatter of one reading: {said}")
+    lines.append(f"  resolution of a reading: {curve.resolution:.3g} reading")
+    return lines
 
 
 def _use_lines(

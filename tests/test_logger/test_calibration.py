@@ -13,6 +13,7 @@ from logger import calibration
 from logger.calibration_points import MOST_POINTS, read_points
 from logger.errors import SensorsFault
 from logger.sensors import parse_sensors
+
 # our own: a boatyard's 5 kN cell, somewhat curved, read to 0.1
 CELL_N = [0.0, 500.0, 1000.0, 2000.0, 3000.0, 4000.0, 5000.0]
 CELL_READS = [12.1, 212.0, 411.6, 809.9, 1207.1, 1603.0, 1998.2]
@@ -88,7 +89,7 @@ def test_the_fit_is_that_of_a_general_library(
     curve = calibration.fit(x, reads, degree)
     at = np.array(x) / 5000.0
     powers = at[:, None] ** np.arange(degree + 1)
-    c, squares, _, _ = np.linalg.lstsq(powers, np.array(reads), rcond=None)
+    c, *_ = np.linalg.lstsq(powers, np.array(reads), rcond=None)
     s2 = float(np.sum((reads - powers @ c) ** 2)) / (len(x) - degree - 1)
     cov = np.linalg.inv(powers.T @ powers) * s2
     back = 5000.0 ** np.arange(degree + 1)
@@ -154,7 +155,7 @@ def test_points_without_scatter_still_have_the_doubt_of_the_last_digit() -> None
 
 
 def test_two_points_alone_are_too_few_unless_their_doubt_is_stated() -> None:
-    with pytest.raises(SensorsFault, match="2 points are too few.*--applied-u"):
+    with pytest.raises(SensorsFault, match=r"2 points are too few.*--applied-u"):
         calibration.fit([0, 200], [1, 90], 1, resolution=0.1)
     with pytest.raises(SensorsFault, match="too few"):
         calibration.fit([0, 200], [1, 90], 1, applied_u=[0, 1.0])  # no word of the resolution
@@ -162,7 +163,7 @@ def test_two_points_alone_are_too_few_unless_their_doubt_is_stated() -> None:
 
 def test_a_curve_that_floats_cannot_hold_is_refused() -> None:
     x = [1e6 + k * 0.01 for k in range(12)]
-    with pytest.raises(SensorsFault, match="inverted|too close together"):
+    with pytest.raises(SensorsFault, match=r"inverted|too close together"):
         calibration.fit(x, [v * 1e-3 + 1e-3 * (k % 2) for k, v in enumerate(x)], 3)
     with pytest.raises(SensorsFault, match="too large or too small"):
         calibration.fit([0, 1e-300, 2e-300], [0, 1e200, 2.1e200], 1)
