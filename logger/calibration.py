@@ -212,7 +212,9 @@ def fit(
         found = Calibration(
             degree=degree,
             coefficients=(*[0.0] * powers[0], *map(float, solution.coefficients)),
-            covariance=solution.covariance(x, u, max(residual_sd or 0.0, _of_resolution(resolution))),
+            covariance=solution.covariance(
+                x, u, max(residual_sd or 0.0, _of_resolution(resolution))
+            ),
             residual_sd=residual_sd,
             n=n,
             applied_least=min(x),
@@ -252,17 +254,15 @@ def _check_digits(curve: Calibration, solution: Solution, where: str) -> None:
     from fractions import Fraction
 
     for place in (curve.applied_least, curve.applied_most):
-        exact = sum(
-            (c * Fraction(place) ** p for p, c in zip(solution.powers, solution.coefficients, strict=True)),
-            Fraction(),
-        )
+        exact = solution.value(place)
         lost = abs(float(exact - Fraction(curve.reading(place))))
         terms = curve.spread_terms
         rounding = 4e-16 * _polynomial([abs(t) for t in terms], abs(place))
         spread = max(_polynomial(terms, place), 0.0) + curve.reading_u**2
         if lost > 0.01 * curve.reading_u + 1e-9 * abs(float(exact)) or rounding > 0.01 * spread:
             raise SensorsFault(
-                where, "the points lie too close together, so far from 0, for this degree",
+                where,
+                "the points lie too close together, so far from 0, for this degree",
                 "take a lower degree, or points over a wider range",
             )
 
@@ -311,7 +311,10 @@ def save(
     if curve.resolution is not None:
         lines.append(f"resolution = {curve.resolution!r}")
     if terms:
-        lines += ["", "# for people; nothing is computed from it. This is no calibration certificate."]
+        lines += [
+            "",
+            "# for people; nothing is computed from it. This is no calibration certificate.",
+        ]
         lines += ["[terms]", *(f"{key} = {_toml(value)}" for key, value in terms.items())]
     try:
         write_atomic(Path(path), ("\n".join(lines) + "\n").encode())
@@ -351,8 +354,11 @@ def parse(text: str, file: str) -> Calibration:
     if n is None:
         raise table.fault("n", "is missing", "write how many points were fitted")
     if (residual_sd is None) != (n == fitted):
-        raise table.fault("residual_sd", "is missing" if residual_sd is None else
-                          f"cannot be known from {n} points", "make the file with `haul calibrate`")
+        raise table.fault(
+            "residual_sd",
+            "is missing" if residual_sd is None else f"cannot be known from {n} points",
+            "make the file with `haul calibrate`",
+        )
     found = Calibration(
         degree=degree,
         coefficients=coefficients,
@@ -391,5 +397,7 @@ def _numbers(table: Table, key: str, value: Any, count: int) -> tuple[float, ...
     good = isinstance(value, list) and len(value) == count
     good = good and all(isinstance(v, (int, float)) and not isinstance(v, bool) for v in value)
     if not good or not all(math.isfinite(v) for v in value):
-        raise table.fault(key, f"must be {count} finite numbers", "make the file with `haul calibrate`")
+        raise table.fault(
+            key, f"must be {count} finite numbers", "make the file with `haul calibrate`"
+        )
     return tuple(float(v) for v in value)

@@ -61,7 +61,10 @@ def read_points(path: str | Path) -> Points:
             steps.append(_step(row[header.index("reading")].strip()))
             if len(steps) > MOST_POINTS:
                 raise SensorsFault(
-                    path, f"more than {MOST_POINTS} points", "give means of what was read at rest", where
+                    path,
+                    f"more than {MOST_POINTS} points",
+                    "give means of what was read at rest",
+                    where,
                 )
     except csv.Error as error:
         raise SensorsFault(
@@ -69,7 +72,9 @@ def read_points(path: str | Path) -> Points:
             f"line {rows.line_num}",
         ) from None  # fmt: skip
     if not steps:
-        raise SensorsFault(path, "there are no points", "write one below the header for each known value")
+        raise SensorsFault(
+            path, "there are no points", "write one below the header for each known value"
+        )
     reading = tuple(map(float, found["reading"]))
     return Points(
         applied=tuple(map(float, found["applied"])),
@@ -89,18 +94,27 @@ def _header(path: str | Path, row: list[str]) -> list[str]:
         raise SensorsFault(path, "there is no header, the numbers begin at once", cure, where)
     if len(header) == 1 and re.search(r"[;\t|]", header[0]):
         raise SensorsFault(
-            path, "the columns are not split by commas", "write applied,reading and 12.5 for 12,5", where
+            path,
+            "the columns are not split by commas",
+            "write applied,reading and 12.5 for 12,5",
+            where,
         )
     for cell in header:
         if cell not in COLUMNS:
             near = nearest(cell.lower(), COLUMNS, 0.7)
             raise SensorsFault(
-                path, f'unknown column "{one_line(cell, 60)}"', f"write {near}" if near else cure, where
+                path,
+                f'unknown column "{one_line(cell, 60)}"',
+                f"write {near}" if near else cure,
+                where,
             )
     for name in COLUMNS:
         if header.count(name) > 1 or (name in COLUMNS[:2] and name not in header):
             raise SensorsFault(
-                path, f"there must be one column {name}, there are {header.count(name)}", cure, where
+                path,
+                f"there must be one column {name}, there are {header.count(name)}",
+                cure,
+                where,
             )
     return header
 
@@ -108,7 +122,9 @@ def _header(path: str | Path, row: list[str]) -> list[str]:
 def _checked(path: str | Path, where: str, name: str, cell: str) -> str:
     """The cell, if it can stand in this column."""
     if not cell:
-        raise SensorsFault(path, f"the cell of {name} is empty", "fill it or leave the line out", where)
+        raise SensorsFault(
+            path, f"the cell of {name} is empty", "fill it or leave the line out", where
+        )
     if name == "run":
         return one_line(cell, 40)
     shown = f'{name} "{one_line(cell, 40)}"'
@@ -121,9 +137,13 @@ def _checked(path: str | Path, where: str, name: str, cell: str) -> str:
         raise SensorsFault(path, f"{shown} is not a number", cure, where)
     value = float(cell)
     if not math.isfinite(value):
-        raise SensorsFault(path, f"{shown} is too large to be a finite number", "write the true value", where)
+        raise SensorsFault(
+            path, f"{shown} is too large to be a finite number", "write the true value", where
+        )
     if name == "applied_u" and value < 0.0:
-        raise SensorsFault(path, f"{shown} is negative", "a standard uncertainty is at least 0", where)
+        raise SensorsFault(
+            path, f"{shown} is negative", "a standard uncertainty is at least 0", where
+        )
     return cell
 
 

@@ -180,7 +180,10 @@ def _lower_limit(
     if zeros:
         offset = fmean(zeros)
     elif abs(curve.coefficients[0]) > OFFSET * max(map(abs, reading)):
-        offset, how = curve.coefficients[0], "deflection from the curve's c0, no point has 0 applied"
+        offset, how = (
+            curve.coefficients[0],
+            "deflection from the curve's c0, no point has 0 applied",
+        )
     loaded = [(a, r - offset) for a, r in zip(applied, reading, strict=True) if a != 0.0]
     if any(deflection == 0.0 for _, deflection in loaded):
         return not_known("a force gave no deflection")

@@ -26,6 +26,18 @@ class Solution:
     inverse: tuple[tuple[Fraction, ...], ...]
     squares: Fraction
 
+    def value(self, x: float) -> Fraction:
+        """The curve at x, exactly."""
+        at = Fraction(x)
+        each = zip(self.powers, self.coefficients, strict=True)
+        return sum((c * at**power for power, c in each), Fraction())
+
+    def slope(self, x: float) -> Fraction:
+        """d y / d x at x, exactly."""
+        at = Fraction(x)
+        each = zip(self.powers, self.coefficients, strict=True)
+        return sum((power * c * at ** (power - 1) for power, c in each if power), Fraction())
+
     def covariance(
         self, x: Sequence[float], x_u: Sequence[float], y_u: float
     ) -> tuple[tuple[float, ...], ...]:
@@ -43,12 +55,8 @@ class Solution:
         for place in sorted({v for v, u in zip(x, x_u, strict=True) if u > 0.0}):
             same = [u for v, u in zip(x, x_u, strict=True) if v == place]
             at = Fraction(place)
-            slope = sum(
-                (p * c * at ** (p - 1) for p, c in zip(self.powers, self.coefficients, strict=True) if p),
-                Fraction(),
-            )
             grown = [at**power for power in self.powers]
-            by = len(same) * Fraction(max(same)) * slope
+            by = len(same) * Fraction(max(same)) * self.slope(place)
             moved = [
                 float(by * sum((v * g for v, g in zip(row, grown, strict=True)), Fraction()))
                 for row in self.inverse
@@ -107,9 +115,7 @@ def _whole(values: Sequence[float]) -> tuple[list[int], int]:
 def _inverse(matrix: list[list[Fraction]]) -> list[list[Fraction]] | None:
     """The exact inverse by elimination, or None where there is none."""
     size = len(matrix)
-    rows = [
-        [*row, *(Fraction(int(i == j)) for j in range(size))] for i, row in enumerate(matrix)
-    ]
+    rows = [[*row, *(Fraction(int(i == j)) for j in range(size))] for i, row in enumerate(matrix)]
     for k in range(size):
         pivot = next((i for i in range(k, size) if rows[i][k]), None)
         if pivot is None:

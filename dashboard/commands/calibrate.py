@@ -87,7 +87,9 @@ def run(args: argparse.Namespace) -> int:
     if curve.residual_sd is not None:
         off = [abs(r - curve.reading(a)) for a, r in zip(applied, points.reading, strict=True)]
         at = max(range(len(off)), key=off.__getitem__)
-        print(f"  greatest departure from the curve: {off[at]:.3g} reading, at {applied[at]:.6g} {unit}")
+        print(
+            f"  greatest departure from the curve: {off[at]:.3g} reading, at {applied[at]:.6g} {unit}"
+        )
     print("\n".join(_use_lines(curve, applied, unit, applied_u is not None)))
     print(LENGTHS if length else "\n".join([ONLY_TERMS, *_term_lines(found, unit)]))
     print(f'written to {args.out}; in the sensors file: calibration = "{args.out}"')

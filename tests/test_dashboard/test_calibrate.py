@@ -142,7 +142,9 @@ def test_a_coarser_step_than_is_written_can_be_stated(haul, tmp_path):
     fine = load(out).u_applied(100.0)
     haul("calibrate", points, "--out", out, "--resolution", "5")
     # d / sqrt(12) for the reading, with the curve's own doubt
-    assert 0.0 < fine < 0.01 and load(out).u_applied(100.0) == pytest.approx(5 / 12**0.5 * (4 / 3) ** 0.5)
+    assert 0.0 < fine < 0.01 and load(out).u_applied(100.0) == pytest.approx(
+        5 / 12**0.5 * (4 / 3) ** 0.5
+    )
 
 
 def test_nothing_is_written_over_but_a_calibration(haul, points, tmp_path):

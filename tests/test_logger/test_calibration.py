@@ -29,9 +29,7 @@ def test_the_inverse_undoes_the_curve_for_numbers_and_arrays(degree: int) -> Non
 
 
 def test_saved_and_loaded_it_is_the_same(tmp_path: Path) -> None:
-    curve = calibration.fit(
-        CELL_N, CELL_READS, 2, applied_u=[1.0] * len(CELL_N), resolution=0.1
-    )
+    curve = calibration.fit(CELL_N, CELL_READS, 2, applied_u=[1.0] * len(CELL_N), resolution=0.1)
     bare = calibration.fit([0.0, 200.0], [1.0, 90.0], 1, applied_u=[0.0, 1.0], resolution=0.1)
     tared = calibration.fit([100.0, 200.0], [1.0, 2.1], 1, through_zero=True)
     said = {"llf": 7.5, "reversibility_percent": 'not known: a "quoted" \\ reason'}
@@ -64,9 +62,14 @@ def test_a_channel_takes_its_calibration_and_applies_the_zero_first(tmp_path: Pa
 
 @pytest.mark.parametrize(
     ("x", "y", "degree", "said"),
-    [([1, 2], [1, 2], 1, "too few"), ([1, 1, 1], [1, 2, 3], 1, "different"),
-     ([1, 2, 3], [1, 1, 1], 1, "inverted"), ([0, 1, 2, 3, 4], [0, 3, 4, 3, 0], 2, "inverted"),
-     ([1, 2, 3], [1, 2, float("nan")], 1, "finite"), ([1, 2, 3], [1, 2, 3], 4, "out of range")],
+    [
+        ([1, 2], [1, 2], 1, "too few"),
+        ([1, 1, 1], [1, 2, 3], 1, "different"),
+        ([1, 2, 3], [1, 1, 1], 1, "inverted"),
+        ([0, 1, 2, 3, 4], [0, 3, 4, 3, 0], 2, "inverted"),
+        ([1, 2, 3], [1, 2, float("nan")], 1, "finite"),
+        ([1, 2, 3], [1, 2, 3], 4, "out of range"),
+    ],
 )
 def test_points_that_give_no_curve_are_refused(
     x: list[float], y: list[float], degree: int, said: str
@@ -94,20 +97,29 @@ def test_the_fit_is_that_of_a_general_library(
     cov = np.linalg.inv(powers.T @ powers) * s2
     back = 5000.0 ** np.arange(degree + 1)
     assert np.allclose(np.array(curve.coefficients) * back, c, rtol=1e-7, atol=1e-7)
-    assert np.allclose(np.array(curve.covariance) * np.outer(back, back), cov, rtol=1e-5, atol=1e-12)
+    assert np.allclose(
+        np.array(curve.covariance) * np.outer(back, back), cov, rtol=1e-5, atol=1e-12
+    )
 
 
 @pytest.mark.parametrize("degree", [2, 3])
-def test_beyond_its_points_a_greater_reading_is_never_worth_less(degree: int) -> None:
-    curve = calibration.fit(CELL_N, CELL_READS, degree)
-    reads = np.linspace(-1e6, 1e6, 4001)
+@pytest.mark.parametrize("bend", [1e-9, -0.009, 0.009])
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_beyond_its_points_a_greater_reading_is_never_worth_less(
+    degree: int, bend: float, sign: float
+) -> None:
+    """Also where the fitted curve turns just beyond them: at 5,556 N for 100 x - 0.009 x^2."""
+    x = np.linspace(0.0, 5000.0, 21)
+    curve = calibration.fit(x, sign * (100.0 * x + bend * x**2 + 20.0 * np.cos(x)), degree)
+    reads = sign * np.linspace(-1e6, 2e6, 4001)
     worth = curve.apply(reads)
     assert np.isfinite(worth).all() and (np.diff(worth) > 0).all()
-    assert np.isfinite(curve.u_applied(worth)).all()
+    u = curve.u_applied(worth)
+    assert np.isfinite(u).all() and (u > 0).all()
     one = [curve.apply(float(r)) for r in reads[::50]]
     assert np.allclose(one, worth[::50], rtol=1e-9, atol=1e-6)
     inside = (worth > 0) & (worth < 5000)
-    assert np.allclose(curve.reading(worth[inside]), reads[inside], atol=1e-6)
+    assert inside.any() and np.allclose(curve.reading(worth[inside]), reads[inside], atol=1e-5)
 
 
 def test_one_known_mass_gives_a_scale_and_what_it_is_worth() -> None:
@@ -207,16 +219,24 @@ def test_a_table_of_points_names_the_line_at_fault(tmp_path: Path, text: str, sa
     assert caught.value.cure
 
 
-@given(data=st.binary(max_size=200) | st.text("0123456789,.e+-\n\r\"; applied,reading", max_size=80).map(
-    lambda s: ("applied,reading\n" + s).encode()))
+@given(
+    data=st.binary(max_size=200)
+    | st.text('0123456789,.e+-\n\r"; applied,reading', max_size=80).map(
+        lambda s: ("applied,reading\n" + s).encode()
+    )
+)
 @settings(max_examples=300, deadline=None)
-def test_any_bytes_give_points_or_one_fault(tmp_path_factory: pytest.TempPathFactory, data: bytes) -> None:
+def test_any_bytes_give_points_or_one_fault(
+    tmp_path_factory: pytest.TempPathFactory, data: bytes
+) -> None:
     path = tmp_path_factory.getbasetemp() / "any.csv"
     path.write_bytes(data)
     try:
         points = read_points(path)
         for degree in (1, 2, 3):
-            curve = calibration.fit(points.applied, points.reading, degree, resolution=points.resolution)
+            curve = calibration.fit(
+                points.applied, points.reading, degree, resolution=points.resolution
+            )
             assert np.isfinite(curve.coefficients).all() and np.isfinite(curve.covariance).all()
     except SensorsFault as fault:
         assert "\n" not in str(fault)
@@ -232,9 +252,21 @@ def test_a_table_in_windows_line_ends_with_runs_and_doubts(tmp_path: Path) -> No
     assert points.resolution == pytest.approx(0.1)
 
 
-@pytest.mark.parametrize("line", ["degree = 9", "n = -1", "covariance = [[1]]", "extra = 1",
-                                  'residual_sd = "x"', "coefficients = [1, inf]", "terms = 1",
-                                  'through_zero = "yes"', "resolution = 0", "n = 2"])
+@pytest.mark.parametrize(
+    "line",
+    [
+        "degree = 9",
+        "n = -1",
+        "covariance = [[1]]",
+        "extra = 1",
+        'residual_sd = "x"',
+        "coefficients = [1, inf]",
+        "terms = 1",
+        'through_zero = "yes"',
+        "resolution = 0",
+        "n = 2",
+    ],
+)
 def test_a_spoilt_calibration_file_is_refused(tmp_path: Path, line: str) -> None:
     calibration.save(calibration.fit([0, 1, 2, 3], [0, 1, 2.1, 3], 1), tmp_path / "c.toml")
     key = line.split(" =")[0]

@@ -61,7 +61,8 @@ def test_a_raw_count_with_a_large_offset_is_no_deflection() -> None:
     plain = [100.0, 200.1, 300.0, 400.0]
     shifted = [8000.0 + r for r in plain]
     assert found(applied, plain, None)["llf"].value == pytest.approx(
-        found(applied, shifted, None)["llf"].value, rel=1e-3)
+        found(applied, shifted, None)["llf"].value, rel=1e-3
+    )
     assert "c0" in found(applied, shifted, None)["llf"].note
 
 
