@@ -1,164 +1,27 @@
-"""A calibration: what a cell or counter reads for a known force or length, and its inverse.
+"""A calibration: what a cell or counter reads for a known force or length, fitted, kept, read back.
 
-The curve is reading = c0 + c1 x + c2 x^2 + c3 x^3 with x the applied force (N) or length (m);
-fitted by least squares (`logger/least_squares.py`), inverted in use.  Needs no numpy.
+The curve (`logger/calibration_curve.py`) is fitted by least squares (`logger/least_squares.py`) and
+inverted in use.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
+from logger.calibration_curve import Calibration, check_invertible, of_resolution
 from logger.errors import SensorsFault
 from logger.files import write_atomic
+from logger.polynomial import polynomial
 from logger.tables import Table, parse_toml, read_text
 
 if TYPE_CHECKING:
-    import numpy as np
-    import numpy.typing as npt
-
     from logger.least_squares import Solution
-
-Values = TypeVar("Values", float, "npt.NDArray[np.float64]")
 
 FORMAT = 1
 MOST_DEGREE = 3
-
-
-@dataclass(frozen=True)
-class Calibration:
-    """A fitted curve.
-
-    covariance: of the coefficients, rows of (degree + 1)^2 numbers.  residual_sd: in the unit of
-    the reading; None where there are no more points than coefficients.  n: points.  applied_*: the
-    range of the points, SI.  through_zero: c0 is 0 by decision and has no uncertainty.
-    resolution: the smallest step of a reading; None if not known.
-    """
-
-    degree: int
-    coefficients: tuple[float, ...]
-    covariance: tuple[tuple[float, ...], ...]
-    residual_sd: float | None
-    n: int
-    applied_least: float
-    applied_most: float
-    through_zero: bool = False
-    resolution: float | None = None
-
-    @property
-    def coefficients_u(self) -> tuple[float, ...]:
-        """Standard uncertainties of the coefficients."""
-        return tuple(math.sqrt(max(0.0, row[i])) for i, row in enumerate(self.covariance))
-
-    @property
-    def dof(self) -> int:
-        """Degrees of freedom of residual_sd: points less fitted coefficients."""
-        return self.n - self.degree - (not self.through_zero)
-
-    @property
-    def reading_u(self) -> float:
-        """Standard uncertainty of one new reading, in its unit: the scatter about the curve, and
-        never less than what the resolution d alone gives, d / sqrt(12) (JCGM 100:2008, F.2.2.1).
-        """
-        return max(self.residual_sd or 0.0, _of_resolution(self.resolution))
-
-    def correlation(self, i: int, j: int) -> float | None:
-        """Correlation coefficient of two coefficients; None where one has no uncertainty."""
-        both = self.coefficients_u[i] * self.coefficients_u[j]
-        return self.covariance[i][j] / both if both > 0.0 else None
-
-    def reading(self, applied: Values) -> Values:
-        """What is read for an applied value (SI); same shape."""
-        return _polynomial(self.coefficients, applied)
-
-    def slope(self, applied: Values) -> Values:
-        """d reading / d applied; same shape."""
-        return _polynomial([p * c for p, c in enumerate(self.coefficients)][1:], applied)
-
-    def apply(self, reading: Values) -> Values:
-        """The applied value (SI) for a reading, scalar or array; same shape.
-
-        The curve holds in `reach`; beyond it goes on as a straight line, so that a greater reading
-        is never worth less.  Degree 1 and 2 in closed form, degree 3 by Newton's method from the
-        point of inflection, which cannot miss on a curve that rises or falls all the way.
-        """
-        c0, c1, *rest = self.coefficients
-        if self.degree == 1:
-            return (reading - c0) / c1
-        ends = sorted((self.reading(x), self.slope(x)) for x in self.reach)
-        inside: Any = _clamp(reading, ends[0][0], ends[1][0])
-        if self.degree == 2:
-            y = inside - c0
-            disc = _clamp(c1 * c1 + 4.0 * rest[0] * y, 0.0, math.inf)
-            x = 2.0 * y / (c1 + math.copysign(1.0, c1) * disc**0.5)
-        else:
-            x = self._newton(inside)
-        below = _clamp(reading - ends[0][0], -math.inf, 0.0) / ends[0][1]
-        above = _clamp(reading - ends[1][0], 0.0, math.inf) / ends[1][1]
-        return x + below + above  # type: ignore[no-any-return]
-
-    def u_curve(self, applied: Values) -> Values:
-        """Standard uncertainty (SI) of the curve alone, common to all readings near `applied`.
-
-        u = sqrt(g' C g) / |slope| with g = (1, x, x^2 ..) and C the full covariance, the
-        correlations included (JCGM 100:2008, H.3.4, taken through the inverse).
-        """
-        return self._through_inverse(applied, 0.0)
-
-    def u_applied(self, applied: Values) -> Values:
-        """Standard uncertainty (SI) of one applied value found from one new reading; same shape.
-
-        u^2 = (s^2 + g' C g) / slope^2: as `u_curve`, with the scatter s of a new reading.
-        """
-        return self._through_inverse(applied, self.reading_u)
-
-    @cached_property
-    def reach(self) -> tuple[float, float]:
-        """Where the curve is taken at its word (SI): the points' range and zero, and as far again
-        on both sides while the slope keeps half of what it is at the end of the range."""
-        low, high = min(0.0, self.applied_least), max(0.0, self.applied_most)
-        step = (high - low) / 100.0
-
-        def walk(end: float, step: float) -> float:
-            at_end, x = self.slope(end), end
-            for k in range(1, 101):
-                if self.slope(end + k * step) * at_end < 0.5 * at_end * at_end:
-                    break
-                x = end + k * step
-            return x
-
-        return walk(low, -step), walk(high, step)
-
-    @cached_property
-    def spread_terms(self) -> tuple[float, ...]:
-        """g' C g as a polynomial in the applied value: 2 degree + 1 numbers, by rising power."""
-        terms = [0.0] * (2 * self.degree + 1)
-        for i, row in enumerate(self.covariance):
-            for j, c in enumerate(row):
-                terms[i + j] += c
-        return tuple(terms)
-
-    def _through_inverse(self, applied: Values, reading_u: float) -> Values:
-        spread = _clamp(_polynomial(self.spread_terms, applied), 0.0, math.inf)
-        spread = spread + reading_u * reading_u
-        slope: Any = self.slope(_clamp(applied, *self.reach) if self.degree > 1 else applied)
-        return spread**0.5 / abs(slope)  # type: ignore[no-any-return]
-
-    def _newton(self, reading: Any) -> Any:
-        low, high = self.reach
-        c2, c3 = self.coefficients[2:]
-        turn = _clamp(-c2 / (3.0 * c3), low, high) if c3 else low
-        x = turn + 0.0 * reading
-        for _ in range(100):
-            before, x = x, _clamp(x - (self.reading(x) - reading) / self.slope(x), low, high)
-            moved = abs(x - before) > 1e-15 * (high - low)
-            if not (moved if isinstance(moved, bool) else moved.any()):
-                break
-        return x
 
 
 def fit(
@@ -169,6 +32,7 @@ def fit(
     through_zero: bool = False,
     applied_u: Sequence[float] | None = None,
     resolution: float | None = None,
+    quantity: str | None = None,
 ) -> Calibration:
     """Least squares of reading = sum c_i applied^i, solved exactly and rounded once.
 
@@ -213,7 +77,7 @@ def fit(
             degree=degree,
             coefficients=(*[0.0] * powers[0], *map(float, solution.coefficients)),
             covariance=solution.covariance(
-                x, u, max(residual_sd or 0.0, _of_resolution(resolution))
+                x, u, max(residual_sd or 0.0, of_resolution(resolution))
             ),
             residual_sd=residual_sd,
             n=n,
@@ -221,32 +85,15 @@ def fit(
             applied_most=max(x),
             through_zero=through_zero,
             resolution=resolution,
+            quantity=quantity,
         )
     except OverflowError:
         raise SensorsFault(
             where, "the values are too large or too small to be fitted", "take another unit"
         ) from None
-    _check_invertible(found, where)
+    check_invertible(found, where)
     _check_digits(found, solution, where)
     return found
-
-
-def _check_invertible(curve: Calibration, where: str) -> None:
-    steps = 200
-    low, high = min(0.0, curve.applied_least), max(0.0, curve.applied_most)
-    places = [low + (high - low) * i / steps for i in range(steps + 1)]
-    if curve.degree == 3 and curve.coefficients[3]:
-        turn = -curve.coefficients[2] / (3.0 * curve.coefficients[3])  # steepest or least steep
-        places += [turn] if low < turn < high else []
-    slopes = [curve.slope(place) for place in places]
-    if not (all(s > 0 for s in slopes) or all(s < 0 for s in slopes)) or not all(
-        map(math.isfinite, slopes)
-    ):
-        raise SensorsFault(
-            where,
-            "the fitted curve does not rise or fall all the way from 0, so it cannot be inverted",
-            "take a lower degree or check the points",
-        )
 
 
 def _check_digits(curve: Calibration, solution: Solution, where: str) -> None:
@@ -257,33 +104,14 @@ def _check_digits(curve: Calibration, solution: Solution, where: str) -> None:
         exact = solution.value(place)
         lost = abs(float(exact - Fraction(curve.reading(place))))
         terms = curve.spread_terms
-        rounding = 4e-16 * _polynomial([abs(t) for t in terms], abs(place))
-        spread = max(_polynomial(terms, place), 0.0) + curve.reading_u**2
+        rounding = 4e-16 * polynomial([abs(t) for t in terms], abs(place))
+        spread = max(polynomial(terms, place), 0.0) + curve.reading_u**2
         if lost > 0.01 * curve.reading_u + 1e-9 * abs(float(exact)) or rounding > 0.01 * spread:
             raise SensorsFault(
                 where,
                 "the points lie too close together, so far from 0, for this degree",
                 "take a lower degree, or points over a wider range",
             )
-
-
-def _of_resolution(resolution: float | None) -> float:
-    return (resolution or 0.0) / math.sqrt(12.0)
-
-
-def _polynomial(coefficients: Sequence[float], x: Values) -> Values:
-    """sum c_i x^i by Horner's rule; same shape as x.  Products, not powers: they never raise."""
-    total: Any = 0.0 * x
-    for c in reversed(coefficients):
-        total = total * x + c
-    return total  # type: ignore[no-any-return]
-
-
-def _clamp(value: Any, low: float, high: float) -> Any:
-    """The value, or each of an array, held between low and high."""
-    if isinstance(value, (float, int)):
-        return min(max(value, low), high)
-    return value.clip(low, high)
 
 
 def save(
@@ -308,6 +136,8 @@ def save(
     ]  # fmt: skip
     if curve.through_zero:
         lines.append("through_zero = true")
+    if curve.quantity is not None:
+        lines.append(f'quantity = "{curve.quantity}"')
     if curve.resolution is not None:
         lines.append(f"resolution = {curve.resolution!r}")
     if terms:
@@ -369,6 +199,7 @@ def parse(text: str, file: str) -> Calibration:
         applied_most=_needed(table, "applied_most", table.number("applied_most")),
         through_zero=through_zero,
         resolution=table.number("resolution", above=0.0),
+        quantity=table.text("quantity", choices=("force", "length")),
     )
     terms = table.raw("terms", {})
     if not isinstance(terms, Mapping):
@@ -376,7 +207,7 @@ def parse(text: str, file: str) -> Calibration:
     table.done()
     if found.reading_u == 0.0 and not any(map(any, covariance)) and residual_sd is None:
         raise table.fault("covariance", "says nothing of the uncertainty", "make the file anew")
-    _check_invertible(found, file)
+    check_invertible(found, file)
     return found
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from statistics import fmean
 
-from logger.calibration import Calibration
+from logger.calibration_curve import Calibration
 
 LLF_PER_S = 2.4  # ASTM E74-18, 7.1.2 and 8.5: about 99 % of the differences lie within
 CLASS_A, CLASS_AA = 400.0, 2000.0  # error of 0.25 % and 0.05 %: LLF / error

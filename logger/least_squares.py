@@ -32,12 +32,6 @@ class Solution:
         each = zip(self.powers, self.coefficients, strict=True)
         return sum((c * at**power for power, c in each), Fraction())
 
-    def slope(self, x: float) -> Fraction:
-        """d y / d x at x, exactly."""
-        at = Fraction(x)
-        each = zip(self.powers, self.coefficients, strict=True)
-        return sum((power * c * at ** (power - 1) for power, c in each if power), Fraction())
-
     def covariance(
         self, x: Sequence[float], x_u: Sequence[float], y_u: float
     ) -> tuple[tuple[float, ...], ...]:
@@ -52,15 +46,22 @@ class Solution:
         for i, row in enumerate(self.inverse):
             for j, value in enumerate(row):
                 total[first + i][first + j] = float(variance * value)
-        for place in sorted({v for v, u in zip(x, x_u, strict=True) if u > 0.0}):
-            same = [u for v, u in zip(x, x_u, strict=True) if v == place]
-            at = Fraction(place)
-            grown = [at**power for power in self.powers]
-            by = len(same) * Fraction(max(same)) * self.slope(place)
-            moved = [
-                float(by * sum((v * g for v, g in zip(row, grown, strict=True)), Fraction()))
-                for row in self.inverse
-            ]
+        # in whole numbers over one divisor: the great terms of a narrow range cancel exactly
+        divisor = math.lcm(*(value.denominator for row in self.inverse for value in row))
+        whole = [[int(value * divisor) for value in row] for row in self.inverse]
+        slopes = [p * float(c) for p, c in zip(self.powers, self.coefficients, strict=True)]
+        groups: dict[float, list[float]] = {}
+        for place, u in zip(x, x_u, strict=True):
+            groups.setdefault(place, []).append(u)
+        for place, same in groups.items():
+            if not any(same):
+                continue
+            top, bottom = place.as_integer_ratio()
+            grown = [top**p * bottom ** (size - 1 - p) for p in self.powers]
+            below = divisor * bottom ** (size - 1)
+            slope = sum(s * place ** (p - 1) for p, s in zip(self.powers, slopes, strict=True) if p)
+            by = len(same) * max(same) * slope
+            moved = [by * (sum(map(int.__mul__, row, grown)) / below) for row in whole]
             for i, a in enumerate(moved):
                 for j, b in enumerate(moved):
                     total[first + i][first + j] += a * b

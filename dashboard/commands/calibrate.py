@@ -12,7 +12,8 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from dashboard.commands.common import add_json, pairs, positive, print_json
-from logger.calibration import Calibration, fit, save
+from logger.calibration import fit, save
+from logger.calibration_curve import Calibration
 from logger.calibration_points import Points, read_points
 from logger.calibration_terms import Term, terms
 from logger.errors import CallFault, SensorsFault
@@ -54,16 +55,17 @@ def run(args: argparse.Namespace) -> int:
     points = read_points(args.points)
     _check_out(Path(args.points), Path(args.out))
     factor = to_si(args.unit) if args.unit else 1.0
+    length = args.unit in LENGTH_UNITS
     applied = [a * factor for a in points.applied]
     applied_u = _applied_u(args, points, factor)
     try:
         curve = fit(
             applied, points.reading, args.degree, through_zero=args.through_zero,
             applied_u=applied_u, resolution=args.resolution or points.resolution,
+            quantity=None if args.unit is None else ("length" if length else "force"),
         )  # fmt: skip
     except SensorsFault as fault:
         raise SensorsFault(args.points, fault.fault, fault.cure, fault.place) from None
-    length = args.unit in LENGTH_UNITS
     found = () if length else terms(curve, applied, points.reading, points.run)
     save(curve, args.out, {t.key: t.value if t.value is not None else _not_known(t) for t in found})
     if args.json:

@@ -30,7 +30,13 @@ def test_the_inverse_undoes_the_curve_for_numbers_and_arrays(degree: int) -> Non
 
 def test_saved_and_loaded_it_is_the_same(tmp_path: Path) -> None:
     curve = calibration.fit(CELL_N, CELL_READS, 2, applied_u=[1.0] * len(CELL_N), resolution=0.1)
-    bare = calibration.fit([0.0, 200.0], [1.0, 90.0], 1, applied_u=[0.0, 1.0], resolution=0.1)
+    bare = calibration.fit(
+        quantity="force",
+        applied=[0.0, 200.0],
+        reading=[1.0, 90.0],
+        applied_u=[0.0, 1.0],
+        resolution=0.1,
+    )
     tared = calibration.fit([100.0, 200.0], [1.0, 2.1], 1, through_zero=True)
     said = {"llf": 7.5, "reversibility_percent": 'not known: a "quoted" \\ reason'}
     for found in (curve, bare, tared):
@@ -55,7 +61,8 @@ def test_a_channel_takes_its_calibration_and_applies_the_zero_first(tmp_path: Pa
     """
     channel = parse_sensors(text, "s.toml", tmp_path).channels[0]
     assert channel.si(8510.0) == pytest.approx(1000.0, abs=0.2)
-    assert channel.u_si(1000.0) == curve.u_applied(1000.0)
+    assert channel.u_si(1000.0) == curve.u_tared(1000.0)  # it has a zero of its own
+    assert channel.u_si(1000.0, 0.0) == curve.u_applied(1000.0)
     # a zero taken at rest makes that rest nothing, whatever the curve's own c0 is
     assert channel.si(8023.0, channel.zero_for(8023.0)) == pytest.approx(0.0, abs=1e-9)
 
@@ -138,6 +145,39 @@ def test_one_known_mass_gives_a_scale_and_what_it_is_worth() -> None:
     assert curve.u_applied(10 * force) == pytest.approx(10 * force_u, rel=0.05)
     for place in (0.0, 1.0, force, 5000.0):
         assert curve.u_applied(place) > 0.0
+
+
+def test_with_a_zero_of_its_own_a_reading_is_a_difference_of_two() -> None:
+    """Against Monte Carlo (JCGM 101): calibrate, take a zero, read; then see how far it is off."""
+    x = np.array([0.0, 1000.0, 2000.0, 3000.0, 4000.0, 5000.0])
+    rng, s, place = np.random.default_rng(6), 1.0, 5000.0
+    off, said = [], []
+    for _ in range(3000):
+        curve = calibration.fit(x, 8000.0 + 0.4 * x + s * rng.standard_normal(6), 1)
+        rest, loaded = np.array([8000.0, 8000.0 + 0.4 * place]) + s * rng.standard_normal(2)
+        off.append(curve.apply(float(loaded - (rest - curve.coefficients[0]))) - place)
+        said.append(curve.u_tared(place) ** 2)
+    assert np.mean(said) ** 0.5 == pytest.approx(np.std(off), rel=0.05)
+
+
+def test_a_counter_s_calibration_is_refused_for_a_cell(tmp_path: Path) -> None:
+    curve = calibration.fit([0, 1, 2, 3], [0, 1, 2.1, 3], 1, quantity="length")
+    calibration.save(curve, tmp_path / "counter.toml")
+    text = """
+    [[channel]]
+    name = "f"
+    quantity = "force"
+    at = "haul"
+    format = "json"
+    id = "f"
+    unit = "count"
+    calibration = "counter.toml"
+    """
+    with pytest.raises(
+        SensorsFault, match=r"counter\.toml is of a length, this channel of a force"
+    ):
+        parse_sensors(text, "s.toml", tmp_path)
+    parse_sensors(text.replace('"force"', '"length"'), "s.toml", tmp_path)
 
 
 def test_errors_of_the_applied_values_reach_a_reading() -> None:
