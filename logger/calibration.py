@@ -87,23 +87,34 @@ def fit(
             resolution=resolution,
             quantity=quantity,
         )
+        check_invertible(found, where)
+        _check_digits(found, solution, where)
     except OverflowError:
         raise SensorsFault(
             where, "the values are too large or too small to be fitted", "take another unit"
         ) from None
-    check_invertible(found, where)
-    _check_digits(found, solution, where)
     return found
 
 
 def _check_digits(curve: Calibration, solution: Solution, where: str) -> None:
-    """Refuse a curve that floats cannot hold: a high degree over a narrow range far from zero."""
+    """Refuse a curve that is lost in its scatter, and one that floats cannot hold: a high degree over
+    a narrow range far from zero."""
     from fractions import Fraction
 
+    ends = [
+        curve.reading(f(0.0, x)) for f, x in ((min, curve.applied_least), (max, curve.applied_most))
+    ]
+    if abs(ends[1] - ends[0]) < max(curve.reading_u, 1e-9 * max(map(abs, ends))):
+        raise SensorsFault(
+            where, "the readings scatter more than they follow the applied values",
+            "check that both columns belong together",
+        )  # fmt: skip
     for place in (curve.applied_least, curve.applied_most):
         exact = solution.value(place)
         lost = abs(float(exact - Fraction(curve.reading(place))))
         terms = curve.spread_terms
+        if not math.isfinite(curve.u_applied(place)):
+            raise OverflowError
         rounding = 4e-16 * polynomial([abs(t) for t in terms], abs(place))
         spread = max(polynomial(terms, place), 0.0) + curve.reading_u**2
         if lost > 0.01 * curve.reading_u + 1e-9 * abs(float(exact)) or rounding > 0.01 * spread:

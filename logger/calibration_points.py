@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import io
-import math
 import re
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,6 +14,7 @@ from logger.tables import nearest, read_text
 COLUMNS = ("applied", "reading", "run", "applied_u")
 MOST_POINTS = 10_000
 MOST_DIGITS = 60
+LEAST, MOST = 1e-30, 1e30
 NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 LEAST_STEP = 2.0**-52  # of a float, relative
 
@@ -136,9 +136,13 @@ def _checked(path: str | Path, where: str, name: str, cell: str) -> str:
             cure = "write a plain number without a unit"
         raise SensorsFault(path, f"{shown} is not a number", cure, where)
     value = float(cell)
-    if not math.isfinite(value):
+    if value != 0.0 and not LEAST <= abs(value) <= MOST:
+        what = "large" if abs(value) > MOST else "small"
         raise SensorsFault(
-            path, f"{shown} is too large to be a finite number", "write the true value", where
+            path,
+            f"{shown} is too {what} to be true",
+            "write the true value, or take another unit",
+            where,
         )
     if name == "applied_u" and value < 0.0:
         raise SensorsFault(

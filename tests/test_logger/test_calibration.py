@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from logger import calibration
 from logger.calibration_points import MOST_POINTS, read_points
+from logger.calibration_terms import terms
 from logger.errors import SensorsFault
 from logger.sensors import parse_sensors
 
@@ -217,6 +218,8 @@ def test_a_curve_that_floats_cannot_hold_is_refused() -> None:
     x = [1e6 + k * 0.01 for k in range(12)]
     with pytest.raises(SensorsFault, match=r"inverted|too close together"):
         calibration.fit(x, [v * 1e-3 + 1e-3 * (k % 2) for k, v in enumerate(x)], 3)
+    with pytest.raises(SensorsFault, match="scatter more than they follow"):
+        calibration.fit([0, 1, 2, 3], [5.0, 7.0, 5.1, 6.9], 1)
     with pytest.raises(SensorsFault, match="too large or too small"):
         calibration.fit([0, 1e-300, 2e-300], [0, 1e200, 2.1e200], 1)
 
@@ -235,6 +238,7 @@ def test_a_curve_that_floats_cannot_hold_is_refused() -> None:
         ("applied,reading\n1,x\n", 'line 2: reading "x" is not a number'),
         ("applied,reading\n1,nan\n", "line 2"),
         ("applied,reading\n1,1\n\n2,1e999\n", "line 4.*too large"),
+        ("applied,reading\n1,1e-300\n", "line 2.*too small"),
         ("applied,reading\n1_0,1\n", 'line 2: applied "1_0"'),
         ("applied,reading\n\u0661,1\n", "line 2: applied"),
         ("applied,reading\n1," + "1" * 5000 + "\n", "line 2: reading"),
@@ -278,6 +282,9 @@ def test_any_bytes_give_points_or_one_fault(
                 points.applied, points.reading, degree, resolution=points.resolution
             )
             assert np.isfinite(curve.coefficients).all() and np.isfinite(curve.covariance).all()
+            for term in terms(curve, points.applied, points.reading, points.run):
+                assert (term.value is None) == bool(term.why_not)
+                assert term.value is None or np.isfinite(term.value)
     except SensorsFault as fault:
         assert "\n" not in str(fault)
 
