@@ -62,11 +62,14 @@ class Condition:
     why_not: str = ""
 
 
-def conditions(known: Model) -> tuple[Condition, ...]:
-    """Raising, breaking away, held on each capture in rope order, running back."""
+def conditions(known: Model, along_axis: bool = False) -> tuple[Condition, ...]:
+    """Raising, breaking away, held on each capture in rope order, running back.
+
+    along_axis: anchors with their pull along the haul axis alone, as interface section 5 has it.
+    """
     needs = resistance(known.rig.load)
     pieces = tuple(
-        replace(piece, combine="vector") if piece.kind == "anchor" else piece
+        replace(piece, combine="vector") if piece.kind == "anchor" and not along_axis else piece
         for piece in known.pieces
     )
     up = _Shares.of(known, pieces, known.tension, known.gradient)

@@ -43,8 +43,8 @@ def resistance(load: Load) -> Resistance:
     if load.resistance_N is not None:
         force, u = load.resistance_N, load.resistance_u_N
         start, start_u, why = _start(load, 0.0, force, 0.0, u or 0.0)
-        share = "resistance_N does not say which part of it is slope and which is ground"
-        return Resistance(force, u, None, "", None, start, start_u, why, share)
+        mixed = "resistance_N does not say which part of it is slope and which is ground"
+        return Resistance(force, u, None, "", None, start, start_u, why, mixed)
     weight = (load.mass_kg or 0.0) * G
     share = (load.mass_u_kg or 0.0) / (load.mass_kg or 1.0)  # relative uncertainty of the mass
     if load.kind == "hanging":  # no ground to break away from

@@ -235,7 +235,8 @@ def _ended(
         side = float(rig.side_m[b] - rig.side_m[a])
         was = math.hypot(float(old[b] - old[a]), side)
         now = math.hypot(float(new[b] - new[a]), side)
-        if now <= rig.clearance_m and now < was:
+        # a grab slid to within clearance of what it runs along with does not close on it
+        if now <= rig.clearance_m and was - now > TINY:
             return a, b
         crossed = (old[b] - old[a]) * (new[b] - new[a]) < 0
         if (

@@ -26,6 +26,7 @@ from dashboard.commands.common import (
 from dashboard.units import UNKNOWN, Units, number, percent, plus_minus
 
 if TYPE_CHECKING:
+    from analysis.predict import Model
     from analysis.take_up import TakeUp
 
 
@@ -98,7 +99,8 @@ def _summary(rig: Rig, found: dict[str, Any], shown: Units, given: bool) -> list
         ("haul force", haul + ("   (given)" if given else "")),
         ("to break the load away", shown.force_pm(known.start_force_N, known.start_force_u_N)
          + (f"   ({needs.start_why})" if needs.start_why and known.load_force_N else "")),
-        ("lets the load run back at", shown.force_pm(known.lower_force_N, known.lower_force_u_N)),
+        ("lets the load run back at", shown.force_pm(known.lower_force_N, known.lower_force_u_N)
+         + (f"   ({needs.lower_why})" if needs.lower_why and known.load_force_N else "")),
         ("handbook rule, apart from it", f"10 % of the load a sheave, {rule.sheaves} sheaves: "
          f"{number(rule.ma)} : 1, haul force {shown.force(rule.haul_N)}"),
     ]  # fmt: skip
@@ -108,9 +110,10 @@ def _summary(rig: Rig, found: dict[str, Any], shown: Units, given: bool) -> list
         ("stop hauling at", f"{level}: {stop['because']} ({stop['rated']} of {stop['of']} are rated)")
     )
     lines = [found["title"] or "rig", *pairs(rows), "", "Strands, in rope order; T is the haul tension"]
-    lines += table(_rows(found["strands"], "tension_N", shown))
+    doubt = _doubt(known, found, given)
+    lines += table(_rows(found["strands"], "tension_N", shown, doubt))
     lines += ["", "Elements"]
-    lines += table(_rows(found["elements"], "force_N", shown), left=2)
+    lines += table(_rows(found["elements"], "force_N", shown, doubt), left=2)
     lines += ["", *_travel(found, shown), *_stretch(take_up(known), shown)]
     if found["hold"]:
         lines += ["", "Held on a capture, hands off"]
@@ -124,7 +127,21 @@ def _summary(rig: Rig, found: dict[str, Any], shown: Units, given: bool) -> list
     return lines + _warnings(found)
 
 
-def _rows(items: list[dict[str, Any]], force: str, shown: Units) -> list[list[str]]:
+def _doubt(known: Model, found: dict[str, Any], given: bool) -> dict[str, float]:
+    """Standard uncertainty of each part's force, N: of a given haul force, or of the load and all."""
+    if found["haul_force_N"] is None:
+        return {}
+    if given:
+        return {part.name: part.model_u * found["haul_force_N"] for part in known.parts}
+    from analysis.everywhere import conditions
+
+    raising = conditions(known, along_axis=True)[0]
+    return {row.name: row.force_u_N or 0.0 for row in raising.rows}
+
+
+def _rows(
+    items: list[dict[str, Any]], force: str, shown: Units, doubt: dict[str, float]
+) -> list[list[str]]:
     head = ["", "ideal", "model", "force", "limit", "use"]
     strands = force == "tension_N"
     rows = [head if strands else ["", "kind", *head[1:]]]
@@ -132,7 +149,7 @@ def _rows(items: list[dict[str, Any]], force: str, shown: Units) -> list[list[st
         name = f"{row['from']}>{row['to']}" if strands else row["name"]
         cells = [
             f"{number(row['ideal'])} T", f"{number(row['model'])} T",
-            "-" if row[force] is None else shown.force(row[force]),
+            "-" if row[force] is None else shown.force_pm(row[force], doubt.get(name)),
             "-" if row["limit_N"] is None else shown.force(row["limit_N"]),
             percent(row["use"]),
         ]  # fmt: skip

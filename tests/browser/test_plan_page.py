@@ -51,7 +51,9 @@ def opened(browser, url) -> None:
 
 def settled(browser, before) -> None:
     """Until both the numbers and the drawing that belong to the last choice are there."""
-    wait_until(lambda: browser.js("return [haul.plan.plans, haul.plan.drawings]") > before, 5, "an answer")
+    wait_until(
+        lambda: browser.js("return [haul.plan.plans, haul.plan.drawings]") > before, 5, "an answer"
+    )
     seen = None
 
     def still():
@@ -91,7 +93,9 @@ def test_the_slider_walks_the_job_in_drawing_and_words(browser, page, shots):
     browser.shot(shots / "plan-1280.png")
     slide(browser, ".frame", 7)
     assert "G2 is slid back" in text()
-    assert "off the anchor" in browser.js("return document.querySelector('.frame-more').textContent")
+    assert "off the anchor" in browser.js(
+        "return document.querySelector('.frame-more').textContent"
+    )
     act(browser, "document.querySelector('.back').click()")
     assert text().startswith("stroke 1: G2 has met the anchor")
     assert browser.js("return document.documentElement.scrollWidth") <= 1280
@@ -105,19 +109,28 @@ def test_the_keyboard_alone_walks_the_job(browser, page):
     opened(browser, page.url)
     slider = browser.driver.find_element(By.CSS_SELECTOR, ".frame")
     slider.send_keys(Keys.ARROW_RIGHT, Keys.ARROW_RIGHT)
-    wait_until(lambda: "(3 of" in browser.js("return document.querySelector('.frame-text').textContent"), 5, "step 3")
+    wait_until(
+        lambda: "(3 of" in browser.js("return document.querySelector('.frame-text').textContent"),
+        5,
+        "step 3",
+    )
     assert browser.js("return document.activeElement.className") == "frame"
 
 
 def test_whatif_and_units_change_what_is_shown(browser, page):
     opened(browser, page.url)
-    before, strand = figure(browser, "ma"), "return document.querySelector('[data-tension=\"load>G1\"]').textContent"
+    before, strand = (
+        figure(browser, "ma"),
+        "return document.querySelector('[data-tension=\"load>G1\"]').textContent",
+    )
     own = browser.js(strand)
     slide(browser, "#e", 0.7)
     # (1 + e + e^2)^2 for a 3:1 on a 3:1 of four pulleys: geometric series, any textbook
     assert float(figure(browser, "ma").split()[0]) == pytest.approx((1 + 0.7 + 0.49) ** 2, abs=0.01)
     assert browser.js(strand) != own
-    assert "every pulley at 0.70" in browser.js("return document.querySelector('.said').textContent")
+    assert "every pulley at 0.70" in browser.js(
+        "return document.querySelector('.said').textContent"
+    )
     act(browser, "document.getElementById('e-off').click()")
     assert figure(browser, "ma") == before
     newton = float(figure(browser, "haul").split()[0])
@@ -130,7 +143,9 @@ def test_whatif_and_units_change_what_is_shown(browser, page):
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_on_a_phone_nothing_is_cut_and_everything_can_be_touched(browser, page, pair, shots, scheme):
+def test_on_a_phone_nothing_is_cut_and_everything_can_be_touched(
+    browser, page, pair, shots, scheme
+):
     browser.size(390, 844, scheme)
     for name, serving in (("one", page), ("two", pair)):
         opened(browser, serving.url)
@@ -201,19 +216,31 @@ def test_a_fault_in_the_file_is_one_line_and_heals(browser, tmp_path):
         assert browser.js("return document.querySelector('.content').offsetParent") is not None
         serving.process.kill()
         browser.js("document.getElementById('again').click()")
-        wait_until(lambda: "No answer" in browser.text("plan-fault"), 5, "a server that is gone is said")
+        wait_until(
+            lambda: "No answer" in browser.text("plan-fault"), 5, "a server that is gone is said"
+        )
 
 
 def test_hostile_text_of_a_file_stays_text(browser, tmp_path):
-    hostile = '<img src=x onerror=window.broken=1>'
+    hostile = "<img src=x onerror=window.broken=1>"
     path = tmp_path / "rig.toml"
-    text = DEMO.read_text("utf-8").replace('title = "', f'title = "{hostile}').replace("T1", "<b>T1</b>")
-    path.write_text(text.replace("[pulley.<b>T1</b>]", '[pulley."<b>T1</b>"]').replace(">", "⟩"), "utf-8")
+    text = (
+        DEMO.read_text("utf-8")
+        .replace('title = "', f'title = "{hostile}')
+        .replace("T1", "<b>T1</b>")
+    )
+    path.write_text(
+        text.replace("[pulley.<b>T1</b>]", '[pulley."<b>T1</b>"]').replace(">", "⟩"), "utf-8"
+    )
     hostile_name = "<b⟩T1</b⟩"  # a name may hold no ">", so this is the worst that can come
     with Planned(path) as serving:
         opened(browser, serving.url)
-        assert hostile.replace(">", "⟩") in browser.js("return document.querySelector('h1').textContent")
-        names = browser.js("return [...document.querySelectorAll('[data-element]')].map(n => n.dataset.element)")
+        assert hostile.replace(">", "⟩") in browser.js(
+            "return document.querySelector('h1').textContent"
+        )
+        names = browser.js(
+            "return [...document.querySelectorAll('[data-element]')].map(n => n.dataset.element)"
+        )
         assert hostile_name in names
         assert browser.js("return document.querySelectorAll('img, .drawing b').length") == 0
         assert browser.js("return window.broken") is None

@@ -2,11 +2,15 @@
 
 import functools
 import re
+from collections import Counter
+from importlib import resources
 
 import pytest
 
-from analysis.choose import Need, choose, judge, placed, shelf
+from analysis.bodies import Load
+from analysis.choose import Gear, Need, between, choose, judge, placed, shelf
 from analysis.predict import model, predict
+from logger.errors import RigFault
 
 SHELF = shelf()
 chosen = functools.cache(choose)
@@ -23,6 +27,21 @@ def ratio_in_name(name: str) -> int:
 def test_at_least_24_rigs_with_notes():
     assert len(SHELF) >= 24
     assert all(rig.title and rig.note for rig in SHELF.values())
+
+
+@pytest.mark.parametrize("name", sorted(SHELF))
+def test_each_file_states_the_hardware_that_it_takes(name):
+    rig = SHELF[name]
+    first = (resources.files("analysis") / "rigs" / f"{name}.toml").read_text("utf-8").split("\n")[0]
+    stated = {word.rstrip("s"): int(n) for n, word in re.findall(r"(\d+) ([a-z]+)", first)}
+    stations = Counter(s.kind for s in rig.stations)
+    bodies = Counter(b.kind for b in rig.bodies)
+    assert first.startswith("# Hardware: ")
+    assert stated == {
+        "pulley": stations["pulley"], "grab": stations["grab"], "capture": stations["capture"],
+        "anchor": 1 + bodies["further_anchor"], "rope": len(rig.ropes),
+        **({"plate": bodies["plate"]} if bodies["plate"] else {}),
+    }  # fmt: skip
 
 
 @pytest.mark.parametrize("name", sorted(SHELF))
@@ -49,38 +68,76 @@ def test_every_reset_is_covered_by_a_capture(name):
     assert covered == set(SHELF[name].grabs)
 
 
-JOB = Need(load_N=3000.0, load_u_N=300.0, distance_m=15.0, rope_m=80.0, team_N=600.0)
+def job_of(load_N=3000.0, rope_m=80.0, team_N=600.0, **gear):
+    """The launch on greased ways: 3 kN over 15 m."""
+    load = Load(resistance_N=load_N, resistance_u_N=0.1 * load_N, pull_distance_m=15.0)
+    return Need(load, rope_m, team_N, gear=Gear(**gear))
+
+
+JOB = job_of()
 
 
 def test_a_bigger_team_needs_no_bigger_rig():
     fits = {o.name for o in chosen(JOB) if not o.why_not}
-    more = {o.name for o in choose(Need(3000.0, 300.0, 15.0, 80.0, 1500.0)) if not o.why_not}
+    more = {o.name for o in choose(job_of(team_N=1500.0)) if not o.why_not}
     assert fits and fits < more
 
 
-def test_every_loser_has_a_reason_and_every_winner_can():
-    for option in chosen(JOB):
-        if option.why_not:
-            continue
+def test_every_winner_can_by_its_own_figures():
+    winners = [o for o in chosen(JOB) if not o.why_not]
+    for option in winners:
         assert option.haul_force_N + 2 * option.haul_force_u_N <= JOB.team_N
         assert option.rope_needed_m <= JOB.rope_m
+        assert option.time_s is not None
+    assert [o.time_s for o in winners] == sorted(o.time_s for o in winners)
+
+
+def test_every_loser_has_a_reason_that_its_figures_bear_out():
+    for option in chosen(JOB):
+        if "the team pulls" in option.why_not:
+            assert option.haul_force_N + 2 * option.haul_force_u_N > JOB.team_N
+        if "m of rope" in option.why_not:
+            assert option.rope_needed_m > JOB.rope_m
+        if "winch" in option.why_not:
+            assert option.name.startswith("winch-on-load")
 
 
 def test_twelve_against_eighteen_in_rope_time_and_force():
     """The bigger ratio takes less force and half as much rope again through the hands (12 : 18)."""
     by_name = {o.name: o for o in chosen(JOB)}
     twelve, eighteen = by_name["3-on-4"], by_name["3-on-3-on-2"]
-    assert eighteen.haul_force_N < twelve.haul_force_N
+    # per-pulley efficiency 0.90: 9.3197 and 13.9538 (closed forms of the tension method)
+    assert twelve.haul_force_N == pytest.approx(3000 / 9.3197, rel=1e-4)
+    assert eighteen.haul_force_N == pytest.approx(3000 / 13.9538, rel=1e-4)
     assert eighteen.rope_through_hands_m / twelve.rope_through_hands_m == pytest.approx(1.5)
     assert eighteen.time_s > twelve.time_s
+    told = between(eighteen, twelve)
+    assert "haul force 215 N against 322 N (33 % less)" in told
+    assert "270 m against 180 m" in told
+
+
+def test_gear_that_is_too_weak_loses_and_is_named():
+    weak = {o.name: o for o in choose(job_of(grab_slips_N=1500.0))}
+    strong = {o.name: o for o in chosen(JOB)}
+    assert not strong["3-on-3"].why_not
+    assert "grab G1, raising" in weak["3-on-3"].why_not
+    assert "1500 N is allowed (begins to slip at 1.5 kN)" in weak["3-on-3"].why_not
+
+
+def test_a_load_whose_resistance_nobody_knows_is_refused():
+    with pytest.raises(RigFault, match="mass_kg"):
+        choose(Need(Load(kind="slope", pull_distance_m=5.0), 80.0, 600.0))
 
 
 def test_nothing_fits_an_impossible_job():
-    assert all(o.why_not for o in choose(Need(1e6, 1e5, 15.0, 80.0, 600.0)))
+    assert all(o.why_not for o in choose(job_of(load_N=1e6)))
 
 
 def test_a_rig_is_placed_at_the_job():
     rig = placed(SHELF["3"], JOB)
     assert rig.start_m[1] == pytest.approx(17.0)
     option = judge("3", SHELF["3"], JOB)
-    assert option.why_not.startswith("the team pulls 600 N")
+    assert option.why_not.startswith("the team pulls 600 N, it takes 1107 N")
+    assert (option.pulleys, option.grabs, option.captures, option.anchors, option.ropes) == (
+        2, 1, 1, 1, 1,
+    )  # fmt: skip

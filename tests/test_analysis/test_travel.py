@@ -150,3 +150,12 @@ def test_winch_on_the_load_adds_one():
     assert predict(rig("tie:load pulley:A@anchor haul@load", e=1.0))["ideal_ma"] == pytest.approx(2)
     known = predict(rig("tie:load pulley:A@anchor haul@load", e=0.9))
     assert known["model_ma"] == pytest.approx(1.9)
+
+
+def test_a_grab_that_runs_along_with_the_load_is_not_two_blocked_by_it():
+    """Slid back to clearance_m short of the load, it keeps that distance (inextensible rope)."""
+    path = "tie:load grab:G1@14.45 pulley:A1@anchor pulley:T1@G1 pulley:R1@P1 haul:90"
+    beside = "[load]\npull_distance_m = 15\n[further_anchor.P1]\nat_m = -1.0\noffset_m = 2.0\n"
+    known = predict(rig(path, length=17.0, extra=beside))
+    assert known["job"]["each"]["strokes"] == 2
+    assert known["job"]["each"]["resets"] == {"G1": 1}

@@ -35,6 +35,8 @@ CALLS = [
     (["predict", "RIG", "--haul-force", "nan"], ["nan", "newtons"]),
     (["predict", "RIG", "--haul-force", "-5"], ["newtons"]),
     (["predict", "RIG", "--units", "imperial"], ["metric", "us"]),
+    (["predict", "RIG", "--steps", "--job"], ["--job", "--steps"]),
+    (["choose"], ["--distance-m"]),
     (["predict", "missing.toml"], ["missing.toml", "no such file"]),
     (["predict", "FOLDER"], ["folder"]),
     (["predict", "GARBAGE"], ["UTF-8"]),

@@ -47,11 +47,15 @@ slips_at_kN = 1.0
 [limits]
 design_factor = 7.0
 """
-OTHER = RATED.replace('"Launch on its cradle"', '"Straight pull"').replace(
-    """{ grab = "G1", at_m = 5.0 }, { capture = "C1", on = "anchor" },
+OTHER = (
+    RATED.replace('"Launch on its cradle"', '"Straight pull"')
+    .replace(
+        """{ grab = "G1", at_m = 5.0 }, { capture = "C1", on = "anchor" },
   { pulley = "A1", on = "anchor" }, { pulley = "T1", on = "G1" }, { haul = "team" },""",
-    """{ pulley = "A1", on = "anchor" }, { haul = "team" },""",
-).replace("[grab.G1]\nslips_at_kN = 1.0\n", "")
+        """{ pulley = "A1", on = "anchor" }, { haul = "team" },""",
+    )
+    .replace("[grab.G1]\nslips_at_kN = 1.0\n", "")
+)
 
 
 class Opened:
@@ -181,7 +185,14 @@ def test_gear_is_sorted_by_share_and_the_unrated_come_last_by_name(files):
 
 def test_gear_shows_every_condition_and_the_crews_own_mark(page):
     text = plain(page.plan()["rigs"][0]["tables"])
-    for words in ("raising", "held on C1", "running back", "P-07", "unrated: 4 of", "can be reset meanwhile: G1"):
+    for words in (
+        "raising",
+        "held on C1",
+        "running back",
+        "P-07",
+        "unrated: 4 of",
+        "can be reset meanwhile: G1",
+    ):
         assert words in text, words
 
 
@@ -202,11 +213,22 @@ def test_the_tmethod_adds_up_at_every_station(page):
 
 
 def test_two_rigs_are_compared_on_the_same_rows(page, files):
-    rows = re.findall(r"<tr><th scope=row>(.*?)</th><td>(.*?)</td><td>(.*?)</td></tr>", page.plan()["compare"])
+    rows = re.findall(
+        r"<tr><th scope=row>(.*?)</th><td>(.*?)</td><td>(.*?)</td></tr>", page.plan()["compare"]
+    )
     table = {name: (plain(a), plain(b)) for name, a, b in rows}
-    assert {"rope through the hands", "strokes", "resets", "haul force", "rope needed", "parts"} <= set(table)
+    assert {
+        "rope through the hands",
+        "strokes",
+        "resets",
+        "haul force",
+        "rope needed",
+        "parts",
+    } <= set(table)
     three, one = (predict(load_rig(files / name)) for name in ("one.toml", "two.toml"))
-    assert table["rope through the hands"][0] == METRIC.length(three["job"]["each"]["haul_travel_m"])
+    assert table["rope through the hands"][0] == METRIC.length(
+        three["job"]["each"]["haul_travel_m"]
+    )
     assert "◂ less" in table["rope through the hands"][1]  # 6 m straight, 18 m through a 3:1
     assert "◂ less" in table["haul force"][0]
     assert METRIC.length(one["rope"][0]["needed_m"]) in table["rope needed"][1]
@@ -262,9 +284,23 @@ def test_what_is_not_offered_is_refused(page, query):
 def test_the_gate_stands_before_every_route(page):
     assert page.ask("/plan", Host="elsewhere.example")[0] == 421
     assert page.ask("/plan", Origin="http://elsewhere.example")[0] == 403
-    for path in ("/assets/live.js", "/assets/../server.py", "/rig.toml", "/act/mark", "/since", "/plan/"):
+    for path in (
+        "/assets/live.js",
+        "/assets/../server.py",
+        "/rig.toml",
+        "/act/mark",
+        "/since",
+        "/plan/",
+    ):
         assert page.ask(path)[0] in (400, 404), path
-    for path in ("/", "/plan", "/drawing", "/assets/plan.js", "/assets/plan.css", "/assets/page.css"):
+    for path in (
+        "/",
+        "/plan",
+        "/drawing",
+        "/assets/plan.js",
+        "/assets/plan.css",
+        "/assets/page.css",
+    ):
         status, _, headers = page.ask(path)
         assert status == 200, path
         policy = headers["Content-Security-Policy"]

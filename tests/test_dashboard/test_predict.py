@@ -54,3 +54,35 @@ def test_a_rig_without_a_load_still_gives_ratios(haul, rig):
     assert said.status == 0
     assert "2.71" in said.out and "not known" in said.out
     assert json.loads(haul("predict", rig, "--json").out)["haul_force_N"] is None
+
+
+def test_conditions_show_every_part_in_each(haul, rig):
+    said = haul("predict", rig, "--conditions")
+    found = json.loads(haul("predict", rig, "--conditions", "--json").out)
+    names = [one["name"] for one in found["conditions"]]
+    assert names == ["raising", "breaking away", "held on C1", "running back"]
+    for name in ("load>G1", "A1", "T1", "G1", "C1", "anchor", "load"):
+        assert any(line.split()[:1] == [name] for line in said.out.splitlines())
+    # statics of a 3:1 held on its capture: the whole load on the strand at the load, nothing beyond
+    held = {row["name"]: row["force_N"] for row in found["conditions"][2]["rows"]}
+    assert held["load>G1"] == pytest.approx(813.0) and held["A1>T1"] == pytest.approx(0.0, abs=1e-9)
+    # what nobody stated is null with its reason
+    assert found["conditions"][1]["load_N"] is None and "breakaway" in found["conditions"][1]["why_not"]
+
+
+def test_job_goes_stroke_by_stroke(haul, rig):
+    said = haul("predict", rig, "--job")
+    found = json.loads(haul("predict", rig, "--job", "--json").out)
+    plain = json.loads(haul("predict", rig, "--json").out)
+    for mode in ("each", "together"):
+        strokes = found[mode]["strokes"]
+        assert len(strokes) == plain["job"][mode]["strokes"]
+        assert strokes[-1]["haul_m"] == pytest.approx(plain["job"][mode]["haul_travel_m"])
+    assert "The job, each grab reset alone" in said.out
+    assert "Rope lost to stretch: not known" in said.out
+
+
+def test_the_handbook_rule_stands_apart_from_the_model(haul, rig):
+    """Nicholls: S = (W + n W / 10) / P; two sheaves, power 3, 813 N: 325.2 N, where the model says 300 N."""
+    (line,) = (x for x in haul("predict", rig).out.splitlines() if "handbook rule" in x)
+    assert "2 sheaves: 2.50 : 1, haul force 325 N" in line

@@ -98,7 +98,12 @@ def thirty() -> str:
     """Eight 3:1 one on the other, an edge before the haul: 30 stations and more."""
     words = ["tie:load"]
     for k in range(8):
-        words += [f"grab:G{k}@{90 - 4 * k}", f"capture:C{k}@anchor", f"pulley:A{k}@anchor", f"pulley:T{k}@G{k}"]
+        words += [
+            f"grab:G{k}@{90 - 4 * k}",
+            f"capture:C{k}@anchor",
+            f"pulley:A{k}@anchor",
+            f"pulley:T{k}@G{k}",
+        ]
     return " ".join([*words, "edge:E1@2,60,0.3", "haul"])
 
 
@@ -119,7 +124,9 @@ def test_strands_of_any_rig_stay_apart(found):
 
 
 def test_bodies_keep_their_order_and_their_scale_where_there_is_room():
-    found = rig("tie:load grab:G1@80 pulley:A1@anchor pulley:T1@G1 grab:G2@30 pulley:A2@anchor pulley:T2@G2 haul")
+    found = rig(
+        "tie:load grab:G1@80 pulley:A1@anchor pulley:T1@G1 grab:G2@30 pulley:A2@anchor pulley:T2@G2 haul"
+    )
     plan = lay_out(found, found.start_m, ["1 T"] * len(found.strands), 1200)
     at = {found.bodies[bar.body].name: bar.x for bar in plan.bars}
     assert at["anchor"] < at["G2"] < at["G1"] < at["load"]
@@ -137,7 +144,9 @@ def drawn(found, **more):
 def test_every_strand_and_part_is_named_for_a_page_that_fills_it():
     found = load_rig(DEMO)
     root, texts = drawn(found)
-    assert [n.get("data-strand") for n in root.iter() if n.get("data-strand")] == [s.name for s in found.strands]
+    assert [n.get("data-strand") for n in root.iter() if n.get("data-strand")] == [
+        s.name for s in found.strands
+    ]
     labelled = {n.get("data-tension"): n.text for n in root.iter() if n.get("data-tension")}
     assert labelled == dict(zip([s.name for s in found.strands], texts, strict=True))
     elements = {n.get("data-element") for n in root.iter() if n.get("data-element")}
@@ -190,13 +199,16 @@ def test_more_tension_is_thicker_and_a_slack_tail_is_dashed():
             wide[name] = float(line.get("stroke-width"))
             if line.get("stroke-dasharray"):
                 dashed.add(name)
-    by_tension = [s.name for _, s in sorted(zip(known.tension, found.strands, strict=True), key=lambda p: p[0])]
+    by_tension = [
+        s.name
+        for _, s in sorted(zip(known.tension, found.strands, strict=True), key=lambda p: p[0])
+    ]
     widths = [wide[name] for name in by_tension]
     assert widths == sorted(widths) and widths[-1] > widths[0] + 3
     assert dashed == {"C1>free"}
 
 
-HOSTILE = '<script>"&\'x'
+HOSTILE = "<script>\"&'x"
 
 
 def test_hostile_names_stay_text():

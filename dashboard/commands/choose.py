@@ -1,0 +1,253 @@
+"""Which rigs of the shelf do a job, quickest first, and why each of the others does not.
+
+The load by its force along the haul line (--load-N), or by its mass and what it stands on. What the
+gear stands is judged where it is given. Exit status 1 where no rig does it.
+"""
+
+from __future__ import annotations
+
+import argparse
+import math
+
+from analysis.bodies import Load
+from analysis.choose import (
+    Gear,
+    Need,
+    Option,
+    as_json,
+    between,
+    choose,
+    fitted,
+    shelf,
+    warnings,
+)
+from analysis.surfaces import SURFACES, surface
+from dashboard.commands.common import add_json, add_units, positive, print_json, table, units
+from dashboard.units import Units, number, percent
+from logger.errors import CallFault
+from logger.tables import nearest
+
+PAIR = ("3-on-4", "3-on-3-on-2")  # 12 to 1 against 18 to 1
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    load = parser.add_mutually_exclusive_group(required=True)
+    load.add_argument("--load-N", metavar="F", type=positive("newtons"), dest="load_N",
+                      help="what the load resists along the haul line while moving, N")  # fmt: skip
+    load.add_argument("--mass-kg", metavar="M", type=positive("kilograms"),
+                      help="the load's mass; with --kind, --slope-deg, --surface or --coefficient")  # fmt: skip
+    add = parser.add_argument
+    add("--load-u-N", metavar="U", type=positive("newtons"), dest="load_u_N",
+        help="standard uncertainty of --load-N (default 10 %%)")  # fmt: skip
+    add("--kind", choices=("hanging", "slope", "rolling", "dragging"), help="how the load stands")
+    add("--slope-deg", metavar="DEG", type=_slope, default=None, help="uphill, degrees (default 0)")
+    add("--surface", metavar="NAME", help="a row of the surface tables: " + ", ".join(s.name for s in SURFACES))
+    add("--coefficient", metavar="C", type=positive("a ratio"),
+        help="rolling or sliding force / normal force, instead of --surface (30 %% uncertain)")  # fmt: skip
+    add("--breakaway", metavar="B", type=_at_least_one,
+        help="times the moving resistance of the ground that it takes to break away")  # fmt: skip
+    add("--distance-m", metavar="D", type=positive("metres"), required=True, help="how far it must go")
+    add("--rope-m", metavar="L", type=positive("metres"), required=True, help="rope there is, in all")
+    add("--team-N", metavar="P", type=positive("newtons"), required=True, dest="team_N",
+        help="what the team can keep up together")  # fmt: skip
+    add("--haulers", metavar="N", type=_count, default=2, help="how many they are (default 2), for the time")
+    add("--pulley-efficiency", metavar="E", type=_efficiency, help="of every pulley (default 0.90)")
+    add("--rope-mbs-kN", metavar="F", type=positive("kilonewtons"), dest="rope_mbs_kN",
+        help="breaking strength of the rope")  # fmt: skip
+    add("--pulley-mbs-kN", metavar="F", type=positive("kilonewtons"), dest="pulley_mbs_kN",
+        help="breaking strength of the weakest pulley")  # fmt: skip
+    add("--anchor-mbs-kN", metavar="F", type=positive("kilonewtons"), dest="anchor_mbs_kN",
+        help="breaking strength of the weakest anchor")  # fmt: skip
+    add("--grab-slips-kN", metavar="F", type=positive("kilonewtons"), dest="grab_slips_kN",
+        help="where the rope grabs begin to slip")  # fmt: skip
+    add("--design-factor", metavar="K", type=_at_least_one, default=10.0,
+        help="breaking strength / allowed working force (default 10)")  # fmt: skip
+    add("--between", metavar=("A", "B"), nargs=2, default=PAIR,
+        help="two rigs to set against each other (default 3-on-4 and 3-on-3-on-2)")  # fmt: skip
+    add("--write", metavar=("NAME", "FILE"), nargs=2,
+        help="write this rig of the shelf, placed at the job, as a rig file")  # fmt: skip
+    add_json(parser)
+    add_units(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    need = _need(args)
+    options = choose(need)
+    by_name = {o.name: o for o in options}
+    asked = [("--between", name) for name in args.between]
+    asked += [("--write", args.write[0])] if args.write else []
+    for option, name in asked:
+        if name not in by_name:
+            near = nearest(name, by_name)
+            raise CallFault("choose", f'{option}: the shelf has no "{name}"',
+                            f"write {near}" if near else "names are " + ", ".join(by_name))  # fmt: skip
+    if args.write:
+        _write(need, *args.write)
+    pair = between(*(by_name[name] for name in args.between))
+    if args.json:
+        print_json(as_json(need, options, pair))
+    else:
+        print("\n".join(_lines(need, options, pair, units(args))))
+    return 0 if any(not o.why_not for o in options) else 1
+
+
+def _write(need: Need, name: str, file: str) -> None:
+    from pathlib import Path
+
+    from analysis.rig_text import rig_toml
+
+    try:
+        with Path(file).open("x", encoding="utf-8") as out:
+            out.write(rig_toml(fitted(shelf()[name], need)))
+    except FileExistsError:
+        raise CallFault(file, "exists, and no file is overwritten", "give --write a new name") from None
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise CallFault(file, f"cannot be written ({reason})", "give --write another file") from None
+
+
+def _need(args: argparse.Namespace) -> Need:
+    gear = Gear(
+        efficiency=args.pulley_efficiency,
+        rope_mbs_N=_newton(args.rope_mbs_kN),
+        pulley_mbs_N=_newton(args.pulley_mbs_kN),
+        anchor_mbs_N=_newton(args.anchor_mbs_kN),
+        grab_slips_N=_newton(args.grab_slips_kN),
+        design_factor=args.design_factor,
+    )
+    return Need(_load(args), args.rope_m, args.team_N, args.haulers, gear)
+
+
+def _load(args: argparse.Namespace) -> Load:
+    breakaway_u = None if args.breakaway is None else 0.5 * (args.breakaway - 1)
+    if args.load_N is not None:
+        for option in ("kind", "slope_deg", "surface", "coefficient"):
+            if getattr(args, option) is not None:
+                name = "--" + option.replace("_", "-")
+                raise CallFault("choose", f"{name} stands beside --load-N", "write --mass-kg instead of --load-N")
+        u = 0.1 * args.load_N if args.load_u_N is None else args.load_u_N
+        return Load(resistance_N=args.load_N, resistance_u_N=u, pull_distance_m=args.distance_m,
+                    breakaway=args.breakaway, breakaway_u=breakaway_u)  # fmt: skip
+    if args.load_u_N is not None:
+        raise CallFault("choose", "--load-u-N has no --load-N beside it", "write --load-N")
+    ground = _ground(args)
+    kind = args.kind or (ground[0] if ground else None)
+    if kind is None:
+        raise CallFault("choose", "--mass-kg alone does not say what the load resists",
+                        "write --kind hanging, or --surface NAME or --coefficient C")  # fmt: skip
+    coefficient, u, breakaway, breakaway_own_u = ground[1:] if ground else (None, None, None, None)
+    if kind != "hanging" and coefficient is None:
+        raise CallFault("choose", f"what the ground resists a {kind} load is not given",
+                        "write --surface NAME or --coefficient C")  # fmt: skip
+    return Load(
+        kind=kind, mass_kg=args.mass_kg, mass_u_kg=0.02 * args.mass_kg,
+        slope_rad=math.radians(args.slope_deg or 0.0), coefficient=coefficient, coefficient_u=u,
+        pull_distance_m=args.distance_m,
+        breakaway=breakaway if args.breakaway is None else args.breakaway,
+        breakaway_u=breakaway_own_u if args.breakaway is None else breakaway_u,
+    )  # fmt: skip
+
+
+def _ground(args: argparse.Namespace) -> tuple[str, float, float, float | None, float | None] | None:
+    """(kind, coefficient, u, breakaway, its u) of the surface or coefficient given."""
+    if args.coefficient is not None:
+        if args.surface is not None:
+            raise CallFault("choose", "--coefficient stands beside --surface", "write one of the two")
+        return "slope" if args.slope_deg else "rolling", args.coefficient, 0.3 * args.coefficient, None, None
+    if args.surface is None:
+        return None
+    found = surface(args.surface)
+    if found is None:
+        known = [s.name for s in SURFACES]
+        near = nearest(args.surface, known)
+        raise CallFault("choose", f'--surface: no table has "{args.surface}"',
+                        f"write {near}" if near else "surfaces are " + ", ".join(known))  # fmt: skip
+    if args.kind == "hanging" or (args.kind in ("rolling", "dragging") and args.kind != found.kind):
+        raise CallFault("choose", f"--surface {found.name} is for a {found.kind} load",
+                        f"write --kind {found.kind}")  # fmt: skip
+    return found.kind, found.coefficient, found.coefficient_u, found.breakaway, found.breakaway_u
+
+
+def _lines(need: Need, options: list[Option], pair: str, shown: Units) -> list[str]:
+    needs = need.needs
+    lines = [
+        f"A load of {shown.force_pm(needs.force_N, needs.force_u_N)}, {shown.length(need.distance_m)} far, "
+        f"{shown.length(need.rope_m)} of rope, a team of {shown.force(need.team_N)}",
+        "",
+    ]
+    winners = [o for o in options if not o.why_not]
+    if winners:
+        lines.append("Rigs that do it, quickest first")
+        lines += table([_head(), *(_row(o, shown) for o in winners)], indent="  ")
+    else:
+        lines.append("No rig of the shelf does it.")
+    lines += ["", "Those that do not, and why"]
+    lines += table(
+        [[o.name, f"{number(o.ideal_ma)} : 1", o.why_not] for o in options if o.why_not], left=3
+    )
+    lines += ["", pair, ""]
+    return lines + [f"! {text}" for text in warnings(need)] + [
+        "! Stay out of the line of pull; no choice of a program stands above a rating or a qualified person.",
+    ]  # fmt: skip
+
+
+def _head() -> list[str]:
+    return ["", "ideal", "with friction", "haul force", "to start", "most used", "rope", "through hands",
+            "resets", "about", "parts"]  # fmt: skip
+
+
+def _row(o: Option, shown: Units) -> list[str]:
+    minutes = "-" if o.time_s is None else f"{o.time_s / 60:.0f} min"
+    parts = ", ".join(
+        f"{n} {what}{'' if n == 1 else 's'}"
+        for n, what in ((o.pulleys, "pulley"), (o.grabs, "grab"), (o.captures, "capture"),
+                        (o.anchors, "anchor"), (o.ropes, "rope"))
+        if n
+    )  # fmt: skip
+    start = "-" if o.start_force_N is None else shown.force(o.start_force_N)
+    return [
+        o.name, f"{number(o.ideal_ma)} : 1", f"{number(o.model_ma)} : 1",
+        shown.force_pm(o.haul_force_N, o.haul_force_u_N), start, percent(o.most_used),
+        shown.length(o.rope_needed_m), shown.length(o.rope_through_hands_m),
+        f"{o.resets} {o.reset}" if o.resets else "0", minutes, parts,
+    ]  # fmt: skip
+
+
+def _newton(kilo: float | None) -> float | None:
+    return None if kilo is None else 1000.0 * kilo
+
+
+def _slope(text: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.nan
+    if not -90 <= value <= 90:
+        raise argparse.ArgumentTypeError(f"{text!r} is not an angle from -90 to 90 degrees")
+    return value
+
+
+def _at_least_one(text: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.nan
+    if not (math.isfinite(value) and 1 <= value <= 1000):
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number from 1 to 1000")
+    return value
+
+
+def _efficiency(text: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.nan
+    if not 0 < value <= 1:
+        raise argparse.ArgumentTypeError(f"{text!r} is not an efficiency: above 0, at most 1")
+    return value
+
+
+def _count(text: str) -> int:
+    if not text.isascii() or not text.isdigit() or not 1 <= int(text) <= 1000:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number of people from 1 to 1000")
+    return int(text)
