@@ -4,7 +4,6 @@ import html
 import json
 import re
 import threading
-import time
 import urllib.request
 from urllib.error import HTTPError
 
@@ -308,18 +307,6 @@ def test_the_gate_stands_before_every_route(page):
         assert script == ["'self'"] and "default-src 'none'" in policy
     assert page.ask("/drawing?rig=2")[0] == 404
     assert page.ask("/drawing?rig=x")[0] == 400
-
-
-def test_answers_are_quick_enough_for_a_slider(page):
-    """A slider at rest on 50 ms an answer still follows the finger; three times that only fails (a shared machine)."""
-    page.plan()
-    times = []
-    for k in range(9):
-        began = time.perf_counter()
-        page.drawing(f"frame={k}&w=900")
-        page.plan(f"e=0.{60 + k}")
-        times.append(time.perf_counter() - began)
-    assert sorted(times)[len(times) // 2] < 2 * 0.150, times
 
 
 def test_a_changed_file_is_read_again_and_a_fault_is_one_line(tmp_path):

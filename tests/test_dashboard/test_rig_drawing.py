@@ -52,7 +52,7 @@ def strands_apart(plan) -> None:
     """No place in the middle of a strand is near a place of another."""
     places = sampled(plan)
     for k, mine in enumerate(places):
-        others = np.delete(places, k, axis=0).reshape(-1, 2)
+        others = np.vstack([np.delete(places, k, axis=0).reshape(-1, 2), [[-1e6, 0.0]]])
         gaps = np.linalg.norm(mine[12:49:3, None] - others[None], axis=2)
         assert gaps.min() > CLEAR_PX, (plan.runs[k], gaps.min())
 
