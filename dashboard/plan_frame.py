@@ -22,16 +22,23 @@ def frame_answer(
     frame = told.frames[index]
     known = planned.at(e, frame.x_m)
     texts = strand_labels(planned, known, shown, labels)
-    held = known is None
     notes = {} if known is None else _notes(known, shown)
     svg = drawing(planned.rig, frame.x_m, None if known is None else known.tension, texts,
                   width=width, notes=notes)  # fmt: skip
     more = [_way(planned, frame, shown), *_slid(frame, shown)]
-    more.append(LOCKED if held or known is None else _forces(known, shown))
+    more.append(LOCKED if known is None else _forces(known, shown))
     more.append(_places(planned, frame, shown))
+    if labels == "force" and known is not None and known.haul_force_N is None:
+        more.append("the haul force is not known: strands are labelled by multiples of it")
     if told.thinned:
         more.append(told.thinned)
-    return {"svg": svg, "text": frame.text, "kind": frame.kind, "more": more, "of": len(told.frames)}
+    return {
+        "svg": svg,
+        "text": frame.text,
+        "kind": frame.kind,
+        "more": more,
+        "of": len(told.frames),
+    }
 
 
 def strand_labels(planned: Planned, known: Model | None, shown: Units, labels: str) -> list[str]:
@@ -57,21 +64,28 @@ def _notes(known: Model, shown: Units) -> dict[str, str]:
     return notes
 
 
+def length(shown: Units, metre: float) -> str:
+    """A length on the way, to a centimetre or a tenth of a foot: more would promise too much."""
+    unit, size = shown.length_shown.chosen(metre)
+    value = metre / size
+    return f"{value:.{2 if size == 1.0 else 1}f} {unit}"
+
+
 def _way(planned: Planned, frame: Frame, shown: Units) -> str:
     whole = planned.rig.load.pull_distance_m
-    of = "" if whole is None else f" of {shown.length(whole)}"
+    of = "" if whole is None else f" of {length(shown, whole)}"
     return (
-        f"load {shown.length(frame.load_travel_m)}{of}, "
-        f"{shown.length(frame.haul_travel_m)} of rope through the hands"
+        f"load {length(shown, frame.load_travel_m)}{of}, "
+        f"{length(shown, frame.haul_travel_m)} of rope through the hands"
     )
 
 
 def _slid(frame: Frame, shown: Units) -> list[str]:
     said = []
     if frame.setback_m:
-        said.append(f"the load comes back {shown.length(frame.setback_m)} onto the capture")
+        said.append(f"the load comes back {length(shown, frame.setback_m)} onto the capture")
     said += [
-        f"{name} slid from {shown.length(before)} to {shown.length(to)} off the anchor"
+        f"{name} slid from {length(shown, before)} to {length(shown, to)} off the anchor"
         for name, before, to in frame.slid
     ]
     return said
@@ -90,6 +104,6 @@ def _places(planned: Planned, frame: Frame, shown: Units) -> str:
     said = []
     for b in order:
         body = rig.bodies[b]
-        beside = f" ({shown.length(body.y_m)} beside the axis)" if body.y_m else ""
-        said.append(f"{body.name} at {shown.length(float(frame.x_m[b]))}{beside}")
+        beside = f" ({length(shown, body.y_m)} beside the axis)" if body.y_m else ""
+        said.append(f"{body.name} at {length(shown, float(frame.x_m[b]))}{beside}")
     return "from the anchor: " + ", ".join(said)
