@@ -36,7 +36,7 @@ window.haul = window.haul || {};
     const more = (parts.aln || 0) - found.length;
     haul.id("alarm").hidden = found.length === 0;
     haul.text("ack", "Acknowledge" + (more > 0 ? " (and " + more + " more)" : ""));
-    haul.id("ack").hidden = over() || haul.viewer || found.every((one) => one[5]);
+    haul.id("ack").hidden = over() || haul.role === "viewer" || found.every((one) => one[5]);
   }
   haul.worstAlarm = function () {
     const parts = haul.parts;

@@ -3,15 +3,13 @@
 import hashlib
 import json
 import re
-import sys
 import time
 from pathlib import Path
 
 import pytest
 from live_helpers import Watched, wait_until
+from watch_helpers import Haul
 
-sys.path.insert(0, str(Path(__file__).parent))
-from touch import Haul
 
 # axe-core 4.14.1, from its package as published; licence MPL 2.0, in its first lines
 AXE = Path(__file__).parent / "axe-core-4.14.1.min.js"

@@ -1,4 +1,4 @@
-"""What the browser tests share: a device that a test commands, a recorder on it, and a page."""
+"""A device that a test commands, on a pseudo-terminal, with a recorder on it and a page."""
 
 from __future__ import annotations
 
