@@ -88,7 +88,8 @@ class Happened:
         ]
         resets = [f for f in found if f.kind == "reset"]
         spans += [
-            (f"k:r{k % half}", f.time_s, f.end_s, "reset") for k, f in list(enumerate(resets))[-half:]
+            (f"k:r{k % half}", f.time_s, f.end_s, "reset")
+            for k, f in list(enumerate(resets))[-half:]
         ]
         sudden = [f for f in found if f.kind in SUDDEN]
         spans += [

@@ -13,6 +13,7 @@ import shutil
 import sys
 import tempfile
 import time
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -20,7 +21,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from live_helpers import wait_until
-from watch_helpers import SENSORS, Haul
+from watch_helpers import SENSORS, Device, Haul
 
 from logger.alarms import HOLD_S
 
@@ -74,6 +75,11 @@ def alarms(haul: Haul, steps: int) -> list[float]:
     return took
 
 
+def first_sent(device: Device, level: float, after: float) -> float | None:
+    """When this level was on the wire first after a moment."""
+    return next((at for at, force in device.sent[-200:] if force == level and at >= after), None)
+
+
 def pixels(haul: Haul, driver: object, steps: int) -> list[float]:
     """Seconds from writing the first reading of a step to the frame that shows it."""
     driver.execute_script(WATCHING)
@@ -81,9 +87,7 @@ def pixels(haul: Haul, driver: object, steps: int) -> list[float]:
     for k in range(2 * steps):
         level = HIGH if k % 2 == 0 else LOW
         haul.device.force_N = level
-        before = time.time()
-        wait_until(lambda: any(f == level and at >= before for at, f in haul.device.sent[-30:]), 2, "sent")
-        sent.append(next(at for at, f in haul.device.sent[-200:] if f == level and at >= before))
+        sent.append(wait_until(partial(first_sent, haul.device, level, time.time()), 2, "sent"))
         time.sleep(random.uniform(MOST_S, MOST_S + 0.3))
     shown = driver.execute_script("return window.steps")
     took = []

@@ -10,7 +10,6 @@ import pytest
 from live_helpers import Watched, wait_until
 from watch_helpers import Haul
 
-
 # axe-core 4.14.1, from its package as published; licence MPL 2.0, in its first lines
 AXE = Path(__file__).parent / "axe-core-4.14.1.min.js"
 AXE_SHA256 = "29348999450cdf2849a8e70b7912fc2da85a849da39c0d0d5394f51d4a9ed95c"

@@ -29,7 +29,7 @@ def test_hauling_a_haul_cell_gives_every_strand_its_frictionless_share():
     found = of.hauling([("haul", 100.0)])
     got = strands(found, of.known)
     assert got["load>G1"] == pytest.approx(900) and got["T2>team"] == pytest.approx(100)
-    assert [use.name for use in found.uses][0] == "load"
+    assert found.uses[0].name == "load"
     assert found.uses[0].share == pytest.approx(900 / 10_000)
 
 
