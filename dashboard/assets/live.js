@@ -120,6 +120,7 @@ window.haul = window.haul || {};
     const page = haul.id("page");
     if (page) page.classList.toggle("nolink", !fresh);
     const over = now && OVER.includes(now.k);
+    haul.lost = !fresh;
     if (linked && now)
       haul.soundTick({ alarm: over ? 0 : haul.worstAlarm(), state: now.k, lost: !fresh && !over, left: fresh ? now.sl : null,
                        shock: parts.last && parts.last[1] === "shock" ? parts.last[0] : 0 });
@@ -138,6 +139,7 @@ window.haul = window.haul || {};
     }
     haul.id("gauge").hidden = true;
     haul.text("in-view", "");
+    haul.alarmsLost();
     if (parts.head) haul.rigShow({}, parts.head, 0, false);
     const table = haul.id("channels").firstChild;
     if (table)
