@@ -27,7 +27,7 @@ from dashboard.board import Board, sig
 from dashboard.happened import Happened
 from dashboard.haul_state import OFF_AFTER_S, HaulState, Seen, State
 from dashboard.head import head
-from dashboard.loads_now import LoadsNow
+from dashboard.loads_now import LoadsNow, nearest
 from dashboard.pyramid import Pyramid
 from dashboard.recording import Alive, Recording
 from dashboard.stroke_left import StrokeLeft
@@ -129,10 +129,11 @@ class Watch:
             self._due = mono_s + max(RESULT_EVERY_S, spent / SHARE)
         self.finished = over
         state = self._state(now_s)
-        self._tell_now(now_s, alive, state)
+        carried = self.loads.carried(state, now_s) if alive.code == "recording" else None
+        self._tell_now(now_s, alive, state, nearest(carried))
         if mono_s >= self._strands_due or over:
             self._strands_due = mono_s + STRANDS_EVERY_S
-            self.loads.tell(self.board, state if alive.code == "recording" else None, now_s)
+            self.loads.tell(self.board, carried)
         if mono_s >= self._channels_due or over:
             self._channels_due = mono_s + CHANNELS_EVERY_S
             self._tell_channels(now_s, state)
@@ -286,7 +287,7 @@ class Watch:
             except np.linalg.LinAlgError:
                 return  # it locks up there: what was known last stays
 
-    def _tell_now(self, now_s: float, alive: Alive, state: State) -> None:
+    def _tell_now(self, now_s: float, alive: Alive, state: State, used: list[Any] | None) -> None:
         haul = self.roles.haul_force
         track = self.tracks[haul.name] if haul else None
         rope, load = self._way("haul"), self._way("load")
@@ -312,6 +313,7 @@ class Watch:
                 "la": None if self.last_s is None else round(max(0.0, now_s - self.last_s)),
                 "hc": self.loads.held_N(now_s) if state.code in ("held", "reset", "back") else None,
                 "g": self.drawn,
+                "u": used,
                 "pk": sig(track.highest) if track else None,
                 "pt": round(track.highest_s or 0.0, 1) if track else None,
                 "lt": _round(way),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 import numpy as np
 
@@ -76,10 +77,9 @@ class LoadsNow:
             cells = [cell for cell in cells if self.carrying.gain(cell[0]) != (1.0, 1.0)]
         return self.carrying.hauling(cells)
 
-    def tell(self, board: Board, state: State | None, now_s: float) -> None:
-        """`s:k`: tension of strands in rope order, N; `u:k`: [part, force, limit, share]; state None:
-        nothing is known now."""
-        found = None if state is None else self.carried(state, now_s)
+    def tell(self, board: Board, found: Carried | None) -> None:
+        """`s:k`: tension of strands in rope order, N; `u:k`: as `nearest`; found None: nothing is known
+        now."""
         # a strand that the model leaves without tension is not shown as having none
         strands = [] if found is None else [
             sig(float(t), 3) if t > 1e-6 else None for t in found.strand_N
@@ -87,12 +87,8 @@ class LoadsNow:
         for k in range(0, len(self.known.rig.strands), STRANDS_A_PART):
             board.set(f"s:{k // STRANDS_A_PART}", strands[k : k + STRANDS_A_PART])
         board.set("how", None if found is None else found.how)
-        uses = () if found is None else found.uses
         for k in range(NEAREST):
-            use = uses[k] if k < len(uses) else None
-            board.set(f"u:{k}", use and [
-                one_line(use.name, 40), sig(use.force_N, 3), sig(use.limit_N, 3), sig(use.share, 3),
-            ])  # fmt: skip
+            board.set(f"u:{k}", nearest(found, k))
 
     def drawing(self, stands: Floats, width: int) -> str:
         """The rig as SVG with its bodies at `stands` (bodies,), this many pixels wide."""
@@ -109,3 +105,11 @@ class LoadsNow:
             if track.value is not None and not track.stale(now_s, self.recording.began_s):
                 found.append((channel.at, float(np.mean(track.recent(MEAN_S)))))
         return found
+
+
+def nearest(found: Carried | None, k: int = 0) -> list[Any] | None:
+    """[part, force N, limit N, share] of the part that is k-th nearest to its limit."""
+    if found is None or k >= len(found.uses):
+        return None
+    use = found.uses[k]
+    return [one_line(use.name, 40), sig(use.force_N, 3), sig(use.limit_N, 3), sig(use.share, 3)]

@@ -66,16 +66,16 @@ window.haul = window.haul || {};
     const live = now.f !== null && now.f !== undefined;
     if (level !== null) {
       const share = live ? Math.round((100 * now.f) / level) + " % of the stop level " : "stop level ";
-      said.push(share + haul.forceText(level) + ", set by " + because);
+      said.push(share + haul.forceText(level), "set by " + because);
     } else said.push(head.isHaul ? "no stop level: none in the sensors file, and " + head.because : "no haul cell, no stop level");
-    if (!over() && parts["u:0"]) {
-      const [name, force, limit, share] = parts["u:0"];
+    if (!over() && now.u) {
+      const [name, force, limit, share] = now.u;
       said.push((share > 1 ? "OVER ITS LIMIT: " : "nearest to its limit: ") + name + ", " + haul.forceText(force) + " of " +
         haul.forceText(limit) + ", " + Math.round(100 * share) + " %");
     }
     if (!live && now.lf !== null && now.lf !== undefined)
       said.push("last hauled at " + haul.forceText(now.lf) + (over() ? "" : ", " + haul.ago(now.la)));
-    if (now.hc && !(parts["u:0"] && head.holds.includes(parts["u:0"][0]))) said.push(head.holds.join(" or ") + " carries at most about " + haul.forceText(now.hc));
+    if (now.hc && !(now.u && head.holds.includes(now.u[0]))) said.push(head.holds.join(" or ") + " carries at most about " + haul.forceText(now.hc));
     haul.list("tension-note", said);
     gauge(head, level, live ? now.f : null);
   }
