@@ -17,7 +17,10 @@ class Feed:
 
     def __init__(self, channel: Channel, levels: tuple[tuple[float, str, float], ...]) -> None:
         self.channel = channel
-        self.stream = CellStream()
+        # of a counter only differences matter, so the ends of each cell are enough
+        self.stream = CellStream(
+            channel.quantity == "length" and not levels and channel.capacity is None
+        )
         self.last = no_cells()  # the last cell that was used, raw
         self.used = no_cells()  # the same in SI, counter restarts taken out
         self.zeros: list[tuple[float, float]] = []
@@ -61,11 +64,14 @@ class Feed:
         after = mine.first_s
         before = np.concatenate((self.last.last_s[-1:], mine.last_s[:-1]))
         after = after[len(after) - len(before) :]
-        for k in np.flatnonzero(after - before > self.channel.stale_after_s):
+        away = after - before > self.channel.stale_after_s
+        for k in np.flatnonzero(away) if away.any() else ():
             if len(self.gaps) < 1000:
                 self.gaps.append((float(before[k]), float(after[k])))
             else:
                 self.more_gaps += 1
+        if self.channel.capacity is None:
+            return
         high = np.where(np.abs(mine.high) > np.abs(mine.low), mine.high, mine.low)
         beyond = self.channel.saturated(mine.low) | self.channel.saturated(mine.high)
         if np.any(beyond):
