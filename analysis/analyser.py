@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.bodies import Rig
-from analysis.cells import MOST, RATE, Floats, joined
+from analysis.cells import MOST, RATE, Floats
 from analysis.feed import Feed
 from analysis.found import Found, derived
 from analysis.grid import (
@@ -184,9 +184,7 @@ class Analyser:
         """Bring seconds below `until` onto the grid, PIECE at a time so that arrays stay in cache;
         seconds long after any reading are left out."""
         while self._next < until:
-            first = [
-                int(f.stream.ready.cell[0]) for f in self._feeds.values() if len(f.stream.ready)
-            ]
+            first = [int(f.waiting[0]) for f in self._feeds.values() if len(f.waiting)]
             begin = max(self._next, min(first) // RATE) if first else until
             if self._data_second + self._fill >= self._next:
                 begin = self._next
@@ -202,7 +200,7 @@ class Analyser:
         known = self._data_second if self._data_second + reach > begin else begin
         last, full, seconds = known, False, [np.array([known], np.int64)]
         for feed in self._feeds.values():
-            cells = feed.stream.ready.cell
+            cells = feed.waiting
             mine = cells[: np.searchsorted(cells, stop * RATE)] // RATE
             if len(mine):
                 last = max(last, int(mine[-1]))
@@ -233,36 +231,26 @@ class Analyser:
         self._segments.push(self._track(grid))
 
     def _onto(self, grid: Grid, name: str, feed: Feed, before: int) -> None:
-        mine, raw = feed.take(before)
+        ready, old, split = feed.take(before)
+        raw = ready.part(0, split + 1)
         if feed.channel.quantity == "force":
             cells = in_si(raw, feed.channel, feed.zeros)
             grid.force[name] = force_grid(cells, raw, feed.channel, grid.first, grid.n)
-            own = cells.part(len(feed.last), len(feed.last) + len(mine))
-            high = own.high
+            high = cells.high[old:split]
         else:  # only differences count, so a zero on the way must not move the rope
-            fresh = ends_in_si(raw.part(len(feed.last)), feed.channel)
-            previous = None
-            if len(feed.used):
-                previous = (float(feed.used.last_s[0]), float(feed.used.last[0]))
-            own, feed.shift, restarts = unjumped(fresh.part(0, len(mine)), previous, feed.shift)
+            cells, shifts, restarts = unjumped(ends_in_si(raw, feed.channel), feed.shift, old, split)
             feed.restarts += restarts
-            cells = joined(feed.used, own)
-            if len(fresh) > len(mine):
-                end = (float(cells.last_s[-1]), float(cells.last[-1])) if len(cells) else None
-                ahead, _, _ = unjumped(fresh.part(len(mine)), end, feed.shift)
-                cells = joined(cells, ahead)
+            feed.shift = float(shifts[split - feed.taken]) if len(shifts) else None
             grid.length[name] = length_grid(cells, feed.channel, grid.first, grid.n)
-            high = highest_in_si(mine, feed.channel, feed.zeros)
-            feed.used = own.part(-1) if len(own) else feed.used
-        feed.last = mine.part(-1) if len(mine) else feed.last
-        if len(mine):
+            high = highest_in_si(raw.part(old, split), feed.channel, feed.zeros)
+        if split > old:
             k = int(np.argmax(high))
-            if high[k] > feed.highest:
-                feed.highest, feed.highest_cell = float(high[k]), int(mine.cell[k])
             top = float(high[k])
+            if top > feed.highest:
+                feed.highest, feed.highest_cell = top, int(raw.cell[old + k])
             for (level, _, _), runs in zip(feed.levels, feed.over, strict=True):
                 if top > level:
-                    runs.push(mine.cell, high > level, high)
+                    runs.push(raw.cell[old:split], high > level, high)
 
     def _begin(self) -> None:
         """Noise from the first seconds, then the segmentation of what was held back."""

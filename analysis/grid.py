@@ -145,36 +145,34 @@ def length_grid(cells: Cells, channel: Channel, first: int, n: int) -> LengthGri
 
 
 def unjumped(
-    cells: Cells, previous: tuple[float, float] | None, shift: float
-) -> tuple[Cells, float, int]:
+    cells: Cells, shift: float | None, old: int, split: int
+) -> tuple[Cells, Floats, int]:
     """Positions with restarts of the counter taken out.
 
-    previous: time and position (as returned) of the last reading before, None at the beginning;
-    shift: what has been added so far (from the first reading on the counter counts from 0).  Returns the cells, the new shift, how many restarts.
+    shift: what is added to the first reading here, None at the beginning, where a counter counts
+    from its first reading on.  Returns the cells, what was added to the first reading of each
+    (n,), and how many restarts there are in cells old..split.
     """
     if not len(cells):
-        return cells, shift, 0
-    if previous is None:
-        shift = -float(cells.first[0])  # a counter counts from its first reading
+        return cells, np.empty(0), 0
+    shift = -float(cells.first[0]) if shift is None else shift
     inside = cells.last - cells.first
-    inside = np.where(np.abs(inside) > JUMP_M + JUMP_M_S / RATE, -inside, 0.0)
-    t0 = cells.first_s[0] if previous is None else previous[0]
-    x0 = cells.first[0] + shift if previous is None else previous[1]
-    step = np.diff(cells.first, prepend=np.nan)
-    step[1:] = cells.first[1:] - cells.last[:-1]
-    step[0] = cells.first[0] + shift - x0
-    dt = cells.first_s - np.concatenate(([t0], cells.last_s[:-1]))
-    between = np.where(np.abs(step) > JUMP_M + JUMP_M_S * np.minimum(dt, 1.0), -step, 0.0)
-    if not (inside.any() or between.any()):
-        return _shifted(cells, np.full(len(cells), shift), shift), shift, 0
-    both = np.empty(2 * len(cells) + 1)
-    both[0], both[1::2], both[2::2] = shift, between, inside
-    total = np.cumsum(both)
-    count = int(np.count_nonzero(inside) + np.count_nonzero(between))
-    return _shifted(cells, total[1::2], total[2::2]), float(total[-1]), count
+    between = cells.first[1:] - cells.last[:-1]
+    most, near = JUMP_M + JUMP_M_S / RATE, JUMP_M
+    if not ((np.abs(inside) > most).any() or (np.abs(between) > near).any()):
+        return _shifted(cells, shift, shift), np.full(len(cells), shift), 0
+    dt = cells.first_s[1:] - cells.last_s[:-1]
+    far = np.abs(between) > near + JUMP_M_S * np.minimum(dt, 1.0)
+    added = np.zeros(2 * len(cells) + 1)
+    added[0] = shift
+    added[3::2] = np.where(far, -between, 0.0)
+    added[2::2] = np.where(np.abs(inside) > most, -inside, 0.0)
+    total = np.cumsum(added)
+    count = int(np.count_nonzero(added[1 + 2 * old : 1 + 2 * split]))
+    return _shifted(cells, total[1::2], total[2::2]), total[1::2], count
 
 
-def _shifted(cells: Cells, first: Floats, last: Floats | float) -> Cells:
+def _shifted(cells: Cells, first: Floats | float, last: Floats | float) -> Cells:
     return Cells(
         cells.cell, cells.count, cells.first_s, cells.last_s, cells.first + first,
         cells.last + last, cells.inner, cells.low, cells.high,

@@ -22,6 +22,7 @@ from analysis.steady import (
 BLOCKS = 128  # blocks of distance in a profile; when full, two become one
 FIRST_BLOCK_M = 0.01
 TURN_M, TURN_BACK_M = 0.05, 0.3  # rope the other way that makes another stroke: at first, later
+_ZERO = np.zeros(1, np.int64)
 METRE, JOULE = 2.0**-36, 2.0**-26  # sums are made of whole multiples of these
 
 
@@ -116,7 +117,7 @@ class Leg:
         known = np.isfinite(forces)
         whole = bool(known.all())
         value = forces if whole else np.where(known, forces, 0.0)
-        furthest = np.flatnonzero(ahead)
+        furthest = ahead.nonzero()[0]
         self.rope_cells += len(furthest)
         k = int(furthest[-1]) if len(furthest) else -1
         self.work, self.work_best = _summed(self.work, self.work_best, value * step[here], k)
@@ -169,14 +170,22 @@ class Leg:
 
     def _add_profile(self, progress: Floats, rows: dict[int, Floats]) -> None:
         """progress (n,) not decreasing, metres since the start; rows: of the profile, (n,) each."""
-        while progress[-1] >= BLOCKS * self.size:
-            half = self.rows[:, 0::2] + self.rows[:, 1::2]
-            self.rows = np.concatenate((half, np.zeros_like(half)), axis=1)
-            self.size *= 2
+        if progress[-1] >= BLOCKS * self.size:
+            times = 1
+            while progress[-1] >= BLOCKS * self.size * times:
+                times *= 2
+            self.size *= times
+            if self.rows[DISTANCE].any():
+                merged = np.add.reduceat(self.rows, np.arange(0, BLOCKS, times), axis=1)
+                self.rows = np.zeros_like(self.rows)
+                self.rows[:, : merged.shape[1]] = merged
         index = (progress / self.size).astype(np.int64)
-        begin = np.concatenate(([0], np.flatnonzero(index[1:] != index[:-1]) + 1))
-        table = np.array(list(rows.values()))
-        self.rows[np.ix_(list(rows), index[begin])] += np.add.reduceat(table, begin, axis=1)
+        begin = (index[1:] != index[:-1]).nonzero()[0] + 1
+        begin = np.concatenate((_ZERO, begin))
+        sums = np.add.reduceat(np.array(list(rows.values())), begin, axis=1)
+        at = index[begin]
+        for row, some in zip(rows, sums, strict=True):
+            self.rows[row, at] += some
 
     def lowers(self, ratio: float, counted: bool) -> bool:
         """False for a lowering leg in which stretched rope springs back: the load stands, and
