@@ -238,7 +238,9 @@ class Analyser:
             grid.force[name] = force_grid(cells, raw, feed.channel, grid.first, grid.n)
             high = cells.high[old:split]
         else:  # only differences count, so a zero on the way must not move the rope
-            cells, shifts, restarts = unjumped(ends_in_si(raw, feed.channel), feed.shift, old, split)
+            cells, shifts, restarts = unjumped(
+                ends_in_si(raw, feed.channel), feed.shift, old, split
+            )
             feed.restarts += restarts
             feed.shift = float(shifts[split - feed.taken]) if len(shifts) else None
             grid.length[name] = length_grid(cells, feed.channel, grid.first, grid.n)
@@ -369,7 +371,9 @@ def _slices(readings: dict[str, ChannelReadings]) -> Iterator[dict[str, tuple[Fl
     }
     most = max(channels.values(), key=lambda c: len(c[0]), default=None)
     orderly = most is not None and len(most[0]) > SLICE
-    if most is None or not (orderly and all(bool(np.all(np.diff(t) >= 0)) for t, _ in channels.values())):
+    if most is None or not (
+        orderly and all(bool((t[1:] >= t[:-1]).all()) for t, _ in channels.values())
+    ):
         yield channels
         return
     np.empty(1 << 22)  # freed at once: from then on the C library reuses arrays up to this size

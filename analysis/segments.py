@@ -137,11 +137,7 @@ class Segments:
         cuts = [0, *says[turns].tolist(), n]
         states = [self._on, *what[turns].tolist()]
         self._on = states[-1]
-        return [
-            (a, b, on)
-            for a, b, on in zip(cuts[:-1], cuts[1:], states, strict=True)
-            if a < b
-        ]
+        return [(a, b, on) for a, b, on in zip(cuts[:-1], cuts[1:], states, strict=True) if a < b]
 
     def _shocks(self, track: Track, force: Floats, steady: Floats, alarm: Floats) -> None:
         n, high = len(track.high), track.high
