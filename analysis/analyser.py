@@ -412,16 +412,24 @@ class Analyser:
 
     def _lag(self, seg: Segments | None) -> Lag:
         """With what straight lines between readings leave open: rectangular over their interval."""
-        found = seg.lag.result() if seg is not None else NO_LAG
+        if seg is None or self.roles.haul_force is None or self.roles.progress is None:
+            return NO_LAG
+        force, rope = (
+            self._interval_s(c.name) for c in (self.roles.haul_force, self.roles.progress)
+        )
+        found = seg.lag.result((rope - force) * RATE)
         if found.u_s is None:
             return found
-        u = found.u_s
-        for channel in (self.roles.haul_force, self.roles.progress):
-            stream = self._feeds[channel.name].stream if channel else None
-            if stream is not None and stream.count > 1:
-                interval = (stream.last_s - stream.first_s) / (stream.count - 1)
-                u = math.hypot(u, min(interval, 0.5) / math.sqrt(12))
-        return replace(found, u_s=u)
+        return replace(
+            found, u_s=math.hypot(found.u_s, force / math.sqrt(12), rope / math.sqrt(12))
+        )
+
+    def _interval_s(self, name: str) -> float:
+        """Between readings, on the mean."""
+        stream = self._feeds[name].stream
+        if stream.count < 2:
+            return 0.0
+        return min((stream.last_s - stream.first_s) / (stream.count - 1), 0.5)
 
     def _summary(self, name: str, feed: Feed) -> Summary:
         some = feed.stream.count > 0
