@@ -188,10 +188,11 @@ class Leg:
         its own."""
         n = len(force)
         near = around[start : start + n + 2 * MOST_SHIFT]
-        moved = np.lib.stride_tricks.sliding_window_view(near, n)[_SHIFTED]
+        moved = np.array([near[k : k + n] for k in _SHIFTED])
         if not np.isfinite(near).all():
             moved = np.where(np.isfinite(moved), moved, force)
-        return _exact(moved * ahead, JOULE)
+        moved *= ahead
+        return _exact(moved, JOULE)
 
     def _add_profile(self, progress: Floats, rows: Ints, table: Floats, force: Floats) -> None:
         """progress (n,) not decreasing, metres since the start; table (r, n): for these rows of the
@@ -269,4 +270,6 @@ def _exact(values: Floats, unit: float) -> Floats:
     """Rounded to whole multiples of unit, a power of two, so that sums of them are exact and come
     out the same in any order, and however the readings were cut."""
     large = 1.5 * 2.0**52 * unit
-    return (values + large) - large
+    result: Floats = values + large
+    result -= large
+    return result
