@@ -26,6 +26,7 @@ from analysis.grid import (
     length_grid,
     unjumped,
 )
+from analysis.lags import Lag
 from analysis.roles import Roles, roles
 from analysis.segments import LEAST_N, Segments, Settings, Track
 from analysis.strokes import Stroke
@@ -78,6 +79,7 @@ class Result:
     ran_back_m: float
     unknown: tuple[str, ...]  # channels that the sensors file does not have
     untold: int  # events beyond what is kept
+    lags: tuple[Lag, ...] = ()  # per force channel of the roles, against travel
 
 
 class Analyser:
@@ -343,6 +345,7 @@ class Analyser:
             seg.ran_back_m if seg else 0.0,
             tuple(sorted(self._unknown)),
             untold,
+            seg.lags.result() if seg else (),
         )
 
     def _summary(self, name: str, feed: Feed) -> Summary:

@@ -17,9 +17,10 @@ from analysis.predict import Model, model
 from analysis.rig import load_rig, parse_rig
 from analysis.roles import check_places, roles
 from analysis.uncertainty import Quantity
+from analysis.verdict import agreement
 from logger.session_types import Event, SessionInfo
 
-__all__ = ["check_places", "review_from", "review_session"]
+__all__ = ["agreement", "check_places", "review_from", "review_session"]
 
 
 def review_session(path: str | Path, rig_path: str | Path | None = None) -> dict[str, Any]:
@@ -92,44 +93,6 @@ def review_from(
     }
 
 
-def agreement(known: Model, measured: Quantity | None, method: str) -> dict[str, Any]:
-    """En of ISO/IEC 17043, (measured - predicted) / sqrt(U1^2 + U2^2), and a sentence for a rigger.
-
-    The prediction's U95 is taken as twice its standard uncertainty.
-    """
-    if measured is None:
-        return {"en": None, "verdict": "Nothing to compare: the rig's advantage was not measured."}
-    both = math.hypot(measured.U95, 2 * known.model_ma_u)
-    en = (measured.value - known.model_ma) / both if both > 0 else None
-    got = f"{measured.value:.2g} to 1 out of {known.ideal_ma:.3g}"
-    want = f"{known.model_ma:.2g} to 1"
-    if f"{measured.value:.2g}" == f"{known.model_ma:.2g}" and (en is None or abs(en) > 1):
-        got, want = (
-            f"{measured.value:.4g} to 1 out of {known.ideal_ma:.3g}",
-            f"{known.model_ma:.4g} to 1",
-        )
-    if en is None:
-        near = math.isclose(measured.value, known.model_ma, rel_tol=1e-3)
-        verdict = f"The rig gave {got}; {want} was predicted" + (
-            ", the same." if near else "; no uncertainty is stated, so nothing can be concluded."
-        )
-    elif abs(en) <= 1:
-        verdict = f"The rig gave {got}, as predicted ({want}) within what both are known to."
-    elif en < 0:
-        cause = (
-            "a pulley that drags, rope that rubs or crosses, or worse pulleys than the file says"
-        )
-        if method == "known":
-            cause += "; or the load resists more than the file says"
-        verdict = f"The rig gave {got}, less than the {want} predicted: look for {cause}."
-    else:
-        cause = "better pulleys than the file says"
-        if method == "known":
-            cause += ", or a load that resists less than the file says"
-        verdict = f"The rig gave {got}, more than the {want} predicted: {cause}."
-    return {"en": _number(en), "verdict": verdict}
-
-
 def peaks(known: Model, result: Result) -> list[dict[str, Any]]:
     """Highest force on every strand and element: the highest haul force times its frictionless
     gain, which is never too low while hauling; what a cell measures itself is taken from it."""
@@ -160,6 +123,7 @@ def peaks(known: Model, result: Result) -> list[dict[str, Any]]:
 
 
 def _measured(found: Estimates) -> dict[str, Any]:
+    travel = found.travel
     return {
         "haul_force_N": _quantity(found.haul_force),
         "load_force_N": _quantity(found.load_force),
@@ -167,12 +131,12 @@ def _measured(found: Estimates) -> dict[str, Any]:
         "actual_ma": _quantity(found.actual_ma),
         "efficiency": _quantity(found.efficiency),
         "pulley_efficiency": _quantity(found.pulley_efficiency),
-        "travel_efficiency": _quantity(found.travel_efficiency),
+        "travel_efficiency": _quantity(travel.efficiency),
         "work_efficiency": _quantity(found.work_efficiency),
-        "haul_travel_m": _number(found.haul_travel_m),
-        "load_travel_m": _number(found.load_travel_m),
-        "load_travel_method": found.load_travel_method,
-        "work_in_J": _number(found.work_in_J),
+        "haul_travel_m": _number(travel.haul_m),
+        "load_travel_m": _number(travel.load_m),
+        "load_travel_method": travel.method,
+        "work_in_J": _number(travel.in_J),
         "work_out_J": _number(found.work_out_J),
         "why_not": "; ".join(found.why_not),
     }

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.cells import RATE, Bools, Floats, Ints
+from analysis.lags import LagSums
 from analysis.runs import Runs
 from analysis.strokes import (
     DISTANCE,
@@ -88,6 +89,7 @@ class Segments:
         self.strokes: list[Stroke] = []
         self.resets: list[Reset] = []
         self.slips, self.shocks = Runs(RATE), Runs(RATE)
+        self.lags = LagSums(settings.forces)
         self.leg: Leg | None = None
         self.ran_back_m = 0.0  # load that ran back while nobody pulled, at most
         self.highest_N = 0.0  # largest mean of a cell
@@ -103,6 +105,7 @@ class Segments:
         other.strokes, other.resets = list(self.strokes), list(self.resets)
         other.slips, other.shocks = self.slips.fork(), self.shocks.fork()
         other.leg = self.leg.fork() if self.leg else None
+        other.lags = self.lags.fork()
         other._levels, other._tops = self._levels.copy(), self._tops.copy()
         other._past = dict(self._past)
         other._fed = list(self._fed) if self._fed else None
@@ -149,6 +152,8 @@ class Segments:
             self._slips(track.cell, pasts)
         if np.isnan(track.end[0]):
             return  # no way to tell motion: no strokes
+        way = track.end - track.start, track.load_end - track.load_start
+        self.lags.push(track.forces, *way, steady)
         self._walk(track, on)
 
     def _with_past(self, name: str, values: Floats, before: float) -> Floats:
