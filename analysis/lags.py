@@ -27,7 +27,7 @@ STEP = 2  # cells between two lags of the sums over travel
 MOST = 10  # cells, 0.31 s: delays of one device
 REACH = 2 * MOST  # cells: a lag of travel and one between cells
 KEEP = 3 * RATE  # cells kept for the next block
-RECENT = 24  # cells within which a hand has pulled
+RECENT = 24  # cells within which a hand has pulled, and pulls again
 LEAST_CELLS = 3 * RATE  # of steady hauling, before anything is said
 SHARP = 2  # how much a lag counts at which the force varies less along the rope
 MISFIT = 0.1  # of a correction, as its standard uncertainty: it is found over a part of the way
@@ -75,12 +75,11 @@ class LagSums:
             self._past = np.full((len(rows), KEEP), np.nan)
         rows = np.concatenate((self._past, rows), axis=1)
         self._past = rows[:, -KEEP:].copy()
-        here = KEEP - REACH - 1  # delayed, so that every lag looks at cells that are there
-        reached = _recent_max(np.nan_to_num(rows[0], nan=-np.inf), RECENT) >= 0.6 * np.nan_to_num(
-            rows[-1], nan=np.inf
-        )
+        here = KEEP - RECENT - MOST - 9  # delayed, so that every lag looks at cells that are there
+        pulled = np.nan_to_num(rows[0], nan=-np.inf) >= 0.6 * np.nan_to_num(rows[-1], nan=np.inf)
+        reached = _within(pulled, RECENT) & _within(pulled[::-1], RECENT)[::-1]
         known = np.isfinite(rows[:f]).all(axis=0)
-        good = _all_around(known, REACH) & _all_around(reached, MOST)
+        good = _all_around(known, REACH) & _all_around(reached, MOST + 8)
         good = good[here : here + n]
         if not good.any():
             return
@@ -167,11 +166,10 @@ def _mean_and_u(values: Floats, likely: Floats) -> tuple[float, float]:
     return mean, float(np.sqrt(likely @ (values - mean) ** 2))
 
 
-def _recent_max(values: Floats, cells: int) -> Floats:
-    result = values.copy()
-    for step in range(1, cells):
-        result[step:] = np.maximum(result[step:], values[:-step])
-    return result
+def _within(so: Bools, cells: int) -> Bools:
+    """Whether it was so in this cell or one of the `cells` before."""
+    count = np.concatenate((np.zeros(cells + 1), np.cumsum(so)))
+    return np.asarray(count[cells + 1 :] > count[: -cells - 1])
 
 
 def _all_around(so: Bools, cells: int) -> Bools:
