@@ -7,9 +7,12 @@ import math
 
 import numpy as np
 
-from analysis.cells import RATE, Cells, CellStream, joined, no_cells
+from analysis.cells import RATE, Cells, CellStream, Ints
 from analysis.runs import Runs
 from logger.sensors import Channel
+
+KEPT = 2  # used cells that are kept, because straight lines begin there
+MOST_GAPS = 1000
 
 
 class Feed:
@@ -17,11 +20,14 @@ class Feed:
 
     def __init__(self, channel: Channel, levels: tuple[tuple[float, str, float], ...]) -> None:
         self.channel = channel
-        self.stream = CellStream()
-        self.last = no_cells()  # the last cell that was used, raw
-        self.used = no_cells()  # the same in SI, counter restarts taken out
+        # of a counter only differences matter, so the ends of each cell are enough
+        self.stream = CellStream(
+            channel.quantity == "length" and not levels and channel.capacity is None
+        )
+        self.taken = 0  # how many cells of stream.ready were used; a few of them are kept
         self.zeros: list[tuple[float, float]] = []
-        self.shift, self.restarts = 0.0, 0
+        self.shift: float | None = None
+        self.restarts = 0
         self.highest, self.highest_cell = -math.inf, 0
         self.saturated = Runs(RATE)
         self.levels = levels
@@ -40,32 +46,39 @@ class Feed:
     @property
     def seen(self) -> int | None:
         """The last complete cell."""
-        if len(self.stream.ready):
-            return int(self.stream.ready.cell[-1])
-        return int(self.last.cell[-1]) if len(self.last) else None
-
-    def take(self, before: int) -> tuple[Cells, Cells]:
-        """Cells below this one, raw, with the one used before and the one after where there are."""
         ready = self.stream.ready
-        split = int(np.searchsorted(ready.cell, before, "left"))
-        mine = ready.part(0, split)
-        raw = joined(self.last, ready.part(0, split + 1))
-        self._judge(mine)
-        self.stream.ready = ready.part(split)
-        return mine, raw
+        return int(ready.cell[-1]) if len(ready) else None
 
-    def _judge(self, mine: Cells) -> None:
-        """Gaps between readings and saturation; nothing here needs the grid."""
-        if not len(mine):
+    @property
+    def waiting(self) -> Ints:
+        """Cells that were not used yet."""
+        return self.stream.ready.cell[self.taken :]
+
+    def take(self, before: int) -> tuple[Cells, int, int]:
+        """Raw cells, and which of them are below `before` and new: from, to.  In front of them up to
+        KEPT that were used before, behind them all that are complete already."""
+        ready, old = self.stream.ready, self.taken
+        split = old + int(np.searchsorted(ready.cell[old:], before, "left"))
+        self._judge(ready, old, split)
+        drop = max(0, split - KEPT)
+        self.stream.ready, self.taken = ready.part(drop), split - drop
+        return ready, old, split
+
+    def _judge(self, ready: Cells, old: int, split: int) -> None:
+        """Gaps between readings and saturation of new cells; nothing here needs the grid."""
+        if split == old:
             return
-        after = mine.first_s
-        before = np.concatenate((self.last.last_s[-1:], mine.last_s[:-1]))
-        after = after[len(after) - len(before) :]
-        for k in np.flatnonzero(after - before > self.channel.stale_after_s):
-            if len(self.gaps) < 1000:
-                self.gaps.append((float(before[k]), float(after[k])))
-            else:
-                self.more_gaps += 1
+        one = max(old, 1)
+        away = ready.first_s[one:split] - ready.last_s[one - 1 : split - 1]
+        if len(away) and away.max() > self.channel.stale_after_s:
+            for k in (np.flatnonzero(away > self.channel.stale_after_s) + one).tolist():
+                if len(self.gaps) < MOST_GAPS:
+                    self.gaps.append((float(ready.last_s[k - 1]), float(ready.first_s[k])))
+                else:
+                    self.more_gaps += 1
+        if self.channel.capacity is None:
+            return
+        mine = ready.part(old, split)
         high = np.where(np.abs(mine.high) > np.abs(mine.low), mine.high, mine.low)
         beyond = self.channel.saturated(mine.low) | self.channel.saturated(mine.high)
         if np.any(beyond):

@@ -20,6 +20,7 @@ import copy
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from analysis.cells import RATE, Bools, Floats
 
@@ -29,6 +30,7 @@ REACH = 2 * MOST  # cells: a lag of travel and one between cells
 KEEP = 3 * RATE  # cells kept for the next block
 RECENT = 24  # cells within which a hand has pulled, and pulls again
 LEAST_CELLS = 3 * RATE  # of steady hauling, before anything is said
+ENOUGH = 600  # seconds with steady hauling: devices keep their delays, so more is not looked at
 SHARP = 2  # how much a lag counts at which the force varies less along the rope
 MISFIT = 0.1  # of a correction, as its standard uncertainty: it is found over a part of the way
 ALIKE = 0.6  # correlation of the changes of two cells that belongs to the same rope
@@ -61,16 +63,24 @@ class LagSums:
         self.sums = np.zeros((2, forces, len(WAY_LAGS)))
         self.square = np.zeros((2, len(WAY_LAGS)))  # the haul force squared x distance
         self.changes = np.zeros((forces, 3, len(CELL_LAGS)))  # dF0 dFj, dF0^2, dFj^2
+        self.seconds = 0
         self._past: Floats | None = None
+
+    @property
+    def wanted(self) -> bool:
+        """Whether more is looked at."""
+        return self.seconds < ENOUGH
 
     def fork(self) -> LagSums:
         return copy.copy(self)
 
-    def push(self, forces: Floats, rope: Floats, load: Floats, steady: Floats) -> None:
+    def push(
+        self, forces: ArrayLike, rope: Floats, load: Floats | None, steady: Floats
+    ) -> None:
         """forces (f, n), rope and load: way in each cell (n,), steady (n,): the steady force
         known before each cell, NaN while there is none."""
-        n, f = forces.shape[1], self.forces
-        rows = np.vstack((forces, rope, load, steady))
+        n, f = len(rope), self.forces
+        rows = np.vstack((*np.asarray(forces), rope, np.zeros(n) if load is None else load, steady))
         if self._past is None:
             self._past = np.full((len(rows), KEEP), np.nan)
         rows = np.concatenate((self._past, rows), axis=1)
@@ -81,8 +91,11 @@ class LagSums:
         known = np.isfinite(rows[:f]).all(axis=0)
         good = _all_around(known, REACH) & _all_around(reached, MOST + 8)
         good = good[here : here + n]
+        some = np.cumsum(good.reshape(-1, RATE).any(axis=1))
+        good &= np.repeat(some <= ENOUGH - self.seconds, RATE)
         if not good.any():
             return
+        self.seconds = min(ENOUGH, self.seconds + int(some[-1]))
         ways = [np.where(good, np.fmax(rows[f + w, here : here + n], 0.0), 0.0) for w in (0, 1)]
         sums = np.zeros((n // RATE, *self.sums.shape))
         square = np.zeros((n // RATE, *self.square.shape))

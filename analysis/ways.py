@@ -108,7 +108,8 @@ def cell_way(rig: Rig, known: Model, result: Result, seen: Observations) -> Way 
     cells = np.column_stack(
         [np.ones(DRAWS)] + [_of_cell(rig, known, forces[j], stacked, loads) for j in usable[1:]]
     )
-    u = np.array([max(float(forces[j].u_si(seen.mean(j))), 1e-9) for j in usable])
+    u = np.array([float(forces[j].u_si(seen.mean(j))) for j in usable])
+    u = np.maximum(u, 1e-4 * u.max()) if u.max() > 0 else np.ones(len(u))
     weights = least_variance(cells, loads, u)
     if weights is None or not np.any(np.abs(weights[1:]) > 1e-9):
         return None
