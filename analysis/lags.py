@@ -27,8 +27,8 @@ from analysis.cells import RATE, Bools, Floats
 STEP = 2  # cells between two lags of the sums over travel
 MOST = 10  # cells, 0.31 s: delays of one device
 REACH = 2 * MOST  # cells: a lag of travel and one between cells
-KEEP = 3 * RATE  # cells kept for the next block
-RECENT = 24  # cells within which a hand has pulled, and pulls again
+KEEP = 4 * RATE  # cells kept for the next block
+RECENT = 48  # cells within which a hand has pulled, and pulls again
 LEAST_CELLS = 3 * RATE  # of steady hauling, before anything is said
 ENOUGH = 600  # seconds with steady hauling: devices keep their delays, so more is not looked at
 SHARP = 2  # how much a lag counts at which the force varies less along the rope
@@ -85,11 +85,11 @@ class LagSums:
             self._past = np.full((len(rows), KEEP), np.nan)
         rows = np.concatenate((self._past, rows), axis=1)
         self._past = rows[:, -KEEP:].copy()
-        here = KEEP - RECENT - MOST - 9  # delayed, so that every lag looks at cells that are there
+        here = KEEP - RECENT - MOST - 5  # delayed, so that every lag looks at cells that are there
         pulled = np.nan_to_num(rows[0], nan=-np.inf) >= 0.6 * np.nan_to_num(rows[-1], nan=np.inf)
         reached = _within(pulled, RECENT) & _within(pulled[::-1], RECENT)[::-1]
         known = np.isfinite(rows[:f]).all(axis=0)
-        good = _all_around(known, REACH) & _all_around(reached, MOST + 8)
+        good = _all_around(known, REACH) & _all_around(reached, MOST + 4)
         good = good[here : here + n]
         some = np.cumsum(good.reshape(-1, RATE).any(axis=1))
         good &= np.repeat(some <= ENOUGH - self.seconds, RATE)
