@@ -29,9 +29,11 @@ from analysis.grid import (
     unjumped,
 )
 from analysis.lags import Lag
+from analysis.later_rig import Loader, RigSpan, check_same, not_used
 from analysis.roles import Roles, roles
 from analysis.segments import LEAST_N, Segments, Settings
 from analysis.strokes import Stroke, Track
+from logger.errors import UserFault
 from logger.sensors import Sensors
 from logger.session_types import Block, ChannelReadings, Event
 
@@ -40,6 +42,7 @@ NOISE_SECONDS = 3
 PIECE = 512  # seconds
 SLICE = 1 << 15  # readings of a channel taken at a time, so that arrays stay in cache
 MOST_EVENTS = 200_000
+MOST_RIGS = 1000
 
 
 @dataclass(frozen=True)
@@ -82,6 +85,8 @@ class Result:
     ran_back_m: float
     unknown: tuple[str, ...]  # channels that the sensors file does not have
     untold: int  # events beyond what is kept
+    rigs: tuple[RigSpan, ...] = ()  # Stroke.rig counts them; the first holds from the beginning
+    notes: tuple[str, ...] = ()  # warnings
     lags: tuple[Lag, ...] = ()  # per force channel of the roles, against travel
 
 
@@ -92,14 +97,13 @@ class Analyser:
         """Raises SensorsFault where a channel sits at a place that the rig does not have."""
         self._setup(roles(rig, sensors))
 
-    def _setup(self, known: Roles) -> None:
-        self.roles = known
-        self._feeds = {
-            c.name: Feed(
-                c, tuple((x.level, x.text, x.gain) for x in known.levels if x.channel == c.name)
-            )
-            for c in known.channels
-        }
+    def _setup(self, known: Roles, later: Loader | None = None) -> None:
+        self.roles = known  # of the rig that holds now
+        self._later = later
+        self._rigs = [RigSpan(-math.inf, "rig.toml", None, known)]
+        self._changes: list[tuple[int, int]] = []  # second and rig, to come
+        self._notes: list[str] = []
+        self._feeds = {c.name: Feed(c, known.limits_of(c.name)) for c in known.channels}
         self._events: list[Event] = []
         self._untold = 0
         self._drops: dict[str, int] = {}
@@ -112,13 +116,15 @@ class Analyser:
         self._segments: Segments | None = None
         self._held: list[Grid] = []  # the first seconds, until the noise is known
         self._noise: float | None = None
+        self._rig = 0
         self._floor = LEAST_N
 
     @classmethod
-    def of(cls, known: Roles) -> Analyser:
-        """With roles worked out already."""
+    def of(cls, known: Roles, later: Loader | None = None) -> Analyser:
+        """With roles worked out already; later: gives the rig that a `rig` event names, see
+        `later_rig.rigs_of`.  Without it the first rig is taken for the whole session."""
         made = cls.__new__(cls)
-        made._setup(known)
+        made._setup(known, later)
         return made
 
     def push(self, block: Block, now: float) -> None:
@@ -156,6 +162,8 @@ class Analyser:
             self._events.append(event)
         else:
             self._untold += 1
+        if event.kind == "rig" and self._later is not None and abs(event.time_s) < MOST:
+            self._change(event, self._later)
         feed = self._feeds.get(event.channel)
         # undoing a zero tells the one that holds again; undoing a mark tells no value
         if (
@@ -165,6 +173,30 @@ class Analyser:
             and math.isfinite(event.value)
         ):
             feed.zeros = sorted([*feed.zeros, (event.time_s, event.value)], key=lambda z: z[0])
+
+    def _change(self, event: Event, later: Loader) -> None:
+        """Another rig, from the first whole second at or after the event."""
+        try:
+            rig, known = later(event.text)
+            check_same(self._rigs[0].roles, known, event.text)
+        except UserFault as fault:
+            self._notes.append(not_used(event.text, fault))
+            return
+        if len(self._rigs) < MOST_RIGS:
+            self._changes.append((math.ceil(event.time_s), len(self._rigs)))
+            self._changes.sort()
+            self._rigs.append(RigSpan(event.time_s, event.text, rig, known))
+
+    def _take_rig(self, index: int) -> None:
+        """This rig holds from the next second on; the stroke that was going on ends."""
+        if self._segments is None and self._held:
+            self._begin()
+        self.roles = self._rigs[index].roles
+        for feed in self._feeds.values():
+            feed.limit(self.roles.limits_of(feed.channel.name))
+        self._rig = index
+        if self._segments is not None:
+            self._segments.change(self.roles.ratio, index)
 
     def _advance(self) -> None:
         """Use the seconds that nothing can be added to any more."""
@@ -191,6 +223,10 @@ class Analyser:
             if self._data_second + self._fill >= self._next:
                 begin = self._next
             stop = min(until, begin + PIECE)
+            while self._changes and self._changes[0][0] <= begin:
+                self._take_rig(self._changes.pop(0)[1])
+            if self._changes:
+                stop = min(stop, self._changes[0][0])
             if begin < stop:
                 self._use_piece(begin, self._until(begin, stop))
             else:
@@ -240,7 +276,9 @@ class Analyser:
             grid.force[name] = force_grid(cells, raw, feed.channel, grid.first, grid.n)
             high = cells.high[old:split]
         else:  # only differences count, so a zero on the way must not move the rope
-            cells, shifts, restarts = unjumped(ends_in_si(raw, feed.channel), feed.shift, old, split)
+            cells, shifts, restarts = unjumped(
+                ends_in_si(raw, feed.channel), feed.shift, old, split
+            )
             feed.restarts += restarts
             feed.shift = float(shifts[split - feed.taken]) if len(shifts) else None
             grid.length[name] = length_grid(cells, feed.channel, grid.first, grid.n)
@@ -250,9 +288,9 @@ class Analyser:
             top = float(high[k])
             if top > feed.highest:
                 feed.highest, feed.highest_cell = top, int(raw.cell[old + k])
-            for (level, _, _), runs in zip(feed.levels, feed.over, strict=True):
-                if top > level:
-                    runs.push(raw.cell[old:split], high > level, high)
+            for limit in feed.limits:
+                if limit.holds and top > limit.level:
+                    limit.runs.push(raw.cell[old:split], high > limit.level, high)
 
     def _begin(self) -> None:
         """Noise from the first seconds, then the segmentation of what was held back."""
@@ -271,7 +309,7 @@ class Analyser:
         self._floor = max(LEAST_N, 6.0 * self._noise, 4.0 * doubt, 0.002 * capacity)
         counted = self.roles.load_length is not None
         self._segments = Segments(
-            Settings(self._floor, self.roles.ratio, counted, len(self.roles.forces))
+            Settings(self._floor, self.roles.ratio, counted, len(self.roles.forces)), self._rig
         )
         for track in tracks:
             self._segments.push(track)
@@ -303,7 +341,7 @@ class Analyser:
         other = copy.copy(self)
         other._feeds = {name: feed.fork() for name, feed in self._feeds.items()}
         other._segments = self._segments.fork() if self._segments else None
-        other._held = list(self._held)
+        other._held, other._changes = list(self._held), list(self._changes)
         return other
 
     def _finish(self) -> Result:
@@ -324,13 +362,13 @@ class Analyser:
         found, resets = derived(self.roles, self._feeds, seg, start, end, last)
         haul = self._feeds[self.roles.haul_force.name] if self.roles.haul_force else None
         untold = self._untold + sum(
-            f.more_gaps + f.saturated.more + sum(r.more for r in f.over)
+            f.more_gaps + f.saturated.more + sum(limit.runs.more for limit in f.limits)
             for f in self._feeds.values()
         )
         if seg is not None:
             untold += seg.slips.more + seg.shocks.more
         return Result(
-            self.roles,
+            self._rigs[0].roles,
             start,
             end,
             {name: self._summary(name, feed) for name, feed in self._feeds.items()},
@@ -345,6 +383,8 @@ class Analyser:
             seg.ran_back_m if seg else 0.0,
             tuple(sorted(self._unknown)),
             untold,
+            tuple(self._rigs),
+            tuple(dict.fromkeys(self._notes)),
             seg.lags.result() if seg else (),
         )
 
@@ -372,7 +412,9 @@ def _slices(readings: dict[str, ChannelReadings]) -> Iterator[dict[str, tuple[Fl
     }
     most = max(channels.values(), key=lambda c: len(c[0]), default=None)
     orderly = most is not None and len(most[0]) > SLICE
-    if most is None or not (orderly and all(bool(np.all(np.diff(t) >= 0)) for t, _ in channels.values())):
+    if most is None or not (
+        orderly and all(bool((t[1:] >= t[:-1]).all()) for t, _ in channels.values())
+    ):
         yield channels
         return
     np.empty(1 << 22)  # freed at once: from then on the C library reuses arrays up to this size

@@ -15,6 +15,20 @@ KEPT = 2  # used cells that are kept, because straight lines begin there
 MOST_GAPS = 1000
 
 
+class Limit:
+    """A level (SI, of the channel) and the stretches beyond it while it holds."""
+
+    def __init__(self, level: float, text: str, gain: float) -> None:
+        self.level, self.text, self.gain = level, text, gain
+        self.runs = Runs(RATE)
+        self.holds = True
+
+    def fork(self) -> Limit:
+        other = copy.copy(self)
+        other.runs = self.runs.fork()
+        return other
+
+
 class Feed:
     """What is kept of one channel."""
 
@@ -30,8 +44,7 @@ class Feed:
         self.restarts = 0
         self.highest, self.highest_cell = -math.inf, 0
         self.saturated = Runs(RATE)
-        self.levels = levels
-        self.over = [Runs(RATE) for _ in levels]
+        self.limits = [Limit(*level) for level in levels]
         self.gaps: list[tuple[float, float]] = []
         self.more_gaps = 0
 
@@ -39,9 +52,16 @@ class Feed:
         other = copy.copy(self)
         other.stream = self.stream.fork()
         other.saturated = self.saturated.fork()
-        other.over = [runs.fork() for runs in self.over]
+        other.limits = [limit.fork() for limit in self.limits]
         other.gaps, other.zeros = list(self.gaps), list(self.zeros)
         return other
+
+    def limit(self, levels: tuple[tuple[float, str, float], ...]) -> None:
+        """From now on these levels hold; one that held before goes on."""
+        for old in self.limits:
+            old.holds = (old.level, old.text, old.gain) in levels
+        known = {(x.level, x.text, x.gain) for x in self.limits if x.holds}
+        self.limits += [Limit(*level) for level in levels if level not in known]
 
     @property
     def seen(self) -> int | None:

@@ -47,10 +47,11 @@ def derived(
         for run in feed.saturated.all():
             text = "beyond the capacity of the cell: the true value is not known"
             found.append(_run(run.first, run.last, "saturated", channel, run.value, text, last))
-        for (_, text, gain), runs in zip(feed.levels, feed.over, strict=True):
-            for run in runs.all():
+        for limit in feed.limits:
+            for run in limit.runs.all():
+                value = run.value * limit.gain
                 found.append(
-                    _run(run.first, run.last, "over_limit", channel, run.value * gain, text, last)
+                    _run(run.first, run.last, "over_limit", channel, value, limit.text, last)
                 )
         found += _stale(channel, feed, start, end)
     order = sorted(found, key=lambda f: (f.time_s, f.kind, f.channel, f.text))

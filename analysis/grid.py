@@ -144,9 +144,7 @@ def length_grid(cells: Cells, channel: Channel, first: int, n: int) -> LengthGri
     return LengthGrid(value)
 
 
-def unjumped(
-    cells: Cells, shift: float | None, old: int, split: int
-) -> tuple[Cells, Floats, int]:
+def unjumped(cells: Cells, shift: float | None, old: int, split: int) -> tuple[Cells, Floats, int]:
     """Positions with restarts of the counter taken out.
 
     shift: what is added to the first reading here, None at the beginning, where a counter counts

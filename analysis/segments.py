@@ -8,7 +8,7 @@ seconds (then frozen) and on the steady force so far (trimmed mean over the last
 from __future__ import annotations
 
 import copy
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -52,8 +52,8 @@ class Reset:
 class Segments:
     """State of the segmentation; `push` whole seconds, read `strokes`, `resets`, `slips`, `shocks`."""
 
-    def __init__(self, settings: Settings) -> None:
-        self.settings = settings
+    def __init__(self, settings: Settings, rig: int = 0) -> None:
+        self.settings, self.rig = settings, rig
         self.strokes: list[Stroke] = []
         self.resets: list[Reset] = []
         self.slips, self.shocks = Runs(RATE), Runs(RATE)
@@ -77,6 +77,15 @@ class Segments:
         other._past = dict(self._past)
         other._fed = list(self._fed) if self._fed else None
         return other
+
+    def change(self, ratio: float, rig: int) -> None:
+        """Another rig from the next second on: the stroke or reset that goes on ends, and nothing
+        that was known of forces and ways holds any more."""
+        self._end_leg()
+        self._end_reset()
+        self.settings, self.rig = replace(self.settings, ratio=ratio), rig
+        self._levels = Levels(self.settings.floor_N)
+        self._past = {}
 
     @property
     def steady_N(self) -> float | None:
@@ -143,11 +152,7 @@ class Segments:
         cuts = [0, *says[turns].tolist(), n]
         states = [self._on, *what[turns].tolist()]
         self._on = states[-1]
-        return [
-            (a, b, on)
-            for a, b, on in zip(cuts[:-1], cuts[1:], states, strict=True)
-            if a < b
-        ]
+        return [(a, b, on) for a, b, on in zip(cuts[:-1], cuts[1:], states, strict=True) if a < b]
 
     def _shocks(self, track: Track, force: Floats, steady: Floats, alarm: Floats) -> None:
         n, high = len(track.high), track.high
@@ -202,7 +207,7 @@ class Segments:
         if leg.travel < TURN_M or not leg.lowers(self.settings.ratio, self.settings.counted):
             return False
         if len(self.strokes) < MOST_STROKES:
-            self.strokes.append(leg.stroke(self.settings.ratio, self.settings.counted))
+            self.strokes.append(self._stroke(leg, False))
         return True
 
     def _end_leg(self) -> None:
@@ -255,7 +260,10 @@ class Segments:
             return None
         if not self.leg.lowers(self.settings.ratio, self.settings.counted):
             return None
-        return self.leg.stroke(self.settings.ratio, self.settings.counted, growing=True)
+        return self._stroke(self.leg, True)
+
+    def _stroke(self, leg: Leg, growing: bool) -> Stroke:
+        return leg.stroke(self.settings.ratio, self.settings.counted, growing, self.rig)
 
 
 def _running_max(values: Floats, cells: int) -> Floats:

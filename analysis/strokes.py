@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.cells import RATE, Bools, Floats
+from analysis.facts import Facts, facts
 from analysis.steady import (
     DISTANCE,
     FORCES,
@@ -31,7 +32,7 @@ class Stroke:
     """Rope hauled (+) or given back under tension (-) between two changes of direction.
 
     Times s; haul_travel_m is positive for both directions; load_travel_m likewise, None without
-    a load counter; work_J: integral of the haul force over its travel; out_J: per force channel
+    a load counter; rig: which of the session's rigs, from 0; work_J: integral of the haul force over its travel; out_J: per force channel
     the integral of that force over the load's travel; steady: None where nothing was steady.
     """
 
@@ -47,6 +48,8 @@ class Stroke:
     peak_s: float
     steady: Steady | None
     growing: bool = False
+    rig: int = 0
+    facts: Facts = Facts()
 
 
 @dataclass(frozen=True)
@@ -82,6 +85,7 @@ class Leg:
         self.load_top = sign * load  # furthest way of the load, in the leg's direction
         self.rope_cells = self.load_cells = 0  # cells in which they made way
         self.rows = np.zeros((FORCES + PER_FORCE * forces, BLOCKS))
+        self.tops = np.full(BLOCKS, -np.inf)  # highest haul force (over a cell) in each block
 
     @property
     def travel(self) -> float:
@@ -89,7 +93,7 @@ class Leg:
 
     def fork(self) -> Leg:
         other = copy.copy(self)
-        other.rows = self.rows.copy()
+        other.rows, other.tops = self.rows.copy(), self.tops.copy()
         return other
 
     def add(self, track: Track, step: Floats, start: int, stop: int) -> tuple[int, Leg | None]:
@@ -144,7 +148,7 @@ class Leg:
                         rows[row + PER_FORCE * j + 1] = _exact(force * moved, JOULE)
             if made is not None:
                 rows[LOAD] = made
-            self._add_profile(best[1:] - s * self.x0, rows)
+            self._add_profile(best[1:] - s * self.x0, rows, value[0])
             self.best, self.last = float(s * best[-1]), track.first + start + k
         high = track.high[here]
         k = int(np.argmax(high))
@@ -168,8 +172,9 @@ class Leg:
         other.peak, other.peak_cell = peak, other.last
         return other
 
-    def _add_profile(self, progress: Floats, rows: dict[int, Floats]) -> None:
-        """progress (n,) not decreasing, metres since the start; rows: of the profile, (n,) each."""
+    def _add_profile(self, progress: Floats, rows: dict[int, Floats], force: Floats) -> None:
+        """progress (n,) not decreasing, metres since the start; rows: of the profile, (n,) each;
+        force (n,): of the haul cell."""
         if progress[-1] >= BLOCKS * self.size:
             times = 1
             while progress[-1] >= BLOCKS * self.size * times:
@@ -179,6 +184,9 @@ class Leg:
                 merged = np.add.reduceat(self.rows, np.arange(0, BLOCKS, times), axis=1)
                 self.rows = np.zeros_like(self.rows)
                 self.rows[:, : merged.shape[1]] = merged
+                tops = np.maximum.reduceat(self.tops, np.arange(0, BLOCKS, times))
+                self.tops = np.full(BLOCKS, -np.inf)
+                self.tops[: len(tops)] = tops
         index = (progress / self.size).astype(np.int64)
         begin = (index[1:] != index[:-1]).nonzero()[0] + 1
         begin = np.concatenate((_ZERO, begin))
@@ -186,6 +194,7 @@ class Leg:
         at = index[begin]
         for row, some in zip(rows, sums, strict=True):
             self.rows[row, at] += some
+        self.tops[at] = np.maximum(self.tops[at], np.maximum.reduceat(force, begin))
 
     def lowers(self, ratio: float, counted: bool) -> bool:
         """False for a lowering leg in which stretched rope springs back: the load stands, and
@@ -201,7 +210,7 @@ class Leg:
         whole = abs(float(self.work_best[0])) / max(self.travel, 1e-9)
         return bool(mean[len(used) // 2 :].mean() > 0.5 * whole)
 
-    def stroke(self, ratio: float, counted: bool, growing: bool = False) -> Stroke:
+    def stroke(self, ratio: float, counted: bool, growing: bool = False, rig: int = 0) -> Stroke:
         """As it stands; counted: there is a load counter."""
         fine = counted and self.load_cells > 0.5 * self.rope_cells
         part = steady(self.rows, self.size, ratio, counted, fine)
@@ -221,6 +230,8 @@ class Leg:
             (self.peak_cell + 0.5) / RATE,
             part,
             growing,
+            rig,
+            facts(self.rows, self.tops, self.size, ratio, counted, part),
         )
 
 
