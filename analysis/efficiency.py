@@ -116,17 +116,22 @@ def choose_way(rig: Rig, known: Model, result: Result, seen: Observations) -> Wa
     way = cell_way(rig, known, result, seen)
     if way is not None:
         return way
-    channels = len(result.roles.forces)
-    ways = [known_way(known, channels), both_ways(rig, known, result, seen)]
+    forces = result.roles.forces
+    ways = [known_way(known, len(forces)), both_ways(rig, known, result, seen)]
     some = [w for w in ways if w is not None]
-    return min(some, key=lambda w: _constant(w).u / w.constant_N, default=None)
+
+    def doubt(way: Way) -> float:
+        force = load_force(forces, way, seen)
+        return force.u / force.value
+
+    return min(some, key=doubt, default=None)
 
 
 def haul_force(cell: Channel, seen: Observations) -> Quantity:
     """The mean haul force while the load moves steadily."""
     value, scatter = type_a(seen.force_N[:, 0], seen.distance_m)
-    parts = (scatter, *_cell(cell, value, 1.0, 1.0), Component(LAG, value * seen.lags[0].factor_u))
-    return Quantity(value, parts, len(seen))
+    late = Component(LAG, value * seen.lags[0].factor_u)
+    return _quantity(value, [scatter, *_cell(cell, value, 1.0, 1.0), late], len(seen))
 
 
 LAG = "lag between channels"
@@ -135,14 +140,16 @@ LAG = "lag between channels"
 def load_force(forces: tuple[Channel, ...], way: Way, seen: Observations) -> Quantity:
     """The mean force on the load; every cell's error enters with its share, once."""
     value, scatter = type_a(way.force(seen.force_N), seen.distance_m)
-    if not np.any(way.share):
-        return _constant(way, len(seen))
+    haul = seen.mean(0)
     parts, late = [scatter, *way.terms], 0.0
+    gain = way.share[0] + way.same_gain_N / haul
+    parts += _cell(forces[0], haul, gain, way.share[0] + way.same_zero)
     for j in np.flatnonzero(way.share):
         share, mean = float(way.share[j]), seen.mean(int(j))
-        parts += _cell(forces[j], mean, share, share)
         late += (share * mean * seen.lags[j].factor_u) ** 2
-    return Quantity(value, (*parts, Component(LAG, math.sqrt(late))), len(seen))
+        if j:
+            parts += _cell(forces[j], mean, share, share)
+    return _quantity(value, [*parts, Component(LAG, math.sqrt(late))], len(seen))
 
 
 def advantage(forces: tuple[Channel, ...], way: Way, seen: Observations) -> Quantity:
@@ -164,7 +171,7 @@ def advantage(forces: tuple[Channel, ...], way: Way, seen: Observations) -> Quan
             share, mean = float(way.share[j]), seen.mean(int(j))
             parts += _cell(forces[j], mean, share / haul, share / haul)
             late += (share * mean / haul * seen.lags[j].ratio_u) ** 2
-    return Quantity(ma, (*parts, Component(LAG, math.sqrt(late))), len(seen))
+    return _quantity(ma, [*parts, Component(LAG, math.sqrt(late))], len(seen))
 
 
 def _cell(channel: Channel, value: float, gain: float, zero: float) -> list[Component]:
@@ -176,12 +183,9 @@ def _cell(channel: Channel, value: float, gain: float, zero: float) -> list[Comp
     ]
 
 
-def _constant(way: Way, n: int = 1) -> Quantity:
-    """A load force that does not hang on this session's cells."""
-    parts = [*way.terms]
-    if way.same is not None:
-        parts.append(way.same)
-    return Quantity(way.constant_N, tuple(parts), n)
+def _quantity(value: float, parts: list[Component], n: int) -> Quantity:
+    """Without components that are nothing."""
+    return Quantity(value, tuple(c for c in parts if c.u > 0), n)
 
 
 def _by_model(known: Model, force: Quantity) -> Quantity:

@@ -29,6 +29,7 @@ MOST = 10  # cells, 0.31 s: delays of one device
 REACH = 2 * MOST  # cells: a lag of travel and one between cells
 KEEP = 4 * RATE  # cells kept for the next block
 RECENT = 48  # cells within which a hand has pulled, and pulls again
+RUNS_BACK_M_S = 0.1  # rope that runs back faster is let go or lowered
 LEAST_CELLS = 3 * RATE  # of steady hauling, before anything is said
 ENOUGH = 600  # seconds with steady hauling: devices keep their delays, so more is not looked at
 SHARP = 2  # how much a lag counts at which the force varies less along the rope
@@ -89,7 +90,8 @@ class LagSums:
         pulled = np.nan_to_num(rows[0], nan=-np.inf) >= 0.6 * np.nan_to_num(rows[-1], nan=np.inf)
         reached = _within(pulled, RECENT) & _within(pulled[::-1], RECENT)[::-1]
         known = np.isfinite(rows[:f]).all(axis=0)
-        good = _all_around(known, REACH) & _all_around(reached, MOST + 4)
+        forth = np.nan_to_num(rows[f]) > -RUNS_BACK_M_S / RATE
+        good = _all_around(known, REACH) & _all_around(reached & forth, MOST + 4)
         good = good[here : here + n]
         some = np.cumsum(good.reshape(-1, RATE).any(axis=1))
         good &= np.repeat(some <= ENOUGH - self.seconds, RATE)
@@ -181,8 +183,9 @@ def _mean_and_u(values: Floats, likely: Floats) -> tuple[float, float]:
 
 def _within(so: Bools, cells: int) -> Bools:
     """Whether it was so in this cell or one of the `cells` before."""
-    count = np.concatenate((np.zeros(cells + 1), np.cumsum(so)))
-    return np.asarray(count[cells + 1 :] > count[: -cells - 1])
+    last = np.where(so, np.arange(len(so)), -cells - 1)
+    result: Bools = np.arange(len(so)) - np.maximum.accumulate(last) <= cells
+    return result
 
 
 def _all_around(so: Bools, cells: int) -> Bools:

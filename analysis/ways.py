@@ -48,16 +48,15 @@ class Way:
     """How the load force F is known.
 
     method: as in interface section 6; share (channels,): dF / d force of each channel; constant_N:
-    what comes on top; terms: budget of the constant, as forces; same: what the constant owes to the
-    haul cell itself, with its sensitivities same_gain_N (dF / d relative gain) and same_zero
-    (dF / d zero), so that it is counted once; warnings: to be said.
+    what comes on top, and terms: its budget, in N.  What the constant owes to the haul cell itself
+    is not in there but in same_gain_N (dF / d relative error of its scale) and same_zero (dF / d its
+    zero), so that it is counted once; warnings: to be said.
     """
 
     method: str
     share: Floats
     constant_N: float = 0.0
     terms: tuple[Component, ...] = ()
-    same: Component | None = None
     same_gain_N: float = 0.0
     same_zero: float = 0.0
     warnings: tuple[str, ...] = ()
