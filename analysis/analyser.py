@@ -16,7 +16,7 @@ import numpy as np
 
 from analysis.bodies import Rig
 from analysis.cells import MOST, RATE, Floats
-from analysis.feed import Feed
+from analysis.feed import LEAST_N, Feed
 from analysis.found import Found, derived
 from analysis.grid import (
     Grid,
@@ -30,8 +30,10 @@ from analysis.grid import (
 )
 from analysis.lags import Lag
 from analysis.later_rig import Loader, RigSpan, check_same, not_used
+from analysis.notes import notes
 from analysis.roles import Roles, roles
-from analysis.segments import LEAST_N, Segments, Settings
+from analysis.segments import Reset, Segments, Settings
+from analysis.spikes import LOOK, without_spikes
 from analysis.strokes import Stroke, Track
 from logger.errors import UserFault
 from logger.sensors import Sensors
@@ -87,6 +89,7 @@ class Result:
     untold: int  # events beyond what is kept
     rigs: tuple[RigSpan, ...] = ()  # Stroke.rig counts them; the first holds from the beginning
     notes: tuple[str, ...] = ()  # warnings
+    reset_facts: tuple[Reset, ...] = ()  # each reset, in order
     lags: tuple[Lag, ...] = ()  # per force channel of the roles, against travel
 
 
@@ -212,7 +215,7 @@ class Analyser:
                 continue
             if frontier - HORIZON - seen - 1 <= math.ceil(gap_s(feed.channel) * RATE):
                 ready = min(ready, seen)  # the reading after may still be joined by a line
-        self._use(ready // RATE)
+        self._use((ready - 2 * LOOK) // RATE)  # a spike is told by what comes after it
 
     def _use(self, until: int) -> None:
         """Bring seconds below `until` onto the grid, PIECE at a time so that arrays stay in cache;
@@ -270,12 +273,14 @@ class Analyser:
 
     def _onto(self, grid: Grid, name: str, feed: Feed, before: int) -> None:
         ready, old, split = feed.take(before)
-        raw = ready.part(0, split + 1)
         if feed.channel.quantity == "force":
+            raw = ready.part(0, split + 3)
             cells = in_si(raw, feed.channel, feed.zeros)
+            cells = without_spikes(cells, max(old - 1, 0), split + 1, feed.spike).part(0, split + 1)
             grid.force[name] = force_grid(cells, raw, feed.channel, grid.first, grid.n)
             high = cells.high[old:split]
         else:  # only differences count, so a zero on the way must not move the rope
+            raw = ready.part(0, split + 1)
             cells, shifts, restarts = unjumped(
                 ends_in_si(raw, feed.channel), feed.shift, old, split
             )
@@ -373,7 +378,7 @@ class Analyser:
             end,
             {name: self._summary(name, feed) for name, feed in self._feeds.items()},
             tuple(strokes),
-            resets,
+            len(resets),
             found,
             tuple(sorted(self._events, key=lambda e: (e.time_s, e.id))),
             self._noise,
@@ -384,7 +389,8 @@ class Analyser:
             tuple(sorted(self._unknown)),
             untold,
             tuple(self._rigs),
-            tuple(dict.fromkeys(self._notes)),
+            tuple(dict.fromkeys([*self._notes, *notes(self.roles, seg, strokes)])),
+            resets,
             seg.lags.result() if seg else (),
         )
 

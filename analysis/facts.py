@@ -66,21 +66,21 @@ def _with_counter(
 def _by_force(
     rows: Floats, rope: Floats, tops: Floats, part: Steady | None, size: float
 ) -> tuple[float | None, float | None]:
-    """Without a load counter: taken up where the force first comes near the steady one; a
-    break-away only where it stands out of what follows."""
+    """Without a load counter: a break-away is seen only where it stands out of what follows, and
+    the rope is taken up there, else where the force first comes near the steady one."""
     if part is None or not part.force_N[0] > 0:
         return None, None
     mean = rows[FORCES + 1] / rows[DISTANCE]
     full = (mean >= FULL_SHARE * part.force_N[0]).nonzero()[0]
     if len(full) == 0:
         return None, None
-    k = int(full[0])
-    take_up = float(rope[k - 1]) if k else 0.0
+    k, peak = int(full[0]), None
     lead = int(np.searchsorted(rope, part.start_m + size / 2))
-    if lead == 0 or lead >= len(rope):
-        return take_up, None
-    peak, usual = float(tops[: lead + 1].max()), float(np.median(tops[lead + 1 :])) if len(tops) > lead + 1 else math.inf  # fmt: skip
-    return take_up, _finite(peak) if peak > PEAK_SHARE * usual else None
+    if 0 < lead < len(rope) - 1:
+        top = int(np.argmax(tops[: lead + 1]))
+        if tops[top] > PEAK_SHARE * float(np.median(tops[lead + 1 :])):
+            k, peak = top, _finite(float(tops[top]))
+    return float(rope[k - 1]) if k else 0.0, peak
 
 
 def drift(part: Steady) -> tuple[float | None, float | None, int]:

@@ -11,7 +11,8 @@ from analysis.cells import RATE, Cells, CellStream, Ints
 from analysis.runs import Runs
 from logger.sensors import Channel
 
-KEPT = 2  # used cells that are kept, because straight lines begin there
+LEAST_N = 2.0  # forces below it are taken for none
+KEPT = 3  # used cells that are kept: straight lines begin there, spikes are seen against them
 MOST_GAPS = 1000
 
 
@@ -42,6 +43,7 @@ class Feed:
         self.zeros: list[tuple[float, float]] = []
         self.shift: float | None = None
         self.restarts = 0
+        self.spike = max(LEAST_N, 4.0 * float(channel.u_si(0.0)), 0.002 * (channel.capacity or 0.0))
         self.highest, self.highest_cell = -math.inf, 0
         self.saturated = Runs(RATE)
         self.limits = [Limit(*level) for level in levels]

@@ -182,6 +182,7 @@ def _warnings(info: SessionInfo, known: Model, result: Result, found: Estimates)
             lines.append(f"{name}: {s.bad} readings that are no sensible number, not used")
         if s.restarts:
             lines.append(f"{name}: the counter jumped {s.restarts} times; the jumps are left out")
+    lines += result.notes
     for name in result.unknown:
         lines.append(f"{name}: readings of a channel that the sensors file does not have, not used")
     if result.ran_back_m > 0.3:

@@ -21,7 +21,6 @@ from analysis.strokes import TURN_M, Leg, Stroke, Track
 PAST = 2 * RATE  # cells that are looked back at
 OFF_CELLS = 48  # 1.5 s without tension end a stroke: hands change faster
 FED_BACK_M = 0.25  # rope given back without tension ends it at once: more than rope contracts
-LEAST_N = 2.0
 ON_SHARE, OFF_SHARE = 0.15, 0.10  # of the steady force
 SLIP_SHARE = 0.5  # interface section 6
 SLIP_CELLS, SLIP_SEEN, SHOCK_CELLS = 7, 12, 10  # 0.2 s, 0.4 s later, 0.3 s
@@ -42,11 +41,28 @@ class Settings:
 
 @dataclass(frozen=True)
 class Reset:
-    """Rope fed back with the haul tension off."""
+    """Rope fed back with the haul tension off; setback_m: the load's way back from the end of the
+    stroke, None without a load counter."""
 
     start_s: float
     end_s: float
     rope_m: float
+    setback_m: float | None = None
+    rig: int = 0
+
+
+@dataclass
+class _Fed:
+    """Since the last stroke ended: where it ended, cell of it; lowest rope since, its cell; load
+    at the end and now; first cell in which rope was fed back."""
+
+    end: float
+    cell: int
+    lowest: float
+    lowest_cell: int
+    load: float
+    load_now: float
+    begin: int
 
 
 class Segments:
@@ -64,8 +80,8 @@ class Segments:
         self._on = False
         self._levels = Levels(settings.floor_N)
         self._past: dict[str, Floats] = {}
-        # x at the end of the stroke, its cell, lowest x, its cell, load at the end, first cell fed back
-        self._fed: list[float] | None = None
+        self._fed: _Fed | None = None
+        self.against_m = 0.0  # rope that went back under tension while the load came nearer
 
     def fork(self) -> Segments:
         other = copy.copy(self)
@@ -75,7 +91,7 @@ class Segments:
         other.lags = self.lags.fork()
         other._levels = self._levels.fork()
         other._past = dict(self._past)
-        other._fed = list(self._fed) if self._fed else None
+        other._fed = replace(self._fed) if self._fed else None
         return other
 
     def change(self, ratio: float, rig: int) -> None:
@@ -204,7 +220,12 @@ class Segments:
 
     def _keep(self, leg: Leg) -> bool:
         """Whether the leg is a stroke: rope that only springs back when let go is none."""
-        if leg.travel < TURN_M or not leg.lowers(self.settings.ratio, self.settings.counted):
+        ratio, counted = self.settings.ratio, self.settings.counted
+        if leg.travel < TURN_M:
+            return False
+        if counted and leg.sign < 0 and (leg.load_best - leg.load0) * ratio > 0.5 * leg.travel:
+            self.against_m += leg.travel
+        if not leg.lowers(ratio, counted):
             return False
         if len(self.strokes) < MOST_STROKES:
             self.strokes.append(self._stroke(leg, False))
@@ -216,37 +237,40 @@ class Segments:
             return
         kept = self._keep(leg)
         if leg.sign > 0:
-            self._fed = [leg.best, leg.last, leg.best, leg.last, leg.load_best, leg.last]
+            self._fed = _fed(leg.best, leg.last, leg.load_best)
         elif not kept:
-            self._fed = [leg.x0, leg.first, leg.x0, leg.first, leg.load0, leg.first]
+            self._fed = _fed(leg.x0, leg.first, leg.load0)
 
     def _rest(self, track: Track, start: int, stop: int) -> None:
         """Tension off: rope fed back from where the last stroke ended."""
         if self._fed is None:
             return
         assert track.rope is not None
-        end, x = self._fed, track.rope[start + 1 : stop + 1]
+        fed, x = self._fed, track.rope[start + 1 : stop + 1]
         k = int(np.argmin(x))
-        if end[2] >= end[0] - TURN_M:
-            leaves = np.flatnonzero(x < end[0] - TURN_M)
+        if fed.lowest >= fed.end - TURN_M:
+            leaves = np.flatnonzero(x < fed.end - TURN_M)
             if len(leaves):
-                end[5] = float(track.first + start + int(leaves[0]))
-        if x[k] < end[2]:
-            end[2], end[3] = float(x[k]), float(track.first + start + k)
+                fed.begin = track.first + start + int(leaves[0])
+        if x[k] < fed.lowest:
+            fed.lowest, fed.lowest_cell = float(x[k]), track.first + start + k
         if track.load is not None:
-            back = end[4] - float(np.min(track.load[start + 1 : stop + 1]))
+            back = fed.load - float(np.min(track.load[start + 1 : stop + 1]))
             self.ran_back_m = max(self.ran_back_m, back)
+            fed.load_now = float(track.load[stop])
 
     def reset(self) -> Reset | None:
         """The reset that may be going on."""
-        if self._fed is None:
+        fed = self._fed
+        if fed is None:
             return None
-        x, _, lowest, at, _, begin = self._fed
         last = next((s for s in reversed(self.strokes) if s.direction == "haul"), None)
         share = 0.0 if last is None else 0.1 * last.haul_travel_m
-        if x - lowest < max(0.1, share):
+        rope = fed.end - fed.lowest
+        if rope < max(0.1, share):
             return None
-        return Reset(begin / RATE, (at + 1) / RATE, x - lowest)
+        setback = fed.load - fed.load_now if self.settings.counted else None
+        return Reset(fed.begin / RATE, (fed.lowest_cell + 1) / RATE, rope, setback, self.rig)
 
     def _end_reset(self) -> None:
         found = self.reset()
@@ -264,6 +288,10 @@ class Segments:
 
     def _stroke(self, leg: Leg, growing: bool) -> Stroke:
         return leg.stroke(self.settings.ratio, self.settings.counted, growing, self.rig)
+
+
+def _fed(end: float, cell: int, load: float) -> _Fed:
+    return _Fed(end, cell, end, cell, load, load, cell)
 
 
 def _running_max(values: Floats, cells: int) -> Floats:
