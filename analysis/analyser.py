@@ -91,6 +91,7 @@ class Result:
     notes: tuple[str, ...] = ()  # warnings
     reset_facts: tuple[Reset, ...] = ()  # each reset, in order
     lags: tuple[Lag, ...] = ()  # per force channel of the roles, against travel
+    mean_N: float | None = None  # of all readings of the haul cell
 
 
 class Analyser:
@@ -392,6 +393,7 @@ class Analyser:
             tuple(dict.fromkeys([*self._notes, *notes(self.roles, seg, strokes)])),
             resets,
             seg.lags.result() if seg else (),
+            seg.mean_N if seg and self.roles.haul_force else None,
         )
 
     def _summary(self, name: str, feed: Feed) -> Summary:

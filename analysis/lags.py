@@ -106,13 +106,13 @@ class LagSums:
                 value = np.where(good, rows[j, here + lag : here + lag + n], 0.0)
                 for w in (0, 1):
                     part = ways[w] * value
-                    sums[:, w, j, i] = _by_second(part)
+                    sums[:, w, j, i] = by_second(part)
                     if j == 0:
-                        square[:, w, i] = _by_second(part * value)
-        self.sums = _in_order(self.sums, sums)
-        self.square = _in_order(self.square, square)
-        distance = np.stack([_by_second(way) for way in ways], axis=1)
-        self.distance = _in_order(self.distance, distance)
+                        square[:, w, i] = by_second(part * value)
+        self.sums = in_order(self.sums, sums)
+        self.square = in_order(self.square, square)
+        distance = np.stack([by_second(way) for way in ways], axis=1)
+        self.distance = in_order(self.distance, distance)
         self.cells = self.cells + [np.count_nonzero(way > 0) for way in ways]
         if f > 1:
             self._compare(rows[:f], good, here, n)
@@ -124,10 +124,10 @@ class LagSums:
         for j in range(1, self.forces):
             for i, lag in enumerate(CELL_LAGS):
                 other = np.where(good, change[j, here + lag : here + lag + n], 0.0)
-                pairs[:, j, 0, i] = _by_second(own * other)
-                pairs[:, j, 2, i] = _by_second(other * other)
-        pairs[:, :, 1, :] = _by_second(own * own)[:, None, None]
-        self.changes = _in_order(self.changes, pairs)
+                pairs[:, j, 0, i] = by_second(own * other)
+                pairs[:, j, 2, i] = by_second(other * other)
+        pairs[:, :, 1, :] = by_second(own * own)[:, None, None]
+        self.changes = in_order(self.changes, pairs)
 
     def result(self) -> tuple[Lag, ...]:
         """What the sums tell now, per force channel, the haul cell first."""
@@ -197,11 +197,11 @@ def _all_around(so: Bools, cells: int) -> Bools:
     return result
 
 
-def _by_second(values: Floats) -> Floats:
+def by_second(values: Floats | Bools) -> Floats:
     """Sums over seconds: always over the same cells, so the cut leaves no mark."""
     return np.asarray(values.reshape(-1, RATE).sum(axis=1))
 
 
-def _in_order(start: Floats, rows: Floats) -> Floats:
+def in_order(start: Floats, rows: Floats) -> Floats:
     """start plus rows, one after the other."""
     return np.asarray(np.add.accumulate(np.concatenate((start[None], rows)), axis=0)[-1])

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.cells import RATE, Floats
-from analysis.lags import LagSums
+from analysis.lags import LagSums, by_second, in_order
 from analysis.levels import HALF, Levels
 from analysis.runs import Runs
 from analysis.strokes import TURN_M, Leg, Stroke, Track
@@ -74,6 +74,7 @@ class Segments:
         self.resets: list[Reset] = []
         self.slips, self.shocks = Runs(RATE), Runs(RATE)
         self.lags = LagSums(settings.forces)
+        self._all = np.zeros(2)  # cells with a haul force, sum of their means
         self.leg: Leg | None = None
         self.ran_back_m = 0.0  # load that ran back while nobody pulled, at most
         self.highest_N = 0.0  # largest mean of a cell
@@ -108,6 +109,11 @@ class Segments:
         """The steady force so far, None before there is one."""
         return self._levels.steady_N
 
+    @property
+    def mean_N(self) -> float | None:
+        """Mean of all the haul cell has sent, whatever was going on."""
+        return float(self._all[1] / self._all[0]) if self._all[0] else None
+
     def push(self, track: Track) -> None:
         """The next whole seconds."""
         n = len(track.high)
@@ -118,6 +124,8 @@ class Segments:
         if unknown.any():
             force = np.where(unknown, -np.inf, force)
         self.highest_N = max(self.highest_N, float(force.max()))
+        known = by_second(~unknown), by_second(np.where(unknown, 0.0, force))
+        self._all = in_order(self._all, np.stack(known, axis=1))
         rope = track.rope
         step = np.zeros(n) if rope is None else np.diff(rope)
         steady, alarm = self._levels.push(force, step, track.high)
