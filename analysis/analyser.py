@@ -10,7 +10,7 @@ from __future__ import annotations
 import copy
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -28,12 +28,15 @@ from analysis.grid import (
     length_grid,
     unjumped,
 )
-from analysis.lags import Lag
+from analysis.lag import NO_LAG, Lag
+from analysis.lag_means import with_lag
+from analysis.lags import ChannelLag
 from analysis.later_rig import Loader, RigSpan, check_same, not_used
 from analysis.notes import notes
 from analysis.roles import Roles, roles
 from analysis.segments import Reset, Segments, Settings
 from analysis.spikes import LOOK, without_spikes
+from analysis.steady import MOST_SHIFT
 from analysis.strokes import Stroke, Track
 from logger.errors import UserFault
 from logger.sensors import Sensors
@@ -45,6 +48,7 @@ PIECE = 512  # seconds
 SLICE = 1 << 15  # readings of a channel taken at a time, so that arrays stay in cache
 MOST_EVENTS = 200_000
 MOST_RIGS = 1000
+AHEAD = MOST_SHIFT + 2 * LOOK  # cells that must be known after one that is used: shifts, spikes
 
 
 @dataclass(frozen=True)
@@ -90,7 +94,11 @@ class Result:
     rigs: tuple[RigSpan, ...] = ()  # Stroke.rig counts them; the first holds from the beginning
     notes: tuple[str, ...] = ()  # warnings
     reset_facts: tuple[Reset, ...] = ()  # each reset, in order
-    lags: tuple[Lag, ...] = ()  # per force channel of the roles, against travel
+    lag_s: float | None = None  # + where the rope counter is later than the haul cell
+    lag_u_s: float | None = None
+    lag_why_not: str = ""  # where it is not known
+    lag_share: float = 0.0  # standard uncertainty of mean forces by the lag, share of them
+    lags: tuple[ChannelLag, ...] = ()  # per force channel of the roles
     mean_N: float | None = None  # of all readings of the haul cell
 
 
@@ -216,7 +224,7 @@ class Analyser:
                 continue
             if frontier - HORIZON - seen - 1 <= math.ceil(gap_s(feed.channel) * RATE):
                 ready = min(ready, seen)  # the reading after may still be joined by a line
-        self._use((ready - 2 * LOOK) // RATE)  # a spike is told by what comes after it
+        self._use((ready - AHEAD) // RATE)
 
     def _use(self, until: int) -> None:
         """Bring seconds below `until` onto the grid, PIECE at a time so that arrays stay in cache;
@@ -275,10 +283,13 @@ class Analyser:
     def _onto(self, grid: Grid, name: str, feed: Feed, before: int) -> None:
         ready, old, split = feed.take(before)
         if feed.channel.quantity == "force":
-            raw = ready.part(0, split + 3)
+            further = split + int(np.searchsorted(ready.cell[split:], before + MOST_SHIFT))
+            raw = ready.part(0, further + 3)
             cells = in_si(raw, feed.channel, feed.zeros)
-            cells = without_spikes(cells, max(old - 1, 0), split + 1, feed.spike).part(0, split + 1)
-            grid.force[name] = force_grid(cells, raw, feed.channel, grid.first, grid.n)
+            cells = without_spikes(cells, max(old - 1, 0), further + 1, feed.spike)
+            cells = cells.part(0, further + 1)
+            n = grid.n + MOST_SHIFT
+            grid.force[name] = force_grid(cells, raw, feed.channel, grid.first, n)
             high = cells.high[old:split]
         else:  # only differences count, so a zero on the way must not move the rope
             raw = ready.part(0, split + 1)
@@ -321,13 +332,15 @@ class Analyser:
             self._segments.push(track)
 
     def _track(self, grid: Grid) -> Track:
-        forces = [grid.force[c.name] for c in self.roles.forces]
-        saturated = forces[0].saturated
+        forces, n = [grid.force[c.name] for c in self.roles.forces], grid.n
+        saturated = forces[0].saturated[:n]
         for force in forces[1:]:
-            saturated = saturated | force.saturated
+            saturated = saturated | force.saturated[:n]
         rope, load = self._way(grid)
-        mean = np.array([f.mean for f in forces])
-        return Track(grid.first, mean, forces[0].high, saturated, rope, load)
+        mean = np.array([f.mean[:n] for f in forces])
+        return Track(
+            grid.first, mean, forces[0].high[:n], saturated, rope, load, forces[0].mean[n:]
+        )
 
     def _way(self, grid: Grid) -> tuple[Floats | None, Floats | None]:
         rope = load = None
@@ -365,6 +378,8 @@ class Analyser:
         if seg is not None:
             current = seg.current()
             strokes = [*seg.strokes, *([current] if current else [])]
+        delay = self._lag(seg)
+        strokes, lag_share = with_lag(strokes, delay)
         found, resets = derived(self.roles, self._feeds, seg, start, end, last)
         haul = self._feeds[self.roles.haul_force.name] if self.roles.haul_force else None
         untold = self._untold + sum(
@@ -390,11 +405,28 @@ class Analyser:
             tuple(sorted(self._unknown)),
             untold,
             tuple(self._rigs),
-            tuple(dict.fromkeys([*self._notes, *notes(self.roles, seg, strokes)])),
+            tuple(dict.fromkeys([*self._notes, *notes(self.roles, seg, strokes, delay)])),
             resets,
-            seg.lags.result() if seg else (),
+            delay.lag_s,
+            delay.u_s,
+            delay.why_not,
+            lag_share,
+            seg.lags.result(delay, self.roles.load_length is None) if seg else (),
             seg.mean_N if seg and self.roles.haul_force else None,
         )
+
+    def _lag(self, seg: Segments | None) -> Lag:
+        """With what straight lines between readings leave open: rectangular over their interval."""
+        found = seg.lag.result() if seg is not None else NO_LAG
+        if found.u_s is None:
+            return found
+        u = found.u_s
+        for channel in (self.roles.haul_force, self.roles.progress):
+            stream = self._feeds[channel.name].stream if channel else None
+            if stream is not None and stream.count > 1:
+                interval = (stream.last_s - stream.first_s) / (stream.count - 1)
+                u = math.hypot(u, min(interval, 0.5) / math.sqrt(12))
+        return replace(found, u_s=u)
 
     def _summary(self, name: str, feed: Feed) -> Summary:
         some = feed.stream.count > 0

@@ -32,6 +32,9 @@ class Facts:
     unfollowed_m: float | None = None
 
 
+NO_FACTS = Facts()
+
+
 def facts(
     rows: Floats, tops: Floats, size: float, ratio: float, counted: bool, part: Steady | None
 ) -> Facts:

@@ -7,7 +7,8 @@ and how the changes of one cell go with those of another.  Boundaries of strokes
 them.
 
 Two cells feel the same rope at the same time, so they are aligned where their changes correlate
-best.  Force against travel can't be aligned from a steady haul without knowing rope and load: the
+best.  Where the tension is let off, `lag` may see the rope counter's.  Else force against travel
+can't be aligned from a steady haul without knowing rope and load: the
 force may ripple with the speed or with its change.  Its lag is taken as the difference of two
 delays, each anything up to 0.3 s: a triangle, over which means are taken and whose standard
 deviation counts as uncertainty (JCGM 100, 4.3.9).  Lags at which the force, weighted with
@@ -23,6 +24,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from analysis.cells import RATE, Bools, Floats
+from analysis.lag import NO_LAG, Lag
 
 STEP = 2  # cells between two lags of the sums over travel
 MOST = 10  # cells, 0.31 s: delays of one device
@@ -42,7 +44,7 @@ LIKELY = (MOST + 1.0 - np.abs(DOUBT)) / np.sum(MOST + 1.0 - np.abs(DOUBT))
 
 
 @dataclass(frozen=True)
-class Lag:
+class ChannelLag:
     """One force channel.  behind_s: by how much it speaks later than the haul cell, None where
     the data do not tell; factor, factor_u: mean over distance with the lag allowed for / as it was
     sent, and its standard uncertainty; ratio, ratio_u: the same of force / haul force."""
@@ -129,34 +131,48 @@ class LagSums:
         pairs[:, :, 1, :] = by_second(own * own)[:, None, None]
         self.changes = in_order(self.changes, pairs)
 
-    def result(self) -> tuple[Lag, ...]:
-        """What the sums tell now, per force channel, the haul cell first."""
+    def result(self, seen: Lag = NO_LAG, shifted: bool = False) -> tuple[ChannelLag, ...]:
+        """What the sums tell now, per force channel, the haul cell first.
+
+        seen: the rope counter's lag where tension was let off; shifted: means over the rope's way
+        have been shifted by it already, where it matters.
+        """
         w = int(self.cells[1] > 0.5 * self.cells[0])  # the load's way, where its counter is fine
         if self.cells[w] < LEAST_CELLS or not self.distance[w] > 0:
-            return (Lag(),) * self.forces
+            return (ChannelLag(),) * self.forces
         mean = self.sums[w] / self.distance[w]
         if not mean[:, REACH // STEP].all():
-            return (Lag(),) * self.forces
+            return (ChannelLag(),) * self.forces
         haul = np.interp(DOUBT, WAY_LAGS, mean[0])
         spread = self.square[w] / self.distance[w] - mean[0] ** 2
         spread = np.interp(DOUBT, WAY_LAGS, np.maximum(spread, 0.0)) + (0.01 * mean[0, 0]) ** 2
         likely = LIKELY * (spread.min() / spread) ** SHARP
+        already = 0.0
+        if w == 0 and seen.lag_s is not None and seen.u_s:
+            u = max(seen.u_s * RATE, 0.5)
+            at = np.exp(-0.5 * ((DOUBT + seen.lag_s * RATE) / u) ** 2)
+            likely = at if at.sum() > 0.1 else likely
+            already = -seen.lag_s * RATE if shifted and seen.matters else 0.0
         likely /= likely.sum()
-        return tuple(self._of(mean[j], haul, j, likely) for j in range(self.forces))
+        return tuple(self._of(mean[j], haul, j, likely, already) for j in range(self.forces))
 
-    def _of(self, mean: Floats, haul: Floats, j: int, likely: Floats) -> Lag:
+    def _of(
+        self, mean: Floats, haul: Floats, j: int, likely: Floats, already: float
+    ) -> ChannelLag:
         behind = self._behind(j)
         here = np.interp(DOUBT + (behind or 0.0), WAY_LAGS, mean)
         now = float(mean[len(mean) // 2])
-        factor, u = _mean_and_u(here / now, likely)
+        # strokes that were shifted already were so by the haul cell's share, all channels alike
+        share = float(np.interp(already, DOUBT, haul)) / float(haul[MOST])
+        factor, u = _mean_and_u(here / now / share, likely)
         before = now / float(haul[MOST])
         ratio, ratio_u = _mean_and_u(here / haul / before, likely)
         if behind is None:  # each against the travel by itself
-            ratio, ratio_u = factor / _mean_and_u(haul / haul[MOST], likely)[0], u * 2**0.5
+            ratio, ratio_u = factor * share / _mean_and_u(haul / haul[MOST], likely)[0], u * 2**0.5
         u, ratio_u = (
             float(np.hypot(a, MISFIT * abs(b - 1))) for a, b in ((u, factor), (ratio_u, ratio))
         )
-        return Lag(None if behind is None else behind / RATE, factor, u, ratio, ratio_u)
+        return ChannelLag(None if behind is None else behind / RATE, factor, u, ratio, ratio_u)
 
     def _behind(self, j: int) -> float | None:
         """Lag of channel j behind the haul cell, in cells."""

@@ -9,13 +9,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.cells import RATE, Bools, Floats
-from analysis.facts import Facts, facts
+from analysis.facts import NO_FACTS, Facts, facts
 from analysis.steady import (
     DISTANCE,
     FORCES,
     LOAD,
+    MOST_SHIFT,
     PER_FORCE,
     SATURATED,
+    SHIFTS,
     Steady,
     steady,
 )
@@ -49,7 +51,7 @@ class Stroke:
     steady: Steady | None
     growing: bool = False
     rig: int = 0
-    facts: Facts = Facts()
+    facts: Facts = NO_FACTS
 
 
 @dataclass(frozen=True)
@@ -57,7 +59,8 @@ class Track:
     """Whole seconds of cells from `first` on, as the segmentation sees them; forces (f, n) with
     the haul cell first, NaN unknown; high: of the haul cell; saturated: any force channel; rope
     (n + 1,): rope at the haul at the cells' borders, m, None: nobody counts it; load: the load's
-    way likewise."""
+    way likewise; around: haul force of MOST_SHIFT more cells behind the others (and, for a leg, all
+    of them with as many in front)."""
 
     first: int
     forces: Floats
@@ -65,6 +68,7 @@ class Track:
     saturated: Bools
     rope: Floats | None
     load: Floats | None
+    around: Floats
 
 
 class Leg:
@@ -84,7 +88,7 @@ class Leg:
         self.size = FIRST_BLOCK_M
         self.load_top = sign * load  # furthest way of the load, in the leg's direction
         self.rope_cells = self.load_cells = 0  # cells in which they made way
-        self.rows = np.zeros((FORCES + PER_FORCE * forces, BLOCKS))
+        self.rows = np.zeros((FORCES + PER_FORCE * forces + len(SHIFTS), BLOCKS))
         self.tops = np.full(BLOCKS, -np.inf)  # highest haul force (over a cell) in each block
 
     @property
@@ -148,6 +152,8 @@ class Leg:
                         rows[row + PER_FORCE * j + 1] = _exact(force * moved, JOULE)
             if made is not None:
                 rows[LOAD] = made
+            else:
+                self._shift(rows, track.around, start, value[0])
             self._add_profile(best[1:] - s * self.x0, rows, value[0])
             self.best, self.last = float(s * best[-1]), track.first + start + k
         high = track.high[here]
@@ -171,6 +177,17 @@ class Leg:
         other.work_best, other.out_best = other.work, other.out
         other.peak, other.peak_cell = peak, other.last
         return other
+
+    def _shift(self, rows: dict[int, Floats], around: Floats, start: int, force: Floats) -> None:
+        """Rope with the force of some cells before or after; where that is not known, its own."""
+        n, begin = len(force), start + MOST_SHIFT
+        near = around[begin - MOST_SHIFT : begin + n + MOST_SHIFT]
+        whole = bool(np.isfinite(near).all())
+        for k, shift in enumerate(SHIFTS):
+            moved = near[MOST_SHIFT - shift : MOST_SHIFT - shift + n]
+            if not whole:
+                moved = np.where(np.isfinite(moved), moved, force)
+            rows[len(self.rows) - len(SHIFTS) + k] = _exact(moved * rows[DISTANCE], JOULE)
 
     def _add_profile(self, progress: Floats, rows: dict[int, Floats], force: Floats) -> None:
         """progress (n,) not decreasing, metres since the start; rows: of the profile, (n,) each;
@@ -213,7 +230,9 @@ class Leg:
     def stroke(self, ratio: float, counted: bool, growing: bool = False, rig: int = 0) -> Stroke:
         """As it stands; counted: there is a load counter."""
         fine = counted and self.load_cells > 0.5 * self.rope_cells
-        part = steady(self.rows, self.size, ratio, counted, fine)
+        part = steady(
+            self.rows, self.size, ratio, counted, fine, self.travel / max(self.rope_cells, 1)
+        )
         mean = None
         if part is not None and not math.isnan(part.force_N[0]):
             mean = part.force_N[0]
