@@ -411,7 +411,7 @@ class Analyser:
             delay.u_s,
             delay.why_not,
             lag_share,
-            seg.lags.result(delay, self.roles.load_length is None) if seg else (),
+            seg.lags.result(delay) if seg else (),
             seg.mean_N if seg and self.roles.haul_force else None,
         )
 

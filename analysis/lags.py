@@ -35,6 +35,9 @@ RUNS_BACK_M_S = 0.1  # rope that runs back faster is let go or lowered
 LEAST_CELLS = 3 * RATE  # of steady hauling, before anything is said
 ENOUGH = 600  # seconds with steady hauling: devices keep their delays, so more is not looked at
 SHARP = 2  # how much a lag counts at which the force varies less along the rope
+# share of the doubt that stays where the rope counter's lag is known: rope that stretches between
+# hands has not the load's way, and the more the force ripples the more that does
+STAYS = 0.25
 MISFIT = 0.1  # of a correction, as its standard uncertainty: it is found over a part of the way
 ALIKE = 0.6  # correlation of the changes of two cells that belongs to the same rope
 WAY_LAGS = np.arange(-REACH, REACH + 1, STEP)
@@ -131,11 +134,10 @@ class LagSums:
         pairs[:, :, 1, :] = by_second(own * own)[:, None, None]
         self.changes = in_order(self.changes, pairs)
 
-    def result(self, seen: Lag = NO_LAG, shifted: bool = False) -> tuple[ChannelLag, ...]:
+    def result(self, seen: Lag = NO_LAG) -> tuple[ChannelLag, ...]:
         """What the sums tell now, per force channel, the haul cell first.
 
-        seen: the rope counter's lag where tension was let off; shifted: means over the rope's way
-        have been shifted by it already, where it matters.
+        seen: the rope counter's lag where tension was let off.
         """
         w = int(self.cells[1] > 0.5 * self.cells[0])  # the load's way, where its counter is fine
         if self.cells[w] < LEAST_CELLS or not self.distance[w] > 0:
@@ -147,28 +149,23 @@ class LagSums:
         spread = self.square[w] / self.distance[w] - mean[0] ** 2
         spread = np.interp(DOUBT, WAY_LAGS, np.maximum(spread, 0.0)) + (0.01 * mean[0, 0]) ** 2
         likely = LIKELY * (spread.min() / spread) ** SHARP
-        already = 0.0
         if w == 0 and seen.lag_s is not None and seen.u_s:
             u = max(seen.u_s * RATE, 0.5)
             at = np.exp(-0.5 * ((DOUBT + seen.lag_s * RATE) / u) ** 2)
-            likely = at if at.sum() > 0.1 else likely
-            already = -seen.lag_s * RATE if shifted and seen.matters else 0.0
+            if at.sum() > 0.1:
+                likely = STAYS * likely / likely.sum() + (1 - STAYS) * at / at.sum()
         likely /= likely.sum()
-        return tuple(self._of(mean[j], haul, j, likely, already) for j in range(self.forces))
+        return tuple(self._of(mean[j], haul, j, likely) for j in range(self.forces))
 
-    def _of(
-        self, mean: Floats, haul: Floats, j: int, likely: Floats, already: float
-    ) -> ChannelLag:
+    def _of(self, mean: Floats, haul: Floats, j: int, likely: Floats) -> ChannelLag:
         behind = self._behind(j)
         here = np.interp(DOUBT + (behind or 0.0), WAY_LAGS, mean)
         now = float(mean[len(mean) // 2])
-        # strokes that were shifted already were so by the haul cell's share, all channels alike
-        share = float(np.interp(already, DOUBT, haul)) / float(haul[MOST])
-        factor, u = _mean_and_u(here / now / share, likely)
+        factor, u = _mean_and_u(here / now, likely)
         before = now / float(haul[MOST])
         ratio, ratio_u = _mean_and_u(here / haul / before, likely)
         if behind is None:  # each against the travel by itself
-            ratio, ratio_u = factor * share / _mean_and_u(haul / haul[MOST], likely)[0], u * 2**0.5
+            ratio, ratio_u = factor / _mean_and_u(haul / haul[MOST], likely)[0], u * 2**0.5
         u, ratio_u = (
             float(np.hypot(a, MISFIT * abs(b - 1))) for a, b in ((u, factor), (ratio_u, ratio))
         )

@@ -43,6 +43,7 @@ class Steady:
     batches: Floats
     stands: float
     shifted_N: tuple[float, ...] = ()
+    shifted_by: float = 1.0  # what force_N and batches were multiplied by for a lag
 
 
 def steady(

@@ -71,12 +71,17 @@ def observations(
     strokes: list[Stroke], lags: tuple[ChannelLag, ...] = (), few: int = FEW
 ) -> Observations | None:
     """Strokes with a steady part; fewer than `few` give their batches instead."""
-    rows = [[s.steady.distance_m, *s.steady.force_N] for s in strokes if s.steady is not None]
-    if not rows:
+    parts = [s.steady for s in strokes if s.steady is not None]
+    if not parts:
         return None
-    table = np.array(rows)
-    if len(rows) < few:
-        table = np.concatenate([s.steady.batches for s in strokes if s.steady is not None])
+    rows = [np.array([[p.distance_m, *p.force_N]]) for p in parts]
+    if len(parts) < few:
+        rows = [p.batches for p in parts]
+    # as the cells sent it: what lags do is found for all strokes together
+    table = np.concatenate([
+        np.column_stack((row[:, :1], row[:, 1:] / p.shifted_by))
+        for p, row in zip(parts, rows, strict=True)
+    ])  # fmt: skip
     table = table[np.isfinite(table[:, 1]) & (table[:, 0] > 0)]
     if not len(table):
         return None
