@@ -44,8 +44,8 @@ from logger.session_types import Block, ChannelReadings, Event
 
 HORIZON = RATE // 2  # cells that readings and events may come late
 NOISE_SECONDS = 3
-PIECE = 512  # seconds
-SLICE = 1 << 15  # readings of a channel taken at a time, so that arrays stay in cache
+PIECE = 1024  # seconds
+SLICE, SLICE_S = 1 << 17, 700.0  # readings of a channel, time, taken at once: arrays stay in cache
 MOST_EVENTS = 200_000
 MOST_RIGS = 1000
 AHEAD = MOST_SHIFT + 2 * LOOK  # cells that must be known after one that is used: shifts, spikes
@@ -417,16 +417,24 @@ class Analyser:
 
     def _lag(self, seg: Segments | None) -> Lag:
         """With what straight lines between readings leave open: rectangular over their interval."""
-        found = seg.lag.result() if seg is not None else NO_LAG
+        if seg is None or self.roles.haul_force is None or self.roles.progress is None:
+            return NO_LAG
+        force, rope = (
+            self._interval_s(c.name) for c in (self.roles.haul_force, self.roles.progress)
+        )
+        found = seg.lag.result((rope - force) * RATE)
         if found.u_s is None:
             return found
-        u = found.u_s
-        for channel in (self.roles.haul_force, self.roles.progress):
-            stream = self._feeds[channel.name].stream if channel else None
-            if stream is not None and stream.count > 1:
-                interval = (stream.last_s - stream.first_s) / (stream.count - 1)
-                u = math.hypot(u, min(interval, 0.5) / math.sqrt(12))
-        return replace(found, u_s=u)
+        return replace(
+            found, u_s=math.hypot(found.u_s, force / math.sqrt(12), rope / math.sqrt(12))
+        )
+
+    def _interval_s(self, name: str) -> float:
+        """Between readings, on the mean."""
+        stream = self._feeds[name].stream
+        if stream.count < 2:
+            return 0.0
+        return min((stream.last_s - stream.first_s) / (stream.count - 1), 0.5)
 
     def _summary(self, name: str, feed: Feed) -> Summary:
         some = feed.stream.count > 0
@@ -451,14 +459,20 @@ def _slices(readings: dict[str, ChannelReadings]) -> Iterator[dict[str, tuple[Fl
         if len(r.time_s)
     }
     most = max(channels.values(), key=lambda c: len(c[0]), default=None)
-    orderly = most is not None and len(most[0]) > SLICE
+    orderly = most is not None and len(most[0]) > SLICE // 16
     if most is None or not (
         orderly and all(bool((t[1:] >= t[:-1]).all()) for t, _ in channels.values())
     ):
         yield channels
         return
     np.empty(1 << 22)  # freed at once: from then on the C library reuses arrays up to this size
-    times = [*most[0][SLICE::SLICE].tolist(), math.inf]
+    span = float(most[0][-1] - most[0][0])
+    step = (
+        SLICE
+        if span <= SLICE_S
+        else max(SLICE // 16, min(SLICE, int(len(most[0]) * SLICE_S / span)))
+    )
+    times = [*most[0][step::step].tolist(), math.inf]
     at = dict.fromkeys(channels, 0)
     for until in times:
         part = {}

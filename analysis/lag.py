@@ -27,8 +27,10 @@ MOST = 64  # times that are looked at; a lag belongs to the devices and stays
 LEAST_S = 0.04  # a shorter lag than about a cell does nothing
 LEAST, FEW_S = 3, 0.05  # times it must be seen; what these may differ (median deviation)
 STEEP = 0.25  # of the steepest fall: what falls less is not yet let off
-EARLY_M, LATE_M = 0.006, 0.03  # of rope given back, from which its kink is drawn back in a line
-EARLY, LATE = 0.15, 0.50  # ... and of the force that is lost
+EARLY_M, LATE_M = 0.006, 0.03  # of rope: what is seen first, what it must be in the end
+EARLY = 0.15  # of the force before: less is taken for none
+SMEARED = 0.25  # of the time between readings: by so much their lines begin to fall early
+SUDDEN = 1.4  # lost after two cells / after one: less is a step
 LOW, HIGH, FULL = 0.2, 0.6, 0.9  # of the force: between the first two the stiffness is taken
 QUICK = 0.8  # of the time that the force falls: rope seen before is rope that springs back
 SOFTER, STIFFER = 0.15, 4.0  # letting off (with the load still coming) / taking up
@@ -59,7 +61,7 @@ NO_LAG = Lag(None, None, 0, "the tension was never let off")
 class _Edge:
     """Force that rises or falls: cells at which it passes LOW, HIGH and FULL, how much lies
     between LOW and HIGH, N; rope around it, from cell `first` on; lag (cells) from its kinks, NaN:
-    not seen; takes: cells from its kink to where it is FULL."""
+    not seen; takes: cells from its kink to where it is FULL;"""
 
     low: float
     high: float
@@ -85,7 +87,7 @@ class LagWatch:
         self.off: list[_Edge] = []
         self.up: list[_Edge] = []
         self.looks = self.up_looks = 0
-        self._known: dict[tuple[int, int, int], Lag] = {}  # shared by forks
+        self._known: dict[tuple[float, ...], Lag] = {}  # shared by forks
 
     def fork(self) -> LagWatch:
         other = copy.copy(self)
@@ -109,16 +111,19 @@ class LagWatch:
             if found is not None:
                 self.up.append(found)
 
-    def result(self) -> Lag:
-        """Median of what was seen; u from the scatter of the median, and what one look resolves."""
-        key = (len(self.off), len(self.up), self.looks)
+    def result(self, smear: float = 0.0) -> Lag:
+        """Median of what was seen; u from the scatter of the median, and what one look resolves.
+
+        smear: cells between readings of the rope less those between readings of the force.
+        """
+        key = (len(self.off), len(self.up), self.looks, smear)
         if key not in self._known:
             self._known.clear()
-            self._known[key] = self._result()
+            self._known[key] = self._result(smear)
         return self._known[key]
 
-    def _result(self) -> Lag:
-        seen = np.array([e.lag for e in self.off])
+    def _result(self, smear: float) -> Lag:
+        seen = np.array([e.lag for e in self.off]) + SMEARED * smear
         n = len(seen)
         if n < LEAST:
             return Lag(None, None, n, (
@@ -174,18 +179,16 @@ def _let_off(force: Floats, rope: Floats) -> _Edge | None:
     kink = begin + (int(gentle[-1]) + 1 if len(gentle) else 0)
     level = force[kink]
     lost = level - force[kink : end + 1]
-    a, b = _passes(lost, EARLY * level), _passes(lost, LATE * level)
-    if a is None or b is None or not b > a:
+    falls = _falls(lost)
+    if falls is None:
         return None
-    force_at = kink + a - (b - a) * EARLY / (LATE - EARLY)
     near = rope[kink - REACH : kink + 2 * REACH + 1]
     back = near.max() - near
     top = int(np.argmax(near))
-    c, d = _passes(back[top:], EARLY_M), _passes(back[top:], LATE_M)
-    if c is None or d is None or not d > c:
+    turned = _turns(back[top:])
+    if turned is None:
         return None
-    rope_at = kink - REACH + top + 0.5 + c - (d - c) * EARLY_M / (LATE_M - EARLY_M)
-    lag = rope_at - force_at
+    lag = kink - REACH + top + 0.5 + turned - (kink + falls)
     p, q = _passes(lost, LOW * level), _passes(lost, HIGH * level)
     full = _passes(lost, FULL * level)
     if abs(lag) > REACH - 1 or p is None or q is None or full is None:
@@ -207,12 +210,33 @@ def _take_up(force: Floats, rope: Floats, steady_N: float) -> _Edge | None:
     first = max(0, int(a) - REACH - 1)
     around = rope[first : int(full) + REACH + 2].copy()
     way = around - around[:4].max()
-    c, d = _passes(way, EARLY_M), _passes(way, LATE_M)
-    lag = math.nan
-    if c is not None and d is not None and d > c and around[:4].max() - around[:4].min() < EARLY_M:
-        rope_at = first + 0.5 + c - (d - c) * EARLY_M / (LATE_M - EARLY_M)
-        lag = rope_at - (a - (b - a) * LOW / (HIGH - LOW))
+    still = int((way < EARLY_M).nonzero()[0][0]) if (way < EARLY_M).any() else 0
+    turned, lag = _turns(way[still:]), math.nan
+    if turned is not None and around[:4].max() - around[:4].min() < EARLY_M:
+        lag = first + still + 0.5 + turned - (a - (b - a) * LOW / (HIGH - LOW))
     return _Edge(a - 0.5, b - 0.5, full - 0.5, (HIGH - LOW) * steady_N, around, first, lag)
+
+
+def _falls(lost: Floats) -> float | None:
+    """Where a force begins to fall that has lost `lost` (n,) at cells 0..n: means over cells, 0 in
+    the first.  A sudden fall leaves in its cell the share of the time before it; a fall that goes on
+    is drawn back in a line."""
+    if len(lost) < 4 or not lost[1] <= lost[2] <= lost[3] or not lost[2] > 0:
+        return None
+    one, two, three = (float(x) for x in lost[1:4])
+    if three < SUDDEN * two:
+        return 1.5 - min(max(one / two, 0.0), 1.0)
+    return min(max(2.0 - two / (three - two), 0.5), 1.5)
+
+
+def _turns(back: Floats) -> float | None:
+    """Where rope begins to move that has moved `back` (n,) at cells 0..n, in a line from the first
+    two where it is seen; never before 0."""
+    seen = (back >= EARLY_M).nonzero()[0]
+    k = int(seen[0]) if len(seen) else len(back)
+    if k + 1 >= len(back) or k == 0 or back.max() < LATE_M or not back[k + 1] > back[k]:
+        return None
+    return max(0.0, k - float(back[k] / (back[k + 1] - back[k])))
 
 
 def _passes(values: Floats, level: float) -> float | None:
