@@ -1,8 +1,9 @@
 """The one gate before every route: what is not expected is refused, shortly and without a trace.
 
 Refused are, in this order: another Host (a page elsewhere that lets its name lead here), a foreign
-Origin or Sec-Fetch-Site, a long URL, a method or route that is not on the list, a large body, and an
-action without the token of this run.  Whatever a route raises becomes one short answer and a trace in a log.
+Origin or Sec-Fetch-Site, a long URL, who has no code where one is asked for, a method or route that is
+not on the list or not for this role, a large body, and an action without the token of this run.
+Whatever a route raises becomes one short answer and a trace in a log.
 """
 
 from __future__ import annotations
@@ -23,11 +24,13 @@ TOKEN_HEADER = "HTTP_X_HAUL_TOKEN"
 TEXT = "text/plain; charset=utf-8"
 JSON = "application/json"
 HTML = "text/html; charset=utf-8"
+ANYONE, VIEWER, OPERATOR = "anyone", "viewer", "operator"
+MAY = {None: {ANYONE}, VIEWER: {ANYONE, VIEWER}, OPERATOR: {ANYONE, VIEWER, OPERATOR}}
 REASONS = {
     200: "OK", 202: "Accepted", 304: "Not Modified", 400: "Bad Request", 403: "Forbidden",
     404: "Not Found", 405: "Method Not Allowed", 409: "Conflict", 411: "Length Required",
     413: "Content Too Large", 414: "URI Too Long", 415: "Unsupported Media Type",
-    421: "Misdirected Request", 500: "Internal Server Error",
+    421: "Misdirected Request", 429: "Too Many Requests", 500: "Internal Server Error",
 }  # fmt: skip
 
 StartResponse = Callable[..., Any]
@@ -36,7 +39,7 @@ Wsgi = Callable[[dict[str, Any], StartResponse], Iterable[bytes]]
 
 @dataclass(frozen=True)
 class Request:
-    """What a route may look at.  match: the route's pattern on the path."""
+    """What a route may look at.  match: the route's pattern on the path; role: of who asks."""
 
     method: str
     path: str
@@ -44,27 +47,32 @@ class Request:
     body: bytes
     match: re.Match[str]
     environ: dict[str, Any]
+    role: str | None = OPERATOR
 
 
 @dataclass(frozen=True)
 class Answer:
-    """keep: whether a browser may keep it."""
+    """keep: whether a browser may keep it; cookie: of Set-Cookie."""
 
     status: int
     body: bytes
     kind: str = TEXT
     keep: bool = False
+    cookie: str = ""
 
 
 @dataclass(frozen=True)
 class Route:
-    """method: GET (HEAD too) or POST; handle makes the answer, or `app` is asked instead."""
+    """method: GET (HEAD too) or POST; handle makes the answer, or `app` is asked instead; who may
+    ask: ANYONE, VIEWER (an operator too) or OPERATOR; token: whether a POST has to carry it."""
 
     method: str
     pattern: re.Pattern[str]
     handle: Callable[[Request], Answer] | None = None
     app: Wsgi | None = None
     keep: bool = False
+    who: str = "viewer"
+    token: bool = True
 
 
 @dataclass(frozen=True)
@@ -78,13 +86,15 @@ class Refused(Exception):
 @dataclass
 class Gate:
     """A WSGI application.  hosts: the values of Host that are this server; token: of this run;
-    script_hashes: CSP sources of inline scripts; log: takes what a route raised."""
+    script_hashes: CSP sources of inline scripts; log: takes what a route raised; role_of: who asks,
+    by the request's environ (None: nobody who was let in)."""
 
     hosts: frozenset[str]
     token: str
     routes: Sequence[Route]
     script_hashes: Sequence[str]
     log: Callable[[Exception], None]
+    role_of: Callable[[dict[str, Any]], str | None] = lambda environ: OPERATOR
     headers: list[tuple[str, str]] = field(init=False)
 
     def __post_init__(self) -> None:
@@ -139,21 +149,28 @@ class Gate:
             raise Refused(400, "no such address")
         method = environ.get("REQUEST_METHOD", "")
         found = [(r, m) for r in self.routes if (m := r.pattern.fullmatch(path))]
+        role = self.role_of(environ)
+        if role is None and not any(r.who == ANYONE for r, _ in found):
+            # before anything is said about what is here and what is not
+            raise Refused(403, "this page needs the code of its run: open the link you were given")
         if not found:
             raise Refused(404, "nothing is here")
         wanted = "GET" if method == "HEAD" else method
         route, match = next(((r, m) for r, m in found if r.method == wanted), (None, None))
         if route is None or match is None:
             raise Refused(405, f"not with {method[:10]}" if method.isalpha() else "not so")
+        if route.who not in MAY.get(role, ()):
+            raise Refused(403, "only an operator may do this" if role else "this needs a code")
         body = self._body(environ)
-        if route.method == "POST":
+        if route.method == "POST" and route.token:
             given = environ.get(TOKEN_HEADER, "")
             if not hmac.compare_digest(given.encode("latin-1", "replace"), self.token.encode()):
                 raise Refused(403, "the token of this run is missing or wrong: load the page again")
+        if route.method == "POST":  # a form of another page cannot say this
             if environ.get("CONTENT_TYPE", "").split(";")[0].strip().lower() != JSON:
                 raise Refused(415, "send application/json")
         query = dict(parse_qsl(text, keep_blank_values=True, max_num_fields=20, errors="replace"))
-        return route, Request(method, path, query, body, match, environ)
+        return route, Request(method, path, query, body, match, environ, role)
 
     def _body(self, environ: dict[str, Any]) -> bytes:
         if environ.get("HTTP_TRANSFER_ENCODING"):
@@ -178,6 +195,8 @@ class Gate:
             ("Server-Timing", f"app;dur={took_ms:.2f}"),
             *self.headers,
         ]
+        if answer.cookie:
+            headers.append(("Set-Cookie", answer.cookie))
         start(f"{answer.status} {REASONS.get(answer.status, 'Other')}", headers)
         return [] if environ.get("REQUEST_METHOD") == "HEAD" else [answer.body]
 

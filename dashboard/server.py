@@ -1,7 +1,8 @@
-"""The page's server: loopback only, one process, every route behind the gate."""
+"""The page's server: one address (loopback, if none is shared), one process, every route behind the gate."""
 
 from __future__ import annotations
 
+import errno
 import os
 import re
 import secrets
@@ -12,17 +13,24 @@ import time
 import traceback
 from collections.abc import Callable, Iterable
 from contextlib import suppress
+from html import escape
 from pathlib import Path
 from typing import Any
 
 from dashboard.board import SPANS, encode
-from dashboard.gate import HTML, JSON, Answer, Gate, Refused, Request, Route, asked_int
+from dashboard.gate import (
+    ANYONE, HTML, JSON, OPERATOR, Answer, Gate, Refused, Request, Route, asked_int,
+)
 from dashboard.hub import Hub
+from dashboard.sharing import Sharing
 from logger.errors import CallFault, one_line
 
 HOST = "127.0.0.1"
+SCRIPT = "text/javascript; charset=utf-8"
 VERBS = ("mark", "undo", "zero", "end")
 ASSETS = Path(__file__).parent / "assets"
+ENTRY = Path(__file__).parent / "entry"
+THREADS = 6
 MOST_LOGGED = 50
 
 
@@ -51,36 +59,34 @@ class FaultLog:
 class Server:
     """Waitress with the gate in front.  url: what to open; token: what actions have to carry.
 
-    Raises CallFault where the port is taken.
+    sharing: the address to listen on and the codes that let in; None: loopback, without codes.
+    Raises CallFault where the address or the port cannot be used.
     """
 
-    def __init__(self, hub: Hub, port: int = 0) -> None:
-        from waitress.server import create_server
-
+    def __init__(self, hub: Hub, port: int = 0, sharing: Sharing | None = None) -> None:
         from dashboard.app import make
+        from dashboard.connections import PageServer
 
-        self.hub = hub
+        self.hub, self.sharing = hub, sharing
         self.token = secrets.token_urlsafe(24)
         self.faults = hub.log
         app = make(self.token)
         app.server.test_client().get("/")  # so that Dash knows what its page will ask for
-        try:
-            listening = socket.create_server((HOST, port))
-        except OSError as error:
-            raise CallFault(
-                "--http", f"port {port} of {HOST} cannot be used ({error.strerror})",
-                "give another, or 0 for a free one",
-            ) from None
-        self._waitress = create_server(
-            self._call, sockets=[listening], threads=6, ident=None, connection_limit=100,
-            channel_timeout=20, cleanup_interval=10, max_request_header_size=16384,
-            max_request_body_size=65536, clear_untrusted_proxy_headers=True, asyncore_use_poll=True,
-        )  # fmt: skip
+        listening = _listen(HOST if sharing is None else sharing.address, port, sharing is not None)
+        self._waitress = PageServer(self._call, listening, THREADS)
         self.port = int(listening.getsockname()[1])
-        self.url = f"http://{HOST}:{self.port}/"
+        if sharing is None:
+            self.url = f"http://{HOST}:{self.port}/"
+            hosts = {f"{HOST}:{self.port}", f"localhost:{self.port}"}
+        else:
+            sharing.port = self.port
+            self.url = f"http://{sharing.host}/"
+            hosts = {sharing.host}
+        if self.port == 80:  # which browsers leave out
+            hosts |= {host.removesuffix(":80") for host in hosts}
         self.gate = Gate(
-            frozenset({f"{HOST}:{self.port}", f"localhost:{self.port}"}),
-            self.token, self._routes(app), app.csp_hashes(), self.faults,
+            frozenset(hosts), self.token, self._routes(app), app.csp_hashes(), self.faults,
+            (lambda environ: OPERATOR) if sharing is None else sharing.role,
         )  # fmt: skip
 
     def run(self) -> None:
@@ -106,7 +112,8 @@ class Server:
         at = re.compile
         routes = [
             Route("GET", at("/since"), self._since),
-            Route("POST", at("/act/([a-z]{1,20})"), self._act),
+            Route("POST", at("/act/([a-z]{1,20})"), self._act, who=OPERATOR),
+            Route("GET", at("/who"), self._who),
             Route("GET", at("/_dash-(layout|dependencies)"), app=flask),
             Route("GET", at(r"/_dash-component-suites/(dash|plotly)(/[A-Za-z0-9_@-][A-Za-z0-9_.@-]*)+"),
                   app=_registered_only(flask), keep=True),
@@ -121,7 +128,11 @@ class Server:
             ]
         else:
             routes.append(Route("GET", at("/"), app=flask))
-        return routes
+        return routes if self.sharing is None else [*routes, *sharing_routes(self.sharing)]
+
+    def _who(self, request: Request) -> Answer:
+        shared = self.sharing is not None
+        return Answer(200, encode({"role": request.role, "shared": shared}), JSON)
 
     def _list(self, request: Request) -> Answer:
         from dashboard.session_list import page
@@ -149,11 +160,58 @@ class Server:
         watch = self.hub.get(asked.get("s", ""))
         if watch is None:
             raise Refused(404, "no such session")
-        name = ask(watch.path, verb, asked.get("channel", ""), one_line(asked.get("text", "")))
+        name = ask(
+            watch.path, verb, asked.get("channel", ""), one_line(asked.get("text", "")),
+            role=request.role or "viewer",  # the recorder obeys an operator alone, whatever comes here
+        )  # fmt: skip
         return Answer(202, encode({"id": name}), JSON)
 
 
-def _object(body: bytes) -> dict[str, str]:
+def _listen(address: str, port: int, shared: bool) -> socket.socket:
+    """A socket that listens there alone; raises CallFault."""
+    family = socket.AF_INET6 if ":" in address else socket.AF_INET
+    try:
+        return socket.create_server((address, port), family=family)
+    except OSError as error:
+        if shared and error.errno in (errno.EADDRNOTAVAIL, errno.EAFNOSUPPORT):
+            raise CallFault(
+                "--share", f"{address} is no address of this machine", "give one that it has"
+            ) from None
+        raise CallFault(
+            "--http", f"port {port} of {address} cannot be used ({error.strerror})",
+            "give another, or 0 for a free one",
+        ) from None
+
+
+def sharing_routes(sharing: Sharing) -> list[Route]:
+    """The small entry page and its script, which alone are open, and the picture for the operator."""
+    from dashboard import qr
+
+    page, script = ((ENTRY / name).read_bytes() for name in ("enter.html", "enter.js"))
+    show = (ENTRY / "share.html").read_text("utf-8")
+    at = re.compile
+
+    def enter(request: Request) -> Answer:
+        code = _object(request.body, ("code",)).get("code", "")
+        role, cookie = sharing.enter(code, request.environ)
+        return Answer(200, encode({"role": role}), JSON, cookie=cookie)
+
+    def share(request: Request) -> Answer:
+        return Answer(200, show.replace("URL", escape(sharing.url("viewer"))).encode(), HTML)
+
+    def picture(request: Request) -> Answer:
+        return Answer(200, qr.svg(sharing.url("viewer")), "image/svg+xml")
+
+    return [
+        Route("GET", at("/enter"), lambda _: Answer(200, page, HTML), who=ANYONE),
+        Route("GET", at(r"/enter\.js"), lambda _: Answer(200, script, SCRIPT), who=ANYONE),
+        Route("POST", at("/enter"), enter, who=ANYONE, token=False),
+        Route("GET", at("/share"), share, who=OPERATOR),
+        Route("GET", at(r"/share\.svg"), picture, who=OPERATOR),
+    ]
+
+
+def _object(body: bytes, known: tuple[str, ...] = ("channel", "text", "s")) -> dict[str, str]:
     """A JSON object of texts; raises Refused."""
     import json
 
@@ -161,11 +219,10 @@ def _object(body: bytes) -> dict[str, str]:
         found = json.loads(body.decode("utf-8"))
     except (ValueError, RecursionError):
         found = None
-    known = {"s", "channel", "text"}
     if not isinstance(found, dict) or not all(
         key in known and isinstance(value, str) for key, value in found.items()
     ):
-        raise Refused(400, "send one JSON object with the texts channel, text, s")
+        raise Refused(400, "send one JSON object with the texts " + ", ".join(known))
     return found
 
 

@@ -1,0 +1,87 @@
+/* What sharing adds to the live page: a viewer's page has no hands, an operator's leads to the picture
+   for others; and every page says for how long it was not watching.  Reads haul.stats.updates alone. */
+"use strict";
+window.haul = window.haul || {};
+(function (haul) {
+  const LOOK_MS = 250;
+  const GAP_MS = 3000; // a page that is watched asks about ten times a second
+  let seen = 0;
+  let steady = 0;
+  let wall = 0;
+  let longest = 0;
+  let gaps = 0;
+
+  /* Some clocks stand still while a phone sleeps: the longer of the two counts. */
+  function away() {
+    return Math.max(performance.now() - steady, Date.now() - wall);
+  }
+  function tell(ms) {
+    gaps += 1;
+    longest = Math.max(longest, ms);
+    const ended = new Date();
+    const text = "this page was not watching for " + Math.round(ms / 1000) + " s, until " + ended.toTimeString().slice(0, 8) +
+      (gaps > 1 ? " (" + gaps + " times, at most " + Math.round(longest / 1000) + " s)" : "") +
+      ": see what happened below; keep this screen on";
+    let place = document.getElementById("away");
+    if (!place) {
+      place = document.createElement("button");
+      place.id = "away";
+      place.type = "button";
+      place.setAttribute("role", "alert");
+      place.title = "touch to put away";
+      place.addEventListener("click", () => {
+        gaps = longest = 0;
+        place.remove();
+      });
+      document.getElementById("banner").after(place);
+    }
+    place.textContent = text;
+  }
+  function look() {
+    const updates = haul.stats ? haul.stats.updates : 0;
+    if (updates === seen) return;
+    const ms = away();
+    if (seen > 0 && ms > GAP_MS) tell(ms);
+    seen = updates;
+    steady = performance.now();
+    wall = Date.now();
+  }
+  async function askWho() {
+    let who = null;
+    try {
+      const answer = await fetch("/who", { cache: "no-store" });
+      if (answer.ok) who = await answer.json();
+    } catch (error) {
+      who = null;
+    }
+    if (who === null) {
+      setTimeout(askWho, 3000); // until then nobody acts from here
+      return;
+    }
+    haul.role = who.role;
+    document.documentElement.dataset.role = who.role;
+    if (!who.shared) return;
+    const note = document.createElement("p");
+    note.id = "shared";
+    note.textContent = who.role === "operator"
+      ? "Shared on this network, over plain HTTP: not secret. "
+      : "You look on; the operator marks, zeroes and ends. Set this screen to stay on. This page is not secret: it goes over plain HTTP. ";
+    if (who.role === "operator") {
+      const link = document.createElement("a");
+      link.href = "/share";
+      link.textContent = "Link and picture for others";
+      note.append(link);
+    }
+    document.querySelector("#page main").append(note);
+  }
+  function begin() {
+    if (!document.getElementById("banner")) {
+      setTimeout(begin, 50);
+      return;
+    }
+    setInterval(look, LOOK_MS);
+    document.addEventListener("visibilitychange", look);
+    askWho();
+  }
+  begin();
+})(window.haul);
