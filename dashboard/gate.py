@@ -9,6 +9,7 @@ Whatever a route raises becomes one short answer and a trace in a log.
 from __future__ import annotations
 
 import hmac
+import json
 import re
 import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -237,3 +238,16 @@ def asked_int(query: Mapping[str, str], name: str) -> int:
     if not re.fullmatch(r"[0-9]{1,15}", text):
         raise Refused(400, f"{name} is a whole number")
     return int(text)
+
+
+def asked_texts(body: bytes, known: Sequence[str]) -> dict[str, str]:
+    """A JSON object whose keys are known and whose values are texts; raises Refused."""
+    try:
+        found = json.loads(body.decode("utf-8"))
+    except (ValueError, RecursionError):
+        found = None
+    if not isinstance(found, dict) or not all(
+        key in known and isinstance(value, str) for key, value in found.items()
+    ):
+        raise Refused(400, "send one JSON object with the texts " + ", ".join(known))
+    return found

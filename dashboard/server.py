@@ -2,61 +2,36 @@
 
 from __future__ import annotations
 
-import errno
-import os
 import re
 import secrets
-import socket
-import tempfile
-import threading
-import time
-import traceback
 from collections.abc import Callable, Iterable
-from contextlib import suppress
-from html import escape
 from pathlib import Path
 from typing import Any
 
 from dashboard.board import SPANS, encode
 from dashboard.gate import (
-    ANYONE, HTML, JSON, OPERATOR, Answer, Gate, Refused, Request, Route, asked_int,
-)
+    HTML,
+    JSON,
+    OPERATOR,
+    Answer,
+    Gate,
+    Refused,
+    Request,
+    Route,
+    asked_int,
+    asked_texts,
+)  # fmt: skip
 from dashboard.hub import Hub
+from dashboard.listening import FaultLog as FaultLog
+from dashboard.listening import Listening
 from dashboard.sharing import Sharing
-from logger.errors import CallFault, one_line
+from logger.errors import one_line
 
-HOST = "127.0.0.1"
-SCRIPT = "text/javascript; charset=utf-8"
 VERBS = ("mark", "undo", "zero", "end")
 ASSETS = Path(__file__).parent / "assets"
-ENTRY = Path(__file__).parent / "entry"
-THREADS = 6
-MOST_LOGGED = 50
 
 
-class FaultLog:
-    """Traces of our own faults in one file of the temporary folder, made at the first of them."""
-
-    def __init__(self) -> None:
-        self.path: Path | None = None
-        self._count = 0
-        self._lock = threading.Lock()
-
-    def __call__(self, error: Exception) -> None:
-        with self._lock, suppress(OSError):
-            self._count += 1
-            if self._count > MOST_LOGGED:
-                return
-            if self.path is None:
-                handle, name = tempfile.mkstemp(prefix="haul-page-", suffix=".log")
-                os.close(handle)
-                self.path = Path(name)
-            with self.path.open("a", encoding="utf-8", errors="replace") as log:
-                log.write(time.strftime("%Y-%m-%dT%H:%M:%S\n"))
-                traceback.print_exception(error, file=log)
-
-
-class Server:
+class Server(Listening):
     """Waitress with the gate in front.  url: what to open; token: what actions have to carry.
 
     sharing: the address to listen on and the codes that let in; None: loopback, without codes.
@@ -65,42 +40,19 @@ class Server:
 
     def __init__(self, hub: Hub, port: int = 0, sharing: Sharing | None = None) -> None:
         from dashboard.app import make
-        from dashboard.connections import PageServer
 
         self.hub, self.sharing = hub, sharing
         self.token = secrets.token_urlsafe(24)
         self.faults = hub.log
         app = make(self.token)
         app.server.test_client().get("/")  # so that Dash knows what its page will ask for
-        listening = _listen(HOST if sharing is None else sharing.address, port, sharing is not None)
-        self._waitress = PageServer(self._call, listening, THREADS)
-        self.port = int(listening.getsockname()[1])
-        if sharing is None:
-            self.url = f"http://{HOST}:{self.port}/"
-            hosts = {f"{HOST}:{self.port}", f"localhost:{self.port}"}
-        else:
+        super().__init__(self._call, port, None if sharing is None else sharing.address)
+        if sharing is not None:
             sharing.port = self.port
-            self.url = f"http://{sharing.host}/"
-            hosts = {sharing.host}
-        if self.port == 80:  # which browsers leave out
-            hosts |= {host.removesuffix(":80") for host in hosts}
         self.gate = Gate(
-            frozenset(hosts), self.token, self._routes(app), app.csp_hashes(), self.faults,
+            self.hosts, self.token, self._routes(app), app.csp_hashes(), self.faults,
             (lambda environ: OPERATOR) if sharing is None else sharing.role,
         )  # fmt: skip
-
-    def run(self) -> None:
-        """Serve until `close`."""
-        self._waitress.run()
-
-    def close(self) -> None:
-        """End `run`, from another thread."""
-        from waitress import wasyncore
-
-        held = self._waitress
-        held.task_dispatcher.shutdown(timeout=1.0)
-        # in the thread that serves, between two rounds of its loop
-        held.trigger.pull_trigger(lambda: wasyncore.close_all(held._map, ignore_all=True))
 
     def _call(self, environ: dict[str, Any], start: Callable[..., Any]) -> Iterable[bytes]:
         return self.gate(environ, start)
@@ -128,7 +80,11 @@ class Server:
             ]
         else:
             routes.append(Route("GET", at("/"), app=flask))
-        return routes if self.sharing is None else [*routes, *sharing_routes(self.sharing)]
+        if self.sharing is not None:
+            from dashboard.entrance import routes as entrance
+
+            routes += entrance(self.sharing)
+        return routes
 
     def _who(self, request: Request) -> Answer:
         shared = self.sharing is not None
@@ -156,7 +112,7 @@ class Server:
         verb = request.match[1]
         if verb not in VERBS:
             raise Refused(404, "no such action")
-        asked = _object(request.body)
+        asked = asked_texts(request.body, ("channel", "text", "s"))
         watch = self.hub.get(asked.get("s", ""))
         if watch is None:
             raise Refused(404, "no such session")
@@ -165,65 +121,6 @@ class Server:
             role=request.role or "viewer",  # the recorder obeys an operator alone, whatever comes here
         )  # fmt: skip
         return Answer(202, encode({"id": name}), JSON)
-
-
-def _listen(address: str, port: int, shared: bool) -> socket.socket:
-    """A socket that listens there alone; raises CallFault."""
-    family = socket.AF_INET6 if ":" in address else socket.AF_INET
-    try:
-        return socket.create_server((address, port), family=family)
-    except OSError as error:
-        if shared and error.errno in (errno.EADDRNOTAVAIL, errno.EAFNOSUPPORT):
-            raise CallFault(
-                "--share", f"{address} is no address of this machine", "give one that it has"
-            ) from None
-        raise CallFault(
-            "--http", f"port {port} of {address} cannot be used ({error.strerror})",
-            "give another, or 0 for a free one",
-        ) from None
-
-
-def sharing_routes(sharing: Sharing) -> list[Route]:
-    """The small entry page and its script, which alone are open, and the picture for the operator."""
-    from dashboard import qr
-
-    page, script = ((ENTRY / name).read_bytes() for name in ("enter.html", "enter.js"))
-    show = (ENTRY / "share.html").read_text("utf-8")
-    at = re.compile
-
-    def enter(request: Request) -> Answer:
-        code = _object(request.body, ("code",)).get("code", "")
-        role, cookie = sharing.enter(code, request.environ)
-        return Answer(200, encode({"role": role}), JSON, cookie=cookie)
-
-    def share(request: Request) -> Answer:
-        return Answer(200, show.replace("URL", escape(sharing.url("viewer"))).encode(), HTML)
-
-    def picture(request: Request) -> Answer:
-        return Answer(200, qr.svg(sharing.url("viewer")), "image/svg+xml")
-
-    return [
-        Route("GET", at("/enter"), lambda _: Answer(200, page, HTML), who=ANYONE),
-        Route("GET", at(r"/enter\.js"), lambda _: Answer(200, script, SCRIPT), who=ANYONE),
-        Route("POST", at("/enter"), enter, who=ANYONE, token=False),
-        Route("GET", at("/share"), share, who=OPERATOR),
-        Route("GET", at(r"/share\.svg"), picture, who=OPERATOR),
-    ]
-
-
-def _object(body: bytes, known: tuple[str, ...] = ("channel", "text", "s")) -> dict[str, str]:
-    """A JSON object of texts; raises Refused."""
-    import json
-
-    try:
-        found = json.loads(body.decode("utf-8"))
-    except (ValueError, RecursionError):
-        found = None
-    if not isinstance(found, dict) or not all(
-        key in known and isinstance(value, str) for key, value in found.items()
-    ):
-        raise Refused(400, "send one JSON object with the texts " + ", ".join(known))
-    return found
 
 
 def _registered_only(app: Callable[..., Any]) -> Callable[..., Any]:
