@@ -167,9 +167,9 @@ class Gate:
             given = environ.get(TOKEN_HEADER, "")
             if not hmac.compare_digest(given.encode("latin-1", "replace"), self.token.encode()):
                 raise Refused(403, "the token of this run is missing or wrong: load the page again")
-        if route.method == "POST":  # a form of another page cannot say this
-            if environ.get("CONTENT_TYPE", "").split(";")[0].strip().lower() != JSON:
-                raise Refused(415, "send application/json")
+        kind = environ.get("CONTENT_TYPE", "").split(";")[0].strip().lower()
+        if route.method == "POST" and kind != JSON:  # which a form of another page cannot say
+            raise Refused(415, "send application/json")
         query = dict(parse_qsl(text, keep_blank_values=True, max_num_fields=20, errors="replace"))
         return route, Request(method, path, query, body, match, environ, role)
 

@@ -20,7 +20,7 @@ from dashboard.gate import (
     Route,
     asked_int,
     asked_texts,
-)  # fmt: skip
+)
 from dashboard.hub import Hub
 from dashboard.listening import FaultLog as FaultLog
 from dashboard.listening import Listening

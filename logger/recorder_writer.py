@@ -6,6 +6,7 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 from logger import clock
 from logger.alarms import AlarmRow, AlarmState, judge
@@ -25,10 +26,22 @@ MOST_PENDING_EVENTS = 1000
 DURABLE = ("mark", "gap", "stop", "start", "undo", "zero", "ack", "rig", "end")
 
 
+@dataclass(frozen=True)
+class Told:
+    """An `alarm` or `ack` row, for the terminal; text, value as in events.csv."""
+
+    time_s: float
+    kind: str
+    channel: str
+    value: float | None
+    text: str
+
+
 class WriterThread(threading.Thread):
     """Writes what the readers deliver.  counts: readings taken over into the file, by channel;
     latest: last reading as sent; disk_fault: "" or why nothing can be written; digest: the
-    seal's, once there is one; ended_s: when the recording stopped."""
+    seal's, once there is one; ended_s: when the recording stopped; told: alarms and what became of
+    them, for the terminal, taken out by the main thread."""
 
     def __init__(
         self,
@@ -47,6 +60,8 @@ class WriterThread(threading.Thread):
         self.counts = dict.fromkeys(names, 0)
         self.latest: dict[str, str] = {}
         self.disk_fault = ""
+        self.told: deque[Told] = deque(maxlen=MOST_PENDING_EVENTS)
+        self._asked: deque[tuple[str, float | None, str]] = deque()
         self.digest: str | None = None
         self.ended_s = 0.0
         self._writer, self._ring, self._readers = writer, ring, readers
@@ -80,6 +95,10 @@ class WriterThread(threading.Thread):
             for name, count in reader.decoder.drops.items():
                 found[name] += count
         return found
+
+    def tell(self, kind: str, value: float | None, text: str) -> None:
+        """Let a row of events.csv say something of the machine."""
+        self._asked.append((kind, value, text))
 
     def finish(self) -> None:
         """The readers have stopped: write what is left, seal, end."""
@@ -144,6 +163,8 @@ class WriterThread(threading.Thread):
         self, time_s: float, kind: str, channel: str = "", value: float | None = None,
         text: str = "", request: str | None = None,
     ) -> None:
+        if kind in ("alarm", "ack"):
+            self.told.append(Told(time_s, kind, channel, value, text))
         if self._disk_since is not None:
             # in order behind the `disk` row, and bounded however long the disk refuses
             if len(self._held) < MOST_PENDING_EVENTS:
@@ -218,6 +239,9 @@ class WriterThread(threading.Thread):
 
     # -- every quarter of a second --------------------------------------------------------------
     def _look_round(self, now: float) -> None:
+        while self._asked:
+            kind, value, text = self._asked.popleft()
+            self._event(now, kind, value=value, text=text)
         slept = clock.slept()
         if slept - self._slept > SLEEP_S:
             away = slept - self._slept
