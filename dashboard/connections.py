@@ -108,4 +108,5 @@ class PageServer(TcpWSGIServer):  # type: ignore[misc]
         moment = time.monotonic()
         for channel in list(self.active_channels.values()):
             if channel.late(moment):
-                channel.will_close = True
+                # at once: one that takes no answer is never writable, when waitress would close it
+                channel.handle_close()

@@ -29,6 +29,7 @@ MOST_PER_ROLE = 500
 ONE_HAS, ONE_GETS = 5.0, 0.1
 ALL_HAVE, ALL_GET = 60.0, 1.0
 MOST_ADDRESSES = 1000
+REMEMBERED_S = 3600.0  # that an address has guessed wrong
 ROLES = ("viewer", "operator")
 
 
@@ -83,11 +84,12 @@ class Guesses:
 
     def wait_s(self, address: str, now: float) -> float:
         """Seconds until this address may try again; 0: now."""
-        own = _left(self._spent.get(_net(address), (0.0, now)), ONE_GETS, now)
+        spent, at = self._spent.get(_net(address), (0.0, -REMEMBERED_S))
+        own = _left((spent, at), ONE_GETS, now)
         everyone = _left(self._all, ALL_GET, now)
         if own > ONE_HAS - 1:
             return (own - (ONE_HAS - 1)) / ONE_GETS
-        if own > 0 and everyone > ALL_HAVE - 1:
+        if everyone > ALL_HAVE - 1 and now - at < REMEMBERED_S:
             return max(1.0, (everyone - (ALL_HAVE - 1)) / ALL_GET)
         return 0.0
 
