@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 
 from dashboard import cli
-from dashboard.commands.record import StatusLine, alarm_rows, status_text
-from dashboard.levels import check_levels, reading_at, row_text
+from dashboard.commands.record import alarm_rows, status_text
+from dashboard.levels import row_text
 from dashboard.units import METRIC, US
 from logger.alarms import AlarmRow
 from logger.recorder import Status

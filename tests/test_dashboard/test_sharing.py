@@ -7,7 +7,7 @@ import re
 import socket
 import threading
 import time
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from types import SimpleNamespace
 
 import numpy as np
@@ -400,11 +400,15 @@ def test_no_name_note_or_title_becomes_script_or_markup(tmp_path):
         shell = opened.ask(link, cookie=cookie)[1]
         assert b"alert(" not in shell and b"onerror" not in shell
         name = link[3:-1]
-        wait_until(lambda: b"onerror" in opened.ask(f"/since?s={name}", cookie=cookie)[1], 5, "told")
+
+        def noted():
+            told = json.loads(opened.ask(f"/since?s={name}", cookie=cookie)[1])["p"]
+            return any(HOSTILE in str(row) for key, row in told.items() if key.startswith("e:"))
+
+        wait_until(noted, 10, "the note is told")
         status, body, headers = opened.ask(f"/since?s={name}", cookie=cookie)
         told = json.loads(body)["p"]
         assert told["head"]["title"] == HOSTILE  # as it is: the page sets it as text alone
-        assert any(HOSTILE in str(row) for key, row in told.items() if key.startswith("e:"))
         assert headers["Content-Type"] == "application/json"
         assert headers["X-Content-Type-Options"] == "nosniff"
         policy = headers["Content-Security-Policy"].split("script-src")[1].split(";")[0]
@@ -473,7 +477,8 @@ def test_who_reads_no_answer_keeps_no_worker(page, monkeypatch):
     with ExitStack() as stack:
         links = [stack.enter_context(_raw(page)) for _ in range(12)]
         for k, link in enumerate(links):
-            link.sendall(large * (1 if k % 2 else 30))
+            with suppress(ConnectionError):  # the greedy are ended while they still send
+                link.sendall(large * (1 if k % 2 else 30))
         for _ in range(5):
             asked = time.monotonic()
             assert page.ask("/since", cookie=cookie)[0] == 200
