@@ -5,6 +5,7 @@ window.haul = window.haul || {};
 (function (haul) {
   const LOOK_MS = 250;
   const GAP_MS = 3000; // a page that is watched asks about ten times a second
+  const SETTLED = 10; // updates: the first ones wait for the plot to be loaded and drawn
   let seen = 0;
   let steady = 0;
   let wall = 0;
@@ -41,7 +42,7 @@ window.haul = window.haul || {};
     const updates = haul.stats ? haul.stats.updates : 0;
     if (updates === seen) return;
     const ms = away();
-    if (seen > 0 && ms > GAP_MS) tell(ms);
+    if (seen >= SETTLED && ms > GAP_MS) tell(ms);
     seen = updates;
     steady = performance.now();
     wall = Date.now();
