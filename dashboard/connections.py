@@ -7,6 +7,7 @@ waits where many of them pile up), and connections that fill every place.
 
 from __future__ import annotations
 
+import logging
 import socket
 import time
 from collections.abc import Callable
@@ -71,6 +72,9 @@ class PageServer(TcpWSGIServer):  # type: ignore[misc]
             channel_timeout=IDLE_S, cleanup_interval=LOOK_EVERY_S, max_request_header_size=16384,
             max_request_body_size=65536, clear_untrusted_proxy_headers=True, asyncore_use_poll=True,
         )  # fmt: skip
+        quiet = logging.getLogger("waitress")  # else it writes on the terminal of a recording
+        quiet.addHandler(logging.NullHandler())
+        quiet.propagate = False
         place = (listening.family, listening.type, listening.proto, listening.getsockname())
         super().__init__(app, _sock=listening, adj=adjusted, sockinfo=place, bind_socket=False)
 

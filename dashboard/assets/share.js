@@ -6,6 +6,8 @@ window.haul = window.haul || {};
   const LOOK_MS = 250;
   const GAP_MS = 3000; // a page that is watched asks about ten times a second
   const SETTLED = 10; // updates: the first ones wait for the plot to be loaded and drawn
+  const LET_IN_MS = 5000;
+  let askedStill = 0;
   let seen = 0;
   let steady = 0;
   let wall = 0;
@@ -40,12 +42,24 @@ window.haul = window.haul || {};
   }
   function look() {
     const updates = haul.stats ? haul.stats.updates : 0;
-    if (updates === seen) return;
+    if (updates === seen) {
+      if (haul.role && away() > LET_IN_MS && performance.now() > askedStill + LET_IN_MS) stillLetIn();
+      return;
+    }
     const ms = away();
     if (seen >= SETTLED && ms > GAP_MS) tell(ms);
     seen = updates;
     steady = performance.now();
     wall = Date.now();
+  }
+  /* A cookie ends after 12 h and with the run: then the code is asked for, not NO LINK shown for ever. */
+  async function stillLetIn() {
+    askedStill = performance.now();
+    try {
+      if ((await fetch("/who", { cache: "no-store" })).status === 403) location.replace("/enter");
+    } catch (error) {
+      return; // no link: the page says so
+    }
   }
   async function askWho() {
     let who = null;

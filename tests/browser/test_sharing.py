@@ -102,6 +102,14 @@ def test_a_page_that_did_not_watch_says_for_how_long(browser, page, monkeypatch)
     assert browser.text("away") == ""
 
 
+def test_a_page_whose_cookie_has_ended_asks_for_the_code(browser, page, monkeypatch):
+    come_in(browser, page, "viewer")
+    wait_until(lambda: browser.js("return haul.stats.updates") > 0, 15, "it watches")
+    page.sharing._given["viewer"].clear()  # as after 12 h
+    wait_until(lambda: "a code is needed" in browser.text("said"), 15, "the question")
+    assert browser.js("return location.pathname") == "/enter"
+
+
 def test_the_operator_has_hands_and_a_picture_for_others(browser, page, shots):
     browser.size(1280, 900)
     come_in(browser, page, "operator")
