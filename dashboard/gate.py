@@ -65,15 +65,20 @@ class Answer:
 @dataclass(frozen=True)
 class Route:
     """method: GET (HEAD too) or POST; handle makes the answer, or `app` is asked instead; who may
-    ask: ANYONE, VIEWER (an operator too) or OPERATOR; token: whether a POST has to carry it."""
+    ask: ANYONE, VIEWER (an operator too) or OPERATOR; if not said, VIEWER for a GET and OPERATOR for a
+    POST; token: whether a POST has to carry it."""
 
     method: str
     pattern: re.Pattern[str]
     handle: Callable[[Request], Answer] | None = None
     app: Wsgi | None = None
     keep: bool = False
-    who: str = "viewer"
+    who: str = ""
     token: bool = True
+
+    @property
+    def for_whom(self) -> str:
+        return self.who or (VIEWER if self.method == "GET" else OPERATOR)
 
 
 @dataclass(frozen=True)
@@ -151,7 +156,7 @@ class Gate:
         method = environ.get("REQUEST_METHOD", "")
         found = [(r, m) for r in self.routes if (m := r.pattern.fullmatch(path))]
         role = self.role_of(environ)
-        if role is None and not any(r.who == ANYONE for r, _ in found):
+        if role is None and not any(r.for_whom == ANYONE for r, _ in found):
             # before anything is said about what is here and what is not
             raise Refused(403, "this page needs the code of its run: open the link you were given")
         if not found:
@@ -160,7 +165,7 @@ class Gate:
         route, match = next(((r, m) for r, m in found if r.method == wanted), (None, None))
         if route is None or match is None:
             raise Refused(405, f"not with {method[:10]}" if method.isalpha() else "not so")
-        if route.who not in MAY.get(role, ()):
+        if route.for_whom not in MAY.get(role, ()):
             raise Refused(403, "only an operator may do this" if role else "this needs a code")
         body = self._body(environ)
         if route.method == "POST" and route.token:
