@@ -31,7 +31,13 @@ def frame_answer(
     more.append(_places(planned, frame, shown))
     if told.thinned:
         more.append(told.thinned)
-    return {"svg": svg, "text": frame.text, "kind": frame.kind, "more": more, "of": len(told.frames)}
+    return {
+        "svg": svg,
+        "text": frame.text,
+        "kind": frame.kind,
+        "more": more,
+        "of": len(told.frames),
+    }
 
 
 def strand_labels(planned: Planned, known: Model | None, shown: Units, labels: str) -> list[str]:

@@ -16,7 +16,8 @@ import numpy as np
 from analysis.bodies import Floats, Rig, Station
 from analysis.motion import solve_motion
 from dashboard.rig_labels import BOLD, Label, cut
-from dashboard.rig_layout import Bar, Layout, Mark, Run, lay_out
+from dashboard.rig_layout import Layout, lay_out
+from dashboard.rig_spots import Bar, Mark, Run
 
 INK, PAPER = "var(--ink,#14181c)", "var(--panel,#ffffff)"
 MUTED, LINE = "var(--muted,#4a525a)", "var(--drawn-line,#8d949b)"
@@ -46,7 +47,12 @@ def drawing(
     notes = notes or {}
     most = 0.0 if tension is None else float(max((abs(t) for t in tension), default=0.0))
     thick = [
-        THIN + (0.0 if tension is None or most == 0 else THICKER * (abs(float(tension[k])) / most) ** 0.7)
+        THIN
+        + (
+            0.0
+            if tension is None or most == 0
+            else THICKER * (abs(float(tension[k])) / most) ** 0.7
+        )
         for k in range(len(rig.strands))
     ]
     parts = [
@@ -119,7 +125,9 @@ def _turn(rig: Rig, mark: Mark, thick: list[float]) -> str:
     """The rope round a turn, from its row to the next."""
     into, out = rig.before[mark.station], rig.after[mark.station]
     r, sweep = mark.radius, 1 if mark.turns > 0 else 0
-    path = f"M{mark.x:.1f} {mark.y - r:.1f}A{r:.1f} {r:.1f} 0 0 {sweep} {mark.x:.1f} {mark.y + r:.1f}"
+    path = (
+        f"M{mark.x:.1f} {mark.y - r:.1f}A{r:.1f} {r:.1f} 0 0 {sweep} {mark.x:.1f} {mark.y + r:.1f}"
+    )
     wide = (thick[into] + thick[out]) / 2
     colour = _colour(rig, rig.strands[into].rope)
     return (
@@ -175,9 +183,7 @@ def _held(rig: Rig, plan: Layout, mark: Mark) -> str:
     return f'<path d="M{bar.x:.1f} {y:.1f}H{mark.x:.1f}V{mark.y:.1f}" fill="none" style="stroke:{MUTED}" stroke-width="2.5"/>'
 
 
-def _sign(
-    rig: Rig, mark: Mark, thick: list[float], plan: Layout, notes: Mapping[str, str]
-) -> str:
+def _sign(rig: Rig, mark: Mark, thick: list[float], plan: Layout, notes: Mapping[str, str]) -> str:
     station = rig.stations[mark.station]
     x, y = mark.x, mark.y
     shape = ""
@@ -200,7 +206,9 @@ def _sign(
     if not shape:
         return ""
     name = escape(station.name)
-    return f'<g data-element="{name}"><title>{escape(_said(rig, station, notes))}</title>{shape}</g>'
+    return (
+        f'<g data-element="{name}"><title>{escape(_said(rig, station, notes))}</title>{shape}</g>'
+    )
 
 
 def _said(rig: Rig, station: Station, notes: Mapping[str, str]) -> str:
