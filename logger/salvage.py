@@ -13,7 +13,6 @@ import math
 import os
 import re
 from collections.abc import Callable, Sequence
-from itertools import pairwise
 from pathlib import Path
 
 from logger import files, package
@@ -66,8 +65,8 @@ class _Readings:
         found = self._rows.match(data)
         return found.end() if found else 0
 
-    def good(self, line: bytes) -> bool:
-        """Whether it is a row, no earlier than the one of the channel before it."""
+    def good(self, line: bytes, remember: bool) -> bool:
+        """Whether it is a row, no earlier than the last of its channel that was remembered."""
         if not self._rows.fullmatch(line) or line.count(b"\n") != 1:
             return False
         head, _, reading = line[:-1].rpartition(b",")
@@ -77,7 +76,8 @@ class _Readings:
             return False
         if time_s < self._last.get(label, -math.inf):
             return False
-        self._last[label] = time_s
+        if remember:
+            self._last[label] = time_s
         return True
 
 
@@ -100,7 +100,7 @@ class _Cells:
         """Nothing is known of these rows without a look at each."""
         return 0
 
-    def good(self, line: bytes) -> bool:
+    def good(self, line: bytes, remember: bool) -> bool:
         """Whether it is a row of the table."""
         try:
             text = line.decode("utf-8")
@@ -112,7 +112,8 @@ class _Cells:
         time_s = float(cells[0])
         if not self._check(cells) or (self._ordered and time_s < self._last):
             return False
-        self._last = time_s
+        if remember:
+            self._last = time_s
         return True
 
 
@@ -174,15 +175,18 @@ def _lines(data: bytes) -> list[bytes]:
 
 def _verdicts(lines: Sequence[bytes], table: _Readings | _Cells) -> list[bool]:
     """Which lines stay."""
-    good = [line.endswith(b"\n") and table.good(line) for line in lines]
-    keep = list(good)
-    for i, (one, two) in enumerate(pairwise(good)):
-        if one == two:
+    keep: list[bool] = []
+    after_bad = False
+    for i, line in enumerate(lines):
+        if line.endswith(b"\n") and table.good(line, remember=not after_bad):
+            keep.append(not after_bad)
+            after_bad = False
             continue
         # a row that only lacks its end was being written: nothing is wrong with the one before
-        if i + 1 == len(lines) - 1 and _only_cut(lines[-1]):
-            continue
-        keep[i] = keep[i + 1] = False
+        if keep and not (i == len(lines) - 1 and _only_cut(line)):
+            keep[-1] = False
+        keep.append(False)
+        after_bad = True
     return keep
 
 
