@@ -114,6 +114,14 @@ class Appender:
         self._unsynced.clear()
         self._doubtful = False
 
+    def unwritten(self) -> bytes:
+        """Whole rows that the disk has not taken, the one that it has in part among them."""
+        if not self.pending:
+            return b""
+        size = min(self.size, 4096)
+        begun = os.pread(self._fd, size, self.size - size).rpartition(b"\n")[2]
+        return begun + bytes(self.pending)
+
     def digest(self) -> tuple[str, int]:
         """SHA-256 (hex) and bytes of what was written."""
         return self._hash.hexdigest(), self.size

@@ -52,16 +52,25 @@ def sync_folder(folder: Path) -> None:
 
 
 def make_folder(folder: Path) -> None:
-    """The folder and what it lies in, their names made durable; raises OSError."""
+    """The folder and what it lies in, their names made durable; raises OSError and leaves none
+    of them behind."""
     missing = []
     while not folder.exists():
         missing.append(folder)
         folder = folder.parent
-    for path in reversed(missing):
-        ops.mkdir(path)
-        # without it a power cut may take the whole folder, however well its files are synced
-        with contextlib.suppress(PermissionError):
-            sync_folder(path.parent)
+    made: list[Path] = []
+    try:
+        for path in reversed(missing):
+            ops.mkdir(path)
+            made.append(path)
+            # without it a power cut may take the whole folder, however well its files are synced
+            with contextlib.suppress(PermissionError):
+                sync_folder(path.parent)
+    except OSError:
+        for path in reversed(made):
+            with contextlib.suppress(OSError):
+                path.rmdir()
+        raise
 
 
 def write_all(fd: int, data: bytes) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import threading
 import time
-from collections import deque
+from collections import Counter, deque
 from collections.abc import Callable, Sequence
 
 from logger import clock
@@ -69,6 +69,7 @@ class WriterThread(threading.Thread):
         self._disk_since: float | None = None
         self._held: deque[tuple[object, ...]] = deque()
         self._not_held = 0
+        self._lost_untold: Counter[str] = Counter()
         self._strangers = dict.fromkeys((reader.url for reader in readers), 0)
         self._slept = clock.slept()
         self._next = {"inbox": 0.0, "clock": 0.0, "sync": SYNC_S, "retry": 0.0}
@@ -247,8 +248,12 @@ class WriterThread(threading.Thread):
         self._slept = slept
         for name, count in self._ring.lost().items():
             self._lost_before[name] += count
-            self._event(now, "gap", name, float(count),
-                        f"{count} readings could not be kept: the queue was full")
+            self._lost_untold[name] += count
+        if self._disk_since is None:  # told once, when the disk is back
+            for name, count in self._lost_untold.items():
+                self._event(now, "gap", name, float(count),
+                            f"{count} readings could not be kept: the queue was full")
+            self._lost_untold.clear()
         for reader in self._readers:
             self._strange(reader, now)
         if self._disk_since is None:

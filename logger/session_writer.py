@@ -63,6 +63,9 @@ class SessionWriter:
             make_folder(out)
             held = lock.acquire(out)
         except OSError as error:
+            if not existed:
+                with contextlib.suppress(OSError):
+                    out.rmdir()  # empty, or it stays
             raise _cannot(out, error) from None
         if held is None:
             raise _other_recorder(out)
@@ -185,7 +188,7 @@ class SessionWriter:
 
     def unwritten(self, names: Iterable[str]) -> dict[str, int]:
         """Rows of readings.csv, by channel, that the disk has not taken."""
-        lines = bytes(self._files[package.READINGS].pending).split(b"\n")[:-1]
+        lines = self._files[package.READINGS].unwritten().split(b"\n")[:-1]
         labels = {csv_line([name])[:-1]: name for name in names}
         found: dict[str, int] = {}
         for line in lines:
@@ -207,7 +210,7 @@ class SessionWriter:
     def look(self) -> None:
         """Raises OSError where the folder no longer shows what is written: removed or moved."""
         if not all(file.in_place() for file in self._files.values()):
-            raise FileNotFoundError(2, f"the session's folder {self.folder} was removed or moved")
+            raise FileNotFoundError(2, "the session's folder was removed or moved")
         if not self._lock.in_place():
             self._lock_again()
 
