@@ -36,8 +36,8 @@ RigCheck = Callable[[str, str], object]
 @dataclass(frozen=True)
 class Status:
     """How the recording stands.  latest: last reading of each channel as sent; ports: "" or why
-    a port is not open; disk: "" or why nothing can be written; news: lines about the machine, and
-    alarms: what became of them, since the last status."""
+    a port is not open or brings nothing for its channels; disk: "" or why nothing can be written;
+    news: lines about the machine, and alarms: what became of them, since the last status."""
 
     time_s: float
     readings: dict[str, int]
@@ -126,8 +126,9 @@ def record(
             writer, sensors, ring, readers, zero_moment, tuple(alarms), check_rig, done, reasons
         )
         thread.start()
+        until = None if for_s is None else began + for_s
         status = Telling(status, thread, host)
-        _wait(thread, done, None if for_s is None else began + for_s, status, readers, sensors)
+        _wait(thread, ring, done, until, status, readers, sensors)
         if not reasons:
             reasons.append("time")
         done.set()
@@ -135,6 +136,8 @@ def record(
         thread.finish()
         thread.join()
         status.end()
+    if thread.own_fault is not None:
+        raise thread.own_fault  # sealed all the same; the command line logs it and says where
     return Outcome(
         path=target,
         state="sealed" if thread.digest else "cut short",
@@ -209,6 +212,7 @@ def _first_port(
 
 def _wait(
     thread: WriterThread,
+    ring: Ring,
     done: threading.Event,
     until: float | None,
     status: Callable[[Status], None] | None,
@@ -226,8 +230,14 @@ def _wait(
                     time_s=thread.time_s(),
                     readings=dict(thread.counts),
                     drops=thread.drops(),
-                    latest={c.name: thread.latest.get(c.name, "") for c in sensors.channels},
-                    ports={r.url: "" if r.opened else r.fault or "opening" for r in readers},
+                    latest={
+                        c.name: ring.newest.get(c.name, b"").decode("ascii")
+                        for c in sensors.channels
+                    },
+                    ports={
+                        r.url: thread.others.get(r.url, "") if r.opened else r.fault or "opening"
+                        for r in readers
+                    },
                     disk=thread.disk_fault,
                 ))
             except OSError:

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from logger import lock, package, seal
 from logger.errors import SensorsFault, SessionFault, UserFault
+from logger.files import open_plain
 from logger.package import csv_line
 from logger.sensors import Sensors, parse_sensors
 from logger.session_parse import ReadingsParser, parse_clock, parse_events
@@ -124,7 +125,7 @@ class _Tail:
     def read(self, most: int = _PIECE) -> bytes:
         """Whole new lines, at most `most` bytes; b"" where there is none.  The torn end waits."""
         try:
-            with self._path.open("rb") as file:
+            with open_plain(self._path) as file:
                 if not self._at:
                     head = file.read(len(self._header))
                     if len(head) < len(self._header) and self._header.startswith(head):
