@@ -75,6 +75,7 @@ class Route:
     keep: bool = False
     who: str = ""
     token: bool = True
+    most: int = MOST_BODY  # bytes of a body
 
     @property
     def for_whom(self) -> str:
@@ -167,7 +168,7 @@ class Gate:
             raise Refused(405, f"not with {method[:10]}" if method.isalpha() else "not so")
         if route.for_whom not in MAY.get(role, ()):
             raise Refused(403, "only an operator may do this" if role else "this needs a code")
-        body = self._body(environ)
+        body = self._body(environ, route.most)
         if route.method == "POST" and route.token:
             given = environ.get(TOKEN_HEADER, "")
             if not hmac.compare_digest(given.encode("latin-1", "replace"), self.token.encode()):
@@ -178,15 +179,15 @@ class Gate:
         query = dict(parse_qsl(text, keep_blank_values=True, max_num_fields=20, errors="replace"))
         return route, Request(method, path, query, body, match, environ, role)
 
-    def _body(self, environ: dict[str, Any]) -> bytes:
+    def _body(self, environ: dict[str, Any], most: int) -> bytes:
         if environ.get("HTTP_TRANSFER_ENCODING"):
             raise Refused(411, "say the body's length")
         try:
             length = int(environ.get("CONTENT_LENGTH") or 0)
         except ValueError:
             raise Refused(400, "the body's length is no number") from None
-        if length > MOST_BODY:
-            raise Refused(413, f"at most {MOST_BODY} bytes")
+        if length > most:
+            raise Refused(413, f"at most {most} bytes")
         return environ["wsgi.input"].read(length) if length > 0 else b""
 
     # -- answering -----------------------------------------------------------------------------

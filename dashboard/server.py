@@ -27,7 +27,9 @@ from dashboard.listening import Listening
 from dashboard.sharing import Sharing
 from logger.errors import one_line
 
-VERBS = ("mark", "undo", "zero", "end")
+VERBS = ("mark", "undo", "zero", "ack", "end")
+MOST_RIG = 60_000  # bytes of a rig file that a page sends
+DRAWN = (320, 1400)  # pixels that the rig may be drawn wide
 ASSETS = Path(__file__).parent / "assets"
 
 
@@ -64,6 +66,8 @@ class Server(Listening):
         at = re.compile
         routes = [
             Route("GET", at("/since"), self._since),
+            Route("GET", at("/rig"), self._rig),
+            Route("POST", at("/act/(rig)"), self._act_rig, who=OPERATOR, most=MOST_RIG),
             Route("POST", at("/act/([a-z]{1,20})"), self._act, who=OPERATOR),
             Route("GET", at("/who"), self._who),
             Route("GET", at("/_dash-(layout|dependencies)"), app=flask),
@@ -105,6 +109,27 @@ class Server(Listening):
         if watch is None:
             raise Refused(404, "no such session")
         return Answer(200, watch.since(seq, version, span), JSON)
+
+    def _rig(self, request: Request) -> Answer:
+        """The rig as it stands now, drawn; names in it are escaped."""
+        width = asked_int(request.query, "w")
+        if not DRAWN[0] <= width <= DRAWN[1]:
+            raise Refused(400, "w is the width, {} to {}".format(*DRAWN))
+        watch = self.hub.get(request.query.get("s", ""))
+        if watch is None:
+            raise Refused(404, "no such session")
+        svg = watch.loads.drawing(watch.stands, width)
+        return Answer(200, encode({"svg": svg, "g": watch.drawn}), JSON)
+
+    def _act_rig(self, request: Request) -> Answer:
+        from logger.inbox import ask_rig_text
+
+        asked = asked_texts(request.body, ("text", "s"))
+        watch = self.hub.get(asked.get("s", ""))
+        if watch is None:
+            raise Refused(404, "no such session")
+        name = ask_rig_text(watch.path, asked.get("text", ""), request.role or "viewer")
+        return Answer(202, encode({"id": name}), JSON)
 
     def _act(self, request: Request) -> Answer:
         from logger.inbox import ask

@@ -119,6 +119,12 @@ class StrokeLeft:
         rope = self._rope_out(here, base.travel.end)
         return Left(max(0.0, base.travel.load_m - way), max(0.0, rope), base.travel.stopped_by)
 
+    def places(self, load_m: float | None, rope_m: float | None) -> Floats | None:
+        """Where the bodies stand, (bodies,); None where that is not known."""
+        if self._base is None or (load_m is None and rope_m is None):
+            return None
+        return self._places(self._base, self._way(self._base, load_m, rope_m))
+
     def _way(self, base: _Base, load_m: float | None, rope_m: float | None) -> float:
         """Load travel since the base; of load and rope counter the one that leaves less."""
         ways = []

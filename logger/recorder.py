@@ -79,7 +79,8 @@ def record(
     """Record until for_s seconds from now, SIGINT, SIGTERM or an `end` from the inbox.
 
     The rig file is copied, not looked into; check_rig(text, name) is asked about it and about a
-    changed one: it raises a UserFault, or returns a reason as text, where the rig is wrong.
+    changed one: it raises a UserFault, or returns a reason as text, where the rig is wrong; a tuple of
+    alarm rows takes the place of `alarms` from then on.
     status is called about ten times a second from this thread.  host: the machine is looked at, and
     kept awake; what it is short of becomes an event.
 

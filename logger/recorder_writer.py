@@ -260,6 +260,15 @@ class WriterThread(threading.Thread):
                     self._desk.alarmed(name, row.label, state.level)
             self._alarms[place] = (row, state)
 
+    def _new_table(self, now: float, table: Sequence[AlarmRow]) -> None:
+        """Another rig, another table: rows that stay keep their state, those that go are cleared."""
+        states = dict(self._alarms)
+        for row, state in self._alarms:
+            if state.level and row not in table:
+                self._event(now, "alarm", row.channel, None, f"clear: {row.label}")
+                self._desk.alarmed(row.channel, row.label, 0)
+        self._alarms = [(row, states.get(row, AlarmState())) for row in table]
+
     # -- every quarter of a second --------------------------------------------------------------
     def _look_round(self, now: float) -> None:
         while self._asked:
@@ -310,6 +319,9 @@ class WriterThread(threading.Thread):
             return
         for answer in self._desk.answers(now):
             self._tell(now, answer)
+            if self._desk.table is not None:
+                self._new_table(now, self._desk.table)
+                self._desk.table = None
             if answer.kind == "end":
                 self._reasons.append("end")
                 self._done.set()

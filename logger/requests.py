@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from statistics import fmean
 
+from logger.alarms import AlarmRow, joined
 from logger.errors import UserFault, one_line
 from logger.inbox import Inbox, Request
 from logger.sensors import Sensors
@@ -49,16 +50,17 @@ class RequestDesk:
         self._alarms: dict[tuple[str, str], int] = {}
         self._unseen: set[tuple[str, str]] = set()
         self._rigs = 1
+        self.table: tuple[AlarmRow, ...] | None = None  # of a rig that was just taken
 
     def remember(self, name: str, from_s: float, step: float, texts: list[bytes]) -> None:
         """Keep the last readings, for `zero`."""
         self._recent[name].add(from_s, step, texts)
 
     def alarmed(self, channel: str, label: str, level: int) -> None:
-        """An alarm changed its level (0: it is over)."""
-        self._alarms[channel, label] = level
-        if level:
+        """An alarm changed its level (0: it is over); one that rises asks to be acknowledged."""
+        if level > self._alarms.get((channel, label), 0):
             self._unseen.add((channel, label))
+        self._alarms[channel, label] = level
 
     def answers(self, now: float) -> Iterator[Answer]:
         """One answer for each request that lies in the inbox."""
@@ -136,7 +138,7 @@ class RequestDesk:
         if not seen:
             return self._refused(request, "there is no alarm to acknowledge")
         self._unseen -= seen
-        text = request.text or ", ".join(sorted(label for _, label in seen))
+        text = request.text or joined(label for _, label in seen)
         return Answer(request.id, "ack", request.channel, None, one_line(text))
 
     def _rig(self, request: Request, now: float) -> Answer:
@@ -155,6 +157,7 @@ class RequestDesk:
         except UnicodeEncodeError:
             return self._refused(request, "the rig file is not UTF-8 text")
         name = f"rig-{self._rigs + 1}.toml"
+        why: object = None
         if self._check_rig is not None:
             try:
                 why = self._check_rig(text, name)
@@ -164,4 +167,6 @@ class RequestDesk:
                 return self._refused(request, why)
         self._writer.copy(name, data)
         self._rigs += 1
+        if isinstance(why, tuple):
+            self.table = tuple(row for row in why if isinstance(row, AlarmRow))
         return Answer(request.id, "rig", "", None, name)

@@ -87,7 +87,8 @@ def run(args: argparse.Namespace) -> int:
     try:
         outcome = record(
             args.rig, args.sensors, args.out, for_s=args.for_s, wait=args.wait,
-            alarms=alarms, simulation_true=truth, status=line.show, check_rig=check_rig,
+            alarms=alarms, simulation_true=truth, status=line.show,
+            check_rig=lambda text, name: rig_table(sensors, text, name),
             host=HostWatch(Path(args.out), args.for_s),
         )  # fmt: skip
     except BaseException:
@@ -113,20 +114,26 @@ def _page(out: str, port: int | None, share: str | None) -> subprocess.Popen[str
 
 def alarm_rows(sensors: Sensors) -> tuple[AlarmRow, ...]:
     """The plain table that the recorder judges by: the levels that the sensors file states."""
-    from logger.alarms import AlarmRow
+    from logger.alarms import HOLD_S, AlarmRow
 
     return tuple(
-        AlarmRow(channel.name, channel.name, caution=channel.warn_at, stop=channel.stop_at)
+        AlarmRow(
+            channel.name, channel.name, caution=channel.warn_at, stop=channel.stop_at, hold_s=HOLD_S
+        )
         for channel in sensors.channels
         if channel.warn_at is not None or channel.stop_at is not None
     )
 
 
-def check_rig(text: str, name: str) -> None:
-    """What the recorder asks before it takes a rig; raises RigFault."""
+def rig_table(sensors: Sensors, text: str, name: str) -> tuple[AlarmRow, ...]:
+    """What the recorder asks before it takes a rig: its alarm table; raises a UserFault."""
+    from analysis.alarm_table import limit_rows
     from analysis.rig import parse_rig
+    from analysis.roles import check_places
 
-    parse_rig(text, name)
+    rig = parse_rig(text, name)
+    check_places(rig, sensors)
+    return (*alarm_rows(sensors), *limit_rows(rig, sensors))
 
 
 def ended(outcome: Outcome) -> list[str]:
@@ -184,7 +191,8 @@ class StatusLine:
 
     def _alarm(self, told: Told) -> None:
         if told.kind == "ack":
-            self.ringing.clear()
+            one = {key for key in self.ringing if one_line(key[1]) == told.text}
+            self.ringing -= one or self.ringing  # one by its label, or all of them
             self._say(f"alarm acknowledged at {told.time_s:.1f} s: {one_line(told.text)}")
             return
         level, _, label = told.text.partition(": ")

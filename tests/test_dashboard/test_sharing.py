@@ -27,7 +27,7 @@ from logger.inbox import Inbox
 HOSTILE = '"><script>alert(1)</script><img src=x onerror=alert(2)>&lt;'
 # one address for each route, so that a new route fails the walk until it is named here
 WALK = {
-    "GET": ["/", "/s/one/", "/since", "/since?seq=0&v=0&span=all", "/who", "/share", "/share.svg",
+    "GET": ["/", "/s/one/", "/since", "/since?seq=0&v=0&span=all", "/who", "/share", "/share.svg", "/rig?w=800",
             "/_dash-layout", "/_dash-dependencies", "/assets/live.js", "/assets/share.js",
             "/assets/page.css", "/_favicon.ico", "/_dash-component-suites/dash/dash-renderer/x.js",
             "/_dash-component-suites/plotly/package_data/plotly.min.js", "/enter", "/enter.js"],
