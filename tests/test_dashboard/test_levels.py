@@ -3,8 +3,8 @@
 import io
 import json
 import math
-import sys
 import time
+from contextlib import redirect_stderr
 from types import SimpleNamespace
 
 import pytest
@@ -124,17 +124,19 @@ class Terminal(io.StringIO):
 
 
 @pytest.fixture
-def line(monkeypatch):
+def line():
     """A status line on a terminal, its clock and what it said in the test's hands."""
     screen, now = Terminal(), [0.0]
-    monkeypatch.setattr(sys, "stderr", screen)
-    shown = StatusLine(cell(unit="N", stop_at=400.0), METRIC, ["alarm ..."], lambda: now[0])
+    with redirect_stderr(screen):
+        shown = StatusLine(cell(unit="N", stop_at=400.0), METRIC, ["alarm ..."], lambda: now[0])
 
     def show(at, *alarms, news=()):
         now[0] = at
         before = len(screen.getvalue())
-        shown.show(Status(at, {"haul_force": 3}, {"haul_force": 0}, {"haul_force": "450"},
-                          {"p": ""}, "", tuple(news), alarms))  # fmt: skip
+        status = Status(at, {"haul_force": 3}, {"haul_force": 0}, {"haul_force": "450"}, {"p": ""},
+                        "", tuple(news), alarms)  # fmt: skip
+        with redirect_stderr(screen):
+            shown.show(status)
         return screen.getvalue()[before:]
 
     return show
