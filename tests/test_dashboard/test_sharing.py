@@ -552,3 +552,56 @@ def test_a_wrong_address_is_one_line(folder, address):
     out, err = process.communicate(timeout=20)
     assert (process.returncode, out, err.count("\n")) == (2, "", 1)
     assert err.startswith("haul: --share: ")
+
+
+def test_a_recording_shared_takes_an_operators_mark_and_refuses_a_viewers(tmp_path):
+    """Three real processes: device, recorder, page; and a viewer's request put past the gate."""
+    from analysis.virtual_haul import demo_text
+    from logger.inbox import ask
+    from logger.session import read_all
+
+    with socket.create_server(("127.0.0.1", 0)) as device:
+        (tmp_path / "rig.toml").write_text(demo_text("rig.toml"), "utf-8")
+        (tmp_path / "sensors.toml").write_text(
+            '[[channel]]\nname = "haul_force"\nquantity = "force"\nat = "haul"\nformat = "json"\nid = "f"\n'
+            f'unit = "N"\nport = "socket://127.0.0.1:{device.getsockname()[1]}"\n', "utf-8",
+        )  # fmt: skip
+        files = (tmp_path / "rig.toml", tmp_path / "sensors.toml", "--out", tmp_path / "s")
+        process = start_haul("record", *files, "--watch", "--share", "127.0.0.1", "--for", 60)
+        links = []
+        while len(links) < 2:
+            line = process.stdout.readline()
+            assert line, process.stderr.read()
+            links += re.findall(r"^http://(\S+)/enter#(\S+)$", line)
+        host, code = links[1]
+        link = http.client.HTTPConnection(host, timeout=10)
+        sent = {"Content-Type": "application/json"}
+        link.request("POST", "/enter", json.dumps({"code": code}), sent)
+        answer = link.getresponse()
+        answer.read()
+        sent["Cookie"] = answer.headers["Set-Cookie"].split(";")[0]
+        link.request("GET", "/", headers=sent)
+        shell = link.getresponse().read().decode()
+        sent["X-Haul-Token"] = re.search(r'name="haul-token" content="([^"]+)"', shell)[1]
+        ids = {}
+        for verb, text in (("mark", HOSTILE), ("end", "")):
+            if verb == "end":
+                ids["viewer"] = ask(tmp_path / "s", "mark", text="seen", role="viewer")
+                time.sleep(0.3)
+            link.request("POST", f"/act/{verb}", json.dumps({"text": text}), sent)
+            ids[verb] = json.loads(link.getresponse().read())["id"]
+        link.close()
+        out, err = process.communicate(timeout=20)
+    assert process.returncode == 0, err
+    rows = {event.id: event for event in read_all(tmp_path / "s").events}
+    assert (rows[ids["mark"]].kind, rows[ids["mark"]].text) == ("mark", HOSTILE)
+    assert (rows[ids["viewer"]].kind, rows[ids["end"]].kind) == ("refused", "end")
+    assert "only an operator" in rows[ids["viewer"]].text
+    assert "(end)" in out
+
+
+def test_sharing_a_recording_without_its_page_is_a_wrong_call(tmp_path):
+    process = start_haul("record", "a", "b", "--out", tmp_path / "s", "--share", "127.0.0.1")
+    out, err = process.communicate(timeout=20)
+    assert (process.returncode, out, err.count("\n")) == (2, "", 1)
+    assert "--watch" in err
