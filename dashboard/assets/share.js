@@ -76,18 +76,24 @@ window.haul = window.haul || {};
     haul.role = who.role;
     document.documentElement.dataset.role = who.role;
     if (!who.shared) return;
-    const note = document.createElement("p");
-    note.id = "shared";
-    note.textContent = who.role === "operator"
-      ? "Shared on this network, over plain HTTP: not secret. "
-      : "You look on; the operator marks, zeroes and ends. Set this screen to stay on. This page is not secret: it goes over plain HTTP. ";
     if (who.role === "operator") {
+      const note = document.createElement("p");
       const link = document.createElement("a");
+      note.id = "shared";
+      note.textContent = "Shared on this network, over plain HTTP: not secret. ";
       link.href = "/share";
       link.textContent = "Link and picture for others";
       note.append(link);
+      document.querySelector("#page main").append(note);
+      return;
     }
-    document.querySelector("#page main").append(note);
+    const note = document.createElement("button");
+    note.id = "shared";
+    note.type = "button";
+    note.textContent = "Set this screen to stay on: a dark one watches nothing. You look on; the operator marks, zeroes " +
+      "and ends. This page is not secret: it goes over plain HTTP. Touch to put this at the end.";
+    note.addEventListener("click", () => document.querySelector("#page main").append(note));
+    document.getElementById("banner").after(note);
   }
   function begin() {
     if (!document.getElementById("banner")) {
