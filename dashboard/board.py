@@ -11,7 +11,7 @@ import numpy as np
 
 from dashboard.pyramid import BASE_S, Pyramid
 
-BUDGET = 980  # bytes of an answer without its bins, except the first
+BUDGET = 980  # bytes of an answer, except the first and those with many bins
 MOST_BINS_SENT = 240  # in one answer; a page that lacks more asks again at once
 MOST_PART = 560  # bytes of one part
 
@@ -90,7 +90,7 @@ class Board:
                 for key, (changed, data) in self._parts.items()
                 if changed > version
             )
-            told, size, upto = [], len(head) - len(force) - len(way) + 60, self._version
+            told, size, upto = [], len(head) + 50, self._version
             for changed, key, data in wanted:
                 piece = encode(key) + b":" + data
                 if version and told and size + len(piece) > BUDGET:

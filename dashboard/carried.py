@@ -1,8 +1,9 @@
 """What every strand and part of a rig carries now, inferred from the force cells that are there.
 
 Hauling: force cell / its gain x the part's gain, the larger of the frictionless and the model's, so
-never below the frictionless value.  Eased, held or silent: never below what the load last needed,
-frictionless, with the team's hands on the rope or off, whichever loads the part more.
+never below the frictionless value.  Eased, held or silent: never below what the load last needed:
+hands off, on each capture alone, frictionless; hands on, frictionless or with the friction turned
+round, as the load would run back; whichever loads the part more.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ import numpy as np
 
 from analysis.bodies import Floats
 from analysis.predict import Model, force_gain
-from analysis.tension import hold
+from analysis.tension import efficiencies, hold, load_row, tensions
 
 TINY = 1e-9
 HANDS_ON = frozenset({"hold", "ease", "lower", "tension", "nodata", "rest", "loose", "back"})
@@ -50,6 +51,9 @@ class Carrying:
         )
         self.ideal = self._forces(known.ideal_tension)
         self.model = self._forces(known.tension)
+        back = tensions(known.system, efficiencies(known.rig, hauling=False))
+        whole = float(load_row(known.rig, known.system.toward) @ back)
+        self.back = self._forces(back) / whole if whole > TINY else np.zeros(len(self.pieces))
         self._gains: dict[str, tuple[float, float]] = {}
         held = [
             hold(known.rig, known.motion, known.system.toward, h.station, 1.0)
@@ -86,7 +90,7 @@ class Carrying:
             return None if haul_N is None else self.hauling([("haul", haul_N)])
         rows = [forces * load_N for _, forces in self.held]
         if code in HANDS_ON or not rows:
-            rows.append(self.ideal * load_N / self.known.ideal_ma)
+            rows += [self.ideal * load_N / self.known.ideal_ma, self.back * load_N]
         if haul_N is not None:
             rows.append(self.ideal * haul_N)
         return self._told(np.max(rows, axis=0), "never below what the load last needed")

@@ -15,8 +15,8 @@ LAST_EVENTS = 6
 KEPT_EVENTS = 50
 SHOWN_ALARMS = 5
 SPANS_KEPT = 48  # strokes, resets and marks that a page which comes late is told
-SHOWN_EVENTS = frozenset({"mark", "undo", "zero", "alarm", "ack", "refused", "gap", "disk", "sleep",
-                          "rig", "end", "slip", "shock", "saturated"})  # fmt: skip
+SHOWN_EVENTS = frozenset({"mark", "undo", "zero", "alarm", "ack", "refused", "gap", "disk", "power",
+                          "sleep", "rig", "end", "slip", "shock", "saturated"})  # fmt: skip
 SUDDEN = frozenset({"slip", "shock", "saturated"})
 
 
@@ -72,9 +72,8 @@ class Happened:
             row = rows[k] if k < len(rows) else None
             board.set(f"e:{k}", row and [round(row[0], 1), row[1], one_line(row[2], 120)])
         sudden = [(f.time_s, f.kind, f.text) for f in found[-KEPT_EVENTS:] if f.kind in SUDDEN]
-        last = max([*sudden, *([self._last_alarm] if self._last_alarm else [])],
-                   key=lambda row: row[0], default=None)  # fmt: skip
-        board.set("last", last and [round(last[0], 1), last[1], one_line(last[2], 80)])
+        for key, last in (("last", sudden[-1] if sudden else None), ("lasta", self._last_alarm)):
+            board.set(key, last and [round(last[0], 1), last[1], one_line(last[2], 80)])
         self._tell_spans(board, strokes, found)
 
     def _text(self, event: Event) -> str:
@@ -89,7 +88,8 @@ class Happened:
         ]
         resets = [f for f in found if f.kind == "reset"]
         spans += [
-            (f"k:r{k % half}", f.time_s, f.end_s, "reset") for k, f in list(enumerate(resets))[-half:]
+            (f"k:r{k % half}", f.time_s, f.end_s, "reset")
+            for k, f in list(enumerate(resets))[-half:]
         ]
         sudden = [f for f in found if f.kind in SUDDEN]
         spans += [

@@ -264,7 +264,10 @@ class Watch:
         if self._malformed:
             warnings.append(f"{self._malformed} torn or unreadable rows left out")
         if self._rig_changed:
-            warnings.insert(0, "the rig was changed: limits and drawing are the new rig's, estimates go on with the first")
+            warnings.insert(
+                0,
+                "the rig was changed: limits and drawing are the new rig's, estimates go on with the first",
+            )
         self.board.lines("w", [one_line(w, 240) for w in warnings], 24)
         self.happened.tell(self.board, result.strokes, result.found)
         self._follow_bodies(load, rope)
@@ -357,5 +360,8 @@ def _round(value: float | None) -> float | None:
 
 def _short(quantity: dict[str, Any] | None) -> list[float | int | None] | None:
     """[value, U95, n]"""
-    return None if quantity is None else [sig(quantity["value"]), sig(quantity["U95"], 3), quantity["n"]]
-
+    return (
+        None
+        if quantity is None
+        else [sig(quantity["value"]), sig(quantity["U95"], 3), quantity["n"]]
+    )

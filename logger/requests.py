@@ -38,7 +38,9 @@ class RequestDesk:
     """Handles the inbox of one recording.  zeros: the zero that now holds, by channel."""
 
     def __init__(
-        self, writer: SessionWriter, sensors: Sensors,
+        self,
+        writer: SessionWriter,
+        sensors: Sensors,
         check_rig: Callable[[str, str], object] | None,
     ) -> None:
         self.zeros = {channel.name: channel.zero for channel in sensors.channels}
@@ -132,7 +134,8 @@ class RequestDesk:
 
     def _ack(self, request: Request, now: float) -> Answer:
         seen = {
-            key for key in self._unseen
+            key
+            for key in self._unseen
             if request.channel in ("", key[0]) and request.text in ("", key[1])
         }
         if not seen:

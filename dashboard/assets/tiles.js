@@ -36,7 +36,7 @@ window.haul = window.haul || {};
     const more = (parts.aln || 0) - found.length;
     haul.id("alarm").hidden = found.length === 0;
     haul.text("ack", "Acknowledge" + (more > 0 ? " (and " + more + " more)" : ""));
-    haul.id("ack").hidden = over() || haul.viewer || found.every((one) => one[5]);
+    haul.id("ack").hidden = over() || haul.role === "viewer" || found.every((one) => one[5]);
   }
   haul.worstAlarm = function () {
     const parts = haul.parts;
@@ -68,8 +68,7 @@ window.haul = window.haul || {};
     }
     if (!live && now.lf !== null && now.lf !== undefined)
       said.push("last hauled at " + haul.forceText(now.lf) + (over() ? "" : ", " + haul.ago(now.la)));
-    if (now.hc) said.push(head.holds.join(" or ") + " carries at most about " + haul.forceText(now.hc));
-    if (head.haul !== null) said.push("predicted while hauling " + haul.forcePlusMinus(head.haul, head.haulU));
+    if (now.hc && !(parts["u:0"] && head.holds.includes(parts["u:0"][0]))) said.push(head.holds.join(" or ") + " carries at most about " + haul.forceText(now.hc));
     haul.list("tension-note", said);
     gauge(head, level, live ? now.f : null);
   }
@@ -80,6 +79,7 @@ window.haul = window.haul || {};
     const reach = 1.15 * (level || head.warn || 0);
     place.hidden = !reach;
     if (!reach) return;
+    place.style.visibility = force === null ? "hidden" : "visible";
     if (!place.firstChild) {
       place.setAttribute("aria-hidden", "true");
       place.append(haul.make("i", "", "fill"), haul.make("i", "", "warn"), haul.make("i", "", "end"));
@@ -87,8 +87,8 @@ window.haul = window.haul || {};
     const at = (value) => Math.min(100, Math.max(0, (100 * value) / reach)) + "%";
     const [fill, warn, end] = place.children;
     fill.style.width = force === null ? "0" : at(force);
-    warn.hidden = head.warn === null;
-    if (head.warn !== null) warn.style.left = at(head.warn);
+    warn.hidden = head.warn === null || head.warn > reach;
+    if (!warn.hidden) warn.style.left = at(head.warn);
     end.hidden = level === null;
     if (level !== null) end.style.left = at(level);
     place.dataset.over = force === null ? "" : level !== null && force > level ? "stop" : head.warn !== null && force > head.warn ? "caution" : "";
@@ -100,8 +100,9 @@ window.haul = window.haul || {};
     const level = head.levels[0] ? head.levels[0][0] : null;
     if (now.pk !== null && now.pk !== undefined)
       said.push("at " + haul.clock(now.pt) + (level !== null && now.pk > level ? ", OVER the stop level" : ""));
-    const last = parts.last;
-    said.push(last ? "last alarm " + haul.clock(last[0]) + ", " + last[1] + ": " + last[2] : "no alarm so far");
+    const told = (row) => haul.clock(row[0]) + ", " + row[1] + ": " + row[2];
+    said.push(parts.lasta ? "last alarm " + told(parts.lasta) : "no alarm so far");
+    if (parts.last) said.push(told(parts.last));
     haul.list("peak-note", said);
   }
 
