@@ -7,6 +7,7 @@ hold at most 4 kB and only finite numbers; a request gets one answer and its fil
 
 from __future__ import annotations
 
+import copy
 import itertools
 import json
 import math
@@ -14,8 +15,10 @@ import os
 import random
 import shutil
 import tempfile
-from collections.abc import Callable
+import tomllib
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -130,6 +133,10 @@ mbs_kN = 22.0
 [limits]
 design_factor = 10.0
 """
+RIGS = [tomllib.loads(RIG), *(
+    tomllib.loads(path.read_text("utf-8"))
+    for path in sorted((Path(__file__).parents[1] / "analysis" / "rigs").glob("*.toml"))
+)]  # fmt: skip
 SENSORS = XDR + """port = "/dev/x"
 baud = 9600
 zero = 0.0
@@ -186,6 +193,72 @@ def edited(text: str, data: bytes) -> str:
     return "".join(words)
 
 
+LEAVES: list[Any] = [
+    0, 1, -1, 2, 0.5, 1.5, -0.0, 1e308, -1e308, 1e-320, 1e-9, 9.0, 10.5, 12.0, 30.0, 90, 180, 360, 1000, 2**63, 10**60, math.nan, math.inf,
+    True, False, "", "x", "load", "anchor", "haul", "free", "team", "G1", "G2", "A1", "T1", "C1", "E1", "P1", "B1", "K1", "main", "second",
+    "A1>T1", "count", "kN", "m", "mm", "json", "xdr", "columns", "length", "force", "hanging", "rolling", "dragging", ",", " ", "\t", "é\u2028\x01",
+    "y" * 3000, [], {}, [1], ["A1", "A1"], [[]], {"a": {"b": 1}}, [{}], 0.3, 3, 7.0, 11.7, 0.9, 9600, "hwgrep://x", "socket://h:1",
+]
+STATIONS: list[Any] = [
+    {"free": True}, {"free": False}, {"tie": "anchor"}, {"tie": "G1"}, {"tie": "B1"}, {"haul": "team"}, {"haul": "team", "on": "load"},
+    {"haul": "team", "toward_deg": 90}, {"pulley": "T2", "on": "G1"}, {"pulley": "A2", "on": "anchor"}, {"pulley": "L1", "on": "load"},
+    {"pulley": "Q1", "on": "P1"}, {"pulley": "B2", "on": "B1"}, {"grab": "G2", "at_m": 8.0}, {"capture": "C2", "on": "anchor"},
+    {"capture": "C3", "on": "G1"}, {"edge": "E2", "at_m": 4.0, "wrap_deg": 10, "friction": 0.1}, {"edge": "E3", "on": "anchor", "wrap_deg": 720, "friction": 1.0},
+    {}, {"pulley": "A1", "grab": "A1"}, 7,
+]
+NEW_KEYS = [
+    "on", "at_m", "strength", "efficiency", "efficiency_u", "mbs_kN", "wll_kN", "slips_at_kN", "damages_rope_at_kN", "setback_m", "resistance_N",
+    "resistance_u_N", "surface", "breakaway", "offset_m", "stretch_percent", "stretch_at_kN", "clearance_m", "item", "source", "diameter_mm",
+    "checksum", "calibration", "separator", "count", "column", "id", "zero", "toward_deg", "x", "a b", "é",
+]
+
+
+def grown(base: dict[str, Any], data: bytes) -> str:
+    """A document of the right syntax whose values, keys and stations were changed."""
+    document = copy.deepcopy(base)
+    for i in range(0, len(data) - 4, 5):
+        places = [(box, key) for box in _boxes(document) for key in (box if isinstance(box, dict) else range(len(box)))]
+        if not places:
+            break
+        box, key = places[(data[i] * 256 + data[i + 1]) % len(places)]
+        what, pick = data[i + 2] % 8, data[i + 3] * 7 + data[i + 4]
+        if what <= 2:
+            box[key] = copy.deepcopy(LEAVES[pick % len(LEAVES)])
+        elif what == 3:
+            del box[key]
+        elif what == 4 and isinstance(box, list):
+            box.insert(key, copy.deepcopy(box[pick % len(box)] if pick % 3 else STATIONS[pick % len(STATIONS)]))
+        elif what == 5 and isinstance(box, list):
+            other = pick % len(box)
+            box[key], box[other] = box[other], box[key]
+        elif what <= 5:
+            value = box[key]
+            if isinstance(value, float) and abs(value) < 1e100:
+                box[key] = value * (pick % 400 - 100) / 100
+        elif isinstance(box, dict):
+            box[NEW_KEYS[pick % len(NEW_KEYS)]] = copy.deepcopy(LEAVES[data[i + 4] % len(LEAVES)])
+        else:
+            box.insert(key, copy.deepcopy(STATIONS[pick % len(STATIONS)]))
+    return "".join(f"{json.dumps(key)} = {_toml(value)}\n" for key, value in document.items())
+
+
+def _boxes(value: Any) -> Iterator[Any]:
+    if isinstance(value, (dict, list)):
+        yield value
+        for inner in value.values() if isinstance(value, dict) else value:
+            yield from _boxes(inner)
+
+
+def _toml(value: Any) -> str:
+    if isinstance(value, dict):
+        return "{" + ", ".join(f"{json.dumps(k)} = {_toml(v)}" for k, v in value.items()) + "}"
+    if isinstance(value, list):
+        return "[" + ", ".join(map(_toml, value)) + "]"
+    if isinstance(value, (bool, str)):
+        return json.dumps(value)
+    return repr(value)
+
+
 def one_line(fault: UserFault) -> None:
     text = str(fault)
     assert "\n" not in text and text.isprintable() and len(text) < 3000, text
@@ -196,7 +269,8 @@ def rig(data: bytes) -> None:
     from analysis.rig import parse_rig
 
     try:
-        parse_rig(edited(RIG, data), "rig.toml")
+        text = edited(RIG, data) if data[:1] < b"\x30" else grown(RIGS[data[0] % len(RIGS)], data[1 : 6 + 5 * (data[0] % 4)])
+        parse_rig(text, "rig.toml")
     except UserFault as fault:
         one_line(fault)
 
@@ -204,7 +278,8 @@ def rig(data: bytes) -> None:
 def sensors(data: bytes) -> None:
     """A sensors file likewise."""
     try:
-        found = parse_sensors(edited(SENSORS, data), "sensors.toml")
+        text = edited(SENSORS, data) if data[:1] < b"\x30" else grown(tomllib.loads(SENSORS), data[1 : 6 + 5 * (data[0] % 4)])
+        found = parse_sensors(text, "sensors.toml")
         for channel in found.channels:
             value = channel.si(1.0)
             assert isinstance(value, float)
