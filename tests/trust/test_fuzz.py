@@ -15,7 +15,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="other system: no pipes, no links")
-SHORT = {"decoders": 150, "rig": 150, "sensors": 150, "session": 40, "inbox": 40}
+SHORT = {"decoders": 150, "rig": 100, "sensors": 100, "session": 25, "inbox": 25}
 LONG = {"decoders": 1_000_000, "rig": 20_000, "sensors": 20_000, "session": 20_000, "inbox": 20_000}
 SLOWEST_S = 2.0  # an input that takes longer hangs
 GROWTH = 20_000_000
