@@ -77,7 +77,7 @@ def open_session(path: str | os.PathLike[str]) -> SessionInfo:
     folder = Path(path)
     descriptor = package.read_descriptor(folder)
     sensors = _sensors(folder)
-    rig_text = read_text(folder / package.RIG, SessionFault)
+    rig_text = read_text(folder / package.RIG, SessionFault, plain=True)
     started_at = descriptor.get("started_at")
     if not isinstance(started_at, str):
         raise SessionFault(
@@ -109,7 +109,7 @@ def _sensors(folder: Path) -> Sensors:
     file = folder / package.SENSORS
     try:
         return parse_sensors(
-            read_text(file, SensorsFault), str(file), folder / package.CALIBRATION, copies=True
+            read_text(file, SensorsFault, plain=True), str(file), folder / package.CALIBRATION, copies=True
         )
     except UserFault as fault:
         raise SessionFault(fault.file, fault.fault, fault.cure, fault.place) from None

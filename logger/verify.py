@@ -46,7 +46,7 @@ def verify(path: str | os.PathLike[str]) -> Verdict:
             return Verdict("complete", found.digest)
         package.read_descriptor(folder)
     except SessionFault as fault:
-        return Verdict("unreadable", None, (fault.fault,))
+        return Verdict("unreadable", None, (f"{fault.fault}; {fault.cure}",))
     except OSError as error:
         return Verdict("unreadable", None, (f"cannot be read ({error.strerror})",))
     return Verdict("cut short", None, ("recording was interrupted: there is no seal",))

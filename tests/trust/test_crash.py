@@ -139,7 +139,7 @@ def power_cuts(folder: Path, cuts: int, seed: int) -> list[float]:
 def test_a_power_cut_costs_at_most_the_last_second_whatever_the_disk_makes_of_it(
     tmp_path: Path,
 ) -> None:
-    power_cuts(tmp_path, 6, 11)
+    power_cuts(tmp_path, 4, 11)
 
 
 @pytest.mark.long
@@ -160,7 +160,8 @@ def rows_written(writer: SessionWriter, count: int = 20) -> None:
 
 
 @pytest.mark.filterwarnings("ignore")
-@pytest.mark.parametrize("how", HOWS)
+@pytest.mark.parametrize(
+    "how", ["drop", "scramble", *(pytest.param(h, marks=pytest.mark.long) for h in HOWS[2:])])
 def test_the_power_may_fail_after_any_call_between_the_first_and_the_seal(
     tmp_path: Path, how: str
 ) -> None:
@@ -290,7 +291,7 @@ def test_a_row_beside_foreign_bytes_is_not_trusted(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("last", "step"), [(20, 61), pytest.param(200, 1, marks=pytest.mark.long)])
+    ("last", "step"), [(6, 31), pytest.param(200, 1, marks=pytest.mark.long)])
 def test_every_cut_length_of_the_last_rows_opens_and_is_repaired(
     tmp_path: Path, last: int, step: int
 ) -> None:
@@ -322,7 +323,7 @@ def test_half_written_metadata_is_one_line_or_repaired(tmp_path: Path, name: str
         repair(yard.out)
     sealed = {p.name: p.read_bytes() for p in yard.out.iterdir() if p.is_file()}
     data = sealed[name]
-    for length in range(0, len(data), max(1, len(data) // 40)):
+    for length in range(0, len(data), max(1, len(data) // 12)):
         (yard.out / name).write_bytes(data[:length])
         found = verify(yard.out)
         assert found.state == "changed" and found.changed == (name,), (length, found)

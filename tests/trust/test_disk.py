@@ -169,18 +169,18 @@ def test_the_operator_is_told_within_a_second_and_the_recording_goes_on(tmp_path
     with disk(layer), recording(yard) as running:
         counter = Counter([count_into(device, yard)])
         until(lambda: len(yard.values()) > 50)
-        plan = layer.plan(yard.folder, "all", 1, 2.0, errno.ENOSPC)
+        plan = layer.plan(yard.folder, "all", 1, 1.6, errno.ENOSPC)
         told = until(lambda: next((t for t, s in running.told if s.disk), None))
         assert told - plan["since"] <= TOLD_S
         shown = [s for t, s in running.told if t >= told]
         assert shown[0].disk == os.strerror(errno.ENOSPC)
         # what the line shows meanwhile is the latest reading, and not the last that was written
-        until(lambda: running.told[-1][0] > told + 0.8)
+        until(lambda: running.told[-1][0] > told + 0.5)
         at, status = running.told[-1]
         assert status.disk and abs(float(status.latest["force"]) - counter.last_before(at)) < 100
         until(lambda: "disk" in yard.kinds())
         row = next(e for e in yard.events() if e.kind == "disk")
-        assert row.value == pytest.approx(2.0, abs=0.6)
+        assert row.value == pytest.approx(1.6, abs=0.6)
         until(lambda: not running.told[-1][1].disk)
         counter.stop()
         outcome = running.end()
