@@ -64,7 +64,9 @@ def check_levels(sensors: Sensors) -> None:
 
 def level_text(channel: Channel, value_si: float, shown: Units) -> str:
     """One level: in what is shown, in SI, and in the device's own unit."""
-    si, own = ((u.force if channel.quantity == "force" else u.length)(value_si) for u in (METRIC, shown))
+    si, own = (
+        (u.force if channel.quantity == "force" else u.length)(value_si) for u in (METRIC, shown)
+    )
     reading = reading_at(channel, value_si)
     device = "never read by the device" if reading is None else (
         f"the device sends {reading:.6g} {channel.unit}"

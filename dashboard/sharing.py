@@ -166,9 +166,7 @@ class Sharing:
             while len(kept) > MOST_PER_ROLE:
                 kept.popitem(last=False)
         # no Secure: a browser would not send it over plain HTTP, and a LAN has no certificate
-        return role, (
-            f"{self._name}={value}; Max-Age={LASTS_S}; Path=/; HttpOnly; SameSite=Strict"
-        )
+        return role, (f"{self._name}={value}; Max-Age={LASTS_S}; Path=/; HttpOnly; SameSite=Strict")
 
     @property
     def _name(self) -> str:

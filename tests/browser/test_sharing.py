@@ -60,8 +60,12 @@ def test_without_a_code_there_is_a_question_and_no_number(browser, page):
     assert browser.js("return document.documentElement.scrollWidth <= innerWidth")
     # typed by hand, or pasted as a whole link
     field = "document.getElementById('code')"
-    browser.js(f"{field}.value = arguments[0]; {field}.form.requestSubmit()", page.sharing.url("viewer"))
-    wait_until(lambda: browser.js("return Boolean(document.getElementById('banner'))"), 15, "the page")
+    browser.js(
+        f"{field}.value = arguments[0]; {field}.form.requestSubmit()", page.sharing.url("viewer")
+    )
+    wait_until(
+        lambda: browser.js("return Boolean(document.getElementById('banner'))"), 15, "the page"
+    )
 
 
 def test_a_viewer_comes_in_by_the_link_and_has_no_hands(browser, page, shots):
@@ -113,9 +117,17 @@ def test_a_page_whose_cookie_has_ended_asks_for_the_code(browser, page, monkeypa
 def test_the_operator_has_hands_and_a_picture_for_others(browser, page, shots):
     browser.size(1280, 900)
     come_in(browser, page, "operator")
-    wait_until(lambda: browser.js("return document.getElementById('hands-tile').offsetParent !== null"), 5, "hands")
+    wait_until(
+        lambda: browser.js("return document.getElementById('hands-tile').offsetParent !== null"),
+        5,
+        "hands",
+    )
     browser.open(page.url + "share")
     picture = "document.getElementById('qr')"
-    wait_until(lambda: browser.js(f"return {picture}.complete && {picture}.naturalWidth > 100"), 5, "picture")
+    wait_until(
+        lambda: browser.js(f"return {picture}.complete && {picture}.naturalWidth > 100"),
+        5,
+        "picture",
+    )
     assert browser.text("viewer-link") == page.sharing.url("viewer")
     browser.shot(shots / "share.png")

@@ -21,7 +21,9 @@ from logger.recorder_writer import Told
 from logger.sensors import parse_sensors
 from logger.virtual import Player, serve_tcp
 
-CELL = '[[channel]]\nname = "haul_force"\nquantity = "force"\nat = "haul"\nformat = "json"\nid = "f"\n'
+CELL = (
+    '[[channel]]\nname = "haul_force"\nquantity = "force"\nat = "haul"\nformat = "json"\nid = "f"\n'
+)
 
 
 def cell(**keys):
@@ -61,7 +63,9 @@ def test_a_curve_is_followed_and_one_that_never_gets_there_is_said(tmp_path):
     rows = [f"{f},{2 + 0.5 * f + 1e-4 * f * f}" for f in range(0, 2100, 100)]
     (tmp_path / "points.csv").write_text("applied,reading\n" + "\n".join(rows) + "\n", "utf-8")
     made = tmp_path / "cell.toml"
-    assert main(["calibrate", str(tmp_path / "points.csv"), "--out", str(made), "--degree", "2"]) == 0
+    assert (
+        main(["calibrate", str(tmp_path / "points.csv"), "--out", str(made), "--degree", "2"]) == 0
+    )
     text = CELL + 'unit = "count"\ncalibration = "cell.toml"\n'
     (channel,) = parse_sensors(text, "sensors.toml", tmp_path).channels
     assert reading_at(channel, 1000.0) == pytest.approx(602.0, rel=1e-6)
@@ -111,7 +115,9 @@ def test_a_level_beyond_what_the_cell_can_read_is_refused(keys, good):
 @pytest.mark.parametrize("level", ["stop_at = 6000.0", "stop_at = 4900.0\nzero = 300.0"])
 def test_record_refuses_it_before_a_port_opens(haul, rig, tmp_path, level):
     sensors = tmp_path / "sensors.toml"
-    sensors.write_text(CELL + 'unit = "N"\nport = "socket://127.0.0.1:1"\ncapacity = 5000.0\n' + level + "\n")
+    sensors.write_text(
+        CELL + 'unit = "N"\nport = "socket://127.0.0.1:1"\ncapacity = 5000.0\n' + level + "\n"
+    )
     said = haul("record", rig, sensors, "--out", tmp_path / "s")
     assert (said.status, said.err.count("\n")) == (2, 1)
     assert "capacity" in said.err and "no port" not in said.err
@@ -148,7 +154,9 @@ def alarm(at, text, value=450.0, kind="alarm"):
 
 def test_an_alarm_rings_and_is_said_and_a_stop_rings_until_it_is_acknowledged(line):
     assert "\a" not in line(0.0)
-    assert "\aCAUTION: haul_force: 310 N at 1.0 s" in line(1.0, alarm(1.0, "caution: haul_force", 310.0))
+    assert "\aCAUTION: haul_force: 310 N at 1.0 s" in line(
+        1.0, alarm(1.0, "caution: haul_force", 310.0)
+    )
     assert "\a" not in line(5.0)
     said = line(6.0, alarm(6.0, "stop: haul_force"))
     assert "\aSTOP: haul_force: 450 N at 6.0 s\n" in said

@@ -294,7 +294,9 @@ def test_every_code_is_compared_in_full(monkeypatch):
     compared = []
     real = sharing.hmac.compare_digest
     monkeypatch.setattr(
-        sharing, "hmac", SimpleNamespace(compare_digest=lambda a, b: compared.append(b) or real(a, b))
+        sharing,
+        "hmac",
+        SimpleNamespace(compare_digest=lambda a, b: compared.append(b) or real(a, b)),
     )
     run = Sharing("127.0.0.1")
     for code in (run.codes["viewer"], run.codes["operator"]):
@@ -387,7 +389,7 @@ def test_the_pages_picture_reads_as_the_link(page):
 def test_no_name_note_or_title_becomes_script_or_markup(tmp_path):
     from analysis.virtual_haul import demo_text
 
-    rig = re.sub(r'(?m)^title = .*$', "title = '" + HOSTILE + "'", demo_text("rig.toml"), count=1)
+    rig = re.sub(r"(?m)^title = .*$", "title = '" + HOSTILE + "'", demo_text("rig.toml"), count=1)
     session = _session(tmp_path / HOSTILE.replace("/", "-"), rig=rig)
     session.event(3.5, "mark", text=HOSTILE)
     session.clock(4.0)
@@ -413,7 +415,9 @@ def test_no_name_note_or_title_becomes_script_or_markup(tmp_path):
         assert headers["X-Content-Type-Options"] == "nosniff"
         policy = headers["Content-Security-Policy"].split("script-src")[1].split(";")[0]
         assert "unsafe" not in policy
-        answer = opened.ask(f"/act/{HOSTILE.replace('/', '')}".replace(" ", "%20"), "POST", {}, cookie)
+        answer = opened.ask(
+            f"/act/{HOSTILE.replace('/', '')}".replace(" ", "%20"), "POST", {}, cookie
+        )
         refused(answer, 400, 404)
         assert b"<" not in answer[1]
     finally:
@@ -535,9 +539,13 @@ def test_the_command_prints_a_link_for_viewers_and_one_for_the_operator(folder):
         text = "\n".join(lines)
         assert "plain HTTP" in text and "stay on" in text and "█" in text
         for link, role in zip(links, ("viewer", "operator"), strict=True):
-            host, code = re.fullmatch(r"http://(127\.0\.0\.1:[0-9]+)/enter#([A-Za-z0-9_-]{22})", link).groups()
+            host, code = re.fullmatch(
+                r"http://(127\.0\.0\.1:[0-9]+)/enter#([A-Za-z0-9_-]{22})", link
+            ).groups()
             plain = http.client.HTTPConnection(host, timeout=5)
-            plain.request("POST", "/enter", json.dumps({"code": code}), {"Content-Type": "application/json"})
+            plain.request(
+                "POST", "/enter", json.dumps({"code": code}), {"Content-Type": "application/json"}
+            )
             assert json.loads(plain.getresponse().read()) == {"role": role}
             plain.close()
     finally:

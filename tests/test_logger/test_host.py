@@ -146,7 +146,9 @@ def test_the_rate_is_that_of_the_files_and_told_once(tmp_path):
         grow(tmp_path, second, 3000)
         said[second] = lines(watched.look(second))
     assert said.pop(0) == ["disk: 40 GB left"]
-    assert [v for v in said.values() if v] == [["disk: 40 GB left, enough for 154 days at 11 MB an hour"]]
+    assert [v for v in said.values() if v] == [
+        ["disk: 40 GB left, enough for 154 days at 11 MB an hour"]
+    ]
     assert written(tmp_path) == 38 * 3000
 
 
@@ -251,7 +253,9 @@ def test_sleep_is_held_off_until_it_is_let_go(inhibitor, tmp_path):
 @linux
 def test_the_lock_ends_with_a_recorder_that_is_killed(inhibitor, tmp_path):
     inhibitor(GIVES.format(tmp_path))
-    script = "import time\nfrom logger.awake import Awake\nheld = Awake()\nheld.hold()\ntime.sleep(60)\n"
+    script = (
+        "import time\nfrom logger.awake import Awake\nheld = Awake()\nheld.hold()\ntime.sleep(60)\n"
+    )
     with subprocess.Popen([sys.executable, "-c", script]) as owner:
         until = time.monotonic() + 10
         while not ((tmp_path / "pid").exists() and (tmp_path / "pid").read_text()):
@@ -307,7 +311,9 @@ def test_what_the_machine_is_short_of_becomes_events_of_the_session(yard, force)
     device = serve_tcp()
     yard.devices.append(device)
     sensors = yard.write(force + f'port = "{device.url}"\n')
-    player = Player([(device, sensors.channels)], [(k / 50, {"haul_force": 300.0}) for k in range(200)])
+    player = Player(
+        [(device, sensors.channels)], [(k / 50, {"haul_force": 300.0}) for k in range(200)]
+    )
     player.start()
     news: list[str] = []
     host = watch(yard.out, [5 * MB], [Power("battery", 9)])
@@ -317,7 +323,9 @@ def test_what_the_machine_is_short_of_becomes_events_of_the_session(yard, force)
     )  # fmt: skip
     player.stop()
     assert outcome.state == "sealed"
-    events = [(e.kind, e.value, e.text) for e in read_all(yard.out).events if e.kind in ("disk", "power")]
+    events = [
+        (e.kind, e.value, e.text) for e in read_all(yard.out).events if e.kind in ("disk", "power")
+    ]
     assert events == [
         ("disk", 5 * MB, "disk nearly full: 5.0 MB left"),
         ("power", 9.0, "on battery, 9 %, not charging: connect power"),
