@@ -4,6 +4,7 @@ of events.csv that carries the file's name as its id."""
 from __future__ import annotations
 
 import contextlib
+import itertools
 import json
 import os
 import re
@@ -23,6 +24,7 @@ VERBS = ("mark", "undo", "zero", "ack", "rig", "end")
 ROLES = ("viewer", "operator")
 MOST_REQUEST = 4096
 MOST_AT_ONCE = 100
+MOST_LOOKED_AT = 2000
 _ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,63}")
 _OWN_ID = re.compile(r"r[0-9]{6,}")
 
@@ -69,7 +71,8 @@ def ask(
         write_atomic(folder / INBOX / f"{name}.json", data)
     except OSError as error:
         raise CallFault(
-            folder / INBOX, f"cannot be written ({error.strerror})",
+            folder / INBOX,
+            f"cannot be written ({error.strerror})",
             "ask as the user who may write in the session",
         ) from None
     return name
@@ -79,10 +82,16 @@ def ask_rig(
     session_path: str | os.PathLike[str], rig_path: str | os.PathLike[str], role: str = "operator"
 ) -> str:
     """Ask the recorder to go on with another rig file; returns the request's id."""
-    text = read_text(Path(rig_path), CallFault)
+    return ask_rig_text(session_path, read_text(Path(rig_path), CallFault), role)
+
+
+def ask_rig_text(session_path: str | os.PathLike[str], text: str, role: str = "operator") -> str:
+    """Ask the recorder to go on with the rig that this text of a rig file describes."""
+    if not lock.is_held(Path(session_path)):
+        raise CallFault(session_path, "nobody records here, so no rig changes", "start a recording")
     name = "q" + uuid.uuid4().hex
     try:
-        write_atomic(Path(session_path) / INBOX / f"{name}.toml", text.encode("utf-8"))
+        write_atomic(Path(session_path) / INBOX / f"{name}.toml", text.encode("utf-8", "replace"))
     except OSError as error:
         raise CallFault(
             session_path, f"nobody records here ({error.strerror})", "start a recording"
@@ -105,11 +114,12 @@ class Inbox:
         """
         try:
             with os.scandir(self.folder) as entries:
-                names = [entry.name for entry in sorted(entries, key=_order)]
+                wanted = (entry for entry in entries if self._wanted(entry.name))
+                # however many lie there, a look at them takes a bounded time
+                found = sorted(itertools.islice(wanted, MOST_LOOKED_AT), key=_order)
         except OSError:
             return
-        asked = [n for n in names if n.endswith(".json") and not n.startswith(".")]
-        for name in [n for n in asked if n not in self._stuck][:MOST_AT_ONCE]:
+        for name in [entry.name for entry in found][:MOST_AT_ONCE]:
             path = self.folder / name
             key = name.removesuffix(".json")
             if key in self._answered and key:
@@ -123,6 +133,9 @@ class Inbox:
             if good:
                 self._answered.add(key)
             self._remove(path)
+
+    def _wanted(self, name: str) -> bool:
+        return name.endswith(".json") and not name.startswith(".") and name not in self._stuck
 
     def attachment(self, name: str) -> bytes | str:
         """The bytes of a file in the inbox (never elsewhere), or why it cannot be taken."""
@@ -204,5 +217,3 @@ def _regular_bytes(path: Path, most: int) -> bytes | str:
         except OSError as error:
             return f"cannot be read ({error.strerror})"
     return data if len(data) <= most else f"is longer than {most} bytes"
-
-

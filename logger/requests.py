@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from statistics import fmean
 
+from logger.alarms import AlarmRow, joined
 from logger.errors import UserFault, one_line
 from logger.inbox import Inbox, Request
 from logger.sensors import Sensors
@@ -37,7 +38,9 @@ class RequestDesk:
     """Handles the inbox of one recording.  zeros: the zero that now holds, by channel."""
 
     def __init__(
-        self, writer: SessionWriter, sensors: Sensors,
+        self,
+        writer: SessionWriter,
+        sensors: Sensors,
         check_rig: Callable[[str, str], object] | None,
     ) -> None:
         self.zeros = {channel.name: channel.zero for channel in sensors.channels}
@@ -49,16 +52,17 @@ class RequestDesk:
         self._alarms: dict[tuple[str, str], int] = {}
         self._unseen: set[tuple[str, str]] = set()
         self._rigs = 1
+        self.table: tuple[AlarmRow, ...] | None = None  # of a rig that was just taken
 
     def remember(self, name: str, from_s: float, step: float, texts: list[bytes]) -> None:
         """Keep the last readings, for `zero`."""
         self._recent[name].add(from_s, step, texts)
 
     def alarmed(self, channel: str, label: str, level: int) -> None:
-        """An alarm changed its level (0: it is over)."""
-        self._alarms[channel, label] = level
-        if level:
+        """An alarm changed its level (0: it is over); one that rises asks to be acknowledged."""
+        if level > self._alarms.get((channel, label), 0):
             self._unseen.add((channel, label))
+        self._alarms[channel, label] = level
 
     def answers(self, now: float) -> Iterator[Answer]:
         """One answer for each request that lies in the inbox."""
@@ -67,6 +71,8 @@ class RequestDesk:
                 yield self._answer(request, now)
             except OSError as error:
                 yield self._refused(request, f"cannot be done now ({error.strerror})")
+            except Exception as error:  # whatever was asked, the recording goes on
+                yield self._refused(request, f"cannot be done ({type(error).__name__})")
 
     def _refused(self, request: Request, why: str) -> Answer:
         text = one_line(why if request.id else f"inbox/{request.path.name[:60]}: {why}", 300)
@@ -128,13 +134,14 @@ class RequestDesk:
 
     def _ack(self, request: Request, now: float) -> Answer:
         seen = {
-            key for key in self._unseen
+            key
+            for key in self._unseen
             if request.channel in ("", key[0]) and request.text in ("", key[1])
         }
         if not seen:
             return self._refused(request, "there is no alarm to acknowledge")
         self._unseen -= seen
-        text = request.text or ", ".join(sorted(label for _, label in seen))
+        text = request.text or joined(label for _, label in seen)
         return Answer(request.id, "ack", request.channel, None, one_line(text))
 
     def _rig(self, request: Request, now: float) -> Answer:
@@ -148,7 +155,12 @@ class RequestDesk:
                 text = data.decode("utf-8-sig")
             except UnicodeDecodeError:
                 return self._refused(request, "the rig file is not UTF-8 text")
+        try:
+            data = text.encode("utf-8")
+        except UnicodeEncodeError:
+            return self._refused(request, "the rig file is not UTF-8 text")
         name = f"rig-{self._rigs + 1}.toml"
+        why: object = None
         if self._check_rig is not None:
             try:
                 why = self._check_rig(text, name)
@@ -156,6 +168,8 @@ class RequestDesk:
                 why = str(fault)
             if isinstance(why, str) and why:
                 return self._refused(request, why)
-        self._writer.copy(name, text.encode("utf-8"))
+        self._writer.copy(name, data)
         self._rigs += 1
+        if isinstance(why, tuple):
+            self.table = tuple(row for row in why if isinstance(row, AlarmRow))
         return Answer(request.id, "rig", "", None, name)

@@ -19,6 +19,7 @@ class Ring:
         self._items: deque[tuple[Arrival | PortEvent, int]] = deque()
         self._held = 0
         self._lost: Counter[str] = Counter()
+        self.newest: dict[str, bytes] = {}  # last reading of each channel, written or not
         self._ready = threading.Condition()
 
     def put(self, item: Arrival | PortEvent) -> None:
@@ -29,6 +30,9 @@ class Ring:
             now = item.to_s
         with self._ready:
             self._items.append((item, size))
+            if isinstance(item, Arrival):
+                for name, texts in item.decoded.readings.items():
+                    self.newest[name] = texts[-1]
             self._held += size
             while len(self._items) > 1 and now and self._too_much(now):
                 old, count = self._items.popleft()

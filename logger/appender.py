@@ -1,0 +1,132 @@
+"""One growing file of a session: appended to, synced, hashed on the way, and never in part."""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import os
+from pathlib import Path
+from typing import Any
+
+from logger import files
+
+
+class Appender:
+    """One file that is only appended to, unbuffered, and hashed on the way.
+
+    After an OSError what was not written is kept, and the next `write` or `flush` goes on at the
+    very byte: a row is never written twice nor in part.  What a failed fsync may have lost is
+    written once more, in its place, before the next one counts.
+    """
+
+    def __init__(self, path: Path, resume: tuple[int, Any] | None = None) -> None:
+        flags = os.O_RDWR | os.O_CREAT | os.O_APPEND | getattr(os, "O_NOFOLLOW", 0)
+        self._fd = files.ops.open(path, flags | (0 if resume else os.O_EXCL))
+        self.path = path
+        self.size = resume[0] if resume else 0
+        self._hash: Any = resume[1] if resume else hashlib.sha256()
+        self.pending = bytearray()
+        self._unsynced = bytearray()
+        self._doubtful = False
+
+    def write(self, data: bytes) -> None:
+        """Append; raises OSError and keeps the rest for later."""
+        if self.pending:
+            self.pending += data
+            self.flush()
+            return
+        view = memoryview(data)
+        try:
+            while view:
+                view = view[self._put(view) :]
+        except OSError:
+            self.pending += view
+            raise
+
+    def flush(self) -> None:
+        """Write what an earlier failure left; raises OSError."""
+        while self.pending:
+            del self.pending[: self._put(bytes(self.pending))]
+
+    def _put(self, view: bytes | memoryview) -> int:
+        done = files.ops.write(self._fd, view)
+        self._hash.update(view[:done])
+        self._unsynced += view[:done]
+        self.size += done
+        return done
+
+    def sync(self) -> None:
+        """Make what was written durable; raises OSError."""
+        self.flush()
+        if not self._unsynced:
+            return
+        if self._doubtful:
+            self._write_again()
+        try:
+            files.ops.fsync(self._fd)
+        except OSError:
+            # Linux calls the pages clean that it could not write: a second fsync alone says
+            # "good" and is wrong (fsync(2), PostgreSQL's finding of 2018)
+            self._doubtful = True
+            raise
+        self._doubtful = False
+        self._unsynced.clear()
+
+    def _write_again(self) -> None:
+        fd = files.ops.open(self.path, os.O_WRONLY)
+        try:
+            if os.fstat(fd).st_ino != os.fstat(self._fd).st_ino:
+                raise FileNotFoundError(2, f"{self.path.name} was replaced")
+            os.lseek(fd, self.size - len(self._unsynced), os.SEEK_SET)
+            files.write_all(fd, bytes(self._unsynced))
+        finally:
+            os.close(fd)
+
+    def in_place(self) -> bool:
+        """Whether the path still leads to the file that is written."""
+        try:
+            seen, own = self.path.stat(), os.fstat(self._fd)
+        except OSError:
+            return False
+        return (seen.st_dev, seen.st_ino) == (own.st_dev, own.st_ino)
+
+    def removed(self) -> bool:
+        """Whether the file has no name any more, anywhere."""
+        return os.fstat(self._fd).st_nlink == 0
+
+    def put_back(self) -> None:
+        """Write a removed file anew, from its first byte; raises OSError."""
+        flags = os.O_RDWR | os.O_CREAT | os.O_APPEND | os.O_EXCL
+        fd = files.ops.open(self.path, flags)
+        try:
+            at = 0
+            while piece := os.pread(self._fd, 1 << 20, at):
+                files.write_all(fd, piece)
+                at += len(piece)
+            files.ops.fsync(fd)
+        except OSError:
+            os.close(fd)
+            with contextlib.suppress(OSError):
+                self.path.unlink()
+            raise
+        os.close(self._fd)
+        self._fd = fd
+        self._unsynced.clear()
+        self._doubtful = False
+
+    def unwritten(self) -> bytes:
+        """Whole rows that the disk has not taken, the one that it has in part among them."""
+        if not self.pending:
+            return b""
+        size = min(self.size, 4096)
+        begun = os.pread(self._fd, size, self.size - size).rpartition(b"\n")[2]
+        return begun + bytes(self.pending)
+
+    def digest(self) -> tuple[str, int]:
+        """SHA-256 (hex) and bytes of what was written."""
+        return self._hash.hexdigest(), self.size
+
+    def close(self) -> None:
+        if self._fd >= 0:
+            os.close(self._fd)
+            self._fd = -1
