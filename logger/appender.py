@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import os
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -84,6 +85,8 @@ class Appender:
 
     def in_place(self) -> bool:
         """Whether the path still leads to the file that is written."""
+        if sys.platform == "win32":
+            return True  # an open file can be neither removed nor moved there
         try:
             seen, own = self.path.stat(), os.fstat(self._fd)
         except OSError:
@@ -118,8 +121,10 @@ class Appender:
         """Whole rows that the disk has not taken, the one that it has in part among them."""
         if not self.pending:
             return b""
-        size = min(self.size, 4096)
-        begun = os.pread(self._fd, size, self.size - size).rpartition(b"\n")[2]
+        begun = b""
+        with contextlib.suppress(OSError), self.path.open("rb") as file:
+            file.seek(max(0, self.size - 4096))
+            begun = file.read().rpartition(b"\n")[2]
         return begun + bytes(self.pending)
 
     def digest(self) -> tuple[str, int]:

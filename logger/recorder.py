@@ -239,7 +239,7 @@ def _wait(
                         r.url: thread.others.get(r.url, "") if r.opened else r.fault or "opening"
                         for r in readers
                     },
-                    disk=thread.disk_fault,
+                    disk=thread.disk_fault or thread.no_answer(),
                 ))
             except OSError:
                 status = None  # nobody reads the terminal any more: that ends no recording

@@ -23,6 +23,7 @@ TAKE_S, INBOX_S, CLOCK_S, SYNC_S, RETRY_S = 0.02, 0.04, 0.25, 0.95, 0.25
 SPREAD_S = 0.001  # a chunk that took less has one time for all its lines
 SEAL_S = 1.4  # how long sealing is tried on a disk that refuses
 SLEEP_S = 0.5
+NO_ANSWER_S = 0.9  # a slow disk's fsync takes less
 MOST_PENDING_EVENTS = 1000
 DURABLE = ("mark", "gap", "stop", "start", "undo", "zero", "ack", "rig", "end")
 
@@ -63,6 +64,7 @@ class WriterThread(threading.Thread):
         self.disk_fault = ""
         self.told: deque[Told] = deque(maxlen=MOST_PENDING_EVENTS)
         self._asked: deque[tuple[str, float | None, str]] = deque()
+        self._turned = clock.awake()
         self.others: dict[str, str] = {}
         self.own_fault: Exception | None = None
         self.digest: str | None = None
@@ -126,7 +128,13 @@ class WriterThread(threading.Thread):
             self.own_fault = self.own_fault or error
             self._writer.abandon()
 
+    def no_answer(self) -> str:
+        """That the disk has not answered for a while, or ""."""
+        silent = clock.awake() - self._turned
+        return f"no answer for {silent:.0f} s" if silent > NO_ANSWER_S and self.is_alive() else ""
+
     def _turn(self) -> None:
+        self._turned = clock.awake()
         if self._disk_since is None:
             self._write(self._ring.take(TAKE_S))
         else:

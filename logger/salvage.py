@@ -126,8 +126,11 @@ def _clean(path: Path, header: bytes, table: _Readings | _Cells) -> int:
     start, rest = _from_first_doubt(path, header, table)
     if not rest:
         return 0
-    keep = _verdicts(rest, table) if start >= len(header) else [
-        rest[0] == header, *_verdicts(rest[1:], table)]
+    keep = (
+        _verdicts(rest, table)
+        if start >= len(header)
+        else [rest[0] == header, *_verdicts(rest[1:], table)]
+    )
     moved = b"".join(line for line, good in zip(rest, keep, strict=True) if not good)
     if not moved:
         return 0

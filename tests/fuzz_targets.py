@@ -35,10 +35,14 @@ from logger.session_writer import SessionWriter
 from logger.verify import repair, verify
 
 XDR = '[[channel]]\nname = "f"\nquantity = "force"\nat = "haul"\nformat = "xdr"\nid = "HAUL"\n'
-XDR_TWO = XDR + '[[channel]]\nname = "d"\nquantity = "length"\nat = "haul"\nformat = "xdr"\nid = "ROPE"\n'
+XDR_TWO = (
+    XDR + '[[channel]]\nname = "d"\nquantity = "length"\nat = "haul"\nformat = "xdr"\nid = "ROPE"\n'
+)
 JSON = '[[channel]]\nname = "f"\nquantity = "force"\nat = "haul"\nformat = "json"\nid = "HAUL"\nunit = "N"\n'
-COLUMNS = ('[[channel]]\nname = "f"\nquantity = "force"\nat = "haul"\nformat = "columns"\ncolumn = 2\n'
-           'separator = ","\nunit = "N"\n')
+COLUMNS = (
+    '[[channel]]\nname = "f"\nquantity = "force"\nat = "haul"\nformat = "columns"\ncolumn = 2\n'
+    'separator = ","\nunit = "N"\n'
+)
 COLUMNS_TWO = COLUMNS + COLUMNS.replace('"f"', '"g"').replace("column = 2", "column = 1")
 FORMATS = [
     parse_sensors(text, "s").channels
@@ -137,7 +141,9 @@ RIGS = [tomllib.loads(RIG), *(
     tomllib.loads(path.read_text("utf-8"))
     for path in sorted((Path(__file__).parents[1] / "analysis" / "rigs").glob("*.toml"))
 )]  # fmt: skip
-SENSORS = XDR + """port = "/dev/x"
+SENSORS = (
+    XDR
+    + """port = "/dev/x"
 baud = 9600
 zero = 0.0
 scale = 1.0
@@ -160,6 +166,7 @@ separator = ","
 count = 3
 unit = "mm"
 """
+)
 TOKENS = [
     "0", "1", "-1", "1e999", "-1e-320", "nan", "inf", "1e308", "9" * 60, "9" * 5000, "true", '""', '"x"', '"load"', '"anchor"',
     '"haul"', '"G1"', '"A1"', '"T1"', '"free"', "[]", "{}", "[[]]", "{ }", '"\\u0000"', '"\\ud800"', '"\\n"', "'''a'''", "=", "\n",
@@ -198,26 +205,30 @@ LEAVES: list[Any] = [
     True, False, "", "x", "load", "anchor", "haul", "free", "team", "G1", "G2", "A1", "T1", "C1", "E1", "P1", "B1", "K1", "main", "second",
     "A1>T1", "count", "kN", "m", "mm", "json", "xdr", "columns", "length", "force", "hanging", "rolling", "dragging", ",", " ", "\t", "é\u2028\x01",
     "y" * 3000, [], {}, [1], ["A1", "A1"], [[]], {"a": {"b": 1}}, [{}], 0.3, 3, 7.0, 11.7, 0.9, 9600, "hwgrep://x", "socket://h:1",
-]
+]  # fmt: skip
 STATIONS: list[Any] = [
     {"free": True}, {"free": False}, {"tie": "anchor"}, {"tie": "G1"}, {"tie": "B1"}, {"haul": "team"}, {"haul": "team", "on": "load"},
     {"haul": "team", "toward_deg": 90}, {"pulley": "T2", "on": "G1"}, {"pulley": "A2", "on": "anchor"}, {"pulley": "L1", "on": "load"},
     {"pulley": "Q1", "on": "P1"}, {"pulley": "B2", "on": "B1"}, {"grab": "G2", "at_m": 8.0}, {"capture": "C2", "on": "anchor"},
     {"capture": "C3", "on": "G1"}, {"edge": "E2", "at_m": 4.0, "wrap_deg": 10, "friction": 0.1}, {"edge": "E3", "on": "anchor", "wrap_deg": 720, "friction": 1.0},
     {}, {"pulley": "A1", "grab": "A1"}, 7,
-]
+]  # fmt: skip
 NEW_KEYS = [
     "on", "at_m", "strength", "efficiency", "efficiency_u", "mbs_kN", "wll_kN", "slips_at_kN", "damages_rope_at_kN", "setback_m", "resistance_N",
     "resistance_u_N", "surface", "breakaway", "offset_m", "stretch_percent", "stretch_at_kN", "clearance_m", "item", "source", "diameter_mm",
     "checksum", "calibration", "separator", "count", "column", "id", "zero", "toward_deg", "x", "a b", "é",
-]
+]  # fmt: skip
 
 
 def grown(base: dict[str, Any], data: bytes) -> str:
     """A document of the right syntax whose values, keys and stations were changed."""
     document = copy.deepcopy(base)
     for i in range(0, len(data) - 4, 5):
-        places = [(box, key) for box in _boxes(document) for key in (box if isinstance(box, dict) else range(len(box)))]
+        places = [
+            (box, key)
+            for box in _boxes(document)
+            for key in (box if isinstance(box, dict) else range(len(box)))
+        ]
         if not places:
             break
         box, key = places[(data[i] * 256 + data[i + 1]) % len(places)]
@@ -227,7 +238,10 @@ def grown(base: dict[str, Any], data: bytes) -> str:
         elif what == 3:
             del box[key]
         elif what == 4 and isinstance(box, list):
-            box.insert(key, copy.deepcopy(box[pick % len(box)] if pick % 3 else STATIONS[pick % len(STATIONS)]))
+            box.insert(
+                key,
+                copy.deepcopy(box[pick % len(box)] if pick % 3 else STATIONS[pick % len(STATIONS)]),
+            )
         elif what == 5 and isinstance(box, list):
             other = pick % len(box)
             box[key], box[other] = box[other], box[key]
@@ -269,7 +283,11 @@ def rig(data: bytes) -> None:
     from analysis.rig import parse_rig
 
     try:
-        text = edited(RIG, data) if data[:1] < b"\x30" else grown(RIGS[data[0] % len(RIGS)], data[1 : 6 + 5 * (data[0] % 4)])
+        text = (
+            edited(RIG, data)
+            if data[:1] < b"\x30"
+            else grown(RIGS[data[0] % len(RIGS)], data[1 : 6 + 5 * (data[0] % 4)])
+        )
         parse_rig(text, "rig.toml")
     except UserFault as fault:
         one_line(fault)
@@ -278,7 +296,11 @@ def rig(data: bytes) -> None:
 def sensors(data: bytes) -> None:
     """A sensors file likewise."""
     try:
-        text = edited(SENSORS, data) if data[:1] < b"\x30" else grown(tomllib.loads(SENSORS), data[1 : 6 + 5 * (data[0] % 4)])
+        text = (
+            edited(SENSORS, data)
+            if data[:1] < b"\x30"
+            else grown(tomllib.loads(SENSORS), data[1 : 6 + 5 * (data[0] % 4)])
+        )
         found = parse_sensors(text, "sensors.toml")
         for channel in found.channels:
             value = channel.si(1.0)
@@ -300,7 +322,9 @@ class Place:
 
     def __init__(self) -> None:
         shm = Path("/dev/shm")
-        self.base = Path(tempfile.mkdtemp(prefix="fuzz", dir=shm if os.access(shm, os.W_OK) else None))
+        self.base = Path(
+            tempfile.mkdtemp(prefix="fuzz", dir=shm if os.access(shm, os.W_OK) else None)
+        )
         self.templates = self._templates()
 
     def _templates(self) -> list[dict[str, bytes]]:
@@ -345,7 +369,7 @@ def place() -> Place:
     return _place[0]
 
 
-NAMES = ["datapackage.json", "readings.csv", "events.csv", "clock.csv", "rejects.csv", "rig.toml", "sensors.toml", "SHA256SUMS"]
+NAMES = ["datapackage.json", "readings.csv", "events.csv", "clock.csv", "rejects.csv", "rig.toml", "sensors.toml", "SHA256SUMS"]  # fmt: skip
 ROWS = [
     b"5,f,7\n", b"5,nobody,1\n", b"x,f,1\n", b"7,f\n", b"8,f,nan\n", b"1,f,9\n", b"9,f,1,2\n", b"\xff\xff\n", b'"\n', b"\n", b"\r\n",
     b"\0" * 50, b"1e400,f,1\n", b"99999,f,1e308\n", b"-5,d,-1e308\n", b'1,"x\n', b"y,r9,mark,,,\n", b"3,r000001,rig,,,../../x\n",
@@ -461,7 +485,7 @@ RAW = [
     b'{"verb":"mark","verb":"end","role":"operator"}', b"\xef\xbb\xbf{}", b'{"verb": NaN}', b'{"a":' * 700,
 ]  # fmt: skip
 FILES = ["one.json", "two.json", "odd name.json", "é.json", ".json", "a" * 64 + ".json", "a" * 65 + ".json", "r000001.json",
-         "-.json", "q.json", "A_b-c.json", "\udcff.json"]
+         "-.json", "q.json", "A_b-c.json", "\udcff.json"]  # fmt: skip
 
 
 class Desk:
@@ -506,22 +530,40 @@ def inbox(data: bytes) -> None:
             if data[i + 1] % 3 == 0:
                 content = RAW[data[i + 2] % len(RAW)]
             else:
-                asked: dict[str, object] = {"verb": VERBS[data[i + 2] % len(VERBS)], "role": "operator"}
+                asked: dict[str, object] = {
+                    "verb": VERBS[data[i + 2] % len(VERBS)],
+                    "role": "operator",
+                }
                 for k in range(3, 3 + 2 * (data[i + 1] % 4), 2):
                     asked[KEYS[data[i + k] % len(KEYS)]] = VALUES[data[i + k + 1] % len(VALUES)]
                 content = json.dumps(asked).encode()
             path = folder / "inbox" / name
             path.write_bytes(content)
             if data[i + 10] % 9 == 0:
-                (folder / "inbox" / "q.toml").write_bytes(RIG.encode() if data[i + 9] % 2 else b"\xff")
-            fresh = name.startswith(".") or name.removesuffix(".json") not in made.desk._inbox._answered
+                (folder / "inbox" / "q.toml").write_bytes(
+                    RIG.encode() if data[i + 9] % 2 else b"\xff"
+                )
+            fresh = (
+                name.startswith(".") or name.removesuffix(".json") not in made.desk._inbox._answered
+            )
             answers = list(made.desk.answers(1.0))
             wanted = 0 if name.startswith(".") else int(fresh)
             assert len(answers) == wanted, (name, answers)
             for answer in answers:
-                assert not answer.text.startswith("cannot be done (") or answer.text.endswith("(ValueError)"), answer
+                assert not answer.text.startswith("cannot be done (") or answer.text.endswith(
+                    "(ValueError)"
+                ), answer
                 shown = "" if answer.value is None else repr(answer.value)
-                row = csv_line(("1.0000", answer.request or "r000009", answer.kind, answer.channel, shown, answer.text))
+                row = csv_line(
+                    (
+                        "1.0000",
+                        answer.request or "r000009",
+                        answer.kind,
+                        answer.channel,
+                        shown,
+                        answer.text,
+                    )
+                )
                 found, malformed = parse_events(row)
                 assert malformed == 0 and found[0].text == answer.text, answer
             assert name.startswith(".") or not path.exists()

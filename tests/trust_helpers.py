@@ -262,7 +262,9 @@ class PowerCut(FileOps):
                     with contextlib.suppress(FileNotFoundError):
                         if self._ids.get(path.stat().st_ino) == known:
                             extra = path.read_bytes()[len(data) :]
-                    (out / here.relative_to(folder) / name).write_bytes(data + spoil(extra, how, draw))
+                    (out / here.relative_to(folder) / name).write_bytes(
+                        data + spoil(extra, how, draw)
+                    )
 
 
 def spoil(data: bytes, how: str, draw: random.Random) -> bytes:

@@ -34,8 +34,7 @@ from logger.session import open_session, read_all
 from logger.session_writer import SessionWriter
 from logger.verify import repair, verify
 
-pytestmark = pytest.mark.skipif(
-    sys.platform == "win32", reason="other system: no pseudo-terminals")
+pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="other system: no pseudo-terminals")
 CRASH_S, POWER_S = 0.1, 1.1  # interfaces.md, section 4: what a crash and a power cut may cost
 AT_ONCE = 5
 
@@ -130,7 +129,9 @@ def power_cuts(folder: Path, cuts: int, seed: int) -> list[float]:
             # nothing that was sent 1.1 s before the cut is missing, up to the first that is
             until_which = next((k for k, n in enumerate(numbers) if n != first + k), len(numbers))
             last = int(first) + until_which - 1
-            gone = moment - counter.sent[last + 1] if last + 1 <= counter.last_before(moment) else 0.0
+            gone = (
+                moment - counter.sent[last + 1] if last + 1 <= counter.last_before(moment) else 0.0
+            )
             lost.append(max(0.0, gone))
             assert lost[-1] <= POWER_S, (i, how, lost[-1])
     return lost
@@ -161,7 +162,8 @@ def rows_written(writer: SessionWriter, count: int = 20) -> None:
 
 @pytest.mark.filterwarnings("ignore")
 @pytest.mark.parametrize(
-    "how", ["drop", "scramble", *(pytest.param(h, marks=pytest.mark.long) for h in HOWS[2:])])
+    "how", ["drop", "scramble", *(pytest.param(h, marks=pytest.mark.long) for h in HOWS[2:])]
+)
 def test_the_power_may_fail_after_any_call_between_the_first_and_the_seal(
     tmp_path: Path, how: str
 ) -> None:
@@ -250,7 +252,9 @@ def cut_short(folder: Path, rows: int = 20, sensors: str = "") -> Yard:
     return yard
 
 
-@pytest.mark.parametrize("tail", [b"20.5,for", b"\0" * 40, b"\x81\n,,\n30.5000,force,30\n31.5000,force,31\n"])
+@pytest.mark.parametrize(
+    "tail", [b"20.5,for", b"\0" * 40, b"\x81\n,,\n30.5000,force,30\n31.5000,force,31\n"]
+)
 def test_a_repair_may_be_killed_at_any_call_and_done_again(tmp_path: Path, tail: bytes) -> None:
     master = cut_short(tmp_path / "yard")
     with (master.out / "readings.csv").open("ab") as file:
@@ -290,8 +294,7 @@ def test_a_row_beside_foreign_bytes_is_not_trusted(tmp_path: Path) -> None:
     assert "torn-tail.bin" in yard.events()[-1].text
 
 
-@pytest.mark.parametrize(
-    ("last", "step"), [(6, 31), pytest.param(200, 1, marks=pytest.mark.long)])
+@pytest.mark.parametrize(("last", "step"), [(6, 31), pytest.param(200, 1, marks=pytest.mark.long)])
 def test_every_cut_length_of_the_last_rows_opens_and_is_repaired(
     tmp_path: Path, last: int, step: int
 ) -> None:
@@ -391,7 +394,11 @@ def test_a_failed_fsync_is_followed_by_writing_the_same_bytes_again(tmp_path: Pa
         def write(self, fd: int, data: bytes | memoryview) -> int:
             name = self.paths[fd]
             done = super().write(fd, data)
-            end = os.fstat(fd).st_size if os.lseek(fd, 0, os.SEEK_CUR) == 0 else os.lseek(fd, 0, os.SEEK_CUR)
+            end = (
+                os.fstat(fd).st_size
+                if os.lseek(fd, 0, os.SEEK_CUR) == 0
+                else os.lseek(fd, 0, os.SEEK_CUR)
+            )
             self.cache.setdefault(name, {})[end - done] = bytes(data[:done])
             return done
 
@@ -421,4 +428,3 @@ def test_a_failed_fsync_is_followed_by_writing_the_same_bytes_again(tmp_path: Pa
         assert layer.stable["readings.csv"] == (yard.out / "readings.csv").read_bytes()
         writer.seal()
     assert verify(yard.out).state == "complete"
-

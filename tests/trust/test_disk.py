@@ -36,11 +36,12 @@ from trust_helpers import (
 
 from logger.errors import SessionFault
 from logger.files import FileOps
+from logger.formats import Decoded
+from logger.ports import Arrival, PortEvent
 from logger.ring import Ring
 from logger.verify import repair, verify
 
-pytestmark = pytest.mark.skipif(
-    sys.platform == "win32", reason="other system: no pseudo-terminals")
+pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="other system: no pseudo-terminals")
 ERRORS = (errno.ENOSPC, errno.EIO, errno.EROFS, errno.EDQUOT)
 TOLD_S = 1.0
 
@@ -56,14 +57,23 @@ class Refusing(FileOps):
         self._lock = threading.Lock()
 
     def plan(self, folder: Path, kind: str, nth: int, for_s: float, code: int) -> dict[str, Any]:
-        found = {"kind": kind, "left": nth, "for_s": for_s, "code": code, "since": None,
-                 "calls": Tally(), "refused": 0}
+        found = {
+            "kind": kind,
+            "left": nth,
+            "for_s": for_s,
+            "code": code,
+            "since": None,
+            "calls": Tally(),
+            "refused": 0,
+        }
         self.plans[folder] = found
         return found
 
     def _ask(self, kind: str, path: Path) -> None:
         with self._lock:
-            plan = next((p for f, p in list(self.plans.items()) if f == path or f in path.parents), None)
+            plan = next(
+                (p for f, p in list(self.plans.items()) if f == path or f in path.parents), None
+            )
             if plan is None:
                 return
             plan["calls"][kind] += 1
@@ -95,7 +105,8 @@ class Refusing(FileOps):
             self.parts += 1
             if len(data) < 8 or self.parts % 2:
                 raise
-            self.next[fd] = sys.exc_info()[1]  # a disk that fills up takes a part of what it is given
+            # a disk that fills up takes a part of what it is given
+            self.next[fd] = sys.exc_info()[1]
             return super().write(fd, data[:7])
         return super().write(fd, data)
 
@@ -144,7 +155,9 @@ def test_any_single_call_may_fail_once_or_for_a_while(tmp_path: Path, for_s: flo
         where = f"{kind} {n}"
         if running.error is not None:
             assert isinstance(running.error, SessionFault), (where, running.error)
-            assert "\n" not in str(running.error) and os.strerror(plan["code"]) in str(running.error)
+            assert "\n" not in str(running.error) and os.strerror(plan["code"]) in str(
+                running.error
+            )
             assert not found.out.exists(), where
             continue
         outcome = running.outcome
@@ -253,6 +266,43 @@ def test_a_disk_that_refuses_to_the_end_leaves_what_it_took_and_counts_the_rest(
     assert in_order(values) and outcome.readings == {"force": len(values)}
     assert outcome.drops == {"force": len(counter.sent) - int(values[-1]) - 1}
     assert repair(yard.out).state == "complete" and yard.values() == values
+
+
+def test_a_disk_that_does_not_answer_is_told_too(tmp_path: Path) -> None:
+    """As a share on the network may hang: the call neither fails nor returns."""
+    device = serve_pty()
+    yard = Yard(tmp_path, force(device.url))
+    hang, free = threading.Event(), threading.Event()
+
+    class Hanging(FileOps):
+        def write(self, fd: int, data: bytes | memoryview) -> int:
+            if hang.is_set() and threading.current_thread().name == "writer":
+                free.wait(10)
+            return super().write(fd, data)
+
+    with disk(Hanging()), recording(yard) as running:
+        counter = Counter([count_into(device, yard)])
+        until(lambda: len(yard.values()) > 50)
+        hang.set()
+        began = time.monotonic()
+        told = until(lambda: next((t for t, s in running.told if "no answer" in s.disk), None))
+        assert told - began < 2 * TOLD_S
+        free.set()
+        counter.stop()
+        until(lambda: yard.values()[-1] == len(counter.sent) - 1)
+        running.end()
+    device.close()
+    assert in_order(yard.values())
+
+
+def test_what_happened_to_a_port_outlives_the_bound() -> None:
+    ring = Ring(most_s=10.0)
+    ring.put(PortEvent("port", 0.0, "disconnect", "pulled"))
+    for k in range(30):
+        ring.put(Arrival("port", float(k), float(k), Decoded({"force": [b"1"]})))
+    items = ring.take(0.0)
+    assert isinstance(items[0], PortEvent) and items[0].text == "pulled"
+    assert ring.lost() == {"force": 30 - (len(items) - 1)} and 10 <= len(items) - 1 <= 12
 
 
 def test_a_folder_that_is_removed_is_told_and_written_anew(tmp_path: Path) -> None:
@@ -384,12 +434,18 @@ def small_disk(folder: Path) -> Iterator[Callable[[], None]]:
     """A real file system of 1 MB; what it gives fills it up."""
     folder.mkdir()
     done = subprocess.run(
-        ["mount", "-t", "tmpfs", "-o", "size=1m", "none", str(folder)], check=False, capture_output=True)
+        ["mount", "-t", "tmpfs", "-o", "size=1m", "none", str(folder)],
+        check=False,
+        capture_output=True,
+    )
     if done.returncode:
         pytest.skip("other system: no right to mount a file system")
     try:
         yield lambda: subprocess.run(
-            ["dd", "if=/dev/zero", f"of={folder}/ballast", "bs=4k"], check=False, capture_output=True)
+            ["dd", "if=/dev/zero", f"of={folder}/ballast", "bs=4k"],
+            check=False,
+            capture_output=True,
+        )
     finally:
         subprocess.run(["umount", "-l", str(folder)], check=True)
 

@@ -31,7 +31,9 @@ DIGESTS = {"haul-format-1": "2ec0ffcda700437de3265182fa2de55a4d9b801c7f80af8fe0d
 def full_session(folder: Path, sealed: bool = True, torn: bytes = b"") -> Path:
     """A session that has everything: a calibration, a second rig, rejects, a repaired end."""
     yard = Yard(folder)
-    (folder / "points.csv").write_text("applied,reading\n" + "".join(f"{k},{2 * k + k % 2}\n" for k in range(12)))
+    (folder / "points.csv").write_text(
+        "applied,reading\n" + "".join(f"{k},{2 * k + k % 2}\n" for k in range(12))
+    )
     assert main(["calibrate", str(folder / "points.csv"), "--out", str(folder / "cell.toml")]) == 0
     yard.write(force("x", 'calibration = "cell.toml"\n') + travel("y"))
     with disk(NoSync()):
@@ -63,11 +65,19 @@ def everything(folder: Path) -> dict[str, tuple[object, ...]]:
         info = path.lstat()
         digest = hashlib.sha256(path.read_bytes()).hexdigest() if path.is_file() else ""
         found[str(path.relative_to(folder))] = (
-            digest, info.st_size, info.st_mtime_ns, info.st_ctime_ns, info.st_mode, info.st_ino)
+            digest,
+            info.st_size,
+            info.st_mtime_ns,
+            info.st_ctime_ns,
+            info.st_mode,
+            info.st_ino,
+        )
     return found
 
 
-@pytest.mark.parametrize("source", [*SAMPLES, *FORMATS, "full", "repaired"], ids=lambda s: str(s).rsplit("/", 1)[-1])
+@pytest.mark.parametrize(
+    "source", [*SAMPLES, *FORMATS, "full", "repaired"], ids=lambda s: str(s).rsplit("/", 1)[-1]
+)
 def test_any_flipped_byte_is_found_and_its_file_named(
     tmp_path: Path, source: Path | str, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -109,7 +119,12 @@ def test_looking_changes_nothing(tmp_path: Path, state: str) -> None:
         (folder / "SHA256SUMS").unlink()
     before = everything(folder)
     assert verify(folder).state == state
-    for look in (open_session, read_all, session_state, lambda p: repair(p) if state != "cut short" else None):
+    for look in (
+        open_session,
+        read_all,
+        session_state,
+        lambda p: repair(p) if state != "cut short" else None,
+    ):
         try:
             look(folder)
         except SessionFault:
@@ -119,14 +134,21 @@ def test_looking_changes_nothing(tmp_path: Path, state: str) -> None:
 
 @pytest.mark.filterwarnings("ignore")
 @pytest.mark.parametrize(
-    "source", [*SAMPLES, *FORMATS, "full", "repaired", "scrambled"], ids=lambda s: str(s).rsplit("/", 1)[-1])
+    "source",
+    [*SAMPLES, *FORMATS, "full", "repaired", "scrambled"],
+    ids=lambda s: str(s).rsplit("/", 1)[-1],
+)
 def test_frictionless_calls_every_sealed_session_valid(tmp_path: Path, source: Path | str) -> None:
     """Outside check: the `frictionless` library, hashes and sizes included."""
     from frictionless import Package
 
     folder = source
     if not isinstance(source, Path):
-        torn = {"full": b"", "repaired": b"200.25,for", "scrambled": b"200.2500,force,1\n\xff\0\n,,,\n\"\n\n"}
+        torn = {
+            "full": b"",
+            "repaired": b"200.25,for",
+            "scrambled": b'200.2500,force,1\n\xff\0\n,,,\n"\n\n',
+        }
         folder = full_session(tmp_path, torn=torn[source])
     assert verify(folder).state == "complete"
     report = Package(str(Path(folder) / "datapackage.json")).validate()
@@ -155,7 +177,7 @@ def test_an_old_format_is_read_reviewed_and_verified(
     assert info.state == "sealed" and block.malformed == 0
     assert sum(len(part.time_s) for part in block.readings.values()) == rows > 1000
     assert [c["name"] for c in counts["channels"]] == list(block.readings)
-    assert [e.kind for e in block.events][0] == "start" and block.events[-1].kind == "stop"
+    assert block.events[0].kind == "start" and block.events[-1].kind == "stop"
     assert main(["verify", str(path)]) == 0
     assert capsys.readouterr().out.startswith(f"complete\ndigest {DIGESTS[path.name]}")
     assert main(["review", str(path), "--json"]) == 0
@@ -185,7 +207,10 @@ def test_a_newer_format_is_refused_in_one_line(
     shutil.copytree(FORMATS[-1], folder)
     found = json.loads((folder / "datapackage.json").read_text())
     found["haul_format"] = package.FORMAT + 1
-    hashes = {row["path"]: (row["hash"].removeprefix("sha256:"), row["bytes"]) for row in found["haul_files"]}
+    hashes = {
+        row["path"]: (row["hash"].removeprefix("sha256:"), row["bytes"])
+        for row in found["haul_files"]
+    }
     data = package.sealed_descriptor(found, hashes, found["ended_at"])
     (folder / "datapackage.json").write_bytes(data)
     sums = {name: digest for name, (digest, _) in hashes.items()}
@@ -205,7 +230,13 @@ def test_a_newer_format_is_refused_in_one_line(
 
 @pytest.mark.skipif(sys.platform == "win32", reason="other system: no pipes")
 def test_a_pipe_in_a_session_is_refused_and_never_waited_for(tmp_path: Path) -> None:
-    for name in ("datapackage.json", "readings.csv", "rig.toml", "sensors.toml", "calibration/cell.toml"):
+    for name in (
+        "datapackage.json",
+        "readings.csv",
+        "rig.toml",
+        "sensors.toml",
+        "calibration/cell.toml",
+    ):
         folder = full_session(tmp_path / name.replace("/", "-"))
         (folder / name).unlink()
         os.mkfifo(folder / name)

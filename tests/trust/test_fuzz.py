@@ -61,6 +61,8 @@ def test_a_great_many_hostile_bytes(name: str, capsys: pytest.CaptureFixture[str
         worst = max(worst, time.monotonic() - start)
     growth = resident() - before
     with capsys.disabled():
-        print(f"\n{name}: {count} inputs in {time.monotonic() - began:.0f} s, slowest {worst:.3f} s, "
-              f"memory {growth / 1e6:+.1f} MB")
+        print(
+            f"\n{name}: {count} inputs in {time.monotonic() - began:.0f} s, slowest {worst:.3f} s, "
+            f"memory {growth / 1e6:+.1f} MB"
+        )
     assert worst < SLOWEST_S and growth < GROWTH

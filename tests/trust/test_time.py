@@ -16,8 +16,7 @@ from logger import clock
 from logger.session import read_all
 from logger.verify import verify
 
-pytestmark = pytest.mark.skipif(
-    sys.platform == "win32", reason="other system: no pseudo-terminals")
+pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="other system: no pseudo-terminals")
 
 
 def test_the_clock_is_one_that_never_steps_and_runs_on_in_sleep() -> None:

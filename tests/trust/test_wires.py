@@ -30,8 +30,7 @@ from logger.sensors import parse_sensors
 from logger.session import read_all
 from logger.verify import verify
 
-pytestmark = pytest.mark.skipif(
-    sys.platform == "win32", reason="other system: no pseudo-terminals")
+pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="other system: no pseudo-terminals")
 BACK_S = 1.0
 
 
@@ -40,7 +39,9 @@ class Two:
 
     def __init__(self, folder: Path, rate: float = 200.0) -> None:
         self.bad, self.good = serve_pty(), serve_tcp()
-        self.yard = Yard(folder, force(self.bad.url, "stale_after_s = 0.3\n") + travel(self.good.url))
+        self.yard = Yard(
+            folder, force(self.bad.url, "stale_after_s = 0.3\n") + travel(self.good.url)
+        )
         self.rate = rate
 
     def __enter__(self) -> Two:
@@ -125,7 +126,9 @@ def test_another_device_under_the_name_is_told_and_nothing_of_it_is_taken(tmp_pa
             time.sleep(0.015)
         until(lambda: any("another device" in e.text for e in two.yard.events()))
         status = until(lambda: next((s for _, s in two.running.told if s.ports[two.bad.url]), None))
-        assert "another device" in status.ports[two.bad.url] and "OTHER" in status.ports[two.bad.url]
+        assert (
+            "another device" in status.ports[two.bad.url] and "OTHER" in status.ports[two.bad.url]
+        )
         two.say(two.yard.lines(10, 10))  # the right one is back
         until(lambda: len(two.yard.values()) == 20)
         until(lambda: not two.running.told[-1][1].ports[two.bad.url])
@@ -137,10 +140,14 @@ def test_another_device_under_the_name_is_told_and_nothing_of_it_is_taken(tmp_pa
 
 def test_two_swapped_devices_are_told_and_neither_stands_for_the_other(tmp_path: Path) -> None:
     one, two = serve_pty(), serve_pty()
-    yard = Yard(tmp_path, force(one.url, "stale_after_s = 0.3\n") + travel(two.url, "stale_after_s = 0.3\n"))
+    yard = Yard(
+        tmp_path, force(one.url, "stale_after_s = 0.3\n") + travel(two.url, "stale_after_s = 0.3\n")
+    )
     with recording(yard) as running:
         counter = Counter([count_into(one, yard, "travel"), count_into(two, yard)], 100.0)
-        until(lambda: {e.channel for e in yard.events() if "swapped" in e.text} == {"force", "travel"})
+        until(
+            lambda: {e.channel for e in yard.events() if "swapped" in e.text} == {"force", "travel"}
+        )
         counter.stop()
         outcome = running.end()
     one.close()
@@ -234,7 +241,9 @@ def test_a_device_that_accepts_and_hangs_up_at_once_fills_nothing(tmp_path: Path
     assert verify(yard.out).state == "complete"
 
 
-def test_a_reader_whose_decoder_fails_goes_on(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_reader_whose_decoder_fails_goes_on(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """A fault of our own: told as a disconnection, and the port is opened again."""
     from logger import formats
 
