@@ -26,6 +26,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "review": ("review", "what a session measured, against what its rig predicts"),
     "predict": ("predict", "what a rig should do: forces, travel, rope, limits"),
     "choose": ("choose", "which rigs of the shelf do a job, and why the others do not"),
+    "plan": ("plan", "the plan page of a rig, or of two side by side"),
     "import": ("import_table", "make a session from a table of readings"),
     "calibrate": ("calibrate", "fit a calibration to known forces or lengths"),
     "compare": ("compare", "several sessions side by side"),
