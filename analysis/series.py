@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from analysis.cells import Floats
+from analysis.cells import Floats, Ints
 from analysis.grid import JUMP_M, JUMP_M_S
 from analysis.roles import Roles
 from logger.sensors import Channel
@@ -30,7 +30,7 @@ def in_si(block: Block, channel: Channel) -> tuple[Floats, Floats]:
     zero = np.full(len(rows.time_s), channel.zero)
     for time_s, value in zeros(block.events, channel.name):
         zero[rows.time_s >= time_s] = value
-    return rows.time_s, np.asarray(channel.si(rows.reading, zero), dtype=float)
+    return rows.time_s, channel.si(rows.reading - zero, 0.0)
 
 
 def rope_at_haul(block: Block, roles: Roles) -> tuple[Floats, Floats]:
@@ -45,14 +45,14 @@ def rope_at_haul(block: Block, roles: Roles) -> tuple[Floats, Floats]:
     if not len(time_s):
         return time_s, time_s
     # only differences count: a zero set on the way must not move the rope
-    metres = np.asarray(roles.progress.si(block.readings[roles.progress.name].reading), dtype=float)
+    metres = roles.progress.si(block.readings[roles.progress.name].reading)
     step = np.diff(metres)
     limit = JUMP_M + JUMP_M_S * np.minimum(np.diff(time_s), 1.0)
     step = np.where(np.abs(step) > limit, 0.0, step)
     return time_s, np.concatenate(([0.0], np.cumsum(step))) * roles.progress_gain
 
 
-def thinned(time_s: Floats, value: Floats, columns: int) -> np.ndarray:  # type: ignore[type-arg]
+def thinned(time_s: Floats, value: Floats, columns: int) -> Ints:
     """Indices that keep the least and the largest value of every column of equal time, in order.
 
     At most 2 * columns + 2 of them; all where there are not more: no peak is ever left out.

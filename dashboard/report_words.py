@@ -8,10 +8,10 @@ from typing import Any
 from dashboard.units import Units, number, plus_minus
 
 METHODS = {
-    "known": "stated in the rig file",
-    "cell": "from a cell that gives it without the haul cell",
-    "haul-and-lower": "from moving the load both ways",
-    "model": "from the haul force and the pulleys' assumed efficiencies",
+    "known": "is taken from the rig file",
+    "cell": "comes from a cell that gives it without the haul cell",
+    "haul-and-lower": "comes from moving the load both ways",
+    "model": "comes from the haul force and the pulleys' assumed efficiencies",
 }
 OFTEN = (("slip", "slip", "slips"), ("shock", "shock", "shocks"))
 NAMED = 4
@@ -55,7 +55,7 @@ def _efficiency(review: dict[str, Any]) -> str:
         f", which is {plus_minus(pulley['value'], pulley['U95'])} for each turn of the rope over a pulley"
     )  # fmt: skip
     value = plus_minus(measured["efficiency"]["value"], measured["efficiency"]["U95"])
-    return f"Its efficiency was {value} (95 %){each}; the load's force is known {method}."
+    return f"Its efficiency was {value} (95 %){each}; the load's force {method} ({measured['load_force_method']})."
 
 
 def look_at(review: dict[str, Any]) -> str:
