@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -25,8 +26,7 @@ from logger.session_types import Block, SessionInfo
 class Whole:
     """One session: what its folder says, its rig and model, its readings, and what follows.
 
-    review: the object of interface section 6, the same as `review_session` gives; found: the
-    same quantities with their budgets.
+    review: the object of interface section 6, the same as `review_session` gives.
     """
 
     info: SessionInfo
@@ -34,8 +34,12 @@ class Whole:
     known: Model
     block: Block
     result: Result
-    found: Estimates
     review: dict[str, Any]
+
+    @cached_property
+    def found(self) -> Estimates:
+        """The quantities of the review with their budgets."""
+        return estimate(self.rig, self.known, self.result)
 
 
 def whole_session(path: str | Path, rig_path: str | Path | None = None) -> Whole:
@@ -53,7 +57,4 @@ def whole_session(path: str | Path, rig_path: str | Path | None = None) -> Whole
     analyser.push(block, block.clock[-1].time_s if block.clock else -math.inf)
     result = analyser.result()
     more = [f"{block.malformed} torn or unreadable rows left out"] if block.malformed else []
-    return Whole(
-        info, rig, known, block, result, estimate(rig, known, result),
-        review_from(info, rig, result, known, more),
-    )  # fmt: skip
+    return Whole(info, rig, known, block, result, review_from(info, rig, result, known, more))

@@ -48,7 +48,7 @@ th, td { text-align: right; padding: 0.45mm 1mm; border-bottom: 0.15mm solid #c3
 th { font-weight: 600; } th[scope="row"] { text-align: left; font-weight: 400; }
 thead th:first-child { text-align: left; } thead th { white-space: nowrap; }
 .wide th, .wide td { text-align: left; }
-.over { white-space: nowrap; }
+.over, .events th, .events td:nth-child(-n+3) { white-space: nowrap; }
 .digest { font-family: "DejaVu Sans Mono", Consolas, monospace; overflow-wrap: anywhere; }
 """
 STANDING = (

@@ -124,7 +124,7 @@ def events(review: dict[str, Any], chosen: Sequence[tuple[int, dict[str, Any]]])
         for k, e in chosen
     ]
     note = _more(len(review["events"]), len(chosen), "events; `haul review --json` lists all")
-    return table(("", "at", "kind", "channel", "what"), rows, note, "wide") if rows else "<p>None.</p>"
+    return table(("", "at", "kind", "channel", "what"), rows, note, "wide events") if rows else "<p>None.</p>"
 
 
 def channels(whole: Whole) -> str:
