@@ -38,7 +38,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     from analysis.gear import totals
 
-    with open_index(args) as (index, update):
+    with open_index(args) as (index, _):
         records = totals(index.gear())
         unread = [row["path"] for row in index.rows() if row["fault"]]
     warnings = [*CAUTIONS, *([f"not counted, unreadable: {', '.join(unread[:5])}"] if unread else [])]
