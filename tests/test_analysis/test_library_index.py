@@ -158,7 +158,8 @@ def die_or_answer(path: str) -> str:
     return path.upper()
 
 
-def test_all_cores_give_the_same_table_as_one_process(library, tmp_path):
+def test_all_cores_give_the_same_table_as_one_process(library, tmp_path, monkeypatch):
+    monkeypatch.setattr("analysis.batch.ALONE", 1)  # so that four are worth processes
     alone = updated(library, tmp_path / "a")[1:]
     seen = []
     with_pool = updated(library, tmp_path / "b", executor=processes, progress=lambda done, of: seen.append((done, of)))[1:]
