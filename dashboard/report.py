@@ -60,10 +60,12 @@ STANDING = (
 
 
 def report(
-    session: str | Path, rig: str | Path | None = None, shown: Units = METRIC
-) -> str:
-    """The report's HTML; rig: what if it had been this rig.  Raises UserFault in one line."""
-    whole = whole_session(session, rig)
+    session: str | Path, rig: str | Path | None = None, shown: Units = METRIC,
+    before: str | Path | None = None,
+) -> str:  # fmt: skip
+    """The report's HTML; rig: what if it had been this rig; before: a session that tells the
+    load's force.  Raises UserFault in one line."""
+    whole = whole_session(session, rig, before)
     judged = verify(session)
     review = whole.review
     chosen = tables.chosen_events(review)
@@ -108,13 +110,14 @@ def report(
 
 
 def write_report(
-    session: str | Path, file: str | Path, rig: str | Path | None = None, shown: Units = METRIC
-) -> None:
+    session: str | Path, file: str | Path, rig: str | Path | None = None, shown: Units = METRIC,
+    before: str | Path | None = None,
+) -> None:  # fmt: skip
     """Write the report; never into the session.  Raises UserFault in one line."""
     from dashboard.commands.export import outside
 
     target = outside(session, file)
-    text = report(session, rig, shown)
+    text = report(session, rig, shown, before)
     try:
         target.write_text(text, "utf-8")
     except (OSError, ValueError) as error:

@@ -54,7 +54,7 @@ def write_all(args: argparse.Namespace, review: dict[str, Any]) -> None:
         from dashboard.commands.common import units
         from dashboard.report import write_report
 
-        write_report(args.session, args.html, args.rig, units(args))
+        write_report(args.session, args.html, args.rig, units(args), args.load_from)
 
 
 def write_readings(
