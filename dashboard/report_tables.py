@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from html import escape
 from typing import Any
 
-from analysis.uncertainty import Quantity, t_quantile
+from analysis.uncertainty import Quantity, budget_rows, t_quantile
 from analysis.whole import Whole
 from dashboard.units import UNKNOWN, Units, number, percent, plus_minus
 from logger.errors import one_line
@@ -90,13 +90,11 @@ def budget(name: str, unit: str, size: float, quantity: Quantity | None) -> str:
     """The components of one quantity's uncertainty, the largest first."""
     if quantity is None or not math.isfinite(quantity.u):
         return f"<p>{said(name)}: {UNKNOWN}.</p>"
-    total = quantity.u**2
-    order = sorted(quantity.budget, key=lambda c: -c.u)
+    every = budget_rows(quantity)
     rows = [
-        [said(c.name, 60), number(c.u / size, 2), _degrees(c.degrees),
-         percent(c.u * c.u / total) if total else "-"]
-        for c in order[:MOST_BUDGET]
-    ]  # fmt: skip
+        [said(component, 60), number(u / size, 2), _degrees(degrees), percent(share)]
+        for component, u, degrees, share in every[:MOST_BUDGET]
+    ]
     k = t_quantile(quantity.degrees)
     shown = plus_minus(quantity.value / size, quantity.U95 / size)
     after = f" {said(unit)}" if unit else ""

@@ -76,3 +76,20 @@ def test_without_readings_nothing_is_claimed(tmp_path):
     for use in items_used(whole_session(session)):
         assert (use.peak_N, use.half, use.full, use.loaded_s) == (None, None, None, None)
         assert use.run_m in (None, 0.0)
+
+
+def test_where_the_rig_was_changed_each_item_counts_what_it_was_part_of(tmp_path):
+    # P-07 is taken out after the first of three strokes, and P-50 put in its place
+    session = made(tmp_path / "s", strokes=3, seal=False)
+    text = (session / "rig.toml").read_text("utf-8").replace("P-07", "P-50")
+    (session / "rig-2.toml").write_text(text, "utf-8")
+    with (session / "events.csv").open("a", encoding="utf-8") as events:
+        events.write("12.5000,r000099,rig,,,rig-2.toml\n")
+    uses: dict[str, list] = {}
+    for use in items_used(whole_session(session)):
+        uses.setdefault(use.item, []).append(use)
+    (old,), (new,) = uses["P-07"], uses["P-50"]
+    assert (old.half, new.half) == (1, 2)
+    assert (old.loaded_s, new.loaded_s) == (pytest.approx(6.0, abs=0.3), pytest.approx(12.0, abs=0.3))
+    assert new.run_m == pytest.approx(2 * old.run_m, rel=0.05)
+    assert sum(u.half + (u.run_m or 0) for u in uses["P-08"]) > 0 and len(uses["P-08"]) == 2
