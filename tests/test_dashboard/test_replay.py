@@ -7,16 +7,21 @@ import signal
 import time
 import tomllib
 import urllib.request
+from pathlib import Path
 
 import pytest
-from live_helpers import start_haul, wait_until
+from live_helpers import Page, start_haul, wait_until
 from made_sessions import made
 
 from analysis.review import review_session
 from analysis.rig import parse_rig
+from dashboard.live import Watch
 from dashboard.replay import Replay, marked
 from logger.session import read_all, session_state
 from logger.verify import verify
+
+
+SAMPLES = sorted(p for p in (Path(__file__).parents[2] / "sample_logs").iterdir() if p.is_dir())
 
 
 class Clock:
@@ -49,6 +54,28 @@ def test_all_rows_are_played_and_the_review_is_the_same(tmp_path):
     assert [e for e in now["events"] if e["kind"] == "mark"] == [e for e in was["events"] if e["kind"] == "mark"]
     # 23 s of session at 20 times its pace
     assert clock.now == pytest.approx(was["duration_s"] / 20, abs=0.1)
+
+
+@pytest.mark.parametrize("session", SAMPLES, ids=lambda p: p.name)
+def test_what_the_live_page_shows_at_the_end_is_what_the_review_says(session, tmp_path):
+    clock = Clock()
+    replay = Replay(session, tmp_path, 20.0, clock)
+    watch = Watch(replay.path, clock=clock)
+    while replay.tick():
+        watch.tick()
+        clock.now += 0.08
+    clock.now += 2.0
+    watch.tick()
+    page = Page(watch)
+    page.ask()
+    review = review_session(session)
+    for shown, key in (("ma", "actual_ma"), ("eff", "efficiency"), ("load", "load_force_N")):
+        measured = review["measured"][key]
+        assert page.parts[shown] == pytest.approx([measured["value"], measured["U95"], measured["n"]], rel=2e-3), key
+    assert page.parts["method"] == review["measured"]["load_force_method"]
+    assert page.parts["verdict"] == review["agreement"]["verdict"]
+    hauls = [s for s in review["strokes"] if s["direction"] == "haul"]
+    assert (page.parts["sum"]["n"], page.parts["sum"]["resets"]) == (len(hauls), review["resets"])
 
 
 @pytest.mark.parametrize("speed", [1.0, 5.0, 20.0])
