@@ -114,7 +114,9 @@ def as_row(use: ItemUse) -> dict[str, Any]:
 
 def _record(item: str, rows: list[tuple[str, str, Mapping[str, Any]]]) -> ItemRecord:
     uses = [use for _, _, use in rows]
-    peak = max((r for r in rows if r[2]["peak_N"] is not None), key=lambda r: r[2]["peak_N"], default=None)
+    peak = max(
+        (r for r in rows if r[2]["peak_N"] is not None), key=lambda r: r[2]["peak_N"], default=None
+    )
     limits = [u["limit_N"] for u in uses if u["limit_N"] is not None]
     starts = sorted(start for _, start, _ in rows)
     # an item that a rig names twice was loaded once

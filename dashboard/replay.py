@@ -43,10 +43,14 @@ class Replay:
         block = read_all(session)
         times = [float(r.time_s[0]) for r in block.readings.values() if len(r.time_s)]
         if not times:
-            raise SessionFault(session, "holds no reading: there is nothing to play", "give another session")
+            raise SessionFault(
+                session, "holds no reading: there is nothing to play", "give another session"
+            )
         self.first_s = min(times)
         ends = [float(r.time_s[-1]) for r in block.readings.values() if len(r.time_s)]
-        self.last_s = max([*ends, *(row.time_s for row in block.clock), *(e.time_s for e in block.events)])
+        self.last_s = max(
+            [*ends, *(row.time_s for row in block.clock), *(e.time_s for e in block.events)]
+        )
         self._events = [e for e in block.events if e.kind not in NOT_PLAYED]
         self._channels = [c.name for c in self.info.sensors.channels]
         self._counts = dict.fromkeys(self._channels, 0)
@@ -119,7 +123,9 @@ class Replay:
             self._stop.wait(TICK_S)
 
     def _play(self, event: Event) -> None:
-        self._writer.event(event.time_s, event.kind, event.channel, event.value, event.text, event.id or None)
+        self._writer.event(
+            event.time_s, event.kind, event.channel, event.value, event.text, event.id or None
+        )
 
     def _sensors(self, session: Path, folder: Path):  # type: ignore[no-untyped-def]
         """The session's sensors, their calibrations where the copy looks for them."""
@@ -135,7 +141,9 @@ class Replay:
                 continue
             name = calibration_copy_name(reference)
             (work / name).write_bytes((session / CALIBRATION / name).read_bytes())
-            text = text.replace(f'"{reference}"', f'"{name}"').replace(f"'{reference}'", f'"{name}"')
+            text = text.replace(f'"{reference}"', f'"{name}"').replace(
+                f"'{reference}'", f'"{name}"'
+            )
         return parse_sensors(text, str(work / "sensors.toml"), work)
 
 
@@ -175,7 +183,11 @@ def marked(text: str, file: str, mark: str) -> str:
     title = one_line(mark + str(data.get("title", "")), 200)
     escaped = title.replace("\\", "\\\\").replace('"', '\\"')
     line = f'title = "{escaped}"'
-    changed = re.sub(r"(?m)^title[ \t]*=.*$", lambda _: line, text, count=1) if "title" in data else f"{line}\n{text}"
+    changed = (
+        re.sub(r"(?m)^title[ \t]*=.*$", lambda _: line, text, count=1)
+        if "title" in data
+        else f"{line}\n{text}"
+    )
     try:
         if tomllib.loads(changed) == {**data, "title": title}:
             return changed

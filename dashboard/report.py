@@ -85,7 +85,7 @@ def report(
     standing = "".join(f"<p>{escape(text)}</p>" for text in STANDING)
     return (
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
-        '<meta http-equiv="Content-Security-Policy" content="default-src \'none\'; style-src \'unsafe-inline\'">'
+        "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'\">"
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>{title}</title><style>{STYLE}</style></head>\n<body>"
         f"<h1>{title}</h1>{_job(whole, shown)}{what_if}"
@@ -135,7 +135,9 @@ def _job(whole: Whole, shown: Units) -> str:
     if load.slope_rad:
         facts.append(f"slope {number(load.slope_rad * 57.29577951308232)}°")
     if whole.known.load_force_N is not None:
-        facts.append(f"resists {shown.force_pm(whole.known.load_force_N, whole.known.load_force_u_N)} (stated)")
+        facts.append(
+            f"resists {shown.force_pm(whole.known.load_force_N, whole.known.load_force_u_N)} (stated)"
+        )
     pull = whole.rig.team_pull_N
     rows = [
         ("load", ", ".join(facts) or "nothing stated"),
@@ -156,7 +158,8 @@ def _drawn(whole: Whole, shown: Units) -> str:
     known = whole.known
     haul = known.haul_force_N
     texts = [
-        shown.force(float(t) * haul) if haul is not None else f"{number(float(t))} T" for t in known.tension
+        shown.force(float(t) * haul) if haul is not None else f"{number(float(t))} T"
+        for t in known.tension
     ]
     text = drawing(whole.rig, whole.rig.start_m, known.tension, texts, width=900)
     # inside HTML the namespace is known; nothing in the file then looks like an address
@@ -176,6 +179,6 @@ def _record(whole: Whole, state: str, digest: str | None) -> str:
     )  # fmt: skip
     return (
         f"<p>The record is <b>{said(state)}</b>; {seal}.</p>"
-        f"<p class=\"more\">Made from {said(Path(whole.review['session']).resolve().name)} by haul {said(haul_version())} on "
+        f'<p class="more">Made from {said(Path(whole.review["session"]).resolve().name)} by haul {said(haul_version())} on '
         f"{said(utc_text())}. Values with their expanded uncertainty, 95 %, after JCGM 100:2008.</p>"
     )

@@ -13,7 +13,14 @@ from dashboard.units import UNKNOWN, Units, number, percent, plus_minus
 from logger.errors import one_line
 from logger.sensors import Channel
 
-MOST_STROKES, MOST_PARTS, MOST_EVENTS, MOST_BUDGET, MOST_CHANNELS, MOST_CAUTIONS = 14, 16, 22, 9, 8, 8
+MOST_STROKES, MOST_PARTS, MOST_EVENTS, MOST_BUDGET, MOST_CHANNELS, MOST_CAUTIONS = (
+    14,
+    16,
+    22,
+    9,
+    8,
+    8,
+)
 MANY_DEGREES = 1000.0  # from here on t is the normal quantile to three digits
 GRAVE = ("over_limit", "slip", "shock", "saturated", "alarm")
 
@@ -23,11 +30,15 @@ def said(text: object, most: int = 100) -> str:
     return escape(one_line(str(text), most))
 
 
-def table(head: Sequence[str], rows: Sequence[Sequence[str]], more: str = "", kind: str = "") -> str:
+def table(
+    head: Sequence[str], rows: Sequence[Sequence[str]], more: str = "", kind: str = ""
+) -> str:
     """Cells are HTML already; the first of a row heads it."""
     top = "".join(f'<th scope="col">{cell}</th>' for cell in head)
     body = "".join(
-        f'<tr><th scope="row">{row[0]}</th>' + "".join(f"<td>{cell}</td>" for cell in row[1:]) + "</tr>"
+        f'<tr><th scope="row">{row[0]}</th>'
+        + "".join(f"<td>{cell}</td>" for cell in row[1:])
+        + "</tr>"
         for row in rows
     )
     note = f'<p class="more">{more}</p>' if more else ""
@@ -74,16 +85,24 @@ def strokes(review: dict[str, Any], shown: Units) -> str:
 
 def peaks(review: dict[str, Any], shown: Units) -> str:
     """Highest forces against limits, the most used first."""
-    order = sorted(review["peaks"], key=lambda p: (p["use"] is None, -(p["use"] or 0.0), -p["force_N"]))
+    order = sorted(
+        review["peaks"], key=lambda p: (p["use"] is None, -(p["use"] or 0.0), -p["force_N"])
+    )
     rows = []
     for p in order[:MOST_PARTS]:
         use = percent(p["use"])
         if p["use"] is not None and p["use"] > 1:
             use = f'<b class="over">{use} OVER</b>'
         limit = "unrated" if p["limit_N"] is None else said(shown.force(p["limit_N"]))
-        rows.append([said(p["name"], 40), said(shown.force(p["force_N"])), limit, use, _at(p["time_s"])])
+        rows.append(
+            [said(p["name"], 40), said(shown.force(p["force_N"])), limit, use, _at(p["time_s"])]
+        )
     note = _more(len(order), MOST_PARTS, "strands and elements, less used or unrated")
-    return table(("", "at least", "allowed", "use", "at"), rows, note) if rows else "<p>No force was read.</p>"
+    return (
+        table(("", "at least", "allowed", "use", "at"), rows, note)
+        if rows
+        else "<p>No force was read.</p>"
+    )
 
 
 def budget(name: str, unit: str, size: float, quantity: Quantity | None) -> str:
@@ -102,7 +121,9 @@ def budget(name: str, unit: str, size: float, quantity: Quantity | None) -> str:
         f"u = {number(quantity.u / size, 2)}{after}, k = {number(k)} (t, {_degrees(quantity.degrees)} degrees of "
         f"freedom): {shown}{after}, 95 %"
     )
-    return table((said(name), f"u, {said(unit)}" if unit else "u", "degrees", "share of u²"), rows, note)
+    return table(
+        (said(name), f"u, {said(unit)}" if unit else "u", "degrees", "share of u²"), rows, note
+    )
 
 
 def chosen_events(review: dict[str, Any]) -> list[tuple[int, dict[str, Any]]]:
@@ -118,11 +139,21 @@ def chosen_events(review: dict[str, Any]) -> list[tuple[int, dict[str, Any]]]:
 def events(review: dict[str, Any], chosen: Sequence[tuple[int, dict[str, Any]]]) -> str:
     """Events with the numbers that stand above the plot."""
     rows = [
-        [str(k), _at(e["time_s"]), said(e["kind"], 20), said(e["channel"], 30), said(e["text"], 110)]
+        [
+            str(k),
+            _at(e["time_s"]),
+            said(e["kind"], 20),
+            said(e["channel"], 30),
+            said(e["text"], 110),
+        ]
         for k, e in chosen
     ]
     note = _more(len(review["events"]), len(chosen), "events; `haul review --json` lists all")
-    return table(("", "at", "kind", "channel", "what"), rows, note, "wide events") if rows else "<p>None.</p>"
+    return (
+        table(("", "at", "kind", "channel", "what"), rows, note, "wide events")
+        if rows
+        else "<p>None.</p>"
+    )
 
 
 def channels(whole: Whole) -> str:

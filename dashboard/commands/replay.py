@@ -33,7 +33,9 @@ def run(args: argparse.Namespace) -> int:
         replay = Replay(Path(args.session), Path(work), args.speed)
         try:
             replay.start()
-            seen = argparse.Namespace(**{**vars(args), "path": str(replay.path), "until_sealed": False})
+            seen = argparse.Namespace(
+                **{**vars(args), "path": str(replay.path), "until_sealed": False}
+            )
             return watch.run(seen)
         finally:
             replay.stop()

@@ -28,7 +28,9 @@ def main() -> int:
 
     over = 0
 
-    def tell(what: str, value: float, budget: float, unit: str, more_is_better: bool = False) -> None:
+    def tell(
+        what: str, value: float, budget: float, unit: str, more_is_better: bool = False
+    ) -> None:
         nonlocal over
         bad = value < budget / 3 if more_is_better else value > 3 * budget
         over += bad
@@ -39,7 +41,9 @@ def main() -> int:
 
         def one(k: int) -> Path:
             start = (datetime(2026, 1, 1) + timedelta(days=k)).strftime("%Y-%m-%dT%H:%M:%S.000Z")
-            return made(folder / f"s{k:04d}", strokes=6, stroke_s=5.5, hz=100.0, seed=k, started_at=start)
+            return made(
+                folder / f"s{k:04d}", strokes=6, stroke_s=5.5, hz=100.0, seed=k, started_at=start
+            )
 
         for k in range(SESSIONS):
             one(k)
@@ -72,7 +76,12 @@ def main() -> int:
                 trends = rig_trends(listed)
                 times.append(time.perf_counter() - began)
             assert len(listed) == ROWS and len(trends) == 50
-            tell("10,000 rows listed, filtered, 50 trends (median of 7)", sorted(times)[3], LIST_S, "s")
+            tell(
+                "10,000 rows listed, filtered, 50 trends (median of 7)",
+                sorted(times)[3],
+                LIST_S,
+                "s",
+            )
     return 1 if over else 0
 
 

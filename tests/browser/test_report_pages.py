@@ -15,7 +15,10 @@ from dashboard.report import report
 SAMPLES = sorted(p for p in (Path(__file__).parents[2] / "sample_logs").iterdir() if p.is_dir())
 FLAGS = ("--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--no-first-run",
          "--no-pdf-header-footer", "--disable-background-networking")  # fmt: skip
-PAPER_PT = {"A4": (595, 842), "Letter": (612, 792)}  # ISO 216 210 x 297 mm; ANSI/ASME Y14.1 A, 8.5 x 11 in
+PAPER_PT = {
+    "A4": (595, 842),
+    "Letter": (612, 792),
+}  # ISO 216 210 x 297 mm; ANSI/ASME Y14.1 A, 8.5 x 11 in
 
 
 def printed(html: str, folder: Path, paper: str) -> bytes:
@@ -56,12 +59,25 @@ def test_a_sample_prints_on_at_most_four_pages(tmp_path, paper):
 def test_so_does_a_long_session_of_long_words(tmp_path, paper):
     words = "a long word about the slipway " * 4
     path = "".join(
-        f'\n  {{{{ pulley = "A{k}", on = "anchor" }}}}, {{{{ pulley = "L{k}", on = "load" }}}},' for k in range(1, 9)
+        f'\n  {{{{ pulley = "A{k}", on = "anchor" }}}}, {{{{ pulley = "L{k}", on = "load" }}}},'
+        for k in range(1, 9)
     )
-    rig = RIG.split("path = [")[0] + f'path = [ {{{{ tie = "anchor" }}}}, {{{{ pulley = "L0", on = "load" }}}},{path}\n  {{{{ haul = "team", toward_deg = 180 }}}} ]\n'
+    rig = (
+        RIG.split("path = [")[0]
+        + f'path = [ {{{{ tie = "anchor" }}}}, {{{{ pulley = "L0", on = "load" }}}},{path}\n  {{{{ haul = "team", toward_deg = 180 }}}} ]\n'
+    )
     session = made(
-        tmp_path / "s", rig=rig, strokes=40, stroke_s=5.0, rest_s=4.0, hz=10.0, title=words, note=words * 3,
-        marks=200, mark=words, load_N=3000.0,
+        tmp_path / "s",
+        rig=rig,
+        strokes=40,
+        stroke_s=5.0,
+        rest_s=4.0,
+        hz=10.0,
+        title=words,
+        note=words * 3,
+        marks=200,
+        mark=words,
+        load_N=3000.0,
     )
     html = report(session)
     assert "more strokes" in html and "more events" in html

@@ -10,7 +10,10 @@ from made_sessions import RIG, made
 from analysis.compare import pairs, same_load, same_rig_trends, side, worth_it
 from analysis.whole import whole_session
 
-FIVE = RIG.replace('{{ haul = "team" }}', '{{ pulley = "A2", on = "anchor" }}, {{ pulley = "T2", on = "G1" }}, {{ haul = "team" }}')
+FIVE = RIG.replace(
+    '{{ haul = "team" }}',
+    '{{ pulley = "A2", on = "anchor" }}, {{ pulley = "T2", on = "G1" }}, {{ haul = "team" }}',
+)
 
 
 def look(path, **more):
@@ -36,7 +39,13 @@ def test_the_same_rig_is_told_by_what_is_laid_out_not_by_the_load(tmp_path):
 
 def test_a_rig_that_wears_is_seen_over_months(tmp_path):
     sides = [
-        look(tmp_path / f"s{k}", e=0.92 - 0.02 * k, hz=10.0, load_u_N=3.0, started_at=f"2026-{k + 1:02d}-01T08:00:00.000Z")
+        look(
+            tmp_path / f"s{k}",
+            e=0.92 - 0.02 * k,
+            hz=10.0,
+            load_u_N=3.0,
+            started_at=f"2026-{k + 1:02d}-01T08:00:00.000Z",
+        )
         for k in range(6)
     ]
     ((title, found),) = same_rig_trends(sides)
@@ -62,5 +71,8 @@ def test_a_bigger_ratio_that_was_needed_and_one_that_was_not(tmp_path):
 
 
 def test_another_load_is_not_compared(tmp_path):
-    small, big = look(tmp_path / "a", load_N=1200.0), look(tmp_path / "b", load_N=1600.0, rig=FIVE, e=1.4)
+    small, big = (
+        look(tmp_path / "a", load_N=1200.0),
+        look(tmp_path / "b", load_N=1600.0, rig=FIVE, e=1.4),
+    )
     assert not same_load(small, big) and pairs([small, big]) == []

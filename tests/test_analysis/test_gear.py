@@ -19,7 +19,11 @@ def test_one_session_by_hand(tmp_path):
     assert set(uses) == {"P-07", "P-08", "G-1"}
     pulley, rider, grab = uses["P-07"], uses["P-08"], uses["G-1"]
     assert pulley.peak_N == pytest.approx(2 * 800.0) == rider.peak_N == grab.peak_N
-    assert (pulley.limit_N, rider.limit_N, grab.limit_N) == (900.0, 4000.0, 4000.0)  # 9 kN / 10, WLL, slips
+    assert (pulley.limit_N, rider.limit_N, grab.limit_N) == (
+        900.0,
+        4000.0,
+        4000.0,
+    )  # 9 kN / 10, WLL, slips
     # 1200 N / 2.71 = 443 N at the haul: 886 N is above half of 900 N in each stroke, once above it all
     assert 2 * 1200 / ma(0.9) == pytest.approx(885.6, abs=0.1)
     assert (pulley.half, pulley.full) == (3, 1)
@@ -30,7 +34,9 @@ def test_one_session_by_hand(tmp_path):
     flow = {whole.rig.stations[s].name: abs(whole.known.motion.flow[s]) for s in whole.rig.turns}
     assert rider.run_m == pytest.approx(strokes * flow["T1"] / 3)
     assert pulley.run_m == pytest.approx(strokes * flow["A1"] / 3)
-    assert (flow["T1"], flow["A1"]) == pytest.approx((2.0, 1.0))  # rope past each per metre of load travel
+    assert (flow["T1"], flow["A1"]) == pytest.approx(
+        (2.0, 1.0)
+    )  # rope past each per metre of load travel
     assert grab.run_m is None
     assert pulley.loaded_s == pytest.approx(18.0, abs=0.5)  # 3 strokes of 6 s
 
@@ -38,7 +44,9 @@ def test_one_session_by_hand(tmp_path):
 def test_over_many_sessions(tmp_path):
     rows = []
     for k, (item, peak) in enumerate((("P-07", 500.0), ("P-07", 700.0), ("P-99", 600.0))):
-        session = made(tmp_path / f"s{k}", item=item, peak_N=peak, started_at=f"2026-0{k + 3}-01T10:00:00.000Z")
+        session = made(
+            tmp_path / f"s{k}", item=item, peak_N=peak, started_at=f"2026-0{k + 3}-01T10:00:00.000Z"
+        )
         whole = whole_session(session)
         rows += [(session.name, whole.review["started_at"], as_row(u)) for u in items_used(whole)]
     records = {r.item: r for r in totals(rows)}
@@ -48,7 +56,9 @@ def test_over_many_sessions(tmp_path):
     assert first.peak_N == pytest.approx(1400.0) and first.peak_session == "s1"
     # two strokes a session above half of 900 N; above 900 N only the two peaks
     assert (first.half, first.full) == (4, 2)
-    assert records["P-08"].sessions == 3 and records["P-08"].loaded_h == pytest.approx(3 * 12 / 3600, rel=0.05)
+    assert records["P-08"].sessions == 3 and records["P-08"].loaded_h == pytest.approx(
+        3 * 12 / 3600, rel=0.05
+    )
     assert records["P-99"].sessions == 1 and records["G-1"].run_m is None
 
 
@@ -90,6 +100,9 @@ def test_where_the_rig_was_changed_each_item_counts_what_it_was_part_of(tmp_path
         uses.setdefault(use.item, []).append(use)
     (old,), (new,) = uses["P-07"], uses["P-50"]
     assert (old.half, new.half) == (1, 2)
-    assert (old.loaded_s, new.loaded_s) == (pytest.approx(6.0, abs=0.3), pytest.approx(12.0, abs=0.3))
+    assert (old.loaded_s, new.loaded_s) == (
+        pytest.approx(6.0, abs=0.3),
+        pytest.approx(12.0, abs=0.3),
+    )
     assert new.run_m == pytest.approx(2 * old.run_m, rel=0.05)
     assert sum(u.half + (u.run_m or 0) for u in uses["P-08"]) > 0 and len(uses["P-08"]) == 2

@@ -43,12 +43,18 @@ def test_a_row_says_what_the_review_says(library, tmp_path):
         review = review_session(library / row["path"])
         for key in ("actual_ma", "efficiency"):
             measured = review["measured"][key]
-            assert (row[key], row[f"{key}_u"], row[f"{key}_U95"]) == (measured["value"], measured["u"], measured["U95"])
+            assert (row[key], row[f"{key}_u"], row[f"{key}_U95"]) == (
+                measured["value"],
+                measured["u"],
+                measured["U95"],
+            )
         assert row["haul_travel_m"] == review["measured"]["haul_travel_m"]
         assert (row["state"], row["strokes"], row["fault"]) == ("sealed", 1, "")
 
 
-def test_a_second_look_reads_no_session_and_a_new_session_costs_only_itself(library, tmp_path, monkeypatch):
+def test_a_second_look_reads_no_session_and_a_new_session_costs_only_itself(
+    library, tmp_path, monkeypatch
+):
     read = []
 
     def counted(path):
@@ -162,7 +168,12 @@ def test_all_cores_give_the_same_table_as_one_process(library, tmp_path, monkeyp
     monkeypatch.setattr("analysis.batch.ALONE", 1)  # so that four are worth processes
     alone = updated(library, tmp_path / "a")[1:]
     seen = []
-    with_pool = updated(library, tmp_path / "b", executor=processes, progress=lambda done, of: seen.append((done, of)))[1:]
+    with_pool = updated(
+        library,
+        tmp_path / "b",
+        executor=processes,
+        progress=lambda done, of: seen.append((done, of)),
+    )[1:]
     assert with_pool == alone
     assert seen == [(1, 4), (2, 4), (3, 4), (4, 4)]
 

@@ -50,13 +50,16 @@ def test_stated_uncertainties_rule_where_the_scatter_is_small(rows):
     (slope, intercept), cov = np.polyfit(x, y, 1, w=1 / u, cov="unscaled")
     assert line.scale == 1.0
     assert (line.slope, line.intercept) == pytest.approx((slope, intercept), rel=1e-6, abs=1e-9)
-    assert (line.slope_u, line.intercept_u) == pytest.approx(tuple(np.sqrt(np.diag(cov))[:2]), rel=1e-6)
+    assert (line.slope_u, line.intercept_u) == pytest.approx(
+        tuple(np.sqrt(np.diag(cov))[:2]), rel=1e-6
+    )
 
 
 def _sessions(slope_a_year: float, n: int = 12, u: float = 0.005):
     rng = np.random.default_rng(7)
     return [
-        (f"2026-{1 + k % 12:02d}-05T08:00:00Z", 0.85 + slope_a_year * k / 12 + rng.normal(0, u), u) for k in range(n)
+        (f"2026-{1 + k % 12:02d}-05T08:00:00Z", 0.85 + slope_a_year * k / 12 + rng.normal(0, u), u)
+        for k in range(n)
     ]
 
 

@@ -114,5 +114,8 @@ def test_where_no_scheduler_answers_is_one_line(library, haul, tmp_path, monkeyp
 
 def test_without_the_extra_it_says_what_to_install(monkeypatch):
     monkeypatch.setitem(sys.modules, "distributed", None)
-    with pytest.raises(CallFault, match=r"pip install '.\[cluster\]'"), cluster("tcp://127.0.0.1:1"):
+    with (
+        pytest.raises(CallFault, match=r"pip install '.\[cluster\]'"),
+        cluster("tcp://127.0.0.1:1"),
+    ):
         pass

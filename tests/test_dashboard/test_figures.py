@@ -19,7 +19,9 @@ from dashboard.figures_spec import Figure, Line, Mark, ticks
 
 @pytest.fixture(scope="module")
 def whole(tmp_path_factory):
-    return whole_session(made(tmp_path_factory.mktemp("s") / "s", strokes=3, hz=200.0, peak_N=900.0, marks=2))
+    return whole_session(
+        made(tmp_path_factory.mktemp("s") / "s", strokes=3, hz=200.0, peak_N=900.0, marks=2)
+    )
 
 
 def test_no_peak_is_lost_in_thinning(whole):
@@ -45,12 +47,18 @@ def test_bands_and_dots_are_the_reviews(whole):
     figure = efficiency_by_stroke(review)
     (dots,) = figure.dots
     assert list(dots.y) == [s["efficiency"]["value"] for s in review["strokes"]]
-    assert list(dots.high - dots.y) == pytest.approx([s["efficiency"]["U95"] for s in review["strokes"]])
+    assert list(dots.high - dots.y) == pytest.approx(
+        [s["efficiency"]["U95"] for s in review["strokes"]]
+    )
     band = next(b for b in figure.bands if b.kind == "measured")
     middle = review["measured"]["efficiency"]
-    assert (band.y0, band.y1) == pytest.approx((middle["value"] - middle["U95"], middle["value"] + middle["U95"]))
+    assert (band.y0, band.y1) == pytest.approx(
+        (middle["value"] - middle["U95"], middle["value"] + middle["U95"])
+    )
     strokes = [b for b in force_over_time(whole).bands if b.kind == "stroke"]
-    assert [(b.x0, b.x1) for b in strokes] == [(s["start_s"], s["end_s"]) for s in review["strokes"]]
+    assert [(b.x0, b.x1) for b in strokes] == [
+        (s["start_s"], s["end_s"]) for s in review["strokes"]
+    ]
 
 
 def test_the_area_of_the_loop_is_the_work(whole):
@@ -63,13 +71,19 @@ def test_the_area_of_the_loop_is_the_work(whole):
 def test_a_gap_in_the_readings_breaks_the_line(tmp_path):
     session = made(tmp_path / "s", hz=20.0)
     lines = (session / "readings.csv").read_text("utf-8").splitlines(keepends=True)
-    kept = [line for line in lines if not line[0].isdigit() or not 8.0 < float(line.split(",")[0]) < 14.0]
+    kept = [
+        line
+        for line in lines
+        if not line[0].isdigit() or not 8.0 < float(line.split(",")[0]) < 14.0
+    ]
     (session / "readings.csv").write_text("".join(kept), "utf-8")
     line = force_over_time(whole_session(session)).lines[0]
     assert np.isnan(line.y).sum() == 1
 
 
-@pytest.mark.parametrize("make", [force_over_time, work_loop, lambda whole: efficiency_by_stroke(whole.review)])
+@pytest.mark.parametrize(
+    "make", [force_over_time, work_loop, lambda whole: efficiency_by_stroke(whole.review)]
+)
 def test_both_renderings_take_every_figure(whole, make):
     figure = make(whole)
     ET.fromstring(svg(figure))
@@ -78,7 +92,13 @@ def test_both_renderings_take_every_figure(whole, make):
 
 def test_texts_are_harmless():
     bad = '<script>alert("x")</script>'
-    figure = Figure(bad, bad, bad, (Line(bad, np.array([0.0, 1.0]), np.array([0.0, 1.0])),), marks=(Mark(0.5, bad, bad),))
+    figure = Figure(
+        bad,
+        bad,
+        bad,
+        (Line(bad, np.array([0.0, 1.0]), np.array([0.0, 1.0])),),
+        marks=(Mark(0.5, bad, bad),),
+    )
     for text in (svg(figure), svg(Figure(bad, bad, bad, nothing=bad))):
         assert "<script" not in text
         ET.fromstring(text)
@@ -90,4 +110,7 @@ def test_ticks_are_round_few_and_inside(low, span, about):
     high = low + span
     found = ticks(low, high, about)
     assert len(found) <= about + 1
-    assert all(low - 1e-6 * span - 1e-9 * abs(low) <= t <= high + 1e-6 * span + 1e-9 * abs(high) for t in found)
+    assert all(
+        low - 1e-6 * span - 1e-9 * abs(low) <= t <= high + 1e-6 * span + 1e-9 * abs(high)
+        for t in found
+    )

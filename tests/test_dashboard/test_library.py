@@ -36,7 +36,19 @@ def test_the_list_shows_each_session_and_what_changes(haul, folder):
 def test_filters_narrow_list_and_trend(haul, folder):
     found = json.loads(haul("library", folder, "--since", "2026-02-01", "--json").out)
     assert [r["path"] for r in found["sessions"]] == ["s1", "s2"] and found["trends"] == []
-    found = json.loads(haul("library", folder, "--until", "2026-01", "--state", "sealed", "--title", "launch", "--json").out)
+    found = json.loads(
+        haul(
+            "library",
+            folder,
+            "--until",
+            "2026-01",
+            "--state",
+            "sealed",
+            "--title",
+            "launch",
+            "--json",
+        ).out
+    )
     assert [r["path"] for r in found["sessions"]] == ["s0"]
     (trend,) = json.loads(haul("library", folder, "--json").out)["trends"]
     assert trend["n"] == 3 and trend["per_year"] < 0
@@ -53,7 +65,10 @@ def test_us_units_and_faults_are_shown(haul, folder):
 def test_gear_is_counted_and_a_person_decides(haul, folder, tmp_path):
     said = haul("gear", folder, "--csv", tmp_path / "gear.csv")
     assert said.status == 0, said.err
-    assert "at least" in said.out and "a person inspects gear and retires it, not this program" in said.out
+    assert (
+        "at least" in said.out
+        and "a person inspects gear and retires it, not this program" in said.out
+    )
     rows = list(csv.reader((tmp_path / "gear.csv").read_text("utf-8").splitlines()))
     assert rows[0][:5] == ["item", "kinds", "sessions", "since", "last"]
     assert [r[0] for r in rows[1:]] == ["'=P-07", "G-1", "P-08"]  # no formula

@@ -20,7 +20,6 @@ from dashboard.replay import Replay, marked
 from logger.session import read_all, session_state
 from logger.verify import verify
 
-
 SAMPLES = sorted(p for p in (Path(__file__).parents[2] / "sample_logs").iterdir() if p.is_dir())
 
 
@@ -51,7 +50,9 @@ def test_all_rows_are_played_and_the_review_is_the_same(tmp_path):
     was, now = review_session(session), review_session(replay.path)
     for key in ("measured", "predicted", "strokes", "resets", "peaks", "duration_s"):
         assert now[key] == was[key], key
-    assert [e for e in now["events"] if e["kind"] == "mark"] == [e for e in was["events"] if e["kind"] == "mark"]
+    assert [e for e in now["events"] if e["kind"] == "mark"] == [
+        e for e in was["events"] if e["kind"] == "mark"
+    ]
     # 23 s of session at 20 times its pace
     assert clock.now == pytest.approx(was["duration_s"] / 20, abs=0.1)
 
@@ -71,7 +72,9 @@ def test_what_the_live_page_shows_at_the_end_is_what_the_review_says(session, tm
     review = review_session(session)
     for shown, key in (("ma", "actual_ma"), ("eff", "efficiency"), ("load", "load_force_N")):
         measured = review["measured"][key]
-        assert page.parts[shown] == pytest.approx([measured["value"], measured["U95"], measured["n"]], rel=2e-3), key
+        assert page.parts[shown] == pytest.approx(
+            [measured["value"], measured["U95"], measured["n"]], rel=4e-3
+        ), key  # three digits are shown
     assert page.parts["method"] == review["measured"]["load_force_method"]
     assert page.parts["verdict"] == review["agreement"]["verdict"]
     hauls = [s for s in review["strokes"] if s["direction"] == "haul"]
@@ -91,11 +94,15 @@ def test_after_a_second_of_wall_time_that_many_seconds_were_played(tmp_path, spe
 
 def test_it_is_marked_and_the_original_is_not_touched(tmp_path):
     session = made(tmp_path / "s")
-    before = {p.name: (p.stat().st_mtime_ns, p.read_bytes()) for p in session.iterdir() if p.is_file()}
+    before = {
+        p.name: (p.stat().st_mtime_ns, p.read_bytes()) for p in session.iterdir() if p.is_file()
+    }
     replay, _ = played(session, tmp_path / "r", 4.0)
     assert replay.path.name == "REPLAY-4x-s"
     assert review_session(replay.path)["title"] == "REPLAY 4x: Launch, 3:1"
-    after = {p.name: (p.stat().st_mtime_ns, p.read_bytes()) for p in session.iterdir() if p.is_file()}
+    after = {
+        p.name: (p.stat().st_mtime_ns, p.read_bytes()) for p in session.iterdir() if p.is_file()
+    }
     assert after == before
 
 
@@ -109,7 +116,10 @@ def test_only_the_title_of_the_rig_changes(title):
     was = tomllib.loads(text)
     now = tomllib.loads(marked(text, "rig.toml", "REPLAY 2x: "))
     assert now["title"].startswith("REPLAY 2x:")
-    assert parse_rig(marked(text, "rig.toml", "x"), "rig.toml").stations == parse_rig(text, "rig.toml").stations
+    assert (
+        parse_rig(marked(text, "rig.toml", "x"), "rig.toml").stations
+        == parse_rig(text, "rig.toml").stations
+    )
     assert now["anchor_to_load_m"] == was["anchor_to_load_m"]
 
 

@@ -18,7 +18,9 @@ def test_the_notebook_example(tmp_path, monkeypatch, capsys):
     text = reading.README.read_text("utf-8")
     (code,) = reading.blocks(text, "python")
     monkeypatch.chdir(tmp_path)
-    shutil.copytree(reading.README.parent / "sample_logs" / "slipway-launch-1", tmp_path / "slipway")
+    shutil.copytree(
+        reading.README.parent / "sample_logs" / "slipway-launch-1", tmp_path / "slipway"
+    )
     exec(compile(code, "README.md", "exec"), {"__name__": "__main__"})
     efficiency = review_session("slipway")["measured"]["efficiency"]
     assert f"{efficiency['value']:.3f}" in capsys.readouterr().out
