@@ -48,7 +48,7 @@ th, td { text-align: right; padding: 0.45mm 1mm; border-bottom: 0.15mm solid #c3
 th { font-weight: 600; } th[scope="row"] { text-align: left; font-weight: 400; }
 thead th:first-child { text-align: left; } thead th { white-space: nowrap; }
 .wide th, .wide td { text-align: left; }
-.over, .events th, .events td:nth-child(-n+3) { white-space: nowrap; }
+.over, .events th, .events td:nth-child(-n+3), .last td:last-child { white-space: nowrap; }
 .digest { font-family: "DejaVu Sans Mono", Consolas, monospace; overflow-wrap: anywhere; }
 """
 STANDING = (
@@ -78,7 +78,7 @@ def report(
         "" if rig is None
         else f"<p><b>WHAT IF:</b> predictions and estimates take the rig file {said(rig)}, not the session's own.</p>"
     )  # fmt: skip
-    sentences = "".join(f"<p>{said(text, 500)}</p>" for text in three_sentences(review, shown))
+    sentences = "".join(f"<p>{said(text, 340)}</p>" for text in three_sentences(review, shown))
     force = svg(force_over_time(whole, shown, numbers), 720, 225)
     loop = svg(work_loop(whole, shown), 380, 240)
     each = svg(efficiency_by_stroke(review), 380, 240)
@@ -150,7 +150,7 @@ def _job(whole: Whole, shown: Units) -> str:
     if whole.info.simulation_true is not None:
         rows.append(("source", "SIMULATED devices"))
     cells = "".join(f"<div><dt>{label}</dt><dd>{said(text)}</dd></div>" for label, text in rows)
-    note = f"<p>{said(whole.rig.note, 300)}</p>" if whole.rig.note else ""
+    note = f"<p>{said(whole.rig.note, 240)}</p>" if whole.rig.note else ""
     return f'<dl class="job">{cells}</dl>{note}'
 
 

@@ -13,14 +13,8 @@ from dashboard.units import UNKNOWN, Units, number, percent, plus_minus
 from logger.errors import one_line
 from logger.sensors import Channel
 
-MOST_STROKES, MOST_PARTS, MOST_EVENTS, MOST_BUDGET, MOST_CHANNELS, MOST_CAUTIONS = (
-    14,
-    16,
-    22,
-    9,
-    8,
-    8,
-)
+MOST_STROKES, MOST_PARTS, MOST_EVENTS = 12, 14, 18
+MOST_BUDGET, MOST_CHANNELS, MOST_CAUTIONS = 8, 8, 6
 MANY_DEGREES = 1000.0  # from here on t is the normal quantile to three digits
 GRAVE = ("over_limit", "slip", "shock", "saturated", "alarm")
 
@@ -95,11 +89,11 @@ def peaks(review: dict[str, Any], shown: Units) -> str:
             use = f'<b class="over">{use} OVER</b>'
         limit = "unrated" if p["limit_N"] is None else said(shown.force(p["limit_N"]))
         rows.append(
-            [said(p["name"], 40), said(shown.force(p["force_N"])), limit, use, _at(p["time_s"])]
+            [said(p["name"], 24), said(shown.force(p["force_N"])), limit, use, _at(p["time_s"])]
         )
     note = _more(len(order), MOST_PARTS, "strands and elements, less used or unrated")
     return (
-        table(("", "at least", "allowed", "use", "at"), rows, note)
+        table(("", "at least", "allowed", "use", "at"), rows, note, "last")
         if rows
         else "<p>No force was read.</p>"
     )
@@ -143,8 +137,8 @@ def events(review: dict[str, Any], chosen: Sequence[tuple[int, dict[str, Any]]])
             str(k),
             _at(e["time_s"]),
             said(e["kind"], 20),
-            said(e["channel"], 30),
-            said(e["text"], 110),
+            said(e["channel"], 20),
+            said(e["text"], 90),
         ]
         for k, e in chosen
     ]
@@ -167,7 +161,7 @@ def channels(whole: Whole) -> str:
         ) if x)  # fmt: skip
         lost = whole.review["dropped"].get(c.name, 0)
         rows.append([
-            said(c.name, 30), said(c.at, 30), f"{whole.review['readings'].get(c.name, 0)}"
+            said(c.name, 24), said(c.at, 20), f"{whole.review['readings'].get(c.name, 0)}"
             + (f" ({lost} dropped)" if lost else ""),
             said(_conversion(c), 160), said(doubt or ("of the calibration" if c.calibration else "none stated")),
             "-" if c.capacity is None else said(f"{c.capacity:g} {unit}"),
@@ -190,7 +184,7 @@ def cautions(review: dict[str, Any]) -> str:
     texts = review["warnings"]
     if not texts:
         return "<p>The review has no warning.</p>"
-    items = "".join(f"<li>{said(text, 200)}</li>" for text in texts[:MOST_CAUTIONS])
+    items = "".join(f"<li>{said(text, 150)}</li>" for text in texts[:MOST_CAUTIONS])
     more = _more(len(texts), MOST_CAUTIONS, "warnings")
     return f"<ul>{items}</ul>" + (f'<p class="more">{more}</p>' if more else "")
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import copy
+import dataclasses
 import re
 import shutil
 import subprocess
@@ -10,6 +12,7 @@ from pathlib import Path
 import pytest
 from made_sessions import RIG, made
 
+from analysis.whole import whole_session
 from dashboard.report import report
 
 SAMPLES = sorted(p for p in (Path(__file__).parents[2] / "sample_logs").iterdir() if p.is_dir())
@@ -82,3 +85,28 @@ def test_so_does_a_long_session_of_long_words(tmp_path, paper):
     html = report(session)
     assert "more strokes" in html and "more events" in html
     assert 2 <= pages(printed(html, tmp_path, paper)) <= 4
+
+
+@pytest.mark.parametrize("paper", PAPER_PT)
+def test_even_where_everything_is_as_much_as_it_can_be(tmp_path, paper, monkeypatch):
+    # a review in which each list is long and each text is as long as files allow
+    words = "wide words WWW " * 20
+    whole = whole_session(SAMPLES[0])
+    review = copy.deepcopy(whole.review)
+    review["title"] = words
+    review["warnings"] = [f"{k} {words}" for k in range(60)]
+    review["strokes"] = review["strokes"] * 20
+    review["peaks"] = [{**row, "name": f"{words[:50]}{k}"} for k in range(4) for row in review["peaks"]]
+    for event in review["events"]:
+        event["text"], event["channel"] = words, words
+    review["events"] = review["events"] * 10
+    review["measured"]["why_not"] = words * 3
+    channel = dataclasses.replace(whole.info.sensors.channels[0], name=words[:60], at=words[:200])
+    sensors = dataclasses.replace(whole.info.sensors, channels=(channel,) * 20)
+    rig = dataclasses.replace(whole.rig, note=words * 10)
+    full = dataclasses.replace(
+        whole, review=review, main=dataclasses.replace(whole.main, rig=rig),
+        info=dataclasses.replace(whole.info, sensors=sensors),
+    )  # fmt: skip
+    monkeypatch.setattr("dashboard.report.whole_session", lambda *args: full)
+    assert pages(printed(report(SAMPLES[0]), tmp_path, paper)) <= 4
