@@ -8,6 +8,7 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
+from dashboard.commands import export
 from dashboard.commands.common import add_json, add_units, pairs, print_json, table, units
 from dashboard.units import UNKNOWN, Units, number, plus_minus
 from logger.errors import one_line
@@ -33,9 +34,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="take the load's force from this session, with a cell in line with the same load over "
         "the same ground",
     )
-    parser.add_argument(
-        "--csv", metavar="FILE", help="also write the readings in SI, a column for each channel"
-    )
+    export.add_arguments(parser)
     add_units(parser)
 
 
@@ -44,10 +43,7 @@ def run(args: argparse.Namespace) -> int:
 
     whole = reviewed(args.session, args.rig, args.load_from)
     found = whole.json
-    if args.csv:
-        from dashboard.commands.export import write_readings
-
-        write_readings(args.session, args.csv)
+    export.write_all(args, found)
     if args.json:
         print_json(found)
     else:
