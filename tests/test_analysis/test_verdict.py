@@ -8,17 +8,17 @@ import pytest
 from measurement import THREE, analyse, block, info, pull, review, sensors, three
 from rig_makers import rig as made_rig
 
+from analysis.analyser import Analyser
 from analysis.as_built import as_built
+from analysis.efficiency import estimate
 from analysis.predict import model
 from analysis.review import review_all
 from analysis.rig import parse_rig
 from analysis.roles import roles
 from analysis.stages import stages
-from analysis.efficiency import estimate
-from analysis.analyser import Analyser
+from analysis.uncertainty import Component, Quantity
 from analysis.verdict import Change, agreement, changes
 from logger.session_types import Event
-from analysis.uncertainty import Component, Quantity
 
 
 def _session(forces, rope=6.0, hz=40, **columns):
