@@ -168,3 +168,24 @@ def test_a_load_that_comes_on_while_the_rope_stands_is_counted_however_it_is_cut
     hand = sensors("haul", "rope", "way")
     whole = analyse(three(), hand, block(**channels))
     assert repr(analyse(three(), hand, *(block(**part) for part in parts))) == repr(whole)
+
+
+def test_a_long_block_taken_a_little_at_a_time_gives_the_same_to_the_bit(monkeypatch):
+    from analysis import slices
+
+    monkeypatch.setattr(slices, "SLICE", 512)
+    monkeypatch.setattr(slices, "SLICE_S", 1.0)
+    assert len(list(slices.slices(_whole().readings))) > 20
+    assert _result([_whole()]) == _at_once()
+
+
+def test_a_block_out_of_order_is_taken_whole(monkeypatch):
+    from analysis import slices
+
+    monkeypatch.setattr(slices, "SLICE", 16)
+    t = np.arange(400) * 0.1
+    for wrong in (np.nan, -5.0, np.inf):
+        broken = t.copy()
+        broken[200] = wrong
+        parts = slices.slices(block(haul=(broken, t), rope=(t, t)).readings)
+        assert len(list(parts)) == 1
