@@ -14,8 +14,8 @@ import numpy as np
 
 from analysis import lag
 from analysis.cells import RATE, Floats
-from analysis.lags import LagSums, by_second, in_order
 from analysis.lag import LagWatch
+from analysis.lags import LagSums, by_second, in_order
 from analysis.levels import HALF, Levels
 from analysis.runs import Runs
 from analysis.steady import MOST_SHIFT

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
 
@@ -50,7 +51,7 @@ def stages(rig: Rig, known: Model, result: Result, found: Estimates) -> list[Sta
             places[channel.at], column[channel.at] = (part.ideal, part.model, part.model_u), j
     order = sorted(places, key=lambda name: places[name][0])
     rows = []
-    for a, b in zip(order[:-1], order[1:], strict=True):
+    for a, b in itertools.pairwise(order):
         if places[b][0] < places[a][0] * (1 + 1e-9):
             continue
         ratio = seen.force_N[:, column[b]] / seen.force_N[:, column[a]]
