@@ -29,6 +29,7 @@ from analysis.grid import (
 )
 from analysis.lag import NO_LAG, Lag
 from analysis.lag_means import with_lag
+from analysis.lags import ChannelLag
 from analysis.later_rig import Loader, RigSpan, check_same, not_used
 from analysis.notes import notes
 from analysis.roles import Roles, roles
@@ -96,6 +97,8 @@ class Result:
     lag_u_s: float | None = None
     lag_why_not: str = ""  # where it is not known
     lag_share: float = 0.0  # standard uncertainty of mean forces by the lag, share of them
+    lags: tuple[ChannelLag, ...] = ()  # per force channel of the roles
+    mean_N: float | None = None  # of all readings of the haul cell
 
 
 class Analyser:
@@ -407,6 +410,8 @@ class Analyser:
             delay.u_s,
             delay.why_not,
             lag_share,
+            seg.lags.result(delay) if seg else (),
+            seg.mean_N if seg and self.roles.haul_force else None,
         )
 
     def _lag(self, seg: Segments | None) -> Lag:

@@ -67,5 +67,5 @@ def _scaled(stroke: Stroke, part: Steady, share: float) -> Stroke:
     return replace(
         stroke,
         mean_force_N=None if stroke.mean_force_N is None else stroke.mean_force_N * share,
-        steady=replace(part, force_N=force, batches=batches),
+        steady=replace(part, force_N=force, batches=batches, shifted_by=share),
     )

@@ -15,6 +15,7 @@ import numpy as np
 from analysis import lag
 from analysis.cells import RATE, Floats
 from analysis.lag import LagWatch
+from analysis.lags import LagSums, by_second, in_order
 from analysis.levels import HALF, Levels
 from analysis.runs import Runs
 from analysis.steady import MOST_SHIFT
@@ -75,6 +76,8 @@ class Segments:
         self.strokes: list[Stroke] = []
         self.resets: list[Reset] = []
         self.slips, self.shocks = Runs(RATE), Runs(RATE)
+        self.lags = LagSums(settings.forces)
+        self._all = np.zeros(2)  # cells with a haul force, sum of their means
         self.leg: Leg | None = None
         self.ran_back_m = 0.0  # load that ran back while nobody pulled, at most
         self.highest_N = 0.0  # largest mean of a cell
@@ -91,6 +94,7 @@ class Segments:
         other.strokes, other.resets = list(self.strokes), list(self.resets)
         other.slips, other.shocks = self.slips.fork(), self.shocks.fork()
         other.leg = self.leg.fork() if self.leg else None
+        other.lags = self.lags.fork()
         other._levels = self._levels.fork()
         other._past = dict(self._past)
         other.lag, other._looks = self.lag.fork(), list(self._looks)
@@ -112,6 +116,11 @@ class Segments:
         """The steady force so far, None before there is one."""
         return self._levels.steady_N
 
+    @property
+    def mean_N(self) -> float | None:
+        """Mean of all the haul cell has sent, whatever was going on."""
+        return float(self._all[1] / self._all[0]) if self._all[0] else None
+
     def push(self, track: Track) -> None:
         """The next whole seconds."""
         n = len(track.high)
@@ -122,6 +131,8 @@ class Segments:
         if unknown.any():
             force = np.where(unknown, -np.inf, force)
         self.highest_N = max(self.highest_N, float(force.max()))
+        known = by_second(~unknown), by_second(np.where(unknown, 0.0, force))
+        self._all = in_order(self._all, np.stack(known, axis=1))
         rope = track.rope
         step = np.zeros(n) if rope is None else np.diff(rope)
         steady, alarm = self._levels.push(force, step, track.high)
@@ -139,6 +150,9 @@ class Segments:
             pasts["steady"] = self._with_past("steady", np.repeat(steady, HALF), np.nan)
             self._slips(track.first, pasts)
         if rope is not None:  # else no way to tell motion: no strokes
+            if self.lags.wanted:
+                way = None if track.load is None else np.diff(track.load)
+                self.lags.push(track.forces, step, way, np.repeat(steady, HALF))
             if track.load is None:  # with a load counter means are over the load's way
                 past = pasts["force"][PAST - MOST_SHIFT : PAST]
                 track = replace(track, around=np.concatenate((past, track.forces[0], track.around)))

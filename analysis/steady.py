@@ -43,6 +43,7 @@ class Steady:
     batches: Floats
     stands: float
     shifted_N: tuple[float, ...] = ()
+    shifted_by: float = 1.0  # what force_N and batches were multiplied by for a lag
 
 
 def steady(
@@ -53,9 +54,10 @@ def steady(
     Left out: rope that stretches while the load still stands, the break-away, a slip.  With a
     load counter: blocks in which the load stands, and means are over the load's way, because rope
     that stretches and gives between hands goes to and fro with the force; without one, or where
-    its steps are too coarse (not `fine`), over the rope's.  Always: blocks at the beginning that
-    differ from the median by more than 5 % and by more than three times the median deviation, so
-    that a force that ripples or climbs along the whole stroke keeps its beginning.
+    its steps are too coarse (not `fine`), over the rope's.  Always: blocks at the beginning and
+    the end in which a force differs from its median by more than 5 % and by more than three times
+    the median deviation, so that a force that ripples or climbs along the whole stroke keeps them.
+    At the end it is a cell that speaks earlier than the counter, and already shows hands that let go.
     pace: rope in a cell, m.
     """
     used = np.flatnonzero(rows[DISTANCE] > 0)
@@ -63,7 +65,6 @@ def steady(
         return None
     rows = rows[:, used]
     distance = rows[DISTANCE]
-    mean = rows[FORCES + 1] / distance
     good = rows[SATURATED] < 0.5 * distance
     if counted:
         good &= _load_moves(distance, rows[LOAD], size, ratio)
@@ -71,14 +72,13 @@ def steady(
         if counted:
             return None
         good = np.ones(len(used), bool)
-    median = _median(mean[good], distance[good])
-    away = np.abs(mean - median)
-    limit = max(0.05 * abs(median), 3.0 * _median(away[good], distance[good]))
+    usual = good & _usual(rows, good)
     half = len(used) // 2
-    usual = np.flatnonzero((good & (away <= limit))[:half])
-    lead = int(usual[0]) if len(usual) else half
-    if lead:
-        good[: min(lead + 1, half + 1)] = False
+    for side, lot in ((1, usual[:half]), (-1, usual[::-1][: len(used) - half - 1])):
+        found = np.flatnonzero(lot)
+        lead = int(found[0]) if len(found) else len(lot)
+        if lead:
+            good[::side][: min(lead + 1, half + (side > 0))] = False
     block = np.flatnonzero(good)
     if len(block) == 0:
         return None
@@ -101,6 +101,21 @@ def steady(
         1.0 - float(total[DISTANCE, 0]) / all_rope,
         () if counted else _shifted(kept, along, pace),
     )
+
+
+def _usual(rows: Floats, good: Bools) -> Bools:
+    """Blocks in which every force is near its median over the good ones."""
+    distance, usual = rows[DISTANCE], np.ones(rows.shape[1], bool)
+    for known, total in zip(rows[FORCES::PER_FORCE], rows[FORCES + 1 :: PER_FORCE], strict=True):
+        there = good & (known > 0.5 * distance)
+        if not there.any():
+            continue
+        mean = total / np.where(known > 0, known, 1.0)
+        median = _median(mean[there], distance[there])
+        away = np.abs(mean - median)
+        limit = max(0.05 * abs(median), 3.0 * _median(away[there], distance[there]))
+        usual &= (away <= limit) | ~there
+    return usual
 
 
 def _shifted(kept: Floats, along: Floats, pace: float) -> tuple[float, ...]:
