@@ -80,9 +80,7 @@ class LagSums:
     def fork(self) -> LagSums:
         return copy.copy(self)
 
-    def push(
-        self, forces: ArrayLike, rope: Floats, load: Floats | None, steady: Floats
-    ) -> None:
+    def push(self, forces: ArrayLike, rope: Floats, load: Floats | None, steady: Floats) -> None:
         """forces (f, n), rope and load: way in each cell (n,), steady (n,): the steady force
         known before each cell, NaN while there is none."""
         n, f = len(rope), self.forces

@@ -19,7 +19,9 @@ from analysis.strokes import Stroke
 from analysis.uncertainty import Quantity, t_quantile
 
 SEEN = 0.04  # share of the force; a smaller change is not told
-EXPLAINS = 0.5  # of the difference to the prediction, that a change must make to be its likely cause
+EXPLAINS = (
+    0.5  # of the difference to the prediction, that a change must make to be its likely cause
+)
 
 
 @dataclass(frozen=True)
@@ -112,10 +114,14 @@ def agreement(
             verdict += f"{ground(change)}, which pulleys do not do, so measure what the load resists before judging them."
         elif less:
             verdict += "look for a pulley that drags, rope that rubs or crosses, or worse pulleys than the file says"
-            verdict += "; or the load resists more than the file says." if method == "known" else "."
+            verdict += (
+                "; or the load resists more than the file says." if method == "known" else "."
+            )
         else:
             verdict += "better pulleys than the file says"
-            verdict += ", or a load that resists less than the file says." if method == "known" else "."
+            verdict += (
+                ", or a load that resists less than the file says." if method == "known" else "."
+            )
     return {"en": en, "verdict": verdict}
 
 
@@ -130,7 +136,9 @@ def en_number(value: float, U: float, reference: float, reference_U: float) -> f
 def ground(change: Change) -> str:
     """How the haul force changed, in words."""
     if abs(change.within) >= max(abs(change.between), abs(change.spread)):
-        return f"the haul force {_moved(change.within)} along each stroke, as over ground that changes"
+        return (
+            f"the haul force {_moved(change.within)} along each stroke, as over ground that changes"
+        )
     if abs(change.between) >= 0.7 * abs(change.spread):
         return f"the haul force {_moved(change.between)} from the first stroke to the last under one rig"
     return f"the haul force differed by {100 * change.spread:.0f} % from stroke to stroke under one rig"

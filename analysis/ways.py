@@ -86,7 +86,9 @@ def observations(
     if not len(table):
         return None
     lags = lags or (ChannelLag(),) * (table.shape[1] - 1)
-    allowed = np.array([lags[0].factor * lag.ratio if k else lag.factor for k, lag in enumerate(lags)])
+    allowed = np.array(
+        [lags[0].factor * lag.ratio if k else lag.factor for k, lag in enumerate(lags)]
+    )
     return Observations(table[:, 0], table[:, 1:] * allowed, lags)
 
 
@@ -126,7 +128,9 @@ def cell_way(rig: Rig, known: Model, result: Result, seen: Observations) -> Way 
 
 def least_variance(cells: Floats, loads: Floats, u: Floats) -> Floats | None:
     """Weights w (cells,) with cells @ w = loads and the least sum of (w u)^2; None if there are none."""
-    scaled = cells / u  # in y = u w the least variance is the least norm, which the pseudo-inverse gives
+    scaled = (
+        cells / u
+    )  # in y = u w the least variance is the least norm, which the pseudo-inverse gives
     found = np.linalg.pinv(scaled, rcond=1e-9) @ loads
     if np.max(np.abs(scaled @ found - loads)) > 1e-7 * np.max(np.abs(loads)):
         return None

@@ -146,7 +146,8 @@ def test_against_monte_carlo():
         one = _strokes(1000 * (1 + 0.01 * rng.standard_normal(4)), hz=10)
         two = _strokes(400 * (1 + 0.01 * rng.standard_normal(4)), hz=10)
         sent = [
-            block(haul=(t, np.where(f > 0, f * gain + zero, 0.0)), rope=(t, x)) for t, x, f in (one, two)
+            block(haul=(t, np.where(f > 0, f * gain + zero, 0.0)), rope=(t, x))
+            for t, x, f in (one, two)
         ]
         first = analyse(tow, channels, sent[0])
         before = told("first", tow, first, first.roles.haul_force, 1.0)

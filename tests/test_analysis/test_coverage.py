@@ -112,5 +112,7 @@ def test_better_devices_give_a_smaller_interval_that_still_holds():
             made = make(row)
             found, _, _ = _estimate(made)
             widths.append(found.efficiency.U95)
-            assert abs(found.efficiency.value - made.true["efficiency"]) <= 1.5 * found.efficiency.U95
+            assert (
+                abs(found.efficiency.value - made.true["efficiency"]) <= 1.5 * found.efficiency.U95
+            )
     assert all(fine < coarse / 2 for coarse, fine in zip(widths[::2], widths[1::2], strict=True))
