@@ -106,7 +106,10 @@ def steady(
 def _usual(rows: Floats, good: Bools) -> Bools:
     """Blocks in which every force is near its median over the good ones."""
     distance, usual = rows[DISTANCE], np.ones(rows.shape[1], bool)
-    for known, total in zip(rows[FORCES::PER_FORCE], rows[FORCES + 1 :: PER_FORCE], strict=True):
+    forces = rows[: -len(SHIFTS)]
+    for known, total in zip(
+        forces[FORCES::PER_FORCE], forces[FORCES + 1 :: PER_FORCE], strict=True
+    ):
         there = good & (known > 0.5 * distance)
         if not there.any():
             continue

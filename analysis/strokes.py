@@ -141,25 +141,25 @@ class Leg:
             )
             if k >= 0:
                 self.load_best = float(load[k + 1])
+        saturated = track.saturated[here]
+        rows, table = [DISTANCE], [ahead[None, :]]
+        if saturated.any():
+            rows.append(SATURATED)
+            table.append(np.where(saturated, ahead, 0.0)[None, :])
+        for row, moved in ((FORCES, ahead), (FORCES + 2, made)):
+            if moved is not None:
+                rows += range(row, row + PER_FORCE * len(value), PER_FORCE)
+                rows += range(row + 1, row + 1 + PER_FORCE * len(value), PER_FORCE)
+                table += [moved * known, _exact(value * moved, JOULE)]
+        if made is not None:
+            rows.append(LOAD)
+            table.append(made[None, :])
+        else:
+            rows += range(len(self.rows) - len(SHIFTS), len(self.rows))
+            table.append(self._shifted(track.around, start, value[0], ahead))
+        way = best[1:] - s * self.x0
+        self._add_profile(way, np.array(rows), np.concatenate(table), value[0])
         if k >= 0:
-            saturated = track.saturated[here]
-            rows, table = [DISTANCE], [ahead[None, :]]
-            if saturated.any():
-                rows.append(SATURATED)
-                table.append(np.where(saturated, ahead, 0.0)[None, :])
-            for row, moved in ((FORCES, ahead), (FORCES + 2, made)):
-                if moved is not None:
-                    rows += range(row, row + PER_FORCE * len(value), PER_FORCE)
-                    rows += range(row + 1, row + 1 + PER_FORCE * len(value), PER_FORCE)
-                    table += [moved * known, _exact(value * moved, JOULE)]
-            if made is not None:
-                rows.append(LOAD)
-                table.append(made[None, :])
-            else:
-                rows += range(len(self.rows) - len(SHIFTS), len(self.rows))
-                table.append(self._shifted(track.around, start, value[0], ahead))
-            way = best[1:] - s * self.x0
-            self._add_profile(way, np.array(rows), np.concatenate(table), value[0])
             self.best, self.last = float(s * best[-1]), track.first + start + k
         high = track.high[here]
         k = int(np.argmax(high))
