@@ -80,6 +80,8 @@ def estimate(rig: Rig, known: Model, result: Result, given: Way | None = None) -
     if len(seen) == 1:
         warnings.append("one observation only: how far results scatter is not known")
     found = Estimates(force, travel=travel, strokes=none, warnings=tuple(warnings), seen=seen)
+    if not force.value > 0:
+        return replace(found, why_not=(why,))
     way = given or choose_way(rig, known, result, seen)
     if way is None:
         return replace(
@@ -97,6 +99,11 @@ def estimate(rig: Rig, known: Model, result: Result, given: Way | None = None) -
             "ground from stroke to stroke", apart.u / force.value * load.value, apart.degrees
         )
         load = _quantity(load.value, [*load.budget, ground], load.n)
+    if not why and not load.value > 0:
+        why = (
+            f"the cells say that the load resists {load.value:.0f} N, which is no load: see to their "
+            "zeros, and to the sign of their scales"
+        )
     if not why and actual.value > known.ideal_ma * (1 + 1e-6) + actual.U95:
         why = (
             f"the measured advantage, {actual.value:.3g}, is above the ideal {known.ideal_ma:.3g} "

@@ -41,8 +41,12 @@ class Change:
 
 def changes(strokes: list[Stroke], values: Floats | None = None) -> Change:
     """Of the haul force over haul strokes; values (strokes,): of another quantity, between strokes."""
-    used = [s for s in strokes if s.direction == "haul" and s.steady is not None]
-    if not used:
+    used = [
+        s
+        for s in strokes
+        if s.direction == "haul" and s.steady is not None and s.steady.force_N[0] > 0
+    ]
+    if not used or (values is not None and len(values) != len(used)):
         return Change()
     mean = np.array([s.steady.force_N[0] for s in used if s.steady is not None])
     whole = float(np.mean(mean))

@@ -83,6 +83,10 @@ def observations(
         for p, row in zip(parts, rows, strict=True)
     ])  # fmt: skip
     table = table[np.isfinite(table[:, 1]) & (table[:, 0] > 0)]
+    alive = np.isfinite(table).any(axis=0)  # a cell that fell silent for a while costs those pieces
+    whole = np.isfinite(table[:, alive]).all(axis=1)
+    if 2 * np.count_nonzero(whole) >= len(table):
+        table = table[whole]
     if not len(table):
         return None
     lags = lags or (ChannelLag(),) * (table.shape[1] - 1)
