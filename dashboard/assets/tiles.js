@@ -30,13 +30,20 @@ window.haul = window.haul || {};
       const text = value === null ? "" : (channel && channel.unit === "m" ? haul.lengthText(value) : haul.forceText(value));
       haul.text(row.children[1].children[1],
         (text ? text + " " : "") + "at " + haul.clock(time) + ", " +
-        (level === 0 ? "below again" : level < shown ? "now over caution alone" : "still over") +
+        (level === 0 && !haul.lost ? "below again" : over() ? "over when the recording ended"
+          : silent(name, head) ? "no data now" : level < shown ? "now over caution alone" : "still over") +
         (seen ? ", acknowledged" : ", not acknowledged"));
     });
     const more = (parts.aln || 0) - found.length;
     haul.id("alarm").hidden = found.length === 0;
     haul.text("ack", "Acknowledge" + (more > 0 ? " (and " + more + " more)" : ""));
     haul.id("ack").hidden = over() || haul.role === "viewer" || found.every((one) => one[5]);
+  }
+  /* Whether nothing is heard of the channel that an alarm is about. */
+  function silent(name, head) {
+    if (haul.lost || now.k === "stalled") return true;
+    const k = head.channels.findIndex((c) => c.name === name);
+    return k >= 0 && Boolean(parts["c:" + k]) && parts["c:" + k][5] === "NO DATA";
   }
   haul.worstAlarm = function () {
     const parts = haul.parts;
@@ -205,6 +212,9 @@ window.haul = window.haul || {};
     });
   }
 
+  haul.alarmsLost = function () {
+    if (parts.head && now) alarms(parts.head);
+  };
   haul.tiles = function () {
     parts = haul.parts;
     now = haul.now;
