@@ -48,13 +48,16 @@ def acquire(folder: Path) -> SessionLock | None:
     path = folder / LOCK_NAME
     # O_NOFOLLOW: a link planted under this name must not make us write elsewhere
     flags = os.O_RDWR | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0)
-    fd = files.ops.open(path, flags)
     # a viewer that asks whether the lock is held takes it for a moment itself
     for _ in range(20):
+        fd = files.ops.open(path, flags)
+        found = SessionLock(fd, path)
         if _try(fd, shared=False):
-            return SessionLock(fd, path)
+            if found.in_place():
+                return found
+            # its holder removed it meanwhile: a lock that nobody else sees is none
+        os.close(fd)
         time.sleep(0.01)
-    os.close(fd)
     return None
 
 
