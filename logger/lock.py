@@ -52,10 +52,9 @@ def acquire(folder: Path) -> SessionLock | None:
     for _ in range(20):
         fd = files.ops.open(path, flags)
         found = SessionLock(fd, path)
-        if _try(fd, shared=False):
-            if found.in_place():
-                return found
-            # its holder removed it meanwhile: a lock that nobody else sees is none
+        # one that its holder removed meanwhile is none: nobody else would see it
+        if _try(fd, shared=False) and found.in_place():
+            return found
         os.close(fd)
         time.sleep(0.01)
     return None
