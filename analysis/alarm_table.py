@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from analysis.bodies import Rig
 from analysis.predict import first_limit, model
-from logger.alarms import AlarmRow
+from logger.alarms import HOLD_S, AlarmRow
 from logger.sensors import Sensors
 
 
@@ -22,6 +22,6 @@ def limit_rows(rig: Rig, sensors: Sensors) -> tuple[AlarmRow, ...]:
         return ()
     return (
         AlarmRow(
-            cell.name, f"{first.name}: {first.why}", abs(first.ideal), 0.0, None, first.limit_N
+            cell.name, f"{first.name}: {first.why}", abs(first.ideal), 0.0, None, first.limit_N, HOLD_S
         ),
     )

@@ -30,6 +30,8 @@ from analysis.travel import Job, Travel, job, needed_rope, rope_in_rig, stroke
 from logger.errors import RigFault
 from logger.tables import nearest
 
+MOST_ASKED = 50  # places on the way at which the model is asked again
+
 
 @dataclass(frozen=True)
 class Part:
@@ -297,7 +299,7 @@ def predict(rig: Rig, haul_force_N: float | None = None) -> dict[str, Any]:
     where = next(
         (k for k, w in enumerate(warnings) if not w.startswith("NO CAPTURE")), len(warnings)
     )
-    warnings[where:where] = over
+    warnings[where:where] = [*over, *_on_the_way(known, haul_force_N, jobs)]
     return {
         "title": rig.title,
         "ideal_ma": known.ideal_ma,
@@ -338,6 +340,44 @@ def _beside_axis(known: Model, haul: float | None) -> list[str]:
                 result.append(
                     f"{piece.name}: the whole force on it is {_kN(whole)}, its pull beside the haul axis included; {_kN(piece.limit_N)} is allowed ({piece.why})"
                 )
+    return result
+
+
+def _on_the_way(known: Model, given_N: float | None, jobs: dict[str, Job]) -> list[str]:
+    """What grows over the job where strands come to stand beside the axis: the haul force, and parts
+    that are allowed at the start and no longer then."""
+    if known.haul_force_N is None or given_N is not None or not np.any(known.rig.side_m):
+        return []
+    worst: Model | None = None
+    for done in jobs.values():
+        ends = [item.end for item in done.story if isinstance(item, Travel)]
+        for x in ends[:: max(1, len(ends) // MOST_ASKED)]:
+            try:
+                there = model(known.rig, x)
+            except np.linalg.LinAlgError:
+                continue
+            if (there.haul_force_N or 0.0) > ((worst.haul_force_N or 0.0) if worst else 0.0):
+                worst = there
+    if (
+        worst is None
+        or worst.haul_force_N is None
+        or worst.haul_force_N < 1.02 * known.haul_force_N
+    ):
+        return []
+    result = [
+        f"the haul force grows to {worst.haul_force_N:.0f} N on the way, as strands come to stand beside the haul axis; the forces here are those at the start"
+    ]
+    for before, after in zip(known.parts, worst.parts, strict=True):
+        if before.limit_N is None:
+            continue
+        now, then = (
+            abs(part.model) * (m.haul_force_N or 0.0)
+            for part, m in ((before, known), (after, worst))
+        )
+        if now <= before.limit_N < then:
+            result.append(
+                f"{before.name}: {_kN(then)} on the way is over what is allowed, {_kN(before.limit_N)} ({before.why})"
+            )
     return result
 
 

@@ -9,6 +9,7 @@ from typing import Any
 from dash import Dash, dcc, html
 
 from dashboard.figures import LIVE_CONFIG, live_figure
+from logger.alarms import HOLD_S
 
 INDEX = """<!DOCTYPE html>
 <html lang="en">
@@ -30,6 +31,14 @@ CAUTIONS = (
     "Stay out of the line of pull, and out of every angle a rope could whip through.",
     "A reading is no rating: what is written on rope, pulley and shackle stands.",
 )
+RULES = (
+    f"An alarm is raised by the recorder once the value has been over its level for {HOLD_S:g} s, in two "
+    "readings at the least; a drop below 95 % of the level in between starts the time anew. It stays "
+    "until it is acknowledged, also when the value is below the level again.",
+    "A shorter shock raises no alarm; it is found in the readings and told as a shock under What happened.",
+    "Red with an eight-sided sign is stop, yellow with a triangle is caution. Nothing here says that "
+    "something is in order: what has no rating is not judged.",
+)
 
 
 class Shell(Dash):
@@ -45,7 +54,7 @@ class Shell(Dash):
 def make(token: str) -> Dash:
     """The Dash application; it has no callback, and nothing on it changes a session."""
     app = Shell(
-        __name__, serve_locally=True, title="haul", update_title=None, add_log_handler=False,
+        __name__, serve_locally=True, assets_ignore=r"^plan\.", title="haul", update_title=None, add_log_handler=False,
         index_string=INDEX.replace("TOKEN", escaping.escape(token, quote=True)),
     )  # fmt: skip
     app.layout = layout()
@@ -55,56 +64,93 @@ def make(token: str) -> Dash:
 
 
 def layout() -> Any:
-    """The page, empty."""
+    """The page, empty, in the order in which one looks at it."""
     return html.Div(
         [
             html.Header(
                 [html.Div([html.H1(id="title"), html.Span(id="sub")], className="who"),
-                 html.Div([html.Span(id="clock"), html.Span("NO LINK", id="link")], className="when")]
+                 html.Div([html.Span(id="clock"),
+                           html.Button("SOUND OFF", id="sound", type="button"),
+                           html.Button("Dark", id="theme", type="button")], className="when")]
             ),
-            html.Main(
-                [
-                    html.Div(
-                        [html.Strong(id="state"), html.Span(id="state-detail")],
-                        id="banner", role="status", **{"aria-live": "polite"},
-                    ),
-                    html.Div(id="alarm", role="alert"),
-                    html.Section(_tile("Haul tension now", "tension", "big"), className="tile wide"),
-                    html.Section(_tile("Stroke left", "left"), className="tile"),
-                    html.Section(_tile("Load travel", "travel"), className="tile"),
-                    html.Section(
-                        [
-                            html.Div(
-                                [html.H2(id="graph-title"), html.Div(id="spans", role="group")],
-                                className="row",
-                            ),
-                            html.Div(id="graph-key", className="keys"),
-                            html.Div(
-                                dcc.Graph(id="live-graph", figure=live_figure(), config=LIVE_CONFIG,
-                                          responsive=True, style={"height": "100%"}),
-                                className="plot",
-                            ),
-                            html.P(id="graph-note", className="note"),
-                        ],
-                        className="tile graph",
-                    ),
-                    html.Section(_tile("Mechanical advantage", "ma"), className="tile ma"),
-                    html.Section([html.H2("Channels"), html.Div(id="channels")], className="tile half"),
-                    html.Section([html.H2("Say to the recorder"), html.Div(id="hands")],
-                                 id="hands-tile", className="tile half"),
-                    html.Section([html.H2("What happened"), html.Ul(id="events")], className="tile half"),
-                    html.Section([html.H2("Mind"), html.Ul([html.Li(c) for c in CAUTIONS]),
-                                  html.Ul(id="warnings")], className="tile half mind"),
-                ]
-            ),
+            html.Main([*_glance(), *_closer(), *_work()]),
         ],
         id="page", className="nolink",
     )  # fmt: skip
 
 
-def _tile(title: str, name: str, size: str = "") -> list[Any]:
+def _glance() -> list[Any]:
+    """What five seconds are for."""
+    return [
+        html.Div(
+            [html.Div([html.Strong(id="state"), html.Span(id="state-detail")], className="words"),
+             html.Span("NO LINK", id="link")],
+            id="banner", role="status", **{"aria-live": "polite"},
+        ),
+        html.Section(
+            [html.Div(id="alarms", role="alert"), html.Button("Acknowledge", id="ack", type="button")],
+            id="alarm", hidden=True, **{"aria-label": "Alarms"},
+        ),
+        html.Section(_tile("Haul tension", "tension", "big", html.Div(id="gauge")),
+                     className="tile tension"),
+        html.Section(_tile("Rope left to two-blocked", "left"), className="tile left"),
+        html.Section(_tile("Load moved", "travel"), className="tile moved"),
+        html.Section(_tile("Peak of the haul tension", "peak"), className="tile peak"),
+    ]  # fmt: skip
+
+
+def _closer() -> list[Any]:
+    """Actual against ideal and predicted, force and travel over time, the rig."""
+    return [
+        html.Section(_tile("Mechanical advantage", "ma"), className="tile ma"),
+        html.Section(
+            [
+                html.Div(
+                    [html.H2(id="graph-title"), html.Div(id="spans", role="group",
+                                                         **{"aria-label": "Time in view"})],
+                    className="row",
+                ),
+                html.Div(id="graph-key", className="keys"),
+                html.Div(
+                    [dcc.Graph(id="live-graph", figure=live_figure(), config=LIVE_CONFIG,
+                               responsive=True, style={"height": "100%"}),
+                     html.Div(id="paused", hidden=True)],
+                    className="plot",
+                ),
+                html.P(id="in-view", className="view"),
+                html.P(id="graph-note", className="note"),
+            ],
+            className="tile graph",
+        ),
+        html.Section(
+            [html.H2("Every strand's tension", id="rig-title"),
+             html.Div([html.Div(id="rig"), html.Div([html.H3("Nearest to their limits"),
+                                                      html.Div(id="nearest"),
+                                                      html.Ul(id="rig-note", className="note")],
+                                                     className="beside")], className="rig")],
+            className="tile full",
+        ),
+    ]  # fmt: skip
+
+
+def _work() -> list[Any]:
+    """What a person says to the recorder, what happened, and the legends."""
+    return [
+        html.Section([html.H2("Say to the recorder"), html.Div(id="hands")],
+                     id="hands-tile", className="tile half"),
+        html.Section([html.H2("What happened"), html.Ul(id="events")], className="tile half"),
+        html.Section([html.H2("Channels"), html.Div(id="channels")], className="tile half"),
+        html.Section([html.H2("Mind"), html.Ul([html.Li(c) for c in CAUTIONS]),
+                      html.Ul(id="warnings")], className="tile half mind"),
+        html.Section([html.H2("Alarms, tones and keys"), html.Ul([html.Li(r) for r in RULES]),
+                      html.Div(id="legend")], className="tile full legend"),
+    ]  # fmt: skip
+
+
+def _tile(title: str, name: str, size: str = "", more: Any = None) -> list[Any]:
     return [
         html.H2(title),
         html.Div(id=name, className=f"digits {size}".strip()),
+        *([] if more is None else [more]),
         html.Ul(id=f"{name}-note", className="note"),
     ]

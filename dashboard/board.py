@@ -7,12 +7,17 @@ import json
 import threading
 from typing import Any
 
+import numpy as np
+
 from dashboard.pyramid import BASE_S, Pyramid
 
-BUDGET = 980  # bytes of an answer, except the first
+BUDGET = 980  # bytes of an answer, except the first and those with many bins
+MOST_BINS_SENT = 240  # in one answer; a page that lacks more asks again at once
 MOST_PART = 560  # bytes of one part
 
-SPANS: dict[str, float | None] = {"60": 60.0, "600": 600.0, "all": None}
+SPANS: dict[str, float | None] = {
+    "60": 60.0, "300": 300.0, "600": 600.0, "3600": 3600.0, "all": None,
+}  # fmt: skip
 
 
 def sig(value: float | None, digits: int = 4) -> float | None:
@@ -27,12 +32,13 @@ def encode(value: Any) -> bytes:
 
 
 class Board:
-    """Written by one thread, read by many.  run: names this run of the server."""
+    """Written by one thread, read by many.  run: names this run of the server; pyramid: of the force;
+    way: of the travel, drawn below it."""
 
-    def __init__(self, run: str, pyramid: Pyramid) -> None:
+    def __init__(self, run: str, pyramid: Pyramid, way: Pyramid | None = None) -> None:
         self.run = run
         self.lock = threading.Lock()
-        self.pyramid = pyramid
+        self.pyramid, self.way = pyramid, way
         self._parts: dict[str, tuple[int, bytes]] = {}
         self._version = 0
         self._now = b"null"
@@ -69,19 +75,22 @@ class Board:
     def since(self, seq: int, version: int, span: str) -> bytes:
         """The answer for a page that has bins up to `seq` and parts up to `version` (0: nothing).
 
-        Bins: [level-0 bins up to here, level, [bin, lowest, highest, ...]].
+        b: force, [level, [bin, lowest, highest, mean, ...]]; l: travel, [level, [bin, lowest, highest,
+        ...]]; seq: level-0 bins up to here are told; more: there are more of them.
         """
         with self.lock:
             if version > self._version:
                 seq = version = 0
-            bins, end = self._bins(seq, SPANS[span])
-            head = b'{"run":"%s","b":%s,"now":%s,"p":{' % (self.run.encode(), bins, self._now)
+            force, way, end, more = self._bins(seq, SPANS[span])
+            head = b'{"run":"%s","b":%s,"l":%s,"now":%s,"p":{' % (
+                self.run.encode(), force, way, self._now,
+            )  # fmt: skip
             wanted = sorted(
                 (changed, key, data)
                 for key, (changed, data) in self._parts.items()
                 if changed > version
             )
-            told, size, upto = [], len(head) + 40, self._version
+            told, size, upto = [], len(head) + 50, self._version
             for changed, key, data in wanted:
                 piece = encode(key) + b":" + data
                 if version and told and size + len(piece) > BUDGET:
@@ -90,22 +99,44 @@ class Board:
                 told.append((changed, piece))
                 size += len(piece) + 1
             body = b",".join(piece for _, piece in told)
-        return head + body + b'},"v":%d,"seq":%d}' % (upto, end)
+        return head + body + b'},"v":%d,"seq":%d%s}' % (upto, end, b',"more":1' if more else b"")
 
-    def _bins(self, seq: int, span_s: float | None) -> tuple[bytes, int]:
-        first, last = self.pyramid.first, self.pyramid.last
-        if first is None or last is None:
-            return b"null", 0
-        level = self.pyramid.level_for(span_s)
-        since = None if seq <= 0 else first + seq - 1
+    def _bins(self, seq: int, span_s: float | None) -> tuple[bytes, bytes, int, bool]:
+        """Bins of force and travel from level-0 bin seq - 1 on, how far they go, whether more follow."""
+        shown = [p for p in (self.pyramid, self.way) if p is not None and p.last is not None]
+        if not shown:
+            return b"null", b"null", 0, False
+        last = max(p.last or 0 for p in shown)
+        since = None if seq <= 0 else seq - 1
         if span_s is not None:
             begin = last - int(span_s / BASE_S)
             since = begin if since is None else max(since, begin)
-        index, low, high = self.pyramid.bins(level, since)
-        flat: list[float | int | None] = []
-        for k, lo, hi in zip(index.tolist(), low.tolist(), high.tolist(), strict=True):
-            flat += [k, _short(lo), _short(hi)]
-        return encode([level, flat]), last - first + 1
+        until = last
+        if self.pyramid.last is not None:
+            level = self.pyramid.level_for(span_s)
+            index, _, _ = self.pyramid.bins(level, since)
+            if len(index) > MOST_BINS_SENT:  # the last whole bin that goes along
+                until = ((int(index[MOST_BINS_SENT - 1]) + 1) << level) - 1
+        force = self._told(self.pyramid, span_s, since, until, True)
+        way = b"null" if self.way is None else self._told(self.way, span_s, since, until, False)
+        return force, way, max(0, until) + 1, until < last
+
+    def _told(
+        self, pyramid: Pyramid, span_s: float | None, since: int | None, until: int, means: bool
+    ) -> bytes:
+        if pyramid.last is None:
+            return b"null"
+        level = pyramid.level_for(span_s)
+        index, low, high = pyramid.bins(level, since)
+        keep = int(np.searchsorted(index, until >> level, "right"))
+        columns = [low[:keep].tolist(), high[:keep].tolist()]
+        if means:
+            columns.append(pyramid.means(level, since)[:keep].tolist())
+        flat: list[float | int] = []
+        for k, *values in zip(index[:keep].tolist(), *columns, strict=True):
+            flat.append(k)
+            flat += [_short(v) for v in values]
+        return encode([level, flat])
 
 
 def _short(value: float) -> float | int:

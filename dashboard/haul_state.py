@@ -51,15 +51,16 @@ class State:
 class HaulState:
     """Remembers whether the haul strand is under tension, and where the load stood when it ended."""
 
-    def __init__(self, known: Model) -> None:
+    def __init__(self, known: Model, before: HaulState | None = None) -> None:
+        """before: of the rig that was changed for this one."""
         self.captures = tuple(h.name for h in known.held if h.ideal is not None)
         self.setback_m = max(
             (known.rig.stations[h.station].setback_m for h in known.held), default=0.0
         )
         self.may_run = can_run_back(known.rig.load)
-        self.on = False
-        self.hauled = False
-        self._load_off_m: float | None = None
+        self.on = before is not None and before.on
+        self.hauled = before is not None and before.hauled
+        self._load_off_m: float | None = None if before is None else before._load_off_m
 
     def look(self, seen: Seen) -> State:
         """The state now."""

@@ -7,6 +7,7 @@ estimate, whose cost grows with the number of strokes, is made as often as a ten
 from __future__ import annotations
 
 import math
+import re
 import threading
 import time
 from collections.abc import Callable
@@ -17,12 +18,16 @@ from typing import Any
 import numpy as np
 
 from analysis.analyser import Analyser, Result
-from analysis.predict import Model, model, stop_hauling_at
+from analysis.bodies import Floats
+from analysis.predict import Model, model
 from analysis.review import review_from
-from analysis.rig import parse_rig
-from analysis.roles import roles
+from analysis.rig import load_rig, parse_rig
+from analysis.roles import check_places, roles
 from dashboard.board import Board, sig
+from dashboard.happened import Happened
 from dashboard.haul_state import OFF_AFTER_S, HaulState, Seen, State
+from dashboard.head import head
+from dashboard.loads_now import LoadsNow
 from dashboard.pyramid import Pyramid
 from dashboard.recording import Alive, Recording
 from dashboard.stroke_left import StrokeLeft
@@ -35,9 +40,8 @@ TICK_S, IDLE_TICK_S = 0.05, 0.5
 RESULT_EVERY_S, SHARE = 0.4, 0.1
 CHANNELS_EVERY_S = 0.4
 STUCK_S = 1.0
-LAST_EVENTS = 6
-SHOWN_EVENTS = frozenset({"mark", "undo", "zero", "alarm", "ack", "refused", "gap", "disk", "sleep",
-                          "rig", "end", "slip", "shock", "saturated"})  # fmt: skip
+STRANDS_EVERY_S = 0.2
+DRAWN_ANEW_M = 0.4  # how far a body moves until the rig is drawn anew
 
 
 class Watch:
@@ -51,6 +55,7 @@ class Watch:
         self.path = path
         self.rig = parse_rig(self.info.rig_text, str(self.info.rig_file))
         self.known: Model = model(self.rig)
+        self.rig_now, self.known_now = self.rig, self.known
         self.roles = roles(self.rig, self.info.sensors, self.known)
         self.analyser = Analyser.of(self.roles)
         self.follower = Follower(path)
@@ -58,24 +63,29 @@ class Watch:
         self.recording = Recording(path)
         self.haul = HaulState(self.known)
         self.stroke = StrokeLeft(self.rig, self.roles.ratio)
-        self.alarms: dict[tuple[str, str], Event] = {}
-        self.events: list[Event] = []
+        self.happened = Happened()
+        self.loads = LoadsNow(self.roles, self.tracks, self.recording, self.known)
+        self.stands: Floats = self.rig.start_m  # where the bodies are drawn
+        self.drawn = 1
         self.drops: dict[str, int] = {}
         self.result: Result | None = None
-        self.last_N: float | None = None  # mean haul force of the last haul stroke
         self.last_s: float | None = None
-        self.load_force_N: float | None = self.known.load_force_N
         self.ticked: float | None = None
         self.finished = False
         self._malformed = 0
         self._log, self._clock = log, clock
-        self._due = self._channels_due = -math.inf
+        self._due = self._channels_due = self._strands_due = -math.inf
         self._rig_changed = False
+        self._beside = any(body.y_m for body in self.rig.bodies)
         self._stop = threading.Event()
         self._thread: threading.Thread | None = None
         shown = self.roles.forces[0].name if self.roles.forces else ""
-        self.board = Board(run, self.tracks[shown].pyramid if shown else Pyramid())
-        self.board.set("head", self._head(), whole=True)
+        way = self.roles.load_length or self.roles.progress
+        self.board = Board(
+            run, self.tracks[shown].pyramid if shown else Pyramid(),
+            self.tracks[way.name].pyramid if way else None,
+        )  # fmt: skip
+        self._tell_head()
 
     # -- the thread ----------------------------------------------------------------------------
     def start(self) -> None:
@@ -120,6 +130,9 @@ class Watch:
         self.finished = over
         state = self._state(now_s)
         self._tell_now(now_s, alive, state)
+        if mono_s >= self._strands_due or over:
+            self._strands_due = mono_s + STRANDS_EVERY_S
+            self.loads.tell(self.board, state if alive.code == "recording" else None, now_s)
         if mono_s >= self._channels_due or over:
             self._channels_due = mono_s + CHANNELS_EVERY_S
             self._tell_channels(now_s, state)
@@ -161,16 +174,28 @@ class Watch:
         if event.kind in ("zero", "undo") and track and event.value is not None:
             if track.channel.quantity == "force":  # only ways of a counter count: it keeps its zero
                 track.zero = event.value
-        elif event.kind == "alarm":
-            level, _, label = event.text.partition(": ")
-            if level == "clear":
-                self.alarms.pop((event.channel, label), None)
-            else:
-                self.alarms[event.channel, label] = event
         elif event.kind == "rig":
-            self._rig_changed = True
-        if event.kind in SHOWN_EVENTS:
-            self.events = [*self.events, event][-50:]
+            self._take_rig(event.text)
+        self.happened.take(event)
+
+    def _take_rig(self, name: str) -> None:
+        """Another rig from now on: levels, shares and drawing are its own; where its bodies stand is
+        not known, and the estimate goes on with the first."""
+        self._rig_changed = True
+        if not re.fullmatch(r"rig-[0-9]{1,6}\.toml", name):
+            return
+        try:
+            rig = load_rig(self.path / name)
+            check_places(rig, self.info.sensors)
+            known = model(rig)
+        except (UserFault, np.linalg.LinAlgError):
+            return  # the recorder took it, so this is a file that was changed since
+        self.rig_now, self.known_now = rig, known
+        self.haul = HaulState(known, self.haul)
+        self.loads.rig(known)
+        self.stands, self._beside = rig.start_m, False
+        self.drawn += 1
+        self._tell_head()
 
     # -- working out ---------------------------------------------------------------------------
     def _way(self, of: str) -> Way | None:
@@ -205,7 +230,7 @@ class Watch:
             load.value if load else None,
             result.floor_N if result else 5.0,
             result.steady_N if result else None,
-            self.last_N is not None,
+            self.loads.last_N is not None,
         )
         return self.haul.look(seen)
 
@@ -214,15 +239,17 @@ class Watch:
         self.result = result
         hauls = [s for s in result.strokes if s.direction == "haul"]
         if hauls:
-            self.last_N = hauls[-1].mean_force_N or self.last_N
             self.last_s = hauls[-1].end_s
         rope, load = self._way("haul"), self._way("load")
         self.stroke.follow(result.strokes, load.at if load else None, rope.at if rope else None)
         info = replace(self.info, state=self.recording.state)
         found = review_from(info, self.rig, result, self.known)
         measured = found["measured"]
-        if measured["load_force_N"] is not None:
-            self.load_force_N = measured["load_force_N"]["value"]
+        force = measured["load_force_N"]
+        self.loads.hauled(
+            hauls[-1].mean_force_N if hauls else None, None if force is None else force["value"],
+            measured["load_force_method"] in ("cell", "haul-and-lower"),
+        )  # fmt: skip
         self.board.set("ma", _short(measured["actual_ma"]))
         self.board.set("eff", _short(measured["efficiency"]))
         self.board.set("load", _short(measured["load_force_N"]))
@@ -237,18 +264,27 @@ class Watch:
         if self._malformed:
             warnings.append(f"{self._malformed} torn or unreadable rows left out")
         if self._rig_changed:
-            warnings.insert(0, "the rig was changed: this page goes on with the first one")
+            warnings.insert(
+                0,
+                "the rig was changed: limits and drawing are the new rig's, estimates go on with the first",
+            )
         self.board.lines("w", [one_line(w, 240) for w in warnings], 24)
-        recent = [
-            (f.time_s, f.kind, f.text) for f in result.found[-50:] if f.kind in SHOWN_EVENTS
-        ] + [(e.time_s, e.kind, e.text) for e in self.events]
-        recent.sort(key=lambda row: row[0])
-        rows = recent[-LAST_EVENTS:][::-1]
-        for k in range(LAST_EVENTS):
-            row = rows[k] if k < len(rows) else None
-            self.board.set(f"e:{k}", row and [round(row[0], 1), row[1], one_line(row[2], 120)])
-        done = [[e.id, e.kind, one_line(e.text, 60)] for e in self.events[-4:] if e.id[:1] == "q"]
-        self.board.set("done", done)
+        self.happened.tell(self.board, result.strokes, result.found)
+        self._follow_bodies(load, rope)
+
+    def _follow_bodies(self, load: Way | None, rope: Way | None) -> None:
+        """Where the bodies stand now, for the drawing and for strands that stand beside the axis."""
+        if self._rig_changed:
+            return
+        x_m = self.stroke.places(load.value if load else None, rope.value if rope else None)
+        if x_m is None or float(np.max(np.abs(x_m - self.stands))) < DRAWN_ANEW_M:
+            return
+        self.stands, self.drawn = x_m, self.drawn + 1
+        if self._beside:
+            try:
+                self.loads.rig(model(self.rig, x_m))
+            except np.linalg.LinAlgError:
+                return  # it locks up there: what was known last stays
 
     def _tell_now(self, now_s: float, alive: Alive, state: State) -> None:
         haul = self.roles.haul_force
@@ -264,9 +300,7 @@ class Watch:
         way = load.value if load else None
         if way is None and rope is not None and rope.value is not None:
             way = rope.value / self.roles.ratio
-        active = [f"{e.text.partition(': ')[0].upper()}: {e.text.partition(': ')[2]}"
-                  for e in self.alarms.values()]  # fmt: skip
-        self.board.set("alarm", one_line(" · ".join(active), 200))
+        self.happened.tell_alarms(self.board)
         self.board.now(
             {
                 "t": round(now_s, 1),
@@ -274,9 +308,10 @@ class Watch:
                 "w": one_line(top, 60),
                 "d": one_line(bottom, 120),
                 "f": sig(state.force_N) if recording else None,
-                "lf": sig(self.last_N, 3),
+                "lf": sig(self.loads.last_N, 3),
                 "la": None if self.last_s is None else round(max(0.0, now_s - self.last_s)),
-                "hc": self._held_N() if state.code in ("held", "reset", "back") else None,
+                "hc": self.loads.held_N(now_s) if state.code in ("held", "reset", "back") else None,
+                "g": self.drawn,
                 "pk": sig(track.highest) if track else None,
                 "pt": round(track.highest_s or 0.0, 1) if track else None,
                 "lt": _round(way),
@@ -285,13 +320,6 @@ class Watch:
                 "sr": None if over else _round(left.rope_m),
             }
         )
-
-    def _held_N(self) -> float | None:
-        """What the captures that may hold carry, at most: the load force while hauling, no friction."""
-        shares = [h.ideal for h in self.known.held if h.ideal is not None]
-        if not shares or self.load_force_N is None:
-            return None
-        return sig(max(shares) * self.load_force_N / self.known.ideal_ma, 3)
 
     def _tell_channels(self, now_s: float, state: State) -> None:
         haul = self.roles.haul_force
@@ -313,42 +341,13 @@ class Watch:
             ]
             self.board.set(f"c:{k}", row)
 
-    def _head(self) -> dict[str, Any]:
-        """What never changes; the first answer alone holds it."""
-        known, load = self.known, self.rig.load
-        limit = stop_hauling_at(known)
-        shown = self.roles.forces[0] if self.roles.forces else None
-        haul = known.haul_force_N
-        cell = self.roles.haul_force
-        return {
-            "title": one_line(self.rig.title or self.path.name, 120),
-            "folder": one_line(self.path.name, 120),
-            "started": self.info.started_at,
-            "demo": self.info.simulation_true is not None,
-            "channels": [
-                {"name": one_line(c.name, 60), "at": one_line(c.at, 60),
-                 "unit": "N" if c.quantity == "force" else "m", "stale": c.stale_after_s}
-                for c in self.info.sensors.channels
-            ],
-            "force": one_line(shown.name, 60) if shown else None,
-            "stale": shown.stale_after_s if shown else 1.0,
-            "isHaul": cell is not None,
-            "ideal": known.ideal_ma,
-            "model": known.model_ma,
-            "modelU": 2 * known.model_ma_u,
-            "haul": haul if cell is not None else None,
-            "haulU": 2 * (known.haul_force_u_N or 0.0),
-            "holds": list(self.haul.captures),
-            "go": load.pull_distance_m,
-            "loadCounted": self.roles.load_length is not None,
-            "haulCounted": self._way("haul") is not None,
-            "limit": limit["haul_force_N"],
-            "because": one_line(limit["because"], 200),
-            "rated": limit["rated"],
-            "of": limit["of"],
-            "warn_at": cell.warn_at if cell else None,
-            "stop_at": cell.stop_at if cell else None,
-        }  # fmt: skip
+    def _tell_head(self) -> None:
+        self.board.set(
+            "head",
+            head(self.info, self.path.name, self.rig_now, self.known_now, self.roles,
+                 self._way("haul") is not None),
+            whole=True,
+        )  # fmt: skip
 
 
 def _negative(value: float | None) -> float | None:
@@ -361,5 +360,8 @@ def _round(value: float | None) -> float | None:
 
 def _short(quantity: dict[str, Any] | None) -> list[float | int | None] | None:
     """[value, U95, n]"""
-    return None if quantity is None else [sig(quantity["value"]), sig(quantity["U95"], 3), quantity["n"]]
-
+    return (
+        None
+        if quantity is None
+        else [sig(quantity["value"]), sig(quantity["U95"], 3), quantity["n"]]
+    )

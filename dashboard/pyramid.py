@@ -1,4 +1,4 @@
-"""Lowest and highest reading per bin of time, at widths that double: any window in a few hundred
+"""Lowest, highest and mean reading per bin of time, at widths that double: any window in a few hundred
 bins, at a cost that does not grow with the session, and no peak is ever left out."""
 
 from __future__ import annotations
@@ -22,25 +22,31 @@ class _Level:
         self.bin = np.empty(64, np.int64)
         self.low = np.empty(64)
         self.high = np.empty(64)
+        self.total = np.empty(64)
+        self.count = np.empty(64)
 
-    def push(self, bins: Ints, low: Floats, high: Floats) -> None:
+    def push(self, bins: Ints, low: Floats, high: Floats, total: Floats, count: Floats) -> None:
         """bins (n,) not decreasing, the first not below the last that is here."""
         begin = np.flatnonzero(np.concatenate(([True], bins[1:] != bins[:-1])))
         bins = bins[begin]
         low, high = np.minimum.reduceat(low, begin), np.maximum.reduceat(high, begin)
+        total, count = np.add.reduceat(total, begin), np.add.reduceat(count, begin)
         if self.n and self.bin[self.n - 1] == bins[0]:
             last = self.n - 1
             self.low[last] = min(self.low[last], low[0])
             self.high[last] = max(self.high[last], high[0])
-            bins, low, high = bins[1:], low[1:], high[1:]
+            self.total[last] += total[0]
+            self.count[last] += count[0]
+            bins, low, high, total, count = bins[1:], low[1:], high[1:], total[1:], count[1:]
         end = self.n + len(bins)
         if end > len(self.bin):
             room = max(end, 2 * len(self.bin))
-            self.bin, self.low, self.high = (
+            self.bin, self.low, self.high, self.total, self.count = (
                 np.concatenate((a[: self.n], np.empty(room - self.n, a.dtype)))
-                for a in (self.bin, self.low, self.high)
+                for a in (self.bin, self.low, self.high, self.total, self.count)
             )
         self.bin[self.n : end], self.low[self.n : end], self.high[self.n : end] = bins, low, high
+        self.total[self.n : end], self.count[self.n : end] = total, count
         self.n = end
 
 
@@ -61,15 +67,16 @@ class Pyramid:
         base = self._levels[0]
         if base.n:
             bins = np.maximum(bins, base.bin[base.n - 1])
-        low = high = value
+        one = np.ones(len(value))
         for n, level in enumerate(self._levels):
-            level.push(bins >> n, low, high)
+            level.push(bins >> n, value, value, value, one)
         while self._span(len(self._levels) - 1) > MOST_BINS:
             below = self._levels[-1]
             self._levels.append(_Level())
             self._levels[-1].push(
-                below.bin[: below.n] >> 1, below.low[: below.n], below.high[: below.n]
-            )
+                below.bin[: below.n] >> 1, below.low[: below.n], below.high[: below.n],
+                below.total[: below.n], below.count[: below.n],
+            )  # fmt: skip
 
     @property
     def first(self) -> int | None:
@@ -104,6 +111,12 @@ class Pyramid:
             level.bin[at : level.n].copy(), level.low[at : level.n].copy(),
             level.high[at : level.n].copy(),
         )  # fmt: skip
+
+    def means(self, n: int, since: int | None = None) -> Floats:
+        """Mean of the readings in each of the bins that `bins` gives."""
+        level = self._levels[n]
+        at = 0 if since is None else int(np.searchsorted(level.bin[: level.n], since >> n))
+        return np.asarray(level.total[at : level.n] / level.count[at : level.n])
 
     def before(self, time_s: float) -> tuple[float, float] | None:
         """Lowest and highest of the last bin of level 0 that begins at or before this time."""

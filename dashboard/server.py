@@ -1,100 +1,60 @@
-"""The page's server: loopback only, one process, every route behind the gate."""
+"""The page's server: one address (loopback, if none is shared), one process, every route behind the gate."""
 
 from __future__ import annotations
 
-import os
 import re
 import secrets
-import socket
-import tempfile
-import threading
-import time
-import traceback
 from collections.abc import Callable, Iterable
-from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
 from dashboard.board import SPANS, encode
-from dashboard.gate import HTML, JSON, Answer, Gate, Refused, Request, Route, asked_int
+from dashboard.gate import (
+    HTML,
+    JSON,
+    OPERATOR,
+    Answer,
+    Gate,
+    Refused,
+    Request,
+    Route,
+    asked_int,
+    asked_texts,
+)
 from dashboard.hub import Hub
-from logger.errors import CallFault, one_line
+from dashboard.listening import FaultLog as FaultLog
+from dashboard.listening import Listening
+from dashboard.sharing import Sharing
+from logger.errors import one_line
 
-HOST = "127.0.0.1"
-VERBS = ("mark", "undo", "zero", "end")
+VERBS = ("mark", "undo", "zero", "ack", "end")
+MOST_RIG = 60_000  # bytes of a rig file that a page sends
+DRAWN = (320, 1400)  # pixels that the rig may be drawn wide
 ASSETS = Path(__file__).parent / "assets"
-MOST_LOGGED = 50
 
 
-class FaultLog:
-    """Traces of our own faults in one file of the temporary folder, made at the first of them."""
-
-    def __init__(self) -> None:
-        self.path: Path | None = None
-        self._count = 0
-        self._lock = threading.Lock()
-
-    def __call__(self, error: Exception) -> None:
-        with self._lock, suppress(OSError):
-            self._count += 1
-            if self._count > MOST_LOGGED:
-                return
-            if self.path is None:
-                handle, name = tempfile.mkstemp(prefix="haul-page-", suffix=".log")
-                os.close(handle)
-                self.path = Path(name)
-            with self.path.open("a", encoding="utf-8", errors="replace") as log:
-                log.write(time.strftime("%Y-%m-%dT%H:%M:%S\n"))
-                traceback.print_exception(error, file=log)
-
-
-class Server:
+class Server(Listening):
     """Waitress with the gate in front.  url: what to open; token: what actions have to carry.
 
-    Raises CallFault where the port is taken.
+    sharing: the address to listen on and the codes that let in; None: loopback, without codes.
+    Raises CallFault where the address or the port cannot be used.
     """
 
-    def __init__(self, hub: Hub, port: int = 0) -> None:
-        from waitress.server import create_server
-
+    def __init__(self, hub: Hub, port: int = 0, sharing: Sharing | None = None) -> None:
         from dashboard.app import make
 
-        self.hub = hub
+        self.hub, self.sharing = hub, sharing
         self.token = secrets.token_urlsafe(24)
         self.faults = hub.log
         app = make(self.token)
         app.server.test_client().get("/")  # so that Dash knows what its page will ask for
-        try:
-            listening = socket.create_server((HOST, port))
-        except OSError as error:
-            raise CallFault(
-                "--http", f"port {port} of {HOST} cannot be used ({error.strerror})",
-                "give another, or 0 for a free one",
-            ) from None
-        self._waitress = create_server(
-            self._call, sockets=[listening], threads=6, ident=None, connection_limit=100,
-            channel_timeout=20, cleanup_interval=10, max_request_header_size=16384,
-            max_request_body_size=65536, clear_untrusted_proxy_headers=True, asyncore_use_poll=True,
-        )  # fmt: skip
-        self.port = int(listening.getsockname()[1])
-        self.url = f"http://{HOST}:{self.port}/"
+        super().__init__(self._call, port, None if sharing is None else sharing.address)
+        if sharing is not None:
+            sharing.port = self.port
         self.gate = Gate(
-            frozenset({f"{HOST}:{self.port}", f"localhost:{self.port}"}),
-            self.token, self._routes(app), app.csp_hashes(), self.faults,
+            self.hosts, self.token, self._routes(app), app.csp_hashes(), self.faults,
+            (lambda environ: OPERATOR) if sharing is None else sharing.role,
         )  # fmt: skip
-
-    def run(self) -> None:
-        """Serve until `close`."""
-        self._waitress.run()
-
-    def close(self) -> None:
-        """End `run`, from another thread."""
-        from waitress import wasyncore
-
-        held = self._waitress
-        held.task_dispatcher.shutdown(timeout=1.0)
-        # in the thread that serves, between two rounds of its loop
-        held.trigger.pull_trigger(lambda: wasyncore.close_all(held._map, ignore_all=True))
 
     def _call(self, environ: dict[str, Any], start: Callable[..., Any]) -> Iterable[bytes]:
         return self.gate(environ, start)
@@ -106,7 +66,10 @@ class Server:
         at = re.compile
         routes = [
             Route("GET", at("/since"), self._since),
-            Route("POST", at("/act/([a-z]{1,20})"), self._act),
+            Route("GET", at("/rig"), self._rig),
+            Route("POST", at("/act/(rig)"), self._act_rig, who=OPERATOR, most=MOST_RIG),
+            Route("POST", at("/act/([a-z]{1,20})"), self._act, who=OPERATOR),
+            Route("GET", at("/who"), self._who),
             Route("GET", at("/_dash-(layout|dependencies)"), app=flask),
             Route("GET", at(r"/_dash-component-suites/(dash|plotly)(/[A-Za-z0-9_@-][A-Za-z0-9_.@-]*)+"),
                   app=_registered_only(flask), keep=True),
@@ -121,7 +84,15 @@ class Server:
             ]
         else:
             routes.append(Route("GET", at("/"), app=flask))
+        if self.sharing is not None:
+            from dashboard.entrance import routes as entrance
+
+            routes += entrance(self.sharing)
         return routes
+
+    def _who(self, request: Request) -> Answer:
+        shared = self.sharing is not None
+        return Answer(200, encode({"role": request.role, "shared": shared}), JSON)
 
     def _list(self, request: Request) -> Answer:
         from dashboard.session_list import page
@@ -139,34 +110,42 @@ class Server:
             raise Refused(404, "no such session")
         return Answer(200, watch.since(seq, version, span), JSON)
 
+    def _rig(self, request: Request) -> Answer:
+        """The rig as it stands now, drawn; names in it are escaped."""
+        width = asked_int(request.query, "w")
+        if not DRAWN[0] <= width <= DRAWN[1]:
+            raise Refused(400, "w is the width, {} to {}".format(*DRAWN))
+        watch = self.hub.get(request.query.get("s", ""))
+        if watch is None:
+            raise Refused(404, "no such session")
+        svg = watch.loads.drawing(watch.stands, width)
+        return Answer(200, encode({"svg": svg, "g": watch.drawn}), JSON)
+
+    def _act_rig(self, request: Request) -> Answer:
+        from logger.inbox import ask_rig_text
+
+        asked = asked_texts(request.body, ("text", "s"))
+        watch = self.hub.get(asked.get("s", ""))
+        if watch is None:
+            raise Refused(404, "no such session")
+        name = ask_rig_text(watch.path, asked.get("text", ""), request.role or "viewer")
+        return Answer(202, encode({"id": name}), JSON)
+
     def _act(self, request: Request) -> Answer:
         from logger.inbox import ask
 
         verb = request.match[1]
         if verb not in VERBS:
             raise Refused(404, "no such action")
-        asked = _object(request.body)
+        asked = asked_texts(request.body, ("channel", "text", "s"))
         watch = self.hub.get(asked.get("s", ""))
         if watch is None:
             raise Refused(404, "no such session")
-        name = ask(watch.path, verb, asked.get("channel", ""), one_line(asked.get("text", "")))
+        name = ask(
+            watch.path, verb, asked.get("channel", ""), one_line(asked.get("text", "")),
+            role=request.role or "viewer",  # the recorder obeys an operator alone, whatever comes here
+        )  # fmt: skip
         return Answer(202, encode({"id": name}), JSON)
-
-
-def _object(body: bytes) -> dict[str, str]:
-    """A JSON object of texts; raises Refused."""
-    import json
-
-    try:
-        found = json.loads(body.decode("utf-8"))
-    except (ValueError, RecursionError):
-        found = None
-    known = {"s", "channel", "text"}
-    if not isinstance(found, dict) or not all(
-        key in known and isinstance(value, str) for key, value in found.items()
-    ):
-        raise Refused(400, "send one JSON object with the texts channel, text, s")
-    return found
 
 
 def _registered_only(app: Callable[..., Any]) -> Callable[..., Any]:

@@ -23,7 +23,7 @@ def page(folder: Path) -> str:
     return (
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        '<link rel="stylesheet" href="/assets/page.css"><title>haul sessions</title></head>\n'
+        '<link rel="icon" href="data:,"><link rel="stylesheet" href="/assets/page.css"><title>haul sessions</title></head>\n'
         f"<body><main class=\"list\"><h1>Sessions in {escape(one_line(folder.name))}</h1>\n"
         f"<ul>{rows}</ul>{rest}</main></body></html>\n"
     )

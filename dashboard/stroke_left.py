@@ -54,7 +54,9 @@ class StrokeLeft:
         self._base: _Base | None = self._from(rig.start_m, None, None)
         self._why = ""
         self._begun = 0  # strokes whose beginning was looked at
-        self._rest_m: float | None = None  # rope counter where the last stroke ended, while none grows
+        self._rest_m: float | None = (
+            None  # rope counter where the last stroke ended, while none grows
+        )
 
     def _from(self, x: Floats, load_m: float | None, rope_m: float | None) -> _Base | None:
         try:
@@ -71,7 +73,9 @@ class StrokeLeft:
         load_at, rope_at: where a counter stood at a time; None where there is none.
         """
         for k in range(max(self._begun, 1), len(strokes)):
-            hauled = max((s.haul_travel_m for s in strokes[:k] if s.direction == "haul"), default=0.0)
+            hauled = max(
+                (s.haul_travel_m for s in strokes[:k] if s.direction == "haul"), default=0.0
+            )
             self._between(strokes[k - 1].end_s, strokes[k].start_s, hauled, load_at, rope_at)
         self._begun = len(strokes)
         resting = bool(strokes) and not strokes[-1].growing and rope_at is not None
@@ -118,6 +122,12 @@ class StrokeLeft:
             return Left(0.0, 0.0, base.travel.stopped_by)
         rope = self._rope_out(here, base.travel.end)
         return Left(max(0.0, base.travel.load_m - way), max(0.0, rope), base.travel.stopped_by)
+
+    def places(self, load_m: float | None, rope_m: float | None) -> Floats | None:
+        """Where the bodies stand, (bodies,); None where that is not known."""
+        if self._base is None or (load_m is None and rope_m is None):
+            return None
+        return self._places(self._base, self._way(self._base, load_m, rope_m))
 
     def _way(self, base: _Base, load_m: float | None, rope_m: float | None) -> float:
         """Load travel since the base; of load and rope counter the one that leaves less."""

@@ -1,15 +1,23 @@
 """Alarms from a plain table: a channel's value, scaled to the thing at risk, against two levels.
 
-The recorder alone judges; viewers rebuild the state from the `alarm` rows of events.csv, whose
-text is `LEVEL: LABEL` with LEVEL caution, stop or clear.
+The rule against single spikes is time over level: a level counts once the value has been beyond it
+for `hold_s` without falling to 95 % of it in between, so for two readings in a row at the least.  A
+shock shorter than that is no alarm; the analysis tells it as an event.
+
+The recorder alone judges; viewers rebuild the state from the `alarm` and `ack` rows of events.csv
+with `Latched`.  An alarm's text is `LEVEL: LABEL` with LEVEL caution, stop or clear.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+
+from logger.errors import one_line
 
 LEVELS = ("clear", "caution", "stop")
 RELEASE = 0.95  # of the level below which an alarm is cleared; common practice, no source
+HOLD_S = 0.1  # of the rows that the program makes: two readings at 10 Hz, ten at 100 Hz
 
 
 @dataclass(frozen=True)
@@ -49,17 +57,84 @@ def judge(
     """
     value = row.gain * value_si + row.offset
     level = state.level
-    now = 0
-    for rank, limit in ((1, row.caution), (2, row.stop)):
-        if limit is not None:
-            kept = limit * RELEASE if limit > 0 else limit
-            if value > (kept if level >= rank else limit):
-                now = rank
+    beyond = _rank(row, value, level)
+    # on its way up, a reading just below the level does not start the time anew
+    now = _rank(row, value, state.toward) if state.toward > level else beyond
     if now == level:
         return (state if state.toward == level else replace(state, toward=level)), None
     # a change that goes on in the same direction keeps the moment when it began
     same = state.toward != level and (state.toward > level) == (now > level)
     since = state.since_s if same else time_s
-    if time_s - since >= row.hold_s:
-        return AlarmState(now, now, time_s), value
+    if time_s - since >= row.hold_s and beyond != level:
+        return AlarmState(beyond, beyond, time_s), value
     return AlarmState(level, now, since), None
+
+
+def _rank(row: AlarmRow, value: float, reached: int) -> int:
+    """The level that a value is beyond; one that is reached holds down to RELEASE of it."""
+    rank = 0
+    for k, limit in ((1, row.caution), (2, row.stop)):
+        if limit is not None:
+            kept = limit * RELEASE if limit > 0 else limit
+            if value > (kept if reached >= k else limit):
+                rank = k
+    return rank
+
+
+@dataclass(frozen=True)
+class Held:
+    """An alarm that is on, or over and not acknowledged.  level: now; worst: highest since it was
+    acknowledged; time_s, value: when it rose last, and the value then; seen: acknowledged."""
+
+    channel: str
+    label: str
+    level: int
+    worst: int
+    time_s: float
+    value: float | None
+    seen: bool
+
+
+def joined(labels: Iterable[str]) -> str:
+    """How an `ack` row names several alarms."""
+    return one_line(", ".join(sorted(labels)))
+
+
+@dataclass
+class Latched:
+    """Alarms from their rows, in order: each stays until it is acknowledged, also when it is over."""
+
+    held: dict[tuple[str, str], Held] = field(default_factory=dict)
+
+    def alarm(self, channel: str, text: str, time_s: float, value: float | None) -> None:
+        """A row of kind `alarm`."""
+        word, _, label = text.partition(": ")
+        if word not in LEVELS:
+            return
+        level, key = LEVELS.index(word), (channel, label)
+        was = self.held.get(key)
+        before = 0 if was is None else was.level
+        if level > before:
+            worst = level if was is None or was.seen else max(level, was.worst)
+            self.held[key] = Held(channel, label, level, worst, time_s, value, False)
+        elif was is not None:
+            self.held[key] = replace(was, level=level)
+            self._drop(key)
+
+    def ack(self, channel: str, text: str) -> None:
+        """A row of kind `ack`: one label, or all that were open, as the recorder joins them."""
+        open_ = [key for key, one in self.held.items() if not one.seen and channel in ("", key[0])]
+        if text != joined(label for _, label in open_):
+            open_ = [key for key in open_ if one_line(key[1]) == text]
+        for key in open_:
+            one = self.held[key]
+            self.held[key] = replace(one, seen=True, worst=one.level)
+            self._drop(key)
+
+    def open(self) -> Mapping[tuple[str, str], Held]:
+        """What is not acknowledged."""
+        return {key: one for key, one in self.held.items() if not one.seen}
+
+    def _drop(self, key: tuple[str, str]) -> None:
+        if self.held[key].seen and self.held[key].level == 0:
+            del self.held[key]

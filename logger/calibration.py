@@ -1,222 +1,164 @@
-"""A calibration: what a cell or counter reads for a known force or length, and its inverse.
+"""A calibration: what a cell or counter reads for a known force or length, fitted, kept, read back.
 
-The curve is reading = c0 + c1 x + c2 x^2 + c3 x^3 with x the applied force (N) or length (m);
-fitted by least squares, inverted in use.  numpy is needed by `fit` alone.
+The curve (`logger/calibration_curve.py`) is fitted by least squares (`logger/least_squares.py`) and
+inverted in use.
 """
 
 from __future__ import annotations
 
-import csv
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
+from logger.calibration_curve import Calibration, check_invertible, of_resolution
 from logger.errors import SensorsFault
 from logger.files import write_atomic
+from logger.polynomial import polynomial
 from logger.tables import Table, parse_toml, read_text
 
 if TYPE_CHECKING:
-    import numpy as np
-    import numpy.typing as npt
-
-Values = TypeVar("Values", float, "npt.NDArray[np.float64]")
+    from logger.least_squares import Solution
 
 FORMAT = 1
 MOST_DEGREE = 3
 
 
-@dataclass(frozen=True)
-class Calibration:
-    """A fitted curve.  covariance: of the coefficients, rows of (degree + 1)^2 numbers;
-    residual_sd: in the unit of the reading; n: points; applied_*: the range of the points, SI.
-    """
+def fit(
+    applied: Sequence[float],
+    reading: Sequence[float],
+    degree: int = 1,
+    *,
+    through_zero: bool = False,
+    applied_u: Sequence[float] | None = None,
+    resolution: float | None = None,
+    quantity: str | None = None,
+) -> Calibration:
+    """Least squares of reading = sum c_i applied^i, solved exactly and rounded once.
 
-    degree: int
-    coefficients: tuple[float, ...]
-    covariance: tuple[tuple[float, ...], ...]
-    residual_sd: float
-    n: int
-    applied_least: float
-    applied_most: float
+    through_zero: without c0.  applied_u: standard uncertainty of each applied value (SI); points
+    with the same value share one error (the same mass, the same mark on the tape), different values
+    have errors of their own; without it the applied values count as exact.  resolution: the
+    smallest step of a reading.
 
-    @property
-    def coefficients_u(self) -> tuple[float, ...]:
-        """Standard uncertainties of the coefficients."""
-        return tuple(math.sqrt(max(0.0, row[i])) for i, row in enumerate(self.covariance))
-
-    def reading(self, applied: Values) -> Values:
-        """What is read for an applied value (SI); same shape."""
-        total: Any = 0.0
-        for c in reversed(self.coefficients):
-            total = total * applied + c
-        return total  # type: ignore[no-any-return]
-
-    def slope(self, applied: Values) -> Values:
-        """d reading / d applied; same shape."""
-        total: Any = applied * 0.0
-        for power in range(self.degree, 0, -1):
-            total = total * applied + power * self.coefficients[power]
-        return total  # type: ignore[no-any-return]
-
-    def apply(self, reading: Values) -> Values:
-        """The applied value (SI) for a reading, scalar or array; same shape.
-
-        Degree 1 and 2 in closed form, degree 3 by Newton's method from the straight line; a
-        reading beyond the turning point of a parabola gives the turning point.
-        """
-        c0, c1, *rest = self.coefficients
-        y: Any = reading - c0
-        if self.degree == 1:
-            return y / c1  # type: ignore[no-any-return]
-        c2 = rest[0]
-        if self.degree == 2:
-            root = c1 * c1 + 4.0 * c2 * y
-            root = root * (root > 0.0)  # plain arithmetic: the same for a float and an array
-            sign = 1.0 if c1 > 0 else -1.0
-            return 2.0 * y / (c1 + sign * root**0.5)  # type: ignore[no-any-return]
-        x: Any = y / c1
-        for _ in range(20):
-            x = x - (self.reading(x) - reading) / self.slope(x)
-        return x  # type: ignore[no-any-return]
-
-    def u_applied(self, applied: Values) -> Values:
-        """Standard uncertainty (SI) of one applied value found from one new reading; same shape.
-
-        u^2 = (s^2 + g' C g) / slope^2 with g = (1, x, x^2 ..): the curve's own uncertainty
-        (JCGM 100:2008, H.3) and the scatter s of a single new observation.
-        """
-        spread: Any = self.residual_sd**2
-        for i, row in enumerate(self.covariance):
-            for j, c in enumerate(row):
-                spread = spread + c * applied ** (i + j)
-        spread = spread * (spread > 0.0)
-        slope = self.slope(applied)
-        return spread**0.5 / (slope * slope) ** 0.5  # type: ignore[no-any-return]
-
-
-def fit(applied: Sequence[float], reading: Sequence[float], degree: int = 1) -> Calibration:
-    """Least squares of reading = sum c_i applied^i, by orthogonal factors of scaled powers.
+    Covariance: variance of one reading times (A'A)^-1, plus what the applied values' errors do to
+    the coefficients (JCGM 100:2008, 5.2.2).  As many points as coefficients leave no scatter to
+    see: then applied_u and resolution are needed.
 
     Raises SensorsFault where the points do not determine a curve that can be inverted.
     """
-    import numpy as np
+    from logger.least_squares import root, solve
 
     where = "calibration points"
     if not 1 <= degree <= MOST_DEGREE:
         raise SensorsFault(where, f"degree {degree} is out of range", "take 1, 2 or 3")
-    x = np.asarray(applied, dtype=float)
-    y = np.asarray(reading, dtype=float)
-    n, m = x.size, degree + 1
-    if n < m + 1:
-        raise SensorsFault(
-            where, f"{n} points are too few for degree {degree}", f"give at least {m + 1}"
-        )
-    if not (np.isfinite(x).all() and np.isfinite(y).all()):
+    x, y = [float(v) for v in applied], [float(v) for v in reading]
+    u = [0.0] * len(x) if applied_u is None else [float(v) for v in applied_u]
+    powers = range(1 if through_zero else 0, degree + 1)
+    n, m = len(x), len(powers)
+    if not all(map(math.isfinite, (*x, *y, *u))) or any(v < 0 for v in u):
         raise SensorsFault(where, "a value is not finite", "give plain numbers")
-    if np.unique(x).size < m:
-        raise SensorsFault(
-            where, f"fewer than {m} different applied values", "apply more different values"
+    alone = n == m and resolution and any(u)  # no scatter to see, but the errors are stated
+    if n < m + 1 and not alone:
+        cure = f"give at least {m + 1}"
+        if n == m:
+            cure += ", or say how well the applied values are known (--applied-u)"
+        count = f"{n} points are" if n != 1 else "1 point is"
+        raise SensorsFault(where, f"{count} too few for degree {degree}", cure)
+    if len(set(x) - {0.0} if through_zero else set(x)) < degree + (not through_zero):
+        what = "different applied values" + (" other than 0" if through_zero else "")
+        raise SensorsFault(where, f"fewer than {m} {what}", "apply more different values")
+    try:
+        solution = solve(x, y, powers)
+        if solution is None:
+            raise SensorsFault(where, "the points determine no curve", "take a lower degree")
+        residual_sd = root(solution.squares / (n - m)) if n > m else None
+        found = Calibration(
+            degree=degree,
+            coefficients=(*[0.0] * powers[0], *map(float, solution.coefficients)),
+            covariance=solution.covariance(
+                x, u, max(residual_sd or 0.0, of_resolution(resolution))
+            ),
+            residual_sd=residual_sd,
+            n=n,
+            applied_least=min(x),
+            applied_most=max(x),
+            through_zero=through_zero,
+            resolution=resolution,
+            quantity=quantity,
         )
-    scale = float(np.abs(x).max())
-    powers = (x / scale)[:, None] ** np.arange(m)
-    q, r = np.linalg.qr(powers)
-    c = np.linalg.solve(r, q.T @ y)
-    # one step of refinement: the certified values are met to more digits than one solve gives
-    c = c + np.linalg.solve(r, q.T @ (y - powers @ c))
-    residual = y - powers @ c
-    s2 = float(residual @ residual) / (n - m)
-    inverse = np.linalg.inv(r)
-    covariance = inverse @ inverse.T * s2
-    back = scale ** -np.arange(m, dtype=float)
-    c, covariance = c * back, covariance * np.outer(back, back)
-    found = Calibration(
-        degree=degree,
-        coefficients=tuple(float(v) for v in c),
-        covariance=tuple(tuple(float(v) for v in row) for row in covariance),
-        residual_sd=math.sqrt(s2),
-        n=int(n),
-        applied_least=float(x.min()),
-        applied_most=float(x.max()),
-    )
-    _check_invertible(found, where)
+        check_invertible(found, where)
+        _check_digits(found, solution, where)
+    except OverflowError:
+        raise SensorsFault(
+            where, "the values are too large or too small to be fitted", "take another unit"
+        ) from None
     return found
 
 
-def _check_invertible(curve: Calibration, where: str) -> None:
-    steps = 200
-    low, high = min(0.0, curve.applied_least), max(0.0, curve.applied_most)
-    slopes = [curve.slope(low + (high - low) * i / steps) for i in range(steps + 1)]
-    if curve.coefficients[1] == 0.0 or not (
-        all(s > 0 for s in slopes) or all(s < 0 for s in slopes)
-    ):
+def _check_digits(curve: Calibration, solution: Solution, where: str) -> None:
+    """Refuse a curve that is lost in its scatter, and one that floats cannot hold: a high degree over
+    a narrow range far from zero."""
+    from fractions import Fraction
+
+    ends = [
+        curve.reading(f(0.0, x)) for f, x in ((min, curve.applied_least), (max, curve.applied_most))
+    ]
+    if abs(ends[1] - ends[0]) < max(curve.reading_u, 1e-9 * max(map(abs, ends))):
         raise SensorsFault(
-            where,
-            "the fitted curve does not rise or fall all the way, so it cannot be inverted",
-            "take a lower degree or check the points",
-        )
+            where, "the readings scatter more than they follow the applied values",
+            "check that both columns belong together",
+        )  # fmt: skip
+    for place in (curve.applied_least, curve.applied_most):
+        exact = solution.value(place)
+        lost = abs(float(exact - Fraction(curve.reading(place))))
+        terms = curve.spread_terms
+        if not math.isfinite(curve.u_applied(place)):
+            raise OverflowError
+        rounding = 4e-16 * polynomial([abs(t) for t in terms], abs(place))
+        spread = max(polynomial(terms, place), 0.0) + curve.reading_u**2
+        if lost > 0.01 * curve.reading_u + 1e-9 * abs(float(exact)) or rounding > 0.01 * spread:
+            raise SensorsFault(
+                where,
+                "the points lie too close together, so far from 0, for this degree",
+                "take a lower degree, or points over a wider range",
+            )
 
 
-def read_points(path: str | Path) -> tuple[list[float], list[float]]:
-    """The columns `applied` (SI) and `reading` of a CSV; an optional column `run` is ignored.
+def save(
+    curve: Calibration, path: str | Path, terms: Mapping[str, float | str] | None = None
+) -> None:
+    """Write the calibration as TOML; raises SensorsFault if the file cannot be written.
 
-    Raises SensorsFault naming the line.
+    terms: what else the points tell, for people; a number, or why it is not known.
     """
-    text = read_text(path, SensorsFault)
-    rows = csv.reader(text.splitlines())
-    cure = "the first line must be applied,reading"
-    try:
-        header = [cell.strip() for cell in next(rows, [])]
-        for cell in header:
-            if cell not in ("applied", "reading", "run"):
-                raise SensorsFault(path, f'unknown column "{cell}"', cure, "line 1")
-        for name in ("applied", "reading"):
-            if header.count(name) != 1:
-                raise SensorsFault(path, f"there must be one column {name}", cure, "line 1")
-        a, r = header.index("applied"), header.index("reading")
-        applied: list[float] = []
-        reading: list[float] = []
-        for row in rows:
-            if not any(cell.strip() for cell in row):
-                continue
-            where = f"line {rows.line_num}"
-            if len(row) != len(header):
-                raise SensorsFault(
-                    path, f"{len(row)} cells where the header has {len(header)}",
-                    "give one cell a column", where,
-                )
-            for cell, column in ((row[a], applied), (row[r], reading)):
-                try:
-                    value = float(cell)
-                except ValueError:
-                    value = math.nan
-                if not math.isfinite(value):
-                    raise SensorsFault(
-                        path, f'"{cell}" is not a finite number', "write a plain number", where
-                    )
-                column.append(value)
-    except csv.Error as error:
-        raise SensorsFault(path, f"is not a CSV table ({error})", cure) from None
-    return applied, reading
-
-
-def save(curve: Calibration, path: str | Path) -> None:
-    """Write the calibration as TOML; raises SensorsFault if the file cannot be written."""
     rows = ",\n".join("  [" + ", ".join(map(repr, row)) + "]" for row in curve.covariance)
-    text = (
-        "# reading = c0 + c1 applied + ..., applied in N or m; made by `haul calibrate`\n"
-        f"haul_calibration = {FORMAT}\n"
-        f"degree = {curve.degree}\n"
-        f"coefficients = [{', '.join(map(repr, curve.coefficients))}]\n"
-        f"covariance = [\n{rows},\n]\n"
-        f"residual_sd = {curve.residual_sd!r}\n"
-        f"n = {curve.n}\n"
-        f"applied_least = {curve.applied_least!r}\n"
-        f"applied_most = {curve.applied_most!r}\n"
-    )
+    lines = [
+        "# reading = c0 + c1 applied + ..., applied in N or m; made by `haul calibrate`",
+        f"haul_calibration = {FORMAT}",
+        f"degree = {curve.degree}",
+        f"coefficients = [{', '.join(map(repr, curve.coefficients))}]",
+        f"covariance = [\n{rows},\n]",
+        "# residual_sd: not known, there are no more points than coefficients"
+        if curve.residual_sd is None else f"residual_sd = {curve.residual_sd!r}",
+        f"n = {curve.n}",
+        f"applied_least = {curve.applied_least!r}",
+        f"applied_most = {curve.applied_most!r}",
+    ]  # fmt: skip
+    if curve.through_zero:
+        lines.append("through_zero = true")
+    if curve.quantity is not None:
+        lines.append(f'quantity = "{curve.quantity}"')
+    if curve.resolution is not None:
+        lines.append(f"resolution = {curve.resolution!r}")
+    if terms:
+        lines += [
+            "",
+            "# for people; nothing is computed from it. This is no calibration certificate.",
+        ]
+        lines += ["[terms]", *(f"{key} = {_toml(value)}" for key, value in terms.items())]
     try:
-        write_atomic(Path(path), text.encode())
+        write_atomic(Path(path), ("\n".join(lines) + "\n").encode())
     except OSError as error:
         raise SensorsFault(
             path, f"cannot be written ({error.strerror or error})", "give another --out"
@@ -246,20 +188,45 @@ def parse(text: str, file: str) -> Calibration:
     covariance = tuple(_numbers(table, "covariance", row, degree + 1) for row in rows)
     if any(row[i] < 0 for i, row in enumerate(covariance)):
         raise table.fault("covariance", "has a negative variance", "make the file anew")
+    through_zero = bool(table.flag("through_zero"))
+    fitted = degree + (not through_zero)
+    residual_sd = table.number("residual_sd", least=0.0)
+    n = table.whole("n", least=fitted)
+    if n is None:
+        raise table.fault("n", "is missing", "write how many points were fitted")
+    if (residual_sd is None) != (n == fitted):
+        raise table.fault(
+            "residual_sd",
+            "is missing" if residual_sd is None else f"cannot be known from {n} points",
+            "make the file with `haul calibrate`",
+        )
     found = Calibration(
         degree=degree,
         coefficients=coefficients,
         covariance=covariance,
-        residual_sd=_needed(table, "residual_sd", table.number("residual_sd", least=0.0)),
-        n=table.whole("n", least=degree + 2) or 0,
+        residual_sd=residual_sd,
+        n=n,
         applied_least=_needed(table, "applied_least", table.number("applied_least")),
         applied_most=_needed(table, "applied_most", table.number("applied_most")),
+        through_zero=through_zero,
+        resolution=table.number("resolution", above=0.0),
+        quantity=table.text("quantity", choices=("force", "length")),
     )
-    if not found.n:
-        raise table.fault("n", "is missing", "write how many points were fitted")
+    terms = table.raw("terms", {})
+    if not isinstance(terms, Mapping):
+        raise table.fault("terms", "must be a table", "leave it out")
     table.done()
-    _check_invertible(found, file)
+    if found.reading_u == 0.0 and not any(map(any, covariance)) and residual_sd is None:
+        raise table.fault("covariance", "says nothing of the uncertainty", "make the file anew")
+    check_invertible(found, file)
     return found
+
+
+def _toml(value: float | str) -> str:
+    if isinstance(value, float):
+        return repr(value)
+    clean = "".join(c if c.isprintable() else " " for c in value)
+    return '"' + clean.replace("\\", "\\\\").replace('"', '\\"') + '"'
 
 
 def _needed(table: Table, key: str, value: float | None) -> float:
@@ -272,5 +239,7 @@ def _numbers(table: Table, key: str, value: Any, count: int) -> tuple[float, ...
     good = isinstance(value, list) and len(value) == count
     good = good and all(isinstance(v, (int, float)) and not isinstance(v, bool) for v in value)
     if not good or not all(math.isfinite(v) for v in value):
-        raise table.fault(key, f"must be {count} finite numbers", "make the file with `haul calibrate`")
+        raise table.fault(
+            key, f"must be {count} finite numbers", "make the file with `haul calibrate`"
+        )
     return tuple(float(v) for v in value)

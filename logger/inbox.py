@@ -71,7 +71,8 @@ def ask(
         write_atomic(folder / INBOX / f"{name}.json", data)
     except OSError as error:
         raise CallFault(
-            folder / INBOX, f"cannot be written ({error.strerror})",
+            folder / INBOX,
+            f"cannot be written ({error.strerror})",
             "ask as the user who may write in the session",
         ) from None
     return name
@@ -81,10 +82,16 @@ def ask_rig(
     session_path: str | os.PathLike[str], rig_path: str | os.PathLike[str], role: str = "operator"
 ) -> str:
     """Ask the recorder to go on with another rig file; returns the request's id."""
-    text = read_text(Path(rig_path), CallFault)
+    return ask_rig_text(session_path, read_text(Path(rig_path), CallFault), role)
+
+
+def ask_rig_text(session_path: str | os.PathLike[str], text: str, role: str = "operator") -> str:
+    """Ask the recorder to go on with the rig that this text of a rig file describes."""
+    if not lock.is_held(Path(session_path)):
+        raise CallFault(session_path, "nobody records here, so no rig changes", "start a recording")
     name = "q" + uuid.uuid4().hex
     try:
-        write_atomic(Path(session_path) / INBOX / f"{name}.toml", text.encode("utf-8"))
+        write_atomic(Path(session_path) / INBOX / f"{name}.toml", text.encode("utf-8", "replace"))
     except OSError as error:
         raise CallFault(
             session_path, f"nobody records here ({error.strerror})", "start a recording"
@@ -210,5 +217,3 @@ def _regular_bytes(path: Path, most: int) -> bytes | str:
         except OSError as error:
             return f"cannot be read ({error.strerror})"
     return data if len(data) <= most else f"is longer than {most} bytes"
-
-

@@ -7,6 +7,7 @@ import threading
 import time
 from collections import Counter, deque
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 from logger import clock
 from logger.alarms import AlarmRow, AlarmState, judge
@@ -27,11 +28,23 @@ MOST_PENDING_EVENTS = 1000
 DURABLE = ("mark", "gap", "stop", "start", "undo", "zero", "ack", "rig", "end")
 
 
+@dataclass(frozen=True)
+class Told:
+    """An `alarm` or `ack` row, for the terminal; text, value as in events.csv."""
+
+    time_s: float
+    kind: str
+    channel: str
+    value: float | None
+    text: str
+
+
 class WriterThread(threading.Thread):
     """Writes what the readers deliver.  counts: readings taken over into the file, by channel;
     disk_fault: "" or why nothing can be written; others: by port, that it brings lines, but none
     for its channels; digest: the seal's, once there is one; ended_s: when the recording stopped;
-    own_fault: an error of ours that this thread outlived."""
+    own_fault: an error of ours that this thread outlived; told: alarms and what became of them, for
+    the terminal, taken out by the main thread."""
 
     def __init__(
         self,
@@ -49,6 +62,8 @@ class WriterThread(threading.Thread):
         names = [channel.name for channel in sensors.channels]
         self.counts = dict.fromkeys(names, 0)
         self.disk_fault = ""
+        self.told: deque[Told] = deque(maxlen=MOST_PENDING_EVENTS)
+        self._asked: deque[tuple[str, float | None, str]] = deque()
         self._turned = clock.awake()
         self.others: dict[str, str] = {}
         self.own_fault: Exception | None = None
@@ -88,6 +103,10 @@ class WriterThread(threading.Thread):
             for name, count in reader.decoder.drops.items():
                 found[name] += count
         return found
+
+    def tell(self, kind: str, value: float | None, text: str) -> None:
+        """Let a row of events.csv say something of the machine."""
+        self._asked.append((kind, value, text))
 
     def finish(self) -> None:
         """The readers have stopped: write what is left, seal, end."""
@@ -173,6 +192,8 @@ class WriterThread(threading.Thread):
         self, time_s: float, kind: str, channel: str = "", value: float | None = None,
         text: str = "", request: str | None = None,
     ) -> None:
+        if kind in ("alarm", "ack"):
+            self.told.append(Told(time_s, kind, channel, value, text))
         if self._disk_since is not None:
             # in order behind the `disk` row, and bounded however long the disk refuses
             if len(self._held) < MOST_PENDING_EVENTS:
@@ -247,8 +268,20 @@ class WriterThread(threading.Thread):
                     self._desk.alarmed(name, row.label, state.level)
             self._alarms[place] = (row, state)
 
+    def _new_table(self, now: float, table: Sequence[AlarmRow]) -> None:
+        """Another rig, another table: rows that stay keep their state, those that go are cleared."""
+        states = dict(self._alarms)
+        for row, state in self._alarms:
+            if state.level and row not in table:
+                self._event(now, "alarm", row.channel, None, f"clear: {row.label}")
+                self._desk.alarmed(row.channel, row.label, 0)
+        self._alarms = [(row, states.get(row, AlarmState())) for row in table]
+
     # -- every quarter of a second --------------------------------------------------------------
     def _look_round(self, now: float) -> None:
+        while self._asked:
+            kind, value, text = self._asked.popleft()
+            self._event(now, kind, value=value, text=text)
         slept = clock.slept()
         if slept - self._slept > SLEEP_S:
             away = slept - self._slept
@@ -294,6 +327,9 @@ class WriterThread(threading.Thread):
             return
         for answer in self._desk.answers(now):
             self._tell(now, answer)
+            if self._desk.table is not None:
+                self._new_table(now, self._desk.table)
+                self._desk.table = None
             if answer.kind == "end":
                 self._reasons.append("end")
                 self._done.set()

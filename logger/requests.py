@@ -2,22 +2,16 @@
 
 from __future__ import annotations
 
-import statistics
-from collections import deque
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from statistics import fmean
 
+from logger.alarms import AlarmRow, joined
 from logger.errors import UserFault, one_line
 from logger.inbox import Inbox, Request
 from logger.sensors import Sensors
 from logger.session_writer import SessionWriter
-
-ZERO_OVER_S = 1.0
-MOST_OF_CAPACITY = 0.05
-# how much a resting channel may scatter or drift within a second; common practice, no source
-STEADY_OF_CAPACITY = 0.01
-STEADY = {"force": 5.0, "length": 0.01}
-MOST_KEPT = 100_000
+from logger.zeroing import Recent, why_not
 
 
 @dataclass(frozen=True)
@@ -37,38 +31,38 @@ class _Done:
     kind: str
     channel: str
     zero_before: float
+    set_before_s: float | None = None
 
 
 class RequestDesk:
     """Handles the inbox of one recording.  zeros: the zero that now holds, by channel."""
 
     def __init__(
-        self, writer: SessionWriter, sensors: Sensors,
+        self,
+        writer: SessionWriter,
+        sensors: Sensors,
         check_rig: Callable[[str, str], object] | None,
     ) -> None:
         self.zeros = {channel.name: channel.zero for channel in sensors.channels}
         self._writer, self._sensors, self._check_rig = writer, sensors, check_rig
         self._inbox = Inbox(writer.folder)
-        self._recent: dict[str, deque[tuple[float, float, list[bytes]]]] = {
-            channel.name: deque() for channel in sensors.channels
-        }
+        self._zero_set_s: dict[str, float | None] = dict.fromkeys(self.zeros)
+        self._recent = {channel.name: Recent() for channel in sensors.channels}
         self._done: list[_Done] = []
         self._alarms: dict[tuple[str, str], int] = {}
         self._unseen: set[tuple[str, str]] = set()
         self._rigs = 1
+        self.table: tuple[AlarmRow, ...] | None = None  # of a rig that was just taken
 
     def remember(self, name: str, from_s: float, step: float, texts: list[bytes]) -> None:
-        """Keep the readings of the last second, for `zero`."""
-        recent = self._recent[name]
-        recent.append((from_s, step, texts))
-        while recent[0][0] < from_s - 2 * ZERO_OVER_S:
-            recent.popleft()
+        """Keep the last readings, for `zero`."""
+        self._recent[name].add(from_s, step, texts)
 
     def alarmed(self, channel: str, label: str, level: int) -> None:
-        """An alarm changed its level (0: it is over)."""
-        self._alarms[channel, label] = level
-        if level:
+        """An alarm changed its level (0: it is over); one that rises asks to be acknowledged."""
+        if level > self._alarms.get((channel, label), 0):
             self._unseen.add((channel, label))
+        self._alarms[channel, label] = level
 
     def answers(self, now: float) -> Iterator[Answer]:
         """One answer for each request that lies in the inbox."""
@@ -103,39 +97,21 @@ class RequestDesk:
         if not name:
             return self._refused(request, "name the channel to zero")
         channel = self._sensors.by_name(name)
-        found = self._last_second(name, now)
-        if not found:
-            return self._refused(request, "there was no reading in the last second")
-        mean = statistics.fmean(found)
-        values = [channel.si(reading, channel.zero) for reading in found]
-        level = channel.si(mean, channel.zero)
-        allowed = max(STEADY[channel.quantity] if channel.capacity is None
-                      else STEADY_OF_CAPACITY * channel.capacity, 3 * channel.u)
-        half = len(values) // 2
-        drift = abs(statistics.fmean(values[half:]) - statistics.fmean(values[:half])) if half else 0
-        unit = "N" if channel.quantity == "force" else "m"
-        if statistics.pstdev(values) > allowed or drift > allowed:
-            return self._refused(
-                request, f"not steady: over the last second it varied from {min(values):.4g} to "
-                f"{max(values):.4g} {unit}",
-            )
-        # against the file's zero, so that zero upon zero cannot creep away
-        if channel.capacity is not None and abs(level) > MOST_OF_CAPACITY * channel.capacity:
-            return self._refused(
-                request, f"{level:.4g} {unit} is more than 5 % of the capacity: take the load off",
-            )
-        value = round(channel.zero_for(mean), 9)
-        old, self.zeros[name] = self.zeros[name], value
-        self._done.append(_Done(request.id or "", "zero", name, old))
-        return Answer(request.id, "zero", name, value, f"old zero {old:.9g}")
-
-    def _last_second(self, name: str, now: float) -> list[float]:
-        found: list[float] = []
-        for from_s, step, texts in self._recent[name]:
-            if step or from_s >= now - ZERO_OVER_S:
-                since = now - ZERO_OVER_S
-                found += [float(t) for i, t in enumerate(texts) if from_s + i * step >= since]
-        return found[-MOST_KEPT:]
+        lately = {each: recent.at(now) for each, recent in self._recent.items()}
+        why = why_not(channel, self._sensors, self.zeros, lately, now)
+        if why:
+            return self._refused(request, why)
+        mine = lately[name]
+        value = float(f"{channel.zero_for(fmean(mine.reading)):.10g}")
+        old, set_s = self.zeros[name], self._zero_set_s[name]
+        self.zeros[name], self._zero_set_s[name] = value, now
+        self._done.append(_Done(request.id or "", "zero", name, old, set_s))
+        since = "from the sensors file" if set_s is None else f"set at {set_s:.3f} s"
+        text = (
+            f"old zero {old:.9g} {channel.unit} {since}, new zero {value:.9g} {channel.unit}: mean of "
+            f"{len(mine.reading)} readings from {mine.time_s[0]:.3f} to {mine.time_s[-1]:.3f} s"
+        )
+        return Answer(request.id, "zero", name, value, text)
 
     def _undo(self, request: Request, now: float) -> Answer:
         wanted = request.text.strip()
@@ -153,17 +129,19 @@ class RequestDesk:
             return self._refused(request, "a later zero of this channel holds: undo that first")
         del self._done[place]
         self.zeros[done.channel] = done.zero_before
+        self._zero_set_s[done.channel] = done.set_before_s
         return Answer(request.id, "undo", done.channel, done.zero_before, done.id)
 
     def _ack(self, request: Request, now: float) -> Answer:
         seen = {
-            key for key in self._unseen
+            key
+            for key in self._unseen
             if request.channel in ("", key[0]) and request.text in ("", key[1])
         }
         if not seen:
             return self._refused(request, "there is no alarm to acknowledge")
         self._unseen -= seen
-        text = request.text or ", ".join(sorted(label for _, label in seen))
+        text = request.text or joined(label for _, label in seen)
         return Answer(request.id, "ack", request.channel, None, one_line(text))
 
     def _rig(self, request: Request, now: float) -> Answer:
@@ -182,6 +160,7 @@ class RequestDesk:
         except UnicodeEncodeError:
             return self._refused(request, "the rig file is not UTF-8 text")
         name = f"rig-{self._rigs + 1}.toml"
+        why: object = None
         if self._check_rig is not None:
             try:
                 why = self._check_rig(text, name)
@@ -191,4 +170,6 @@ class RequestDesk:
                 return self._refused(request, why)
         self._writer.copy(name, data)
         self._rigs += 1
+        if isinstance(why, tuple):
+            self.table = tuple(row for row in why if isinstance(row, AlarmRow))
         return Answer(request.id, "rig", "", None, name)

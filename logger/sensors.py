@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from logger import calibration as calibrations
-from logger.calibration import Calibration
+from logger.calibration_curve import Calibration
 from logger.errors import SensorsFault
 from logger.tables import Table, parse_toml, read_text
 from logger.units import to_si, units_for
@@ -69,10 +69,17 @@ class Channel:
             return self.calibration.apply(net)
         return net * (to_si(self.unit) * self.scale)
 
-    def u_si(self, value_si: Values) -> Values:
-        """Standard uncertainty (SI) of one reading worth `value_si`; same shape."""
+    def u_si(self, value_si: Values, zero: float | None = None) -> Values:
+        """Standard uncertainty (SI) of one reading worth `value_si`; same shape.
+
+        zero: the one that holds (None: the file's); a calibrated channel with a zero of its own
+        is worth the difference of two readings.
+        """
         part = value_si * (self.u_percent / 100.0)
-        own: Any = self.u if self.calibration is None else self.calibration.u_applied(value_si)
+        own: Any = self.u
+        if self.calibration is not None:
+            tared = (self.zero if zero is None else zero) != 0.0
+            own = (self.calibration.u_tared if tared else self.calibration.u_applied)(value_si)
         return (part * part + own * own) ** 0.5  # type: ignore[no-any-return]
 
     def saturated(self, reading: Values) -> Any:
@@ -196,6 +203,11 @@ def _channel(table: Table, folder: Path, copies: bool) -> Channel:
     if scale == 0.0:
         raise table.fault("scale", "0 makes every reading nothing", "write what multiplies it")
     reference, curve = _calibration(table, folder, copies)
+    if curve is not None and curve.quantity not in (None, quantity):
+        raise table.fault(
+            "calibration", f"{reference} is of a {curve.quantity}, this channel of a {quantity}",
+            "name the file that was made for it",
+        )  # fmt: skip
     checksum = table.flag("checksum")
     channel = Channel(
         name=name,

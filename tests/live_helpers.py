@@ -89,6 +89,11 @@ class Page:
         self.now: dict = {}
         self.sizes: list[int] = []
 
+    def alarms(self) -> list[tuple[int, int, str, int]]:
+        """[level now, worst level, label, acknowledged] of what is shown."""
+        shown = [self.parts.get(f"al:{k}") for k in range(5)]
+        return [(a[0], a[1], a[2], a[5]) for a in shown if a]
+
     def ask(self) -> dict:
         data = self.watch.since(self.seq, self.version, self.span)
         self.sizes.append(len(data))
@@ -104,7 +109,7 @@ class Page:
                     merged[k >> 1] = (min(low, was[0]), max(high, was[1]))
                 self.bins = merged
             self.level = level
-            for k, low, high in zip(flat[0::3], flat[1::3], flat[2::3], strict=True):
+            for k, low, high in zip(flat[0::4], flat[1::4], flat[2::4], strict=True):
                 self.bins[k] = (low, high)
         self.seq, self.version = answer["seq"], answer["v"]
         return answer

@@ -1,46 +1,96 @@
-/* What a person asks of the recorder: a mark, an undo, a zero, the end.  Each is shown as sent, then as
-   taken or refused when the recorder's own row comes back. */
+/* What a person asks of the recorder.  Each is shown as sent, then as taken or refused when the
+   recorder's own row comes back; NOT TAKEN where that takes longer than a second. */
 "use strict";
 window.haul = window.haul || {};
 (function (haul) {
   const TAKEN_WITHIN_MS = 1000;
-  const SURE_WITHIN_MS = 5000;
+  const FORGOTTEN_MS = 30000;
+  const SHOWN = 3;
   let waiting = {}; // id -> [what, when]
+  let said = []; // the last requests, the newest first
+  let question = null;
 
-  function say(text) {
-    haul.text("hands-said", text);
+  function say(what, how) {
+    said = [[what, how], ...said.filter((row) => row[0] !== what)].slice(0, SHOWN);
+    haul.text("hands-said", what + ": " + how);
+    haul.list("hands-before", said.slice(1).map((row) => row[0] + ": " + row[1]));
+    haul.id("hands-said").classList.toggle("not", /^NOT TAKEN|^REFUSED/.test(how));
   }
   async function ask(verb, what, channel, text) {
-    say(what + ": sent");
+    const sent = performance.now();
+    say(what, "sent");
     try {
       const answer = await fetch("/act/" + verb, {
         method: "POST",
         headers: { "Content-Type": "application/json", "X-Haul-Token": haul.token },
-        body: JSON.stringify({ s: haul.session, channel: channel || "", text: (text || "").slice(0, 300) }),
+        body: JSON.stringify(
+          verb === "rig" ? { s: haul.session, text: text }
+            : { s: haul.session, channel: channel || "", text: (text || "").slice(0, 300) }),
+        signal: AbortSignal.timeout(3000),
       });
       if (!answer.ok) {
-        say(what + ": NOT TAKEN, " + (await answer.text()).slice(0, 200));
+        say(what, "NOT TAKEN, " + (await answer.text()).slice(0, 200));
         return;
       }
-      waiting[(await answer.json()).id] = [what, performance.now()];
+      waiting[(await answer.json()).id] = [what, sent];
     } catch (error) {
-      say(what + ": NOT TAKEN, no link");
+      say(what, "NOT TAKEN, no link");
     }
   }
-  /* Two presses within a few seconds, for what should not happen by a brush of the hand. */
-  function sure(button, label, question, then) {
-    let until = 0;
-    button.addEventListener("click", () => {
-      if (performance.now() < until) {
-        until = 0;
-        haul.text(button, label);
-        then();
+  haul.acknowledge = function () {
+    ask("ack", "acknowledge");
+  };
+  /* Ask before doing: a sentence and two buttons in place of the others. */
+  function sure(text, yes, then) {
+    haul.handsLeave();
+    question = haul.make("div", "", "question");
+    question.setAttribute("role", "alertdialog");
+    question.setAttribute("aria-label", text);
+    const go = haul.make("button", yes, "main");
+    const leave = haul.make("button", "Leave it");
+    go.type = leave.type = "button";
+    go.id = "sure";
+    leave.addEventListener("click", haul.handsLeave);
+    go.addEventListener("click", () => {
+      haul.handsLeave();
+      then();
+    });
+    const row = haul.make("div", "", "row wrap");
+    row.append(go, leave);
+    question.append(haul.make("p", text), row);
+    haul.id("hands").prepend(question);
+    go.focus({ preventScroll: false });
+  }
+  haul.handsLeave = function () {
+    if (question) question.remove();
+    question = null;
+  };
+  function button(text, id, then) {
+    const made = haul.make("button", text);
+    made.type = "button";
+    if (id) made.id = id;
+    made.addEventListener("click", then);
+    return made;
+  }
+  function rigFile() {
+    const file = haul.make("input");
+    file.type = "file";
+    file.accept = ".toml,application/toml,text/plain";
+    file.id = "rig-file";
+    file.hidden = true;
+    file.addEventListener("change", async () => {
+      const chosen = file.files[0];
+      file.value = "";
+      if (!chosen) return;
+      if (chosen.size > 50000) {
+        say("rig changed", "NOT TAKEN, " + chosen.name + " is longer than 50 kB");
         return;
       }
-      until = performance.now() + SURE_WITHIN_MS;
-      haul.text(button, question);
-      setTimeout(() => haul.text(button, label), SURE_WITHIN_MS);
+      const text = await chosen.text();
+      sure("Is the rig on the ground now the one of " + chosen.name + "? Its limits become the alarm levels.",
+           "Yes, this rig", () => ask("rig", "rig changed", "", text));
     });
+    return file;
   }
   haul.handsBuild = function (head) {
     const place = haul.id("hands");
@@ -58,41 +108,43 @@ window.haul = window.haul || {};
       event.preventDefault();
       ask("mark", "mark", "", note.value);
       note.value = "";
+      note.blur();
     });
     const more = haul.make("div", "", "row wrap");
-    const undo = haul.make("button", "Undo last");
-    undo.type = "button";
-    undo.addEventListener("click", () => ask("undo", "undo"));
-    more.append(undo);
-    for (const channel of head.channels.filter((c) => c.unit === "N")) {
-      const zero = haul.make("button", "Zero " + channel.name);
-      zero.type = "button";
-      sure(zero, "Zero " + channel.name, "Nothing on the cell? Press again",
-           () => ask("zero", "zero " + channel.name, channel.name));
-      more.append(zero);
-    }
-    const end = haul.make("button", "End recording", "end");
-    end.type = "button";
-    end.id = "end";
-    sure(end, "End recording", "Press again to end", () => ask("end", "end"));
+    more.append(button("Undo last", "undo", () => ask("undo", "undo")));
+    head.channels.filter((c) => c.unit === "N").forEach((channel, k) => {
+      more.append(button("Zero " + channel.name, k ? "" : "zero", () =>
+        sure("Is the rope slack, with nothing on the cell of " + channel.name + "? What it reads now becomes nought.",
+             "The rope is slack: zero it", () => ask("zero", "zero " + channel.name, channel.name))));
+    });
+    const file = rigFile();
+    more.append(button("Rig changed", "rig-changed", () => file.click()), file);
+    const end = button("End recording", "end", () =>
+      sure("End the recording and seal the session? Alarms end with it.", "End it", () => ask("end", "end")));
+    end.className = "end";
     more.append(end);
-    const said = haul.make("p", "", "note");
-    said.id = "hands-said";
-    said.setAttribute("role", "status");
-    place.append(row, more, said);
+    const status = haul.make("p", "", "said");
+    status.id = "hands-said";
+    status.setAttribute("role", "status");
+    const before = haul.make("ul", "", "note");
+    before.id = "hands-before";
+    place.append(row, more, status, before);
+    setInterval(overdue, 100);
   };
+  function overdue() {
+    for (const id of Object.keys(waiting)) {
+      const [what, sent] = waiting[id];
+      const since = performance.now() - sent;
+      if (since > FORGOTTEN_MS) delete waiting[id];
+      else if (since > TAKEN_WITHIN_MS) say(what, "NOT TAKEN for " + Math.floor(since / 1000) + " s");
+    }
+  }
   /* Answers of the recorder: [id, kind, text]. */
   haul.handsTake = function (answers) {
     for (const [id, kind, text] of answers || []) {
       if (!waiting[id]) continue;
-      say(waiting[id][0] + (kind === "refused" ? ": REFUSED, " + text : ": taken"));
+      say(waiting[id][0], kind === "refused" ? "REFUSED, " + text : "taken");
       delete waiting[id];
-    }
-    for (const id of Object.keys(waiting)) {
-      if (performance.now() - waiting[id][1] > TAKEN_WITHIN_MS) {
-        say(waiting[id][0] + ": NOT TAKEN so far");
-        if (performance.now() - waiting[id][1] > 20 * TAKEN_WITHIN_MS) delete waiting[id];
-      }
     }
   };
 })(window.haul);

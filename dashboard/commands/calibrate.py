@@ -1,16 +1,30 @@
 """Fit a calibration to known forces or lengths: reading = c0 + c1 applied + ...
 
-POINTS.csv has the columns applied (in N or m) and reading (as the device sends it), and may have
-a column run. The file that --out names is what a sensors file refers to: calibration = "FILE".
+POINTS.csv has the columns applied (N or m, or see --unit) and reading (as the device sends it), in
+the order in which they were taken, and may have a column run and a column applied_u. The file that
+--out names is what a sensors file refers to: calibration = "FILE".
 """
 
 from __future__ import annotations
 
 import argparse
+from collections.abc import Sequence
+from pathlib import Path
 
-from dashboard.commands.common import add_json, print_json
-from logger.calibration import fit, read_points, save
-from logger.errors import SensorsFault
+from dashboard.commands.common import add_json, pairs, positive, print_json
+from logger.calibration import fit, save
+from logger.calibration_curve import Calibration
+from logger.calibration_points import Points, read_points
+from logger.calibration_terms import Term, terms
+from logger.errors import CallFault, SensorsFault
+from logger.units import FORCE_UNITS, KGF_N, LENGTH_UNITS, to_si
+
+MASSES = ("kg", "g", "lb")
+ONLY_TERMS = (
+    "In the terms of ISO 376 and ASTM E74: figures to compare, not a classification, "
+    "and this is no calibration certificate."
+)
+LENGTHS = "ISO 376 and ASTM E74 are about forces: nothing of them is said of lengths"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -19,16 +33,41 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--degree", type=int, choices=(1, 2, 3), default=1, help="of the curve (default 1)"
     )
+    parser.add_argument(
+        "--through-zero", action="store_true", help="without c0: a tared cell, a counter set to 0"
+    )
+    parser.add_argument(
+        "--applied-u", metavar="U", type=positive("the applied values' unit"),
+        help="standard uncertainty of each applied value but 0, in its unit",
+    )  # fmt: skip
+    parser.add_argument(
+        "--resolution", metavar="R", type=positive("the readings' unit"),
+        help="the smallest step of a reading (default: the last digit written)",
+    )  # fmt: skip
+    parser.add_argument(
+        "--unit", choices=(*FORCE_UNITS, *LENGTH_UNITS),
+        help=f"of the applied values (default N or m); a mass is a force with g = {KGF_N} m/s2",
+    )  # fmt: skip
     add_json(parser)
 
 
 def run(args: argparse.Namespace) -> int:
-    applied, reading = read_points(args.points)
+    points = read_points(args.points)
+    _check_out(Path(args.points), Path(args.out))
+    factor = to_si(args.unit) if args.unit else 1.0
+    length = args.unit in LENGTH_UNITS
+    applied = [a * factor for a in points.applied]
+    applied_u = _applied_u(args, points, factor)
     try:
-        curve = fit(applied, reading, args.degree)
+        curve = fit(
+            applied, points.reading, args.degree, through_zero=args.through_zero,
+            applied_u=applied_u, resolution=args.resolution or points.resolution,
+            quantity=None if args.unit is None else ("length" if length else "force"),
+        )  # fmt: skip
     except SensorsFault as fault:
         raise SensorsFault(args.points, fault.fault, fault.cure, fault.place) from None
-    save(curve, args.out)
+    found = () if length else terms(curve, applied, points.reading, points.run)
+    save(curve, args.out, {t.key: t.value if t.value is not None else _not_known(t) for t in found})
     if args.json:
         print_json(
             {
@@ -40,9 +79,120 @@ def run(args: argparse.Namespace) -> int:
             }
         )
         return 0
-    print(f"reading = c0 + c1 applied{' + ...' if curve.degree > 1 else ''}, from {curve.n} points")
-    for power, (c, u) in enumerate(zip(curve.coefficients, curve.coefficients_u, strict=True)):
-        print(f"  c{power} = {c:.9g}, standard uncertainty {u:.2g}")
-    print(f"  scatter of one reading (standard deviation): {curve.residual_sd:.3g}")
-    print(f"written to {args.out}; in the sensors file: calibration = \"{args.out}\"")
+    unit = "N or m" if args.unit is None else ("m" if length else "N")
+    if args.unit in MASSES:
+        print(
+            f"masses are taken as forces with g = {KGF_N} m/s2; between equator and poles it is "
+            "0.3 % less to 0.3 % more"
+        )
+    print("\n".join(_curve_lines(curve, unit)))
+    if curve.residual_sd is not None:
+        off = [abs(r - curve.reading(a)) for a, r in zip(applied, points.reading, strict=True)]
+        at = max(range(len(off)), key=off.__getitem__)
+        print(
+            f"  greatest departure from the curve: {off[at]:.3g} reading, at {applied[at]:.6g} {unit}"
+        )
+    print("\n".join(_use_lines(curve, applied, unit, applied_u is not None)))
+    print(LENGTHS if length else "\n".join([ONLY_TERMS, *_term_lines(found, unit)]))
+    print(f'written to {args.out}; in the sensors file: calibration = "{args.out}"')
     return 0
+
+
+def _check_out(points: Path, out: Path) -> None:
+    """Nothing is written over that `haul calibrate` did not make."""
+    try:
+        if not out.exists() or out.is_dir():
+            return  # a folder is told by the writing
+        if out.samefile(points):
+            raise CallFault(out, "is the table of points itself", "give another --out")
+        with out.open("rb") as file:
+            start = file.read(4096)
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise CallFault(out, f"cannot be written ({reason})", "give another --out") from None
+    if start.strip() and b"haul_calibration" not in start:
+        raise CallFault(
+            out, "exists and is no calibration, so it is not overwritten", "give another --out"
+        )
+
+
+def _applied_u(args: argparse.Namespace, points: Points, factor: float) -> list[float] | None:
+    if points.applied_u is not None:
+        if args.applied_u is not None:
+            raise CallFault(
+                args.points, "has a column applied_u, and --applied-u is given too",
+                "leave one of them out",
+            )  # fmt: skip
+        return [u * factor for u in points.applied_u]
+    if args.applied_u is None:
+        return None
+    # nothing hung on is exactly nothing
+    return [args.applied_u * factor if a else 0.0 for a in points.applied]
+
+
+def _curve_lines(curve: Calibration, unit: str) -> list[str]:
+    powers = ["c0"] * (not curve.through_zero) + ["c1 applied", "c2 applied^2", "c3 applied^3"]
+    formula = " + ".join(powers[: curve.degree + (not curve.through_zero)])
+    many = "1 point" if curve.n == 1 else f"{curve.n} points"
+    lines = [f"reading = {formula}, from {many} ({curve.dof} degrees of freedom)"]
+    for power, (c, u) in enumerate(zip(curve.coefficients, curve.coefficients_u, strict=True)):
+        if curve.through_zero and not power:
+            continue
+        per = f"({unit})" if " " in unit else unit
+        of = "reading" if not power else f"reading/{per}{'' if power == 1 else f'^{power}'}"
+        lines.append(f"  c{power} = {c:.9g} {of}, standard uncertainty {u:.2g} {of}")
+    first = int(curve.through_zero)
+    for i in range(first, curve.degree + 1):
+        for j in range(i + 1, curve.degree + 1):
+            r = curve.correlation(i, j)
+            if r is not None:
+                lines.append(f"  correlation of c{i} and c{j}: {r:.3f}")
+    if curve.residual_sd is None:
+        said = (
+            "not known, there are no more points than coefficients; the applied values' uncertainty "
+            "and the resolution stand in for it"
+        )
+    else:
+        said = f"{curve.residual_sd:.3g} reading (standard deviation about the curve)"
+    lines.append(f"  scatter of one reading: {said}")
+    lines.append(f"  resolution of a reading: {curve.resolution:.3g} reading")
+    return lines
+
+
+def _use_lines(
+    curve: Calibration, applied: Sequence[float], unit: str, applied_stated: bool
+) -> list[str]:
+    """The uncertainty of one reading in use, at the least, a middle and the greatest value."""
+    sizes = sorted({abs(a) for a in applied if a})
+    sign = 1.0 if max(applied, key=abs) > 0 else -1.0
+    places = sorted({sizes[0], sizes[len(sizes) // 2], sizes[-1]})
+    lines = ["One new reading in use, standard uncertainty of scatter and curve together:"]
+    lines += pairs(
+        [
+            (f"at {place:.6g} {unit}", f"{curve.u_applied(sign * place):.3g} {unit}"
+             f" ({100.0 * curve.u_applied(sign * place) / place:.2g} %)")
+            for place in places
+        ]
+    )  # fmt: skip
+    if not applied_stated:
+        lines.append(
+            "  The applied values count as exact; state theirs with --applied-u or a column applied_u."
+        )
+    return lines
+
+
+def _term_lines(found: Sequence[Term], unit: str) -> list[str]:
+    rows = []
+    for term in found:
+        if term.value is None:
+            rows.append((term.name, _not_known(term)))
+            continue
+        shown = unit if term.unit == "applied" else term.unit
+        note = f" ({term.note})" if term.note else ""
+        rows.append((term.name, f"{term.value:.7g} {shown}{note}" if shown != "%"
+                     else f"{term.value:.2g} %{note}"))  # fmt: skip
+    return pairs(rows)
+
+
+def _not_known(term: Term) -> str:
+    return f"not known: {term.why_not}"

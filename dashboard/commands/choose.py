@@ -198,7 +198,12 @@ def _head() -> list[str]:
 
 def _row(o: Option, shown: Units) -> list[str]:
     minutes = "-" if o.time_s is None else f"{o.time_s / 60:.0f} min"
-    parts = f"{o.pulleys} pulleys {o.grabs} grabs {o.captures} captures {o.anchors} anchors {o.ropes} ropes"
+    parts = ", ".join(
+        f"{n} {what}{'' if n == 1 else 's'}"
+        for n, what in ((o.pulleys, "pulley"), (o.grabs, "grab"), (o.captures, "capture"),
+                        (o.anchors, "anchor"), (o.ropes, "rope"))
+        if n
+    )  # fmt: skip
     start = "-" if o.start_force_N is None else shown.force(o.start_force_N)
     return [
         o.name, f"{number(o.ideal_ma)} : 1", f"{number(o.model_ma)} : 1",

@@ -99,7 +99,8 @@ def _summary(rig: Rig, found: dict[str, Any], shown: Units, given: bool) -> list
         ("haul force", haul + ("   (given)" if given else "")),
         ("to break the load away", shown.force_pm(known.start_force_N, known.start_force_u_N)
          + (f"   ({needs.start_why})" if needs.start_why and known.load_force_N else "")),
-        ("lets the load run back at", shown.force_pm(known.lower_force_N, known.lower_force_u_N)),
+        ("lets the load run back at", shown.force_pm(known.lower_force_N, known.lower_force_u_N)
+         + (f"   ({needs.lower_why})" if needs.lower_why and known.load_force_N else "")),
         ("handbook rule, apart from it", f"10 % of the load a sheave, {rule.sheaves} sheaves: "
          f"{number(rule.ma)} : 1, haul force {shown.force(rule.haul_N)}"),
     ]  # fmt: skip

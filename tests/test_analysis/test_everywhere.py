@@ -9,7 +9,7 @@ from rig_makers import EIGHTEEN, NINE, THREE, TWELVE, rig, rigs
 
 from analysis.everywhere import conditions
 from analysis.job_table import job_table
-from analysis.predict import model
+from analysis.predict import model, predict
 from analysis.take_up import elongation_m, take_up
 from analysis.tension import efficiencies, hold, load_row, tensions
 
@@ -227,3 +227,16 @@ def test_haul_force_grows_as_angles_grow():
     assert rows[-1].haul_N == pytest.approx(WEIGHT / (2 + 0.6)) and rows[-1].haul_N > start
     # rope out: two strands shorter by 15 m each, the slanting one from sqrt(18^2 + 4^2) to 5 m
     assert done.haul_m == pytest.approx(30 + math.hypot(18, 4) - 5, abs=1e-6)
+
+
+def test_what_grows_on_the_way_is_warned_of():
+    """As above: 1000 / (2 + cos a) from 338 N at the start to 385 N; a rope limit between is named."""
+    extra = (
+        HUNG
+        + "pull_distance_m = 15\n[further_anchor.P1]\nat_m = 0.0\noffset_m = 4.0\nwll_kN = 0.2\n"
+    )
+    path = "tie:load grab:G1@18 pulley:A1@anchor pulley:T1@G1 pulley:R@P1 haul:90"
+    known = predict(rig(path, length=20.0, e=1.0, extra=extra))
+    assert any("grows to 385 N on the way" in text for text in known["warnings"])
+    plain = predict(rig(THREE, e=1.0, extra=HUNG))
+    assert not any("on the way" in text for text in plain["warnings"])

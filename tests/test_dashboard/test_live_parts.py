@@ -113,3 +113,40 @@ def test_a_text_longer_than_an_answer_is_cut_not_lost():
     board.set("why", "ä" * 5000)
     _, told = next(answers(board))
     assert told["p"]["why"].endswith("…") and len(told["p"]["why"].encode()) <= MOST_PART
+
+
+def test_bins_come_in_portions_under_ten_kilobytes_and_none_is_left_out():
+    force, way = Pyramid(), Pyramid()
+    time_s = np.arange(0, 36_000, 0.5)
+    force.push(time_s, 1000 * np.sin(time_s) + 12_345.6)
+    way.push(time_s, time_s / 77.7)
+    board = Board("run", force, way)
+    board.set("head", "x" * 1500, whole=True)
+    seq = version = 0
+    told: list[int] = []
+    ways: list[int] = []
+    sizes = []
+    for _ in range(9):
+        data = board.since(seq, version, "all")
+        answer = json.loads(data)
+        sizes.append(len(data))
+        seq, version = answer["seq"], answer["v"]
+        told += answer["b"][1][0::4]
+        ways += answer["l"][1][0::3]
+        if not answer.get("more"):
+            break
+    assert max(sizes) < 10_000
+    for found, pyramid in ((told, force), (ways, way)):
+        bins, _, _ = pyramid.bins(pyramid.level_for(None))
+        assert sorted(set(found)) == bins.tolist()
+
+
+def test_the_mean_of_a_bin_is_that_of_its_readings():
+    time_s = np.sort(np.random.default_rng(4).uniform(0, 900, 5000))
+    values = np.random.default_rng(5).normal(300, 90, 5000)
+    pyramid = filled(time_s, values, range(0, 5000, 137))
+    level = pyramid.level_for(None)
+    bins, _, _ = pyramid.bins(level)
+    for k, mean in zip(bins, pyramid.means(level), strict=True):
+        mine = values[np.floor(time_s / BASE_S).astype(int) >> level == k]
+        assert mean == pytest.approx(mine.mean())

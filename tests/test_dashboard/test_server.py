@@ -149,13 +149,39 @@ def test_an_action_needs_the_token_of_this_run_and_json(page):
         refused(page.act("end", **{"X-Haul-Token": token}), 403)
     refused(page.act("end", **{"Content-Type": "text/plain"}), 415)
     refused(page.act("end", **{"Content-Type": "application/x-www-form-urlencoded"}), 415)
-    for verb in ("rig", "ack", "delete", "seal"):
+    for verb in ("delete", "seal", "repaired", "start"):
         refused(page.act(verb), 404)
     for body in ([], {"text": 1}, {"role": "operator"}, {"verb": "end"}):
         sent = {"Content-Type": "application/json", "X-Haul-Token": page.server.token}
         refused(page.ask("/act/mark", "POST", sent, json.dumps(body).encode()), 400)
     refused(page.ask("/act/mark", "POST", sent, b"{" * 4000), 400)
     assert not list((page.hub.folder / "inbox").iterdir())
+
+
+def test_a_rig_file_goes_to_the_recorder_whole_and_is_bounded(page, growing):
+    text = 'title = "after the break"\n' + "# ü\n" * 5000
+    status, body, _ = page.act("rig", {"text": text})
+    assert status == 202
+    name = json.loads(body)["id"]
+    assert (growing.path / "inbox" / f"{name}.toml").read_text("utf-8") == text
+    assert json.loads((growing.path / "inbox" / f"{name}.json").read_text())["text"] == f"{name}.toml"
+    refused(page.act("rig", {"text": "a" * 61_000}), 413)
+    refused(page.act("rig", {"text": "a", "path": "/etc/passwd"}), 400)
+    growing.seal()
+    refused(page.act("rig", {"text": text}), 409)
+
+
+def test_the_rig_is_drawn_to_the_width_of_the_page(page):
+    from xml.etree import ElementTree
+
+    for width in (340, 900):
+        status, body, _ = page.ask(f"/rig?w={width}")
+        svg = ElementTree.fromstring(json.loads(body)["svg"])
+        assert status == 200 and float(svg.get("width")) <= width + 1
+        strands = [n.get("data-strand") for n in svg.iter() if n.get("data-strand")]
+        assert "load>G1" in strands
+    for query in ("", "?w=9", "?w=99999", "?w=x", "?w=400&s=.."):
+        refused(page.ask("/rig" + query), 400, 404)
 
 
 def test_an_action_lands_in_the_inbox_and_a_sealed_session_takes_none(page, growing):

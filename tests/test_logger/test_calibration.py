@@ -1,4 +1,4 @@
-"""Fits held against certified values, and the inverse against the fit."""
+"""The fit, its inverse, what is worth how much, and tables of points that are wrong."""
 
 from __future__ import annotations
 
@@ -6,60 +6,18 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from logger import calibration
+from logger.calibration_points import MOST_POINTS, read_points
+from logger.calibration_terms import terms
 from logger.errors import SensorsFault
 from logger.sensors import parse_sensors
 
-# NIST StRD, Linear Least Squares, dataset Pontius (load cell); points and certified values as
-# collected in check-values.md 1.1
-PONTIUS_1 = [0.11019, 0.21956, 0.32949, 0.43899, 0.54803, 0.65694, 0.76562, 0.87487, 0.98292,
-             1.09146, 1.20001, 1.30822, 1.41599, 1.52399, 1.63194, 1.73947, 1.84646, 1.95392,
-             2.06128, 2.16844]
-PONTIUS_2 = [0.11052, 0.22018, 0.32939, 0.43886, 0.54798, 0.65739, 0.76596, 0.87474, 0.98300,
-             1.09150, 1.20004, 1.30818, 1.41613, 1.52408, 1.63159, 1.73965, 1.84696, 1.95445,
-             2.06177, 2.16829]
-LOADS = [150_000.0 * k for k in range(1, 21)] * 2
-# NIST StRD, dataset Norris; check-values.md 1.2
-NORRIS = [(0.1, 0.2), (338.8, 337.4), (118.1, 118.2), (888.0, 884.6), (9.2, 10.1), (228.1, 226.5),
-          (668.5, 666.3), (998.5, 996.3), (449.1, 448.6), (778.9, 777.0), (559.2, 558.2),
-          (0.3, 0.4), (0.1, 0.6), (778.1, 775.5), (668.8, 666.9), (339.3, 338.0), (448.9, 447.5),
-          (10.8, 11.6), (557.7, 556.0), (228.3, 228.1), (998.0, 995.8), (888.8, 887.6),
-          (119.6, 120.2), (0.3, 0.3), (0.6, 0.3), (557.6, 556.8), (339.3, 339.1), (888.0, 887.2),
-          (998.5, 999.0), (778.9, 779.0), (10.2, 11.1), (117.6, 118.3), (228.9, 229.2),
-          (668.4, 669.1), (449.2, 448.9), (0.2, 0.5)]
-# JCGM 100:2008 (GUM), table H.6; check-values.md 1.3
-THERMOMETER = [(21.521, -0.171), (22.012, -0.169), (22.512, -0.166), (23.003, -0.159),
-               (23.507, -0.164), (23.999, -0.165), (24.513, -0.156), (25.002, -0.157),
-               (25.503, -0.159), (26.010, -0.161), (26.511, -0.160)]
-
-
-def test_pontius_to_nine_digits() -> None:
-    curve = calibration.fit(LOADS, PONTIUS_1 + PONTIUS_2, 2)
-    certified = (0.673565789473684e-03, 0.732059160401003e-06, -0.316081871345029e-14)
-    deviations = (0.107938612033077e-03, 0.157817399981659e-09, 0.486652849992036e-16)
-    assert curve.coefficients == pytest.approx(certified, rel=1e-9, abs=0)
-    assert curve.coefficients_u == pytest.approx(deviations, rel=1e-9, abs=0)
-    assert curve.residual_sd == pytest.approx(0.205177424076185e-03, rel=1e-9)
-    # inverse of 1.239722, derived in check-values.md 1.1
-    assert curve.apply(1.239722) == pytest.approx(1_705_105.57, abs=0.01)
-
-
-def test_norris_to_nine_digits() -> None:
-    y, x = zip(*NORRIS, strict=True)
-    curve = calibration.fit(x, y, 1)
-    assert curve.coefficients == pytest.approx((-0.262323073774029, 1.00211681802045), rel=1e-9)
-    assert curve.coefficients_u == pytest.approx(
-        (0.232818234301152, 0.429796848199937e-03), rel=1e-9)
-    assert curve.residual_sd == pytest.approx(0.884796396144373, rel=1e-9)
-
-
-def test_gum_thermometer() -> None:
-    t, b = zip(*THERMOMETER, strict=True)
-    curve = calibration.fit([value - 20.0 for value in t], b, 1)
-    assert curve.coefficients == pytest.approx((-0.1712, 0.00218), abs=5e-5)
-    # u of a new single observation at 30 C, 0.0054186 (derived in check-values.md 1.3), as x
-    assert curve.u_applied(10.0) * curve.coefficients[1] == pytest.approx(0.0054186, abs=1e-6)
+# our own: a boatyard's 5 kN cell, somewhat curved, read to 0.1
+CELL_N = [0.0, 500.0, 1000.0, 2000.0, 3000.0, 4000.0, 5000.0]
+CELL_READS = [12.1, 212.0, 411.6, 809.9, 1207.1, 1603.0, 1998.2]
 
 
 @pytest.mark.parametrize("degree", [1, 2, 3])
@@ -72,9 +30,19 @@ def test_the_inverse_undoes_the_curve_for_numbers_and_arrays(degree: int) -> Non
 
 
 def test_saved_and_loaded_it_is_the_same(tmp_path: Path) -> None:
-    curve = calibration.fit(LOADS, PONTIUS_1 + PONTIUS_2, 2)
-    calibration.save(curve, tmp_path / "cell.toml")
-    assert calibration.load(tmp_path / "cell.toml") == curve
+    curve = calibration.fit(CELL_N, CELL_READS, 2, applied_u=[1.0] * len(CELL_N), resolution=0.1)
+    bare = calibration.fit(
+        quantity="force",
+        applied=[0.0, 200.0],
+        reading=[1.0, 90.0],
+        applied_u=[0.0, 1.0],
+        resolution=0.1,
+    )
+    tared = calibration.fit([100.0, 200.0], [1.0, 2.1], 1, through_zero=True)
+    said = {"llf": 7.5, "reversibility_percent": 'not known: a "quoted" \\ reason'}
+    for found in (curve, bare, tared):
+        calibration.save(found, tmp_path / "cell.toml", said)
+        assert calibration.load(tmp_path / "cell.toml") == found
 
 
 def test_a_channel_takes_its_calibration_and_applies_the_zero_first(tmp_path: Path) -> None:
@@ -94,16 +62,22 @@ def test_a_channel_takes_its_calibration_and_applies_the_zero_first(tmp_path: Pa
     """
     channel = parse_sensors(text, "s.toml", tmp_path).channels[0]
     assert channel.si(8510.0) == pytest.approx(1000.0, abs=0.2)
-    assert channel.u_si(1000.0) == curve.u_applied(1000.0)
+    assert channel.u_si(1000.0) == curve.u_tared(1000.0)  # it has a zero of its own
+    assert channel.u_si(1000.0, 0.0) == curve.u_applied(1000.0)
     # a zero taken at rest makes that rest nothing, whatever the curve's own c0 is
     assert channel.si(8023.0, channel.zero_for(8023.0)) == pytest.approx(0.0, abs=1e-9)
 
 
 @pytest.mark.parametrize(
     ("x", "y", "degree", "said"),
-    [([1, 2], [1, 2], 1, "too few"), ([1, 1, 1], [1, 2, 3], 1, "different"),
-     ([1, 2, 3], [1, 1, 1], 1, "inverted"), ([0, 1, 2, 3, 4], [0, 3, 4, 3, 0], 2, "inverted"),
-     ([1, 2, 3], [1, 2, float("nan")], 1, "finite"), ([1, 2, 3], [1, 2, 3], 4, "out of range")],
+    [
+        ([1, 2], [1, 2], 1, "too few"),
+        ([1, 1, 1], [1, 2, 3], 1, "different"),
+        ([1, 2, 3], [1, 1, 1], 1, "inverted"),
+        ([0, 1, 2, 3, 4], [0, 3, 4, 3, 0], 2, "inverted"),
+        ([1, 2, 3], [1, 2, float("nan")], 1, "finite"),
+        ([1, 2, 3], [1, 2, 3], 4, "out of range"),
+    ],
 )
 def test_points_that_give_no_curve_are_refused(
     x: list[float], y: list[float], degree: int, said: str
@@ -112,20 +86,234 @@ def test_points_that_give_no_curve_are_refused(
         calibration.fit(x, y, degree)
 
 
+@given(
+    x=st.lists(st.integers(-5000, 5000), min_size=6, max_size=30, unique=True),
+    noise=st.lists(st.floats(-1.0, 1.0), min_size=30, max_size=30),
+    degree=st.integers(1, 2),
+)
+@settings(max_examples=60, deadline=None)
+def test_the_fit_is_that_of_a_general_library(
+    x: list[int], noise: list[float], degree: int
+) -> None:
+    """Against numpy's least squares on the same points, numbers and covariance."""
+    reads = [7.0 + 0.4 * v + 1e-6 * v * v + e for v, e in zip(x, noise, strict=False)]
+    curve = calibration.fit(x, reads, degree)
+    at = np.array(x) / 5000.0
+    powers = at[:, None] ** np.arange(degree + 1)
+    c, *_ = np.linalg.lstsq(powers, np.array(reads), rcond=None)
+    s2 = float(np.sum((reads - powers @ c) ** 2)) / (len(x) - degree - 1)
+    cov = np.linalg.inv(powers.T @ powers) * s2
+    back = 5000.0 ** np.arange(degree + 1)
+    assert np.allclose(np.array(curve.coefficients) * back, c, rtol=1e-7, atol=1e-7)
+    assert np.allclose(
+        np.array(curve.covariance) * np.outer(back, back), cov, rtol=1e-5, atol=1e-12
+    )
+
+
+@pytest.mark.parametrize("degree", [2, 3])
+@pytest.mark.parametrize("bend", [1e-9, -0.009, 0.009])
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_beyond_its_points_a_greater_reading_is_never_worth_less(
+    degree: int, bend: float, sign: float
+) -> None:
+    """Also where the fitted curve turns just beyond them: at 5,556 N for 100 x - 0.009 x^2."""
+    x = np.linspace(0.0, 5000.0, 21)
+    curve = calibration.fit(x, sign * (100.0 * x + bend * x**2 + 20.0 * np.cos(x)), degree)
+    reads = sign * np.linspace(-1e6, 2e6, 4001)
+    worth = curve.apply(reads)
+    assert np.isfinite(worth).all() and (np.diff(worth) > 0).all()
+    u = curve.u_applied(worth)
+    assert np.isfinite(u).all() and (u > 0).all()
+    one = [curve.apply(float(r)) for r in reads[::50]]
+    assert np.allclose(one, worth[::50], rtol=1e-9, atol=1e-6)
+    inside = (worth > 0) & (worth < 5000)
+    assert inside.any() and np.allclose(curve.reading(worth[inside]), reads[inside], atol=1e-5)
+
+
+def test_one_known_mass_gives_a_scale_and_what_it_is_worth() -> None:
+    """Two points: the scale by division, its uncertainty by hand (JCGM 100:2008, 5.1.2)."""
+    force, force_u, step = 20.0 * 9.80665, 0.05 * 9.80665, 0.1
+    curve = calibration.fit(
+        [0.0, force], [12.1, 208.4], 1, applied_u=[0.0, force_u], resolution=step
+    )
+    span = 208.4 - 12.1
+    assert curve.coefficients == pytest.approx((12.1, span / force))
+    assert (curve.residual_sd, curve.dof) == (None, 0)
+    reading_u = step / 12**0.5
+    relative = ((force_u / force) ** 2 + 2 * (reading_u / span) ** 2) ** 0.5
+    assert curve.coefficients_u == pytest.approx((reading_u, span / force * relative))
+    # at ten times the mass the doubt of the mass is ten times itself
+    assert curve.u_applied(10 * force) == pytest.approx(10 * force_u, rel=0.05)
+    for place in (0.0, 1.0, force, 5000.0):
+        assert curve.u_applied(place) > 0.0
+
+
+def test_with_a_zero_of_its_own_a_reading_is_a_difference_of_two() -> None:
+    """Against Monte Carlo (JCGM 101): calibrate, take a zero, read; then see how far it is off."""
+    x = np.array([0.0, 1000.0, 2000.0, 3000.0, 4000.0, 5000.0])
+    rng, s, place = np.random.default_rng(6), 1.0, 5000.0
+    off, said = [], []
+    for _ in range(1500):
+        curve = calibration.fit(x, 8000.0 + 0.4 * x + s * rng.standard_normal(6), 1)
+        rest, loaded = np.array([8000.0, 8000.0 + 0.4 * place]) + s * rng.standard_normal(2)
+        off.append(curve.apply(float(loaded - (rest - curve.coefficients[0]))) - place)
+        said.append(curve.u_tared(place) ** 2)
+    assert np.mean(said) ** 0.5 == pytest.approx(np.std(off), rel=0.05)
+
+
+def test_a_counter_s_calibration_is_refused_for_a_cell(tmp_path: Path) -> None:
+    curve = calibration.fit([0, 1, 2, 3], [0, 1, 2.1, 3], 1, quantity="length")
+    calibration.save(curve, tmp_path / "counter.toml")
+    text = """
+    [[channel]]
+    name = "f"
+    quantity = "force"
+    at = "haul"
+    format = "json"
+    id = "f"
+    unit = "count"
+    calibration = "counter.toml"
+    """
+    with pytest.raises(
+        SensorsFault, match=r"counter\.toml is of a length, this channel of a force"
+    ):
+        parse_sensors(text, "s.toml", tmp_path)
+    parse_sensors(text.replace('"force"', '"length"'), "s.toml", tmp_path)
+
+
+def test_errors_of_the_applied_values_reach_a_reading() -> None:
+    """Against Monte Carlo (JCGM 101) with numpy's polyfit: a mass hung three times is one error,
+    different masses are different errors."""
+    x = [0.0, 500.0, 1000.0, 1000.0, 1000.0, 2000.0]
+    u = [0.0, 4.0, 5.0, 5.0, 5.0, 8.0]
+    reads = [0.4 * v for v in x]
+    curve = calibration.fit(x, reads, 1, applied_u=u, resolution=1e-6)
+    rng = np.random.default_rng(5)
+    trials = []
+    for _ in range(4000):
+        a, b, c = rng.standard_normal(3)
+        off = np.array([0.0, 4.0 * a, 5.0 * b, 5.0 * b, 5.0 * b, 8.0 * c])
+        # what was read is sure; what was applied is somewhere near what the table says
+        k1, k0 = np.polyfit(np.array(x), 0.4 * (np.array(x) + off), 1)
+        trials.append((np.array([0.4 * 800.0, 0.4 * 3000.0]) - k0) / k1)
+    for place, drawn in zip((800.0, 3000.0), np.std(trials, axis=0), strict=True):
+        assert curve.u_curve(place) == pytest.approx(drawn, rel=0.06)
+
+
+def test_points_without_scatter_still_have_the_doubt_of_the_last_digit() -> None:
+    curve = calibration.fit([0, 1, 2, 3], [0, 10, 20, 30], 1, resolution=1.0)
+    assert curve.residual_sd == 0.0
+    assert curve.reading_u == pytest.approx(1.0 / 12**0.5)
+    assert curve.u_applied(2.0) > 0.028
+
+
+def test_two_points_alone_are_too_few_unless_their_doubt_is_stated() -> None:
+    with pytest.raises(SensorsFault, match=r"2 points are too few.*--applied-u"):
+        calibration.fit([0, 200], [1, 90], 1, resolution=0.1)
+    with pytest.raises(SensorsFault, match="too few"):
+        calibration.fit([0, 200], [1, 90], 1, applied_u=[0, 1.0])  # no word of the resolution
+
+
+def test_a_curve_that_floats_cannot_hold_is_refused() -> None:
+    x = [1e6 + k * 0.01 for k in range(12)]
+    with pytest.raises(SensorsFault, match=r"inverted|too close together"):
+        calibration.fit(x, [v * 1e-3 + 1e-3 * (k % 2) for k, v in enumerate(x)], 3)
+    with pytest.raises(SensorsFault, match="scatter more than they follow"):
+        calibration.fit([0, 1, 2, 3], [5.0, 7.0, 5.1, 6.9], 1)
+    with pytest.raises(SensorsFault, match="too large or too small"):
+        calibration.fit([0, 1e-300, 2e-300], [0, 1e200, 2.1e200], 1)
+
+
 @pytest.mark.parametrize(
     ("text", "said"),
-    [("", "is empty|must be one column"), ("applied,reding\n", 'unknown column "reding"'),
-     ("applied,reading\n1,x\n", "line 2.*not a finite number"),
-     ("applied,reading\n1,nan\n", "line 2"), ("applied,reading\n1\n", "line 2: 1 cells")],
+    [
+        ("", "line 1: there is no header"),
+        ("1,2\n2,3\n", "line 1: there is no header, the numbers begin at once"),
+        ("applied,reding\n", 'line 1: unknown column "reding"; write reading'),
+        ("Applied,reading\n", 'unknown column "Applied"; write applied'),
+        ("applied;reading\n1;2\n", "not split by commas"),
+        ("applied,run\n1,2\n", "one column reading, there are 0"),
+        ("applied,reading,reading\n1,2,3\n", "one column reading, there are 2"),
+        ("applied,reading\n", "there are no points"),
+        ("applied,reading\n1,x\n", 'line 2: reading "x" is not a number'),
+        ("applied,reading\n1,nan\n", "line 2"),
+        ("applied,reading\n1,1\n\n2,1e999\n", "line 4.*too large"),
+        ("applied,reading\n1,1e-300\n", "line 2.*too small"),
+        ("applied,reading\n1_0,1\n", 'line 2: applied "1_0"'),
+        ("applied,reading\n\u0661,1\n", "line 2: applied"),
+        ("applied,reading\n1," + "1" * 5000 + "\n", "line 2: reading"),
+        ("applied,reading\n1,1e" + "1" * 5000 + "\n", "line 2: reading"),
+        ("applied,reading\n1\n", "line 2: 1 cell where the header has 2"),
+        ("applied,reading\n1,5,7\n", "line 2: 3 cells.*a point in numbers"),
+        ('applied,reading\n"1,5",7\n', "line 2: applied .*write 1.5"),
+        ("applied,reading\n5 kg,7\n", "line 2.*without a unit"),
+        ("applied,reading\n,7\n", "line 2: the cell of applied is empty"),
+        ("applied,reading,run\n1,7,\n", "line 2: the cell of run is empty"),
+        ("applied,reading,applied_u\n1,7,-1\n", "line 2: applied_u.*negative"),
+        ('applied,reading\n1,"7\n', "line 2"),
+        ("applied,reading\n" + "1,2\n" * (MOST_POINTS + 1), "more than 10000 points"),
+        ("applied,reading\n1,\0\n", "line 2"),
+    ],
 )
 def test_a_table_of_points_names_the_line_at_fault(tmp_path: Path, text: str, said: str) -> None:
-    (tmp_path / "p.csv").write_text(text)
-    with pytest.raises(SensorsFault, match=said):
-        calibration.read_points(tmp_path / "p.csv")
+    (tmp_path / "p.csv").write_text(text, "utf-8", newline="")
+    with pytest.raises(SensorsFault, match=said) as caught:
+        read_points(tmp_path / "p.csv")
+    assert str(caught.value).startswith(str(tmp_path / "p.csv")) and "\n" not in str(caught.value)
+    assert caught.value.cure
 
 
-@pytest.mark.parametrize("line", ["degree = 9", "n = -1", "covariance = [[1]]", "extra = 1",
-                                  'residual_sd = "x"', "coefficients = [1, inf]"])
+@given(
+    data=st.binary(max_size=200)
+    | st.text('0123456789,.e+-\n\r"; applied,reading', max_size=80).map(
+        lambda s: ("applied,reading\n" + s).encode()
+    )
+)
+@settings(max_examples=300, deadline=None)
+def test_any_bytes_give_points_or_one_fault(
+    tmp_path_factory: pytest.TempPathFactory, data: bytes
+) -> None:
+    path = tmp_path_factory.getbasetemp() / "any.csv"
+    path.write_bytes(data)
+    try:
+        points = read_points(path)
+        for degree in (1, 2, 3):
+            curve = calibration.fit(
+                points.applied, points.reading, degree, resolution=points.resolution
+            )
+            assert np.isfinite(curve.coefficients).all() and np.isfinite(curve.covariance).all()
+            for term in terms(curve, points.applied, points.reading, points.run):
+                assert (term.value is None) == bool(term.why_not)
+                assert term.value is None or np.isfinite(term.value)
+    except SensorsFault as fault:
+        assert "\n" not in str(fault)
+
+
+def test_a_table_in_windows_line_ends_with_runs_and_doubts(tmp_path: Path) -> None:
+    (tmp_path / "p.csv").write_bytes(
+        b"\xef\xbb\xbfapplied, reading ,run,applied_u\r\n0,8000,a,0\r\n\r\n1e3, 8500.5 ,a,2.5\r\n"
+    )
+    points = read_points(tmp_path / "p.csv")
+    assert (points.applied, points.reading) == ((0.0, 1000.0), (8000.0, 8500.5))
+    assert (points.run, points.applied_u) == (("a", "a"), (0.0, 2.5))
+    assert points.resolution == pytest.approx(0.1)
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "degree = 9",
+        "n = -1",
+        "covariance = [[1]]",
+        "extra = 1",
+        'residual_sd = "x"',
+        "coefficients = [1, inf]",
+        "terms = 1",
+        'through_zero = "yes"',
+        "resolution = 0",
+        "n = 2",
+    ],
+)
 def test_a_spoilt_calibration_file_is_refused(tmp_path: Path, line: str) -> None:
     calibration.save(calibration.fit([0, 1, 2, 3], [0, 1, 2.1, 3], 1), tmp_path / "c.toml")
     key = line.split(" =")[0]

@@ -1,0 +1,111 @@
+"""What the load last needed and what strands and parts carry at this moment, for one session."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from analysis.bodies import Floats
+from analysis.predict import Model
+from analysis.roles import Roles
+from dashboard.board import Board, sig
+from dashboard.carried import Carried, Carrying
+from dashboard.haul_state import State
+from dashboard.recording import Recording
+from dashboard.tracks import Track
+from logger.errors import one_line
+
+NEAREST = 5  # rated parts told, the nearest to its limit first
+MEAN_S = 0.25
+STRANDS_A_PART = 40
+PLACE = "—.— kN"  # what a strand's tension takes at most, until the page writes it
+AT_REST = frozenset({"held", "rest", "reset", "back", "loose", "hold", "ease", "lower", "tension",
+                     "nodata"})  # fmt: skip
+
+
+class LoadsNow:
+    """last_N: mean haul force of the last haul stroke, None before the first."""
+
+    def __init__(
+        self, found: Roles, tracks: Mapping[str, Track], recording: Recording, known: Model
+    ) -> None:
+        self.roles, self.tracks, self.recording = found, tracks, recording
+        self.known, self.carrying = known, Carrying(known)
+        self.last_N: float | None = None
+        self._load_N: float | None = known.load_force_N
+        self._by_cell = False
+
+    def rig(self, known: Model) -> None:
+        """Go on with this model: another rig, or the bodies elsewhere."""
+        self.known, self.carrying = known, Carrying(known)
+
+    def hauled(self, last_N: float | None, load_N: float | None, by_cell: bool) -> None:
+        """What the estimate says: of the last stroke, of the load, and whether that was measured
+        apart from the haul cell."""
+        self.last_N = last_N or self.last_N
+        self._load_N = self._load_N if load_N is None else load_N
+        self._by_cell = by_cell and load_N is not None
+
+    def needed_N(self, now_s: float) -> float | None:
+        """What the load last needed: by a cell that tells it, else frictionless from the haul."""
+        found = []
+        if self._by_cell and self._load_N is not None:
+            found.append(self._load_N)
+        elif self.last_N is not None:
+            found.append(self.last_N * self.known.ideal_ma)
+        for at, force in self._cells(now_s):
+            if at == "load":
+                found.append(force)
+        return max(found, default=None)
+
+    def held_N(self, now_s: float) -> float | None:
+        """What the captures that may hold carry, at most: what the load last needed, no friction."""
+        shares = [h.ideal for h in self.known.held if h.ideal is not None]
+        needed = self.needed_N(now_s)
+        if not shares or needed is None:
+            return None
+        return sig(max(shares) * needed / self.known.ideal_ma, 3)
+
+    def carried(self, state: State, now_s: float) -> Carried | None:
+        """What strands and parts carry in this state; None where nothing tells."""
+        if state.code in AT_REST:
+            return self.carrying.needed(self.needed_N(now_s), state.code, state.force_N)
+        cells = self._cells(now_s)
+        if state.code in ("before", "nocell"):  # a haul cell that rests tells nothing
+            cells = [cell for cell in cells if self.carrying.gain(cell[0]) != (1.0, 1.0)]
+        return self.carrying.hauling(cells)
+
+    def tell(self, board: Board, state: State | None, now_s: float) -> None:
+        """`s:k`: tension of strands in rope order, N; `u:k`: [part, force, limit, share]; state None:
+        nothing is known now."""
+        found = None if state is None else self.carried(state, now_s)
+        # a strand that the model leaves without tension is not shown as having none
+        strands = [] if found is None else [
+            sig(float(t), 3) if t > 1e-6 else None for t in found.strand_N
+        ]  # fmt: skip
+        for k in range(0, len(self.known.rig.strands), STRANDS_A_PART):
+            board.set(f"s:{k // STRANDS_A_PART}", strands[k : k + STRANDS_A_PART])
+        board.set("how", None if found is None else found.how)
+        uses = () if found is None else found.uses
+        for k in range(NEAREST):
+            use = uses[k] if k < len(uses) else None
+            board.set(f"u:{k}", use and [
+                one_line(use.name, 40), sig(use.force_N, 3), sig(use.limit_N, 3), sig(use.share, 3),
+            ])  # fmt: skip
+
+    def drawing(self, stands: Floats, width: int) -> str:
+        """The rig as SVG with its bodies at `stands` (bodies,), this many pixels wide."""
+        from dashboard.rig_drawing import drawing
+
+        texts = [PLACE] * len(self.known.rig.strands)
+        return drawing(self.known.rig, stands, self.known.ideal_tension, texts, width=width)
+
+    def _cells(self, now_s: float) -> list[tuple[str, float]]:
+        """(place, N) of each force cell that speaks, mean over a quarter of a second."""
+        found = []
+        for channel in self.roles.forces:
+            track = self.tracks[channel.name]
+            if track.value is not None and not track.stale(now_s, self.recording.began_s):
+                found.append((channel.at, float(np.mean(track.recent(MEAN_S)))))
+        return found

@@ -1,0 +1,27 @@
+"""Small arithmetic that takes one float or an array of them, and needs no numpy for a float."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any, TypeVar
+
+if TYPE_CHECKING:
+    import numpy as np
+    import numpy.typing as npt
+
+Values = TypeVar("Values", float, "npt.NDArray[np.float64]")
+
+
+def polynomial(coefficients: Sequence[float], x: Values) -> Values:
+    """sum c_i x^i by Horner's rule; same shape as x.  Products, not powers: they never raise."""
+    total: Any = 0.0 * x
+    for c in reversed(coefficients):
+        total = total * x + c
+    return total  # type: ignore[no-any-return]
+
+
+def clamp(value: Any, low: float, high: float) -> Any:
+    """The value, or each of an array, held between low and high."""
+    if isinstance(value, (float, int)):
+        return min(max(value, low), high)
+    return value.clip(low, high)

@@ -1,0 +1,151 @@
+"""From the wire to the recorder's alarm row, and from the wire to what a browser has painted.
+
+A pseudo-terminal sends 100 readings a second to the real recorder; the page runs in Chromium, which
+draws in software.  Prints value and budget; fails at three times a budget only.  STEPS as argument,
+default 40.
+"""
+
+from __future__ import annotations
+
+import os
+import random
+import shutil
+import sys
+import tempfile
+import time
+from functools import partial
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
+from live_helpers import wait_until
+from watch_helpers import SENSORS, Device, Haul
+
+from logger.alarms import HOLD_S
+
+FLAGS = ("--headless=new", "--no-sandbox", "--disable-dev-shm-usage", "--disable-gpu", "--no-first-run")
+HIGH, LOW = 500.0, 20.0
+MOST_S = 1.0  # a step that is not seen by then counts as this
+# at each frame: has the drawn line reached the other level?  Told at the frame after, when it is painted
+WATCHING = """
+window.steps = [];
+let up = false;
+function look() {
+  const holder = document.querySelector('#live-graph .js-plotly-plot');
+  const y = holder && holder.data ? holder.data[0].y : [];
+  const size = holder && holder.layout.yaxis.title.text === 'kN' ? 1000 : 1;
+  const last = Array.from(y.slice(-2), v => v * size);
+  const down = last.length && last.some(v => v < 100);
+  if (!up && last.some(v => v > 400)) { up = true; tell(1); }
+  else if (up && down) { up = false; tell(0); }
+  requestAnimationFrame(look);
+}
+function tell(which) {
+  requestAnimationFrame(() => window.steps.push([which, performance.timeOrigin + performance.now()]));
+}
+look();
+"""
+
+
+def alarms(haul: Haul, steps: int) -> list[float]:
+    """Seconds from writing the reading that satisfies the rule to the alarm's row in the file."""
+    events = haul.out / "events.csv"
+    took = []
+    for _ in range(steps):
+        haul.device.force_N = 1.0
+        time.sleep(random.uniform(0.4, 0.6))
+        size = events.stat().st_size
+        began = time.time()
+        haul.device.force_N = 1500.0
+        seen = None
+        until = time.monotonic() + 3
+        while time.monotonic() < until:
+            if events.stat().st_size > size and b",alarm," in events.read_bytes()[size:]:
+                seen = time.time()
+                break
+            time.sleep(0.001)
+        over = [at for at, force in haul.device.sent[-400:] if force == 1500.0 and at >= began]
+        assert seen is not None, "no alarm"
+        satisfied = next(at for at in over if at - over[0] >= HOLD_S - 0.0005)
+        took.append(max(0.0, seen - satisfied))
+        haul.device.force_N = 1.0
+        time.sleep(0.3)
+    return took
+
+
+def first_sent(device: Device, level: float, after: float) -> float | None:
+    """When this level was on the wire first after a moment."""
+    return next((at for at, force in device.sent[-200:] if force == level and at >= after), None)
+
+
+def pixels(haul: Haul, driver: object, steps: int) -> list[float]:
+    """Seconds from writing the first reading of a step to the frame that shows it."""
+    driver.execute_script(WATCHING)
+    sent = []
+    for k in range(2 * steps):
+        level = HIGH if k % 2 == 0 else LOW
+        haul.device.force_N = level
+        sent.append(wait_until(partial(first_sent, haul.device, level, time.time()), 2, "sent"))
+        time.sleep(random.uniform(MOST_S, MOST_S + 0.3))
+    shown = driver.execute_script("return window.steps")
+    took = []
+    for which, level_sent in zip([1, 0] * steps, sent, strict=True):
+        frames = [at / 1000 - level_sent for kind, at in shown if kind == which]
+        took.append(min((f for f in frames if 0 < f < MOST_S), default=MOST_S))
+    return took
+
+
+def main() -> int:
+    steps = int(sys.argv[1]) if len(sys.argv) > 1 else 40
+    rows: list[tuple[str, float, float | None]] = []
+    sensors = SENSORS.replace("warn_at = 600.0\n", "").replace("stop_at = 800.0", "stop_at = 1000.0")
+    with tempfile.TemporaryDirectory() as folder, Haul(Path(folder) / "a", sensors=sensors) as haul:
+        time.sleep(1.0)
+        took = alarms(haul, min(steps, 25))
+        rows += [
+            ("reading that satisfies the rule to the alarm row, p95, ms", 1000 * float(np.percentile(took, 95)), 250.0),
+            ("the same, largest, ms", 1000 * max(took), None),
+        ]
+        chromium, driver_path = shutil.which("chromium"), shutil.which("chromedriver")
+        if chromium is None or driver_path is None:
+            print("no chromium and chromedriver here: nothing is said of pixels")
+        else:
+            from selenium import webdriver
+
+            options = webdriver.ChromeOptions()
+            options.binary_location = chromium
+            for flag in FLAGS:
+                options.add_argument(flag)
+            driver = webdriver.Chrome(options=options, service=webdriver.ChromeService(driver_path))
+            try:
+                driver.set_window_size(1280, 800)
+                driver.get(haul.url)
+                wait_until(lambda: driver.execute_script("return window.haul && haul.stats && haul.stats.updates > 20"),
+                           20, "a page that runs")  # fmt: skip
+                before, began = driver.execute_script("return haul.stats.updates"), time.monotonic()
+                took = pixels(haul, driver, steps)
+                rate = (driver.execute_script("return haul.stats.updates") - before) / (time.monotonic() - began)
+                size = driver.execute_script("return haul.stats.largest")
+            finally:
+                driver.quit()
+            rows += [
+                ("wire to pixels at 100 Hz, p50, ms", 1000 * float(np.median(took)), None),
+                ("wire to pixels at 100 Hz, p95, ms", 1000 * float(np.percentile(took, 95)), 300.0),
+                ("updates a second", rate, None),
+                ("largest later answer, bytes", size, 10_000.0),
+            ]
+    failed = 0
+    print(f"{len(took)} steps; load of the machine {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores")
+    for what, value, budget in rows:
+        verdict = ""
+        if budget is not None:
+            verdict = f"budget {budget:g}" + ("" if value <= budget else ", OVER")
+            failed += value > 3 * budget
+        print(f"{what:62} {value:10.1f}  {verdict}")
+    return 1 if failed else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,192 @@
+"""A zero is taken from a channel that rests, on real serial channels; else it is refused, and why.
+
+Interface: refused while a stroke runs, while unsteady, above 5 % of the capacity; the row keeps both
+values and both times.
+"""
+
+from __future__ import annotations
+
+import itertools
+import sys
+import threading
+import time
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from logger.formats import encode
+from logger.inbox import ask
+from logger.recorder import record
+from logger.session import Event, read_all
+from logger.zeroing import KEPT_S, LEAST_READINGS, OVER_S, Recent
+
+LOAD = """
+[[channel]]
+name = "load_force"
+quantity = "force"
+at = "load"
+format = "xdr"
+id = "LOAD"
+capacity = 50000.0
+u = 20.0
+"""
+
+
+class Slipway:
+    """A recording of a device that sends, 50 times a second, what `sends(t)` says; t is since the
+    last change of it."""
+
+    def __init__(self, yard: Any, device: Any, channels: Any) -> None:
+        self.yard, self.device, self.channels = yard, device, channels
+        self.stop = threading.Event()
+        self.sends: Callable[[float], Mapping[str, float]] = lambda t: {}
+        self.since = time.monotonic()
+
+    def feed(self) -> None:
+        while not self.stop.wait(0.02):
+            values = self.sends(time.monotonic() - self.since)
+            if values:
+                self.device.send(encode(self.channels, values), 0.1)
+
+    def now(self, sends: Callable[[float], Mapping[str, float]], for_s: float = 1.2) -> None:
+        """Let the device send this for a while."""
+        self.sends, self.since = sends, time.monotonic()
+        time.sleep(for_s)
+
+    def zero(self, channel: str, verb: str = "zero", text: str = "") -> Event:
+        request = ask(self.yard.out, verb, channel, text=text)
+        end = time.monotonic() + 3.0
+        while time.monotonic() < end:
+            found = [e for e in read_all(self.yard.out).events if e.id == request]
+            if found:
+                return found[0]
+            time.sleep(0.01)
+        raise AssertionError("no answer")
+
+
+@contextmanager
+def slipway(yard: Any, device: Any, text: str) -> Iterator[Slipway]:
+    port = f'port = "{device.url}"\nbaud = 115200\n'
+    sensors = yard.write(text.replace("[[channel]]", "[[channel]]\n" + port))
+    way = Slipway(yard, device, sensors.channels)
+    recorder = threading.Thread(target=record, args=(yard.rig, yard.sensors, yard.out), daemon=True)
+    feeder = threading.Thread(target=way.feed, daemon=True)
+    recorder.start()
+    feeder.start()
+    end = time.monotonic() + 5.0
+    while not (yard.out / "inbox").is_dir() and time.monotonic() < end:
+        time.sleep(0.01)
+    try:
+        yield way
+    finally:
+        way.stop.set()
+        feeder.join(2.0)
+        ask(yard.out, "end")
+        recorder.join(5.0)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="other system: no pseudo-terminals")
+def test_a_zero_is_taken_at_rest_and_refused_in_a_stroke(
+    yard: Any, force: str, travel: str
+) -> None:
+    with slipway(yard, yard.pty(), force + "zero = 5.0\n" + travel) as way:
+        way.now(lambda t: {"haul_force": 12.5 + 0.5 * (int(t * 50) % 2), "haul_travel": 3.0})
+        first = way.zero("haul_force")
+        assert first.kind == "zero" and first.value == pytest.approx(12.75, abs=0.02)
+        assert first.text.startswith("old zero 5 N from the sensors file, new zero 12.7")
+        second = way.zero("haul_force")
+        assert second.kind == "zero"
+        assert f"old zero {first.value:.9g} N set at {first.time_s:.3f} s, new zero" in second.text
+        undone = way.zero("haul_force", "undo", second.id)
+        assert (undone.kind, undone.value) == ("undo", first.value)
+        third = way.zero("haul_force")
+        assert f"set at {first.time_s:.3f} s" in third.text  # the one that held again
+
+        way.now(lambda t: {"haul_force": 12.5, "haul_travel": 3.0 + 0.1 * t})
+        for channel in ("haul_force", "haul_travel"):
+            answer = way.zero(channel)
+            assert answer.kind == "refused"
+            assert "a stroke runs: haul_travel moved" in answer.text
+
+        way.now(lambda t: {"haul_force": 12.5 + 60.0 * t, "haul_travel": 3.2})
+        answer = way.zero("haul_force")
+        assert answer.kind == "refused" and "not steady" in answer.text
+
+        way.now(lambda t: {"haul_force": 400.0, "haul_travel": 3.2})
+        answer = way.zero("haul_force")
+        assert answer.kind == "refused" and "5 % of the capacity" in answer.text
+        assert way.zero("haul_travel").kind == "zero"  # it stands: a counter may begin anew here
+
+        way.now(lambda t: {}, 1.5)
+        answer = way.zero("haul_force")
+        assert answer.kind == "refused" and "no reading" in answer.text
+    kept = [e for e in read_all(yard.out).events if e.kind == "zero"]
+    assert len(kept) == 4 and all(e.value is not None and "old zero" in e.text for e in kept)
+
+
+def test_a_large_cell_is_not_zeroed_while_the_haul_cell_pulls(yard: Any, force: str) -> None:
+    """900 N is under 5 % of 50 kN, and steady while the load hangs: only the haul cell tells."""
+    with slipway(yard, yard.tcp(), force + LOAD) as way:
+        way.now(lambda t: {"haul_force": 320.0, "load_force": 900.0})
+        answer = way.zero("load_force")
+        assert answer.kind == "refused"
+        assert "a stroke runs: haul_force is under tension, 320 N" in answer.text
+        way.now(lambda t: {"haul_force": 3.0, "load_force": 900.0})
+        # the load is held and the haul rope slack: the haul cell may be zeroed
+        assert way.zero("haul_force").kind == "zero"
+
+
+def test_without_a_capacity_a_pull_is_no_empty_cell(yard: Any, force: str) -> None:
+    text = force.replace("capacity = 5000.0\n", "")
+    with slipway(yard, yard.tcp(), text) as way:
+        way.now(lambda t: {"haul_force": 150.0})
+        answer = way.zero("haul_force")
+        assert answer.kind == "refused" and "more than an empty cell reads, 100 N" in answer.text
+        way.now(lambda t: {"haul_force": 60.0})
+        assert way.zero("haul_force").kind == "zero"
+        # not upon each other either: the file's zero is what counts
+        way.now(lambda t: {"haul_force": 120.0})
+        assert way.zero("haul_force").kind == "refused"
+
+
+def test_one_or_two_readings_do_not_show_rest(yard: Any, force: str) -> None:
+    with slipway(yard, yard.tcp(), force) as way:
+        readings = itertools.chain([1.0, 1.0], itertools.repeat(None))
+
+        def twice(t: float) -> Mapping[str, float]:
+            value = next(readings)
+            return {} if value is None else {"haul_force": value}
+
+        time.sleep(0.3)
+        way.now(twice, 0.4)
+        answer = way.zero("haul_force")
+        assert answer.kind == "refused" and "too few readings" in answer.text
+
+
+@given(
+    steps=st.lists(st.floats(0.001, 2.0), min_size=1, max_size=60),
+    later=st.floats(0.0, 2.0),
+)
+@settings(max_examples=200, deadline=None)
+def test_the_last_second_is_kept_however_slow_the_device(steps: list[float], later: float) -> None:
+    recent, moments = Recent(), list(itertools.accumulate(steps))
+    for i, moment in enumerate(moments):
+        recent.add(moment, 0.0, [b"%d" % i])
+    now = moments[-1] + later
+    found = recent.at(now)
+    within = [m for m in moments if m >= now - OVER_S]
+    three = [m for m in moments[-LEAST_READINGS:] if m >= now - KEPT_S]
+    assert list(found.time_s) == max(within, three, key=len)
+    assert list(found.reading) == [moments.index(m) for m in found.time_s]
+
+
+def test_a_chunk_is_taken_line_by_line() -> None:
+    recent = Recent()
+    recent.add(10.0, 0.01, [b"%d" % i for i in range(200)])  # 10.00 to 11.99 s
+    found = recent.at(12.0)
+    assert found.reading == tuple(range(100, 200))
+    assert found.time_s[0] == pytest.approx(11.0) and found.time_s[-1] == pytest.approx(11.99)
