@@ -48,13 +48,15 @@ def acquire(folder: Path) -> SessionLock | None:
     path = folder / LOCK_NAME
     # O_NOFOLLOW: a link planted under this name must not make us write elsewhere
     flags = os.O_RDWR | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0)
-    fd = files.ops.open(path, flags)
     # a viewer that asks whether the lock is held takes it for a moment itself
     for _ in range(20):
-        if _try(fd, shared=False):
-            return SessionLock(fd, path)
+        fd = files.ops.open(path, flags)
+        found = SessionLock(fd, path)
+        # one that its holder removed meanwhile is none: nobody else would see it
+        if _try(fd, shared=False) and found.in_place():
+            return found
+        os.close(fd)
         time.sleep(0.01)
-    os.close(fd)
     return None
 
 

@@ -67,7 +67,8 @@ def repair(path: str | os.PathLike[str]) -> Verdict:
         if held is None:
             return Verdict("growing", None, ("it is being recorded or repaired",))
         try:
-            _seal_again(folder, held)
+            if not (folder / package.SUMS).exists():  # somebody may have been faster
+                _seal_again(folder, held)
         finally:
             held.release(remove=True)
     except OSError as error:

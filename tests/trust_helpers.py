@@ -249,6 +249,8 @@ class PowerCut(FileOps):
         """What is left of `folder`, laid into `out`.  how: what the disk holds behind the last
         sync of each file: drop, scramble, zeros, pages (their order lost), part."""
         with self.lock:
+            if folder.name not in self._names.get(folder.parent, {}):
+                return  # the folder's own name was never made durable
             for here, names in self._names.items():
                 if here != folder and folder not in here.parents:
                     continue

@@ -48,7 +48,7 @@ class Running:
         return self.outcome
 
 
-def until(what: Callable[[], Any], timeout_s: float = 5.0) -> Any:
+def until(what: Callable[[], Any], timeout_s: float = 10.0) -> Any:
     end = time.monotonic() + timeout_s
     while time.monotonic() < end:
         found = what()

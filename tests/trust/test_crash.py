@@ -8,6 +8,7 @@ import shutil
 import signal
 import sys
 import time
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -280,6 +281,16 @@ def test_a_repair_may_be_killed_at_any_call_and_done_again(tmp_path: Path, tail:
         if done:
             break
     assert n > 15
+
+
+def test_many_repairs_at_once_seal_once(tmp_path: Path) -> None:
+    for turn in range(5):
+        yard = cut_short(tmp_path / f"yard-{turn}")
+        with ThreadPoolExecutor(8) as pool, disk(NoSync()):
+            found = [f.result() for f in [pool.submit(repair, yard.out) for _ in range(8)]]
+        assert {verdict.state for verdict in found} <= {"complete", "growing"}
+        assert verify(yard.out).state == "complete"
+        assert yard.kinds().count("repaired") == 1
 
 
 def test_a_row_beside_foreign_bytes_is_not_trusted(tmp_path: Path) -> None:

@@ -80,7 +80,7 @@ def test_an_unplugged_socket_gives_its_first_row_within_a_second_of_its_return(
         until(lambda: len(yard.values()) == 10)
         device.close()
         until(lambda: "disconnect" in yard.kinds())
-        time.sleep(1.6)  # by then the tries are as far apart as they get
+        time.sleep(2.0)  # by then the tries are as far apart as they get
         back = time.monotonic()
         again = serve_tcp(device.port)
         while len(yard.values()) == 10:
