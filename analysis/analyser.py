@@ -10,7 +10,7 @@ from __future__ import annotations
 import copy
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -28,12 +28,15 @@ from analysis.grid import (
     length_grid,
     unjumped,
 )
-from analysis.lags import Lag
+from analysis.lag import NO_LAG, Lag
+from analysis.lag_means import with_lag
+from analysis.lags import ChannelLag
 from analysis.later_rig import Loader, RigSpan, check_same, not_used
 from analysis.notes import notes
 from analysis.roles import Roles, roles
 from analysis.segments import Reset, Segments, Settings
 from analysis.spikes import LOOK, without_spikes
+from analysis.steady import MOST_SHIFT
 from analysis.strokes import Stroke, Track
 from logger.errors import UserFault
 from logger.sensors import Sensors
@@ -41,10 +44,11 @@ from logger.session_types import Block, ChannelReadings, Event
 
 HORIZON = RATE // 2  # cells that readings and events may come late
 NOISE_SECONDS = 3
-PIECE = 512  # seconds
-SLICE = 1 << 15  # readings of a channel taken at a time, so that arrays stay in cache
+PIECE = 1024  # seconds
+SLICE, SLICE_S = 1 << 17, 700.0  # readings of a channel, time, taken at once: arrays stay in cache
 MOST_EVENTS = 200_000
 MOST_RIGS = 1000
+AHEAD = MOST_SHIFT + 2 * LOOK  # cells that must be known after one that is used: shifts, spikes
 
 
 @dataclass(frozen=True)
@@ -90,7 +94,11 @@ class Result:
     rigs: tuple[RigSpan, ...] = ()  # Stroke.rig counts them; the first holds from the beginning
     notes: tuple[str, ...] = ()  # warnings
     reset_facts: tuple[Reset, ...] = ()  # each reset, in order
-    lags: tuple[Lag, ...] = ()  # per force channel of the roles, against travel
+    lag_s: float | None = None  # + where the rope counter is later than the haul cell
+    lag_u_s: float | None = None
+    lag_why_not: str = ""  # where it is not known
+    lag_share: float = 0.0  # standard uncertainty of mean forces by the lag, share of them
+    lags: tuple[ChannelLag, ...] = ()  # per force channel of the roles
     mean_N: float | None = None  # of all readings of the haul cell
 
 
@@ -216,7 +224,7 @@ class Analyser:
                 continue
             if frontier - HORIZON - seen - 1 <= math.ceil(gap_s(feed.channel) * RATE):
                 ready = min(ready, seen)  # the reading after may still be joined by a line
-        self._use((ready - 2 * LOOK) // RATE)  # a spike is told by what comes after it
+        self._use((ready - AHEAD) // RATE)
 
     def _use(self, until: int) -> None:
         """Bring seconds below `until` onto the grid, PIECE at a time so that arrays stay in cache;
@@ -275,10 +283,13 @@ class Analyser:
     def _onto(self, grid: Grid, name: str, feed: Feed, before: int) -> None:
         ready, old, split = feed.take(before)
         if feed.channel.quantity == "force":
-            raw = ready.part(0, split + 3)
+            further = split + int(np.searchsorted(ready.cell[split:], before + MOST_SHIFT))
+            raw = ready.part(0, further + 3)
             cells = in_si(raw, feed.channel, feed.zeros)
-            cells = without_spikes(cells, max(old - 1, 0), split + 1, feed.spike).part(0, split + 1)
-            grid.force[name] = force_grid(cells, raw, feed.channel, grid.first, grid.n)
+            cells = without_spikes(cells, max(old - 1, 0), further + 1, feed.spike)
+            cells = cells.part(0, further + 1)
+            n = grid.n + MOST_SHIFT
+            grid.force[name] = force_grid(cells, raw, feed.channel, grid.first, n)
             high = cells.high[old:split]
         else:  # only differences count, so a zero on the way must not move the rope
             raw = ready.part(0, split + 1)
@@ -321,13 +332,15 @@ class Analyser:
             self._segments.push(track)
 
     def _track(self, grid: Grid) -> Track:
-        forces = [grid.force[c.name] for c in self.roles.forces]
-        saturated = forces[0].saturated
+        forces, n = [grid.force[c.name] for c in self.roles.forces], grid.n
+        saturated = forces[0].saturated[:n]
         for force in forces[1:]:
-            saturated = saturated | force.saturated
+            saturated = saturated | force.saturated[:n]
         rope, load = self._way(grid)
-        mean = np.array([f.mean for f in forces])
-        return Track(grid.first, mean, forces[0].high, saturated, rope, load)
+        mean = np.array([f.mean[:n] for f in forces])
+        return Track(
+            grid.first, mean, forces[0].high[:n], saturated, rope, load, forces[0].mean[n:]
+        )
 
     def _way(self, grid: Grid) -> tuple[Floats | None, Floats | None]:
         rope = load = None
@@ -365,6 +378,8 @@ class Analyser:
         if seg is not None:
             current = seg.current()
             strokes = [*seg.strokes, *([current] if current else [])]
+        delay = self._lag(seg)
+        strokes, lag_share = with_lag(strokes, delay)
         found, resets = derived(self.roles, self._feeds, seg, start, end, last)
         haul = self._feeds[self.roles.haul_force.name] if self.roles.haul_force else None
         untold = self._untold + sum(
@@ -390,11 +405,36 @@ class Analyser:
             tuple(sorted(self._unknown)),
             untold,
             tuple(self._rigs),
-            tuple(dict.fromkeys([*self._notes, *notes(self.roles, seg, strokes)])),
+            tuple(dict.fromkeys([*self._notes, *notes(self.roles, seg, strokes, delay)])),
             resets,
-            seg.lags.result() if seg else (),
+            delay.lag_s,
+            delay.u_s,
+            delay.why_not,
+            lag_share,
+            seg.lags.result(delay) if seg else (),
             seg.mean_N if seg and self.roles.haul_force else None,
         )
+
+    def _lag(self, seg: Segments | None) -> Lag:
+        """With what straight lines between readings leave open: rectangular over their interval."""
+        if seg is None or self.roles.haul_force is None or self.roles.progress is None:
+            return NO_LAG
+        force, rope = (
+            self._interval_s(c.name) for c in (self.roles.haul_force, self.roles.progress)
+        )
+        found = seg.lag.result((rope - force) * RATE)
+        if found.u_s is None:
+            return found
+        return replace(
+            found, u_s=math.hypot(found.u_s, force / math.sqrt(12), rope / math.sqrt(12))
+        )
+
+    def _interval_s(self, name: str) -> float:
+        """Between readings, on the mean."""
+        stream = self._feeds[name].stream
+        if stream.count < 2:
+            return 0.0
+        return min((stream.last_s - stream.first_s) / (stream.count - 1), 0.5)
 
     def _summary(self, name: str, feed: Feed) -> Summary:
         some = feed.stream.count > 0
@@ -419,14 +459,20 @@ def _slices(readings: dict[str, ChannelReadings]) -> Iterator[dict[str, tuple[Fl
         if len(r.time_s)
     }
     most = max(channels.values(), key=lambda c: len(c[0]), default=None)
-    orderly = most is not None and len(most[0]) > SLICE
+    orderly = most is not None and len(most[0]) > SLICE // 16
     if most is None or not (
         orderly and all(bool((t[1:] >= t[:-1]).all()) for t, _ in channels.values())
     ):
         yield channels
         return
     np.empty(1 << 22)  # freed at once: from then on the C library reuses arrays up to this size
-    times = [*most[0][SLICE::SLICE].tolist(), math.inf]
+    span = float(most[0][-1] - most[0][0])
+    step = (
+        SLICE
+        if span <= SLICE_S
+        else max(SLICE // 16, min(SLICE, int(len(most[0]) * SLICE_S / span)))
+    )
+    times = [*most[0][step::step].tolist(), math.inf]
     at = dict.fromkeys(channels, 0)
     for until in times:
         part = {}

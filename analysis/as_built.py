@@ -20,7 +20,7 @@ LONGER, LONGER_M = 1.15, 0.5  # a stroke / the rig's longest, and rope beside
 
 def as_built(rig: Rig, known: Model, result: Result) -> list[str]:
     """Questions to the crew; none where all looks like the file."""
-    first = [s for s in result.strokes if s.direction == "haul" and s.steady is not None][:FIRST]
+    first = [s for s in result.strokes if s.direction == "haul"][:FIRST]
     if not first:
         return []
     lines = [_ratio(known, result, first), _length(rig, first), _fed_back(result, first)]
@@ -32,9 +32,13 @@ def _ratio(known: Model, result: Result, first: list[Stroke]) -> str:
     rope, load = roles.progress, roles.load_length
     if rope is None or load is None or rope is load or result.channels[load.name].readings == 0:
         return ""
-    parts = [s.steady for s in first if s.steady is not None and s.steady.load_travel_m > 0]
-    way = sum(p.load_travel_m for p in parts)
-    hauled = sum(p.distance_m for p in parts)
+    way = hauled = 0.0
+    for s in first:
+        # no part is steady where the load makes less than half the way that the file expects
+        part = s.steady
+        steady = part is not None and part.load_travel_m > 0
+        way += part.load_travel_m if part is not None and steady else s.load_travel_m or 0.0
+        hauled += part.distance_m if part is not None and steady else s.haul_travel_m
     if way <= 0.02 or hauled <= 0.1:
         return ""
     ratio = hauled / way

@@ -87,6 +87,11 @@ def estimate(rig: Rig, known: Model, result: Result, given: Way | None = None) -
             why_not=tuple(x for x in (why, MEASURE_LOAD) if x),
         )  # fmt: skip
     load, actual = load_force(result.roles.forces, way, seen), advantage(result.roles.forces, way, seen)
+    if way.method == "known" and rig.load.kind != "hanging":
+        # what the file states is of no place; how the ground differed is seen at the haul
+        apart = type_a(seen.force_N[:, 0], seen.distance_m)[1]
+        ground = Component("ground from stroke to stroke", apart.u / force.value * load.value, apart.degrees)
+        load = _quantity(load.value, [*load.budget, ground], load.n)
     if not why and actual.value > known.ideal_ma * (1 + 1e-6) + actual.U95:
         why = (
             f"the measured advantage, {actual.value:.3g}, is above the ideal {known.ideal_ma:.3g} "

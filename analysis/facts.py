@@ -32,6 +32,9 @@ class Facts:
     unfollowed_m: float | None = None
 
 
+NO_FACTS = Facts()
+
+
 def facts(
     rows: Floats, tops: Floats, size: float, ratio: float, counted: bool, part: Steady | None
 ) -> Facts:
@@ -96,12 +99,12 @@ def drift(part: Steady) -> tuple[float | None, float | None, int]:
     if n < LEAST_PIECES:
         return None, None, n
     x = middle - middle.mean()
-    sxx = float(x @ x)
+    sxx = float((x * x).sum())
     if not sxx > 0:
         return None, None, n
-    slope = float(x @ force) / sxx
+    slope = float((x * force).sum()) / sxx
     rest = force - force.mean() - slope * x
-    return slope, math.sqrt(float(rest @ rest) / (n - 2) / sxx), n
+    return slope, math.sqrt(float((rest * rest).sum()) / (n - 2) / sxx), n
 
 
 def _finite(value: float) -> float | None:

@@ -7,7 +7,8 @@ and how the changes of one cell go with those of another.  Boundaries of strokes
 them.
 
 Two cells feel the same rope at the same time, so they are aligned where their changes correlate
-best.  Force against travel can't be aligned from a steady haul without knowing rope and load: the
+best.  Where the tension is let off, `lag` may see the rope counter's.  Else force against travel
+can't be aligned from a steady haul without knowing rope and load: the
 force may ripple with the speed or with its change.  Its lag is taken as the difference of two
 delays, each anything up to 0.3 s: a triangle, over which means are taken and whose standard
 deviation counts as uncertainty (JCGM 100, 4.3.9).  Lags at which the force, weighted with
@@ -23,6 +24,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from analysis.cells import RATE, Bools, Floats
+from analysis.lag import NO_LAG, Lag
 
 STEP = 2  # cells between two lags of the sums over travel
 MOST = 10  # cells, 0.31 s: delays of one device
@@ -33,6 +35,9 @@ RUNS_BACK_M_S = 0.1  # rope that runs back faster is let go or lowered
 LEAST_CELLS = 3 * RATE  # of steady hauling, before anything is said
 ENOUGH = 600  # seconds with steady hauling: devices keep their delays, so more is not looked at
 SHARP = 2  # how much a lag counts at which the force varies less along the rope
+# share of the doubt that stays where the rope counter's lag is known: rope that stretches between
+# hands has not the load's way, and the more the force ripples the more that does
+STAYS = 0.25
 MISFIT = 0.1  # of a correction, as its standard uncertainty: it is found over a part of the way
 ALIKE = 0.6  # correlation of the changes of two cells that belongs to the same rope
 WAY_LAGS = np.arange(-REACH, REACH + 1, STEP)
@@ -42,7 +47,7 @@ LIKELY = (MOST + 1.0 - np.abs(DOUBT)) / np.sum(MOST + 1.0 - np.abs(DOUBT))
 
 
 @dataclass(frozen=True)
-class Lag:
+class ChannelLag:
     """One force channel.  behind_s: by how much it speaks later than the haul cell, None where
     the data do not tell; factor, factor_u: mean over distance with the lag allowed for / as it was
     sent, and its standard uncertainty; ratio, ratio_u: the same of force / haul force."""
@@ -129,22 +134,30 @@ class LagSums:
         pairs[:, :, 1, :] = by_second(own * own)[:, None, None]
         self.changes = in_order(self.changes, pairs)
 
-    def result(self) -> tuple[Lag, ...]:
-        """What the sums tell now, per force channel, the haul cell first."""
+    def result(self, seen: Lag = NO_LAG) -> tuple[ChannelLag, ...]:
+        """What the sums tell now, per force channel, the haul cell first.
+
+        seen: the rope counter's lag where tension was let off.
+        """
         w = int(self.cells[1] > 0.5 * self.cells[0])  # the load's way, where its counter is fine
         if self.cells[w] < LEAST_CELLS or not self.distance[w] > 0:
-            return (Lag(),) * self.forces
+            return (ChannelLag(),) * self.forces
         mean = self.sums[w] / self.distance[w]
         if not mean[:, REACH // STEP].all():
-            return (Lag(),) * self.forces
+            return (ChannelLag(),) * self.forces
         haul = np.interp(DOUBT, WAY_LAGS, mean[0])
         spread = self.square[w] / self.distance[w] - mean[0] ** 2
         spread = np.interp(DOUBT, WAY_LAGS, np.maximum(spread, 0.0)) + (0.01 * mean[0, 0]) ** 2
         likely = LIKELY * (spread.min() / spread) ** SHARP
+        if w == 0 and seen.lag_s is not None and seen.u_s:
+            u = max(seen.u_s * RATE, 0.5)
+            at = np.exp(-0.5 * ((DOUBT + seen.lag_s * RATE) / u) ** 2)
+            if at.sum() > 0.1:
+                likely = STAYS * likely / likely.sum() + (1 - STAYS) * at / at.sum()
         likely /= likely.sum()
         return tuple(self._of(mean[j], haul, j, likely) for j in range(self.forces))
 
-    def _of(self, mean: Floats, haul: Floats, j: int, likely: Floats) -> Lag:
+    def _of(self, mean: Floats, haul: Floats, j: int, likely: Floats) -> ChannelLag:
         behind = self._behind(j)
         here = np.interp(DOUBT + (behind or 0.0), WAY_LAGS, mean)
         now = float(mean[len(mean) // 2])
@@ -156,7 +169,7 @@ class LagSums:
         u, ratio_u = (
             float(np.hypot(a, MISFIT * abs(b - 1))) for a, b in ((u, factor), (ratio_u, ratio))
         )
-        return Lag(None if behind is None else behind / RATE, factor, u, ratio, ratio_u)
+        return ChannelLag(None if behind is None else behind / RATE, factor, u, ratio, ratio_u)
 
     def _behind(self, j: int) -> float | None:
         """Lag of channel j behind the haul cell, in cells."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from analysis.lag import NO_LAG, Lag
 from analysis.roles import Roles
 from analysis.segments import Segments
 from analysis.strokes import Stroke
@@ -12,10 +13,13 @@ UNEQUAL = 0.10  # share of the rope that load x ratio may differ from before it 
 SEEN_M = 0.10  # of rope, the least that is told
 
 
-def notes(known: Roles, seg: Segments | None, strokes: Sequence[Stroke]) -> list[str]:
+def notes(
+    known: Roles, seg: Segments | None, strokes: Sequence[Stroke], lag: Lag = NO_LAG
+) -> list[str]:
     """What the counters say against each other; nothing where there is one counter only."""
     if seg is None or known.progress is None:
         return []
+    late = _late(known, lag)
     if known.load_length is None:
         hauled = any(s.direction == "haul" for s in strokes)
         lines = ["no counter at the load: a grab that creeps is not visible"] if hauled else []
@@ -24,10 +28,10 @@ def notes(known: Roles, seg: Segments | None, strokes: Sequence[Stroke]) -> list
                 f"{known.progress.name}: rope only went back under tension: if the team hauled, the "
                 "counter runs backwards; turn the sign of its scale"
             )
-        return lines
+        return late + lines
     if known.progress is known.load_length:
-        return []
-    lines = []
+        return late
+    lines = late
     if seg.against_m > SEEN_M:
         lines.append(
             f"{known.progress.name} and {known.load_length.name} run opposite ways: "
@@ -35,6 +39,17 @@ def notes(known: Roles, seg: Segments | None, strokes: Sequence[Stroke]) -> list
             "turn the sign of one scale"
         )
     return lines + _creep(known, strokes)
+
+
+def _late(known: Roles, lag: Lag) -> list[str]:
+    if not lag.matters or lag.lag_s is None or known.progress is None or known.haul_force is None:
+        return []
+    rope, cell = known.progress.name, known.haul_force.name
+    first, second = (rope, cell) if lag.lag_s > 0 else (cell, rope)
+    so = "means over rope are taken with that shift"
+    if known.load_length is not None:
+        so = "means are over the load's way, which it does not touch"
+    return [f"{first} lags {second} by {abs(lag.lag_s):.2f} s (u {lag.u_s:.2f} s): {so}"]
 
 
 def _creep(known: Roles, strokes: Sequence[Stroke]) -> list[str]:

@@ -12,13 +12,16 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from analysis import lag
 from analysis.cells import RATE, Floats
 from analysis.lags import LagSums, by_second, in_order
+from analysis.lag import LagWatch
 from analysis.levels import HALF, Levels
 from analysis.runs import Runs
+from analysis.steady import MOST_SHIFT
 from analysis.strokes import TURN_M, Leg, Stroke, Track
 
-PAST = 2 * RATE  # cells that are looked back at
+PAST = 6 * RATE  # cells that are looked back at
 OFF_CELLS = 48  # 1.5 s without tension end a stroke: hands change faster
 FED_BACK_M = 0.25  # rope given back without tension ends it at once: more than rope contracts
 ON_SHARE, OFF_SHARE = 0.15, 0.10  # of the steady force
@@ -82,6 +85,8 @@ class Segments:
         self._levels = Levels(settings.floor_N)
         self._past: dict[str, Floats] = {}
         self._fed: _Fed | None = None
+        self.lag = LagWatch()
+        self._looks: list[tuple[int, bool]] = []  # cell, whether it is a take-up: to be looked at
         self.against_m = 0.0  # rope that went back under tension while the load came nearer
 
     def fork(self) -> Segments:
@@ -92,6 +97,7 @@ class Segments:
         other.lags = self.lags.fork()
         other._levels = self._levels.fork()
         other._past = dict(self._past)
+        other.lag, other._looks = self.lag.fork(), list(self._looks)
         other._fed = replace(self._fed) if self._fed else None
         return other
 
@@ -103,6 +109,7 @@ class Segments:
         self.settings, self.rig = replace(self.settings, ratio=ratio), rig
         self._levels = Levels(self.settings.floor_N)
         self._past = {}
+        self._looks = []
 
     @property
     def steady_N(self) -> float | None:
@@ -146,7 +153,32 @@ class Segments:
             if self.lags.wanted:
                 way = None if track.load is None else np.diff(track.load)
                 self.lags.push(track.forces, step, way, np.repeat(steady, HALF))
+            if track.load is None:  # with a load counter means are over the load's way
+                past = pasts["force"][PAST - MOST_SHIFT : PAST]
+                track = replace(track, around=np.concatenate((past, track.forces[0], track.around)))
             self._walk(track, step, cuts)
+            self._look(track.first, n, pasts, steady)
+
+    def _look(self, first: int, n: int, pasts: dict[str, Floats], steady: Floats) -> None:
+        """Letting off and taking up, once enough of what follows has come."""
+        waiting = []
+        for cell, up in self._looks:
+            before, after = (lag.UP_PAST, lag.UP_LATER) if up else (lag.PAST, lag.LATER)
+            stop = cell + after - first + PAST
+            if stop > n + PAST:
+                waiting.append((cell, up))
+                continue
+            if stop <= PAST or stop - before - after < 0:
+                continue
+            here = slice(stop - before - after, stop)
+            force, rope = pasts["force"][here], pasts["x"][here]
+            if not up:
+                self.lag.let_off(force, rope)
+                continue
+            known = float(steady[(stop - PAST - 1) // HALF])
+            if known > 0:
+                self.lag.take_up(force, rope, known)
+        self._looks = waiting
 
     def _with_past(self, name: str, values: Floats, before: float) -> Floats:
         past = self._past.get(name)
@@ -209,12 +241,16 @@ class Segments:
                 self._end_reset()
                 self._pull(track, step, start, stop)
             else:
+                if self.leg is not None and self.lag.looks < lag.MOST:
+                    self._looks.append((track.first + start, False))
                 self._end_leg()
                 self._rest(track, start, stop)
 
     def _pull(self, track: Track, step: Floats, start: int, stop: int) -> None:
         assert track.rope is not None
         if self.leg is None:
+            if self.lag.up_looks < lag.MOST:
+                self._looks.append((track.first + start, True))
             load = 0.0 if track.load is None else float(track.load[start])
             self.leg = Leg(
                 1, track.first + start, float(track.rope[start]), load, self.settings.forces

@@ -14,7 +14,9 @@ SEEN_ROPE_M = 0.6  # ... and rope: one pull of a hand, within which a stretched 
 BATCHES = 6
 # rows of a profile, sums over cells: rope, load travel, rope with a saturated force; then four for
 # each force channel: rope with the force known, force x rope, load travel with the force known,
-# force x load travel
+# force x load travel; last, haul force x rope with the force of so many cells before
+SHIFTS = (-16, -8, -4, 4, 8, 16)
+MOST_SHIFT = 16
 DISTANCE, LOAD, SATURATED, FORCES = range(4)
 PER_FORCE = 4
 
@@ -26,7 +28,10 @@ class Steady:
     distance_m, load_travel_m (0 without a load counter); start_m, end_m: where it lies in the
     stroke; force_N: per force channel, NaN where not known; saturated: share of the distance
     with a force beyond its cell's capacity; batches: (b, 1 + channels): distance and means of
-    up to BATCHES equal pieces; stands: share of the stroke's rope in which the load stood.
+    up to BATCHES equal pieces; stands: share of the stroke's rope in which the load stood;
+    shifted_N: mean haul force with the force of SHIFTS (and in the middle 0) cells before, as if
+    the counter were late by as much, over what lies half a second inside the steady part; empty
+    where means are not over rope or the stroke is too short.
     """
 
     distance_m: float
@@ -37,9 +42,13 @@ class Steady:
     saturated: float
     batches: Floats
     stands: float
+    shifted_N: tuple[float, ...] = ()
+    shifted_by: float = 1.0  # what force_N and batches were multiplied by for a lag
 
 
-def steady(rows: Floats, size: float, ratio: float, counted: bool, fine: bool) -> Steady | None:
+def steady(
+    rows: Floats, size: float, ratio: float, counted: bool, fine: bool, pace: float = 0.0
+) -> Steady | None:
     """The part of a stroke in which the load moves steadily.
 
     Left out: rope that stretches while the load still stands, the break-away, a slip.  With a
@@ -49,6 +58,7 @@ def steady(rows: Floats, size: float, ratio: float, counted: bool, fine: bool) -
     the end in which a force differs from its median by more than 5 % and by more than three times
     the median deviation, so that a force that ripples or climbs along the whole stroke keeps them.
     At the end it is a cell that speaks earlier than the counter, and already shows hands that let go.
+    pace: rope in a cell, m.
     """
     used = np.flatnonzero(rows[DISTANCE] > 0)
     if len(used) == 0:
@@ -89,6 +99,7 @@ def steady(rows: Floats, size: float, ratio: float, counted: bool, fine: bool) -
         float(rows[SATURATED].sum()) / all_rope,
         np.concatenate((parts[DISTANCE, :, None], means[:, :-1].T), axis=1),
         1.0 - float(total[DISTANCE, 0]) / all_rope,
+        () if counted else _shifted(kept, along, pace),
     )
 
 
@@ -105,6 +116,18 @@ def _usual(rows: Floats, good: Bools) -> Bools:
         limit = max(0.05 * abs(median), 3.0 * _median(away[there], distance[there]))
         usual &= (away <= limit) | ~there
     return usual
+
+
+def _shifted(kept: Floats, along: Floats, pace: float) -> tuple[float, ...]:
+    """Means of the inner blocks: a shift brings into the outer ones what the steady part leaves out."""
+    edge = MOST_SHIFT * pace
+    inner = (along - kept[DISTANCE] >= edge) & (along <= along[-1] - edge)
+    if not 2 * float(kept[DISTANCE, inner].sum()) > along[-1]:
+        return ()
+    sums, half = kept[:, inner].sum(axis=1), len(SHIFTS) // 2
+    means = (sums / sums[DISTANCE]).tolist()
+    shifts = means[-len(SHIFTS) :]
+    return (*shifts[:half], means[FORCES + 1], *shifts[half:])
 
 
 def _load_moves(distance: Floats, load: Floats, size: float, ratio: float) -> Bools:
@@ -128,7 +151,8 @@ def _means(rows: Floats, by_load: bool) -> Floats:
     mostly unknown."""
     whole = rows[LOAD] if by_load else rows[DISTANCE]
     offset = FORCES + (2 if by_load else 0)
-    known, total = rows[offset::PER_FORCE], rows[offset + 1 :: PER_FORCE]
+    forces = rows[: -len(SHIFTS)]
+    known, total = forces[offset::PER_FORCE], forces[offset + 1 :: PER_FORCE]
     enough = (known > 0.5 * whole) & (known > 0)
     return np.where(enough, total / np.where(enough, known, 1.0), np.nan)
 

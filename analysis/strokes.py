@@ -8,14 +8,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.cells import RATE, Bools, Floats
-from analysis.facts import Facts, facts
+from analysis.cells import RATE, Bools, Floats, Ints
+from analysis.facts import NO_FACTS, Facts, facts
 from analysis.steady import (
     DISTANCE,
     FORCES,
     LOAD,
+    MOST_SHIFT,
     PER_FORCE,
     SATURATED,
+    SHIFTS,
     Steady,
     steady,
 )
@@ -24,6 +26,7 @@ BLOCKS = 128  # blocks of distance in a profile; when full, two become one
 FIRST_BLOCK_M = 0.01
 TURN_M, TURN_BACK_M = 0.05, 0.3  # rope the other way that makes another stroke: at first, later
 _ZERO = np.zeros(1, np.int64)
+_SHIFTED = [MOST_SHIFT - shift for shift in SHIFTS]
 METRE, JOULE = 2.0**-36, 2.0**-26  # sums are made of whole multiples of these
 
 
@@ -49,7 +52,7 @@ class Stroke:
     steady: Steady | None
     growing: bool = False
     rig: int = 0
-    facts: Facts = Facts()
+    facts: Facts = NO_FACTS
 
 
 @dataclass(frozen=True)
@@ -57,7 +60,8 @@ class Track:
     """Whole seconds of cells from `first` on, as the segmentation sees them; forces (f, n) with
     the haul cell first, NaN unknown; high: of the haul cell; saturated: any force channel; rope
     (n + 1,): rope at the haul at the cells' borders, m, None: nobody counts it; load: the load's
-    way likewise."""
+    way likewise; around: haul force of MOST_SHIFT more cells behind the others (and, for a leg, all
+    of them with as many in front)."""
 
     first: int
     forces: Floats
@@ -65,6 +69,7 @@ class Track:
     saturated: Bools
     rope: Floats | None
     load: Floats | None
+    around: Floats
 
 
 class Leg:
@@ -84,7 +89,7 @@ class Leg:
         self.size = FIRST_BLOCK_M
         self.load_top = sign * load  # furthest way of the load, in the leg's direction
         self.rope_cells = self.load_cells = 0  # cells in which they made way
-        self.rows = np.zeros((FORCES + PER_FORCE * forces, BLOCKS))
+        self.rows = np.zeros((FORCES + PER_FORCE * forces + len(SHIFTS), BLOCKS))
         self.tops = np.full(BLOCKS, -np.inf)  # highest haul force (over a cell) in each block
 
     @property
@@ -138,17 +143,23 @@ class Leg:
                 self.load_best = float(load[k + 1])
         if k >= 0:
             saturated = track.saturated[here]
-            rows = {DISTANCE: ahead}
+            rows, table = [DISTANCE], [ahead[None, :]]
             if saturated.any():
-                rows[SATURATED] = np.where(saturated, ahead, 0.0)
+                rows.append(SATURATED)
+                table.append(np.where(saturated, ahead, 0.0)[None, :])
             for row, moved in ((FORCES, ahead), (FORCES + 2, made)):
                 if moved is not None:
-                    for j, force in enumerate(value):
-                        rows[row + PER_FORCE * j] = moved if whole else moved * known[j]
-                        rows[row + PER_FORCE * j + 1] = _exact(force * moved, JOULE)
+                    rows += range(row, row + PER_FORCE * len(value), PER_FORCE)
+                    rows += range(row + 1, row + 1 + PER_FORCE * len(value), PER_FORCE)
+                    table += [moved * known, _exact(value * moved, JOULE)]
             if made is not None:
-                rows[LOAD] = made
-            self._add_profile(best[1:] - s * self.x0, rows, value[0])
+                rows.append(LOAD)
+                table.append(made[None, :])
+            else:
+                rows += range(len(self.rows) - len(SHIFTS), len(self.rows))
+                table.append(self._shifted(track.around, start, value[0], ahead))
+            way = best[1:] - s * self.x0
+            self._add_profile(way, np.array(rows), np.concatenate(table), value[0])
             self.best, self.last = float(s * best[-1]), track.first + start + k
         high = track.high[here]
         k = int(np.argmax(high))
@@ -172,9 +183,20 @@ class Leg:
         other.peak, other.peak_cell = peak, other.last
         return other
 
-    def _add_profile(self, progress: Floats, rows: dict[int, Floats], force: Floats) -> None:
-        """progress (n,) not decreasing, metres since the start; rows: of the profile, (n,) each;
-        force (n,): of the haul cell."""
+    def _shifted(self, around: Floats, start: int, force: Floats, ahead: Floats) -> Floats:
+        """(SHIFTS, n): rope with the force of some cells before or after; where that is not known,
+        its own."""
+        n = len(force)
+        near = around[start : start + n + 2 * MOST_SHIFT]
+        moved = np.array([near[k : k + n] for k in _SHIFTED])
+        if not np.isfinite(near).all():
+            moved = np.where(np.isfinite(moved), moved, force)
+        moved *= ahead
+        return _exact(moved, JOULE)
+
+    def _add_profile(self, progress: Floats, rows: Ints, table: Floats, force: Floats) -> None:
+        """progress (n,) not decreasing, metres since the start; table (r, n): for these rows of the
+        profile; force (n,): of the haul cell."""
         if progress[-1] >= BLOCKS * self.size:
             times = 1
             while progress[-1] >= BLOCKS * self.size * times:
@@ -190,10 +212,8 @@ class Leg:
         index = (progress / self.size).astype(np.int64)
         begin = (index[1:] != index[:-1]).nonzero()[0] + 1
         begin = np.concatenate((_ZERO, begin))
-        sums = np.add.reduceat(np.array(list(rows.values())), begin, axis=1)
         at = index[begin]
-        for row, some in zip(rows, sums, strict=True):
-            self.rows[row, at] += some
+        self.rows[rows[:, None], at] += np.add.reduceat(table, begin, axis=1)
         self.tops[at] = np.maximum(self.tops[at], np.maximum.reduceat(force, begin))
 
     def lowers(self, ratio: float, counted: bool) -> bool:
@@ -213,7 +233,9 @@ class Leg:
     def stroke(self, ratio: float, counted: bool, growing: bool = False, rig: int = 0) -> Stroke:
         """As it stands; counted: there is a load counter."""
         fine = counted and self.load_cells > 0.5 * self.rope_cells
-        part = steady(self.rows, self.size, ratio, counted, fine)
+        part = steady(
+            self.rows, self.size, ratio, counted, fine, self.travel / max(self.rope_cells, 1)
+        )
         mean = None
         if part is not None and not math.isnan(part.force_N[0]):
             mean = part.force_N[0]
@@ -248,4 +270,6 @@ def _exact(values: Floats, unit: float) -> Floats:
     """Rounded to whole multiples of unit, a power of two, so that sums of them are exact and come
     out the same in any order, and however the readings were cut."""
     large = 1.5 * 2.0**52 * unit
-    return (values + large) - large
+    result: Floats = values + large
+    result -= large
+    return result

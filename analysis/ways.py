@@ -15,7 +15,7 @@ import numpy as np
 from analysis.analyser import Result
 from analysis.bodies import Rig
 from analysis.cells import Floats
-from analysis.lags import Lag
+from analysis.lags import ChannelLag
 from analysis.predict import Model
 from analysis.strokes import Stroke
 from analysis.tension import load_row, tensions
@@ -34,7 +34,7 @@ class Observations:
 
     distance_m: Floats
     force_N: Floats
-    lags: tuple[Lag, ...]
+    lags: tuple[ChannelLag, ...]
 
     def __len__(self) -> int:
         return len(self.distance_m)
@@ -68,19 +68,24 @@ class Way:
 
 
 def observations(
-    strokes: list[Stroke], lags: tuple[Lag, ...] = (), few: int = FEW
+    strokes: list[Stroke], lags: tuple[ChannelLag, ...] = (), few: int = FEW
 ) -> Observations | None:
     """Strokes with a steady part; fewer than `few` give their batches instead."""
-    rows = [[s.steady.distance_m, *s.steady.force_N] for s in strokes if s.steady is not None]
-    if not rows:
+    parts = [s.steady for s in strokes if s.steady is not None]
+    if not parts:
         return None
-    table = np.array(rows)
-    if len(rows) < few:
-        table = np.concatenate([s.steady.batches for s in strokes if s.steady is not None])
+    rows = [np.array([[p.distance_m, *p.force_N]]) for p in parts]
+    if len(parts) < few:
+        rows = [p.batches for p in parts]
+    # as the cells sent it: what lags do is found for all strokes together
+    table = np.concatenate([
+        np.column_stack((row[:, :1], row[:, 1:] / p.shifted_by))
+        for p, row in zip(parts, rows, strict=True)
+    ])  # fmt: skip
     table = table[np.isfinite(table[:, 1]) & (table[:, 0] > 0)]
     if not len(table):
         return None
-    lags = lags or (Lag(),) * (table.shape[1] - 1)
+    lags = lags or (ChannelLag(),) * (table.shape[1] - 1)
     allowed = np.array([lags[0].factor * lag.ratio if k else lag.factor for k, lag in enumerate(lags)])
     return Observations(table[:, 0], table[:, 1:] * allowed, lags)
 

@@ -24,7 +24,7 @@ from logger.sensors import Sensors, parse_sensors
 from logger.session_types import Block, ChannelReadings
 
 G = 9.80665
-STEP_S = 1 / 200
+STEP_S = 1 / 100
 SHELF = ("3", "3-on-3", "3-on-4", "4-on-3", "3-on-3-on-2")
 
 
@@ -224,7 +224,10 @@ def _haul(
     travel = max(spec.speed_m_s * spec.stroke_s * spec.strokes, 1.0)
     waves = [(spec.waves * float(rng.standard_normal()), float(rng.uniform(0.5, 4.0)) * ratio,
               float(rng.uniform(0, 6.28))) for _ in range(2)]  # fmt: skip
-    stroke_factor = 1 + spec.scatter * rng.standard_normal(spec.strokes)
+    stroke_factor = [*(1 + spec.scatter * rng.standard_normal(spec.strokes)).tolist(), 1.0]
+    place = np.arange(0, 1.3 * travel + 1.0, 0.02)  # m of rope
+    ground = base * (1 + spec.drift * (place / travel - 0.5))
+    ground = (ground + base * sum(a * np.sin(f * place / ratio + p) for a, f, p in waves)).tolist()
     mass = float(base / (G * rng.uniform(0.1, 1.0))) / ratio  # N per m/s2 of rope
     k, damp = spec.stretch_N_m, 2 * 0.3 * math.sqrt(spec.stretch_N_m * mass)
     back = ideal * ideal / ma
@@ -261,10 +264,7 @@ def _haul(
                 slack = x - y
             stretch = x - y - slack
             pull = max(0.0, k * stretch + damp * (hand - v)) if stretch > 0 else 0.0
-            along = y / travel
-            needs = base * stroke_factor[min(stroke, spec.strokes - 1)] * (
-                1 + spec.drift * (along - 0.5) + sum(a * math.sin(f * y / ratio + p) for a, f, p in waves)
-            )  # fmt: skip
+            needs = ground[min(int(y * 50.0), len(ground) - 1)] * stroke_factor[stroke]
             if v > 0 or pull > needs * (1 + spec.stick):
                 v = max(0.0, v + (pull - needs) / mass * STEP_S)
                 y += v * STEP_S
