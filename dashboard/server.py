@@ -2,61 +2,30 @@
 
 from __future__ import annotations
 
-import os
 import re
 import secrets
-import socket
-import tempfile
-import threading
-import time
-import traceback
 from collections.abc import Callable, Iterable
-from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
 from dashboard.board import SPANS, encode
 from dashboard.gate import HTML, JSON, Answer, Gate, Refused, Request, Route, asked_int
 from dashboard.hub import Hub
-from logger.errors import CallFault, one_line
+from dashboard.listening import FaultLog as FaultLog
+from dashboard.listening import Listening
+from logger.errors import one_line
 
-HOST = "127.0.0.1"
 VERBS = ("mark", "undo", "zero", "end")
 ASSETS = Path(__file__).parent / "assets"
-MOST_LOGGED = 50
 
 
-class FaultLog:
-    """Traces of our own faults in one file of the temporary folder, made at the first of them."""
-
-    def __init__(self) -> None:
-        self.path: Path | None = None
-        self._count = 0
-        self._lock = threading.Lock()
-
-    def __call__(self, error: Exception) -> None:
-        with self._lock, suppress(OSError):
-            self._count += 1
-            if self._count > MOST_LOGGED:
-                return
-            if self.path is None:
-                handle, name = tempfile.mkstemp(prefix="haul-page-", suffix=".log")
-                os.close(handle)
-                self.path = Path(name)
-            with self.path.open("a", encoding="utf-8", errors="replace") as log:
-                log.write(time.strftime("%Y-%m-%dT%H:%M:%S\n"))
-                traceback.print_exception(error, file=log)
-
-
-class Server:
+class Server(Listening):
     """Waitress with the gate in front.  url: what to open; token: what actions have to carry.
 
     Raises CallFault where the port is taken.
     """
 
     def __init__(self, hub: Hub, port: int = 0) -> None:
-        from waitress.server import create_server
-
         from dashboard.app import make
 
         self.hub = hub
@@ -64,37 +33,8 @@ class Server:
         self.faults = hub.log
         app = make(self.token)
         app.server.test_client().get("/")  # so that Dash knows what its page will ask for
-        try:
-            listening = socket.create_server((HOST, port))
-        except OSError as error:
-            raise CallFault(
-                "--http", f"port {port} of {HOST} cannot be used ({error.strerror})",
-                "give another, or 0 for a free one",
-            ) from None
-        self._waitress = create_server(
-            self._call, sockets=[listening], threads=6, ident=None, connection_limit=100,
-            channel_timeout=20, cleanup_interval=10, max_request_header_size=16384,
-            max_request_body_size=65536, clear_untrusted_proxy_headers=True, asyncore_use_poll=True,
-        )  # fmt: skip
-        self.port = int(listening.getsockname()[1])
-        self.url = f"http://{HOST}:{self.port}/"
-        self.gate = Gate(
-            frozenset({f"{HOST}:{self.port}", f"localhost:{self.port}"}),
-            self.token, self._routes(app), app.csp_hashes(), self.faults,
-        )  # fmt: skip
-
-    def run(self) -> None:
-        """Serve until `close`."""
-        self._waitress.run()
-
-    def close(self) -> None:
-        """End `run`, from another thread."""
-        from waitress import wasyncore
-
-        held = self._waitress
-        held.task_dispatcher.shutdown(timeout=1.0)
-        # in the thread that serves, between two rounds of its loop
-        held.trigger.pull_trigger(lambda: wasyncore.close_all(held._map, ignore_all=True))
+        super().__init__(self._call, port)
+        self.gate = Gate(self.hosts, self.token, self._routes(app), app.csp_hashes(), self.faults)
 
     def _call(self, environ: dict[str, Any], start: Callable[..., Any]) -> Iterable[bytes]:
         return self.gate(environ, start)

@@ -8,6 +8,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
+from dashboard.commands import export
 from dashboard.commands.common import add_json, add_units, pairs, print_json, table, units
 from dashboard.units import UNKNOWN, Units, number, plus_minus
 from logger.errors import one_line
@@ -25,9 +26,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("session", metavar="SESSION", help="the session's folder")
     add_json(parser)
     parser.add_argument("--rig", metavar="RIG", help="what if it had been this rig")
-    parser.add_argument(
-        "--csv", metavar="FILE", help="also write the readings in SI, a column for each channel"
-    )
+    export.add_arguments(parser)
     add_units(parser)
 
 
@@ -35,10 +34,7 @@ def run(args: argparse.Namespace) -> int:
     from analysis.review import review_session
 
     found = review_session(args.session, args.rig)
-    if args.csv:
-        from dashboard.commands.export import write_readings
-
-        write_readings(args.session, args.csv)
+    export.write_all(args, found)
     if args.json:
         print_json(found)
     else:

@@ -5,7 +5,8 @@ import json
 
 import pytest
 
-from dashboard.commands.export import safe, zeros
+from analysis.series import zeros
+from dashboard.commands.export import safe
 
 
 def test_the_summary_says_what_the_json_says(haul, session):
