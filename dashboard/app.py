@@ -45,7 +45,7 @@ class Shell(Dash):
 def make(token: str) -> Dash:
     """The Dash application; it has no callback, and nothing on it changes a session."""
     app = Shell(
-        __name__, serve_locally=True, title="haul", update_title=None, add_log_handler=False,
+        __name__, serve_locally=True, assets_ignore=r"^(plan|review)", title="haul", update_title=None, add_log_handler=False,
         index_string=INDEX.replace("TOKEN", escaping.escape(token, quote=True)),
     )  # fmt: skip
     app.layout = layout()
@@ -60,7 +60,8 @@ def layout() -> Any:
         [
             html.Header(
                 [html.Div([html.H1(id="title"), html.Span(id="sub")], className="who"),
-                 html.Div([html.Span(id="clock"), html.Span("NO LINK", id="link")], className="when")]
+                 html.Div([html.Span(id="clock"), html.Span("NO LINK", id="link"),
+                           html.A("Review", href="review", id="to-review", className="way")], className="when")]
             ),
             html.Main(
                 [

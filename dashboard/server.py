@@ -61,6 +61,9 @@ class Server(Listening):
             ]
         else:
             routes.append(Route("GET", at("/"), app=flask))
+        from dashboard.review_server import routes as review
+
+        routes += review(self.hub)
         return routes
 
     def _list(self, request: Request) -> Answer:

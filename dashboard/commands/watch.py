@@ -22,6 +22,10 @@ LINGERS_S = 3.0  # so that pages learn that the recording has stopped
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("path", metavar="PATH", help="a session, or a folder of sessions")
     add_http(parser)
+    parser.add_argument(
+        "--rig", metavar="RIG", action="append", default=[],
+        help="a rig file that the review page may take for a what-if; may be given several times",
+    )  # fmt: skip
     # for `record --watch` and `demo`: wait for the session to appear, end soon after it is sealed
     parser.add_argument("--until-sealed", action="store_true", help=argparse.SUPPRESS)
 
@@ -46,10 +50,14 @@ def run(args: argparse.Namespace) -> int:
         _wait_for(path)
     if not path.exists():
         raise CallFault(path, "there is no such folder", "give the folder of a session")
+    from analysis.rig import load_rig
     from dashboard.hub import Hub
     from dashboard.server import FaultLog, Server
 
-    hub = Hub(path, FaultLog())
+    rigs = [Path(name) for name in args.rig]
+    for rig in rigs:
+        load_rig(rig)  # what is wrong with it is said now, not on the page
+    hub = Hub(path, FaultLog(), rigs)
     try:
         server = Server(hub, args.http or 0)
         ended = threading.Event()
