@@ -22,6 +22,8 @@ LABEL_PX = 26.0  # events closer than this share a label
 MARGIN = {"l": 62, "r": 14, "t": 26, "b": 44}
 NO_LOOP = "needs a haul cell and a counter of rope or load travel"
 
+HAUL, TRAVEL, OTHERS = "y", "y2", "y3"  # axes of the plot over time
+
 Figure = dict[str, Any]
 
 
@@ -76,52 +78,61 @@ def over_time(
     unit, size = force_size(session, shown)
     long, metre = shown.length_shown.unit, shown.length_shown.size
     data, traces, widths = [], [], []
-    forces: list[Floats] = []
-    for shown_as, meta, axis, in_unit, worth in _shown(session, unit, size, long, metre):
+    seen: dict[str, list[Floats]] = {HAUL: [], OTHERS: [], TRAVEL: []}
+    for shown_as, meta, axis in _channels(session):
         window = shown_as.series.window(begin_s, end_s)
         x, y = window.path(shown_as.series.channel.stale_after_s)
-        y = y / worth
+        y = y / (metre if axis == TRAVEL else size)
         data.append(_line(x, y, meta, axis))
-        traces.append({"name": shown_as.name, "unit": in_unit, "meta": meta, "width_s": window.width_s,
-                       "n": len(window.time_s)})  # fmt: skip
+        traces.append({"name": shown_as.name, "unit": long if axis == TRAVEL else unit, "meta": meta,
+                       "width_s": window.width_s, "n": len(window.time_s)})  # fmt: skip
         widths.append(window.width_s)
-        if axis == "y":
-            forces.append(_inside(x, y, begin_s, end_s))
+        seen[axis].append(y[(x >= begin_s) & (x <= end_s)])
     whole = session.span()
     all_of_it = begin_s <= whole[0] + 1e-6 and end_s >= whole[1] - 1e-6
-    band = predicted_haul_N(now)  # type: ignore[arg-type]
-    shapes, labels = _happened(now, begin_s, end_s, wide_px)
+    several = bool(seen[OTHERS])
+    floor = 0.28 if several else 0.36
+    shapes, labels = _happened(now, begin_s, end_s, wide_px, floor)
+    band = predicted_band(now, size)
     if band is not None:
-        low, high = max(0.0, band[0] - 2 * band[1]) / size, (band[0] + 2 * band[1]) / size
-        shapes.append(_rect("predicted", None, (low, high)) | {"xref": "x domain"})
-        shapes.append(_level("predicted-line", band[0] / size))
-        forces.append(np.array([low, high]) if all_of_it else np.empty(0))
-    low, high = _range(forces, from_zero=all_of_it)
-    figure = {
-        "data": data,
-        "layout": _layout(
-            xaxis=_axis("time since the start, s", range=[begin_s, end_s], anchor="y2"),
-            yaxis=_axis(f"force, {unit}", domain=[0.46, 1.0], range=[low, high], fixedrange=True),
-            yaxis2=_axis(f"travel, {long}", domain=[0.0, 0.36], fixedrange=True),
-            shapes=shapes, annotations=labels,
-        ),
-    }  # fmt: skip
-    return figure, traces, _resolution(session, begin_s, end_s, widths)
+        shapes += [_rect("predicted", None, band[:2]) | {"xref": "x domain"}, _level("predicted-line", band[2])]
+        seen[HAUL] += [np.array(band[:2])] if all_of_it else []
+    first = "haul force" if now.result.roles.haul_force is not None else "force"
+    up = {"fixedrange": True, "anchor": "x"}
+    layout = _layout(
+        xaxis=_axis("time since the start, s", range=[begin_s, end_s], anchor="free", position=0),
+        yaxis=_axis(f"{first}, {unit}", domain=[0.68 if several else 0.46, 1.0],
+                    range=_range(seen[HAUL], all_of_it), **up),
+        yaxis2=_axis(f"travel, {long}", domain=[0.0, floor], range=_range(seen[TRAVEL], False), **up),
+        shapes=shapes, annotations=labels,
+    )  # fmt: skip
+    if several:
+        layout["yaxis3"] = _axis(
+            f"other forces, {unit}", domain=[0.36, 0.6], range=_range(seen[OTHERS], all_of_it), **up
+        )
+    return {"data": data, "layout": layout}, traces, _resolution(session, begin_s, end_s, widths)
 
 
-def _shown(
-    session: SessionReview, unit: str, size: float, long: str, metre: float
-) -> Iterable[tuple[Shown, str, str, str, float]]:
-    """Every channel of the plot with what it is, its axis, its unit and what that is worth."""
+def predicted_band(now: Reviewed, size: float) -> tuple[float, float, float] | None:
+    """Lowest, highest (95 %) and middle of the predicted haul force, in a unit worth `size` N."""
+    found = predicted_haul_N(now)  # type: ignore[arg-type]
+    if found is None or now.result.roles.haul_force is None:
+        return None
+    value, u = found
+    return max(0.0, value - 2 * u) / size, (value + 2 * u) / size, value / size
+
+
+def _channels(session: SessionReview) -> Iterable[tuple[Shown, str, str]]:
+    """Every channel of the plot, what it is, and its axis."""
     for k, force in enumerate(session.forces):
-        yield force, "measured" if k == 0 else f"force-{k}", "y", unit, size
+        yield force, "measured" if k == 0 else f"force-{k}", HAUL if k == 0 else OTHERS
     for way, meta in ((session.rope, "rope"), (session.load, "load")):
         if way is not None:
-            yield way, meta, "y2", long, metre
+            yield way, meta, TRAVEL
 
 
 def _happened(
-    now: Reviewed, begin_s: float, end_s: float, wide_px: int
+    now: Reviewed, begin_s: float, end_s: float, wide_px: int, floor: float
 ) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
     """Strokes and resets as bands, events as lines; labels that would lie on each other are one."""
     review = now.review
@@ -140,7 +151,7 @@ def _happened(
     shapes = shapes[:MOST_BANDS]
     near_s = LABEL_PX / max(wide_px, 100) * (end_s - begin_s)
     labels = [_text(x, text, "event") for x, text in grouped(marks, near_s)]
-    labels += [_text(x, text, "way", 0.36) for x, text in grouped(ways, near_s)]
+    labels += [_text(x, text, "way", floor) for x, text in grouped(ways, near_s)]
     last = -np.inf
     for x, _ in marks:  # lines that a pixel could tell apart
         if x - last > near_s / LABEL_PX * 2:
@@ -170,18 +181,14 @@ def _level(kind: str, y: float) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _inside(x: Floats, y: Floats, begin: float, end: float) -> Floats:
-    return y[(x >= begin) & (x <= end) & np.isfinite(y)]
-
-
-def _range(parts: list[Floats], from_zero: bool) -> tuple[float, float]:
+def _range(parts: list[Floats], from_zero: bool) -> list[float]:
     every = np.concatenate([*parts, np.empty(0)])
     every = every[np.isfinite(every)]
     low, high = (float(every.min()), float(every.max())) if len(every) else (0.0, 1.0)
     if from_zero:
         low, high = min(0.0, low), max(high, 0.0)
     air = 0.06 * (high - low) or 0.06 * abs(high) or 0.5
-    return low - air, high + air
+    return [low - air, high + air]
 
 
 def _resolution(session: SessionReview, begin_s: float, end_s: float, widths: list[float]) -> str:
@@ -203,7 +210,7 @@ def loop(session: SessionReview, now: Reviewed, shown: Units, stroke: int) -> tu
     own = now.review["strokes"][stroke - 1] if stroke else None
     if own is not None:
         begin_s, end_s = own["start_s"], own["end_s"]
-    band = predicted_haul_N(now)  # type: ignore[arg-type]
+    band = predicted_band(now, size)
     x = y = np.empty(0)
     shapes: list[dict[str, Any]] = []
     labels: list[dict[str, Any]] = []
@@ -213,20 +220,19 @@ def loop(session: SessionReview, now: Reviewed, shown: Units, stroke: int) -> tu
         at_s, force = window.path(session.forces[0].series.channel.stale_after_s)
         x, y = session.travel_at(at_s) / metre, force / size
         labels = _on_loop(session, now, begin_s, end_s, metre, size)
+    ends = [y]
     if band is not None and len(x):
-        low, high = max(0.0, band[0] - 2 * band[1]) / size, (band[0] + 2 * band[1]) / size
-        shapes += [_rect("predicted", None, (low, high)), _level("predicted-line", band[0] / size)]
-        shapes[0]["xref"] = "x domain"
-    ends = [y] + ([np.array([high])] if shapes else [])
+        shapes = [_rect("predicted", None, band[:2]) | {"xref": "x domain"}, _level("predicted-line", band[2])]
+        ends.append(np.array(band[:2]))
     figure = {
         "data": [_line(x, y, "measured")],
         "layout": _layout(
             xaxis=_axis(f"rope at the haul, {long}"),
-            yaxis=_axis(f"haul force, {unit}", range=list(_range(ends, from_zero=True))),
+            yaxis=_axis(f"haul force, {unit}", range=_range(ends, from_zero=True)),
             shapes=shapes, annotations=labels, dragmode=False,
         ),
     }  # fmt: skip
-    return figure, _work(now, shown, own, band) if len(x) else NO_LOOP
+    return figure, _work(now, shown, own, predicted_band(now, 1.0)) if len(x) else NO_LOOP
 
 
 def _cut(window: Window, begin_s: float, end_s: float) -> Window:
@@ -243,15 +249,22 @@ def _on_loop(
     found = now.marks(begin_s, end_s)[:MOST_ON_LOOP]
     times = np.array([t for t, _ in found])
     ways, forces = session.travel_at(times) / metre, session.forces[0].series.at(times) / size
-    return [
-        _text(float(x), text, "event", float(y), "y")
-        for (_, text), x, y in zip(found, ways, forces, strict=True)
-        if np.isfinite(x) and np.isfinite(y)
-    ]
+    known = np.isfinite(ways) & np.isfinite(forces)
+    if not known.any():
+        return []
+    many, high = np.ptp(ways[known]), np.max(np.abs(forces[known]))
+    placed: list[tuple[float, float]] = []
+    labels = []
+    for (_, text), x, y in zip(found, ways, forces, strict=True):
+        near = any(abs(x - a) < 0.05 * many and abs(y - b) < 0.08 * high for a, b in placed)
+        if np.isfinite(x) and np.isfinite(y) and not near:
+            placed.append((x, y))
+            labels.append(_text(float(x), text, "event", float(y), "y"))
+    return labels
 
 
 def _work(
-    now: Reviewed, shown: Units, own: dict[str, Any] | None, band: tuple[float, float] | None
+    now: Reviewed, shown: Units, own: dict[str, Any] | None, band_N: tuple[float, float, float] | None
 ) -> str:
     measured = now.review["measured"]
     if own is None:
@@ -263,8 +276,9 @@ def _work(
         work, way = own["work_J"], own["haul_travel_m"]
         name = "Work in" if own["direction"] == "haul" else "Work taken back"
         said = f"{name} {shown.work(work)} over {shown.length(way)} of rope"
-    if band is not None and way:
-        said += f"; predicted {_plain(shown, band[0] * way, 2 * band[1] * way)} over the same rope"
+    if band_N is not None and way:
+        _, high, middle = band_N
+        said += f"; predicted {_plain(shown, middle * way, (high - middle) * way)} over the same rope"
     return said + "."
 
 

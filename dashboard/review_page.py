@@ -70,7 +70,7 @@ def page(name: str) -> str:
         '<div class="plot small" id="each-plot" role="img" aria-label="efficiency by stroke, as in the table '
         'of strokes"></div><p class="note" id="each-note"></p></section>'
         '<section class="tile full"><h2>Strokes</h2><div id="strokes" class="scroll"></div></section>'
-        '<section class="tile half"><h2>Highest forces: at least, inferred</h2><p class="note">From the haul '
+        '<section class="tile half tall"><h2>Highest forces: at least, inferred</h2><p class="note">From the haul '
         "cell and the rig without friction, unless a cell sits there. A shock between two readings, or a load "
         'held by a capture, may have been more.</p><div id="peaks" class="scroll"></div>'
         '<p class="note" id="unrated"></p></section>'
@@ -81,6 +81,6 @@ def page(name: str) -> str:
         '<div class="ask"><label for="e">every pulley with efficiency</label><input id="e" type="range" '
         'step="0.01"><output id="e-said" for="e"></output></div>'
         '<div class="ask" id="rigs" role="group" aria-label="another rig"></div><div id="compare"></div></section>'
-        '<section class="tile half"><h2>What happened</h2><div id="events" class="scroll"></div></section>'
+        '<section class="tile full"><h2>What happened</h2><div id="events" class="scroll"></div></section>'
         "</main></div></body></html>\n"
     )

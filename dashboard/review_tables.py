@@ -57,8 +57,9 @@ def results(now: Reviewed, shown: Units) -> list[Row]:
          f"haul force over rope, all haul strokes; {no_u}"],
         ["work out", shown.work(measured["work_out_J"]), "", None,
          f"load force over the load's way; {no_u}"],
+        ["En, up to 1 where they agree", number(review["agreement"]["en"], 2), "", None, review["agreement"]["verdict"]],
     ]  # fmt: skip
-    return [[a, b, c, q["n"] if q else None, one_line(m, 300)] for a, b, c, q, m in rows]
+    return [[a, b, c, q["n"] if q else None, one_line(m, 400)] for a, b, c, q, m in rows]
 
 
 def summary(now: Reviewed, shown: Units) -> list[Row]:
@@ -206,7 +207,6 @@ def page_data(now: Reviewed, shown: Units) -> dict[str, Any]:
         "sentences": [one_line(text, 900) for text in three_sentences(review, shown)],
         "results": results(now, shown),
         "why_not": one_line(review["measured"]["why_not"], 900),
-        "verdict": one_line(review["agreement"]["verdict"], 400),
         "summary": summary(now, shown),
         "warnings": warnings[:MOST_WARNINGS] + _more(len(warnings), MOST_WARNINGS, "warnings"),
         "strokes": strokes(review, shown),

@@ -60,6 +60,7 @@ window.haul = window.haul || {};
         cell.dataset.h = head[k] || "";
         if (content instanceof Node) cell.append(content);
         else cell.textContent = content;
+        if (content === "–" || content === "") cell.classList.add("none");
         line.append(cell);
       });
       body.append(line);
@@ -120,9 +121,9 @@ window.haul = window.haul || {};
     const said = haul.id("sentences");
     said.textContent = "";
     for (const text of told.sentences) said.append(haul.make("p", text));
-    table("results", ["", "measured ± U95", "predicted ± U95", "observations", "how"],
+    table("results", ["", "measured", "predicted", "observations", "how"],
       told.results.map((r) => [r[0], r[1], r[2] || "–", r[3] === null ? "–" : String(r[3]), r[4]]), "results");
-    haul.text("verdict", [told.verdict, told.why_not ? "Not known: " + told.why_not : "", "Readings: " + told.readings].filter((x) => x).join(" · "));
+    haul.text("verdict", (told.why_not ? "Not known: " + told.why_not + ". " : "") + "Readings: " + told.readings + ".");
     haul.list("warnings", told.warnings);
     strokes();
     peaks();

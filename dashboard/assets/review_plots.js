@@ -17,8 +17,8 @@ window.haul = window.haul || {};
     const narrow = innerWidth < 560;
     const axis = { gridcolor: get("--line"), linecolor: get("--muted"), tickcolor: get("--muted"), zerolinecolor: get("--line") };
     const layout = { ...figure.layout, ...more };
-    layout.font = { color: get("--muted"), size: 13, family: "inherit" };
-    for (const name of ["xaxis", "yaxis", "yaxis2"])
+    layout.font = { color: get("--muted"), size: narrow ? 12 : 13, family: "inherit" };
+    for (const name of ["xaxis", "yaxis", "yaxis2", "yaxis3"])
       if (layout[name]) layout[name] = { ...layout[name], ...axis, nticks: name === "xaxis" ? (narrow ? 5 : 10) : narrow ? 5 : 6 };
     if (narrow) layout.margin = { ...layout.margin, l: 52, r: 8 };
     const fills = { predicted: "--band", session: "--session", stroke: "--stroke", lower: "--lower", reset: "--reset" };
@@ -102,6 +102,7 @@ window.haul = window.haul || {};
   async function drawTime() {
     if (!shown) return;
     const figure = shown.figure;
+    plot().classList.toggle("three", Boolean(figure.layout.yaxis3));
     await draw("time-plot", figure, { dragmode: still.matches ? false : "zoom" });
     const rows = shown.traces.map((t) => [t.meta, t.name + ", " + t.unit]);
     const names = figure.layout.shapes.map((s) => s.name);
