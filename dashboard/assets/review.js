@@ -10,6 +10,7 @@ window.haul = window.haul || {};
   let record = null; // the record's own, in the units that are shown
   let budget = "";
   let loopOf = 0;
+  let last = { ...chosen }; // with which the last answer was asked for
   let asking = false;
   let again = false;
   haul.stats = { loads: 0, errors: 0 };
@@ -233,7 +234,12 @@ window.haul = window.haul || {};
       const supposed = Boolean(chosen.e || chosen.rig);
       if (supposed && (!record || record.units !== chosen.units)) record = (await haul.ask("/review-data", {}, true)) || record;
       const answer = await haul.ask("/review-data", {});
-      if (!answer) continue;
+      if (!answer) { // a rig that does not fit: what is shown stays, and so does what it was asked with
+        Object.assign(chosen, last);
+        press();
+        continue;
+      }
+      last = { ...chosen, units: answer.units };
       const begin = told === null;
       told = answer;
       if (!supposed) record = answer;
