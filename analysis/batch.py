@@ -16,7 +16,8 @@ from typing import Any, TypeVar
 from logger.errors import CallFault, one_line
 
 Answer = TypeVar("Answer")
-ALONE = 3  # sessions: below, starting processes takes longer than the work
+ANSWERS_WITHIN = "10s"  # a scheduler
+ALONE = 8  # sessions: up to here, starting processes takes longer than the work
 
 
 def answers(
@@ -80,7 +81,7 @@ def cluster(address: str) -> Iterator[Executor]:
             "install the extra: pip install '.[cluster]'",
         ) from None  # fmt: skip
     try:
-        client = Client(address, timeout="10s", set_as_default=False)
+        client = Client(address, timeout=ANSWERS_WITHIN, set_as_default=False)
     except (OSError, ValueError, TypeError) as error:
         raise CallFault(
             "library", f"no scheduler answers at {one_line(address, 80)} ({one_line(str(error), 120)})",

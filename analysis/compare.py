@@ -54,7 +54,9 @@ def side(whole: Whole) -> Side:
     rope = measured["haul_travel_m"]
     if rope is not None:
         rope += sum(e["value"] or 0.0 for e in review["events"] if e["kind"] == "reset")
-        rope += sum(s["haul_travel_m"] or 0.0 for s in review["strokes"] if s["direction"] == "lower")
+        rope += sum(
+            s["haul_travel_m"] or 0.0 for s in review["strokes"] if s["direction"] == "lower"
+        )
     return Side(
         str(whole.info.path),
         review["title"],
@@ -82,7 +84,9 @@ def same_rig_trends(sides: Sequence[Side]) -> list[tuple[str, Trend]]:
         by_rig.setdefault(s.rig, []).append(s)
     found = []
     for mine in by_rig.values():
-        points = [(s.started_at, s.efficiency["value"], s.efficiency["u"]) for s in mine if s.efficiency]
+        points = [
+            (s.started_at, s.efficiency["value"], s.efficiency["u"]) for s in mine if s.efficiency
+        ]
         if len(mine) >= LEAST:
             found.append((mine[0].title, trend(points)))
     return found

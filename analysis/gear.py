@@ -7,6 +7,7 @@ least this much was carried while hauling.  A force while the load hangs on a ca
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
@@ -15,8 +16,10 @@ import numpy as np
 
 from analysis.cells import Floats
 from analysis.predict import Part
+from analysis.review import OfRig
 from analysis.series import in_si
 from analysis.whole import Whole
+from logger.sensors import Channel
 
 AGAIN_BELOW = 0.9  # of a level: until the force falls below, it is the same time above
 HALF = 0.5
@@ -63,20 +66,28 @@ class ItemRecord:
 
 
 def items_used(whole: Whole) -> tuple[ItemUse, ...]:
-    """Every marked item of a session's rig, in the order of the rig file."""
-    rig = whole.rig
+    """Every marked item of a session's rig, in the order of the rig file; of each of its rigs where
+    it was changed on the way, from when it was built to when the next one was."""
+    found: list[ItemUse] = []
+    ends = [*(part.from_s for part in whole.parts[1:]), math.inf]
+    for part, end_s in zip(whole.parts, ends, strict=True):
+        begin_s = part.from_s if len(whole.parts) > 1 else -math.inf
+        found += _items_of(whole, part, begin_s, end_s)
+    return tuple(found)
+
+
+def _items_of(whole: Whole, own: OfRig, begin_s: float, end_s: float) -> list[ItemUse]:
     parts: dict[str, Part] = {}
-    for part, piece in zip(whole.known.parts, whole.known.pieces, strict=True):
+    for part, piece in zip(own.known.parts, own.known.pieces, strict=True):
         # a rope is as loaded as its most used strand
         name = piece.rope if part.kind == "strand" else part.name
         if name not in parts or _heavier(part, parts[name]):
             parts[name] = part
-    force = _haul_force(whole)
-    found = []
-    for name, rating in rig.ratings.items():
-        if rating.item and name in parts:
-            found.append(_use(whole, name, rating.item, parts[name], force))
-    return tuple(found)
+    span = _Span(whole, own, begin_s, end_s)
+    return [
+        _use(span, name, rating.item, parts[name]) for name, rating in own.rig.ratings.items()
+        if rating.item and name in parts
+    ]  # fmt: skip
 
 
 def times_above(force_N: Floats, level_N: float) -> int:
@@ -103,7 +114,9 @@ def as_row(use: ItemUse) -> dict[str, Any]:
 
 def _record(item: str, rows: list[tuple[str, str, Mapping[str, Any]]]) -> ItemRecord:
     uses = [use for _, _, use in rows]
-    peak = max((r for r in rows if r[2]["peak_N"] is not None), key=lambda r: r[2]["peak_N"], default=None)
+    peak = max(
+        (r for r in rows if r[2]["peak_N"] is not None), key=lambda r: r[2]["peak_N"], default=None
+    )
     limits = [u["limit_N"] for u in uses if u["limit_N"] is not None]
     starts = sorted(start for _, start, _ in rows)
     # an item that a rig names twice was loaded once
@@ -139,54 +152,59 @@ def _heavier(one: Part, other: Part) -> bool:
     return weight(one) > weight(other)
 
 
-def _haul_force(whole: Whole) -> tuple[Floats, Floats] | None:
-    cell = whole.result.roles.haul_force
-    if cell is None:
-        return None
-    time_s, force = in_si(whole.block, cell)
-    good = np.isfinite(force)
-    return (time_s[good], force[good]) if good.any() else None
+class _Span:
+    """The readings of a session while one of its rigs stood."""
+
+    def __init__(self, whole: Whole, own: OfRig, begin_s: float, end_s: float) -> None:
+        self.whole, self.own, self.begin_s, self.end_s = whole, own, begin_s, end_s
+        self.haul_cell = whole.result.roles.haul_force
+        self.haul = None if self.haul_cell is None else self.force(self.haul_cell)
+
+    def force(self, cell: Channel) -> tuple[Floats, Floats]:
+        """time_s and force, N, of finite readings."""
+        time_s, force = in_si(self.whole.block, cell)
+        good = np.isfinite(force) & (time_s >= self.begin_s) & (time_s < self.end_s)
+        return time_s[good], force[good]
 
 
-def _use(
-    whole: Whole, name: str, item: str, part: Part, haul: tuple[Floats, Floats] | None
-) -> ItemUse:
-    carried = None if haul is None else abs(part.ideal) * np.maximum(haul[1], 0.0)
-    for cell in whole.result.roles.forces:
-        if cell.at == part.name and cell is not whole.result.roles.haul_force:
-            _, own = in_si(whole.block, cell)
-            carried = own[np.isfinite(own)] if len(own) else carried
-    some = carried is not None and len(carried) > 0
+def _use(span: _Span, name: str, item: str, part: Part) -> ItemUse:
+    carried = np.empty(0)
+    if span.haul is not None:
+        carried = abs(part.ideal) * np.maximum(span.haul[1], 0.0)
+    for cell in span.whole.result.roles.forces:
+        if cell.at == part.name and cell is not span.haul_cell:
+            own = span.force(cell)[1]
+            carried = own if len(own) else carried
     limit = part.limit_N
-    rated = some and limit is not None and limit > 0
+    rated = limit is not None and limit > 0 and len(carried) > 0
     return ItemUse(
         item,
         name,
         "rope" if part.kind == "strand" else part.kind,
-        float(np.max(carried)) if some and carried is not None else None,
+        float(np.max(carried)) if len(carried) else None,
         limit,
-        times_above(carried, HALF * limit) if rated and carried is not None and limit else None,
-        times_above(carried, limit) if rated and carried is not None and limit else None,
-        _run_m(whole, name),
-        _loaded_s(whole, haul),
+        times_above(carried, HALF * limit) if rated and limit else None,
+        times_above(carried, limit) if rated and limit else None,
+        _run_m(span, name),
+        _loaded_s(span),
     )
 
 
-def _run_m(whole: Whole, name: str) -> float | None:
+def _run_m(span: _Span, name: str) -> float | None:
     """Rope over a turn in all strokes: its flow / the haul's, times rope at the haul."""
-    turns = {whole.rig.stations[s].name: s for s in whole.rig.turns}
-    if name not in turns or whole.result.roles.progress is None:
+    own = span.own
+    turns = {own.rig.stations[s].name: s for s in own.rig.turns}
+    if name not in turns or own.result.roles.progress is None:
         return None
-    share = abs(float(whole.known.motion.flow[turns[name]])) / abs(whole.known.motion.haul_rate)
-    return share * sum(abs(s.haul_travel_m) for s in whole.result.strokes)
+    share = abs(float(own.known.motion.flow[turns[name]])) / abs(own.known.motion.haul_rate)
+    return share * sum(abs(s.haul_travel_m) for s in own.result.strokes)
 
 
-def _loaded_s(whole: Whole, haul: tuple[Floats, Floats] | None) -> float | None:
+def _loaded_s(span: _Span) -> float | None:
     """Time between readings that show tension; gaps do not count."""
-    if haul is None:
+    if span.haul is None or span.haul_cell is None or not len(span.haul[0]):
         return None
-    time_s, force = haul
-    cell = whole.result.roles.haul_force
+    time_s, force = span.haul
     step = np.diff(time_s)
-    on = (force[:-1] > whole.result.floor_N) & (step <= (cell.stale_after_s if cell else 1.0))
+    on = (force[:-1] > span.whole.result.floor_N) & (step <= span.haul_cell.stale_after_s)
     return float(np.sum(step[on]))

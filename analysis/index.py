@@ -96,7 +96,7 @@ class Index:
         todo = sorted(name for name, now in marks.items() if kept.get(name) != now)
         self._db.commit()
         here = {str(where[name]): name for name in todo}
-        with (executor(len(todo)) if executor and todo else contextlib.nullcontext()) as pool:
+        with executor(len(todo)) if executor and todo else contextlib.nullcontext() as pool:
             for done, (path, answer) in enumerate(answers(session_row, list(here), pool), 1):
                 self._keep(here[path], marks[here[path]], answer)
                 if done % AT_ONCE == 0:
@@ -196,9 +196,13 @@ class Index:
             db.execute("CREATE TABLE IF NOT EXISTS made (program TEXT)")
             made = db.execute("SELECT program FROM made").fetchall()
             if made != [(program_mark(),)]:
-                db.executescript("DROP TABLE IF EXISTS session; DROP TABLE IF EXISTS gear; DELETE FROM made;")
+                db.executescript(
+                    "DROP TABLE IF EXISTS session; DROP TABLE IF EXISTS gear; DELETE FROM made;"
+                )
                 db.execute("INSERT INTO made VALUES (?)", (program_mark(),))
-            db.execute(f"CREATE TABLE IF NOT EXISTS session (mark TEXT, {', '.join(COLUMNS)}, PRIMARY KEY (path))")
+            db.execute(
+                f"CREATE TABLE IF NOT EXISTS session (mark TEXT, {', '.join(COLUMNS)}, PRIMARY KEY (path))"
+            )
             db.execute("CREATE TABLE IF NOT EXISTS gear (path TEXT, use TEXT)")
             db.execute("CREATE INDEX IF NOT EXISTS gear_path ON gear (path)")
             db.commit()
@@ -246,7 +250,9 @@ def sessions_below(folder: Path) -> list[str]:
                 ]  # fmt: skip
         except OSError as error:
             if here == folder:
-                raise SessionFault(folder, f"cannot be read ({error.strerror})", "make it readable") from None
+                raise SessionFault(
+                    folder, f"cannot be read ({error.strerror})", "make it readable"
+                ) from None
     return sorted(found)
 
 
@@ -258,7 +264,11 @@ def mark(session: Path) -> str:
         with os.scandir(session) as entries:
             for entry in sorted(entries, key=lambda e: e.name):
                 found = entry.stat(follow_symlinks=False)
-                digest.update(f"{entry.name}\0{found.st_size}\0{found.st_mtime_ns}\n".encode("utf-8", "backslashreplace"))
+                digest.update(
+                    f"{entry.name}\0{found.st_size}\0{found.st_mtime_ns}\n".encode(
+                        "utf-8", "backslashreplace"
+                    )
+                )
         with contextlib.suppress(FileNotFoundError):
             digest.update((session / "SHA256SUMS").read_bytes()[:65536])
     except OSError as error:

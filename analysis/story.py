@@ -65,16 +65,15 @@ def story(rig: Rig, done: Job, most: int = MOST_FRAMES) -> Story:
     groups = _strokes(items)
     resets = sum(len(r.slid) for _, rest in groups for r in rest)
     steps = max(1, min(STEPS, (most - 2 - resets) // max(1, len(groups))))
-    chosen, thinned = range(len(groups)), ""
+    shown, thinned = set(range(len(groups))), ""
     size = steps + max((sum(len(r.slid) for r in rest) for _, rest in groups), default=0)
     room = max(2, (most - 2) // size)
     if len(groups) * steps + resets + 2 > most and len(groups) > room:
         picked = np.unique(np.linspace(0, len(groups) - 1, room).round().astype(int))
-        chosen = [int(k) for k in picked]  # type: ignore[assignment]
-        thinned = f"{len(chosen)} of {len(groups)} strokes are shown"
+        shown = {int(k) for k in picked}
+        thinned = f"{len(shown)} of {len(groups)} strokes are shown"
     frames = [Frame("start", rig.start_m, 0.0, 0.0, 0, "start: nothing is pulled yet")]
     haul = 0.0
-    shown = set(chosen)
     for k, (travel, after) in enumerate(groups):
         if k in shown:
             frames += _hauling(rig, travel, k + 1, haul, steps, after)
@@ -102,12 +101,12 @@ def _hauling(
 ) -> list[Frame]:
     """Frames of one stroke, the last at its end."""
     places, hauled = _along(rig, travel, steps)
-    meets = _meets(rig, travel.stopped_by)
+    meets = _meets(travel.stopped_by)
     frames = []
     for k, (x, out) in enumerate(zip(places, hauled, strict=True)):
         load = float(rig.start_m[LOAD] - x[LOAD])
         if k < len(places) - 1 or not travel.stopped_by:
-            ahead = f"; next, {meets[0]}" if meets else ""
+            ahead = f"; next, {meets[0]}" if travel.stopped_by else ""
             text, kind = f"stroke {number}: hauling{ahead}", "hauling"
         else:
             names = " and ".join(dict.fromkeys(n for r in after for n, _, _ in r.slid))
@@ -117,10 +116,10 @@ def _hauling(
     return frames
 
 
-def _meets(rig: Rig, pair: tuple[str, ...]) -> tuple[str, str] | None:
-    """How the end of a stroke is told before it and at it."""
+def _meets(pair: tuple[str, ...]) -> tuple[str, str]:
+    """How the end of a stroke is told before it and at it; nothing where the load is where it has to be."""
     if not pair:
-        return None
+        return "", ""
     first, second = (_called(name) for name in pair)
     return f"{first} meets {second}", f"{first} has met {second}"
 

@@ -69,7 +69,12 @@ def weighted_line(x: Sequence[float], y: Sequence[float], u: Sequence[float]) ->
     slope_u = scale / math.sqrt(square)
     level_u = scale / math.sqrt(float(np.sum(w)))
     return Line(
-        slope, slope_u, level - slope * middle, math.hypot(level_u, middle * slope_u), scale, degrees
+        slope,
+        slope_u,
+        level - slope * middle,
+        math.hypot(level_u, middle * slope_u),
+        scale,
+        degrees,
     )
 
 
@@ -82,11 +87,15 @@ def trend(rows: Sequence[tuple[str, float, float]], what: str = "efficiency") ->
     first, last = (known[0][1], known[-1][1]) if known else ("", "")
     nothing = Trend(len(known), first, last, None, None, None, None, None, "")
     if len(known) < LEAST:
-        return _said(nothing, f"{len(known)} sessions with a known {what}: {LEAST} are needed for a trend")
+        return _said(
+            nothing, f"{len(known)} sessions with a known {what}: {LEAST} are needed for a trend"
+        )
     times = [row[0] for row in known]
     if times[-1] - times[0] < 1.0:
         return _said(nothing, "all within one day: no trend to be told")
-    line = weighted_line([t - times[0] for t in times], [row[2] for row in known], [row[3] for row in known])
+    line = weighted_line(
+        [t - times[0] for t in times], [row[2] for row in known], [row[3] for row in known]
+    )
     year, u = line.slope * DAYS_A_YEAR, line.slope_u * DAYS_A_YEAR
     expanded = t_quantile(float(line.degrees)) * u
     ends = (line.intercept, line.intercept + line.slope * (times[-1] - times[0]))

@@ -32,6 +32,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "compare": ("compare", "several sessions side by side"),
     "library": ("library", "a folder of sessions: list, filter, trend of each rig"),
     "gear": ("gear", "what each marked item of gear went through, over a folder of sessions"),
+    "replay": ("replay", "a session played again on the live page, for training"),
     "verify": ("verify", "whether a session is complete and unchanged; mend a torn one"),
     "simulate": ("simulate", "virtual devices that send stated true values"),
     "ports": ("ports", "the serial ports of this machine"),

@@ -38,7 +38,14 @@ def force_over_time(
     pick = thinned(time_s, force, COLUMNS)
     x, y = _with_gaps(time_s[pick], force[pick] / size, _longest(whole, time_s))
     bands = [
-        Band("stroke" if s["direction"] == "haul" else "lowering", s["start_s"], s["end_s"], None, None, "stroke")
+        Band(
+            "stroke" if s["direction"] == "haul" else "lowering",
+            s["start_s"],
+            s["end_s"],
+            None,
+            None,
+            "stroke",
+        )
         for s in whole.review["strokes"]
     ]
     end = float(time_s[-1])
@@ -49,7 +56,9 @@ def force_over_time(
     ]
     bands += _predicted_force(whole, size)
     marks = [Mark(t, label) for t, label in numbers] or _marks(whole)
-    return Figure(title, "time, s", y_label, (Line("measured", x, y),), (), tuple(bands), tuple(marks))
+    return Figure(
+        title, "time, s", y_label, (Line("measured", x, y),), (), tuple(bands), tuple(marks)
+    )
 
 
 def work_loop(whole: Whole, shown: Units = METRIC) -> Figure:
@@ -58,7 +67,11 @@ def work_loop(whole: Whole, shown: Units = METRIC) -> Figure:
     rope_s, rope = rope_at_haul(whole.block, whole.result.roles)
     unit, size = _force_unit(shown, force)
     long, metre = shown.length_shown.unit, shown.length_shown.size
-    title, x_label, y_label = "Haul force against rope", f"rope at the haul, {long}", f"haul force, {unit}"
+    title, x_label, y_label = (
+        "Haul force against rope",
+        f"rope at the haul, {long}",
+        f"haul force, {unit}",
+    )
     if not len(time_s):
         return Figure(title, x_label, y_label, nothing=NO_FORCE)
     if not len(rope_s):
@@ -66,7 +79,9 @@ def work_loop(whole: Whole, shown: Units = METRIC) -> Figure:
     pick = thinned(time_s, force, COLUMNS)
     way = np.interp(time_s[pick], rope_s, rope) / metre
     bands = _predicted_force(whole, size)
-    return Figure(title, x_label, y_label, (Line("measured", way, force[pick] / size),), (), tuple(bands))
+    return Figure(
+        title, x_label, y_label, (Line("measured", way, force[pick] / size),), (), tuple(bands)
+    )
 
 
 def efficiency_by_stroke(review: dict[str, Any]) -> Figure:
@@ -74,7 +89,11 @@ def efficiency_by_stroke(review: dict[str, Any]) -> Figure:
 
     review: the object of interface section 6.
     """
-    title, x_label, y_label = "Efficiency, stroke by stroke", "stroke", "efficiency, actual MA / ideal MA"
+    title, x_label, y_label = (
+        "Efficiency, stroke by stroke",
+        "stroke",
+        "efficiency, actual MA / ideal MA",
+    )
     rows = [(k, s["efficiency"]) for k, s in enumerate(review["strokes"], 1) if s["efficiency"]]
     predicted = review["predicted"]
     bands = []
@@ -138,7 +157,16 @@ def _predicted_force(whole: Whole, size: float) -> list[Band]:
     if found is None:
         return []
     value, u = found
-    return [Band("predicted, 95 %", None, None, max(0.0, value - 2 * u) / size, (value + 2 * u) / size, "predicted")]
+    return [
+        Band(
+            "predicted, 95 %",
+            None,
+            None,
+            max(0.0, value - 2 * u) / size,
+            (value + 2 * u) / size,
+            "predicted",
+        )
+    ]
 
 
 def _marks(whole: Whole) -> list[Mark]:

@@ -45,7 +45,11 @@ class _Paper:
             f'fill="{INK}"><title>{escape(figure.title)}</title>'
         ]
         if figure.nothing:
-            parts.append(self._text(self.width / 2, self.height / 2, _cut(figure.nothing, 110), "middle", MUTED))
+            parts.append(
+                self._text(
+                    self.width / 2, self.height / 2, _cut(figure.nothing, 110), "middle", MUTED
+                )
+            )
         else:
             # wide areas first, so that lines stay on top
             for kind in ("stroke", "reset", "predicted", "measured"):
@@ -75,7 +79,9 @@ class _Paper:
         parts = []
         for value in ticks(self.y0, self.y1, max(2, int((self.bottom - self.top) / 32))):
             y = self.y(value)
-            parts.append(f'<path d="M{LEFT} {y:.1f}H{self.right}" stroke="{RULE}" stroke-width="0.7"/>')
+            parts.append(
+                f'<path d="M{LEFT} {y:.1f}H{self.right}" stroke="{RULE}" stroke-width="0.7"/>'
+            )
             parts.append(self._text(LEFT - 5, y + 4, _number(value), "end"))
         for value in ticks(self.x0, self.x1, max(2, int((self.right - LEFT) / 70))):
             if self.figure.whole_x and value != round(value):
@@ -83,7 +89,9 @@ class _Paper:
             x = self.x(value)
             parts.append(f'<path d="M{x:.1f} {self.bottom}v4" stroke="{INK}" stroke-width="0.8"/>')
             parts.append(self._text(x, self.bottom + 15, _number(value), "middle"))
-        parts.append(f'<path d="M{LEFT} {self.top}V{self.bottom}H{self.right}" fill="none" stroke="{INK}" stroke-width="0.8"/>')
+        parts.append(
+            f'<path d="M{LEFT} {self.top}V{self.bottom}H{self.right}" fill="none" stroke="{INK}" stroke-width="0.8"/>'
+        )
         return parts
 
     def _line(self, line: Line) -> str:
@@ -99,7 +107,9 @@ class _Paper:
 
     def _dots(self, dots: Dots) -> str:
         parts = []
-        columns = (np.asarray(c, dtype=float).tolist() for c in (dots.x, dots.y, dots.low, dots.high))
+        columns = (
+            np.asarray(c, dtype=float).tolist() for c in (dots.x, dots.y, dots.low, dots.high)
+        )
         for x, y, low, high in zip(*columns, strict=True):
             at = self.x(x)
             parts.append(
@@ -116,7 +126,9 @@ class _Paper:
             if not self.x0 <= mark.x <= self.x1:
                 continue
             x = self.x(mark.x)
-            parts.append(f'<path d="M{x:.1f} {self.top}V{self.bottom}" stroke="{MUTED}" stroke-width="0.6" stroke-dasharray="1.5 2"/>')
+            parts.append(
+                f'<path d="M{x:.1f} {self.top}V{self.bottom}" stroke="{MUTED}" stroke-width="0.6" stroke-dasharray="1.5 2"/>'
+            )
             room = APART if not groups else APART * (1 + 0.4 * (len(groups[-1][1]) > 1))
             if groups and x - groups[-1][0] < room:
                 groups[-1][1].append(mark.label)
@@ -148,7 +160,16 @@ class _Paper:
             x += 28.0 + (5.6 if self.narrow else 6.0) * len(name)
         return parts
 
-    def _text(self, x: float, y: float, text: str, anchor: str, fill: str = INK, size: int = 11, bold: bool = False) -> str:
+    def _text(
+        self,
+        x: float,
+        y: float,
+        text: str,
+        anchor: str,
+        fill: str = INK,
+        size: int = 11,
+        bold: bool = False,
+    ) -> str:
         weight = ' font-weight="bold"' if bold else ""
         return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" fill="{fill}" font-size="{size}"{weight}>{escape(text)}</text>'
 
@@ -163,7 +184,11 @@ def _key(x: float, y: float, kind: str) -> str:
         return f'<path d="M{x:.1f} {y - 4:.1f}h12" stroke="#0a4f9e" stroke-width="1.5"/>'
     if kind == "dot":
         return f'<circle cx="{x + 6:.1f}" cy="{y - 4:.1f}" r="3" fill="{INK}"/>'
-    edge = f' stroke="{EDGE[kind]}" stroke-width="0.8"' if kind in EDGE else f' stroke="{MUTED}" stroke-width="0.3"'
+    edge = (
+        f' stroke="{EDGE[kind]}" stroke-width="0.8"'
+        if kind in EDGE
+        else f' stroke="{MUTED}" stroke-width="0.3"'
+    )
     return f'<rect x="{x:.1f}" y="{y - 8:.1f}" width="12" height="8" fill="{FILL[kind]}"{edge}/>'
 
 

@@ -55,7 +55,8 @@ class Listening:
             listening = socket.create_server((HOST, port))
         except OSError as error:
             raise CallFault(
-                "--http", f"port {port} of {HOST} cannot be used ({error.strerror})",
+                "--http",
+                f"port {port} of {HOST} cannot be used ({error.strerror})",
                 "give another, or 0 for a free one",
             ) from None
         self._waitress: Any = create_server(

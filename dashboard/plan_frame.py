@@ -31,7 +31,13 @@ def frame_answer(
     more.append(_places(planned, frame, shown))
     if told.thinned:
         more.append(told.thinned)
-    return {"svg": svg, "text": frame.text, "kind": frame.kind, "more": more, "of": len(told.frames)}
+    return {
+        "svg": svg,
+        "text": frame.text,
+        "kind": frame.kind,
+        "more": more,
+        "of": len(told.frames),
+    }
 
 
 def strand_labels(planned: Planned, known: Model | None, shown: Units, labels: str) -> list[str]:
@@ -57,21 +63,28 @@ def _notes(known: Model, shown: Units) -> dict[str, str]:
     return notes
 
 
+def length(shown: Units, metre: float) -> str:
+    """A length on the way, to a centimetre or a tenth of a foot: more would promise too much."""
+    unit, size = shown.length_shown.chosen(metre)
+    value = metre / size
+    return f"{value:.{2 if size == 1.0 else 1}f} {unit}"
+
+
 def _way(planned: Planned, frame: Frame, shown: Units) -> str:
     whole = planned.rig.load.pull_distance_m
-    of = "" if whole is None else f" of {shown.length(whole)}"
+    of = "" if whole is None else f" of {length(shown, whole)}"
     return (
-        f"load {shown.length(frame.load_travel_m)}{of}, "
-        f"{shown.length(frame.haul_travel_m)} of rope through the hands"
+        f"load {length(shown, frame.load_travel_m)}{of}, "
+        f"{length(shown, frame.haul_travel_m)} of rope through the hands"
     )
 
 
 def _slid(frame: Frame, shown: Units) -> list[str]:
     said = []
     if frame.setback_m:
-        said.append(f"the load comes back {shown.length(frame.setback_m)} onto the capture")
+        said.append(f"the load comes back {length(shown, frame.setback_m)} onto the capture")
     said += [
-        f"{name} slid from {shown.length(before)} to {shown.length(to)} off the anchor"
+        f"{name} slid from {length(shown, before)} to {length(shown, to)} off the anchor"
         for name, before, to in frame.slid
     ]
     return said
@@ -90,6 +103,6 @@ def _places(planned: Planned, frame: Frame, shown: Units) -> str:
     said = []
     for b in order:
         body = rig.bodies[b]
-        beside = f" ({shown.length(body.y_m)} beside the axis)" if body.y_m else ""
-        said.append(f"{body.name} at {shown.length(float(frame.x_m[b]))}{beside}")
+        beside = f" ({length(shown, body.y_m)} beside the axis)" if body.y_m else ""
+        said.append(f"{body.name} at {length(shown, float(frame.x_m[b]))}{beside}")
     return "from the anchor: " + ", ".join(said)

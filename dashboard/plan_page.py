@@ -75,6 +75,6 @@ def _rig(k: int, planned: Planned) -> str:
         '<button type="button" class="on" aria-label="one step on">▶</button></div>'
         '<div class="drawing"></div><p class="note frame-more"></p><p class="note key">'
         "wheel: pulley · lozenge: grab · toothed wedge: capture · hill: edge · square: tie · hexagon: gear. "
-        "Thicker: more tension. Along the page to scale, moved apart where bodies come close.</p></section>"
+        "T is the haul tension; thicker is more tension. Along the page to scale, moved apart where bodies come close.</p></section>"
         '<div class="tables"></div></div></article>'
     )

@@ -108,7 +108,9 @@ class PlanServer(Listening):
         frames = planned.story(want.mode).frames
         if frame >= len(frames):
             raise Refused(404, "no such step")
-        return _json(frame_answer(planned, want.mode, frame, want.e, want.units, want.labels, width))
+        return _json(
+            frame_answer(planned, want.mode, frame, want.e, want.units, want.labels, width)
+        )
 
     def _asset(self, request: Request) -> Answer:
         name = request.match[1]
@@ -126,7 +128,9 @@ def _rig(planned: Planned, want: Asked) -> dict[str, Any]:
     if rig.source:
         said.append(f"<small>source: {escape(rig.source)}</small>")
     if want.e is not None:
-        said.append(f'<strong class="what-if">What if: every pulley at {want.e:.2f}, taken as exact. The file is not changed.</strong>')
+        said.append(
+            f'<strong class="what-if">What if: every pulley at {want.e:.2f}, taken as exact. The file is not changed.</strong>'
+        )
     return common | {
         "title": rig.title or planned.path.name,
         "said": " ".join(said),

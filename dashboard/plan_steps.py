@@ -20,23 +20,23 @@ def steps_table(known: Model) -> str:
     body = ""
     for rope in rig.ropes:
         many = f"rope {rope.name}" if len(rig.ropes) > 1 else "in rope order"
-        body += f'<tr class="parting"><th>{escape(many)}</th><th>ideal</th><th>with friction</th></tr>'
+        body += (
+            f'<tr class="parting"><th>{escape(many)}</th><th>ideal</th><th>with friction</th></tr>'
+        )
         for s in rope.stations:
             body += _station(rig, s, pieces, known)
             if s in rig.after:
                 k = rig.after[s]
                 name = rig.strands[k].name
-                hauled = ", the haul" if k == rig.haul_strand else ""
+                hauled = " (haul)" if k == rig.haul_strand else ""
                 body += (
                     f'<tr class="strand"><th scope="row">{escape(name)}{hauled}</th>'
                     f"<td>{_t(known.ideal_tension[k])}</td><td>{_t(known.tension[k])}</td></tr>"
                 )
     ideal, real = (_load_sum(known, t) for t in (known.ideal_tension, known.tension))
-    body += (
-        '<tr class="sum"><th scope="row">on the load</th>'
-        f"<td>{ideal}</td><td>{real}</td></tr>"
-    )
-    return f'<table class="tmethod">{body}</table>'
+    body += f'<tr class="sum"><th scope="row">on the load</th><td>{ideal}</td><td>{real}</td></tr>'
+    note = '<p class="note">T is the haul tension: what each strand carries, and the sum at each station.</p>'
+    return f'{note}<table class="tmethod">{body}</table>'
 
 
 def _station(rig: Rig, s: int, pieces: dict[str, Part], known: Model) -> str:
@@ -50,7 +50,9 @@ def _station(rig: Rig, s: int, pieces: dict[str, Part], known: Model) -> str:
     }[station.kind]  # fmt: skip
     cells = ["", ""]
     if station.kind in ("pulley", "grab", "capture", "edge"):
-        cells = [_sum(rig, s, pieces[station.name], t) for t in (known.ideal_tension, known.tension)]
+        cells = [
+            _sum(rig, s, pieces[station.name], t) for t in (known.ideal_tension, known.tension)
+        ]
     return (
         f'<tr class="station"><th scope="row">{escape(said)}</th>'
         f"<td>{cells[0]}</td><td>{cells[1]}</td></tr>"
@@ -66,7 +68,11 @@ def _sum(rig: Rig, s: int, piece: Part, tension: Floats) -> str:
         low, high = sorted((a, b))
         return f"{_n(low)} + <b>{_n(force)}</b> = {_t(high)}"
     if kind in ("capture", "edge"):
-        return f"{_n(max(a, b))} − {_n(min(a, b))} = {_t(abs(a - b))}" if abs(a - b) > BARE else "nothing"
+        return (
+            f"{_n(max(a, b))} − {_n(min(a, b))} = {_t(abs(a - b))}"
+            if abs(a - b) > BARE
+            else "nothing"
+        )
     if abs(a + b - force) < 1e-6 * max(1.0, force):
         return f"{_n(a)} + {_n(b)} = <b>{_t(force)}</b>"
     return f"{_n(a)} and {_n(b)} at an angle: <b>{_t(force)}</b>"
@@ -80,7 +86,9 @@ def _load_sum(known: Model, tension: Floats) -> str:
         for s, sign in ((strand.start, -1.0), (strand.end, 1.0)):
             if known.rig.stations[s].body == 1:
                 row[k] += sign * float(toward[k, 0])
-    terms = [(f"{_n(abs(row[k] * tension[k]))}", row[k]) for k in np.flatnonzero(np.abs(row) > BARE)]
+    terms = [
+        (f"{_n(abs(row[k] * tension[k]))}", row[k]) for k in np.flatnonzero(np.abs(row) > BARE)
+    ]
     whole = float(row @ tension)
     if len(terms) < 2:
         return f"<b>{_t(whole)}</b>"

@@ -51,14 +51,22 @@ def comparison(pair: Sequence[Planned], e: float | None, mode: str, shown: Units
     resets = [None if j.get("strokes") is None else float(sum(j["resets"].values())) for j in jobs]
     row("resets", resets, lambda v: f"{v:.0f}")
     row("haul force", [k.haul_force_N for k in known], shown.force)
-    rows[-1] = (rows[-1][0], [shown.force_pm(k.haul_force_N, k.haul_force_u_N) for k in known], rows[-1][2])
+    rows[-1] = (
+        rows[-1][0],
+        [shown.force_pm(k.haul_force_N, k.haul_force_u_N) for k in known],
+        rows[-1][2],
+    )
     needed = [sum(r["needed_m"] for r in b["rope"]) for b in base]
     row("rope needed", [float(n) for n in needed], shown.length)
     row("parts", [float(sum(s.kind in ("pulley", "grab", "capture") for s in p.rig.stations)) for p in pair],
         lambda v: "")  # fmt: skip
     rows[-1] = (rows[-1][0], [counted(p.rig) for p in pair], rows[-1][2])
     row("MA with friction", [k.model_ma for k in known], number)
-    rows[-1] = (rows[-1][0], [plus_minus(k.model_ma, 2 * k.model_ma_u) for k in known], [None, None])
+    rows[-1] = (
+        rows[-1][0],
+        [plus_minus(k.model_ma, 2 * k.model_ma_u) for k in known],
+        [None, None],
+    )
     head = "".join(f"<th>{escape(p.rig.title or p.path.name)}</th>" for p in pair)
     body = ""
     for label, texts, values in rows:
@@ -78,7 +86,8 @@ def _warnings(planned: Planned, known: Model, passed: list[str]) -> str:
     if not texts:
         return ""
     items = "".join(
-        f'<li class="{"stop" if w in first or w in passed else "mind"}">{escape(w)}</li>' for w in texts
+        f'<li class="{"stop" if w in first or w in passed else "mind"}">{escape(w)}</li>'
+        for w in texts
     )
     return f'<ul class="warned" aria-label="warnings">{items}</ul>'
 
@@ -88,10 +97,10 @@ def _tiles(known: Model, shown: Units) -> str:
     rated = f"{stop['rated']} of {stop['of']} strands and parts are rated"
     haul = shown.force_pm(known.haul_force_N, known.haul_force_u_N)
     haul_said = [] if known.haul_force_N is None else ["while the load moves; 95 %"]
-    if known.start_force_N is not None and known.haul_force_N is not None:
-        if known.start_force_N > known.haul_force_N * 1.0001:
-            away = shown.force_pm(known.start_force_N, known.start_force_u_N)
-            haul_said.append(f"to break the load away {away}")
+    start, steady = known.start_force_N, known.haul_force_N
+    if start is not None and steady is not None and start > steady * 1.0001:
+        away = shown.force_pm(start, known.start_force_u_N)
+        haul_said.append(f"to break the load away {away}")
     if known.lower_force_N is not None:
         back = shown.force_pm(known.lower_force_N, known.lower_force_u_N)
         haul_said.append(f"let the load run back at {back}")
@@ -100,7 +109,9 @@ def _tiles(known: Model, shown: Units) -> str:
     if known.rig.team_pull_N is not None:
         haul_said.append(f"the team keeps up {shown.force(known.rig.team_pull_N)}")
     rule = ten_percent(known)
-    book = f"{number(rule.ma)}" + ("" if rule.haul_N is None else f", haul force {shown.force(rule.haul_N)}")
+    book = f"{number(rule.ma)}" + (
+        "" if rule.haul_N is None else f", haul force {shown.force(rule.haul_N)}"
+    )
     return (
         '<div class="numbers">'
         + _number("Stop hauling at", shown.force(stop["haul_force_N"]), [stop["because"], rated], "stop")
@@ -127,9 +138,7 @@ def _tile(title: str, inside: str, name: str) -> str:
     return f'<section class="tile {name}"><h2>{title}</h2>{inside}</section>'
 
 
-def _gear(
-    rows: Sequence[PartRow], found: Sequence[Condition], known: Model, shown: Units
-) -> str:
+def _gear(rows: Sequence[PartRow], found: Sequence[Condition], known: Model, shown: Units) -> str:
     told = [k for k, c in enumerate(found) if any(row.force_N[k] is not None for row in rows)]
     heads = ["part", "most of it", *(found[k].name for k in told), "allowed", "limit at haul"]
     head = "".join(f"<th>{escape(h)}</th>" for h in heads)
@@ -149,7 +158,11 @@ def _gear(
             f'<td data-h="allowed">{escape(allowed)}<small>{escape(row.why)}</small></td>'
             f'<td data-h="limit at haul">{escape(reached)}</td></tr>'
         )
-    why = [f"{c.name}: {c.why_not}" for k, c in enumerate(found) if c.why_not and k not in told]
+    whys: dict[str, list[str]] = {}
+    for k, condition in enumerate(found):
+        if condition.why_not and k not in told:
+            whys.setdefault(condition.why_not, []).append(condition.name)
+    why = [f"not known {', '.join(names)}: {text}" for text, names in whys.items()]
     notes = "".join(f"<li>{escape(w)}</li>" for w in why)
     holds = "".join(
         f"<li>{escape(c.name)}: {'can be reset meanwhile: ' + escape(', '.join(c.covers)) if c.covers else 'no grab can be reset meanwhile'}</li>"
@@ -217,14 +230,18 @@ def _travel(planned: Planned, known: Model, shown: Units) -> str:
         if done is None or done["strokes"] is None:
             lines.append(f"the job, {how}: {UNKNOWN}")
             continue
-        resets = ", ".join(f"{name} {times} times" for name, times in done["resets"].items() if times)
+        resets = ", ".join(
+            f"{name} {times} times" for name, times in done["resets"].items() if times
+        )
         lines.append(
             f"the job, {how}: {done['strokes']} {'stroke' if done['strokes'] == 1 else 'strokes'}, "
             f"{shown.length(done['haul_travel_m'])} of rope through the hands for "
             f"{shown.length(done['load_travel_m'])} of load; resets: {resets or 'none'}"
         )
     for row in base["rope"]:
-        said = {None: "length not stated in the rig file", True: "enough", False: "NOT ENOUGH"}[row["enough"]]
+        said = {None: "length not stated in the rig file", True: "enough", False: "NOT ENOUGH"}[
+            row["enough"]
+        ]
         bag = "" if row["length_m"] is None else f", {shown.length(row['length_m'])} in the bag"
         lines.append(
             f"rope {row['name']}: {shown.length(row['in_rig_m'])} in the rig at the start, "
@@ -234,6 +251,10 @@ def _travel(planned: Planned, known: Model, shown: Units) -> str:
     if lost.first_m is None:
         lines.append(f"rope lost to stretch: {UNKNOWN} ({lost.why})")
     else:
-        after = "".join(f", {shown.length(v)} after a reset held on {n}" for n, v in lost.after.items())
-        lines.append(f"rope lost to stretch, on top: {shown.length(lost.first_m)} at the first pull{after}")
+        after = "".join(
+            f", {shown.length(v)} after a reset held on {n}" for n, v in lost.after.items()
+        )
+        lines.append(
+            f"rope lost to stretch, on top: {shown.length(lost.first_m)} at the first pull{after}"
+        )
     return "<ul>" + "".join(f"<li>{escape(line)}</li>" for line in lines) + "</ul>"

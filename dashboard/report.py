@@ -48,7 +48,7 @@ th, td { text-align: right; padding: 0.45mm 1mm; border-bottom: 0.15mm solid #c3
 th { font-weight: 600; } th[scope="row"] { text-align: left; font-weight: 400; }
 thead th:first-child { text-align: left; } thead th { white-space: nowrap; }
 .wide th, .wide td { text-align: left; }
-.over, .events th, .events td:nth-child(-n+3) { white-space: nowrap; }
+.over, .events th, .events td:nth-child(-n+3), .last td:last-child { white-space: nowrap; }
 .digest { font-family: "DejaVu Sans Mono", Consolas, monospace; overflow-wrap: anywhere; }
 """
 STANDING = (
@@ -60,10 +60,12 @@ STANDING = (
 
 
 def report(
-    session: str | Path, rig: str | Path | None = None, shown: Units = METRIC
-) -> str:
-    """The report's HTML; rig: what if it had been this rig.  Raises UserFault in one line."""
-    whole = whole_session(session, rig)
+    session: str | Path, rig: str | Path | None = None, shown: Units = METRIC,
+    before: str | Path | None = None,
+) -> str:  # fmt: skip
+    """The report's HTML; rig: what if it had been this rig; before: a session that tells the
+    load's force.  Raises UserFault in one line."""
+    whole = whole_session(session, rig, before)
     judged = verify(session)
     review = whole.review
     chosen = tables.chosen_events(review)
@@ -76,14 +78,14 @@ def report(
         "" if rig is None
         else f"<p><b>WHAT IF:</b> predictions and estimates take the rig file {said(rig)}, not the session's own.</p>"
     )  # fmt: skip
-    sentences = "".join(f"<p>{said(text, 500)}</p>" for text in three_sentences(review, shown))
+    sentences = "".join(f"<p>{said(text, 340)}</p>" for text in three_sentences(review, shown))
     force = svg(force_over_time(whole, shown, numbers), 720, 225)
     loop = svg(work_loop(whole, shown), 380, 240)
     each = svg(efficiency_by_stroke(review), 380, 240)
     standing = "".join(f"<p>{escape(text)}</p>" for text in STANDING)
     return (
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
-        '<meta http-equiv="Content-Security-Policy" content="default-src \'none\'; style-src \'unsafe-inline\'">'
+        "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'\">"
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>{title}</title><style>{STYLE}</style></head>\n<body>"
         f"<h1>{title}</h1>{_job(whole, shown)}{what_if}"
@@ -108,13 +110,14 @@ def report(
 
 
 def write_report(
-    session: str | Path, file: str | Path, rig: str | Path | None = None, shown: Units = METRIC
-) -> None:
+    session: str | Path, file: str | Path, rig: str | Path | None = None, shown: Units = METRIC,
+    before: str | Path | None = None,
+) -> None:  # fmt: skip
     """Write the report; never into the session.  Raises UserFault in one line."""
     from dashboard.commands.export import outside
 
     target = outside(session, file)
-    text = report(session, rig, shown)
+    text = report(session, rig, shown, before)
     try:
         target.write_text(text, "utf-8")
     except (OSError, ValueError) as error:
@@ -132,7 +135,9 @@ def _job(whole: Whole, shown: Units) -> str:
     if load.slope_rad:
         facts.append(f"slope {number(load.slope_rad * 57.29577951308232)}°")
     if whole.known.load_force_N is not None:
-        facts.append(f"resists {shown.force_pm(whole.known.load_force_N, whole.known.load_force_u_N)} (stated)")
+        facts.append(
+            f"resists {shown.force_pm(whole.known.load_force_N, whole.known.load_force_u_N)} (stated)"
+        )
     pull = whole.rig.team_pull_N
     rows = [
         ("load", ", ".join(facts) or "nothing stated"),
@@ -145,7 +150,7 @@ def _job(whole: Whole, shown: Units) -> str:
     if whole.info.simulation_true is not None:
         rows.append(("source", "SIMULATED devices"))
     cells = "".join(f"<div><dt>{label}</dt><dd>{said(text)}</dd></div>" for label, text in rows)
-    note = f"<p>{said(whole.rig.note, 300)}</p>" if whole.rig.note else ""
+    note = f"<p>{said(whole.rig.note, 240)}</p>" if whole.rig.note else ""
     return f'<dl class="job">{cells}</dl>{note}'
 
 
@@ -153,7 +158,8 @@ def _drawn(whole: Whole, shown: Units) -> str:
     known = whole.known
     haul = known.haul_force_N
     texts = [
-        shown.force(float(t) * haul) if haul is not None else f"{number(float(t))} T" for t in known.tension
+        shown.force(float(t) * haul) if haul is not None else f"{number(float(t))} T"
+        for t in known.tension
     ]
     text = drawing(whole.rig, whole.rig.start_m, known.tension, texts, width=900)
     # inside HTML the namespace is known; nothing in the file then looks like an address
@@ -173,6 +179,6 @@ def _record(whole: Whole, state: str, digest: str | None) -> str:
     )  # fmt: skip
     return (
         f"<p>The record is <b>{said(state)}</b>; {seal}.</p>"
-        f"<p class=\"more\">Made from {said(Path(whole.review['session']).resolve().name)} by haul {said(haul_version())} on "
+        f'<p class="more">Made from {said(Path(whole.review["session"]).resolve().name)} by haul {said(haul_version())} on '
         f"{said(utc_text())}. Values with their expanded uncertainty, 95 %, after JCGM 100:2008.</p>"
     )

@@ -7,13 +7,14 @@ from collections.abc import Sequence
 from html import escape
 from typing import Any
 
-from analysis.uncertainty import Quantity, t_quantile
+from analysis.uncertainty import Quantity, budget_rows, t_quantile
 from analysis.whole import Whole
 from dashboard.units import UNKNOWN, Units, number, percent, plus_minus
 from logger.errors import one_line
 from logger.sensors import Channel
 
-MOST_STROKES, MOST_PARTS, MOST_EVENTS, MOST_BUDGET, MOST_CHANNELS, MOST_CAUTIONS = 14, 16, 22, 9, 8, 8
+MOST_STROKES, MOST_PARTS, MOST_EVENTS = 12, 14, 18
+MOST_BUDGET, MOST_CHANNELS, MOST_CAUTIONS = 8, 8, 6
 MANY_DEGREES = 1000.0  # from here on t is the normal quantile to three digits
 GRAVE = ("over_limit", "slip", "shock", "saturated", "alarm")
 
@@ -23,11 +24,15 @@ def said(text: object, most: int = 100) -> str:
     return escape(one_line(str(text), most))
 
 
-def table(head: Sequence[str], rows: Sequence[Sequence[str]], more: str = "", kind: str = "") -> str:
+def table(
+    head: Sequence[str], rows: Sequence[Sequence[str]], more: str = "", kind: str = ""
+) -> str:
     """Cells are HTML already; the first of a row heads it."""
     top = "".join(f'<th scope="col">{cell}</th>' for cell in head)
     body = "".join(
-        f'<tr><th scope="row">{row[0]}</th>' + "".join(f"<td>{cell}</td>" for cell in row[1:]) + "</tr>"
+        f'<tr><th scope="row">{row[0]}</th>'
+        + "".join(f"<td>{cell}</td>" for cell in row[1:])
+        + "</tr>"
         for row in rows
     )
     note = f'<p class="more">{more}</p>' if more else ""
@@ -74,29 +79,35 @@ def strokes(review: dict[str, Any], shown: Units) -> str:
 
 def peaks(review: dict[str, Any], shown: Units) -> str:
     """Highest forces against limits, the most used first."""
-    order = sorted(review["peaks"], key=lambda p: (p["use"] is None, -(p["use"] or 0.0), -p["force_N"]))
+    order = sorted(
+        review["peaks"], key=lambda p: (p["use"] is None, -(p["use"] or 0.0), -p["force_N"])
+    )
     rows = []
     for p in order[:MOST_PARTS]:
         use = percent(p["use"])
         if p["use"] is not None and p["use"] > 1:
             use = f'<b class="over">{use} OVER</b>'
         limit = "unrated" if p["limit_N"] is None else said(shown.force(p["limit_N"]))
-        rows.append([said(p["name"], 40), said(shown.force(p["force_N"])), limit, use, _at(p["time_s"])])
+        rows.append(
+            [said(p["name"], 24), said(shown.force(p["force_N"])), limit, use, _at(p["time_s"])]
+        )
     note = _more(len(order), MOST_PARTS, "strands and elements, less used or unrated")
-    return table(("", "at least", "allowed", "use", "at"), rows, note) if rows else "<p>No force was read.</p>"
+    return (
+        table(("", "at least", "allowed", "use", "at"), rows, note, "last")
+        if rows
+        else "<p>No force was read.</p>"
+    )
 
 
 def budget(name: str, unit: str, size: float, quantity: Quantity | None) -> str:
     """The components of one quantity's uncertainty, the largest first."""
     if quantity is None or not math.isfinite(quantity.u):
         return f"<p>{said(name)}: {UNKNOWN}.</p>"
-    total = quantity.u**2
-    order = sorted(quantity.budget, key=lambda c: -c.u)
+    every = budget_rows(quantity)
     rows = [
-        [said(c.name, 60), number(c.u / size, 2), _degrees(c.degrees),
-         percent(c.u * c.u / total) if total else "-"]
-        for c in order[:MOST_BUDGET]
-    ]  # fmt: skip
+        [said(component, 60), number(u / size, 2), _degrees(degrees), percent(share)]
+        for component, u, degrees, share in every[:MOST_BUDGET]
+    ]
     k = t_quantile(quantity.degrees)
     shown = plus_minus(quantity.value / size, quantity.U95 / size)
     after = f" {said(unit)}" if unit else ""
@@ -104,7 +115,9 @@ def budget(name: str, unit: str, size: float, quantity: Quantity | None) -> str:
         f"u = {number(quantity.u / size, 2)}{after}, k = {number(k)} (t, {_degrees(quantity.degrees)} degrees of "
         f"freedom): {shown}{after}, 95 %"
     )
-    return table((said(name), f"u, {said(unit)}" if unit else "u", "degrees", "share of u²"), rows, note)
+    return table(
+        (said(name), f"u, {said(unit)}" if unit else "u", "degrees", "share of u²"), rows, note
+    )
 
 
 def chosen_events(review: dict[str, Any]) -> list[tuple[int, dict[str, Any]]]:
@@ -120,11 +133,21 @@ def chosen_events(review: dict[str, Any]) -> list[tuple[int, dict[str, Any]]]:
 def events(review: dict[str, Any], chosen: Sequence[tuple[int, dict[str, Any]]]) -> str:
     """Events with the numbers that stand above the plot."""
     rows = [
-        [str(k), _at(e["time_s"]), said(e["kind"], 20), said(e["channel"], 30), said(e["text"], 110)]
+        [
+            str(k),
+            _at(e["time_s"]),
+            said(e["kind"], 20),
+            said(e["channel"], 20),
+            said(e["text"], 90),
+        ]
         for k, e in chosen
     ]
     note = _more(len(review["events"]), len(chosen), "events; `haul review --json` lists all")
-    return table(("", "at", "kind", "channel", "what"), rows, note, "wide events") if rows else "<p>None.</p>"
+    return (
+        table(("", "at", "kind", "channel", "what"), rows, note, "wide events")
+        if rows
+        else "<p>None.</p>"
+    )
 
 
 def channels(whole: Whole) -> str:
@@ -138,7 +161,7 @@ def channels(whole: Whole) -> str:
         ) if x)  # fmt: skip
         lost = whole.review["dropped"].get(c.name, 0)
         rows.append([
-            said(c.name, 30), said(c.at, 30), f"{whole.review['readings'].get(c.name, 0)}"
+            said(c.name, 24), said(c.at, 20), f"{whole.review['readings'].get(c.name, 0)}"
             + (f" ({lost} dropped)" if lost else ""),
             said(_conversion(c), 160), said(doubt or ("of the calibration" if c.calibration else "none stated")),
             "-" if c.capacity is None else said(f"{c.capacity:g} {unit}"),
@@ -161,7 +184,7 @@ def cautions(review: dict[str, Any]) -> str:
     texts = review["warnings"]
     if not texts:
         return "<p>The review has no warning.</p>"
-    items = "".join(f"<li>{said(text, 200)}</li>" for text in texts[:MOST_CAUTIONS])
+    items = "".join(f"<li>{said(text, 150)}</li>" for text in texts[:MOST_CAUTIONS])
     more = _more(len(texts), MOST_CAUTIONS, "warnings")
     return f"<ul>{items}</ul>" + (f'<p class="more">{more}</p>' if more else "")
 

@@ -41,7 +41,9 @@ def _against(review: dict[str, Any], shown: Units) -> str:
         close = "which agrees within what both are known to"
     else:
         close = f"which is {'less' if en < 0 else 'more'} than can be explained by what both are known to"
-    return f"The rig gave {got} to 1 out of an ideal {ideal}{pulled}; {model} was predicted, {close}."
+    return (
+        f"The rig gave {got} to 1 out of an ideal {ideal}{pulled}; {model} was predicted, {close}."
+    )
 
 
 def _efficiency(review: dict[str, Any]) -> str:
@@ -75,7 +77,9 @@ def look_at(review: dict[str, Any]) -> str:
     saturated = sorted({e["channel"] for e in review["events"] if e["kind"] == "saturated"})
     if saturated:
         found.append(f"{', '.join(saturated)}, beyond capacity, so that true peaks are not known")
-    sudden = [f"{counts[k]} {one if counts[k] == 1 else many}" for k, one, many in OFTEN if counts[k]]
+    sudden = [
+        f"{counts[k]} {one if counts[k] == 1 else many}" for k, one, many in OFTEN if counts[k]
+    ]
     if sudden:
         found.append(" and ".join(sudden))
     en = review["agreement"]["en"]

@@ -2,7 +2,7 @@
 
 Colours are CSS variables with fallbacks that read as dark on white, so that a page may set its own
 and a printed report needs nothing.  What a strand or part is, is told by shape and text too:
-pulley: a wheel; capture: a toothed wedge that points the way it holds; grab: a lozenge; edge: a
+pulley: a wheel; capture: a toothed wedge that points the way that rope may not run; grab: a lozenge; edge: a
 hill below the rope; tie: a square; plate, anchor and load: uprights; gear: a hexagon.
 """
 
@@ -11,9 +11,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from html import escape
 
+import numpy as np
+
 from analysis.bodies import Floats, Rig, Station
+from analysis.motion import solve_motion
 from dashboard.rig_labels import BOLD, Label, cut
-from dashboard.rig_layout import Bar, Layout, Mark, Run, lay_out
+from dashboard.rig_layout import Layout, lay_out
+from dashboard.rig_spots import Bar, Mark, Run
 
 INK, PAPER = "var(--ink,#14181c)", "var(--panel,#ffffff)"
 MUTED, LINE = "var(--muted,#4a525a)", "var(--drawn-line,#8d949b)"
@@ -43,7 +47,12 @@ def drawing(
     notes = notes or {}
     most = 0.0 if tension is None else float(max((abs(t) for t in tension), default=0.0))
     thick = [
-        THIN + (0.0 if tension is None or most == 0 else THICKER * (abs(float(tension[k])) / most) ** 0.7)
+        THIN
+        + (
+            0.0
+            if tension is None or most == 0
+            else THICKER * (abs(float(tension[k])) / most) ** 0.7
+        )
         for k in range(len(rig.strands))
     ]
     parts = [
@@ -116,7 +125,9 @@ def _turn(rig: Rig, mark: Mark, thick: list[float]) -> str:
     """The rope round a turn, from its row to the next."""
     into, out = rig.before[mark.station], rig.after[mark.station]
     r, sweep = mark.radius, 1 if mark.turns > 0 else 0
-    path = f"M{mark.x:.1f} {mark.y - r:.1f}A{r:.1f} {r:.1f} 0 0 {sweep} {mark.x:.1f} {mark.y + r:.1f}"
+    path = (
+        f"M{mark.x:.1f} {mark.y - r:.1f}A{r:.1f} {r:.1f} 0 0 {sweep} {mark.x:.1f} {mark.y + r:.1f}"
+    )
     wide = (thick[into] + thick[out]) / 2
     colour = _colour(rig, rig.strands[into].rope)
     return (
@@ -172,9 +183,7 @@ def _held(rig: Rig, plan: Layout, mark: Mark) -> str:
     return f'<path d="M{bar.x:.1f} {y:.1f}H{mark.x:.1f}V{mark.y:.1f}" fill="none" style="stroke:{MUTED}" stroke-width="2.5"/>'
 
 
-def _sign(
-    rig: Rig, mark: Mark, thick: list[float], plan: Layout, notes: Mapping[str, str]
-) -> str:
+def _sign(rig: Rig, mark: Mark, thick: list[float], plan: Layout, notes: Mapping[str, str]) -> str:
     station = rig.stations[mark.station]
     x, y = mark.x, mark.y
     shape = ""
@@ -184,7 +193,7 @@ def _sign(
         points = [(x - 11, y), (x, y - 9), (x + 11, y), (x, y + 9)]
         shape = f'<polygon points="{_points(points)}" style="fill:{GRAB};stroke:#14181c" stroke-width="2"/>'
     elif station.kind == "capture":
-        shape = _wedge(rig, mark)
+        shape = _wedge(mark, _runs(rig, plan, mark.station))
     elif station.kind == "edge":
         shape = _edge(mark)
     elif station.kind == "tie":
@@ -197,7 +206,9 @@ def _sign(
     if not shape:
         return ""
     name = escape(station.name)
-    return f'<g data-element="{name}"><title>{escape(_said(rig, station, notes))}</title>{shape}</g>'
+    return (
+        f'<g data-element="{name}"><title>{escape(_said(rig, station, notes))}</title>{shape}</g>'
+    )
 
 
 def _said(rig: Rig, station: Station, notes: Mapping[str, str]) -> str:
@@ -220,14 +231,20 @@ def _wheel(rig: Rig, mark: Mark, thick: list[float]) -> str:
     )
 
 
-def _wedge(rig: Rig, mark: Mark) -> str:
-    """A progress capture: it lets rope run toward its flat side and bites when it wants to go back."""
+def _runs(rig: Rig, plan: Layout, station: int) -> float:
+    """The way that the rope runs over a station while hauling: -1 left, +1 right on the page."""
+    try:
+        flow = float(solve_motion(rig).flow[station])
+    except np.linalg.LinAlgError:
+        flow = 0.0
+    into = next(run for run in plan.runs if run.strand == rig.before[station])
+    ahead = 1.0 if into.x1 >= into.x0 else -1.0
+    return ahead if flow >= 0 else -ahead
+
+
+def _wedge(mark: Mark, way: float) -> str:
+    """A progress capture: its point shows where the rope would run back to, which it does not allow."""
     x, y = mark.x, mark.y
-    way = -1.0  # rope that is hauled in runs toward the anchor's side unless its strand says otherwise
-    into = rig.before[mark.station]
-    a, b = rig.strands[into].start, rig.strands[into].end
-    if rig.stations[a].kind == "haul" or rig.stations[b].kind == "haul":
-        way = 1.0
     points = [(x - way * 10, y), (x + way * 8, y - 9), (x + way * 8, y + 9)]
     teeth = "".join(
         f'<line x1="{x + way * d:.1f}" y1="{y - h:.1f}" x2="{x + way * d:.1f}" y2="{y + h:.1f}" style="stroke:#14181c" stroke-width="1.5"/>'

@@ -11,54 +11,18 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from analysis.bodies import Floats, Rig
-from dashboard.rig_labels import Box, Label, Placer, cut, text_width
+from dashboard.rig_labels import Box, Label, text_width
+from dashboard.rig_spots import NARROW, Bar, Mark, Run, place_labels
 
 SLOPE = 16.0  # pixels that a strand off the axis comes down
 ASIDE = 27.0  # between two stations on one body and in one row
 TAIL = 48.0
 MIDWAY = 0.17  # |cosine| below which a haul strand goes to neither side (within 10 degrees)
 GEAR_ROW = 24.0
-NARROW = 600  # pixels: below, smaller type and margins
 LEAST = 46.0  # between two bodies next to each other, as far as the page has room
-
-
-@dataclass(frozen=True)
-class Run:
-    """One strand from its first station to its last; kind: plain | haul | slack."""
-
-    strand: int
-    kind: str
-    x0: float
-    y0: float
-    x1: float
-    y1: float
-
-    def at(self, part: float) -> tuple[float, float]:
-        return self.x0 + part * (self.x1 - self.x0), self.y0 + part * (self.y1 - self.y0)
-
-
-@dataclass(frozen=True)
-class Mark:
-    """One station.  turns: -1 or +1 where the rope turns back on that side, over `radius`; 0 where it
-    runs straight through; (x, y) is the middle of the turn or the place on the rope."""
-
-    station: int
-    x: float
-    y: float
-    turns: int
-    radius: float
-
-
-@dataclass(frozen=True)
-class Bar:
-    """A body: an upright at x over all rows that it is part of."""
-
-    body: int
-    x: float
-    y0: float
-    y1: float
 
 
 @dataclass(frozen=True)
@@ -79,14 +43,14 @@ def lay_out(rig: Rig, x_m: Floats, texts: Sequence[str], width: int = 900) -> La
     pitch, size = (36.0, 12.0) if narrow else (42.0, 13.5)
     ways = _ways(rig, x_m)
     asides = _asides(rig, ways)
-    x = _across(rig, x_m, asides, _needs(rig, texts, size), width, (66.0, 50.0) if narrow else (128.0, 96.0))
+    x = _across(
+        rig, x_m, asides, _needs(rig, texts, size), width, (66.0, 50.0) if narrow else (128.0, 96.0)
+    )
     runs, marks, bottom = _rows(rig, x, ways, asides, pitch, width)
     bars = _bars(rig, x, marks)
-    gear = tuple(
-        (g.name, 16.0, bottom + GEAR_ROW * (k + 0.5)) for k, g in enumerate(rig.gears)
-    )
+    gear = tuple((g.name, 16.0, bottom + GEAR_ROW * (k + 0.5)) for k, g in enumerate(rig.gears))
     height = bottom + GEAR_ROW * len(gear) + 4
-    labels = _labels(rig, texts, runs, marks, bars, size, Box(0, 0, width, bottom))
+    labels = place_labels(rig, texts, runs, marks, bars, size, Box(0, 0, width, bottom))
     return Layout(float(width), height, size, runs, marks, bars, labels, gear)
 
 
@@ -139,7 +103,9 @@ def _asides(rig: Rig, ways: list[int]) -> dict[int, float]:
 def _spread(rig: Rig, chain: list[int], ways: list[int], result: dict[int, float]) -> None:
     if len(chain) < 2:
         return
-    middle = next((k for k, s in enumerate(chain) if rig.stations[s].kind != "capture"), len(chain) - 1)
+    middle = next(
+        (k for k, s in enumerate(chain) if rig.stations[s].kind != "capture"), len(chain) - 1
+    )
     for k, s in enumerate(chain):
         if k < middle:
             result[s] = -ways[rig.after[s]] * ASIDE * (middle - k)
@@ -170,7 +136,7 @@ def _across(
     high = float(max(rig.start_m.max(), x_m.max()))
     scale = (right - left) / (high - low) if high > low else 0.0
     gaps = []
-    for a, b in zip(order, order[1:], strict=False):
+    for a, b in pairwise(order):
         reach = max((v for s, v in asides.items() if rig.stations[s].body == a), default=0.0)
         back = min((v for s, v in asides.items() if rig.stations[s].body == b), default=0.0)
         need = needs.get(frozenset((a, b)), LEAST)
@@ -207,7 +173,9 @@ def _rows(
             if into is not None and out is not None and ways[into] != ways[out]:
                 turns = ways[into]
             at = None if station.body is None else x[station.body] + asides.get(s, 0.0)
-            if at is None and into is None:  # the haul stands first: it is placed from its other end
+            if (
+                at is None and into is None
+            ):  # the haul stands first: it is placed from its other end
                 body = rig.stations[s + 1].body
                 near = x[body] if body is not None else x[0]
                 at = _end(-ways[out or 0], near, width, station.toward_deg)
@@ -222,7 +190,9 @@ def _rows(
                 begun = marks[-1]
                 y1 = y + (SLOPE if _slopes(rig, into) else 0.0)
                 kind = {"free": "slack"}.get(station.kind, "plain")
-                runs.append(Run(into, "haul" if into == rig.haul_strand else kind, begun.x, y, at, y1))
+                runs.append(
+                    Run(into, "haul" if into == rig.haul_strand else kind, begun.x, y, at, y1)
+                )
                 y = y1
             marks.append(Mark(s, at, y + (pitch / 2 if turns else 0.0), turns, pitch / 2))
             if turns:
@@ -251,108 +221,10 @@ def _slopes(rig: Rig, strand: int) -> bool:
 def _bars(rig: Rig, x: list[float], marks: tuple[Mark, ...]) -> tuple[Bar, ...]:
     result = []
     for b, body in enumerate(rig.bodies):
-        ys = [m.y for m in marks if rig.stations[m.station].body == b]
-        if ys and body.kind != "edge":
+        mine = [m for m in marks if rig.stations[m.station].body == b]
+        if mine and body.kind != "edge":
+            turn = 0.0 if body.kind == "grab" else 1.0  # a wide body reaches past its ropes
+            ys = [m.y + side * turn * m.radius * abs(m.turns) for m in mine for side in (-1, 1)]
             reach = 14.0 if body.kind != "grab" else 0.0
             result.append(Bar(b, x[b], min(ys) - reach, max(ys) + reach))
     return tuple(result)
-
-
-def _labels(
-    rig: Rig, texts: Sequence[str], runs: tuple[Run, ...], marks: tuple[Mark, ...],
-    bars: tuple[Bar, ...], size: float, page: Box,
-) -> tuple[Label, ...]:  # fmt: skip
-    """All texts, each at the first place where it covers nothing."""
-    placer = Placer(page, size)
-    for run in runs:
-        placer.block_line(run.x0, run.y0, run.x1, run.y1, run.strand)
-    for mark in marks:
-        placer.block(_extent(rig, mark))
-    for bar in bars:
-        placer.block(Box(bar.x - 6, bar.y0, bar.x + 6, bar.y1))
-    most = 70.0 if page.x1 < NARROW else 110.0
-    for mark in marks:
-        station = rig.stations[mark.station]
-        if station.kind in ("pulley", "capture", "edge", "grab"):
-            placer.put("element", station.name, cut(station.name, size, most), _beside(mark))
-        elif station.kind == "haul":
-            placer.put("haul", station.name, cut(station.name, size, most), _ends(mark, page))
-        elif station.kind == "free":
-            placer.put("slack", "free", "slack", _ends(mark, page))
-    for bar in bars:
-        body = rig.bodies[bar.body]
-        if body.kind != "grab":
-            name = cut(body.name, size, most)
-            placer.put("body", body.name, name, _around(bar, text_width(name, size)))
-    for run in runs:
-        name = rig.strands[run.strand].name
-        placer.put("tension", name, texts[run.strand], _along(run, text_width(texts[run.strand], size, bold=True)))
-    if len(rig.ropes) > 1:
-        firsts = {run.strand: run for run in runs}
-        for rope in rig.ropes:
-            name = cut(f"rope {rope.name}", size, most + 30)
-            run = firsts[rope.strands[0]]
-            spots = [
-                (x + dx, run.y0 + dy)
-                for dy in (-26.0, -36.0, 16.0, 26.0) for dx in (0.0, 40.0, -40.0, 80.0, -80.0)
-                for x, _ in map(run.at, (0.5, 0.3, 0.7, 0.1, 0.9))
-            ]  # fmt: skip
-            spots += [(x, run.y0 + dy) for dy in (-26.0, -36.0, 0.0, 26.0) for x in (0.0, page.x1)]
-            placer.put("rope", rope.name, name, spots)
-    return tuple(placer.labels)
-
-
-def _extent(rig: Rig, mark: Mark) -> Box:
-    kind = rig.stations[mark.station].kind
-    if mark.turns:
-        r = mark.radius
-        return Box(mark.x - r, mark.y - r, mark.x + r, mark.y + r)
-    if kind == "pulley":  # straight over it: the wheel is below the rope
-        return Box(mark.x - 13.0, mark.y - 5.0, mark.x + 13.0, mark.y + 30.0)
-    r = {"grab": 10.0, "capture": 10.0, "edge": 11.0, "tie": 6.0}.get(kind, 3.0)
-    return Box(mark.x - r, mark.y - r, mark.x + r, mark.y + r)
-
-
-Spots = list[tuple[float, float]]
-
-
-def _beside(mark: Mark) -> Spots:
-    """Middles for a station's name: outside its turn, or below and above the rope."""
-    if mark.turns:
-        t = mark.turns
-        return [
-            (mark.x + t * (mark.radius + 4 + reach), mark.y + dy)
-            for dy in (0.0, 12.0, -12.0) for reach in (10.0, 20.0, 32.0, 46.0, 62.0)
-        ]  # fmt: skip
-    spots = [(mark.x + dx, mark.y + dy) for dy in (19.0, -19.0) for dx in (0.0, 14.0, -14.0, 30.0, -30.0)]
-    spots += [(mark.x + dx, mark.y + dy) for dy in (30.0, -30.0, 38.0) for dx in (0.0, 30.0, -30.0)]
-    return [*spots, (mark.x, mark.y + 48.0)]
-
-
-def _ends(mark: Mark, page: Box) -> Spots:
-    """Middles for what stands at a loose end; the placer keeps them on the page."""
-    inward = 1.0 if mark.x < page.x1 / 2 else -1.0
-    return [
-        (mark.x + inward * dx, mark.y + dy)
-        for dx in (14.0, 24.0, 44.0, 0.0, 64.0, -30.0) for dy in (16.0, -16.0, 28.0, -28.0)
-    ]  # fmt: skip
-
-
-def _around(bar: Bar, wide: float) -> Spots:
-    spots = [(bar.x, bar.y0 - 9), (bar.x, bar.y1 + 9)]
-    for y in (bar.y0 + 2, bar.y0 - 9, bar.y1 + 9, bar.y1 - 2, (bar.y0 + bar.y1) / 2):
-        spots += [(bar.x + way * (wide / 2 + gap), y) for gap in (12.0, 26.0, 44.0) for way in (1, -1)]
-    return spots
-
-
-def _along(run: Run, wide: float) -> Spots:
-    """Middles for a tension: above its own strand, below it, past its ends in its own row."""
-    spots = []
-    lean = abs(run.y1 - run.y0) / max(1.0, abs(run.x1 - run.x0)) * wide / 2
-    for dy in (-12.0 - lean, 12.0 + lean):
-        spots += [(x, y + dy) for x, y in map(run.at, (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8, 0.1, 0.9))]
-    for end, way in ((run.at(1.0), 1), (run.at(0.0), -1)):
-        out = way * (1 if run.x1 >= run.x0 else -1)
-        for gap in (0.0, 6.0, 16.0, 28.0, 44.0, 64.0):
-            spots += [(end[0] + out * (wide / 2 + gap), end[1] + dy) for dy in (-12.0, 0.0, 12.0, -24.0, 24.0)]
-    return spots

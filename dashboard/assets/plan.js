@@ -1,5 +1,5 @@
-/* The plan page: ask for what was chosen, put it in.  The server has escaped every text from a file;
-   nothing here makes markup of one. */
+/* The plan page: ask for what was chosen, put it in.  The server has escaped every text from a file; what
+   comes is parsed without being run, and only the elements and attributes of a plan are taken over. */
 "use strict";
 window.haul = window.haul || {};
 (function (haul) {
@@ -14,6 +14,18 @@ window.haul = window.haul || {};
   let asking = false;
   let askAgain = false;
   haul.plan = { plans: 0, drawings: 0, errors: 0 };
+
+  const TAGS = new Set(("section h2 div ul li p span small strong b table tbody tr th td " +
+    "svg g title line polygon path rect circle text").split(" "));
+  function put(place, markup) {
+    const parsed = new DOMParser().parseFromString(markup, "text/html").body;
+    for (const node of Array.from(parsed.querySelectorAll("*"))) {
+      if (!TAGS.has(node.localName)) node.remove();
+      for (const { name } of Array.from(node.attributes))
+        if (/^on|href|src/i.test(name)) node.removeAttribute(name);
+    }
+    place.replaceChildren(...Array.from(parsed.childNodes));
+  }
 
   const query = (more) => {
     const all = new URLSearchParams(chosen);
@@ -52,7 +64,7 @@ window.haul = window.haul || {};
         rigs.forEach((rig, k) => take(rig, answer.rigs[k]));
         const side = haul.id("compare");
         if (side) {
-          side.innerHTML = answer.compare;
+          put(side, answer.compare);
           side.hidden = !answer.compare;
         }
         if (!chosen.e) e.value = answer.rigs[0].e;
@@ -73,9 +85,9 @@ window.haul = window.haul || {};
     part(".content").hidden = Boolean(told.fault);
     if (told.fault) return;
     haul.text(part(".name"), told.title);
-    part(".said").innerHTML = told.said;
-    part(".top").innerHTML = told.top;
-    part(".tables").innerHTML = told.tables;
+    put(part(".said"), told.said);
+    put(part(".top"), told.top);
+    put(part(".tables"), told.tables);
     rig.slider.max = String(Math.max(0, told.frames - 1));
     draw(rig);
   }
@@ -94,7 +106,7 @@ window.haul = window.haul || {};
         const wide = Math.floor(place.clientWidth) || 900;
         const frame = rig.slider.value;
         const told = await get("/drawing?" + query({ rig: rig.k, frame, w: wide, v: rig.v }));
-        place.innerHTML = told.svg;
+        put(place, told.svg);
         rig.wide = wide;
         const text = told.text + " (" + (Number(frame) + 1) + " of " + told.of + ")";
         haul.text(rig.node.querySelector(".frame-text"), text);

@@ -52,7 +52,9 @@ def lines(sides: list[Side], states: list[str], shown: Units) -> list[str]:
     for title, found in same_rig_trends(sides):
         change = ""
         if found.per_year is not None:
-            change = f"efficiency changes by {plus_minus(found.per_year, found.U95)} a year (95 %): "
+            change = (
+                f"efficiency changes by {plus_minus(found.per_year, found.U95)} a year (95 %): "
+            )
         out += ["", f"{one_line(title, 60)}, {found.n} sessions: {change}{found.verdict}"]
     for big, small in pairs(sides):
         out += ["", worth_it(big, small)]

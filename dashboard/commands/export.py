@@ -27,21 +27,32 @@ FORMULA = ("=", "+", "-", "@", "\t", "\r")
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What `haul review` takes to write files."""
     add = parser.add_argument
-    add("--html", metavar="FILE", help="also write the report: one file that opens offline and prints")
+    add(
+        "--html",
+        metavar="FILE",
+        help="also write the report: one file that opens offline and prints",
+    )
     add("--csv", metavar="FILE", help="also write the readings in SI, a column for each channel")
     add("--csv-split", action="store_true",
         help="split --csv into FILE, FILE-2 ... of as many rows as a spreadsheet takes")  # fmt: skip
     add("--csv-every", metavar="S", type=positive("seconds"),
         help="thin --csv: mean, least and largest of every S seconds")  # fmt: skip
     add("--events-csv", metavar="FILE", help="also write the events as a table")
-    add("--parquet", metavar="FILE", help="also write the readings in SI as Parquet (extra `parquet`)")
+    add(
+        "--parquet",
+        metavar="FILE",
+        help="also write the readings in SI as Parquet (extra `parquet`)",
+    )
 
 
 def write_all(args: argparse.Namespace, review: dict[str, Any]) -> None:
     """Every file that was asked for; review: the object of interface section 6."""
     if args.csv_split and args.csv_every is not None:
         raise CallFault("review", "--csv-split stands beside --csv-every", "write one of the two")
-    for option, given in (("--csv-split", args.csv_split), ("--csv-every", args.csv_every is not None)):
+    for option, given in (
+        ("--csv-split", args.csv_split),
+        ("--csv-every", args.csv_every is not None),
+    ):
         if given and not args.csv:
             raise CallFault("review", f"{option} has no --csv beside it", "write --csv FILE")
     if args.csv:
@@ -54,7 +65,7 @@ def write_all(args: argparse.Namespace, review: dict[str, Any]) -> None:
         from dashboard.commands.common import units
         from dashboard.report import write_report
 
-        write_report(args.session, args.html, args.rig, units(args))
+        write_report(args.session, args.html, args.rig, units(args), args.load_from)
 
 
 def write_readings(
@@ -85,7 +96,11 @@ def write_readings(
     written: list[Path] = []
     left = count
     while left > 0 or not written:
-        part = target if not written else target.with_name(f"{target.stem}-{len(written) + 1}{target.suffix}")
+        part = (
+            target
+            if not written
+            else target.with_name(f"{target.stem}-{len(written) + 1}{target.suffix}")
+        )
         here = min(left, most_rows - 1)
         _save(part, "--csv", lambda out, n=here: _write(out, head, rows, n))  # type: ignore[misc]
         written.append(part)
@@ -98,11 +113,22 @@ def write_events(
 ) -> None:
     """Write the events of a review; no text of theirs is taken for a formula."""
     rows = [
-        [_cell(e["time_s"]), _cell(e["end_s"]), safe(e["kind"]), safe(e["channel"]), _cell(e["value"]), safe(e["text"])]
+        [
+            _cell(e["time_s"]),
+            _cell(e["end_s"]),
+            safe(e["kind"]),
+            safe(e["channel"]),
+            _cell(e["value"]),
+            safe(e["text"]),
+        ]
         for e in review["events"]
     ]
     head = ["time_s", "end_s", "kind", "channel", "value", "text"]
-    _save(outside(session, file, "--events-csv"), "--events-csv", lambda out: _write(out, head, iter(rows)))
+    _save(
+        outside(session, file, "--events-csv"),
+        "--events-csv",
+        lambda out: _write(out, head, iter(rows)),
+    )
 
 
 def write_parquet(session: str | os.PathLike[str], file: str | os.PathLike[str]) -> None:
@@ -284,4 +310,3 @@ def _keys(times: Any) -> Any:
         first = np.r_[True, times[1:] != times[:-1]]
         result["again"] = index - np.maximum.accumulate(np.where(first, index, 0))
     return result
-

@@ -38,16 +38,27 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     from analysis.gear import totals
 
-    with open_index(args) as (index, update):
+    with open_index(args) as (index, _):
         records = totals(index.gear())
         unread = [row["path"] for row in index.rows() if row["fault"]]
-    warnings = [*CAUTIONS, *([f"not counted, unreadable: {', '.join(unread[:5])}"] if unread else [])]
+    warnings = [
+        *CAUTIONS,
+        *([f"not counted, unreadable: {', '.join(unread[:5])}"] if unread else []),
+    ]
     if args.csv:
         write(Path(args.csv), records)
     if args.json:
-        print_json({"folder": str(index.folder), "items": [asdict(r) for r in records], "warnings": warnings})
+        print_json(
+            {
+                "folder": str(index.folder),
+                "items": [asdict(r) for r in records],
+                "warnings": warnings,
+            }
+        )
     else:
-        print("\n".join([*lines(records, units(args)), *(f"! {one_line(w, 300)}" for w in warnings)]))
+        print(
+            "\n".join([*lines(records, units(args)), *(f"! {one_line(w, 300)}" for w in warnings)])
+        )
     return 0
 
 

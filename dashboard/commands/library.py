@@ -86,7 +86,9 @@ def _updated(index: Index, executor: Callable[[int], Any], args: argparse.Namesp
     shown = sys.stderr is not None and sys.stderr.isatty() and not args.json
 
     def progress(done: int, of: int) -> None:
-        print(f"\rreviewed {done} of {of}", end="" if done < of else "\n", file=sys.stderr, flush=True)
+        print(
+            f"\rreviewed {done} of {of}", end="" if done < of else "\n", file=sys.stderr, flush=True
+        )
 
     return index.update(executor, progress if shown else None, rebuild=args.rebuild)
 
@@ -103,7 +105,9 @@ def rig_trends(rows: list[dict[str, Any]]) -> list[tuple[str, str, Any]]:
     for key, mine in by_rig.items():
         if len(mine) >= LEAST:
             points = [
-                (r["started_at"], r["efficiency"], r["efficiency_u"]) for r in mine if r["efficiency"] is not None
+                (r["started_at"], r["efficiency"], r["efficiency_u"])
+                for r in mine
+                if r["efficiency"] is not None
             ]
             found.append((key, mine[0]["title"], trend(points)))
     return found
@@ -112,7 +116,17 @@ def rig_trends(rows: list[dict[str, Any]]) -> list[tuple[str, str, Any]]:
 def lines(rows: list[dict[str, Any]], trends: list[Any], update: Update, shown: Units) -> list[str]:
     """The list as text."""
     good = [r for r in rows if not r["fault"]]
-    head = ["session", "rig", "started", "state", "strokes", "haul force", "actual MA", "efficiency", "most used"]
+    head = [
+        "session",
+        "rig",
+        "started",
+        "state",
+        "strokes",
+        "haul force",
+        "actual MA",
+        "efficiency",
+        "most used",
+    ]
     cells = [head]
     for row in good[-MOST_SHOWN:]:
         cells.append([
@@ -123,7 +137,9 @@ def lines(rows: list[dict[str, Any]], trends: list[Any], update: Update, shown: 
         ])  # fmt: skip
     out = table(cells, left=4, indent="") if good else ["no session"]
     if len(good) > MOST_SHOWN:
-        out.append(f"and {len(good) - MOST_SHOWN} earlier ones; --since and --until narrow the list")
+        out.append(
+            f"and {len(good) - MOST_SHOWN} earlier ones; --since and --until narrow the list"
+        )
     for row in rows:
         if row["fault"]:
             out.append(f"! {one_line(row['path'], 60)}: {one_line(row['fault'], 160)}")
@@ -131,9 +147,14 @@ def lines(rows: list[dict[str, Any]], trends: list[Any], update: Update, shown: 
         out.append("")
         out.append(f"{one_line(title, 60)}: {found.n} sessions")
         if found.per_year is not None:
-            out.append(f"  efficiency changes by {plus_minus(found.per_year, found.U95)} a year (95 %)")
+            out.append(
+                f"  efficiency changes by {plus_minus(found.per_year, found.U95)} a year (95 %)"
+            )
         out.append(f"  {found.verdict}")
-    out += ["", f"{update.sessions} sessions, {update.reviewed} new or changed, {update.removed} gone"]
+    out += [
+        "",
+        f"{update.sessions} sessions, {update.reviewed} new or changed, {update.removed} gone",
+    ]
     if update.warning:
         out.append(f"! {update.warning}")
     return out

@@ -22,12 +22,12 @@ LINGERS_S = 3.0  # so that pages learn that the recording has stopped
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("path", metavar="PATH", help="a session, or a folder of sessions")
     add_http(parser)
+    # for `record --watch` and `demo`: wait for the session to appear, end soon after it is sealed
+    parser.add_argument("--until-sealed", action="store_true", help=argparse.SUPPRESS)
     parser.add_argument(
         "--rig", metavar="RIG", action="append", default=[],
         help="a rig file that the review page may take for a what-if; may be given several times",
     )  # fmt: skip
-    # for `record --watch` and `demo`: wait for the session to appear, end soon after it is sealed
-    parser.add_argument("--until-sealed", action="store_true", help=argparse.SUPPRESS)
 
 
 def add_http(parser: argparse.ArgumentParser) -> None:
@@ -50,14 +50,10 @@ def run(args: argparse.Namespace) -> int:
         _wait_for(path)
     if not path.exists():
         raise CallFault(path, "there is no such folder", "give the folder of a session")
-    from analysis.rig import load_rig
     from dashboard.hub import Hub
     from dashboard.server import FaultLog, Server
 
-    rigs = [Path(name) for name in args.rig]
-    for rig in rigs:
-        load_rig(rig)  # what is wrong with it is said now, not on the page
-    hub = Hub(path, FaultLog(), rigs)
+    hub = Hub(path, FaultLog(), rigs(args.rig))
     try:
         server = Server(hub, args.http or 0)
         ended = threading.Event()
@@ -72,6 +68,16 @@ def run(args: argparse.Namespace) -> int:
     finally:
         hub.close()
     return 0
+
+
+def rigs(names: list[str]) -> list[Path]:
+    """The rig files of what-ifs; what is wrong with one is said now, not on the page."""
+    from analysis.rig import load_rig
+
+    found = [Path(name) for name in names]
+    for path in found:
+        load_rig(path)
+    return found
 
 
 def _wait_for(path: Path) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import copy
+import dataclasses
 import re
 import shutil
 import subprocess
@@ -10,12 +12,16 @@ from pathlib import Path
 import pytest
 from made_sessions import RIG, made
 
+from analysis.whole import whole_session
 from dashboard.report import report
 
 SAMPLES = sorted(p for p in (Path(__file__).parents[2] / "sample_logs").iterdir() if p.is_dir())
 FLAGS = ("--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--no-first-run",
          "--no-pdf-header-footer", "--disable-background-networking")  # fmt: skip
-PAPER_PT = {"A4": (595, 842), "Letter": (612, 792)}  # ISO 216 210 x 297 mm; ANSI/ASME Y14.1 A, 8.5 x 11 in
+PAPER_PT = {
+    "A4": (595, 842),
+    "Letter": (612, 792),
+}  # ISO 216 210 x 297 mm; ANSI/ASME Y14.1 A, 8.5 x 11 in
 
 
 def printed(html: str, folder: Path, paper: str) -> bytes:
@@ -56,13 +62,51 @@ def test_a_sample_prints_on_at_most_four_pages(tmp_path, paper):
 def test_so_does_a_long_session_of_long_words(tmp_path, paper):
     words = "a long word about the slipway " * 4
     path = "".join(
-        f'\n  {{{{ pulley = "A{k}", on = "anchor" }}}}, {{{{ pulley = "L{k}", on = "load" }}}},' for k in range(1, 9)
+        f'\n  {{{{ pulley = "A{k}", on = "anchor" }}}}, {{{{ pulley = "L{k}", on = "load" }}}},'
+        for k in range(1, 9)
     )
-    rig = RIG.split("path = [")[0] + f'path = [ {{{{ tie = "anchor" }}}}, {{{{ pulley = "L0", on = "load" }}}},{path}\n  {{{{ haul = "team", toward_deg = 180 }}}} ]\n'
+    rig = (
+        RIG.split("path = [")[0]
+        + f'path = [ {{{{ tie = "anchor" }}}}, {{{{ pulley = "L0", on = "load" }}}},{path}\n  {{{{ haul = "team", toward_deg = 180 }}}} ]\n'
+    )
     session = made(
-        tmp_path / "s", rig=rig, strokes=40, stroke_s=5.0, rest_s=4.0, hz=10.0, title=words, note=words * 3,
-        marks=200, mark=words, load_N=3000.0,
+        tmp_path / "s",
+        rig=rig,
+        strokes=40,
+        stroke_s=5.0,
+        rest_s=4.0,
+        hz=10.0,
+        title=words,
+        note=words * 3,
+        marks=200,
+        mark=words,
+        load_N=3000.0,
     )
     html = report(session)
     assert "more strokes" in html and "more events" in html
     assert 2 <= pages(printed(html, tmp_path, paper)) <= 4
+
+
+@pytest.mark.parametrize("paper", PAPER_PT)
+def test_even_where_everything_is_as_much_as_it_can_be(tmp_path, paper, monkeypatch):
+    # a review in which each list is long and each text is as long as files allow
+    words = "wide words WWW " * 20
+    whole = whole_session(SAMPLES[0])
+    review = copy.deepcopy(whole.review)
+    review["title"] = words
+    review["warnings"] = [f"{k} {words}" for k in range(60)]
+    review["strokes"] = review["strokes"] * 20
+    review["peaks"] = [{**row, "name": f"{words[:50]}{k}"} for k in range(4) for row in review["peaks"]]
+    for event in review["events"]:
+        event["text"], event["channel"] = words, words
+    review["events"] = review["events"] * 10
+    review["measured"]["why_not"] = words * 3
+    channel = dataclasses.replace(whole.info.sensors.channels[0], name=words[:60], at=words[:200])
+    sensors = dataclasses.replace(whole.info.sensors, channels=(channel,) * 20)
+    rig = dataclasses.replace(whole.rig, note=words * 10)
+    full = dataclasses.replace(
+        whole, review=review, main=dataclasses.replace(whole.main, rig=rig),
+        info=dataclasses.replace(whole.info, sensors=sensors),
+    )  # fmt: skip
+    monkeypatch.setattr("dashboard.report.whole_session", lambda *args: full)
+    assert pages(printed(report(SAMPLES[0]), tmp_path, paper)) <= 4

@@ -145,7 +145,7 @@ def test_memory_does_not_grow_with_the_session():
         t = np.arange(k, k + 1, 0.01)
         analyser.push(block(haul=(t, np.full(100, 400.0)), rope=(t, t), way=(t, t / 3)), k + 1)
         waiting.append(
-            sum(len(f.stream.ready) + len(f.stream._wait[0]) for f in analyser._feeds.values())
+            sum(len(f.waiting) + len(f.stream._wait[0]) for f in analyser._feeds.values())
         )
     assert max(waiting[50:]) <= max(waiting[:50])
     assert len(analyser.result().strokes) == 1

@@ -42,7 +42,12 @@ def test_thinning_loses_no_peak(haul, tmp_path):
     session = made(tmp_path / "s", peak_N=777.0)
     assert haul("review", session, "--csv", tmp_path / "t.csv", "--csv-every", "2").status == 0
     table = rows(tmp_path / "t.csv")
-    assert table[0][:4] == ["time_s", "haul_force mean [N]", "haul_force least [N]", "haul_force largest [N]"]
+    assert table[0][:4] == [
+        "time_s",
+        "haul_force mean [N]",
+        "haul_force least [N]",
+        "haul_force largest [N]",
+    ]
     block = read_all(session).readings["haul_force"]
     assert max(float(r[3]) for r in table[1:]) == pytest.approx(777.0)
     assert min(float(r[2]) for r in table[1:]) == pytest.approx(block.reading.min())

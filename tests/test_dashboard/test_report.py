@@ -46,9 +46,14 @@ def check_valid(text: str) -> None:
 
 def check_asks_for_nothing(text: str) -> None:
     seen = Seen(text)
-    assert not {"script", "link", "img", "iframe", "object", "embed", "base", "form"} & set(seen.tags)
+    assert not {"script", "link", "img", "iframe", "object", "embed", "base", "form"} & set(
+        seen.tags
+    )
     for tag, name, value in seen.attributes:
-        assert name not in ("src", "srcset", "href", "action", "background", "data", "poster"), (tag, name)
+        assert name not in ("src", "srcset", "href", "action", "background", "data", "poster"), (
+            tag,
+            name,
+        )
         assert not name.startswith("on"), (tag, name)
         assert not re.search(r"https?:|//|url\(", value), (tag, name, value)
     style = text[text.index("<style>") : text.index("</style>")]
@@ -85,7 +90,13 @@ def test_the_review_behind_it_is_the_review(session):
 def test_no_text_from_a_file_becomes_a_tag(tmp_path):
     clean = Seen(report(made(tmp_path / "clean", marks=1, mark="x"))).tags
     session = made(
-        tmp_path / "s", title=HOSTILE, note=HOSTILE, item=HOSTILE, rope="<b>rope", marks=1, mark=HOSTILE
+        tmp_path / "s",
+        title=HOSTILE,
+        note=HOSTILE,
+        item=HOSTILE,
+        rope="<b>rope",
+        marks=1,
+        mark=HOSTILE,
     )
     text = report(session)
     check_valid(text)
