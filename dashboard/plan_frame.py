@@ -22,13 +22,14 @@ def frame_answer(
     frame = told.frames[index]
     known = planned.at(e, frame.x_m)
     texts = strand_labels(planned, known, shown, labels)
-    held = known is None
     notes = {} if known is None else _notes(known, shown)
     svg = drawing(planned.rig, frame.x_m, None if known is None else known.tension, texts,
                   width=width, notes=notes)  # fmt: skip
     more = [_way(planned, frame, shown), *_slid(frame, shown)]
-    more.append(LOCKED if held or known is None else _forces(known, shown))
+    more.append(LOCKED if known is None else _forces(known, shown))
     more.append(_places(planned, frame, shown))
+    if labels == "force" and known is not None and known.haul_force_N is None:
+        more.append("the haul force is not known: strands are labelled by multiples of it")
     if told.thinned:
         more.append(told.thinned)
     return {

@@ -84,6 +84,9 @@ class Planned:
         self._base: dict[str, Any] | None = None
         self._models: dict[float | None, Model] = {}
         self._stories: dict[str, Story] = {}
+        self._found: tuple[Model, tuple[Condition, ...]] | None = (
+            None  # of the last model asked for
+        )
         self._stamp = self._seen()
 
     def _seen(self) -> tuple[int, int] | None:
@@ -120,7 +123,11 @@ class Planned:
             return self._models[e]
 
     def conditions(self, e: float | None = None) -> tuple[Condition, ...]:
-        return conditions(self.model(e))
+        with self._lock:
+            known = self.model(e)
+            if self._found is None or self._found[0] is not known:
+                self._found = (known, conditions(known))
+            return self._found[1]
 
     def at(self, e: float | None, x_m: Any) -> Model | None:
         """The model with the bodies at x_m, None where the rig locks up there."""

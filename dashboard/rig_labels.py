@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 WIDE, NARROW, USUAL = "mMwWØ@%—", "iljtf.,:;'|!I ()[]", 0.60
@@ -81,23 +82,52 @@ class Placer:
             ys = [y0 + (y1 - y0) * (k + part) / steps for part in (0, 1)]
             self.block(Box(min(xs), min(ys) - 4.5, max(xs), max(ys) + 4.5))
 
-    def put(self, kind: str, name: str, text: str, spots: list[tuple[float, float]]) -> None:
-        """Place a text at the first of these middles that covers nothing, or where it covers least."""
+    def put(
+        self,
+        kind: str,
+        name: str,
+        text: str,
+        spots: Sequence[tuple[float, float]],
+        fits: Callable[[tuple[float, float]], bool] | None = None,
+    ) -> None:
+        """Place a text at the first of these middles that covers nothing and fits; else at the first that
+        covers nothing; else where it covers least."""
         wide = text_width(text, self.size, bold=kind in BOLD)
         high = self.size * 1.15
-        best: tuple[float, Box] | None = None
-        for x, y in spots:
-            x = min(max(x, self.page.x0 + wide / 2 + 2), self.page.x1 - wide / 2 - 2)
-            y = min(max(y, self.page.y0 + high / 2), self.page.y1 - high / 2)
-            box = Box(x - wide / 2, y - high / 2, x + wide / 2, y + high / 2)
-            covered = sum(box.over(other) for other in self._taken)
-            if best is None or covered < best[0] - 1e-9:
-                best = (covered, box)
-            if covered <= 0:
-                break
-        if best is None:
-            return
-        box = best[1]
+        unfit: list[tuple[float, float]] = []
+        for spot in spots:
+            if fits is not None and not fits(spot):
+                unfit.append(spot)
+                continue
+            box = self._box(spot, wide, high)
+            if self._free(box):
+                self._take(kind, name, text, box)
+                return
+        for spot in unfit:
+            box = self._box(spot, wide, high)
+            if self._free(box):
+                self._take(kind, name, text, box)
+                return
+        boxes = [self._box(spot, wide, high) for spot in spots]
+        if boxes:
+            least = min(boxes, key=lambda box: sum(box.over(other) for other in self._taken))
+            self._take(kind, name, text, least)
+
+    def _box(self, spot: tuple[float, float], wide: float, high: float) -> Box:
+        """The place of a text around this middle, moved onto the page."""
+        page = self.page
+        x = min(max(spot[0], page.x0 + wide / 2 + 2), page.x1 - wide / 2 - 2)
+        y = min(max(spot[1], page.y0 + high / 2), page.y1 - high / 2)
+        return Box(x - wide / 2, y - high / 2, x + wide / 2, y + high / 2)
+
+    def _free(self, box: Box) -> bool:
+        x0, y0, x1, y1 = box.x0, box.y0, box.x1, box.y1
+        return not any(
+            other.y0 < y1 and y0 < other.y1 and other.x0 < x1 and x0 < other.x1
+            for other in self._taken
+        )
+
+    def _take(self, kind: str, name: str, text: str, box: Box) -> None:
         self.block(box)
         middle = ((box.x0 + box.x1) / 2, (box.y0 + box.y1) / 2)
         self.labels.append(Label(kind, name, text, *middle, box))

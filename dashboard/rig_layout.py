@@ -15,9 +15,8 @@ from itertools import pairwise
 
 from analysis.bodies import Floats, Rig
 from dashboard.rig_labels import Box, Label, text_width
-from dashboard.rig_spots import NARROW, Bar, Mark, Run, place_labels
+from dashboard.rig_spots import NARROW, SLOPE, Bar, Mark, Run, place_labels
 
-SLOPE = 16.0  # pixels that a strand off the axis comes down
 ASIDE = 27.0  # between two stations on one body and in one row
 TAIL = 48.0
 MIDWAY = 0.17  # |cosine| below which a haul strand goes to neither side (within 10 degrees)

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from analysis.bodies import Rig
 from dashboard.rig_labels import Box, Label, Placer, cut, text_width
 
+SLOPE = 16.0  # pixels that a strand off the axis comes down
 NARROW = 600  # pixels: below, smaller type and margins
 
 
@@ -97,8 +98,8 @@ def place_labels(
     for run in runs:
         text = texts[run.strand]
         spots = _along(run, text_width(text, size, bold=True), size)
-        own = [spot for spot in spots if _nearest(spot, runs) is run]
-        placer.put("tension", rig.strands[run.strand].name, text, [*own, *spots])
+        fits = _read_with(frozenset((run.strand,)), runs)
+        placer.put("tension", rig.strands[run.strand].name, text, spots, fits)
     if len(rig.ropes) > 1:
         firsts = {run.strand: run for run in runs}
         for rope in rig.ropes:
@@ -110,14 +111,28 @@ def place_labels(
                 for x, _ in map(run.at, (0.5, 0.3, 0.7, 0.1, 0.9))
             ]  # fmt: skip
             spots += [(x, run.y0 + dy) for dy in (-26.0, -36.0, 0.0, 26.0) for x in (0.0, page.x1)]
-            own = [spot for spot in spots if _nearest(spot, runs).strand in rope.strands]
-            placer.put("rope", rope.name, name, [*own, *spots])
+            fits = _read_with(frozenset(rope.strands), runs)
+            placer.put("rope", rope.name, name, spots, fits)
     return tuple(placer.labels)
 
 
-def _nearest(spot: tuple[float, float], runs: tuple[Run, ...]) -> Run:
-    """The strand that a text in this place would be read with."""
-    return min(runs, key=lambda run: run.off(*spot))
+def _read_with(
+    mine: frozenset[int], runs: tuple[Run, ...]
+) -> Callable[[tuple[float, float]], bool]:
+    """Whether a text in a place would be read with one of these strands: no other is nearer."""
+    own = [run for run in runs if run.strand in mine]
+    others = [run for run in runs if run.strand not in mine]
+
+    def fits(spot: tuple[float, float]) -> bool:
+        near = min(run.off(*spot) for run in own)
+        return all(
+            # a strand whose rows are all farther off needs no square root
+            min(abs(run.y0 - spot[1]), abs(run.y1 - spot[1])) > near + SLOPE
+            or run.off(*spot) >= near
+            for run in others
+        )
+
+    return fits
 
 
 def _extent(rig: Rig, mark: Mark) -> Box:

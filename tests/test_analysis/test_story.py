@@ -127,7 +127,7 @@ def test_what_cannot_be_finished_is_told_up_to_there():
     assert last.load_travel_m == pytest.approx(9.7)
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(rigs())
 def test_every_rig_has_a_story(found):
     whole = told(with_way(found, 3.0))[0]
