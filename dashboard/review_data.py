@@ -56,7 +56,11 @@ class Reviewed:
 
     @cached_property
     def _marked(self) -> tuple[list[float], list[str]]:
-        rows = [(e["time_s"], str(k)) for k, e in enumerate(self.review["events"], 1) if e["kind"] in MARKED]
+        rows = [
+            (e["time_s"], str(k))
+            for k, e in enumerate(self.review["events"], 1)
+            if e["kind"] in MARKED
+        ]
         return [t for t, _ in rows], [k for _, k in rows]
 
     def marks(self, begin_s: float, end_s: float) -> list[tuple[float, str]]:

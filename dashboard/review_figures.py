@@ -45,7 +45,9 @@ def _line(x: Floats, y: Floats, meta: str, axis: str = "y", **more: Any) -> dict
     }  # fmt: skip
 
 
-def _rect(kind: str, x: tuple[float, float] | None, y: tuple[float, float] | None) -> dict[str, Any]:
+def _rect(
+    kind: str, x: tuple[float, float] | None, y: tuple[float, float] | None
+) -> dict[str, Any]:
     """A band; x or y None: all across."""
     return {
         "type": "rect", "name": kind, "layer": "below", "line": {"width": 0},
@@ -55,7 +57,9 @@ def _rect(kind: str, x: tuple[float, float] | None, y: tuple[float, float] | Non
     }  # fmt: skip
 
 
-def _text(x: float, text: str, kind: str, y: float = 1.0, ref: str = "paper", **more: Any) -> dict[str, Any]:
+def _text(
+    x: float, text: str, kind: str, y: float = 1.0, ref: str = "paper", **more: Any
+) -> dict[str, Any]:
     return {
         "x": x, "y": y, "xref": "x", "yref": ref, "yanchor": "bottom", "showarrow": False, "text": text,
         "name": kind, "font": {"size": 12}, **more,
@@ -95,7 +99,10 @@ def over_time(
     shapes, labels = _happened(now, begin_s, end_s, wide_px, floor)
     band = predicted_band(now, size)
     if band is not None:
-        shapes += [_rect("predicted", None, band[:2]) | {"xref": "x domain"}, _level("predicted-line", band[2])]
+        shapes += [
+            _rect("predicted", None, band[:2]) | {"xref": "x domain"},
+            _level("predicted-line", band[2]),
+        ]
         seen[HAUL] += [np.array(band[:2])] if all_of_it else []
     first = "haul force" if now.result.roles.haul_force is not None else "force"
     up = {"fixedrange": True, "anchor": "x"}
@@ -222,7 +229,10 @@ def loop(session: SessionReview, now: Reviewed, shown: Units, stroke: int) -> tu
         labels = _on_loop(session, now, begin_s, end_s, metre, size)
     ends = [y]
     if band is not None and len(x):
-        shapes = [_rect("predicted", None, band[:2]) | {"xref": "x domain"}, _level("predicted-line", band[2])]
+        shapes = [
+            _rect("predicted", None, band[:2]) | {"xref": "x domain"},
+            _level("predicted-line", band[2]),
+        ]
         ends.append(np.array(band[:2]))
     figure = {
         "data": [_line(x, y, "measured")],
@@ -264,7 +274,10 @@ def _on_loop(
 
 
 def _work(
-    now: Reviewed, shown: Units, own: dict[str, Any] | None, band_N: tuple[float, float, float] | None
+    now: Reviewed,
+    shown: Units,
+    own: dict[str, Any] | None,
+    band_N: tuple[float, float, float] | None,
 ) -> str:
     measured = now.review["measured"]
     if own is None:
@@ -278,7 +291,9 @@ def _work(
         said = f"{name} {shown.work(work)} over {shown.length(way)} of rope"
     if band_N is not None and way:
         _, high, middle = band_N
-        said += f"; predicted {_plain(shown, middle * way, (high - middle) * way)} over the same rope"
+        said += (
+            f"; predicted {_plain(shown, middle * way, (high - middle) * way)} over the same rope"
+        )
     return said + "."
 
 
@@ -300,7 +315,8 @@ def efficiency(now: Reviewed) -> Figure:
         for dots in plain.dots
     ]  # fmt: skip
     shapes = [
-        _rect(band.kind if band.kind == "predicted" else "session", None, (band.y0, band.y1)) | {"xref": "x domain"}
+        _rect(band.kind if band.kind == "predicted" else "session", None, (band.y0, band.y1))
+        | {"xref": "x domain"}
         for band in plain.bands
         if band.y0 is not None and band.y1 is not None
     ]

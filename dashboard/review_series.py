@@ -201,5 +201,3 @@ def _columns(time_s: Floats, value: Floats, width_s: float) -> Window:
         column[begin] * width_s, np.minimum.reduceat(value, begin),
         np.maximum.reduceat(value, begin), width_s,
     )  # fmt: skip
-
-

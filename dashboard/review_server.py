@@ -76,7 +76,13 @@ class ReviewPages:
             if end_s - begin_s < LEAST_SPAN_S:
                 raise Refused(400, f"the session goes from {first:.1f} s to {last:.1f} s")
             figure, traces, note = over_time(session, now, shown, begin_s, end_s, wide)
-        told = {"from": begin_s, "to": end_s, "figure": plain(figure), "traces": traces, "note": note}
+        told = {
+            "from": begin_s,
+            "to": end_s,
+            "figure": plain(figure),
+            "traces": traces,
+            "note": note,
+        }
         return Answer(200, encode(told), JSON)
 
     def loop(self, request: Request) -> Answer:
@@ -139,4 +145,3 @@ def asked_s(query: Mapping[str, str], name: str, otherwise: float) -> float:
     if not re.fullmatch(r"-?[0-9]{1,12}(\.[0-9]{1,9})?", text) or not abs(float(text)) < MOST_S:
         raise Refused(400, f"{name} is a number of seconds")
     return float(text)
-

@@ -88,7 +88,9 @@ def summary(now: Reviewed, shown: Units) -> list[Row]:
 
 
 def _judged(en: float) -> str:
-    return "within what both are known to" if abs(en) <= 1 else "more than both uncertainties explain"
+    return (
+        "within what both are known to" if abs(en) <= 1 else "more than both uncertainties explain"
+    )
 
 
 def strokes(review: dict[str, Any], shown: Units) -> list[dict[str, Any]]:

@@ -53,7 +53,7 @@ def run(args: argparse.Namespace) -> int:
     from dashboard.hub import Hub
     from dashboard.server import FaultLog, Server
 
-    hub = Hub(path, FaultLog(), rigs(args.rig))
+    hub = Hub(path, FaultLog(), rigs(getattr(args, "rig", None) or []))
     try:
         server = Server(hub, args.http or 0)
         ended = threading.Event()

@@ -60,7 +60,9 @@ def main() -> int:
     for span in (1.0, 10.0, 99.0, 101.0, 1000.0, READINGS / RATE):
         ms = median_ms(lambda s=span: series.window(middle - s / 2, middle + s / 2))
         points = len(series.window(middle - span / 2, middle + span / 2).path(1.0)[0])
-        print(f"window of {span:7.0f} s of 10 M   {ms:8.2f} ms   {points} points   budget {WINDOW_MS:g} ms")
+        print(
+            f"window of {span:7.0f} s of 10 M   {ms:8.2f} ms   {points} points   budget {WINDOW_MS:g} ms"
+        )
         worst = max(worst, ms)
     kept = series._store._time_s.nbytes + series._store._value.nbytes
     held = kept * series._store.n / len(series._store._time_s) / READINGS

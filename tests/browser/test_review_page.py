@@ -17,7 +17,10 @@ HOSTILE = '<img src=x onerror="window.broken=1">'
 @pytest.fixture(scope="module")
 def page(tmp_path_factory):
     rig = tmp_path_factory.mktemp("rigs") / "better.toml"
-    rig.write_text(demo_text("rig.toml").replace("pulley_efficiency = 0.90", "pulley_efficiency = 0.96"), "utf-8")
+    rig.write_text(
+        demo_text("rig.toml").replace("pulley_efficiency = 0.90", "pulley_efficiency = 0.96"),
+        "utf-8",
+    )
     with Watched(LAUNCH, "--rig", rig) as serving:
         yield serving
 
@@ -25,7 +28,11 @@ def page(tmp_path_factory):
 def opened(browser, url):
     browser.open("about:blank")  # a page of the test before asks no more
     browser.open(url + "review")
-    wait_until(lambda: browser.js("return !!(window.haul && haul.stats && haul.stats.loads)"), 15, "the review")
+    wait_until(
+        lambda: browser.js("return !!(window.haul && haul.stats && haul.stats.loads)"),
+        15,
+        "the review",
+    )
 
 
 def view(browser):
@@ -48,7 +55,10 @@ def test_it_fits_every_screen_and_can_be_touched(browser, page, shots, width, he
     assert small == []
     measured = review_session(LAUNCH)["measured"]
     assert f"{measured['haul_force_N']['value']:.1f}" in browser.text("sentences")
-    assert browser.js("return document.querySelectorAll('#time-plot .scatterlayer .trace').length") >= 3
+    assert (
+        browser.js("return document.querySelectorAll('#time-plot .scatterlayer .trace').length")
+        >= 3
+    )
     browser.shot(shots / f"review-{width}-{scheme}.png")
     assert browser.console() == []
     hosts = {urlsplit(url).netloc for url in browser.requested() if url.startswith("http")}
@@ -66,13 +76,15 @@ def test_zooming_brings_every_reading_and_the_pointer_reads_it(browser, page):
     wait_until(lambda: "every reading" in browser.text("time-note"), 5, "full resolution")
     begin, end = view(browser)
     assert begin < 18.7 < end and end - begin <= 4.01
-    wait_until(lambda: re.search(r"18\.7\d\d s|18\.69\d s", browser.text("time-read")), 3, "numbers there")
-    assert re.search(r"haul_force [0-9.]+ N", browser.text("time-read")) and "stroke 3" in browser.text("time-read")
+    wait_until(
+        lambda: re.search(r"18\.7\d\d s|18\.69\d s", browser.text("time-read")), 3, "numbers there"
+    )
+    assert re.search(
+        r"haul_force [0-9.]+ N", browser.text("time-read")
+    ) and "stroke 3" in browser.text("time-read")
     # keys: along the readings, out, and the whole session
     before = browser.text("time-read")
-    press = (
-        "document.getElementById('time-plot').dispatchEvent(new KeyboardEvent('keydown', {key: arguments[0]}))"
-    )
+    press = "document.getElementById('time-plot').dispatchEvent(new KeyboardEvent('keydown', {key: arguments[0]}))"
     browser.js(press, "ArrowRight")
     wait_until(lambda: browser.text("time-read") != before, 3, "the next reading")
     browser.js(press, "0")
@@ -92,9 +104,9 @@ def test_dragging_over_the_plot_zooms_into_it(browser, page):
     opened(browser, page.url)
     plot = browser.driver.find_element("id", "time-plot")
     browser.js("arguments[0].scrollIntoView({block: 'center'})", plot)
-    ActionChains(browser.driver).move_to_element_with_offset(plot, -100, -150).click_and_hold().move_by_offset(
-        180, 5
-    ).release().perform()
+    ActionChains(browser.driver).move_to_element_with_offset(
+        plot, -100, -150
+    ).click_and_hold().move_by_offset(180, 5).release().perform()
     wait_until(lambda: view(browser)[1] - view(browser)[0] < 8, 5, "the dragged window")
     wait_until(lambda: "every reading" in browser.text("time-note"), 5, "its detail")
 
@@ -108,17 +120,29 @@ def test_what_if_is_marked_changes_the_numbers_and_goes_away(browser, page, shot
         "const e = document.getElementById('e'); e.value = 0.75; e.dispatchEvent(new Event('input'))"
     )
     wait_until(lambda: "0.75" in browser.text("what-if"), 5, "what if")
-    assert "WHAT IF" in browser.text("what-if") and browser.js("return document.title").startswith("WHAT IF")
+    assert "WHAT IF" in browser.text("what-if") and browser.js("return document.title").startswith(
+        "WHAT IF"
+    )
     assert browser.text("results") != record and "WHAT IF" in browser.text("compare")
     browser.shot(shots / "review-what-if.png")
     browser.js("[...document.querySelectorAll('[data-rig]')].at(-1).click()")
     wait_until(lambda: "better.toml" in browser.text("what-if"), 5, "the other rig")
     browser.js("document.getElementById('what-if-off').click()")
-    wait_until(lambda: browser.js("return document.getElementById('what-if').hidden"), 5, "the record again")
+    wait_until(
+        lambda: browser.js("return document.getElementById('what-if').hidden"),
+        5,
+        "the record again",
+    )
     assert browser.text("results") == record
     browser.js("document.querySelector('[data-units=us]').click()")
     wait_until(lambda: "lbf" in browser.text("results"), 5, "US units")
-    wait_until(lambda: "force, lbf" in browser.js("return document.getElementById('time-plot').textContent"), 5, "axes")
+    wait_until(
+        lambda: (
+            "force, lbf" in browser.js("return document.getElementById('time-plot').textContent")
+        ),
+        5,
+        "axes",
+    )
     assert browser.console() == []
 
 
@@ -128,7 +152,9 @@ def shown(text: str) -> tuple[float, float]:
     return float(digits), 10.0 ** -len(digits.partition(".")[2])
 
 
-def test_the_live_page_at_the_end_shows_the_reviews_figures_and_each_leads_to_the_other(browser, tmp_path):
+def test_the_live_page_at_the_end_shows_the_reviews_figures_and_each_leads_to_the_other(
+    browser, tmp_path
+):
     pull = DemoPull(tmp_path / "s", seed=5, for_s=25)
     for until in np.arange(5, 40, 5.0):
         pull.feed(float(until))
@@ -141,8 +167,16 @@ def test_the_live_page_at_the_end_shows_the_reviews_figures_and_each_leads_to_th
         live = {name: shown(browser.text(name)) for name in ("ma", "travel")}
         efficiency = re.search(r"efficiency ([0-9]+)", browser.text("ma-note"))[1]
         browser.js("document.getElementById('to-review').click()")
-        wait_until(lambda: browser.js("return !!(window.haul && haul.stats && haul.stats.loads)"), 15, "the review")
-        rows = dict(line.split("\t")[:2] for line in browser.text("results").splitlines() if line.count("\t") > 1)
+        wait_until(
+            lambda: browser.js("return !!(window.haul && haul.stats && haul.stats.loads)"),
+            15,
+            "the review",
+        )
+        rows = dict(
+            line.split("\t")[:2]
+            for line in browser.text("results").splitlines()
+            if line.count("\t") > 1
+        )
         value, place = live["ma"]
         assert abs(shown(rows["mechanical advantage"])[0] - value) <= 0.501 * place
         assert abs(100 * shown(rows["efficiency"])[0] - float(efficiency)) <= 0.501

@@ -91,8 +91,12 @@ def test_every_number_of_the_review_stands_on_the_page_with_its_unit_and_uncerta
         assert " ± " in said[name][1] and said[name][3] == measured[key]["n"] and said[name][4]
     assert said["rope hauled"][1] == shown.length(measured["haul_travel_m"])
     assert said["work in"][1] == shown.work(measured["work_in_J"])
-    assert [s["cells"][6] for s in told["strokes"]] == [shown.force(s["peak_force_N"]) for s in found["strokes"]]
-    assert [s["cells"][8] for s in told["strokes"]] == [shown.of("number", s["efficiency"]) for s in found["strokes"]]
+    assert [s["cells"][6] for s in told["strokes"]] == [
+        shown.force(s["peak_force_N"]) for s in found["strokes"]
+    ]
+    assert [s["cells"][8] for s in told["strokes"]] == [
+        shown.of("number", s["efficiency"]) for s in found["strokes"]
+    ]
     assert told["warnings"] == found["warnings"]
     assert measured["load_force_method"] in said["load force"][4]
     assert len(told["sentences"]) == 3
@@ -216,7 +220,9 @@ def test_columns_hold_the_extremes_of_their_own_readings(long_one):
         window = series.window(begin, end)
         assert (end - begin) * 1000 > MOST_SCANNED or window.width_s < 0.125
         for k in range(3, len(window.time_s) - 3, 37):
-            inside = value[np.floor(time_s / window.width_s) == round(window.time_s[k] / window.width_s)]
+            inside = value[
+                np.floor(time_s / window.width_s) == round(window.time_s[k] / window.width_s)
+            ]
             assert (window.low[k], window.high[k]) == pytest.approx((inside.min(), inside.max()))
 
 
@@ -269,7 +275,9 @@ def test_strokes_resets_and_marks_lie_where_they_happened(launch):
         event = now.review["events"][int(re.match(r"\d+", note["text"])[0]) - 1]
         assert event["time_s"] == note["x"]
     assert {t["unit"] for t in traces} == {"N", "m"}
-    for s in figure["layout"]["annotations"]:  # plotly takes markup in texts: numbers and signs alone
+    for s in figure["layout"][
+        "annotations"
+    ]:  # plotly takes markup in texts: numbers and signs alone
         assert re.fullmatch(r"[▲▼]?[0-9]+(…[0-9]+)?", s["text"])
 
 
@@ -312,7 +320,9 @@ def test_what_if_pulleys_were_ideal_everything_is_the_ideal_and_the_record_stays
 
 def test_what_if_another_rig_is_what_the_command_says_of_it(tmp_path):
     rig = tmp_path / "other.toml"
-    rig.write_text(demo_text("rig.toml").replace("design_factor = 7.0", "design_factor = 3.0"), "utf-8")
+    rig.write_text(
+        demo_text("rig.toml").replace("design_factor = 7.0", "design_factor = 3.0"), "utf-8"
+    )
     page = SessionReview(SAMPLES[0], (rig,))
     assert page.reviewed(rig=0).review == review_session(SAMPLES[0], rig)
     assert "other.toml" in page.reviewed(rig=0).told
@@ -348,7 +358,13 @@ def test_the_page_is_served_under_the_gate_and_holds_no_script_of_its_own(served
 
 
 def test_a_window_is_bounded_whatever_is_asked(served):
-    for query in ("", "?from=1&to=2", "?from=-100000&to=100000", "?from=3.0&to=3.02", "?from=20&to=999999"):
+    for query in (
+        "",
+        "?from=1&to=2",
+        "?from=-100000&to=100000",
+        "?from=3.0&to=3.02",
+        "?from=20&to=999999",
+    ):
         status, data, _ = served.ask("/window" + query)
         assert status == 200 and len(data) < 150_000
         told = json.loads(data)
@@ -374,7 +390,9 @@ def test_a_hostile_query_is_refused_in_one_line(served, query):
     assert status == 400 and 0 < len(data) < 200 and b"\n" not in data
 
 
-@pytest.mark.parametrize("query", ["/review-data?rig=1", "/loop?stroke=99", "/review-data?s=../x", "/window?s=x"])
+@pytest.mark.parametrize(
+    "query", ["/review-data?rig=1", "/loop?stroke=99", "/review-data?s=../x", "/window?s=x"]
+)
 def test_what_is_not_there_is_not_found(served, query):
     assert served.ask(query)[0] == 404
 
