@@ -1,6 +1,6 @@
 """One session as its review page needs it: the review, what if, and any window of the readings.
 
-Read once, then only what is new.  The same analyser and `review_from` as `haul review` and the live
+Read once, then only what is new.  The same analyser and `review_all` as `haul review` and the live
 page, so that all three say the same.  Reads only: nothing here changes a session or a rig file.
 """
 
@@ -21,9 +21,10 @@ import numpy as np
 
 from analysis.analyser import Analyser, Result
 from analysis.bodies import Rig
-from analysis.efficiency import Estimates, estimate
+from analysis.efficiency import Estimates
+from analysis.later_rig import rigs_of
 from analysis.predict import Model, model
-from analysis.review import review_from
+from analysis.review import review_all
 from analysis.rig import parse_rig
 from analysis.roles import Roles, roles
 from analysis.whole import whole_session
@@ -43,8 +44,9 @@ MOST_OPEN = 2  # sessions whose readings are kept: 16 bytes a reading
 
 @dataclass(frozen=True, eq=False)
 class Reviewed:
-    """A session as reviewed at one moment.  review: the object of `haul review --json`; found: its
-    quantities with their budgets; told: in words what was taken otherwise than recorded, or ""."""
+    """A session as reviewed at one moment.  review: the object of `haul review --json`; rig, known,
+    found: the rig that it shows (the session may have had several), its model, the quantities with
+    their budgets; told: in words what was taken otherwise than recorded, or ""."""
 
     info: SessionInfo
     rig: Rig
@@ -102,9 +104,8 @@ class SessionReview:
         self._stamp: object = None
         self.info = open_session(self.path)
         self.rig = parse_rig(self.info.rig_text, str(self.info.rig_file))
-        self.known = model(self.rig)
-        self.roles: Roles = roles(self.rig, self.info.sensors, self.known)
-        self._analyser = Analyser.of(self.roles)
+        self.roles: Roles = roles(self.rig, self.info.sensors)
+        self._analyser = Analyser.of(self.roles, rigs_of(self.path, self.info.sensors))
         self._follower = Follower(self.path)
         self._malformed = 0
         self._now: Reviewed | None = None
@@ -176,7 +177,7 @@ class SessionReview:
             self.refresh()
             if e is None and rig is None:
                 if self._now is None:
-                    self._now = self._made(self.info, self.rig, self.known, self._analyser.result())
+                    self._now = self._made(self.info, self.rig, self._analyser.result())
                 return self._now
             key = (e, rig, self._rig_stamp(rig))
             if key not in self._others:
@@ -211,15 +212,20 @@ class SessionReview:
         if e is None:
             return replace(base, told=told[0])
         told.append(f"every pulley had the efficiency {e:.2f}, taken as exact")
-        other = what_if(base.rig, e)
-        made = self._made(base.info, other, model(other), base.result)
-        return replace(made, told=" and ".join(told))
+        # the session's first rig; those that were built later stand in the result
+        first = base.rig if rig is not None else self.rig
+        spans = tuple(
+            replace(span, rig=None if span.rig is None else what_if(span.rig, e))
+            for span in base.result.rigs
+        )
+        result = replace(base.result, rigs=spans)
+        return replace(self._made(base.info, what_if(first, e), result), told=" and ".join(told))
 
-    def _made(self, info: SessionInfo, rig: Rig, known: Model, result: Result) -> Reviewed:
+    def _made(self, info: SessionInfo, rig: Rig, result: Result) -> Reviewed:
         more = [f"{self._malformed} torn or unreadable rows left out"] if self._malformed else []
-        found = estimate(rig, known, result)
+        found = review_all(info, rig, result, model(rig), more)
         return Reviewed(
-            info, rig, known, result, found, review_from(info, rig, result, known, more)
+            info, found.main.rig, found.main.known, result, found.main.found, found.json
         )
 
     def span(self) -> tuple[float, float]:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from analysis.predict import stop_hauling_at
-from analysis.uncertainty import Component, Quantity, t_quantile
+from analysis.uncertainty import Quantity, budget_rows, t_quantile
 from dashboard.report_words import METHODS, three_sentences
 from dashboard.review_data import Reviewed
 from dashboard.units import UNKNOWN, Units, number, percent, plus_minus
@@ -151,6 +151,7 @@ def budgets(now: Reviewed, shown: Units) -> list[dict[str, Any]]:
         ("haul force", found.haul_force, True),
         ("load force", found.load_force, True),
         ("efficiency of one pulley", found.pulley_efficiency, False),
+        ("travel efficiency", found.travel.efficiency, False),
         ("work efficiency", found.work_efficiency, False),
     )
     return [_budget(name, q, shown if force else None) for name, q, force in named if q is not None]
@@ -172,21 +173,6 @@ def _budget(name: str, quantity: Quantity, shown: Units | None) -> dict[str, Any
             f"(t, {_degrees(quantity.degrees)} degrees of freedom), 95 %; {quantity.n} observations"
         )
     return {"name": name, "said": said, "rows": rows, "note": note}
-
-
-def budget_rows(quantity: Quantity) -> list[tuple[str, float, float, float]]:
-    """(name, u, degrees of freedom, share of the combined variance), the largest share first;
-    components of one name are one row."""
-    merged: dict[str, list[Component]] = {}
-    for component in quantity.budget:
-        merged.setdefault(component.name, []).append(component)
-    total = quantity.u**2
-    rows = []
-    for name, parts in merged.items():
-        one = Quantity(0.0, tuple(parts), 1)
-        share = one.u**2 / total if total > 0 and math.isfinite(total) else 0.0
-        rows.append((name, one.u, one.degrees, share))
-    return sorted(rows, key=lambda row: -row[3])
 
 
 def page_data(now: Reviewed, shown: Units) -> dict[str, Any]:

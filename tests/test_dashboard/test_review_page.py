@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from live_helpers import DemoPull, Growing
+from live_helpers import DemoPull, Growing, wait_until
 
 from analysis.review import review_session
 from analysis.virtual_haul import demo_text
@@ -23,7 +23,7 @@ from dashboard.review_data import SessionReview
 from dashboard.review_figures import grouped, over_time, plain
 from dashboard.review_figures import loop as work_loop
 from dashboard.review_series import MOST_RAW, MOST_SCANNED, Series
-from dashboard.review_tables import budget_rows, page_data
+from dashboard.review_tables import page_data
 from dashboard.server import FaultLog, Server
 from dashboard.units import SYSTEMS
 from logger.sensors import parse_sensors
@@ -111,7 +111,7 @@ def test_the_live_page_at_the_end_says_what_the_review_says(tmp_path):
         watch.tick()
     page.refresh()
     pull.session.seal()
-    watch.tick()
+    wait_until(lambda: watch.tick() or watch.finished, 3, "the end is seen")
     found = review_session(tmp_path / "s")
     parts = {key: json.loads(data) for key, (_, data) in watch.board._parts.items()}
     measured = found["measured"]
@@ -155,6 +155,21 @@ def test_a_growing_session_costs_what_is_new_and_ends_as_if_read_at_once(tmp_pat
     np.testing.assert_allclose(low, whole.forces[0].series.pyramid.bins(0)[1])
     _, value = whole.forces[0].series.part(0, 9)
     assert value[-1] == pytest.approx(value[250] - 30.0, abs=1e-6)
+
+
+def test_a_rig_changed_on_the_way_is_reviewed_as_the_command_does_what_if_too(tmp_path):
+    pull = DemoPull(tmp_path / "s", seed=5, for_s=25)
+    pull.feed(14.0)
+    later = demo_text("rig.toml").replace("pulley_efficiency = 0.9", "pulley_efficiency = 0.85")
+    (tmp_path / "s" / "rig-2.toml").write_text(later, "utf-8")
+    pull.session.event(13.0, "rig", "", None, "rig-2.toml")
+    pull.feed(40.0)
+    pull.session.seal()
+    page, found = SessionReview(tmp_path / "s"), review_session(tmp_path / "s")
+    assert page.reviewed().review == found
+    assert any("rig" in warning and "changed" in warning for warning in found["warnings"])
+    ideal = page.reviewed(e=1.0).review
+    assert ideal["predicted"]["model_ma"] == pytest.approx(ideal["ideal_ma"])
 
 
 # -- any second at full resolution ------------------------------------------------------------------
@@ -286,12 +301,13 @@ def test_labels_that_would_lie_on_each_other_become_one():
     assert grouped([], 1) == []
 
 
-def test_shares_of_a_budget_add_up_to_one(launch):
-    found = launch.reviewed().found.actual_ma
-    rows = budget_rows(found)
-    assert sum(share for *_, share in rows) == pytest.approx(1.0)
-    assert [r[3] for r in rows] == sorted((r[3] for r in rows), reverse=True)
-    assert np.sqrt(sum(u * u for _, u, _, _ in rows)) == pytest.approx(found.u)
+def test_a_budget_is_sorted_by_share_and_its_shares_add_up_to_one():
+    told = page_data(SessionReview(SAMPLES[-1]).reviewed(), SYSTEMS["metric"])
+    assert {"mechanical advantage", "haul force"} <= {b["name"] for b in told["budgets"]}
+    for budget in told["budgets"]:
+        shares = [row[4] for row in budget["rows"]]
+        assert shares == sorted(shares, reverse=True) and sum(shares) == pytest.approx(1.0)
+        assert " ± " in budget["said"]
 
 
 def test_peaks_are_sorted_by_share_and_what_is_unrated_says_so():
