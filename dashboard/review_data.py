@@ -31,7 +31,7 @@ from analysis.whole import whole_session
 from dashboard.figures_session import MARKED
 from dashboard.plan_numbers import what_if
 from dashboard.review_series import Series
-from logger.errors import UserFault
+from logger.errors import UserFault, one_line
 from logger.session import Follower, open_session
 from logger.session_types import Block, SessionInfo
 
@@ -186,6 +186,10 @@ class SessionReview:
                     self._others.popitem(last=False)
             return self._others[key]
 
+    def named(self, rig: int) -> str:
+        """What a what-if's rig file is called: with its folder, because every session has a rig.toml."""
+        return one_line("/".join(self.rigs[rig].absolute().parts[-2:]), 120)
+
     def _rig_stamp(self, rig: int | None) -> object:
         if rig is None:
             return None
@@ -208,7 +212,7 @@ class SessionReview:
                 whole.info, whole.rig, whole.known, whole.result, whole.found, whole.review
             )
         if rig is not None:
-            told.append(f"the rig had been that of {self.rigs[rig].name}")
+            told.append(f"the rig had been that of {self.named(rig)}")
         if e is None:
             return replace(base, told=told[0])
         told.append(f"every pulley had the efficiency {e:.2f}, taken as exact")

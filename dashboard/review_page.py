@@ -69,10 +69,10 @@ def page(name: str) -> str:
         '<section class="tile half"><h2>Efficiency, stroke by stroke</h2><div class="keys" id="each-key"></div>'
         '<div class="plot small" id="each-plot" role="img" aria-label="efficiency by stroke, as in the table '
         'of strokes"></div><p class="note" id="each-note"></p></section>'
-        '<section class="tile full"><h2>Strokes</h2><div id="strokes" class="scroll"></div></section>'
+        '<section class="tile full"><h2>Strokes</h2><div id="strokes" class="scroll" tabindex="0" role="group" aria-label="table of strokes"></div></section>'
         '<section class="tile half tall"><h2>Highest forces: at least, inferred</h2><p class="note">From the haul '
         "cell and the rig without friction, unless a cell sits there. A shock between two readings, or a load "
-        'held by a capture, may have been more.</p><div id="peaks" class="scroll"></div>'
+        'held by a capture, may have been more.</p><div id="peaks" class="scroll" tabindex="0" role="group" aria-label="table of the highest forces"></div>'
         '<p class="note" id="unrated"></p></section>'
         '<section class="tile half"><div class="row"><h2>Uncertainty budget</h2>'
         '<select id="budget-of" aria-label="of which quantity"></select></div><div id="budget"></div></section>'
@@ -81,6 +81,6 @@ def page(name: str) -> str:
         '<div class="ask"><label for="e">every pulley with efficiency</label><input id="e" type="range" '
         'step="0.01"><output id="e-said" for="e"></output></div>'
         '<div class="ask" id="rigs" role="group" aria-label="another rig"></div><div id="compare"></div></section>'
-        '<section class="tile full"><h2>What happened</h2><div id="events" class="scroll"></div></section>'
+        '<section class="tile full"><h2>What happened</h2><div id="events" class="scroll" tabindex="0" role="group" aria-label="table of what happened"></div></section>'
         "</main></div></body></html>\n"
     )

@@ -19,7 +19,6 @@ from dashboard.review_figures import efficiency, loop, over_time, plain
 from dashboard.review_page import page
 from dashboard.review_tables import page_data
 from dashboard.units import SYSTEMS, Units
-from logger.errors import one_line
 
 LEAST_SPAN_S = 0.01
 MOST_S = 1e9
@@ -57,7 +56,7 @@ class ReviewPages:
             begin_s, end_s = session.span()
             told = page_data(now, shown) | {
                 "from": begin_s, "to": end_s, "efficiency": plain(efficiency(now)),
-                "rigs": [one_line(rig.name, 80) for rig in session.rigs],
+                "rigs": [session.named(k) for k in range(len(session.rigs))],
                 "least_e": LEAST_E, "most_e": MOST_E,
             }  # fmt: skip
         return Answer(200, encode(told), JSON)

@@ -193,6 +193,8 @@ def page_data(now: Reviewed, shown: Units) -> dict[str, Any]:
             f"{one_line(name, 60)} {count}" for name, count in review["readings"].items()
         ),
         "sentences": [one_line(text, 900) for text in three_sentences(review, shown)],
+        "grave": review["state"] == "changed"
+        or any(p["use"] is not None and p["use"] > 1 for p in review["peaks"]),
         "results": results(now, shown),
         "why_not": one_line(review["measured"]["why_not"], 900),
         "summary": summary(now, shown),

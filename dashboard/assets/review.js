@@ -122,7 +122,8 @@ window.haul = window.haul || {};
     const said = haul.id("sentences");
     said.textContent = "";
     for (const text of told.sentences) said.append(haul.make("p", text));
-    table("results", ["", "measured", "predicted", "observations", "how"],
+    said.lastChild.classList.toggle("grave", told.grave);
+    table("results", ["quantity", "measured", "predicted", "observations", "how"],
       told.results.map((r) => [r[0], r[1], r[2] || "–", r[3] === null ? "–" : String(r[3]), r[4]]), "results");
     haul.text("verdict", (told.why_not ? "Not known: " + told.why_not + ". " : "") + "Readings: " + told.readings + ".");
     haul.list("warnings", told.warnings);
@@ -159,7 +160,7 @@ window.haul = window.haul || {};
     const rows = told.peaks.map((p) => [p.name, p.cells[0], p.cells[1], p.use === null ? p.cells[2] : share(p.cells[2], p.use), p.cells[3], p.cells[4]]);
     if (!rows.length) haul.id("peaks").replaceChildren(haul.make("p", "No force was read.", "note"));
     else
-      table("peaks", ["", "at least", "allowed", "share", "at", "how"], rows, "cards")
+      table("peaks", ["part", "at least", "allowed", "share", "at", "how"], rows, "cards")
         .forEach((row, k) => row.classList.toggle("bad", told.peaks[k].use > 1));
   }
   function budgets() {
@@ -182,7 +183,7 @@ window.haul = window.haul || {};
       place.replaceChildren(haul.make("p", "Nothing is recorded.", "note"));
       return;
     }
-    table("events", ["", "at", "kind", "channel", "what"],
+    table("events", ["no.", "at", "kind", "channel", "what"],
       told.events.map((e) => [jump(String(e[0]), () => haul.timeGo(e[1]), "show event " + e[0] + " on the plot"), e[2], e[3], e[4], e[5]]), "happened");
     if (told.events_more) place.append(haul.make("p", told.events_more, "note"));
   }
@@ -191,7 +192,7 @@ window.haul = window.haul || {};
     place.textContent = "";
     if (!told.told || !record) return;
     const rows = told.summary.map((r, k) => [r[0], record.summary[k][1], r[1]]);
-    table("compare", ["", "as recorded", "WHAT IF"], rows, "compare")
+    table("compare", ["quantity", "as recorded", "WHAT IF"], rows, "compare")
       .forEach((row, k) => row.classList.toggle("other", rows[k][1] !== rows[k][2]));
   }
   function press() {

@@ -43,7 +43,9 @@ window.haul = window.haul || {};
   }
   async function draw(id, figure, more) {
     const [data, layout] = painted(figure, more);
-    await window.Plotly.react(haul.id(id), data, layout, CONFIG);
+    // a plot that takes no gesture leaves the finger to scroll the page
+    const moves = Boolean(more && more.dragmode);
+    await window.Plotly.react(haul.id(id), data, layout, { ...CONFIG, staticPlot: !moves });
     haul.plots.drawn++;
   }
   /* The key beside a plot: [class of the sample, text]. */

@@ -418,6 +418,28 @@ def test_a_post_changes_nothing(served):
         assert served.ask(path, "POST", {"Content-Type": "application/json"}, b"{}")[0] == 405
 
 
+def test_a_rig_file_that_is_wrong_is_said_before_anything_is_served(tmp_path, haul, rig):
+    said = haul("watch", SAMPLES[0], "--rig", tmp_path / "none.toml")
+    assert said.status == 2 and "none.toml" in said.err and said.err.count("\n") == 1
+    rig.write_text("title = 3", "utf-8")
+    said = haul("watch", SAMPLES[0], "--rig", rig)
+    assert said.status == 2 and said.err.count("\n") == 1 and said.out == ""
+
+
+def test_a_rig_that_has_no_place_for_a_cell_is_refused_in_a_line(tmp_path, rig):
+    session = Growing(
+        tmp_path / "s", sensors=CELL + CELL.replace('"f"', '"g"').replace('"haul"', '"A2"')
+    )
+    session.seal()
+    served = Open(tmp_path / "s", [rig])  # a rig without A2
+    try:
+        status, data, _ = served.ask("/review-data?rig=1")
+        assert status == 409 and b"A2" in data and b"\n" not in data
+        assert asked(served, "/review-data")["rigs"] == [f"{tmp_path.name}/rig.toml"]
+    finally:
+        served.close()
+
+
 def test_what_if_over_the_wire_says_so(served):
     record, then = asked(served, "/review-data"), asked(served, "/review-data?e=0.75")
     assert record["told"] == "" and "0.75" in then["told"]
@@ -431,6 +453,8 @@ def test_in_a_folder_every_session_has_its_own_page(tmp_path):
         shutil.copytree(path, tmp_path / "all" / path.name)
     served = Open(tmp_path / "all")
     try:
+        listed = served.ask("/")[1].decode()
+        assert all(f'href="/s/{p.name}/review"' in listed for p in SAMPLES)
         assert served.ask(f"/s/{SAMPLES[0].name}/review")[0] == 200
         assert served.ask("/review")[0] == 404 and served.ask("/s/none/review")[0] == 404
         titles = {asked(served, f"/review-data?s={p.name}")["title"] for p in SAMPLES}
