@@ -161,7 +161,7 @@ def _budget(name: str, quantity: Quantity, shown: Units | None) -> dict[str, Any
     unit, size = ("", 1.0) if shown is None else shown.force_shown.chosen(quantity.value)
     after = f" {unit}" if unit else ""
     rows = [
-        [one_line(part, 80), number(u / size, 2) + after, _degrees(degrees), percent(share), share]
+        [one_line(part, 80), number(u / size, 2) + after, _degrees(degrees), _share(share), share]
         for part, u, degrees, share in budget_rows(quantity)[:MOST_PARTS]
     ]
     said = UNKNOWN
@@ -212,6 +212,10 @@ def page_data(now: Reviewed, shown: Units) -> dict[str, Any]:
 
 def _more(many: int, most: int, what: str) -> list[str]:
     return [f"and {many - most} more {what}: `haul review --json` lists all"] if many > most else []
+
+
+def _share(share: float) -> str:
+    return "under 1 %" if 0 < share < 0.005 else percent(share)
 
 
 def _degrees(value: float) -> str:

@@ -60,7 +60,8 @@ window.haul = window.haul || {};
   };
 
   // -- over time: a window that the server is asked for --------------------------------------------
-  let shown = null; // the answer that is drawn
+  let latest = null; // the last answer
+  let shown = null; // the one that is drawn
   let whole = [0, 1];
   let view = null; // [from, to], null: whole
   let cursor = null; // seconds
@@ -93,7 +94,7 @@ window.haul = window.haul || {};
         const [from, to] = span();
         const told = await haul.ask("/window", { from: from.toFixed(6), to: to.toFixed(6), w: Math.round(plot().clientWidth) || 1000 });
         if (told) {
-          shown = told;
+          latest = told;
           await drawTime();
         }
       } while (again);
@@ -101,19 +102,27 @@ window.haul = window.haul || {};
       asking = false;
     }
   };
-  async function drawTime() {
-    if (!shown) return;
-    const figure = shown.figure;
+  let drawing = Promise.resolve();
+  /* One drawing after the other, each of what is newest when it begins. */
+  function drawTime() {
+    drawing = drawing.catch(() => null).then(drawNewest);
+    return drawing;
+  }
+  async function drawNewest() {
+    if (!latest) return;
+    const told = latest;
+    const figure = told.figure;
     plot().classList.toggle("three", Boolean(figure.layout.yaxis3));
     await draw("time-plot", figure, { dragmode: still.matches ? false : "zoom" });
-    const rows = shown.traces.map((t) => [t.meta, t.name + ", " + t.unit]);
+    shown = told;
+    const rows = told.traces.map((t) => [t.meta, t.name + ", " + t.unit]);
     const names = figure.layout.shapes.map((s) => s.name);
     if (names.includes("predicted")) rows.push(["predicted", "predicted haul force ± 95 %"]);
     if (names.includes("stroke") || names.includes("lower")) rows.push(["stroke", "▲ hauling, ▼ lowering"]);
     if (names.includes("reset")) rows.push(["reset", "reset"]);
     if (names.includes("event")) rows.push(["event", "numbers on top: what happened, below"]);
     haul.keys("time-key", rows);
-    haul.text("time-note", shown.note);
+    haul.text("time-note", told.note);
     if (!line) {
       line = haul.make("i", "", "cursor");
       plot().append(line);
