@@ -6,10 +6,13 @@ import contextlib
 import hashlib
 import os
 import sys
+import threading
 from pathlib import Path
 from typing import Any
 
 from logger import files
+
+NO_ANSWER_S = 5.0
 
 
 class Appender:
@@ -29,6 +32,9 @@ class Appender:
         self.pending = bytearray()
         self._unsynced = bytearray()
         self._doubtful = False
+        # one thread writes and another may sync: what was written, and what of it is durable
+        self._book = threading.Lock()
+        self._syncing = threading.Lock()
 
     def write(self, data: bytes) -> None:
         """Append; raises OSError and keeps the rest for later."""
@@ -52,17 +58,33 @@ class Appender:
     def _put(self, view: bytes | memoryview) -> int:
         done = files.ops.write(self._fd, view)
         self._hash.update(view[:done])
-        self._unsynced += view[:done]
-        self.size += done
+        with self._book:
+            self._unsynced += view[:done]
+            self.size += done
         return done
 
     def sync(self) -> None:
-        """Make what was written durable; raises OSError."""
+        """Write what is left and make all durable; raises OSError."""
         self.flush()
-        if not self._unsynced:
+        self.sync_written()
+
+    def sync_written(self) -> None:
+        """Make durable what was written up to now; raises OSError.  Also for another thread than
+        the one that writes, which it does not hold up."""
+        if not self._syncing.acquire(timeout=NO_ANSWER_S):
+            raise TimeoutError(110, "the disk does not answer")
+        try:
+            self._sync_held()
+        finally:
+            self._syncing.release()
+
+    def _sync_held(self) -> None:
+        with self._book:
+            count, size = len(self._unsynced), self.size
+        if not count or self._fd < 0:
             return
         if self._doubtful:
-            self._write_again()
+            self._write_again(size - count, bytes(self._unsynced[:count]))
         try:
             files.ops.fsync(self._fd)
         except OSError:
@@ -71,15 +93,16 @@ class Appender:
             self._doubtful = True
             raise
         self._doubtful = False
-        self._unsynced.clear()
+        with self._book:
+            del self._unsynced[:count]
 
-    def _write_again(self) -> None:
+    def _write_again(self, at: int, data: bytes) -> None:
         fd = files.ops.open(self.path, os.O_WRONLY)
         try:
             if os.fstat(fd).st_ino != os.fstat(self._fd).st_ino:
                 raise FileNotFoundError(2, f"{self.path.name} was replaced")
-            os.lseek(fd, self.size - len(self._unsynced), os.SEEK_SET)
-            files.write_all(fd, bytes(self._unsynced))
+            os.lseek(fd, at, os.SEEK_SET)
+            files.write_all(fd, data)
         finally:
             os.close(fd)
 
@@ -112,10 +135,11 @@ class Appender:
             with contextlib.suppress(OSError):
                 self.path.unlink()
             raise
-        os.close(self._fd)
-        self._fd = fd
-        self._unsynced.clear()
-        self._doubtful = False
+        with self._syncing:
+            os.close(self._fd)
+            self._fd = fd
+            self._unsynced.clear()
+            self._doubtful = False
 
     def unwritten(self) -> bytes:
         """Whole rows that the disk has not taken, the one that it has in part among them."""
@@ -132,6 +156,9 @@ class Appender:
         return self._hash.hexdigest(), self.size
 
     def close(self) -> None:
-        if self._fd >= 0:
-            os.close(self._fd)
+        """Close the file; one whose disk has not answered a sync for a second is let go."""
+        if self._syncing.acquire(timeout=1.0):
+            if self._fd >= 0:
+                os.close(self._fd)
             self._fd = -1
+            self._syncing.release()

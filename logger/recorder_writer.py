@@ -18,12 +18,13 @@ from logger.requests import Answer, RequestDesk
 from logger.ring import Ring
 from logger.sensors import Channel, Sensors
 from logger.session_writer import SessionWriter
+from logger.syncer import Syncer
 
-TAKE_S, INBOX_S, CLOCK_S, SYNC_S, RETRY_S = 0.02, 0.04, 0.25, 0.95, 0.25
+TAKE_S, INBOX_S, CLOCK_S, SYNC_S, RETRY_S = 0.02, 0.04, 0.25, 0.8, 0.25
 SPREAD_S = 0.001  # a chunk that took less has one time for all its lines
 SEAL_S = 1.4  # how long sealing is tried on a disk that refuses
 SLEEP_S = 0.5
-NO_ANSWER_S = 0.9  # a slow disk's fsync takes less
+NO_ANSWER_S, NO_SYNC_S = 0.9, 3.0  # a slow disk's write, its fsync take less
 MOST_PENDING_EVENTS = 1000
 DURABLE = ("mark", "gap", "stop", "start", "undo", "zero", "ack", "rig", "end")
 
@@ -89,6 +90,7 @@ class WriterThread(threading.Thread):
         self._lost_untold: Counter[str] = Counter()
         self._strangers = dict.fromkeys((reader.url for reader in readers), 0)
         self._slept = clock.slept()
+        self._syncer = Syncer(writer.sync_written)
         self._next = {"inbox": 0.0, "clock": 0.0, "sync": SYNC_S, "retry": 0.0}
 
     # -- asked by the main thread ---------------------------------------------------------------
@@ -114,6 +116,7 @@ class WriterThread(threading.Thread):
 
     # -- the thread -----------------------------------------------------------------------------
     def run(self) -> None:
+        self._syncer.start()
         self._try(self._writer.event, 0.0, "start")
         while not self._finish.is_set():
             try:
@@ -122,6 +125,7 @@ class WriterThread(threading.Thread):
                 if self.own_fault is None:
                     self.own_fault = error
                 time.sleep(TAKE_S)
+        self._syncer.stop()
         try:
             self._seal()
         except Exception as error:
@@ -130,8 +134,10 @@ class WriterThread(threading.Thread):
 
     def no_answer(self) -> str:
         """That the disk has not answered for a while, or ""."""
-        silent = clock.awake() - self._turned
-        return f"no answer for {silent:.0f} s" if silent > NO_ANSWER_S and self.is_alive() else ""
+        silent, unsynced = clock.awake() - self._turned, self._syncer.busy_s()
+        if not self.is_alive() or (silent <= NO_ANSWER_S and unsynced <= NO_SYNC_S):
+            return ""
+        return f"no answer for {max(silent, unsynced):.0f} s"
 
     def _turn(self) -> None:
         self._turned = clock.awake()
@@ -147,7 +153,11 @@ class WriterThread(threading.Thread):
         if self._due("clock", now, CLOCK_S):
             self._look_round(now)
         if self._due("sync", now, SYNC_S):
-            self._try(self._writer.sync)
+            self._syncer.ask()
+        if (fault := self._syncer.fault()) is not None:
+            if not isinstance(fault, OSError):
+                raise fault
+            self._refused(fault)
 
     def _due(self, what: str, now: float, period: float) -> bool:
         if now < self._next[what]:
@@ -161,11 +171,14 @@ class WriterThread(threading.Thread):
         try:
             action(*args, **keys)
         except OSError as error:
-            self.disk_fault = one_line(error.strerror or str(error), 100)
-            if self._disk_since is None:
-                self._disk_since = self.time_s()
+            self._refused(error)
             return False
         return True
+
+    def _refused(self, error: OSError) -> None:
+        self.disk_fault = one_line(error.strerror or str(error), 100)
+        if self._disk_since is None:
+            self._disk_since = self.time_s()
 
     def _retry(self, now: float) -> None:
         try:
@@ -203,7 +216,7 @@ class WriterThread(threading.Thread):
             return
         self._try(self._writer.event, time_s, kind, channel, value, text, request)
         if kind in DURABLE:
-            self._try(self._writer.sync)
+            self._syncer.ask()
 
     # -- readings -------------------------------------------------------------------------------
     def _write(self, items: Sequence[Arrival | PortEvent]) -> None:

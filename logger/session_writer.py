@@ -243,6 +243,11 @@ class SessionWriter:
         self._lock.release(remove=False)
         self._lock = held
 
+    def sync_written(self) -> None:
+        """`sync` for a thread of its own, beside the one that writes; raises OSError."""
+        for file in self._files.values():
+            file.sync_written()
+
     # -- ending --------------------------------------------------------------------------------
     def seal(self) -> str:
         """Write hashes and SHA256SUMS; returns the seal's digest.  Costs the same at any size.

@@ -12,6 +12,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -167,6 +168,12 @@ class Counter:
     def last_before(self, moment: float) -> int:
         """The last number that was sent before a moment, -1 if none was."""
         return sum(1 for at in self.sent if at <= moment) - 1
+
+    def held_up(self, moment: float) -> float:
+        """How long the machine kept this thread waiting in the second before a moment: a recorder
+        that it treats alike cannot do better."""
+        near = [at for at in self.sent if moment - 1 <= at <= moment + 0.1]
+        return max((two - one for one, two in pairwise(near)), default=0.0)
 
     def stop(self) -> None:
         self._halt.set()

@@ -295,6 +295,34 @@ def test_a_disk_that_does_not_answer_is_told_too(tmp_path: Path) -> None:
     assert in_order(yard.values())
 
 
+def test_a_slow_fsync_holds_up_no_row(tmp_path: Path) -> None:
+    """A worn card takes half a second a file; a crash meanwhile must not cost that half second."""
+    device = serve_pty()
+    yard = Yard(tmp_path, force(device.url))
+
+    class Slow(FileOps):
+        def fsync(self, fd: int) -> None:
+            if threading.current_thread() is not running.thread:  # all but the start
+                time.sleep(0.5)
+            super().fsync(fd)
+
+    lags = []
+    with recording(yard) as running, disk(Slow()):
+        counter = Counter([count_into(device, yard)])
+        until(lambda: len(yard.values()) > 50)
+        path = yard.out / "readings.csv"
+        for _ in range(60):
+            now = time.monotonic()
+            last = float(path.read_bytes()[-60:].split(b"\n")[-2].split(b",")[2])
+            lags.append(now - counter.sent[min(int(last) + 1, len(counter.sent) - 1)])
+            time.sleep(0.02)
+        counter.stop()
+        until(lambda: yard.values()[-1] == len(counter.sent) - 1)
+    device.close()
+    assert sorted(lags)[len(lags) * 3 // 4] <= 0.1, lags
+    assert verify(yard.out).state == "complete"
+
+
 def test_what_happened_to_a_port_outlives_the_bound() -> None:
     ring = Ring(most_s=10.0)
     ring.put(PortEvent("port", 0.0, "disconnect", "pulled"))
