@@ -9,33 +9,45 @@ from __future__ import annotations
 
 import copy
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from analysis.bodies import Rig
-from analysis.cells import MOST, RATE, Floats, Ints, joined
-from analysis.feed import Feed
+from analysis.cells import MOST, RATE, Floats
+from analysis.feed import LEAST_N, Feed
 from analysis.found import Found, derived
 from analysis.grid import (
     Grid,
-    LengthGrid,
+    ends_in_si,
     force_grid,
     gap_s,
+    highest_in_si,
     in_si,
     length_grid,
     unjumped,
 )
+from analysis.lag import NO_LAG, Lag
+from analysis.lag_means import with_lag
+from analysis.lags import ChannelLag
+from analysis.later_rig import Loader, RigSpan, check_same, not_used
+from analysis.notes import notes
 from analysis.roles import Roles, roles
-from analysis.segments import LEAST_N, Segments, Settings, Track
-from analysis.strokes import Stroke
+from analysis.segments import Reset, Segments, Settings
+from analysis.slices import slices
+from analysis.spikes import LOOK, without_spikes
+from analysis.steady import MOST_SHIFT
+from analysis.strokes import Stroke, Track
+from logger.errors import UserFault
 from logger.sensors import Sensors
 from logger.session_types import Block, Event
 
 HORIZON = RATE // 2  # cells that readings and events may come late
 NOISE_SECONDS = 3
-PIECE = 256  # seconds
+PIECE = 1024  # seconds
 MOST_EVENTS = 200_000
+MOST_RIGS = 1000
+AHEAD = MOST_SHIFT + 2 * LOOK  # cells that must be known after one that is used: shifts, spikes
 
 
 @dataclass(frozen=True)
@@ -78,6 +90,15 @@ class Result:
     ran_back_m: float
     unknown: tuple[str, ...]  # channels that the sensors file does not have
     untold: int  # events beyond what is kept
+    rigs: tuple[RigSpan, ...] = ()  # Stroke.rig counts them; the first holds from the beginning
+    notes: tuple[str, ...] = ()  # warnings
+    reset_facts: tuple[Reset, ...] = ()  # each reset, in order
+    lag_s: float | None = None  # + where the rope counter is later than the haul cell
+    lag_u_s: float | None = None
+    lag_why_not: str = ""  # where it is not known
+    lag_share: float = 0.0  # standard uncertainty of mean forces by the lag, share of them
+    lags: tuple[ChannelLag, ...] = ()  # per force channel of the roles
+    mean_N: float | None = None  # of all readings of the haul cell
 
 
 class Analyser:
@@ -87,14 +108,13 @@ class Analyser:
         """Raises SensorsFault where a channel sits at a place that the rig does not have."""
         self._setup(roles(rig, sensors))
 
-    def _setup(self, known: Roles) -> None:
-        self.roles = known
-        self._feeds = {
-            c.name: Feed(
-                c, tuple((x.level, x.text, x.gain) for x in known.levels if x.channel == c.name)
-            )
-            for c in known.channels
-        }
+    def _setup(self, known: Roles, later: Loader | None = None) -> None:
+        self.roles = known  # of the rig that holds now
+        self._later = later
+        self._rigs = [RigSpan(-math.inf, "rig.toml", None, known)]
+        self._changes: list[tuple[int, int]] = []  # second and rig, to come
+        self._notes: list[str] = []
+        self._feeds = {c.name: Feed(c, known.limits_of(c.name)) for c in known.channels}
         self._events: list[Event] = []
         self._untold = 0
         self._drops: dict[str, int] = {}
@@ -102,27 +122,27 @@ class Analyser:
         self._unknown: tuple[str, ...] = ()
         self._first_s, self._now = math.inf, -math.inf
         self._next = -(2**62)  # second that comes next
-        self._data_second = -(2**62)  # last second that held a reading
+        self._data_second = -(2**62) - 1000  # last second that held a reading
         self._fill = math.ceil(max([gap_s(c) for c in known.channels], default=1.0)) + 2
         self._segments: Segments | None = None
         self._held: list[Grid] = []  # the first seconds, until the noise is known
         self._noise: float | None = None
+        self._rig = 0
         self._floor = LEAST_N
 
     @classmethod
-    def of(cls, known: Roles) -> Analyser:
-        """With roles worked out already."""
+    def of(cls, known: Roles, later: Loader | None = None) -> Analyser:
+        """With roles worked out already; later: gives the rig that a `rig` event names, see
+        `later_rig.rigs_of`.  Without it the first rig is taken for the whole session."""
         made = cls.__new__(cls)
-        made._setup(known)
+        made._setup(known, later)
         return made
 
     def push(self, block: Block, now: float) -> None:
         """More of the session.  now: how far the recording is, s (a growing session's clock)."""
         with np.errstate(all="ignore"):
             for name, readings in block.readings.items():
-                if name in self._feeds:
-                    self._feeds[name].stream.push(readings.time_s, readings.reading)
-                elif len(readings.time_s) and name not in self._unknown:
+                if len(readings.time_s) and name not in self._feeds and name not in self._unknown:
                     self._unknown = (*self._unknown, name)
             for event in block.events:
                 self._take(event)
@@ -130,6 +150,10 @@ class Analyser:
                 self._see(row.time_s)
                 if row.time_s >= self._drops_s:
                     self._drops_s, self._drops = row.time_s, dict(row.drops)
+            for part in slices({n: r for n, r in block.readings.items() if n in self._feeds}):
+                for name, (time_s, reading) in part.items():
+                    self._feeds[name].stream.push(time_s, reading)
+                self._advance()
             for feed in self._feeds.values():
                 if feed.stream.count:
                     self._see(feed.stream.first_s)
@@ -149,6 +173,8 @@ class Analyser:
             self._events.append(event)
         else:
             self._untold += 1
+        if event.kind == "rig" and self._later is not None and abs(event.time_s) < MOST:
+            self._change(event, self._later)
         feed = self._feeds.get(event.channel)
         # undoing a zero tells the one that holds again; undoing a mark tells no value
         if (
@@ -158,6 +184,30 @@ class Analyser:
             and math.isfinite(event.value)
         ):
             feed.zeros = sorted([*feed.zeros, (event.time_s, event.value)], key=lambda z: z[0])
+
+    def _change(self, event: Event, later: Loader) -> None:
+        """Another rig, from the first whole second at or after the event."""
+        try:
+            rig, known = later(event.text)
+            check_same(self._rigs[0].roles, known, event.text)
+        except UserFault as fault:
+            self._notes.append(not_used(event.text, fault))
+            return
+        if len(self._rigs) < MOST_RIGS:
+            self._changes.append((math.ceil(event.time_s), len(self._rigs)))
+            self._changes.sort()
+            self._rigs.append(RigSpan(event.time_s, event.text, rig, known))
+
+    def _take_rig(self, index: int) -> None:
+        """This rig holds from the next second on; the stroke that was going on ends."""
+        if self._segments is None and self._held:
+            self._begin()
+        self.roles = self._rigs[index].roles
+        for feed in self._feeds.values():
+            feed.limit(self.roles.limits_of(feed.channel.name))
+        self._rig = index
+        if self._segments is not None:
+            self._segments.change(self.roles.ratio, index)
 
     def _advance(self) -> None:
         """Use the seconds that nothing can be added to any more."""
@@ -173,72 +223,90 @@ class Analyser:
                 continue
             if frontier - HORIZON - seen - 1 <= math.ceil(gap_s(feed.channel) * RATE):
                 ready = min(ready, seen)  # the reading after may still be joined by a line
-        self._use(ready // RATE)
+        self._use((ready - AHEAD) // RATE)
 
     def _use(self, until: int) -> None:
-        """Bring seconds below `until` onto the grid, PIECE at a time so that arrays stay in cache."""
+        """Bring seconds below `until` onto the grid, PIECE at a time so that arrays stay in cache;
+        seconds long after any reading are left out."""
         while self._next < until:
-            first = [
-                int(f.stream.ready.cell[0]) for f in self._feeds.values() if len(f.stream.ready)
-            ]
+            first = [int(f.waiting[0]) for f in self._feeds.values() if len(f.waiting)]
             begin = max(self._next, min(first) // RATE) if first else until
-            self._use_piece(min(until, begin + PIECE))
+            if self._data_second + self._fill >= self._next:
+                begin = self._next
+            stop = min(until, begin + PIECE)
+            while self._changes and self._changes[0][0] <= begin:
+                self._take_rig(self._changes.pop(0)[1])
+            if self._changes:
+                stop = min(stop, self._changes[0][0])
+            if begin < stop:
+                self._use_piece(begin, self._until(begin, stop))
+            else:
+                self._next = until
 
-    def _use_piece(self, until: int) -> None:
-        seconds = [np.array([self._data_second] if self._data_second > -(2**60) else [], np.int64)]
+    def _until(self, begin: int, stop: int) -> int:
+        """Up to where, at most `stop`, no second is long after the last reading."""
+        reach = self._fill + 1
+        known = self._data_second if self._data_second + reach > begin else begin
+        last, full, seconds = known, False, [np.array([known], np.int64)]
         for feed in self._feeds.values():
-            cells = feed.stream.ready.cell
-            seconds.append(np.unique(cells[: np.searchsorted(cells, until * RATE)] // RATE))
-        data = np.unique(np.concatenate(seconds))
-        active = np.unique((data[:, None] + np.arange(self._fill + 1)).ravel())
-        active = active[(active >= self._next) & (active < until)]
+            cells = feed.waiting
+            mine = cells[: np.searchsorted(cells, stop * RATE)] // RATE
+            if len(mine):
+                last = max(last, int(mine[-1]))
+                step = np.diff(mine, prepend=known)
+                if int(step.max()) <= reach and int(mine[-1]) + reach >= stop:
+                    full = True  # the usual case: this channel alone leaves no hole
+                seconds.append(mine[step > 0])
+        if not full:
+            data = np.sort(np.concatenate(seconds))
+            holes = np.flatnonzero(np.diff(data) > reach)
+            last = int(data[holes[0]] if len(holes) else data[-1])
+            stop = min(stop, last + reach)
+        self._data_second = last
+        return stop
+
+    def _use_piece(self, begin: int, until: int) -> None:
         self._next = until
-        if len(data):
-            self._data_second = int(data[-1])
-        cell: Ints = (active[:, None] * RATE + np.arange(RATE)).ravel()
-        grid = Grid(cell, {}, {})
+        grid = Grid(begin * RATE, (until - begin) * RATE, {}, {})
         for name, feed in self._feeds.items():
             self._onto(grid, name, feed, until * RATE)
-        if len(cell) == 0 or self.roles.haul_force is None:
+        if self.roles.haul_force is None:
             return
         if self._segments is None:
             self._held.append(grid)
-            if sum(len(g.cell) for g in self._held) >= NOISE_SECONDS * RATE:
+            if sum(g.n for g in self._held) >= NOISE_SECONDS * RATE:
                 self._begin()
             return
         self._segments.push(self._track(grid))
 
     def _onto(self, grid: Grid, name: str, feed: Feed, before: int) -> None:
-        mine, raw = feed.take(before)
+        ready, old, split = feed.take(before)
         if feed.channel.quantity == "force":
+            further = split + int(np.searchsorted(ready.cell[split:], before + MOST_SHIFT))
+            raw = ready.part(0, further + 3)
             cells = in_si(raw, feed.channel, feed.zeros)
-            grid.force[name] = force_grid(cells, raw, feed.channel, grid.cell)
-            own = cells.part(len(feed.last), len(feed.last) + len(mine))
-            high = own.high
+            cells = without_spikes(cells, max(old - 1, 0), further + 1, feed.spike)
+            cells = cells.part(0, further + 1)
+            n = grid.n + MOST_SHIFT
+            grid.force[name] = force_grid(cells, raw, feed.channel, grid.first, n)
+            high = cells.high[old:split]
         else:  # only differences count, so a zero on the way must not move the rope
-            fresh = in_si(raw.part(len(feed.last)), feed.channel, [])
-            previous = None
-            if len(feed.used):
-                previous = (float(feed.used.last_s[0]), float(feed.used.last[0]))
-            own, feed.shift, restarts = unjumped(fresh.part(0, len(mine)), previous, feed.shift)
+            raw = ready.part(0, split + 1)
+            cells, shifts, restarts = unjumped(
+                ends_in_si(raw, feed.channel), feed.shift, old, split
+            )
             feed.restarts += restarts
-            cells = joined(feed.used, own)
-            if len(fresh) > len(mine):
-                end = (float(cells.last_s[-1]), float(cells.last[-1])) if len(cells) else None
-                ahead, _, _ = unjumped(fresh.part(len(mine)), end, feed.shift)
-                cells = joined(cells, ahead)
-            grid.length[name] = length_grid(cells, feed.channel, grid.cell)
-            high = in_si(mine, feed.channel, feed.zeros).high
-            feed.used = own.part(-1) if len(own) else feed.used
-        feed.last = mine.part(-1) if len(mine) else feed.last
-        if len(mine):
+            feed.shift = float(shifts[split - feed.taken]) if len(shifts) else None
+            grid.length[name] = length_grid(cells, feed.channel, grid.first, grid.n)
+            high = highest_in_si(raw.part(old, split), feed.channel, feed.zeros)
+        if split > old:
             k = int(np.argmax(high))
-            if high[k] > feed.highest:
-                feed.highest, feed.highest_cell = float(high[k]), int(mine.cell[k])
             top = float(high[k])
-            for (level, _, _), runs in zip(feed.levels, feed.over, strict=True):
-                if top > level:
-                    runs.push(mine.cell, high > level, high)
+            if top > feed.highest:
+                feed.highest, feed.highest_cell = top, int(raw.cell[old + k])
+            for limit in feed.limits:
+                if limit.holds and top > limit.level:
+                    limit.runs.push(raw.cell[old:split], high > limit.level, high)
 
     def _begin(self) -> None:
         """Noise from the first seconds, then the segmentation of what was held back."""
@@ -257,39 +325,29 @@ class Analyser:
         self._floor = max(LEAST_N, 6.0 * self._noise, 4.0 * doubt, 0.002 * capacity)
         counted = self.roles.load_length is not None
         self._segments = Segments(
-            Settings(self._floor, self.roles.ratio, counted, len(self.roles.forces))
+            Settings(self._floor, self.roles.ratio, counted, len(self.roles.forces)), self._rig
         )
         for track in tracks:
             self._segments.push(track)
 
     def _track(self, grid: Grid) -> Track:
-        n = len(grid.cell)
-        forces = [grid.force[c.name] for c in self.roles.forces]
-        haul = forces[0]
-        rope, load = self._way(grid, n)
+        forces, n = [grid.force[c.name] for c in self.roles.forces], grid.n
+        saturated = forces[0].saturated[:n]
+        for force in forces[1:]:
+            saturated = saturated | force.saturated[:n]
+        rope, load = self._way(grid)
+        mean = np.array([f.mean[:n] for f in forces])
         return Track(
-            grid.cell,
-            np.array([f.mean for f in forces]),
-            haul.low,
-            haul.high,
-            np.any([f.saturated for f in forces], axis=0),
-            rope.start,
-            rope.end,
-            load.start,
-            load.end,
+            grid.first, mean, forces[0].high[:n], saturated, rope, load, forces[0].mean[n:]
         )
 
-    def _way(self, grid: Grid, n: int) -> tuple[LengthGrid, LengthGrid]:
-        nothing = np.full(n, np.nan)
-        rope = load = LengthGrid(nothing, nothing)
+    def _way(self, grid: Grid) -> tuple[Floats | None, Floats | None]:
+        rope = load = None
         if self.roles.progress is not None:
-            own, gain = grid.length[self.roles.progress.name], self.roles.progress_gain
-            rope = LengthGrid(_filled(own.start) * gain, _filled(own.end) * gain)
+            own = _filled(grid.length[self.roles.progress.name].border)
+            rope = own * self.roles.progress_gain
         if self.roles.load_length is not None:
-            own = grid.length[self.roles.load_length.name]
-            load = LengthGrid(_filled(own.start), _filled(own.end))
-        elif self.roles.progress is not None:
-            load = LengthGrid(np.zeros(n), np.zeros(n))
+            load = _filled(grid.length[self.roles.load_length.name].border)
         return rope, load
 
     def result(self) -> Result:
@@ -301,7 +359,7 @@ class Analyser:
         other = copy.copy(self)
         other._feeds = {name: feed.fork() for name, feed in self._feeds.items()}
         other._segments = self._segments.fork() if self._segments else None
-        other._held = list(self._held)
+        other._held, other._changes = list(self._held), list(self._changes)
         return other
 
     def _finish(self) -> Result:
@@ -319,21 +377,23 @@ class Analyser:
         if seg is not None:
             current = seg.current()
             strokes = [*seg.strokes, *([current] if current else [])]
+        delay = self._lag(seg)
+        strokes, lag_share = with_lag(strokes, delay)
         found, resets = derived(self.roles, self._feeds, seg, start, end, last)
         haul = self._feeds[self.roles.haul_force.name] if self.roles.haul_force else None
         untold = self._untold + sum(
-            f.more_gaps + f.saturated.more + sum(r.more for r in f.over)
+            f.more_gaps + f.saturated.more + sum(limit.runs.more for limit in f.limits)
             for f in self._feeds.values()
         )
         if seg is not None:
             untold += seg.slips.more + seg.shocks.more
         return Result(
-            self.roles,
+            self._rigs[0].roles,
             start,
             end,
             {name: self._summary(name, feed) for name, feed in self._feeds.items()},
             tuple(strokes),
-            resets,
+            len(resets),
             found,
             tuple(sorted(self._events, key=lambda e: (e.time_s, e.id))),
             self._noise,
@@ -343,7 +403,37 @@ class Analyser:
             seg.ran_back_m if seg else 0.0,
             tuple(sorted(self._unknown)),
             untold,
+            tuple(self._rigs),
+            tuple(dict.fromkeys([*self._notes, *notes(self.roles, seg, strokes, delay)])),
+            resets,
+            delay.lag_s,
+            delay.u_s,
+            delay.why_not,
+            lag_share,
+            seg.lags.result(delay) if seg else (),
+            seg.mean_N if seg and self.roles.haul_force else None,
         )
+
+    def _lag(self, seg: Segments | None) -> Lag:
+        """With what straight lines between readings leave open: rectangular over their interval."""
+        if seg is None or self.roles.haul_force is None or self.roles.progress is None:
+            return NO_LAG
+        force, rope = (
+            self._interval_s(c.name) for c in (self.roles.haul_force, self.roles.progress)
+        )
+        found = seg.lag.result((rope - force) * RATE)
+        if found.u_s is None:
+            return found
+        return replace(
+            found, u_s=math.hypot(found.u_s, force / math.sqrt(12), rope / math.sqrt(12))
+        )
+
+    def _interval_s(self, name: str) -> float:
+        """Between readings, on the mean."""
+        stream = self._feeds[name].stream
+        if stream.count < 2:
+            return 0.0
+        return min((stream.last_s - stream.first_s) / (stream.count - 1), 0.5)
 
     def _summary(self, name: str, feed: Feed) -> Summary:
         some = feed.stream.count > 0
@@ -366,4 +456,5 @@ def _cell(time_s: float) -> int:
 
 def _filled(position: Floats) -> Floats:
     """A counter that has not spoken yet stands where it stood."""
-    return np.where(np.isnan(position), 0.0, position)
+    unknown = np.isnan(position)
+    return np.where(unknown, 0.0, position) if unknown.any() else position

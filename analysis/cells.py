@@ -19,6 +19,7 @@ Bools = NDArray[np.bool_]
 
 RATE = 32
 PIECE = 1 << 16  # readings
+FEW, MANY = 8, 24  # readings in a cell: up to how many, from how many on it is summed otherwise
 MOST = 1e15  # larger readings and times are not of this world
 
 
@@ -59,44 +60,84 @@ def joined(*parts: Cells) -> Cells:
 
 def no_cells() -> Cells:
     """Nothing."""
-    return reduce(np.empty(0), np.empty(0))
+    i, f = np.empty(0, np.int64), np.empty(0)
+    return Cells(i, i, f, f, f, f, f, f, f)
 
 
-def reduce(time_s: Floats, reading: Floats) -> Cells:
-    """The cells of readings (n,) in order of time; a few passes over the arrays."""
+def cell_of(time_s: Floats) -> Ints:
+    """The cell of each time (n,): floor(time * RATE), faster than numpy's floor."""
+    scaled = time_s * RATE
+    cell = scaled.astype(np.int64)
+    if len(cell) and scaled[0] < 0:
+        cell -= cell > scaled
+    return cell
+
+
+def reduce(time_s: Floats, reading: Floats, ends_only: bool = False) -> Cells:
+    """The cells of readings (n,) in order of time; a few passes over the arrays.
+
+    ends_only: of each cell only the first and last reading is wanted (`inner` is 0, low and high
+    are of these two), which is enough for a counter.
+    """
     n = len(time_s)
     if n == 0:
-        i, f = np.empty(0, np.int64), np.empty(0)
-        return Cells(i, i, f, f, f, f, f, f, f)
-    low, high = int(np.floor(time_s[0] * RATE)), int(np.floor(time_s[-1] * RATE))
-    if high - low + 1 < n:
-        edges = np.arange(low, high + 1, dtype=np.int64)
+        return no_cells()
+    first, last = (int(np.floor(t * RATE)) for t in (time_s[0], time_s[-1]))
+    if n > MANY * (last - first + 1):
+        edges = np.arange(first, last + 1, dtype=np.int64)
         begin = np.searchsorted(time_s, edges / RATE, "left")
-        some = np.diff(begin, append=n) > 0
+        some = begin < np.append(begin[1:], n)
         cell, begin = edges[some], begin[some]
     else:
-        each = np.floor(time_s * RATE).astype(np.int64)
-        begin = np.concatenate(([0], np.flatnonzero(each[1:] != each[:-1]) + 1))
+        each = cell_of(time_s)
+        begin = np.flatnonzero(each[1:] != each[:-1])
+        begin += 1
+        begin = np.concatenate(([0], begin))
         cell = each[begin]
-    end = np.append(begin[1:], n) - 1
+    end = np.append(begin[1:], n)
+    end -= 1
+    count = end - begin
+    count += 1
+    left, right = reading[begin], reading[end]
+    ends = (cell, count, time_s[begin], time_s[end], left, right)
+    if ends_only:
+        return Cells(*ends, np.zeros(len(cell)), np.minimum(left, right), np.maximum(left, right))
+    most = int(count.max())
     terms = np.empty(n)
     np.add(reading[1:], reading[:-1], out=terms[:-1])
     terms[:-1] *= time_s[1:] - time_s[:-1]
     terms[-1] = 0.0
+    # how a cell is summed depends on its own readings alone, so that no cut changes a bit
+    if most <= FEW:
+        return Cells(*ends, *_few(terms, reading, begin, end, most))
     pairs = np.empty(2 * len(begin), np.int64)
     pairs[0::2], pairs[1::2] = begin, end
-    inner = np.where(end > begin, np.add.reduceat(terms, pairs)[0::2], 0.0) * 0.5
-    return Cells(
-        cell,
-        end - begin + 1,
-        time_s[begin],
-        time_s[end],
-        reading[begin],
-        reading[end],
-        inner,
-        np.minimum.reduceat(reading, begin),
-        np.maximum.reduceat(reading, begin),
-    )
+    inner = np.add.reduceat(terms, pairs)[0::2] * 0.5
+    low, high = np.minimum.reduceat(reading, begin), np.maximum.reduceat(reading, begin)
+    few = count <= FEW
+    if few.any():
+        inner[few], low[few], high[few] = _few(terms, reading, begin[few], end[few], FEW)
+    return Cells(*ends, inner, low, high)
+
+
+def _few(
+    terms: Floats, reading: Floats, begin: Ints, end: Ints, most: int
+) -> tuple[Floats, Floats, Floats]:
+    """Integral, least and largest of cells with at most `most` readings, one reading of all
+    cells after the other: five times as fast as reduceat for a handful."""
+    low = reading[begin]
+    high = low.copy()
+    inner = np.zeros(len(begin))
+    at = begin.copy()
+    for _ in range(most - 1):
+        inner += np.where(at < end, terms[at], 0.0)
+        at += 1
+        np.minimum(at, end, out=at)
+        now = reading[at]
+        np.minimum(low, now, out=low)
+        np.maximum(high, now, out=high)
+    inner *= 0.5
+    return inner, low, high
 
 
 class CellStream:
@@ -106,7 +147,8 @@ class CellStream:
     cell that was already given away, not used; bad: not finite or beyond reason, not used.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, ends_only: bool = False) -> None:
+        self._ends_only = ends_only
         self.count = self.late = self.bad = 0
         self.first_s = self.last_s = np.nan
         self.ready = no_cells()
@@ -159,7 +201,7 @@ class CellStream:
                     end = int(np.searchsorted(time_s[:split], border, "left"))
                     if end <= begin:
                         end = split
-                parts.append(reduce(time_s[begin:end], reading[begin:end]))
+                parts.append(reduce(time_s[begin:end], reading[begin:end], self._ends_only))
                 begin = end
             self.ready = joined(*parts)
             # copies: a view would keep the whole block

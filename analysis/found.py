@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from analysis.cells import RATE
 from analysis.feed import Feed
 from analysis.roles import Roles
-from analysis.segments import Segments
+from analysis.segments import Reset, Segments
 
 
 @dataclass(frozen=True)
@@ -24,11 +24,11 @@ class Found:
 
 def derived(
     known: Roles, feeds: dict[str, Feed], seg: Segments | None, start: float, end: float, last: int
-) -> tuple[tuple[Found, ...], int]:
-    """Derived events in order of time, and how many of them are resets."""
+) -> tuple[tuple[Found, ...], tuple[Reset, ...]]:
+    """Derived events in order of time, and the resets among them."""
     found: list[Found] = []
     name = known.haul_force.name if known.haul_force else ""
-    resets = 0
+    resets: tuple[Reset, ...] = ()
     if seg is not None:
         for run in seg.slips.all():
             text = f"the force fell and {run.value:.2f} m of rope came out while the load stood"
@@ -37,20 +37,23 @@ def derived(
             text = f"the force rose suddenly to {run.value:.0f} N"
             found.append(_event(run.first, run.last, "shock", name, run.value, text))
         going = seg.reset()
-        for k, reset in enumerate([*seg.resets, *([going] if going else [])]):
+        resets = (*seg.resets, *([going] if going else []))
+        for k, reset in enumerate(resets):
             ends = None if k == len(seg.resets) and reset.end_s * RATE > last - 2 else reset.end_s
             text = f"{reset.rope_m:.2f} m of rope fed back with the tension off"
+            if reset.setback_m is not None and reset.setback_m >= 0.005:
+                text += f"; the load went back {reset.setback_m:.2f} m"
             length = known.progress.name if known.progress else ""
             found.append(Found(reset.start_s, ends, "reset", length, reset.rope_m, text))
-            resets += 1
     for channel, feed in feeds.items():
         for run in feed.saturated.all():
             text = "beyond the capacity of the cell: the true value is not known"
             found.append(_run(run.first, run.last, "saturated", channel, run.value, text, last))
-        for (_, text, gain), runs in zip(feed.levels, feed.over, strict=True):
-            for run in runs.all():
+        for limit in feed.limits:
+            for run in limit.runs.all():
+                value = run.value * limit.gain
                 found.append(
-                    _run(run.first, run.last, "over_limit", channel, run.value * gain, text, last)
+                    _run(run.first, run.last, "over_limit", channel, value, limit.text, last)
                 )
         found += _stale(channel, feed, start, end)
     order = sorted(found, key=lambda f: (f.time_s, f.kind, f.channel, f.text))

@@ -15,28 +15,27 @@ JUMP_M, JUMP_M_S = 0.5, 10.0  # a counter that moves further than this has resta
 
 @dataclass(frozen=True)
 class ForceGrid:
-    """Force in each grid cell, (n,) each: mean over time (NaN: not known), least and largest
-    reading, whether a reading was beyond the capacity."""
+    """Force in each grid cell, (n,) each: mean over time (NaN: not known), largest reading,
+    whether a reading was beyond the capacity."""
 
     mean: Floats
-    low: Floats
     high: Floats
     saturated: Bools
 
 
 @dataclass(frozen=True)
 class LengthGrid:
-    """Position at the start and the end of each grid cell, (n,) each."""
+    """Position at the borders of the grid cells, (n + 1,)."""
 
-    start: Floats
-    end: Floats
+    border: Floats
 
 
 @dataclass(frozen=True)
 class Grid:
-    """Whole seconds of cells, `cell` (n,) in order with n a multiple of RATE."""
+    """n cells from `first` on without a hole, whole seconds of them."""
 
-    cell: Ints
+    first: int
+    n: int
     force: dict[str, ForceGrid]
     length: dict[str, LengthGrid]
 
@@ -54,7 +53,9 @@ def in_si(cells: Cells, channel: Channel, zeros: list[tuple[float, float]]) -> C
     if not len(cells):
         return cells
     span = cells.last_s - cells.first_s
-    mean = np.where(span > 0, cells.inner / np.where(span > 0, span, 1.0), cells.first)
+    mean = cells.inner / span  # not used where there is no span
+    if not np.isfinite(mean).all():
+        mean = np.where(span > 0, mean, cells.first)
     parts = (cells.first, cells.last, mean, cells.low, cells.high)
     which = np.searchsorted(np.array([t for t, _ in zeros]), cells.first_s, "right")
     if len(zeros) == 0 or which[0] == which[-1]:
@@ -74,91 +75,139 @@ def in_si(cells: Cells, channel: Channel, zeros: list[tuple[float, float]]) -> C
     )  # fmt: skip
 
 
-def force_grid(cells: Cells, raw: Cells, channel: Channel, grid: Ints) -> ForceGrid:
-    """Mean force over each grid cell: the trapezoid rule with straight lines across cell borders.
+def ends_in_si(cells: Cells, channel: Channel) -> Cells:
+    """Cells of a counter with first and last in m from the zero of the sensors file; the rest raw."""
+    return Cells(
+        cells.cell, cells.count, cells.first_s, cells.last_s, channel.si(cells.first),
+        channel.si(cells.last), cells.inner, cells.low, cells.high,
+    )  # fmt: skip
+
+
+def highest_in_si(cells: Cells, channel: Channel, zeros: list[tuple[float, float]]) -> Floats:
+    """The largest reading of each cell in SI."""
+    if zeros:
+        return in_si(cells, channel, zeros).high
+    high: Floats = np.maximum(channel.si(cells.low), channel.si(cells.high))
+    return high
+
+
+def force_grid(cells: Cells, raw: Cells, channel: Channel, first: int, n: int) -> ForceGrid:
+    """Mean force over each of n cells from `first`: the trapezoid rule with straight lines across
+    cell borders.
 
     cells in SI, raw the same as read, with one cell before the grid and one after where there are.
     """
-    start, start_ok = _border(cells, grid, gap_s(channel))
-    end, end_ok = _border(cells, grid + 1, gap_s(channel))
-    mean = np.where(start_ok & end_ok, (start + end) / 2, np.nan)
-    low, high = np.fmin(start, end), np.fmax(start, end)
-    saturated = np.zeros(len(grid), bool)
-    if len(cells):
-        at = np.minimum(np.searchsorted(cells.cell, grid), len(cells) - 1)
-        here = np.flatnonzero(cells.cell[at] == grid)
-        k = at[here]
-        before = np.where(start_ok[here], cells.first_s[k] - grid[here] / RATE, 0.0)
-        after = np.where(end_ok[here], (grid[here] + 1) / RATE - cells.last_s[k], 0.0)
-        left = np.where(start_ok[here], start[here] + cells.first[k], 0.0) / 2
-        right = np.where(end_ok[here], end[here] + cells.last[k], 0.0) / 2
+    at = _before(cells, first, n)
+    border, known = _border(cells, first, at, gap_s(channel))
+    start, end = border[:-1], border[1:]
+    mean, high = (start + end) / 2, np.fmax(start, end)  # NaN where one of them is not known
+    saturated = np.zeros(n, bool)
+    k0, k1 = int(at[0]), int(at[-1])
+    if k1 > k0:
+        k = slice(k0, k1)
+        full = k1 - k0 == n
+        here = slice(None) if full else cells.cell[k] - first
+        y0, y1, cell = start[here], end[here], cells.cell[k]
+        before, after = cells.first_s[k] - cell / RATE, (cell + 1) / RATE - cells.last_s[k]
+        total = cells.inner[k] + (y0 + cells.first[k]) / 2 * before
+        total += (y1 + cells.last[k]) / 2 * after
         time = before + after + (cells.last_s[k] - cells.first_s[k])
-        total = cells.inner[k] + left * before + right * after
+        if not known.all():
+            total, time = _partly(cells.part(k0, k1), known[:-1][here], known[1:][here], y0, y1)
         mean[here] = np.where(time > 0, total / np.where(time > 0, time, 1.0), cells.first[k])
-        low[here], high[here] = cells.low[k], cells.high[k]
-        saturated[here] = channel.saturated(raw.low[k]) | channel.saturated(raw.high[k])
-    return ForceGrid(mean, low, high, saturated)
+        high[here] = cells.high[k]
+        if channel.capacity is not None:
+            saturated[here] = channel.saturated(raw.low[k]) | channel.saturated(raw.high[k])
+    return ForceGrid(mean, high, saturated)
 
 
-def length_grid(cells: Cells, channel: Channel, grid: Ints) -> LengthGrid:
-    """Position at the borders of grid cells; where readings are too far apart the last one holds."""
-    return LengthGrid(*(_held(cells, g, gap_s(channel)) for g in (grid, grid + 1)))
+def _partly(
+    cells: Cells, left: Bools, right: Bools, start: Floats, end: Floats
+) -> tuple[Floats, Floats]:
+    """Integral and time of cells whose borders are not all known; left, right: which are."""
+    before = np.where(left, cells.first_s - cells.cell / RATE, 0.0)
+    after = np.where(right, (cells.cell + 1) / RATE - cells.last_s, 0.0)
+    total = cells.inner + np.where(left, start + cells.first, 0.0) / 2 * before
+    total += np.where(right, end + cells.last, 0.0) / 2 * after
+    return total, before + after + (cells.last_s - cells.first_s)
 
 
-def unjumped(
-    cells: Cells, previous: tuple[float, float] | None, shift: float
-) -> tuple[Cells, float, int]:
+def length_grid(cells: Cells, channel: Channel, first: int, n: int) -> LengthGrid:
+    """Position at the borders of n cells; where readings are too far apart the last one holds."""
+    if not len(cells):
+        return LengthGrid(np.full(n + 1, np.nan))
+    at = _before(cells, first, n)
+    value, known = _border(cells, first, at, gap_s(channel))
+    if not known.all():
+        hold = np.where(at > 0, cells.last[np.maximum(at - 1, 0)], cells.first[0])
+        value = np.where(known, value, hold)
+    return LengthGrid(value)
+
+
+def unjumped(cells: Cells, shift: float | None, old: int, split: int) -> tuple[Cells, Floats, int]:
     """Positions with restarts of the counter taken out.
 
-    previous: time and position (as returned) of the last reading before, None at the beginning;
-    shift: what has been added so far (from the first reading on the counter counts from 0).  Returns the cells, the new shift, how many restarts.
+    shift: what is added to the first reading here, None at the beginning, where a counter counts
+    from its first reading on.  Returns the cells, what was added to the first reading of each
+    (n,), and how many restarts there are in cells old..split.
     """
     if not len(cells):
-        return cells, shift, 0
-    if previous is None:
-        shift = -float(cells.first[0])  # a counter counts from its first reading
+        return cells, np.empty(0), 0
+    shift = -float(cells.first[0]) if shift is None else shift
     inside = cells.last - cells.first
-    inside = np.where(np.abs(inside) > JUMP_M + JUMP_M_S / RATE, -inside, 0.0)
-    t0 = cells.first_s[0] if previous is None else previous[0]
-    x0 = cells.first[0] + shift if previous is None else previous[1]
-    step = np.diff(cells.first, prepend=np.nan)
-    step[1:] = cells.first[1:] - cells.last[:-1]
-    step[0] = cells.first[0] + shift - x0
-    dt = cells.first_s - np.concatenate(([t0], cells.last_s[:-1]))
-    between = np.where(np.abs(step) > JUMP_M + JUMP_M_S * np.minimum(dt, 1.0), -step, 0.0)
-    if not (inside.any() or between.any()):
-        return _shifted(cells, np.full(len(cells), shift), shift), shift, 0
-    both = np.empty(2 * len(cells) + 1)
-    both[0], both[1::2], both[2::2] = shift, between, inside
-    total = np.cumsum(both)
-    count = int(np.count_nonzero(inside) + np.count_nonzero(between))
-    return _shifted(cells, total[1::2], total[2::2]), float(total[-1]), count
+    between = cells.first[1:] - cells.last[:-1]
+    most, near = JUMP_M + JUMP_M_S / RATE, JUMP_M
+    if not ((np.abs(inside) > most).any() or (np.abs(between) > near).any()):
+        return _shifted(cells, shift, shift), np.full(len(cells), shift), 0
+    dt = cells.first_s[1:] - cells.last_s[:-1]
+    far = np.abs(between) > near + JUMP_M_S * np.minimum(dt, 1.0)
+    added = np.zeros(2 * len(cells) + 1)
+    added[0] = shift
+    added[3::2] = np.where(far, -between, 0.0)
+    added[2::2] = np.where(np.abs(inside) > most, -inside, 0.0)
+    total = np.cumsum(added)
+    count = int(np.count_nonzero(added[1 + 2 * old : 1 + 2 * split]))
+    return _shifted(cells, total[1::2], total[2::2]), total[1::2], count
 
 
-def _shifted(cells: Cells, first: Floats, last: Floats | float) -> Cells:
+def _shifted(cells: Cells, first: Floats | float, last: Floats | float) -> Cells:
     return Cells(
         cells.cell, cells.count, cells.first_s, cells.last_s, cells.first + first,
         cells.last + last, cells.inner, cells.low, cells.high,
     )  # fmt: skip
 
 
-def _border(cells: Cells, border: Ints, gap: float) -> tuple[Floats, Bools]:
-    """Value at these borders between a reading before and one at or after, and whether known."""
+def _before(cells: Cells, first: int, n: int) -> Ints:
+    """How many cells lie before each of the n + 1 borders from cell `first` on."""
+    k0, k1 = np.searchsorted(cells.cell, (first, first + n), "left").tolist()
+    if k1 - k0 == n:
+        return np.arange(k0, k1 + 1)
+    marks = np.zeros(n + 1, np.int64)
+    marks[0] = k0
+    marks[cells.cell[k0:k1] - (first - 1)] = 1
+    return np.cumsum(marks)
+
+
+def _border(cells: Cells, first: int, at: Ints, gap: float) -> tuple[Floats, Bools]:
+    """Value at the borders from cell `first` on, between a reading before and one at or after,
+    and whether known; at: how many cells lie before each."""
+    n = len(at)
     if len(cells) < 2:
-        return np.full(len(border), np.nan), np.zeros(len(border), bool)
-    at = np.searchsorted(cells.cell, border, "left")
-    k = np.clip(at, 1, len(cells) - 1)
-    t0, t1 = cells.last_s[k - 1], cells.first_s[k]
-    known = (at > 0) & (at < len(cells)) & (t1 - t0 <= gap)
-    y0, y1 = cells.last[k - 1], cells.first[k]
-    value = y0 + (y1 - y0) * ((border / RATE - t0) / (t1 - t0))
-    return np.where(known, value, np.nan), known
-
-
-def _held(cells: Cells, border: Ints, gap: float) -> Floats:
-    if not len(cells):
-        return np.full(len(border), np.nan)
-    value, known = _border(cells, border, gap)
-    at = np.searchsorted(cells.cell, border, "left")
-    hold = np.where(at > 0, cells.last[np.maximum(at - 1, 0)], cells.first[0])
-    return np.where(known, value, hold)
+        return np.full(n, np.nan), np.zeros(n, bool)
+    k0, k1 = int(at[0]), int(at[-1])
+    inside = k0 > 0 and k1 < len(cells)
+    if k1 - k0 == n - 1 and inside:  # a reading in every cell: slices do
+        before, after = slice(k0 - 1, k1), slice(k0, k1 + 1)
+        t0, t1 = cells.last_s[before], cells.first_s[after]
+        y0, y1 = cells.last[before], cells.first[after]
+        known = t1 - t0 <= gap
+    else:
+        k = np.clip(at, 1, len(cells) - 1)
+        t0, t1 = cells.last_s[k - 1], cells.first_s[k]
+        y0, y1 = cells.last[k - 1], cells.first[k]
+        known = (at > 0) & (at < len(cells)) & (t1 - t0 <= gap)
+    border = np.arange(first, first + n) / RATE
+    value = y0 + (y1 - y0) * ((border - t0) / (t1 - t0))
+    if not known.all():
+        value = np.where(known, value, np.nan)
+    return value, known

@@ -6,37 +6,81 @@ Live and review share `review_from`; `review_session` reads a folder and pushes 
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
+from analysis.across import Before, given_way, load_from
 from analysis.analyser import Analyser, Result
+from analysis.as_built import as_built
 from analysis.bodies import Rig
 from analysis.efficiency import Estimates, estimate
 from analysis.found import Found
+from analysis.later_rig import rigs_of
 from analysis.predict import Model, model
 from analysis.rig import load_rig, parse_rig
 from analysis.roles import check_places, roles
+from analysis.stages import drags, stages
 from analysis.uncertainty import Quantity
+from analysis.verdict import agreement, changes, ground
 from logger.session_types import Event, SessionInfo
 
-__all__ = ["check_places", "review_from", "review_session"]
+__all__ = ["agreement", "check_places", "review_from", "review_session", "reviewed"]
+
+LATE_S = 0.04  # a lag between cells that is told
 
 
-def review_session(path: str | Path, rig_path: str | Path | None = None) -> dict[str, Any]:
-    """The review of a session folder; rig_path: what if it had been this rig.
+@dataclass(frozen=True)
+class OfRig:
+    """What was measured under one of the session's rigs; from_s: when it was built."""
 
-    Raises SessionFault, RigFault or SensorsFault in one line.
+    name: str
+    from_s: float
+    rig: Rig
+    known: Model
+    result: Result  # its own strokes alone
+    found: Estimates
+
+
+@dataclass(frozen=True)
+class Reviewed:
+    """A review: the object of interface section 6, and what is behind it for people to read.
+
+    parts: one for each rig that was hauled with; main: which of them the object shows.
     """
+
+    json: dict[str, Any]
+    parts: tuple[OfRig, ...]
+    main: OfRig
+    mean_N: float | None  # of all readings of the haul cell
+
+
+def review_session(
+    path: str | Path, rig_path: str | Path | None = None, before: str | Path | None = None
+) -> dict[str, Any]:
+    """The review of a session folder; rig_path: what if it had been this rig; before: a session
+    that tells the load's force.  Raises SessionFault, RigFault or SensorsFault in one line."""
+    return reviewed(path, rig_path, before).json
+
+
+def reviewed(
+    path: str | Path, rig_path: str | Path | None = None, before: str | Path | None = None
+) -> Reviewed:
+    """As `review_session`, with what is behind it."""
     from logger.session import open_session, read_all
 
     info = open_session(path)
+    load = load_from(before) if before is not None else None
     rig = parse_rig(info.rig_text, str(info.rig_file)) if rig_path is None else load_rig(rig_path)
     known = model(rig)
-    analyser = Analyser.of(roles(rig, info.sensors, known))
+    later = rigs_of(info.path, info.sensors) if rig_path is None else None
+    analyser = Analyser.of(roles(rig, info.sensors, known), later)
     block = read_all(path)
     analyser.push(block, block.clock[-1].time_s if block.clock else -math.inf)
     more = [f"{block.malformed} torn or unreadable rows left out"] if block.malformed else []
-    return review_from(info, rig, analyser.result(), known, more)
+    return review_all(info, rig, analyser.result(), known, more, load)
 
 
 def review_from(
@@ -50,9 +94,80 @@ def review_from(
 
     result: the analyser's, of a growing or finished session; warnings: more to be said first.
     """
-    known = known or model(rig)
-    found = estimate(rig, known, result)
-    measured = found.actual_ma
+    return review_all(info, rig, result, known, warnings).json
+
+
+def by_rig(
+    rig: Rig, known: Model, result: Result, before: Before | None = None
+) -> tuple[OfRig, ...]:
+    """Estimates under each rig, its strokes alone; rigs without a stroke are left out."""
+
+    def part(name: str, from_s: float, rig: Rig, known: Model, result: Result) -> OfRig:
+        given = given_way(before, result) if before is not None else None
+        return OfRig(name, from_s, rig, known, result, estimate(rig, known, result, given))
+
+    if len(result.rigs) < 2:
+        return (part("", result.start_s, rig, known, result),)
+    parts = []
+    for k, span in enumerate(result.rigs):
+        own = tuple(s for s in result.strokes if s.rig == k)
+        if own:
+            under, model_ = (
+                (rig, known) if not k or span.rig is None else (span.rig, model(span.rig))
+            )
+            resets = tuple(r for r in result.reset_facts if r.rig == k)
+            mine = replace(result, strokes=own, roles=span.roles, reset_facts=resets)
+            parts.append(part(span.name or "rig.toml", span.time_s, under, model_, mine))
+    return tuple(parts) or (part("", result.start_s, rig, known, result),)
+
+
+def review_all(
+    info: SessionInfo,
+    rig: Rig,
+    result: Result,
+    known: Model | None = None,
+    warnings: list[str] | None = None,
+    before: Before | None = None,
+) -> Reviewed:
+    """The object, and what is behind it.  With several rigs it shows the last that told an
+    efficiency, else the last; a warning gives each one's result."""
+    parts = by_rig(rig, known or model(rig), result, before)
+    main = next((p for p in reversed(parts) if p.found.efficiency is not None), parts[-1])
+    lines = [*(warnings or []), *_rigs_said(parts, main), *_warnings(info, main, result)]
+    found = _object(info, parts, main, result, list(dict.fromkeys(lines)))
+    return Reviewed(found, parts, main, result.mean_N)
+
+
+def _rigs_said(parts: tuple[OfRig, ...], main: OfRig) -> list[str]:
+    if len(parts) < 2:
+        return []
+    each = []
+    for p in parts:
+        ma = p.found.actual_ma
+        told = "no advantage measured"
+        if ma is not None:
+            e = ma.scaled(1 / p.known.ideal_ma)
+            told = (
+                f"{ma.value:.3g} ± {ma.U95:.2g} to 1 out of {p.known.ideal_ma:.3g}, "
+                f"efficiency {e.value:.3f} ± {e.U95:.2g}"
+            )
+        each.append(f"{p.name} from {p.from_s:.1f} s, {len(p.result.strokes)} strokes: {told}")
+    return [
+        f"the rig was changed during the session ({'; '.join(each)}); what is shown as measured and "
+        f"predicted is of {main.name}"
+    ]
+
+
+def _object(
+    info: SessionInfo, parts: tuple[OfRig, ...], main: OfRig, result: Result, lines: list[str]
+) -> dict[str, Any]:
+    rig, known, found = main.rig, main.known, main.found
+    change = changes(list(main.result.strokes))
+    agreed = agreement(known, found.actual_ma, found.method, change)
+    strokes = sorted(
+        ((s, e) for p in parts for s, e in zip(p.result.strokes, p.found.strokes, strict=True)),
+        key=lambda row: row[0].start_s,
+    )
     return {
         "title": rig.title,
         "session": str(info.path),
@@ -70,7 +185,7 @@ def review_from(
             "haul_force_u_N": known.haul_force_u_N,
         },
         "measured": _measured(found),
-        "agreement": agreement(known, measured, found.method),
+        "agreement": agreed,
         "strokes": [
             {
                 "start_s": s.start_s,
@@ -83,51 +198,13 @@ def review_from(
                 "work_J": _number(s.work_J),
                 "efficiency": _quantity(e),
             }
-            for s, e in zip(result.strokes, found.strokes, strict=True)
+            for s, e in strokes
         ],
         "resets": result.resets,
         "events": _events(result),
         "peaks": peaks(known, result),
-        "warnings": [*(warnings or []), *_warnings(info, known, result, found)],
+        "warnings": lines,
     }
-
-
-def agreement(known: Model, measured: Quantity | None, method: str) -> dict[str, Any]:
-    """En of ISO/IEC 17043, (measured - predicted) / sqrt(U1^2 + U2^2), and a sentence for a rigger.
-
-    The prediction's U95 is taken as twice its standard uncertainty.
-    """
-    if measured is None:
-        return {"en": None, "verdict": "Nothing to compare: the rig's advantage was not measured."}
-    both = math.hypot(measured.U95, 2 * known.model_ma_u)
-    en = (measured.value - known.model_ma) / both if both > 0 else None
-    got = f"{measured.value:.2g} to 1 out of {known.ideal_ma:.3g}"
-    want = f"{known.model_ma:.2g} to 1"
-    if f"{measured.value:.2g}" == f"{known.model_ma:.2g}" and (en is None or abs(en) > 1):
-        got, want = (
-            f"{measured.value:.4g} to 1 out of {known.ideal_ma:.3g}",
-            f"{known.model_ma:.4g} to 1",
-        )
-    if en is None:
-        near = math.isclose(measured.value, known.model_ma, rel_tol=1e-3)
-        verdict = f"The rig gave {got}; {want} was predicted" + (
-            ", the same." if near else "; no uncertainty is stated, so nothing can be concluded."
-        )
-    elif abs(en) <= 1:
-        verdict = f"The rig gave {got}, as predicted ({want}) within what both are known to."
-    elif en < 0:
-        cause = (
-            "a pulley that drags, rope that rubs or crosses, or worse pulleys than the file says"
-        )
-        if method == "known":
-            cause += "; or the load resists more than the file says"
-        verdict = f"The rig gave {got}, less than the {want} predicted: look for {cause}."
-    else:
-        cause = "better pulleys than the file says"
-        if method == "known":
-            cause += ", or a load that resists less than the file says"
-        verdict = f"The rig gave {got}, more than the {want} predicted: {cause}."
-    return {"en": _number(en), "verdict": verdict}
 
 
 def peaks(known: Model, result: Result) -> list[dict[str, Any]]:
@@ -160,6 +237,7 @@ def peaks(known: Model, result: Result) -> list[dict[str, Any]]:
 
 
 def _measured(found: Estimates) -> dict[str, Any]:
+    travel = found.travel
     return {
         "haul_force_N": _quantity(found.haul_force),
         "load_force_N": _quantity(found.load_force),
@@ -167,12 +245,12 @@ def _measured(found: Estimates) -> dict[str, Any]:
         "actual_ma": _quantity(found.actual_ma),
         "efficiency": _quantity(found.efficiency),
         "pulley_efficiency": _quantity(found.pulley_efficiency),
-        "travel_efficiency": _quantity(found.travel_efficiency),
+        "travel_efficiency": _quantity(travel.efficiency),
         "work_efficiency": _quantity(found.work_efficiency),
-        "haul_travel_m": _number(found.haul_travel_m),
-        "load_travel_m": _number(found.load_travel_m),
-        "load_travel_method": found.load_travel_method,
-        "work_in_J": _number(found.work_in_J),
+        "haul_travel_m": _number(travel.haul_m),
+        "load_travel_m": _number(travel.load_m),
+        "load_travel_method": travel.method,
+        "work_in_J": _number(travel.in_J),
         "work_out_J": _number(found.work_out_J),
         "why_not": "; ".join(found.why_not),
     }
@@ -195,8 +273,13 @@ def _event(event: Found | Event) -> dict[str, Any]:
     }
 
 
-def _warnings(info: SessionInfo, known: Model, result: Result, found: Estimates) -> list[str]:
+def _warnings(info: SessionInfo, main: OfRig, result: Result) -> list[str]:
+    known, found = main.known, main.found
     lines = [*known.warnings, *found.warnings]
+    lines += as_built(main.rig, known, main.result)
+    lines += drags(stages(main.rig, known, main.result, found))
+    lines += _changed(main)
+    lines += _late(result)
     if info.state == "cut short":
         lines.append("the recording was cut short: what came after is not known")
     elif info.state == "changed":
@@ -218,15 +301,44 @@ def _warnings(info: SessionInfo, known: Model, result: Result, found: Estimates)
             lines.append(f"{name}: {s.bad} readings that are no sensible number, not used")
         if s.restarts:
             lines.append(f"{name}: the counter jumped {s.restarts} times; the jumps are left out")
+    lines += result.notes
     for name in result.unknown:
         lines.append(f"{name}: readings of a channel that the sensors file does not have, not used")
     if result.ran_back_m > 0.3:
         lines.append(f"the load ran back {result.ran_back_m:.2f} m while nobody pulled")
     if result.untold:
         lines.append(f"{result.untold} more events are not listed")
-    if len(info.rigs) > 1:
-        lines.append("the rig was changed during the session; this review takes the first for all")
-    return list(dict.fromkeys(lines))
+    return lines
+
+
+def _changed(main: OfRig) -> list[str]:
+    """What changed along strokes or from one to the next, and whether it is the ground or the rig."""
+    change = changes(list(main.result.strokes))
+    if not change.most:
+        return []
+    text = ground(change)
+    each = [e.value for e in main.found.strokes if e is not None]
+    if main.found.method == "cell" and len(each) > 2 and main.found.efficiency is not None:
+        differs = changes(
+            [s for s, e in zip(main.result.strokes, main.found.strokes, strict=True) if e],
+            np.array(each),
+        )
+        if max(abs(differs.between), differs.spread) < max(0.02, 0.3 * change.most):
+            return [
+                f"{text}; the load's force changed with it and the advantage did not: the ground, not the rig"
+            ]
+        return [f"{text}; the advantage changed from stroke to stroke too: look at the rig"]
+    return [text]
+
+
+def _late(result: Result) -> list[str]:
+    """Cells that speak later than the haul cell, where it matters."""
+    return [
+        f"{channel.name} speaks {abs(lag.behind_s):.2f} s {'later' if lag.behind_s > 0 else 'earlier'} "
+        "than the haul cell; allowed for"
+        for channel, lag in zip(result.roles.forces, result.lags, strict=False)
+        if lag.behind_s is not None and abs(lag.behind_s) > LATE_S and abs(lag.ratio - 1) > 1e-3
+    ]
 
 
 def _quantity(quantity: Quantity | None) -> dict[str, Any] | None:

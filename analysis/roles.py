@@ -35,6 +35,10 @@ class Roles:
     ratio: float
     levels: tuple[Level, ...]
 
+    def limits_of(self, channel: str) -> tuple[tuple[float, str, float], ...]:
+        """(level, text, gain) of each level of a channel."""
+        return tuple((x.level, x.text, x.gain) for x in self.levels if x.channel == channel)
+
 
 def check_places(rig: Rig, sensors: Sensors) -> None:
     """Raise SensorsFault for the first channel whose `at` the rig does not have."""

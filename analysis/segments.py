@@ -8,41 +8,28 @@ seconds (then frozen) and on the steady force so far (trimmed mean over the last
 from __future__ import annotations
 
 import copy
-import itertools
-from collections import deque
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.cells import RATE, Bools, Floats, Ints
+from analysis import lag
+from analysis.cells import RATE, Floats
+from analysis.lag import LagWatch
+from analysis.lags import LagSums, by_second, in_order
+from analysis.levels import HALF, Levels
 from analysis.runs import Runs
-from analysis.strokes import (
-    DISTANCE,
-    FORCES,
-    LOAD,
-    LOAD_CELLS,
-    PER_FORCE,
-    ROPE_CELLS,
-    SATURATED,
-    TIME,
-    Leg,
-    Stroke,
-)
+from analysis.steady import MOST_SHIFT
+from analysis.strokes import TURN_M, Leg, Stroke, Track
 
-PAST = 2 * RATE  # cells that are looked back at
-HALF = RATE // 2
+PAST = 6 * RATE  # cells that are looked back at
 OFF_CELLS = 48  # 1.5 s without tension end a stroke: hands change faster
 FED_BACK_M = 0.25  # rope given back without tension ends it at once: more than rope contracts
-TURN_M, TURN_BACK_M = 0.05, 0.3  # rope the other way that makes another stroke: at first, later
-LEAST_N = 2.0
 ON_SHARE, OFF_SHARE = 0.15, 0.10  # of the steady force
-SLIP_SHARE, SHOCK_TIMES = 0.5, 2.0  # interface section 6
-OVER_PEAKS = 1.2  # a shock / the usual peaks of the hands
+SLIP_SHARE = 0.5  # interface section 6
 SLIP_CELLS, SLIP_SEEN, SHOCK_CELLS = 7, 12, 10  # 0.2 s, 0.4 s later, 0.3 s
 SLIP_ROPE_M, SLIP_LOAD_M = 0.05, 0.004  # rope out, and its share of load travel, that can be seen
-REFERENCE_LEAST, REFERENCE_MOST = 3, 13
 MOST_STROKES = 20_000
-WINDOW = 2048
+WINDOW = 4096  # cells: a leg that turns at every cell must not look at all that follows
 
 
 @dataclass(frozen=True)
@@ -56,100 +43,142 @@ class Settings:
 
 
 @dataclass(frozen=True)
-class Track:
-    """Cells as the segmentation sees them; forces (f, n) with the haul cell first, NaN unknown;
-    start, end: rope at the haul, m; load_start, load_end: the load's way."""
-
-    cell: Ints
-    forces: Floats
-    low: Floats  # of the haul cell
-    high: Floats
-    saturated: Bools  # any force channel
-    start: Floats
-    end: Floats
-    load_start: Floats
-    load_end: Floats
-
-
-@dataclass(frozen=True)
 class Reset:
-    """Rope fed back with the haul tension off."""
+    """Rope fed back with the haul tension off; setback_m: the load's way back from the end of the
+    stroke, None without a load counter."""
 
     start_s: float
     end_s: float
     rope_m: float
+    setback_m: float | None = None
+    rig: int = 0
+
+
+@dataclass
+class _Fed:
+    """Since the last stroke ended: where it ended, cell of it; lowest rope since, its cell; load
+    at the end and now; first cell in which rope was fed back."""
+
+    end: float
+    cell: int
+    lowest: float
+    lowest_cell: int
+    load: float
+    load_now: float
+    begin: int
 
 
 class Segments:
     """State of the segmentation; `push` whole seconds, read `strokes`, `resets`, `slips`, `shocks`."""
 
-    def __init__(self, settings: Settings) -> None:
-        self.settings = settings
+    def __init__(self, settings: Settings, rig: int = 0) -> None:
+        self.settings, self.rig = settings, rig
         self.strokes: list[Stroke] = []
         self.resets: list[Reset] = []
         self.slips, self.shocks = Runs(RATE), Runs(RATE)
+        self.lags = LagSums(settings.forces)
+        self._all = np.zeros(2)  # cells with a haul force, sum of their means
         self.leg: Leg | None = None
         self.ran_back_m = 0.0  # load that ran back while nobody pulled, at most
         self.highest_N = 0.0  # largest mean of a cell
         self._on = False
-        self._levels: deque[float] = deque(maxlen=REFERENCE_MOST)
-        self._tops: deque[float] = deque(maxlen=REFERENCE_MOST)  # highest force of the same times
+        self._levels = Levels(settings.floor_N)
         self._past: dict[str, Floats] = {}
-        # x at the end of the stroke, its cell, lowest x, its cell, load at the end, first cell fed back
-        self._fed: list[float] | None = None
+        self._fed: _Fed | None = None
+        self.lag = LagWatch()
+        self._looks: list[tuple[int, bool]] = []  # cell, whether it is a take-up: to be looked at
+        self.against_m = 0.0  # rope that went back under tension while the load came nearer
 
     def fork(self) -> Segments:
         other = copy.copy(self)
         other.strokes, other.resets = list(self.strokes), list(self.resets)
         other.slips, other.shocks = self.slips.fork(), self.shocks.fork()
         other.leg = self.leg.fork() if self.leg else None
-        other._levels, other._tops = self._levels.copy(), self._tops.copy()
+        other.lags = self.lags.fork()
+        other._levels = self._levels.fork()
         other._past = dict(self._past)
-        other._fed = list(self._fed) if self._fed else None
+        other.lag, other._looks = self.lag.fork(), list(self._looks)
+        other._fed = replace(self._fed) if self._fed else None
         return other
+
+    def change(self, ratio: float, rig: int) -> None:
+        """Another rig from the next second on: the stroke or reset that goes on ends, and nothing
+        that was known of forces and ways holds any more."""
+        self._end_leg()
+        self._end_reset()
+        self.settings, self.rig = replace(self.settings, ratio=ratio), rig
+        self._levels = Levels(self.settings.floor_N)
+        self._past = {}
+        self._looks = []
 
     @property
     def steady_N(self) -> float | None:
         """The steady force so far, None before there is one."""
-        if len(self._levels) < REFERENCE_LEAST:
-            return None
-        cut = (len(self._levels) - 1) // 4  # take-up and jerks drop out, hands even out
-        middle = sorted(self._levels)[cut : len(self._levels) - cut]
-        return sum(middle) / len(middle)
+        return self._levels.steady_N
 
-    def _known(self) -> tuple[float, float] | None:
-        steady = self.steady_N
-        if steady is None:
-            return None
-        usual = sorted(self._tops)[3 * (len(self._tops) - 1) // 4]
-        return steady, max(SHOCK_TIMES * steady, OVER_PEAKS * usual)
+    @property
+    def mean_N(self) -> float | None:
+        """Mean of all the haul cell has sent, whatever was going on."""
+        return float(self._all[1] / self._all[0]) if self._all[0] else None
 
     def push(self, track: Track) -> None:
         """The next whole seconds."""
-        if len(track.cell) == 0:
+        n = len(track.high)
+        if n == 0:
             return
-        force = np.where(np.isnan(track.forces[0]), -np.inf, track.forces[0])
+        force = track.forces[0]
+        unknown = np.isnan(force)
+        if unknown.any():
+            force = np.where(unknown, -np.inf, force)
         self.highest_N = max(self.highest_N, float(force.max()))
-        steady, alarm = (np.repeat(row, HALF) for row in self._references(track))
-        known = np.where(np.isnan(steady), 0.0, steady)
+        known = by_second(~unknown), by_second(np.where(unknown, 0.0, force))
+        self._all = in_order(self._all, np.stack(known, axis=1))
+        rope = track.rope
+        step = np.zeros(n) if rope is None else np.diff(rope)
+        steady, alarm = self._levels.push(force, step, track.high)
         floor = self.settings.floor_N
-        on_at = np.maximum(floor, ON_SHARE * known)
-        off_at = np.maximum(0.6 * floor, OFF_SHARE * known)
-        pasts = {
-            "force": self._with_past("force", force, -np.inf),
-            "high": self._with_past("high", track.high, np.nan),
-            "steady": self._with_past("steady", steady, np.nan),
-            "alarm": self._with_past("alarm", alarm, np.nan),
-            "x": self._with_past("x", track.end, float(track.start[0])),
-            "load": self._with_past("load", track.load_end, float(track.load_start[0])),
-        }
-        on = self._tension(pasts["force"], pasts["x"], on_at, off_at)
-        self._shocks(track.cell, pasts)
-        if self.settings.counted and not np.isnan(track.end[0]):
-            self._slips(track.cell, pasts)
-        if np.isnan(track.end[0]):
-            return  # no way to tell motion: no strokes
-        self._walk(track, on)
+        on_at, off_at = np.full(len(steady), floor), np.full(len(steady), 0.6 * floor)
+        np.fmax(on_at, ON_SHARE * steady, out=on_at)
+        np.fmax(off_at, OFF_SHARE * steady, out=off_at)
+        pasts = {"force": self._with_past("force", force, -np.inf)}
+        if rope is not None:
+            pasts["x"] = self._with_past("x", rope[1:], float(rope[0]))
+        cuts = self._tension(pasts, np.repeat(on_at, HALF), np.repeat(off_at, HALF))
+        self._shocks(track, pasts["force"], steady, alarm)
+        if self.settings.counted and track.load is not None and rope is not None:
+            pasts["load"] = self._with_past("load", track.load[1:], float(track.load[0]))
+            pasts["steady"] = self._with_past("steady", np.repeat(steady, HALF), np.nan)
+            self._slips(track.first, pasts)
+        if rope is not None:  # else no way to tell motion: no strokes
+            if self.lags.wanted:
+                way = None if track.load is None else np.diff(track.load)
+                self.lags.push(track.forces, step, way, np.repeat(steady, HALF))
+            if track.load is None:  # with a load counter means are over the load's way
+                past = pasts["force"][PAST - MOST_SHIFT : PAST]
+                track = replace(track, around=np.concatenate((past, track.forces[0], track.around)))
+            self._walk(track, step, cuts)
+            self._look(track.first, n, pasts, steady)
+
+    def _look(self, first: int, n: int, pasts: dict[str, Floats], steady: Floats) -> None:
+        """Letting off and taking up, once enough of what follows has come."""
+        waiting = []
+        for cell, up in self._looks:
+            before, after = (lag.UP_PAST, lag.UP_LATER) if up else (lag.PAST, lag.LATER)
+            stop = cell + after - first + PAST
+            if stop > n + PAST:
+                waiting.append((cell, up))
+                continue
+            if stop <= PAST or stop - before - after < 0:
+                continue
+            here = slice(stop - before - after, stop)
+            force, rope = pasts["force"][here], pasts["x"][here]
+            if not up:
+                self.lag.let_off(force, rope)
+                continue
+            known = float(steady[(stop - PAST - 1) // HALF])
+            if known > 0:
+                self.lag.take_up(force, rope, known)
+        self._looks = waiting
 
     def _with_past(self, name: str, values: Floats, before: float) -> Floats:
         past = self._past.get(name)
@@ -159,154 +188,91 @@ class Segments:
         self._past[name] = both[-PAST:].copy()
         return both
 
-    def _references(self, track: Track) -> Floats:
-        """(2, half seconds): steady force known before each, and the force that a shock passes,
-        NaN while there is none.  Hands that let the force fall to nothing reach twice the steady
-        force at every pull, so a shock must also stand out of the usual peaks."""
-        begin = np.arange(0, len(track.cell), HALF)
-        step = np.where(np.isnan(track.forces[0]), 0.0, track.end - track.start)
-        step = np.where(step > 0, step, 0.0)
-        force = np.where(np.isnan(track.forces[0]), 0.0, track.forces[0])
-        way = np.add.reduceat(step, begin)
-        total = np.add.reduceat(step * force, begin)
-        top = np.fmax.reduceat(track.high, begin)
-        result = np.full((2, len(begin)), np.nan)
-        known = self._known()
-        for k, (d, w) in enumerate(zip(way.tolist(), total.tolist(), strict=True)):
-            if known is not None:
-                result[:, k] = known
-            if d >= 0.02 and w > d * self.settings.floor_N:
-                self._levels.append(w / d)
-                self._tops.append(float(top[k]))
-                known = self._known()
-        return result
+    def _tension(
+        self, pasts: dict[str, Floats], on_at: Floats, off_at: Floats
+    ) -> list[tuple[int, int, bool]]:
+        """(start, stop, whether the haul strand is under tension), with hysteresis."""
+        n, force = len(on_at), pasts["force"]
+        now_on = force[PAST:] > on_at
+        soon = _running_max(force, 4)
+        recent = _running_max(soon, OFF_CELLS - 3)[-n:]
+        goes_off = recent < off_at
+        if "x" in pasts:
+            let_go = soon[-n:] < off_at
+            if let_go.any():
+                x = pasts["x"]
+                goes_off |= let_go & (_running_max(x, OFF_CELLS)[-n:] - x[PAST:] > FED_BACK_M)
+        says = np.flatnonzero(now_on | goes_off)
+        what = now_on[says]
+        turns = np.flatnonzero(np.diff(what, prepend=self._on))
+        cuts = [0, *says[turns].tolist(), n]
+        states = [self._on, *what[turns].tolist()]
+        self._on = states[-1]
+        return [(a, b, on) for a, b, on in zip(cuts[:-1], cuts[1:], states, strict=True) if a < b]
 
-    def _tension(self, force: Floats, x: Floats, on_at: Floats, off_at: Floats) -> Bools:
-        """Whether the haul strand is under tension, with hysteresis."""
-        n = len(on_at)
-        now = force[PAST:]
-        recent = _running_max(force, OFF_CELLS)[-n:]
-        soon = _running_max(force, 4)[-n:]
-        back = _running_max(x, OFF_CELLS)[-n:] - x[PAST:]
-        goes_off = (recent < off_at) | ((soon < off_at) & (back > FED_BACK_M))
-        says = np.where(now > on_at, 1, np.where(goes_off, 0, -1))
-        index = np.where(says >= 0, np.arange(n), -1)
-        np.maximum.accumulate(index, out=index)
-        on: Bools = np.where(index >= 0, says[np.maximum(index, 0)] == 1, self._on)
-        self._on = bool(on[-1])
-        return on
-
-    def _shocks(self, cell: Ints, pasts: dict[str, Floats]) -> None:
-        n, force, high, steady = len(cell), pasts["force"], pasts["high"], pasts["steady"]
-        with np.errstate(invalid="ignore"):
-            over = high[PAST:] > pasts["alarm"][PAST:]
+    def _shocks(self, track: Track, force: Floats, steady: Floats, alarm: Floats) -> None:
+        n, high = len(track.high), track.high
+        over = high > np.repeat(alarm, HALF)
         if not over.any():
             return
-        lowest = -_running_max(-force, SHOCK_CELLS)[PAST - 1 : PAST - 1 + n]
-        with np.errstate(invalid="ignore"):
-            so = over & (lowest <= 1.25 * steady[PAST:]) & np.isfinite(lowest)
-        self.shocks.push(cell, so, np.nan_to_num(high[PAST:]))
+        lowest = -_running_max(-force, SHOCK_CELLS)[-n - 1 : -1]
+        so = over & (lowest <= 1.25 * np.repeat(steady, HALF)) & np.isfinite(lowest)
+        self.shocks.push(track.first + np.arange(n), so, np.nan_to_num(high))
 
-    def _slips(self, cell: Ints, pasts: dict[str, Floats]) -> None:
+    def _slips(self, first: int, pasts: dict[str, Floats]) -> None:
         """Seen SLIP_SEEN cells later, when rope and load have shown what they do."""
-        n, late, ratio = len(cell), SLIP_SEEN, self.settings.ratio
+        n, late, ratio = len(pasts["force"]) - PAST, SLIP_SEEN, self.settings.ratio
         fell = pasts["force"][PAST - late : PAST - late + n]
         steady = pasts["steady"][PAST - late : PAST - late + n]
-        with np.errstate(invalid="ignore"):
-            so = (fell < SLIP_SHARE * steady) & np.isfinite(fell)
+        so = (fell < SLIP_SHARE * steady) & np.isfinite(fell)
         if not so.any():
             return
-        shift = PAST - late - 1
-        before = _running_max(pasts["force"], SLIP_CELLS)[shift : shift + n]
+        before = _running_max(pasts["force"], SLIP_CELLS)[-n - late - 1 : -late - 1]
         then = PAST - late - SLIP_CELLS
         rope = pasts["x"][PAST:] - pasts["x"][then : then + n]
         load = pasts["load"][PAST:] - pasts["load"][then : then + n]
         seen = max(SLIP_ROPE_M, SLIP_LOAD_M * ratio)
-        with np.errstate(invalid="ignore"):
-            so &= (before >= 0.75 * steady) & (rope >= seen) & (load * ratio < 0.35 * rope)
-        self.slips.push(cell - late, so, rope)
+        so &= (before >= 0.75 * steady) & (rope >= seen) & (load * ratio < 0.35 * rope)
+        self.slips.push(first + np.arange(n) - late, so, rope)
 
-    def _walk(self, track: Track, on: Bools) -> None:
-        cuts = [0, *(np.flatnonzero(on[1:] != on[:-1]) + 1).tolist(), len(on)]
-        for start, stop in itertools.pairwise(cuts):
-            if on[start]:
+    def _walk(self, track: Track, step: Floats, cuts: list[tuple[int, int, bool]]) -> None:
+        for start, stop, on in cuts:
+            if on:
                 self._end_reset()
-                self._pull(track, start, stop)
+                self._pull(track, step, start, stop)
             else:
+                if self.leg is not None and self.lag.looks < lag.MOST:
+                    self._looks.append((track.first + start, False))
                 self._end_leg()
                 self._rest(track, start, stop)
 
-    def _pull(self, track: Track, start: int, stop: int) -> None:
+    def _pull(self, track: Track, step: Floats, start: int, stop: int) -> None:
+        assert track.rope is not None
         if self.leg is None:
+            if self.lag.up_looks < lag.MOST:
+                self._looks.append((track.first + start, True))
+            load = 0.0 if track.load is None else float(track.load[start])
             self.leg = Leg(
-                1, int(track.cell[start]), float(track.start[start]),
-                float(track.load_start[start]), self.settings.forces,
-            )  # fmt: skip
+                1, track.first + start, float(track.rope[start]), load, self.settings.forces
+            )
         while start < stop:
-            start = self._stretch(track, self.leg, start, min(stop, start + WINDOW))
-            if self.leg is None:  # pragma: no cover - _stretch always leaves a leg
-                return
-
-    def _stretch(self, track: Track, leg: Leg, start: int, stop: int) -> int:
-        """Adds cells to the leg until it turns; returns the first cell not yet taken."""
-        s, here = leg.sign, slice(start, stop)
-        best = np.maximum.accumulate(np.concatenate(([s * leg.best], s * track.end[here])))
-        travel = best[1:] - s * leg.x0
-        turned = best[1:] - s * track.end[here] >= np.where(travel < TURN_M, TURN_M, TURN_BACK_M)
-        hit = int(np.argmax(turned)) if turned.any() else -1
-        if hit >= 0:
-            stop = start + hit + 1
-            here = slice(start, stop)
-            best, travel = best[: hit + 2], travel[: hit + 1]
-        ahead = np.diff(best)
-        forces = track.forces[:, here]
-        known = ~np.isnan(forces)
-        value = np.where(known, forces, 0.0)
-        step = track.end[here] - track.start[here]
-        load = track.load_end[here] - track.load_start[here]
-        work = np.cumsum(np.concatenate((leg.work[:, None], value * step), axis=1), axis=1)
-        out = np.cumsum(np.concatenate((leg.out[:, None], value * load), axis=1), axis=1)
-        top = np.maximum.accumulate(np.concatenate(([leg.load_top], s * track.load_end[here])))
-        leg.load_top, way = float(top[-1]), np.diff(top)
-        rows = np.zeros((FORCES + PER_FORCE * len(forces), len(step)))
-        rows[DISTANCE], rows[LOAD], rows[TIME] = ahead, way, 1.0 / RATE
-        rows[SATURATED] = np.where(track.saturated[here], ahead, 0.0)
-        rows[ROPE_CELLS], rows[LOAD_CELLS] = ahead > 0, way > 0
-        rows[FORCES::PER_FORCE] = known * ahead
-        rows[FORCES + 1 :: PER_FORCE] = value * ahead
-        rows[FORCES + 2 :: PER_FORCE] = known * way
-        rows[FORCES + 3 :: PER_FORCE] = value * way
-        leg.add_profile(travel, rows)
-        furthest = np.flatnonzero(ahead > 0)
-        if len(furthest):
-            k = int(furthest[-1])
-            leg.best, leg.last = float(s * best[-1]), int(track.cell[start + k])
-            leg.load_best = float(track.load_end[start + k])
-            leg.work_best, leg.out_best = work[:, k + 1].copy(), out[:, k + 1].copy()
-        leg.work, leg.out = work[:, -1].copy(), out[:, -1].copy()
-        high = np.where(np.isnan(track.high[here]), -np.inf, track.high[here])
-        k = int(np.argmax(high))
-        if high[k] > leg.peak:
-            leg.peak, leg.peak_cell = float(high[k]), int(track.cell[start + k])
-        if hit >= 0:
-            other = Leg(-s, leg.last + 1, leg.best, leg.load_best, self.settings.forces)
-            if leg.travel < TURN_M:
-                other.first = leg.first
-            other.work, other.out = leg.work - leg.work_best, leg.out - leg.out_best
-            other.best, other.last = float(track.end[stop - 1]), int(track.cell[stop - 1])
-            other.load_best = float(track.load_end[stop - 1])
-            other.work_best, other.out_best = other.work, other.out
-            other.peak, other.peak_cell = float(high[-1]), other.last
-            self._keep(leg)
-            self.leg = other
-        return stop
+            taken, other = self.leg.add(track, step, start, min(stop, start + WINDOW))
+            if other is not None:
+                self._keep(self.leg)
+                self.leg = other
+            start = taken
 
     def _keep(self, leg: Leg) -> bool:
         """Whether the leg is a stroke: rope that only springs back when let go is none."""
-        if leg.travel < TURN_M or not leg.lowers(self.settings.ratio, self.settings.counted):
+        ratio, counted = self.settings.ratio, self.settings.counted
+        if leg.travel < TURN_M:
+            return False
+        if counted and leg.sign < 0 and (leg.load_best - leg.load0) * ratio > 0.5 * leg.travel:
+            self.against_m += leg.travel
+        if not leg.lowers(ratio, counted):
             return False
         if len(self.strokes) < MOST_STROKES:
-            self.strokes.append(leg.stroke(self.settings.ratio, self.settings.counted))
+            self.strokes.append(self._stroke(leg, False))
         return True
 
     def _end_leg(self) -> None:
@@ -315,36 +281,40 @@ class Segments:
             return
         kept = self._keep(leg)
         if leg.sign > 0:
-            self._fed = [leg.best, leg.last, leg.best, leg.last, leg.load_best, leg.last]
+            self._fed = _fed(leg.best, leg.last, leg.load_best)
         elif not kept:
-            self._fed = [leg.x0, leg.first, leg.x0, leg.first, leg.load0, leg.first]
+            self._fed = _fed(leg.x0, leg.first, leg.load0)
 
     def _rest(self, track: Track, start: int, stop: int) -> None:
         """Tension off: rope fed back from where the last stroke ended."""
         if self._fed is None:
             return
-        end, x = self._fed, track.end[start:stop]
+        assert track.rope is not None
+        fed, x = self._fed, track.rope[start + 1 : stop + 1]
         k = int(np.argmin(x))
-        if end[2] >= end[0] - TURN_M:
-            leaves = np.flatnonzero(x < end[0] - TURN_M)
+        if fed.lowest >= fed.end - TURN_M:
+            leaves = np.flatnonzero(x < fed.end - TURN_M)
             if len(leaves):
-                end[5] = float(track.cell[start + int(leaves[0])])
-        if x[k] < end[2]:
-            end[2], end[3] = float(x[k]), float(track.cell[start + k])
-        if self.settings.counted:
-            back = end[4] - float(np.min(track.load_end[start:stop]))
+                fed.begin = track.first + start + int(leaves[0])
+        if x[k] < fed.lowest:
+            fed.lowest, fed.lowest_cell = float(x[k]), track.first + start + k
+        if track.load is not None:
+            back = fed.load - float(np.min(track.load[start + 1 : stop + 1]))
             self.ran_back_m = max(self.ran_back_m, back)
+            fed.load_now = float(track.load[stop])
 
     def reset(self) -> Reset | None:
         """The reset that may be going on."""
-        if self._fed is None:
+        fed = self._fed
+        if fed is None:
             return None
-        x, _, lowest, at, _, begin = self._fed
         last = next((s for s in reversed(self.strokes) if s.direction == "haul"), None)
         share = 0.0 if last is None else 0.1 * last.haul_travel_m
-        if x - lowest < max(0.1, share):
+        rope = fed.end - fed.lowest
+        if rope < max(0.1, share):
             return None
-        return Reset(begin / RATE, (at + 1) / RATE, x - lowest)
+        setback = fed.load - fed.load_now if self.settings.counted else None
+        return Reset(fed.begin / RATE, (fed.lowest_cell + 1) / RATE, rope, setback, self.rig)
 
     def _end_reset(self) -> None:
         found = self.reset()
@@ -358,15 +328,21 @@ class Segments:
             return None
         if not self.leg.lowers(self.settings.ratio, self.settings.counted):
             return None
-        return self.leg.stroke(self.settings.ratio, self.settings.counted, growing=True)
+        return self._stroke(self.leg, True)
+
+    def _stroke(self, leg: Leg, growing: bool) -> Stroke:
+        return leg.stroke(self.settings.ratio, self.settings.counted, growing, self.rig)
+
+
+def _fed(end: float, cell: int, load: float) -> _Fed:
+    return _Fed(end, cell, end, cell, load, load, cell)
 
 
 def _running_max(values: Floats, cells: int) -> Floats:
-    """Largest of the last `cells` values at each place (fewer at the beginning); any length."""
+    """Largest of the last `cells` values at each place where there are as many: (n - cells + 1,)."""
     result, reach = values, 1
     while reach < cells:
         step = min(reach, cells - reach)
-        moved = np.concatenate((np.full(min(step, len(values)), -np.inf), result[:-step]))
-        result = np.fmax(result, moved)
+        result = np.maximum(result[step:], result[:-step])
         reach += step
     return result

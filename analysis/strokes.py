@@ -8,38 +8,26 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.cells import RATE, Bools, Floats
+from analysis.cells import RATE, Bools, Floats, Ints
+from analysis.facts import NO_FACTS, Facts, facts
+from analysis.steady import (
+    DISTANCE,
+    FORCES,
+    LOAD,
+    MOST_SHIFT,
+    PER_FORCE,
+    SATURATED,
+    SHIFTS,
+    Steady,
+    steady,
+)
 
 BLOCKS = 128  # blocks of distance in a profile; when full, two become one
 FIRST_BLOCK_M = 0.01
-SEEN_LOAD_M = 0.01  # load travel over which a load counter decides whether the load stands ...
-SEEN_ROPE_M = 0.6  # ... and rope: one pull of a hand, within which a stretched rope gives and takes
-BATCHES = 6
-# rows of a profile, sums over cells: rope, load travel, time, rope with a saturated force, cells in
-# which rope or load made way; then four for each force channel: rope with the force known, force
-# x rope, load travel with the force known, force x load travel
-DISTANCE, LOAD, TIME, SATURATED, ROPE_CELLS, LOAD_CELLS, FORCES = range(7)
-PER_FORCE = 4
-
-
-@dataclass(frozen=True)
-class Steady:
-    """Means over distance of the steady part.
-
-    distance_m, load_travel_m (0 without a load counter); start_m, end_m: where it lies in the
-    stroke; force_N: per force channel, NaN where not known; saturated: share of the distance
-    with a force beyond its cell's capacity; batches: (b, 1 + channels): distance and means of
-    up to BATCHES equal pieces; stands: share of the stroke's rope in which the load stood.
-    """
-
-    distance_m: float
-    load_travel_m: float
-    start_m: float
-    end_m: float
-    force_N: tuple[float, ...]
-    saturated: float
-    batches: Floats
-    stands: float
+TURN_M, TURN_BACK_M = 0.05, 0.3  # rope the other way that makes another stroke: at first, later
+_ZERO = np.zeros(1, np.int64)
+_SHIFTED = [MOST_SHIFT - shift for shift in SHIFTS]
+METRE, JOULE = 2.0**-36, 2.0**-26  # sums are made of whole multiples of these
 
 
 @dataclass(frozen=True)
@@ -47,7 +35,7 @@ class Stroke:
     """Rope hauled (+) or given back under tension (-) between two changes of direction.
 
     Times s; haul_travel_m is positive for both directions; load_travel_m likewise, None without
-    a load counter; work_J: integral of the haul force over its travel; out_J: per force channel
+    a load counter; rig: which of the session's rigs, from 0; work_J: integral of the haul force over its travel; out_J: per force channel
     the integral of that force over the load's travel; steady: None where nothing was steady.
     """
 
@@ -63,6 +51,25 @@ class Stroke:
     peak_s: float
     steady: Steady | None
     growing: bool = False
+    rig: int = 0
+    facts: Facts = NO_FACTS
+
+
+@dataclass(frozen=True)
+class Track:
+    """Whole seconds of cells from `first` on, as the segmentation sees them; forces (f, n) with
+    the haul cell first, NaN unknown; high: of the haul cell; saturated: any force channel; rope
+    (n + 1,): rope at the haul at the cells' borders, m, None: nobody counts it; load: the load's
+    way likewise; around: haul force of MOST_SHIFT more cells behind the others (and, for a leg, all
+    of them with as many in front)."""
+
+    first: int
+    forces: Floats
+    high: Floats
+    saturated: Bools
+    rope: Floats | None
+    load: Floats | None
+    around: Floats
 
 
 class Leg:
@@ -81,7 +88,9 @@ class Leg:
         self.peak, self.peak_cell = -math.inf, cell
         self.size = FIRST_BLOCK_M
         self.load_top = sign * load  # furthest way of the load, in the leg's direction
-        self.rows = np.zeros((FORCES + PER_FORCE * forces, BLOCKS))
+        self.rope_cells = self.load_cells = 0  # cells in which they made way
+        self.rows = np.zeros((FORCES + PER_FORCE * forces + len(SHIFTS), BLOCKS))
+        self.tops = np.full(BLOCKS, -np.inf)  # highest haul force (over a cell) in each block
 
     @property
     def travel(self) -> float:
@@ -89,21 +98,123 @@ class Leg:
 
     def fork(self) -> Leg:
         other = copy.copy(self)
-        other.rows = self.rows.copy()
+        other.rows, other.tops = self.rows.copy(), self.tops.copy()
         return other
 
-    def add_profile(self, progress: Floats, rows: Floats) -> None:
-        """progress (n,) not decreasing, metres since the start; rows (FORCES + PER_FORCE f, n)."""
-        while len(progress):
-            index = (progress / self.size).astype(np.int64)
-            fits = int(np.searchsorted(index, BLOCKS, "left"))
-            for row, values in zip(self.rows, rows[:, :fits], strict=True):
-                np.add.at(row, index[:fits], values)  # one after the other: the cut leaves no mark
-            progress, rows = progress[fits:], rows[:, fits:]
-            if len(progress):
-                half = self.rows[:, 0::2] + self.rows[:, 1::2]
-                self.rows = np.concatenate((half, np.zeros_like(half)), axis=1)
-                self.size *= 2
+    def add(self, track: Track, step: Floats, start: int, stop: int) -> tuple[int, Leg | None]:
+        """Takes cells start..stop of the track until the rope turns.
+
+        step: rope in each cell, m.  Returns the first cell not taken, and the leg that begins
+        where the rope turned.
+        """
+        assert track.rope is not None
+        s, end = self.sign, track.rope[start + 1 : stop + 1]
+        way = end if s > 0 else -end
+        best = np.maximum.accumulate(np.concatenate(([s * self.best], way)))
+        turned = -1
+        back = best[1:] - way
+        if back.max() >= TURN_M:
+            travel = best[1:] - s * self.x0
+            turns = back >= np.where(travel < TURN_M, TURN_M, TURN_BACK_M)
+            turned = int(np.argmax(turns)) if turns.any() else -1
+            if turned >= 0:
+                stop = start + turned + 1
+                best = best[: turned + 2]
+        n, here = stop - start, slice(start, stop)
+        ahead = _exact(best[1:] - best[:-1], METRE)
+        forces = track.forces[:, here]
+        known = np.isfinite(forces)
+        whole = bool(known.all())
+        value = forces if whole else np.where(known, forces, 0.0)
+        furthest = ahead.nonzero()[0]
+        self.rope_cells += len(furthest)
+        k = int(furthest[-1]) if len(furthest) else -1
+        self.work, self.work_best = _summed(self.work, self.work_best, value * step[here], k)
+        made = None
+        if track.load is not None:
+            load = track.load[start : stop + 1]
+            top = np.maximum.accumulate(np.concatenate(([self.load_top], s * load[1:])))
+            self.load_top, made = float(top[-1]), _exact(top[1:] - top[:-1], METRE)
+            self.load_cells += int(np.count_nonzero(made))
+            self.out, self.out_best = _summed(
+                self.out, self.out_best, value * (load[1:] - load[:-1]), k
+            )
+            if k >= 0:
+                self.load_best = float(load[k + 1])
+        saturated = track.saturated[here]
+        rows, table = [DISTANCE], [ahead[None, :]]
+        if saturated.any():
+            rows.append(SATURATED)
+            table.append(np.where(saturated, ahead, 0.0)[None, :])
+        for row, moved in ((FORCES, ahead), (FORCES + 2, made)):
+            if moved is not None:
+                rows += range(row, row + PER_FORCE * len(value), PER_FORCE)
+                rows += range(row + 1, row + 1 + PER_FORCE * len(value), PER_FORCE)
+                table += [moved * known, _exact(value * moved, JOULE)]
+        if made is not None:
+            rows.append(LOAD)
+            table.append(made[None, :])
+        else:
+            rows += range(len(self.rows) - len(SHIFTS), len(self.rows))
+            table.append(self._shifted(track.around, start, value[0], ahead))
+        way = best[1:] - s * self.x0
+        self._add_profile(way, np.array(rows), np.concatenate(table), value[0])
+        if k >= 0:
+            self.best, self.last = float(s * best[-1]), track.first + start + k
+        high = track.high[here]
+        k = int(np.argmax(high))
+        if np.isnan(high[k]):
+            high = np.where(np.isnan(high), -np.inf, high)
+            k = int(np.argmax(high))
+        if high[k] > self.peak:
+            self.peak, self.peak_cell = float(high[k]), track.first + start + k
+        return stop, self._other(track, stop, float(high[n - 1])) if turned >= 0 else None
+
+    def _other(self, track: Track, stop: int, peak: float) -> Leg:
+        """The leg the other way, from where this one was furthest; it has taken cells up to stop."""
+        assert track.rope is not None
+        other = Leg(-self.sign, self.last + 1, self.best, self.load_best, len(self.work))
+        if self.travel < TURN_M:
+            other.first = self.first
+        other.work, other.out = self.work - self.work_best, self.out - self.out_best
+        other.best, other.last = float(track.rope[stop]), track.first + stop - 1
+        other.load_best = 0.0 if track.load is None else float(track.load[stop])
+        other.work_best, other.out_best = other.work, other.out
+        other.peak, other.peak_cell = peak, other.last
+        return other
+
+    def _shifted(self, around: Floats, start: int, force: Floats, ahead: Floats) -> Floats:
+        """(SHIFTS, n): rope with the force of some cells before or after; where that is not known,
+        its own."""
+        n = len(force)
+        near = around[start : start + n + 2 * MOST_SHIFT]
+        moved = np.array([near[k : k + n] for k in _SHIFTED])
+        if not np.isfinite(near).all():
+            moved = np.where(np.isfinite(moved), moved, force)
+        moved *= ahead
+        return _exact(moved, JOULE)
+
+    def _add_profile(self, progress: Floats, rows: Ints, table: Floats, force: Floats) -> None:
+        """progress (n,) not decreasing, metres since the start; table (r, n): for these rows of the
+        profile; force (n,): of the haul cell."""
+        if progress[-1] >= BLOCKS * self.size:
+            times = 1
+            while progress[-1] >= BLOCKS * self.size * times:
+                times *= 2
+            self.size *= times
+            if self.rows[DISTANCE].any():
+                merged = np.add.reduceat(self.rows, np.arange(0, BLOCKS, times), axis=1)
+                self.rows = np.zeros_like(self.rows)
+                self.rows[:, : merged.shape[1]] = merged
+                tops = np.maximum.reduceat(self.tops, np.arange(0, BLOCKS, times))
+                self.tops = np.full(BLOCKS, -np.inf)
+                self.tops[: len(tops)] = tops
+        index = (progress / self.size).astype(np.int64)
+        begin = (index[1:] != index[:-1]).nonzero()[0] + 1
+        begin = np.concatenate((_ZERO, begin))
+        at = index[begin]
+        self.rows[rows[:, None], at] += np.add.reduceat(table, begin, axis=1)
+        self.tops[at] = np.maximum(self.tops[at], np.maximum.reduceat(force, begin))
 
     def lowers(self, ratio: float, counted: bool) -> bool:
         """False for a lowering leg in which stretched rope springs back: the load stands, and
@@ -119,9 +230,12 @@ class Leg:
         whole = abs(float(self.work_best[0])) / max(self.travel, 1e-9)
         return bool(mean[len(used) // 2 :].mean() > 0.5 * whole)
 
-    def stroke(self, ratio: float, counted: bool, growing: bool = False) -> Stroke:
+    def stroke(self, ratio: float, counted: bool, growing: bool = False, rig: int = 0) -> Stroke:
         """As it stands; counted: there is a load counter."""
-        part = steady(self.rows, self.size, ratio, counted)
+        fine = counted and self.load_cells > 0.5 * self.rope_cells
+        part = steady(
+            self.rows, self.size, ratio, counted, fine, self.travel / max(self.rope_cells, 1)
+        )
         mean = None
         if part is not None and not math.isnan(part.force_N[0]):
             mean = part.force_N[0]
@@ -138,97 +252,24 @@ class Leg:
             (self.peak_cell + 0.5) / RATE,
             part,
             growing,
+            rig,
+            facts(self.rows, self.tops, self.size, ratio, counted, part),
         )
 
 
-def steady(rows: Floats, size: float, ratio: float, counted: bool) -> Steady | None:
-    """The part of a stroke in which the load moves steadily.
-
-    Left out: rope that stretches while the load still stands, the break-away, a slip.  With a
-    load counter: blocks in which the load stands, and means are over the load's way, because rope
-    that stretches and gives between hands goes to and fro with the force; without one, or where
-    its steps are too coarse, over the rope's.  Always: blocks at the beginning that differ
-    from the median by more than 5 % and by more than three times the median deviation, so that a
-    force that ripples or climbs along the whole stroke keeps its beginning.
-    """
-    used = np.flatnonzero(rows[FORCES] > 0)
-    if len(used) == 0:
-        return None
-    distance = rows[FORCES, used]
-    mean = rows[FORCES + 1, used] / distance
-    good, fine = np.ones(len(used), bool), False
-    if counted:
-        good = _load_moves(rows[DISTANCE, used], rows[LOAD, used], size, ratio)
-        fine = rows[LOAD_CELLS].sum() > 0.5 * rows[ROPE_CELLS].sum()
-    good &= rows[SATURATED, used] < 0.5 * rows[DISTANCE, used]
-    if not good.any():
-        good = np.ones(len(used), bool) if not counted else good
-        if not good.any():
-            return None
-    median = _median(mean[good], distance[good])
-    away = np.abs(mean - median)
-    limit = max(0.05 * abs(median), 3.0 * _median(away[good], distance[good]))
-    lead = 0
-    while lead < len(used) // 2 and not (good[lead] and away[lead] <= limit):
-        lead += 1
-    if lead:
-        good[: min(lead + 1, len(used) // 2 + 1)] = False
-    if not good.any():
-        return None
-    block = used[good]
-    kept = rows[:, block]
-    stands = 1.0 - float(kept[DISTANCE].sum() / rows[DISTANCE, used].sum())
-    return Steady(
-        float(kept[DISTANCE].sum()),
-        float(kept[LOAD].sum()),
-        float(block[0] * size),
-        float((block[-1] + 1) * size),
-        _means(kept, fine),
-        float(rows[SATURATED, used].sum() / rows[DISTANCE, used].sum()),
-        _batches(kept, fine),
-        stands,
-    )
+def _summed(total: Floats, best: Floats, terms: Floats, k: int) -> tuple[Floats, Floats]:
+    """Sums (f,) with terms (f, n) added, and what they were after cell k (as before if k < 0)."""
+    terms = _exact(terms, JOULE)
+    if k < 0:
+        return total + terms.sum(axis=1), best
+    best = total + terms[:, : k + 1].sum(axis=1)
+    return best + terms[:, k + 1 :].sum(axis=1), best
 
 
-def _load_moves(distance: Floats, load: Floats, size: float, ratio: float) -> Bools:
-    """Blocks around which the load makes at least half of its way for the rope hauled."""
-    scale = max(SEEN_LOAD_M * ratio, SEEN_ROPE_M)
-    reach = max(1, min(math.ceil(scale / size / 2), len(load) // 12))
-    kernel = np.ones(2 * reach + 1)
-    near = slice(reach, reach + len(load))
-    way = np.convolve(load, kernel)[near] * ratio
-    rope = np.convolve(distance, kernel)[near]
-    good: Bools = way > 0.5 * rope
-    if len(good) > 8:  # near where it stands the load gathers way or loses it
-        stands = np.convolve(~good, kernel)[near] > 0.5
-        if not stands.all():
-            good = ~stands
-    return good
-
-
-def _means(rows: Floats, by_load: bool) -> tuple[float, ...]:
-    """Mean of each force channel over load travel or rope; NaN where it was mostly unknown."""
-    offset, whole = (2, rows[LOAD].sum()) if by_load else (0, rows[DISTANCE].sum())
-    means = []
-    for j in range(FORCES + offset, len(rows), PER_FORCE):
-        known, total = float(rows[j].sum()), float(rows[j + 1].sum())
-        means.append(total / known if known > 0.5 * float(whole) and known > 0 else math.nan)
-    return tuple(means)
-
-
-def _batches(rows: Floats, by_load: bool) -> Floats:
-    """Pieces of about equal distance."""
-    along = np.cumsum(rows[DISTANCE])
-    number = min(BATCHES, len(along))
-    piece = np.minimum((along / along[-1] * number - 1e-9).astype(int), number - 1)
-    parts = [rows[:, piece == k] for k in range(number)]
-    return np.array(
-        [[float(p[DISTANCE].sum()), *_means(p, by_load)] for p in parts if p.shape[1] > 0],
-        dtype=float,
-    )
-
-
-def _median(values: Floats, weights: Floats) -> float:
-    order = np.argsort(values, kind="stable")
-    total = np.cumsum(weights[order])
-    return float(values[order][np.searchsorted(total, total[-1] / 2)])
+def _exact(values: Floats, unit: float) -> Floats:
+    """Rounded to whole multiples of unit, a power of two, so that sums of them are exact and come
+    out the same in any order, and however the readings were cut."""
+    large = 1.5 * 2.0**52 * unit
+    result: Floats = values + large
+    result -= large
+    return result

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 from statistics import NormalDist
 from typing import Any
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from analysis.cells import Floats
 
@@ -41,8 +43,11 @@ class Quantity:
 
     @property
     def degrees(self) -> float:
-        below = sum(c.u**4 / c.degrees for c in self.budget if math.isfinite(c.degrees))
-        return self.u**4 / below if below > 0 else math.inf
+        u = self.u
+        if not 0 < u < math.inf:
+            return math.inf
+        below = sum((c.u / u) ** 4 / c.degrees for c in self.budget if math.isfinite(c.degrees))
+        return 1 / below if below > 1e-12 else math.inf
 
     @property
     def U95(self) -> float:
@@ -56,6 +61,46 @@ class Quantity:
     def json(self) -> dict[str, Any]:
         """{"value", "u", "U95", "n"} of interface section 6."""
         return {"value": self.value, "u": self.u, "U95": self.U95, "n": self.n}
+
+
+def slopes(f: Callable[[Floats], float], x: Floats, step: Floats) -> Floats:
+    """Partial derivatives of f at x (n,) by central differences of `step` (n,)."""
+    result = np.empty(len(x))
+    for k in range(len(x)):
+        d = np.zeros(len(x))
+        d[k] = step[k]
+        result[k] = (f(x + d) - f(x - d)) / (2 * step[k])
+    return result
+
+
+def propagate(f: Callable[[Floats], ArrayLike], x: Floats, cov: Floats) -> tuple[Floats, Floats]:
+    """Values f(x) (m,) and their covariance (m, m) for correlated inputs x (n,), cov (n, n).
+
+    Linear propagation C J cov J' with J by central differences of a thousandth of the standard
+    uncertainty (JCGM 100, 5.2.2 and H.2; JCGM 102 for several results).
+    """
+    value = np.atleast_1d(np.asarray(f(x), dtype=np.float64))
+    u = np.sqrt(np.diag(cov))
+    jacobian = np.zeros((len(value), len(x)))
+    for k in np.flatnonzero(u > 0):
+        d = np.zeros(len(x))
+        d[k] = 1e-3 * u[k]
+        jacobian[:, k] = (np.atleast_1d(f(x + d)) - np.atleast_1d(f(x - d))) / (2 * d[k])
+    return value, np.asarray(jacobian @ cov @ jacobian.T)
+
+
+def budget_rows(quantity: Quantity) -> list[tuple[str, float, float, float]]:
+    """(name, u, degrees of freedom, share of the combined variance), the largest share first;
+    components of one name are one row."""
+    merged: dict[str, list[Component]] = {}
+    for c in quantity.budget:
+        merged.setdefault(c.name, []).append(c)
+    total = quantity.u**2
+    rows = []
+    for name, parts in merged.items():
+        one = Quantity(0.0, tuple(parts), 1)
+        rows.append((name, one.u, one.degrees, one.u**2 / total if total > 0 else 0.0))
+    return sorted(rows, key=lambda row: -row[3])
 
 
 def type_a(values: Floats, weights: Floats) -> tuple[float, Component]:

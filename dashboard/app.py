@@ -63,7 +63,7 @@ class Shell(Dash):
 def make(token: str) -> Dash:
     """The Dash application; it has no callback, and nothing on it changes a session."""
     app = Shell(
-        __name__, serve_locally=True, eager_loading=True, assets_ignore=r"^plan\.", title="haul",
+        __name__, serve_locally=True, eager_loading=True, assets_ignore=r"^(plan|review)", title="haul",
         update_title=None, add_log_handler=False,
         index_string=INDEX.replace("TOKEN", escaping.escape(token, quote=True)),
     )  # fmt: skip
@@ -81,7 +81,9 @@ def layout() -> Any:
                 [html.Div([html.H1(id="title"), html.Span(id="sub")], className="who"),
                  html.Div([html.Span(id="clock"),
                            html.Button("SOUND OFF", id="sound", type="button"),
-                           html.Button("Dark", id="theme", type="button")], className="when")]
+                           html.Button("Dark", id="theme", type="button"),
+                           html.A("Review", href="review", id="to-review", className="way")],
+                          className="when")]
             ),
             html.Main([*_glance(), *_closer(), *_work()]),
         ],

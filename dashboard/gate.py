@@ -1,13 +1,15 @@
 """The one gate before every route: what is not expected is refused, shortly and without a trace.
 
 Refused are, in this order: another Host (a page elsewhere that lets its name lead here), a foreign
-Origin or Sec-Fetch-Site, a long URL, a method or route that is not on the list, a large body, and an
-action without the token of this run.  Whatever a route raises becomes one short answer and a trace in a log.
+Origin or Sec-Fetch-Site, a long URL, who has no code where one is asked for, a method or route that is
+not on the list or not for this role, a large body, and an action without the token of this run.
+Whatever a route raises becomes one short answer and a trace in a log.
 """
 
 from __future__ import annotations
 
 import hmac
+import json
 import re
 import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -23,11 +25,13 @@ TOKEN_HEADER = "HTTP_X_HAUL_TOKEN"
 TEXT = "text/plain; charset=utf-8"
 JSON = "application/json"
 HTML = "text/html; charset=utf-8"
+ANYONE, VIEWER, OPERATOR = "anyone", "viewer", "operator"
+MAY = {None: {ANYONE}, VIEWER: {ANYONE, VIEWER}, OPERATOR: {ANYONE, VIEWER, OPERATOR}}
 REASONS = {
     200: "OK", 202: "Accepted", 304: "Not Modified", 400: "Bad Request", 403: "Forbidden",
     404: "Not Found", 405: "Method Not Allowed", 409: "Conflict", 411: "Length Required",
     413: "Content Too Large", 414: "URI Too Long", 415: "Unsupported Media Type",
-    421: "Misdirected Request", 500: "Internal Server Error",
+    421: "Misdirected Request", 429: "Too Many Requests", 500: "Internal Server Error",
 }  # fmt: skip
 
 StartResponse = Callable[..., Any]
@@ -36,7 +40,7 @@ Wsgi = Callable[[dict[str, Any], StartResponse], Iterable[bytes]]
 
 @dataclass(frozen=True)
 class Request:
-    """What a route may look at.  match: the route's pattern on the path."""
+    """What a route may look at.  match: the route's pattern on the path; role: of who asks."""
 
     method: str
     path: str
@@ -44,28 +48,38 @@ class Request:
     body: bytes
     match: re.Match[str]
     environ: dict[str, Any]
+    role: str | None = OPERATOR
 
 
 @dataclass(frozen=True)
 class Answer:
-    """keep: whether a browser may keep it."""
+    """keep: whether a browser may keep it; cookie: of Set-Cookie."""
 
     status: int
     body: bytes
     kind: str = TEXT
     keep: bool = False
+    cookie: str = ""
 
 
 @dataclass(frozen=True)
 class Route:
-    """method: GET (HEAD too) or POST; handle makes the answer, or `app` is asked instead."""
+    """method: GET (HEAD too) or POST; handle makes the answer, or `app` is asked instead; who may
+    ask: ANYONE, VIEWER (an operator too) or OPERATOR; if not said, VIEWER for a GET and OPERATOR for a
+    POST; token: whether a POST has to carry it."""
 
     method: str
     pattern: re.Pattern[str]
     handle: Callable[[Request], Answer] | None = None
     app: Wsgi | None = None
     keep: bool = False
+    who: str = ""
+    token: bool = True
     most: int = MOST_BODY  # bytes of a body
+
+    @property
+    def for_whom(self) -> str:
+        return self.who or (VIEWER if self.method == "GET" else OPERATOR)
 
 
 @dataclass(frozen=True)
@@ -79,13 +93,15 @@ class Refused(Exception):
 @dataclass
 class Gate:
     """A WSGI application.  hosts: the values of Host that are this server; token: of this run;
-    script_hashes: CSP sources of inline scripts; log: takes what a route raised."""
+    script_hashes: CSP sources of inline scripts; log: takes what a route raised; role_of: who asks,
+    by the request's environ (None: nobody who was let in)."""
 
     hosts: frozenset[str]
     token: str
     routes: Sequence[Route]
     script_hashes: Sequence[str]
     log: Callable[[Exception], None]
+    role_of: Callable[[dict[str, Any]], str | None] = lambda environ: OPERATOR
     headers: list[tuple[str, str]] = field(init=False)
 
     def __post_init__(self) -> None:
@@ -140,21 +156,28 @@ class Gate:
             raise Refused(400, "no such address")
         method = environ.get("REQUEST_METHOD", "")
         found = [(r, m) for r in self.routes if (m := r.pattern.fullmatch(path))]
+        role = self.role_of(environ)
+        if role is None and not any(r.for_whom == ANYONE for r, _ in found):
+            # before anything is said about what is here and what is not
+            raise Refused(403, "this page needs the code of its run: open the link you were given")
         if not found:
             raise Refused(404, "nothing is here")
         wanted = "GET" if method == "HEAD" else method
         route, match = next(((r, m) for r, m in found if r.method == wanted), (None, None))
         if route is None or match is None:
             raise Refused(405, f"not with {method[:10]}" if method.isalpha() else "not so")
+        if route.for_whom not in MAY.get(role, ()):
+            raise Refused(403, "only an operator may do this" if role else "this needs a code")
         body = self._body(environ, route.most)
-        if route.method == "POST":
+        if route.method == "POST" and route.token:
             given = environ.get(TOKEN_HEADER, "")
             if not hmac.compare_digest(given.encode("latin-1", "replace"), self.token.encode()):
                 raise Refused(403, "the token of this run is missing or wrong: load the page again")
-            if environ.get("CONTENT_TYPE", "").split(";")[0].strip().lower() != JSON:
-                raise Refused(415, "send application/json")
+        kind = environ.get("CONTENT_TYPE", "").split(";")[0].strip().lower()
+        if route.method == "POST" and kind != JSON:  # which a form of another page cannot say
+            raise Refused(415, "send application/json")
         query = dict(parse_qsl(text, keep_blank_values=True, max_num_fields=20, errors="replace"))
-        return route, Request(method, path, query, body, match, environ)
+        return route, Request(method, path, query, body, match, environ, role)
 
     def _body(self, environ: dict[str, Any], most: int) -> bytes:
         if environ.get("HTTP_TRANSFER_ENCODING"):
@@ -179,6 +202,8 @@ class Gate:
             ("Server-Timing", f"app;dur={took_ms:.2f}"),
             *self.headers,
         ]
+        if answer.cookie:
+            headers.append(("Set-Cookie", answer.cookie))
         start(f"{answer.status} {REASONS.get(answer.status, 'Other')}", headers)
         return [] if environ.get("REQUEST_METHOD") == "HEAD" else [answer.body]
 
@@ -219,3 +244,16 @@ def asked_int(query: Mapping[str, str], name: str) -> int:
     if not re.fullmatch(r"[0-9]{1,15}", text):
         raise Refused(400, f"{name} is a whole number")
     return int(text)
+
+
+def asked_texts(body: bytes, known: Sequence[str]) -> dict[str, str]:
+    """A JSON object whose keys are known and whose values are texts; raises Refused."""
+    try:
+        found = json.loads(body.decode("utf-8"))
+    except (ValueError, RecursionError):
+        found = None
+    if not isinstance(found, dict) or not all(
+        key in known and isinstance(value, str) for key, value in found.items()
+    ):
+        raise Refused(400, "send one JSON object with the texts " + ", ".join(known))
+    return found

@@ -15,8 +15,8 @@ LAST_EVENTS = 6
 KEPT_EVENTS = 50
 SHOWN_ALARMS = 5
 SPANS_KEPT = 48  # strokes, resets and marks that a page which comes late is told
-SHOWN_EVENTS = frozenset({"mark", "undo", "zero", "alarm", "ack", "refused", "gap", "disk", "sleep",
-                          "rig", "end", "slip", "shock", "saturated"})  # fmt: skip
+SHOWN_EVENTS = frozenset({"mark", "undo", "zero", "alarm", "ack", "refused", "gap", "disk", "power",
+                          "sleep", "rig", "end", "slip", "shock", "saturated"})  # fmt: skip
 SUDDEN = frozenset({"slip", "shock", "saturated"})
 
 

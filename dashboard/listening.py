@@ -1,7 +1,8 @@
-"""A WSGI application on a port of this machine alone, served by waitress; the log of what it breaks on."""
+"""A WSGI application on a port of one address, served by waitress; the log of what it breaks on."""
 
 from __future__ import annotations
 
+import errno
 import os
 import socket
 import tempfile
@@ -16,6 +17,7 @@ from typing import Any
 from logger.errors import CallFault
 
 HOST = "127.0.0.1"
+THREADS = 6
 MOST_LOGGED = 50
 
 
@@ -42,31 +44,26 @@ class FaultLog:
 
 
 class Listening:
-    """Waitress on 127.0.0.1; port 0 takes a free one.  url: what to open; hosts: what a request may
-    call this server.
+    """Waitress on 127.0.0.1, or on one other address alone; port 0 takes a free one.  url: what to
+    open; hosts: what a request may call this server.
 
-    Raises CallFault where the port is taken.
+    Raises CallFault where the address or the port cannot be used.
     """
 
-    def __init__(self, call: Callable[..., Iterable[bytes]], port: int = 0) -> None:
-        from waitress.server import create_server
+    def __init__(
+        self, call: Callable[..., Iterable[bytes]], port: int = 0, address: str | None = None
+    ) -> None:
+        from dashboard.connections import PageServer
 
-        try:
-            listening = socket.create_server((HOST, port))
-        except OSError as error:
-            raise CallFault(
-                "--http",
-                f"port {port} of {HOST} cannot be used ({error.strerror})",
-                "give another, or 0 for a free one",
-            ) from None
-        self._waitress: Any = create_server(
-            call, sockets=[listening], threads=6, ident=None, connection_limit=100,
-            channel_timeout=20, cleanup_interval=10, max_request_header_size=16384,
-            max_request_body_size=65536, clear_untrusted_proxy_headers=True, asyncore_use_poll=True,
-        )  # fmt: skip
+        listening = _listen(address or HOST, port)
+        self._waitress: Any = PageServer(call, listening, THREADS)
         self.port = int(listening.getsockname()[1])
-        self.url = f"http://{HOST}:{self.port}/"
-        self.hosts = frozenset({f"{HOST}:{self.port}", f"localhost:{self.port}"})
+        names = (HOST, "localhost") if address is None else (address,)
+        hosts = [f"[{n}]:{self.port}" if ":" in n else f"{n}:{self.port}" for n in names]
+        self.url = f"http://{hosts[0]}/"
+        if self.port == 80:  # which browsers leave out
+            hosts += [host.removesuffix(":80") for host in hosts]
+        self.hosts = frozenset(hosts)
 
     def run(self) -> None:
         """Serve until `close`."""
@@ -80,3 +77,18 @@ class Listening:
         held.task_dispatcher.shutdown(timeout=1.0)
         # in the thread that serves, between two rounds of its loop
         held.trigger.pull_trigger(lambda: wasyncore.close_all(held._map, ignore_all=True))
+
+
+def _listen(address: str, port: int) -> socket.socket:
+    family = socket.AF_INET6 if ":" in address else socket.AF_INET
+    try:
+        return socket.create_server((address, port), family=family)
+    except OSError as error:
+        if error.errno in (errno.EADDRNOTAVAIL, errno.EAFNOSUPPORT):
+            raise CallFault(
+                "--share", f"{address} is no address of this machine", "give one that it has"
+            ) from None
+        raise CallFault(
+            "--http", f"port {port} of {address} cannot be used ({error.strerror})",
+            "give another, or 0 for a free one",
+        ) from None

@@ -19,6 +19,7 @@ import numpy as np
 
 from analysis.analyser import Analyser, Result
 from analysis.bodies import Floats
+from analysis.later_rig import rigs_of
 from analysis.predict import Model, model
 from analysis.review import review_from
 from analysis.rig import load_rig, parse_rig
@@ -57,7 +58,7 @@ class Watch:
         self.known: Model = model(self.rig)
         self.rig_now, self.known_now = self.rig, self.known
         self.roles = roles(self.rig, self.info.sensors, self.known)
-        self.analyser = Analyser.of(self.roles)
+        self.analyser = Analyser.of(self.roles, rigs_of(path, self.info.sensors))
         self.follower = Follower(path)
         self.tracks = {c.name: Track(c) for c in self.info.sensors.channels}
         self.recording = Recording(path)

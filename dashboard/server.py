@@ -1,4 +1,4 @@
-"""The page's server: loopback only, one process, every route behind the gate."""
+"""The page's server: one address (loopback, if none is shared), one process, every route behind the gate."""
 
 from __future__ import annotations
 
@@ -9,10 +9,22 @@ from pathlib import Path
 from typing import Any
 
 from dashboard.board import SPANS, encode
-from dashboard.gate import HTML, JSON, Answer, Gate, Refused, Request, Route, asked_int
+from dashboard.gate import (
+    HTML,
+    JSON,
+    OPERATOR,
+    Answer,
+    Gate,
+    Refused,
+    Request,
+    Route,
+    asked_int,
+    asked_texts,
+)
 from dashboard.hub import Hub
 from dashboard.listening import FaultLog as FaultLog
 from dashboard.listening import Listening
+from dashboard.sharing import Sharing
 from logger.errors import one_line
 
 VERBS = ("mark", "undo", "zero", "ack", "end")
@@ -24,19 +36,25 @@ ASSETS = Path(__file__).parent / "assets"
 class Server(Listening):
     """Waitress with the gate in front.  url: what to open; token: what actions have to carry.
 
-    Raises CallFault where the port is taken.
+    sharing: the address to listen on and the codes that let in; None: loopback, without codes.
+    Raises CallFault where the address or the port cannot be used.
     """
 
-    def __init__(self, hub: Hub, port: int = 0) -> None:
+    def __init__(self, hub: Hub, port: int = 0, sharing: Sharing | None = None) -> None:
         from dashboard.app import make
 
-        self.hub = hub
+        self.hub, self.sharing = hub, sharing
         self.token = secrets.token_urlsafe(24)
         self.faults = hub.log
         app = make(self.token)
         app.server.test_client().get("/")  # so that Dash knows what its page will ask for
-        super().__init__(self._call, port)
-        self.gate = Gate(self.hosts, self.token, self._routes(app), app.csp_hashes(), self.faults)
+        super().__init__(self._call, port, None if sharing is None else sharing.address)
+        if sharing is not None:
+            sharing.port = self.port
+        self.gate = Gate(
+            self.hosts, self.token, self._routes(app), app.csp_hashes(), self.faults,
+            (lambda environ: OPERATOR) if sharing is None else sharing.role,
+        )  # fmt: skip
 
     def _call(self, environ: dict[str, Any], start: Callable[..., Any]) -> Iterable[bytes]:
         return self.gate(environ, start)
@@ -49,14 +67,18 @@ class Server(Listening):
         routes = [
             Route("GET", at("/since"), self._since),
             Route("GET", at("/rig"), self._rig),
-            Route("POST", at("/act/(rig)"), self._act_rig, most=MOST_RIG),
-            Route("POST", at("/act/([a-z]{1,20})"), self._act),
+            Route("POST", at("/act/(rig)"), self._act_rig, who=OPERATOR, most=MOST_RIG),
+            Route("POST", at("/act/([a-z]{1,20})"), self._act, who=OPERATOR),
+            Route("GET", at("/who"), self._who),
             Route("GET", at("/_dash-(layout|dependencies)"), app=flask),
             Route("GET", at(r"/_dash-component-suites/(dash|plotly)(/[A-Za-z0-9_@-][A-Za-z0-9_.@-]*)+"),
                   app=_registered_only(flask), keep=True),
             Route("GET", at(f"/assets/({files})"), app=flask, keep=True),
             Route("GET", at("/_favicon.ico"), app=flask, keep=True),
         ]  # fmt: skip
+        from dashboard.review_server import routes as review
+
+        routes += review(self.hub)
         if self.hub.many:
             page = _page(flask, self.hub)
             routes += [
@@ -65,7 +87,15 @@ class Server(Listening):
             ]
         else:
             routes.append(Route("GET", at("/"), app=flask))
+        if self.sharing is not None:
+            from dashboard.entrance import routes as entrance
+
+            routes += entrance(self.sharing)
         return routes
+
+    def _who(self, request: Request) -> Answer:
+        shared = self.sharing is not None
+        return Answer(200, encode({"role": request.role, "shared": shared}), JSON)
 
     def _list(self, request: Request) -> Answer:
         from dashboard.session_list import page
@@ -97,11 +127,12 @@ class Server(Listening):
     def _act_rig(self, request: Request) -> Answer:
         from logger.inbox import ask_rig_text
 
-        asked = _object(request.body)
+        asked = asked_texts(request.body, ("text", "s"))
         watch = self.hub.get(asked.get("s", ""))
         if watch is None:
             raise Refused(404, "no such session")
-        return Answer(202, encode({"id": ask_rig_text(watch.path, asked.get("text", ""))}), JSON)
+        name = ask_rig_text(watch.path, asked.get("text", ""), request.role or "viewer")
+        return Answer(202, encode({"id": name}), JSON)
 
     def _act(self, request: Request) -> Answer:
         from logger.inbox import ask
@@ -109,28 +140,15 @@ class Server(Listening):
         verb = request.match[1]
         if verb not in VERBS:
             raise Refused(404, "no such action")
-        asked = _object(request.body)
+        asked = asked_texts(request.body, ("channel", "text", "s"))
         watch = self.hub.get(asked.get("s", ""))
         if watch is None:
             raise Refused(404, "no such session")
-        name = ask(watch.path, verb, asked.get("channel", ""), one_line(asked.get("text", "")))
+        name = ask(
+            watch.path, verb, asked.get("channel", ""), one_line(asked.get("text", "")),
+            role=request.role or "viewer",  # the recorder obeys an operator alone, whatever comes here
+        )  # fmt: skip
         return Answer(202, encode({"id": name}), JSON)
-
-
-def _object(body: bytes) -> dict[str, str]:
-    """A JSON object of texts; raises Refused."""
-    import json
-
-    try:
-        found = json.loads(body.decode("utf-8"))
-    except (ValueError, RecursionError):
-        found = None
-    known = {"s", "channel", "text"}
-    if not isinstance(found, dict) or not all(
-        key in known and isinstance(value, str) for key, value in found.items()
-    ):
-        raise Refused(400, "send one JSON object with the texts channel, text, s")
-    return found
 
 
 def _registered_only(app: Callable[..., Any]) -> Callable[..., Any]:

@@ -23,7 +23,7 @@ def page(folder: Path) -> str:
     return (
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        '<link rel="stylesheet" href="/assets/page.css"><title>haul sessions</title></head>\n'
+        '<link rel="icon" href="data:,"><link rel="stylesheet" href="/assets/page.css"><title>haul sessions</title></head>\n'
         f"<body><main class=\"list\"><h1>Sessions in {escape(one_line(folder.name))}</h1>\n"
         f"<ul>{rows}</ul>{rest}</main></body></html>\n"
     )
@@ -37,5 +37,6 @@ def _row(folder: Path, name: str) -> str:
         started, state = "", f"cannot be read: {fault.fault}"
     return (
         f'<li><a href="/s/{quote(name, safe="")}/">{escape(one_line(name))}</a> '
+        f'<a href="/s/{quote(name, safe="")}/review" aria-label="review of {escape(one_line(name))}">review</a> '
         f"<span>{escape(started)}</span> <span>{escape(state)}</span></li>"
     )

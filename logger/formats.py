@@ -48,6 +48,7 @@ class Decoder:
         self.names = tuple(channel.name for channel in channels)
         self.causes: Counter[str] = Counter()
         self.drops: dict[str, int] = dict.fromkeys(self.names, 0)
+        self.other_line = b""
         self._tail = b""
         self._skipping = False
         self._first = False
@@ -130,11 +131,18 @@ class Decoder:
 
     def _drop(self, cause: str, line: bytes, name: str | None = None) -> None:
         self.causes[cause] += 1
+        if cause == OTHER:
+            self.other_line = line[:SAMPLE]
         if cause not in NOT_DROPPED:
             for lost in self.names if name is None else (name,):
                 self.drops[lost] += 1
         if len(self._out.samples) < MOST_SAMPLES and cause != OTHER:
             self._out.samples.append((cause, line[:SAMPLE]))
+
+    @property
+    def others(self) -> int:
+        """Whole lines so far that were for no channel here."""
+        return self.causes[OTHER]
 
     def _take(self, name: str, text: bytes) -> None:
         self._out.readings.setdefault(name, []).append(text)

@@ -4,6 +4,7 @@ of events.csv that carries the file's name as its id."""
 from __future__ import annotations
 
 import contextlib
+import itertools
 import json
 import os
 import re
@@ -23,6 +24,7 @@ VERBS = ("mark", "undo", "zero", "ack", "rig", "end")
 ROLES = ("viewer", "operator")
 MOST_REQUEST = 4096
 MOST_AT_ONCE = 100
+MOST_LOOKED_AT = 2000
 _ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,63}")
 _OWN_ID = re.compile(r"r[0-9]{6,}")
 
@@ -112,11 +114,12 @@ class Inbox:
         """
         try:
             with os.scandir(self.folder) as entries:
-                names = [entry.name for entry in sorted(entries, key=_order)]
+                wanted = (entry for entry in entries if self._wanted(entry.name))
+                # however many lie there, a look at them takes a bounded time
+                found = sorted(itertools.islice(wanted, MOST_LOOKED_AT), key=_order)
         except OSError:
             return
-        asked = [n for n in names if n.endswith(".json") and not n.startswith(".")]
-        for name in [n for n in asked if n not in self._stuck][:MOST_AT_ONCE]:
+        for name in [entry.name for entry in found][:MOST_AT_ONCE]:
             path = self.folder / name
             key = name.removesuffix(".json")
             if key in self._answered and key:
@@ -130,6 +133,9 @@ class Inbox:
             if good:
                 self._answered.add(key)
             self._remove(path)
+
+    def _wanted(self, name: str) -> bool:
+        return name.endswith(".json") and not name.startswith(".") and name not in self._stuck
 
     def attachment(self, name: str) -> bytes | str:
         """The bytes of a file in the inbox (never elsewhere), or why it cannot be taken."""

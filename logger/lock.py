@@ -8,6 +8,8 @@ import sys
 import time
 from pathlib import Path
 
+from logger import files
+
 LOCK_NAME = "recorder.lock"
 
 
@@ -17,11 +19,21 @@ class SessionLock:
     def __init__(self, fd: int, path: Path) -> None:
         self._fd, self._path = fd, path
 
+    def in_place(self) -> bool:
+        """Whether the lock's file is still the one that is held."""
+        if self._fd < 0 or sys.platform == "win32":
+            return self._fd >= 0
+        try:
+            seen, own = self._path.lstat(), os.fstat(self._fd)
+        except OSError:
+            return False
+        return (seen.st_dev, seen.st_ino) == (own.st_dev, own.st_ino)
+
     def release(self, remove: bool = True) -> None:
         """Let go; remove: the session is sealed and needs no lock any more."""
         if self._fd < 0:
             return
-        if remove and sys.platform != "win32":
+        if remove and sys.platform != "win32" and self.in_place():
             with contextlib.suppress(OSError):
                 self._path.unlink()
         os.close(self._fd)
@@ -36,13 +48,15 @@ def acquire(folder: Path) -> SessionLock | None:
     path = folder / LOCK_NAME
     # O_NOFOLLOW: a link planted under this name must not make us write elsewhere
     flags = os.O_RDWR | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0)
-    fd = os.open(path, flags, 0o644)
     # a viewer that asks whether the lock is held takes it for a moment itself
     for _ in range(20):
-        if _try(fd, shared=False):
-            return SessionLock(fd, path)
+        fd = files.ops.open(path, flags)
+        found = SessionLock(fd, path)
+        # one that its holder removed meanwhile is none: nobody else would see it
+        if _try(fd, shared=False) and found.in_place():
+            return found
+        os.close(fd)
         time.sleep(0.01)
-    os.close(fd)
     return None
 
 

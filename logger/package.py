@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from logger.errors import SessionFault, one_line
+from logger.files import open_plain
 from logger.sensors import Channel
 
 FORMAT = 1
@@ -183,7 +184,7 @@ def read_descriptor(folder: Path) -> dict[str, Any]:
         raise SessionFault(folder, "is a file, not a session folder", cure)
     path = folder / DESCRIPTOR
     try:
-        with path.open("rb") as file:
+        with open_plain(path) as file:
             data = file.read(MOST_DESCRIPTOR + 1)
     except FileNotFoundError:
         raise SessionFault(

@@ -21,8 +21,10 @@ CYCLE_S = 0.02
 READ_BYTES = 4096
 MOST_CHUNK = 65536
 BUSY_BYTES = 8192  # of one cycle: from here on the port is read without a pause
+SLEPT_S = 0.1
 WHOLE_AFTER_S = 0.05  # silence after opening that shows that the next line is whole
-BACK_OFF_S, MOST_BACK_OFF_S = 0.2, 5.0
+# doubling, but never beyond what leaves the first row within 1 s of a device's return
+BACK_OFF_S, MOST_BACK_OFF_S = 0.2, 0.5
 
 
 @dataclass(frozen=True)
@@ -80,7 +82,7 @@ def open_port(url: str, baud: int | None) -> Any:
     import serial
 
     options: dict[str, Any] = {"baudrate": baud or 9600, "timeout": CYCLE_S}
-    if "://" not in url or url.startswith("hwgrep://"):
+    if "://" not in url or url.lower().startswith("hwgrep://"):
         options["exclusive"] = True  # a second reader would steal bytes
     return serial.serial_for_url(url, **options)
 
@@ -103,12 +105,12 @@ class _Source:
         Waits CYCLE_S for the first byte, then CYCLE_S for company unless the port is busy.
         """
         if self._fd < 0:
-            began = clock.now()
+            began, awake = clock.now(), clock.awake()
             try:
                 data = bytes(self._port.read(READ_BYTES))
             except Exception as error:  # pyserial lets TypeError and others out on a lost port
                 return b"", began, began, _reason(error)
-            return data, began, clock.now(), None
+            return data, began, _ended(began, awake), None
         return self._read_fd()
 
     def _read_fd(self) -> tuple[bytes, float, float, str | None]:
@@ -116,13 +118,13 @@ class _Source:
 
         parts: list[bytes] = []
         size = 0
-        began = ended = clock.now()
+        began, awake = clock.now(), clock.awake()
         gone = None
         try:
             if not select.select([self._fd], [], [], CYCLE_S)[0]:
                 self._busy = False
                 return b"", began, began, None
-            began = clock.now()
+            began, awake = clock.now(), clock.awake()
             if not self._busy:
                 time.sleep(CYCLE_S)
             while size < MOST_CHUNK:
@@ -140,10 +142,16 @@ class _Source:
             pass
         except (OSError, ValueError) as error:
             gone = _reason(error)
-        ended = clock.now()
         if not self._busy:
             self._busy = size >= BUSY_BYTES
-        return b"".join(parts), began, ended, gone
+        return b"".join(parts), began, _ended(began, awake), gone
+
+
+def _ended(began: float, awake: float) -> float:
+    """Now; or where the machine slept since, when it would have been without the sleep: the lines
+    of a chunk came before it, and must not be spread over it."""
+    passed, awake_for = clock.now() - began, clock.awake() - awake
+    return began + (awake_for if passed - awake_for > SLEPT_S else passed)
 
 
 class PortReader(threading.Thread):
@@ -173,7 +181,14 @@ class PortReader(threading.Thread):
 
     def run(self) -> None:
         try:
-            self._run()
+            while not self._halt.is_set():
+                try:
+                    self._run()
+                except Exception as error:  # our own fault must not end the reading
+                    self.opened, self.fault = False, _reason(error)
+                    self.tried.set()
+                    self._say("disconnect", f"fault in the reader: {self.fault}")
+                    self._pause(BACK_OFF_S)
         finally:
             self.quiet.set()
 

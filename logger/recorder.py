@@ -11,21 +11,23 @@ import threading
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from logger import clock
 from logger.alarms import AlarmRow
 from logger.errors import PortFault, RigFault, SensorsFault
+from logger.host import HostWatch
 from logger.ports import PortReader
-from logger.recorder_writer import WriterThread
+from logger.recorder_writer import Told, WriterThread
 from logger.ring import Ring
 from logger.sensors import Sensors, for_recording, load_sensors
 from logger.session_writer import SessionWriter, check_out
 from logger.tables import read_text
 
-STATUS_S = 0.5
+STATUS_S = 0.1  # an alarm is told within it
+HOST_S = 0.5
 JOIN_S = 0.3
 
 RigCheck = Callable[[str, str], object]
@@ -34,7 +36,8 @@ RigCheck = Callable[[str, str], object]
 @dataclass(frozen=True)
 class Status:
     """How the recording stands.  latest: last reading of each channel as sent; ports: "" or why
-    a port is not open; disk: "" or why nothing can be written."""
+    a port is not open or brings nothing for its channels; disk: "" or why nothing can be written;
+    news: lines about the machine, and alarms: what became of them, since the last status."""
 
     time_s: float
     readings: dict[str, int]
@@ -42,6 +45,8 @@ class Status:
     latest: dict[str, str]
     ports: dict[str, str]
     disk: str
+    news: tuple[str, ...] = ()
+    alarms: tuple[Told, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -69,13 +74,15 @@ def record(
     simulation_true: Mapping[str, Any] | None = None,
     status: Callable[[Status], None] | None = None,
     check_rig: RigCheck | None = None,
+    host: HostWatch | None = None,
 ) -> Outcome:
     """Record until for_s seconds from now, SIGINT, SIGTERM or an `end` from the inbox.
 
     The rig file is copied, not looked into; check_rig(text, name) is asked about it and about a
     changed one: it raises a UserFault, or returns a reason as text, where the rig is wrong; a tuple of
     alarm rows takes the place of `alarms` from then on.
-    status is called about twice a second from this thread.
+    status is called about ten times a second from this thread.  host: the machine is looked at, and
+    kept awake; what it is short of becomes an event.
 
     Raises PortFault if no port opens (wait: keeps trying), SessionFault if `out` cannot be used,
     SensorsFault, RigFault; nothing is left behind then.
@@ -120,13 +127,18 @@ def record(
             writer, sensors, ring, readers, zero_moment, tuple(alarms), check_rig, done, reasons
         )
         thread.start()
-        _wait(thread, done, None if for_s is None else began + for_s, status, readers, sensors)
+        until = None if for_s is None else began + for_s
+        status = Telling(status, thread, host)
+        _wait(thread, ring, done, until, status, readers, sensors)
         if not reasons:
             reasons.append("time")
         done.set()
         _stop(readers)
         thread.finish()
         thread.join()
+        status.end()
+    if thread.own_fault is not None:
+        raise thread.own_fault  # sealed all the same; the command line logs it and says where
     return Outcome(
         path=target,
         state="sealed" if thread.digest else "cut short",
@@ -137,6 +149,39 @@ def record(
         digest=thread.digest,
         disk=thread.disk_fault,
     )
+
+
+class Telling:
+    """Completes each Status with what is new, and hands it on.  A reader of it that is gone ends
+    nothing: the machine is still looked at, and its events are still written."""
+
+    def __init__(
+        self, status: Callable[[Status], None] | None, thread: WriterThread, host: HostWatch | None
+    ) -> None:
+        self._status, self._thread, self._host = status, thread, host
+        self._next = 0.0
+        if host is not None:
+            host.start()
+
+    def __call__(self, found: Status) -> None:
+        news: list[str] = []
+        if self._host is not None and found.time_s >= self._next:
+            self._next = found.time_s + HOST_S
+            for notice in self._host.look(found.time_s):
+                news.append(notice.text)
+                if notice.kind:
+                    self._thread.tell(notice.kind, notice.value, notice.text)
+        told = self._thread.told
+        alarms = tuple(told.popleft() for _ in range(len(told)))
+        if self._status is not None:
+            try:
+                self._status(replace(found, news=tuple(news), alarms=alarms))
+            except OSError:
+                self._status = None
+
+    def end(self) -> None:
+        if self._host is not None:
+            self._host.stop()
 
 
 def _first_port(
@@ -168,6 +213,7 @@ def _first_port(
 
 def _wait(
     thread: WriterThread,
+    ring: Ring,
     done: threading.Event,
     until: float | None,
     status: Callable[[Status], None] | None,
@@ -185,9 +231,15 @@ def _wait(
                     time_s=thread.time_s(),
                     readings=dict(thread.counts),
                     drops=thread.drops(),
-                    latest={c.name: thread.latest.get(c.name, "") for c in sensors.channels},
-                    ports={r.url: "" if r.opened else r.fault or "opening" for r in readers},
-                    disk=thread.disk_fault,
+                    latest={
+                        c.name: ring.newest.get(c.name, b"").decode("ascii")
+                        for c in sensors.channels
+                    },
+                    ports={
+                        r.url: thread.others.get(r.url, "") if r.opened else r.fault or "opening"
+                        for r in readers
+                    },
+                    disk=thread.disk_fault or thread.no_answer(),
                 ))
             except OSError:
                 status = None  # nobody reads the terminal any more: that ends no recording

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
 import threading
 import time
-from collections import deque
+from collections import Counter, deque
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 from logger import clock
 from logger.alarms import AlarmRow, AlarmState, judge
@@ -14,21 +16,36 @@ from logger.package import csv_line
 from logger.ports import Arrival, PortEvent, PortReader
 from logger.requests import Answer, RequestDesk
 from logger.ring import Ring
-from logger.sensors import Sensors
+from logger.sensors import Channel, Sensors
 from logger.session_writer import SessionWriter
+from logger.syncer import Syncer
 
-TAKE_S, INBOX_S, CLOCK_S, SYNC_S, RETRY_S = 0.02, 0.04, 0.25, 0.95, 0.25
+TAKE_S, INBOX_S, CLOCK_S, SYNC_S, RETRY_S = 0.02, 0.04, 0.25, 0.8, 0.25
 SPREAD_S = 0.001  # a chunk that took less has one time for all its lines
 SEAL_S = 1.4  # how long sealing is tried on a disk that refuses
 SLEEP_S = 0.5
+NO_ANSWER_S, NO_SYNC_S = 0.9, 3.0  # a slow disk's write, its fsync take less
 MOST_PENDING_EVENTS = 1000
 DURABLE = ("mark", "gap", "stop", "start", "undo", "zero", "ack", "rig", "end")
 
 
+@dataclass(frozen=True)
+class Told:
+    """An `alarm` or `ack` row, for the terminal; text, value as in events.csv."""
+
+    time_s: float
+    kind: str
+    channel: str
+    value: float | None
+    text: str
+
+
 class WriterThread(threading.Thread):
     """Writes what the readers deliver.  counts: readings taken over into the file, by channel;
-    latest: last reading as sent; disk_fault: "" or why nothing can be written; digest: the
-    seal's, once there is one; ended_s: when the recording stopped."""
+    disk_fault: "" or why nothing can be written; others: by port, that it brings lines, but none
+    for its channels; digest: the seal's, once there is one; ended_s: when the recording stopped;
+    own_fault: an error of ours that this thread outlived; told: alarms and what became of them, for
+    the terminal, taken out by the main thread."""
 
     def __init__(
         self,
@@ -45,8 +62,12 @@ class WriterThread(threading.Thread):
         super().__init__(name="writer", daemon=True)
         names = [channel.name for channel in sensors.channels]
         self.counts = dict.fromkeys(names, 0)
-        self.latest: dict[str, str] = {}
         self.disk_fault = ""
+        self.told: deque[Told] = deque(maxlen=MOST_PENDING_EVENTS)
+        self._asked: deque[tuple[str, float | None, str]] = deque()
+        self._turned = clock.awake()
+        self.others: dict[str, str] = {}
+        self.own_fault: Exception | None = None
         self.digest: str | None = None
         self.ended_s = 0.0
         self._writer, self._ring, self._readers = writer, ring, readers
@@ -65,7 +86,11 @@ class WriterThread(threading.Thread):
         self._lost_before = dict.fromkeys(names, 0)
         self._disk_since: float | None = None
         self._held: deque[tuple[object, ...]] = deque()
+        self._not_held = 0
+        self._lost_untold: Counter[str] = Counter()
+        self._strangers = dict.fromkeys((reader.url for reader in readers), 0)
         self._slept = clock.slept()
+        self._syncer = Syncer(writer.sync_written)
         self._next = {"inbox": 0.0, "clock": 0.0, "sync": SYNC_S, "retry": 0.0}
 
     # -- asked by the main thread ---------------------------------------------------------------
@@ -81,18 +106,41 @@ class WriterThread(threading.Thread):
                 found[name] += count
         return found
 
+    def tell(self, kind: str, value: float | None, text: str) -> None:
+        """Let a row of events.csv say something of the machine."""
+        self._asked.append((kind, value, text))
+
     def finish(self) -> None:
         """The readers have stopped: write what is left, seal, end."""
         self._finish.set()
 
     # -- the thread -----------------------------------------------------------------------------
     def run(self) -> None:
+        self._syncer.start()
         self._try(self._writer.event, 0.0, "start")
         while not self._finish.is_set():
-            self._turn()
-        self._seal()
+            try:
+                self._turn()
+            except Exception as error:  # our own fault must not end the recording
+                if self.own_fault is None:
+                    self.own_fault = error
+                time.sleep(TAKE_S)
+        self._syncer.stop()
+        try:
+            self._seal()
+        except Exception as error:
+            self.own_fault = self.own_fault or error
+            self._writer.abandon()
+
+    def no_answer(self) -> str:
+        """That the disk has not answered for a while, or ""."""
+        silent, unsynced = clock.awake() - self._turned, self._syncer.busy_s()
+        if not self.is_alive() or (silent <= NO_ANSWER_S and unsynced <= NO_SYNC_S):
+            return ""
+        return f"no answer for {max(silent, unsynced):.0f} s"
 
     def _turn(self) -> None:
+        self._turned = clock.awake()
         if self._disk_since is None:
             self._write(self._ring.take(TAKE_S))
         else:
@@ -105,7 +153,11 @@ class WriterThread(threading.Thread):
         if self._due("clock", now, CLOCK_S):
             self._look_round(now)
         if self._due("sync", now, SYNC_S):
-            self._try(self._writer.sync)
+            self._syncer.ask()
+        if (fault := self._syncer.fault()) is not None:
+            if not isinstance(fault, OSError):
+                raise fault
+            self._refused(fault)
 
     def _due(self, what: str, now: float, period: float) -> bool:
         if now < self._next[what]:
@@ -119,14 +171,19 @@ class WriterThread(threading.Thread):
         try:
             action(*args, **keys)
         except OSError as error:
-            self.disk_fault = one_line(error.strerror or str(error), 100)
-            if self._disk_since is None:
-                self._disk_since = self.time_s()
+            self._refused(error)
             return False
         return True
 
+    def _refused(self, error: OSError) -> None:
+        self.disk_fault = one_line(error.strerror or str(error), 100)
+        if self._disk_since is None:
+            self._disk_since = self.time_s()
+
     def _retry(self, now: float) -> None:
         try:
+            self._writer.put_back()
+            self._writer.look()
             self._writer.flush()
             self._writer.sync()
         except OSError as error:
@@ -139,19 +196,27 @@ class WriterThread(threading.Thread):
         while self._held and self._disk_since is None:
             args = self._held.popleft()
             self._event(*args)  # type: ignore[arg-type]
+        if self._not_held and self._disk_since is None:
+            count, self._not_held = self._not_held, 0
+            self._event(now, "disk", value=float(count),
+                        text=f"{count} further events could not be kept meanwhile")
 
     def _event(
         self, time_s: float, kind: str, channel: str = "", value: float | None = None,
         text: str = "", request: str | None = None,
     ) -> None:
+        if kind in ("alarm", "ack"):
+            self.told.append(Told(time_s, kind, channel, value, text))
         if self._disk_since is not None:
             # in order behind the `disk` row, and bounded however long the disk refuses
             if len(self._held) < MOST_PENDING_EVENTS:
                 self._held.append((time_s, kind, channel, value, text, request))
+            else:
+                self._not_held += 1
             return
         self._try(self._writer.event, time_s, kind, channel, value, text, request)
         if kind in DURABLE:
-            self._try(self._writer.sync)
+            self._syncer.ask()
 
     # -- readings -------------------------------------------------------------------------------
     def _write(self, items: Sequence[Arrival | PortEvent]) -> None:
@@ -191,7 +256,6 @@ class WriterThread(threading.Thread):
             self._gap(from_s, name, silent)
         self._last[name] = from_s + (n - 1) * step
         self.counts[name] += n
-        self.latest[name] = texts[-1].decode("ascii")
         self._desk.remember(name, from_s, step, texts)
         if self._alarms:
             self._judge(name, texts, from_s, step)
@@ -206,12 +270,13 @@ class WriterThread(threading.Thread):
             if row.channel != name:
                 continue
             if values is None:
-                values = [channel.si(float(text), zero) for text in texts]
+                values = [_si(channel, float(text), zero) for text in texts]
             for i, value in enumerate(values):
                 state, told = judge(row, state, from_s + i * step, value)
                 if told is not None:
                     word = ("clear", "caution", "stop")[state.level]
-                    self._event(from_s + i * step, "alarm", name, round(told, 3),
+                    shown = round(told, 3) if math.isfinite(told) else None
+                    self._event(from_s + i * step, "alarm", name, shown,
                                 f"{word}: {row.label}")
                     self._desk.alarmed(name, row.label, state.level)
             self._alarms[place] = (row, state)
@@ -227,6 +292,9 @@ class WriterThread(threading.Thread):
 
     # -- every quarter of a second --------------------------------------------------------------
     def _look_round(self, now: float) -> None:
+        while self._asked:
+            kind, value, text = self._asked.popleft()
+            self._event(now, kind, value=value, text=text)
         slept = clock.slept()
         if slept - self._slept > SLEEP_S:
             away = slept - self._slept
@@ -234,10 +302,33 @@ class WriterThread(threading.Thread):
         self._slept = slept
         for name, count in self._ring.lost().items():
             self._lost_before[name] += count
-            self._event(now, "gap", name, float(count),
-                        f"{count} readings could not be kept: the queue was full")
+            self._lost_untold[name] += count
+        if self._disk_since is None:  # told once, when the disk is back
+            for name, count in self._lost_untold.items():
+                self._event(now, "gap", name, float(count),
+                            f"{count} readings could not be kept: the queue was full")
+            self._lost_untold.clear()
+        for reader in self._readers:
+            self._strange(reader, now)
+        if self._disk_since is None:
+            self._try(self._writer.look)
         if self._disk_since is None:
             self._clock_row(now)
+
+    def _strange(self, reader: PortReader, now: float) -> None:
+        """Tell of a port that brings lines, but none for its channels: another device stands under
+        its name, or two are swapped.  Once a silence."""
+        channels = [self._channels[name] for name in reader.decoder.names]
+        seen, self._strangers[reader.url] = self._strangers[reader.url], reader.decoder.others
+        silent = now - max(self._last[channel.name] for channel in channels)
+        if silent <= min(channel.stale_after_s for channel in channels):
+            self.others.pop(reader.url, None)
+        elif reader.opened and reader.decoder.others > seen and reader.url not in self.others:
+            line = reader.decoder.other_line.decode("latin-1")
+            self.others[reader.url] = what = one_line(
+                f'brings lines, but none for {" or ".join(reader.decoder.names)}, such as "{line}": '
+                "another device, or two swapped?", 300)
+            self._event(now, "gap", channels[0].name, round(silent, 3), f"{reader.url}: {what}")
 
     def _clock_row(self, now: float) -> None:
         drops = self.drops()
@@ -286,6 +377,25 @@ class WriterThread(threading.Thread):
                     self.disk_fault = one_line(str(getattr(error, "strerror", None) or error), 100)
             if time.monotonic() > until:
                 self.ended_s = self.ended_s or now
+                self._count_unwritten()
                 self._writer.abandon()
                 return
             time.sleep(0.05)
+
+    def _count_unwritten(self) -> None:
+        """What the disk refused to the end is lost, and counted as such."""
+        for item in self._ring.take(0.0):
+            if isinstance(item, Arrival):
+                for name, texts in item.decoded.readings.items():
+                    self._lost_before[name] += len(texts)
+        for name, count in self._writer.unwritten(self._channels).items():
+            self.counts[name] -= count
+            self._lost_before[name] += count
+
+
+def _si(channel: Channel, reading: float, zero: float) -> float:
+    """The SI value; without limit where it is too large to be told, which no alarm may miss."""
+    try:
+        return channel.si(reading, zero)
+    except (ArithmeticError, ValueError):
+        return math.inf

@@ -71,6 +71,8 @@ class RequestDesk:
                 yield self._answer(request, now)
             except OSError as error:
                 yield self._refused(request, f"cannot be done now ({error.strerror})")
+            except Exception as error:  # whatever was asked, the recording goes on
+                yield self._refused(request, f"cannot be done ({type(error).__name__})")
 
     def _refused(self, request: Request, why: str) -> Answer:
         text = one_line(why if request.id else f"inbox/{request.path.name[:60]}: {why}", 300)
@@ -153,6 +155,10 @@ class RequestDesk:
                 text = data.decode("utf-8-sig")
             except UnicodeDecodeError:
                 return self._refused(request, "the rig file is not UTF-8 text")
+        try:
+            data = text.encode("utf-8")
+        except UnicodeEncodeError:
+            return self._refused(request, "the rig file is not UTF-8 text")
         name = f"rig-{self._rigs + 1}.toml"
         why: object = None
         if self._check_rig is not None:
@@ -162,7 +168,7 @@ class RequestDesk:
                 why = str(fault)
             if isinstance(why, str) and why:
                 return self._refused(request, why)
-        self._writer.copy(name, text.encode("utf-8"))
+        self._writer.copy(name, data)
         self._rigs += 1
         if isinstance(why, tuple):
             self.table = tuple(row for row in why if isinstance(row, AlarmRow))

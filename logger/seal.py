@@ -11,9 +11,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from logger.files import open_plain
 from logger.lock import LOCK_NAME
 from logger.package import DESCRIPTOR, SUMS, self_consistent
 
+MOST_SUMS = 16_000_000
 _LINE = re.compile(r"([0-9a-f]{64})  ([^\\\n]+)")
 
 
@@ -45,9 +47,9 @@ class Inspection:
 
 def hash_file(path: Path) -> str:
     """SHA-256 of a file, hex; raises OSError."""
-    flags = os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
-    fd = os.open(path, flags | getattr(os, "O_NONBLOCK", 0))
-    with os.fdopen(fd, "rb") as file:
+    if path.is_symlink():
+        raise OSError(0, "it is a link")
+    with open_plain(path) as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
@@ -77,7 +79,8 @@ def inspect(folder: Path) -> Inspection:
     A file that fits the one but not the other shows which of the two was changed.  Reads only;
     raises OSError where SHA256SUMS cannot be read.
     """
-    data = (folder / SUMS).read_bytes()
+    with open_plain(folder / SUMS) as file:
+        data = file.read(MOST_SUMS)
     digest = hashlib.sha256(data).hexdigest()
     changed: dict[str, str] = {}
     stated = parse_sums(data.decode("utf-8", "replace"))

@@ -323,6 +323,9 @@ def _calibration(
     if not reference.strip() or not reference.isprintable():
         raise table.fault("calibration", "names no file", 'write calibration = "cell-1.toml"')
     name = calibration_copy_name(reference) if copies else reference
+    if copies and not (folder / name).is_file():  # a pipe under this name would never end
+        raise table.fault("calibration", f"there is no copy of {reference} in the session",
+                          "take a copy of the session that is whole")
     return reference, calibrations.load(folder / name)
 
 

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from logger import lock, package, seal
 from logger.errors import SensorsFault, SessionFault, UserFault
+from logger.files import open_plain
 from logger.package import csv_line
 from logger.sensors import Sensors, parse_sensors
 from logger.session_parse import ReadingsParser, parse_clock, parse_events
@@ -76,7 +77,7 @@ def open_session(path: str | os.PathLike[str]) -> SessionInfo:
     folder = Path(path)
     descriptor = package.read_descriptor(folder)
     sensors = _sensors(folder)
-    rig_text = read_text(folder / package.RIG, SessionFault)
+    rig_text = read_text(folder / package.RIG, SessionFault, plain=True)
     started_at = descriptor.get("started_at")
     if not isinstance(started_at, str):
         raise SessionFault(
@@ -108,7 +109,7 @@ def _sensors(folder: Path) -> Sensors:
     file = folder / package.SENSORS
     try:
         return parse_sensors(
-            read_text(file, SensorsFault), str(file), folder / package.CALIBRATION, copies=True
+            read_text(file, SensorsFault, plain=True), str(file), folder / package.CALIBRATION, copies=True
         )
     except UserFault as fault:
         raise SessionFault(fault.file, fault.fault, fault.cure, fault.place) from None
@@ -124,7 +125,7 @@ class _Tail:
     def read(self, most: int = _PIECE) -> bytes:
         """Whole new lines, at most `most` bytes; b"" where there is none.  The torn end waits."""
         try:
-            with self._path.open("rb") as file:
+            with open_plain(self._path) as file:
                 if not self._at:
                     head = file.read(len(self._header))
                     if len(head) < len(self._header) and self._header.startswith(head):

@@ -10,75 +10,17 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
-from logger import lock, package
+from logger import files, lock, package
+from logger.appender import Appender
 from logger.clock import utc_text
 from logger.errors import SensorsFault, SessionFault, one_line
-from logger.files import sync_folder, write_atomic
+from logger.files import make_folder, sync_folder, write_atomic
 from logger.package import csv_line
 from logger.seal import sums_text
 from logger.sensors import Sensors, calibration_copy_name
 from logger.session_types import Event
 
 MOST_REJECTS = 1_000_000
-
-
-class Appender:
-    """One file that is only appended to, unbuffered, and hashed on the way.
-
-    After an OSError what was not written is kept, and the next `write` or `flush` goes on at the
-    very byte: a row is never written twice nor in part.
-    """
-
-    def __init__(self, path: Path, resume: tuple[int, Any] | None = None) -> None:
-        flags = os.O_WRONLY | os.O_CREAT | os.O_APPEND | getattr(os, "O_BINARY", 0)
-        self._fd = os.open(path, flags | (0 if resume else os.O_EXCL), 0o644)
-        self.path = path
-        self.size = resume[0] if resume else 0
-        self._hash: Any = resume[1] if resume else hashlib.sha256()
-        self.pending = bytearray()
-        self.dirty = False
-
-    def write(self, data: bytes) -> None:
-        """Append; raises OSError and keeps the rest for later."""
-        if self.pending:
-            self.pending += data
-            self.flush()
-            return
-        view = memoryview(data)
-        try:
-            while view:
-                view = view[self._put(view) :]
-        except OSError:
-            self.pending += view
-            raise
-
-    def flush(self) -> None:
-        """Write what an earlier failure left; raises OSError."""
-        while self.pending:
-            del self.pending[: self._put(bytes(self.pending))]
-
-    def _put(self, view: bytes | memoryview) -> int:
-        self.dirty = True
-        done = os.write(self._fd, view)
-        self._hash.update(view[:done])
-        self.size += done
-        return done
-
-    def sync(self) -> None:
-        """Make what was written durable; raises OSError."""
-        self.flush()
-        if self.dirty:
-            os.fsync(self._fd)
-            self.dirty = False
-
-    def digest(self) -> tuple[str, int]:
-        """SHA-256 (hex) and bytes of what was written."""
-        return self._hash.hexdigest(), self.size
-
-    def close(self) -> None:
-        if self._fd >= 0:
-            os.close(self._fd)
-            self._fd = -1
 
 
 class SessionWriter:
@@ -92,10 +34,14 @@ class SessionWriter:
         self.descriptor = descriptor
         self._lock = held
         self._copies: dict[str, tuple[str, int]] = {}
-        self._files = {
-            name: Appender(folder / name, resume[name] if resume else None)
-            for name in (package.READINGS, package.EVENTS, package.CLOCK, package.REJECTS)
-        }
+        self._copied: dict[str, bytes] = {}
+        self._files: dict[str, Appender] = {}
+        try:
+            for name in (package.READINGS, package.EVENTS, package.CLOCK, package.REJECTS):
+                self._files[name] = Appender(folder / name, resume[name] if resume else None)
+        except OSError:
+            self._close()
+            raise
         self._own_ids = 0
 
     # -- making ------------------------------------------------------------------------------
@@ -114,9 +60,12 @@ class SessionWriter:
         check_out(out)
         existed = out.exists()
         try:
-            out.mkdir(parents=True, exist_ok=True)
+            make_folder(out)
             held = lock.acquire(out)
         except OSError as error:
+            if not existed:
+                with contextlib.suppress(OSError):
+                    out.rmdir()  # empty, or it stays
             raise _cannot(out, error) from None
         if held is None:
             raise _other_recorder(out)
@@ -126,7 +75,11 @@ class SessionWriter:
                 sensors.channels, started_at or utc_text(), source, simulation_true
             )
             writer = cls(out, describe, held)
-            writer._begin(rig, sensors)
+            try:
+                writer._begin(rig, sensors)
+            except BaseException:
+                writer._close()
+                raise
         except BaseException as error:
             # what was begun is taken back; a folder that somebody else has filled is not ours
             if not isinstance(error, SessionFault):
@@ -153,7 +106,7 @@ class SessionWriter:
         for channel in sensors.channels:
             if channel.calibration_file is None:
                 continue
-            (self.folder / package.CALIBRATION).mkdir(exist_ok=True)
+            files.ops.mkdir(self.folder / package.CALIBRATION)
             try:
                 data = (folder / channel.calibration_file).read_bytes()
             except OSError as error:
@@ -163,11 +116,11 @@ class SessionWriter:
                 ) from None
             name = calibration_copy_name(channel.calibration_file)
             self.copy(f"{package.CALIBRATION}/{name}", data)
-        (self.folder / package.INBOX).mkdir(exist_ok=True)
-        # last, because a folder with a descriptor is a session: everything it names is there
-        write_atomic(self.folder / package.DESCRIPTOR, package.to_bytes(self.descriptor))
+        files.ops.mkdir(self.folder / package.INBOX)
         self.sync()
-        sync_folder(self.folder)
+        # last, because a folder with a descriptor is a session: everything it names is there,
+        # after a power cut as well
+        write_atomic(self.folder / package.DESCRIPTOR, package.to_bytes(self.descriptor))
 
     @classmethod
     def resume(
@@ -195,11 +148,12 @@ class SessionWriter:
     def copy(self, name: str, data: bytes) -> None:
         """Put a whole file into the session; raises OSError."""
         write_atomic(self.folder / name, data)
-        self.note(name, data)
+        self._copied[name] = data
+        self.note(name, hashlib.sha256(data).hexdigest(), len(data))
 
-    def note(self, name: str, data: bytes) -> None:
-        """Let the seal cover a file that lies in the folder already, with these bytes."""
-        self._copies[name] = (hashlib.sha256(data).hexdigest(), len(data))
+    def note(self, name: str, digest: str, size: int) -> None:
+        """Let the seal cover a file that lies in the folder already."""
+        self._copies[name] = (digest, size)
 
     # -- appending: each raises OSError and keeps what could not be written --------------------
     def readings(self, rows: bytes) -> None:
@@ -232,6 +186,17 @@ class SessionWriter:
         if file.size + len(file.pending) + len(row) <= MOST_REJECTS:
             file.write(row)
 
+    def unwritten(self, names: Iterable[str]) -> dict[str, int]:
+        """Rows of readings.csv, by channel, that the disk has not taken."""
+        lines = self._files[package.READINGS].unwritten().split(b"\n")[:-1]
+        labels = {csv_line([name])[:-1]: name for name in names}
+        found: dict[str, int] = {}
+        for line in lines:
+            name = labels.get(line.partition(b",")[2].rpartition(b",")[0])
+            if name is not None:
+                found[name] = found.get(name, 0) + 1
+        return found
+
     def flush(self) -> None:
         """Write what earlier failures left; raises OSError."""
         for file in self._files.values():
@@ -241,6 +206,47 @@ class SessionWriter:
         """Make everything written durable; raises OSError."""
         for file in self._files.values():
             file.sync()
+
+    def look(self) -> None:
+        """Raises OSError where the folder no longer shows what is written: removed or moved."""
+        if not all(file.in_place() for file in self._files.values()):
+            raise FileNotFoundError(2, "the session's folder was removed or moved")
+        if not self._lock.in_place():
+            self._lock_again()
+
+    def put_back(self) -> None:
+        """Make a folder anew that was removed: the open files still hold every row.  What was only
+        moved away stays where it is.  Raises OSError."""
+        gone = [file for file in self._files.values() if not file.in_place()]
+        if not gone or not all(file.removed() for file in gone):
+            return
+        make_folder(self.folder)
+        if not self._lock.in_place():
+            self._lock_again()
+        for name in (package.INBOX, *([package.CALIBRATION] if any(
+            name.startswith(package.CALIBRATION + "/") for name in self._copied) else [])):
+            files.ops.mkdir(self.folder / name)
+        for name, data in self._copied.items():
+            if not (self.folder / name).exists():
+                write_atomic(self.folder / name, data)
+        for file in gone:
+            file.put_back()
+        if not (self.folder / package.DESCRIPTOR).exists():
+            write_atomic(self.folder / package.DESCRIPTOR, package.to_bytes(self.descriptor))
+        sync_folder(self.folder)
+
+    def _lock_again(self) -> None:
+        # somebody deleted the lock: viewers would take the session for one that was cut short
+        held = lock.acquire(self.folder)
+        if held is None:
+            raise BlockingIOError(11, "another program holds the session's lock")
+        self._lock.release(remove=False)
+        self._lock = held
+
+    def sync_written(self) -> None:
+        """`sync` for a thread of its own, beside the one that writes; raises OSError."""
+        for file in self._files.values():
+            file.sync_written()
 
     # -- ending --------------------------------------------------------------------------------
     def seal(self) -> str:

@@ -10,15 +10,19 @@ from pathlib import Path
 from typing import Any
 
 from logger.errors import UserFault, one_line
+from logger.files import open_plain
 
 MOST_BYTES = 1_000_000
 
 
-def read_text(path: str | Path, fault: type[UserFault]) -> str:
-    """The file's text; raises `fault` if it is missing, too big, a folder, or not UTF-8."""
+def read_text(path: str | Path, fault: type[UserFault], plain: bool = False) -> str:
+    """The file's text; raises `fault` if it is missing, too big, a folder, or not UTF-8.
+
+    plain: a pipe is refused, for files that nobody named on purpose.
+    """
     path = Path(path)
     try:
-        with path.open("rb") as file:
+        with open_plain(path) if plain else path.open("rb") as file:
             data = file.read(MOST_BYTES + 1)
     except FileNotFoundError:
         raise fault(path, "there is no such file", "give the path of an existing file") from None

@@ -7,9 +7,10 @@ import re
 from dataclasses import dataclass
 from pathlib import Path
 
-from logger import lock, package, seal
-from logger.errors import SessionFault
-from logger.files import sync_folder, write_all
+from logger import files, lock, package, seal
+from logger.errors import SessionFault, one_line
+from logger.files import open_plain
+from logger.salvage import move_spoilt_rows
 from logger.session_parse import parse_clock, parse_events
 from logger.session_writer import SessionWriter
 
@@ -45,7 +46,7 @@ def verify(path: str | os.PathLike[str]) -> Verdict:
             return Verdict("complete", found.digest)
         package.read_descriptor(folder)
     except SessionFault as fault:
-        return Verdict("unreadable", None, (fault.fault,))
+        return Verdict("unreadable", None, (f"{fault.fault}; {fault.cure}",))
     except OSError as error:
         return Verdict("unreadable", None, (f"cannot be read ({error.strerror})",))
     return Verdict("cut short", None, ("recording was interrupted: there is no seal",))
@@ -66,7 +67,8 @@ def repair(path: str | os.PathLike[str]) -> Verdict:
         if held is None:
             return Verdict("growing", None, ("it is being recorded or repaired",))
         try:
-            _seal_again(folder, held)
+            if not (folder / package.SUMS).exists():  # somebody may have been faster
+                _seal_again(folder, held)
         finally:
             held.release(remove=True)
     except OSError as error:
@@ -96,10 +98,10 @@ def _seal_again(folder: Path, held: lock.SessionLock) -> None:
         descriptor.pop(key, None)
     try:
         names = [str(row["name"]) for row in descriptor["channels"]]
-        paths = [str(row["path"]) for row in descriptor["resources"]]
+        paths = [row["path"] for row in descriptor["resources"]]
     except (KeyError, TypeError):
         paths = []
-    if sorted(paths) != sorted(_TABLES):
+    if sorted(map(str, paths)) != sorted(_TABLES):
         raise SessionFault(
             folder / package.DESCRIPTOR, "its channels or resources are not a session's",
             "put the recorder's own file back",
@@ -107,7 +109,7 @@ def _seal_again(folder: Path, held: lock.SessionLock) -> None:
     headers = (package.READINGS_HEADER, package.EVENTS_HEADER, package.clock_header(names),
                package.REJECTS_HEADER)
     wrong = _sealed_before(folder)
-    said = _set_torn_aside(folder)
+    said = move_spoilt_rows(folder, names)
     if wrong:
         said.append(f"NOT what was sealed before: {', '.join(wrong)}")
     last, own_ids = _last_time(folder, names)
@@ -118,10 +120,12 @@ def _seal_again(folder: Path, held: lock.SessionLock) -> None:
         for name, kind in seal.files_in(folder).items():
             inner = name.startswith(package.INBOX + "/")
             if _HALF_WRITTEN.search(name):
-                (folder / name).unlink()
+                files.ops.unlink(folder / name)
                 continue
+            if not name.isprintable() or "\\" in name:
+                raise OSError(0, f"{one_line(name, 60)!r} is a name that a seal cannot hold: rename it")
             if kind == "file" and name not in (*_TABLES, package.DESCRIPTOR) and not inner:
-                writer.note(name, (folder / name).read_bytes())
+                writer.note(name, seal.hash_file(folder / name), (folder / name).stat().st_size)
             elif kind != "file" and not inner:
                 raise OSError(0, f"{name} is a link or no plain file: remove it")
         text = "sealed after an interruption; " + (", ".join(said) or "no torn end")
@@ -130,50 +134,6 @@ def _seal_again(folder: Path, held: lock.SessionLock) -> None:
     except OSError:
         writer.abandon()
         raise
-
-
-def _set_torn_aside(folder: Path) -> list[str]:
-    """Move what follows the last line feed of each table to torn-tail.bin; what was moved."""
-    said = []
-    for name in _TABLES:
-        path = folder / name
-        if not path.exists():
-            continue
-        if path.is_symlink():
-            raise OSError(0, f"{name} is a link: remove it")
-        with path.open("r+b") as file:
-            torn = _torn_end(file.fileno())
-            if not torn:
-                continue
-            # kept and durable before it is cut off
-            fd = os.open(folder / package.TORN_TAIL,
-                         os.O_WRONLY | os.O_CREAT | os.O_APPEND | getattr(os, "O_NOFOLLOW", 0),
-                         0o644)
-            try:
-                write_all(fd, torn)
-                os.fsync(fd)
-            finally:
-                os.close(fd)
-            sync_folder(folder)
-            file.truncate(os.fstat(file.fileno()).st_size - len(torn))
-            os.fsync(file.fileno())
-        said.append(f"{len(torn)} bytes of {name} went to {package.TORN_TAIL}")
-    return said
-
-
-def _torn_end(fd: int) -> bytes:
-    end = os.fstat(fd).st_size
-    torn = b""
-    while end > 0:
-        start = max(0, end - 65536)
-        os.lseek(fd, start, os.SEEK_SET)
-        piece = os.read(fd, end - start)
-        cut = piece.rfind(b"\n")
-        torn = piece[cut + 1 :] + torn
-        if cut >= 0:
-            break
-        end = start
-    return torn
 
 
 def _last_time(folder: Path, names: list[str]) -> tuple[float, int]:
@@ -196,7 +156,7 @@ def _bytes(path: Path, most: int) -> bytes:
     """Whole lines among the last `most` bytes of a file; b"" if it is missing."""
     if not path.exists():
         return b""
-    with path.open("rb") as file:
+    with open_plain(path) as file:
         start = max(0, os.fstat(file.fileno()).st_size - most)
         file.seek(start)
         data = file.read()

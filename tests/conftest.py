@@ -9,6 +9,15 @@ import pytest
 OTHER_SYSTEM = "other system:"  # begins the reason of a skip that CI lets pass
 
 
+@pytest.fixture(scope="session", autouse=True)
+def caches(tmp_path_factory):
+    """No test leaves anything in the cache folder of whoever runs it."""
+    with pytest.MonkeyPatch.context() as patch:
+        for name in ("XDG_CACHE_HOME", "LOCALAPPDATA"):
+            patch.setenv(name, str(tmp_path_factory.mktemp("cache")))
+        yield
+
+
 @pytest.hookimpl(wrapper=True)
 def pytest_runtest_makereport(item, call):
     report = yield

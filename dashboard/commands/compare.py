@@ -1,12 +1,16 @@
-"""Several sessions side by side: each one's review."""
+"""Several sessions side by side: what each gave, cost, and whether a rig changes over time."""
 
 from __future__ import annotations
 
 import argparse
+from typing import TYPE_CHECKING
 
 from dashboard.commands.common import add_json, add_units, print_json, table, units
-from dashboard.units import number
+from dashboard.units import Units, number, plus_minus
 from logger.errors import one_line
+
+if TYPE_CHECKING:
+    from analysis.compare import Side
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -16,21 +20,42 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from analysis.review import review_session
+    from analysis.compare import side
+    from analysis.whole import whole_session
 
-    reviews = [review_session(path) for path in args.session]
+    reviews, sides = [], []
+    for path in args.session:
+        whole = whole_session(path)
+        reviews.append(whole.review)
+        sides.append(side(whole))
     if args.json:
         print_json({"sessions": reviews, "warnings": []})
         return 0
-    shown = units(args)
-    rows = [["", "rig", "state", "strokes", "haul force", "actual MA", "model MA", "efficiency"]]
-    for path, found in zip(args.session, reviews, strict=True):
-        measured = found["measured"]
-        rows.append([
-            one_line(path), one_line(found["title"], 40), found["state"],
-            str(len(found["strokes"])), shown.of("force", measured["haul_force_N"]),
-            shown.of("number", measured["actual_ma"]), number(found["predicted"]["model_ma"]),
-            shown.of("number", measured["efficiency"]),
-        ])  # fmt: skip
-    print("\n".join(table(rows, left=3, indent="")))
+    states = [review["state"] for review in reviews]
+    print("\n".join(lines(sides, states, units(args))))
     return 0
+
+
+def lines(sides: list[Side], states: list[str], shown: Units) -> list[str]:
+    """The comparison as text: a line a session, then what follows from them together."""
+    from analysis.compare import pairs, same_rig_trends, worth_it
+
+    rows = [["session", "rig", "started", "state", "ideal", "predicted MA", "actual MA", "efficiency", "haul force",
+             "rope handled", "min/m", "resets"]]  # fmt: skip
+    for s, state in zip(sides, states, strict=True):
+        rows.append([
+            one_line(s.name, 60), one_line(s.title, 36), s.started_at[:16], state, number(s.ideal_ma),
+            number(s.model_ma), shown.of("number", s.actual_ma), shown.of("number", s.efficiency),
+            shown.of("force", s.haul_N), shown.length(s.rope_m), number(s.minutes_a_metre, 2), str(s.resets),
+        ])  # fmt: skip
+    out = table(rows, left=4, indent="")
+    for title, found in same_rig_trends(sides):
+        change = ""
+        if found.per_year is not None:
+            change = (
+                f"efficiency changes by {plus_minus(found.per_year, found.U95)} a year (95 %): "
+            )
+        out += ["", f"{one_line(title, 60)}, {found.n} sessions: {change}{found.verdict}"]
+    for big, small in pairs(sides):
+        out += ["", worth_it(big, small)]
+    return out

@@ -9,11 +9,14 @@ from __future__ import annotations
 import argparse
 import contextlib
 import sys
-from collections.abc import Sequence
+import time
+from collections.abc import Callable, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from dashboard.commands.common import add_units, positive, units
-from dashboard.commands.watch import add_http
+from dashboard.commands.watch import add_http, add_share
+from dashboard.levels import check_levels, row_text
 from dashboard.units import Units
 from logger.errors import CallFault, one_line
 from logger.sensors import Sensors, for_recording, load_sensors
@@ -23,6 +26,11 @@ if TYPE_CHECKING:
 
     from logger.alarms import AlarmRow
     from logger.recorder import Outcome, Status
+    from logger.recorder_writer import Told
+
+
+LINE_S = 0.5
+BELL_S = 2.0
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -40,6 +48,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--watch", action="store_true", help="serve the live page too, in a process of its own"
     )
     add_http(parser)
+    add_share(parser)
     add_units(parser)
     # the demo's way in: the truth that its devices were given, and an end when the demo is gone
     parser.add_argument("--simulation-true", metavar="FILE", help=argparse.SUPPRESS)
@@ -52,13 +61,20 @@ def run(args: argparse.Namespace) -> int:
     from analysis.roles import check_places
 
     shown = units(args)
-    if args.http is not None and not args.watch:
-        raise CallFault("record", "--http is of use with --watch alone", "add --watch")
+    for option, given in (("--http", args.http), ("--share", args.share)):
+        if given is not None and not args.watch:
+            raise CallFault("record", f"{option} is of use with --watch alone", "add --watch")
+    if args.share is not None:
+        from dashboard.sharing import address_to_share
+
+        address_to_share(args.share)  # before a port opens
     sensors = load_sensors(args.sensors)
     for_recording(sensors)
+    check_levels(sensors)
     rig = load_rig(args.rig)
     check_places(rig, sensors)
     truth = None if args.simulation_true is None else _truth(args.simulation_true)
+    from logger.host import HostWatch
     from logger.recorder import record
 
     if args.with_parent:
@@ -66,13 +82,14 @@ def run(args: argparse.Namespace) -> int:
 
         end_with_parent()
     alarms = (*alarm_rows(sensors), *limit_rows(rig, sensors))
-    line = StatusLine(sensors, shown, [_alarm(row, sensors, shown) for row in alarms])
-    page = _page(args.out, args.http) if args.watch else None
+    line = StatusLine(sensors, shown, [row_text(row, sensors, shown) for row in alarms])
+    page = _page(args.out, args.http, args.share) if args.watch else None
     try:
         outcome = record(
             args.rig, args.sensors, args.out, for_s=args.for_s, wait=args.wait,
             alarms=alarms, simulation_true=truth, status=line.show,
             check_rig=lambda text, name: rig_table(sensors, text, name),
+            host=HostWatch(Path(args.out), args.for_s),
         )  # fmt: skip
     except BaseException:
         if page is not None:
@@ -83,12 +100,13 @@ def run(args: argparse.Namespace) -> int:
     return 0 if outcome.state == "sealed" else 1
 
 
-def _page(out: str, port: int | None) -> subprocess.Popen[str] | None:
+def _page(out: str, port: int | None, share: str | None) -> subprocess.Popen[str] | None:
     """The live page in a process of its own, which ends by itself; whatever it does, recording goes on."""
     from dashboard.commands.processes import start
 
     try:
-        return start(["watch", out, "--http", str(port or 0), "--until-sealed"])
+        sharing = [] if share is None else ["--share", share]
+        return start(["watch", out, "--http", str(port or 0), "--until-sealed", *sharing])
     except OSError as error:
         _tell(f"no live page: {error.strerror}")
         return None
@@ -136,21 +154,68 @@ def ended(outcome: Outcome) -> list[str]:
 
 
 class StatusLine:
-    """One line on a terminal, written over; on a pipe nothing, so that logs stay short."""
+    """One line on a terminal, written over; on a pipe only what happens, so that logs stay short.
 
-    def __init__(self, sensors: Sensors, shown: Units, first: Sequence[str] = ()) -> None:
+    An alarm rings the terminal's bell, on a pipe too, whose end may be a terminal; a stop level
+    rings again until it is acknowledged or over.
+    """
+
+    def __init__(
+        self, sensors: Sensors, shown: Units, first: Sequence[str] = (),
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:  # fmt: skip
         self.sensors, self.shown, self.first = sensors, shown, first
         self.on = sys.stderr is not None and sys.stderr.isatty()
         self.width = 0
+        self.ringing: set[tuple[str, str]] = set()
+        self._clock = clock
+        self._line_due = self._bell_due = 0.0
 
     def show(self, status: Status) -> None:
-        for line in self.first:  # said once a port is open: a fault before has the one line
-            _tell(line)
-        self.first = ()
-        if self.on:
+        first, self.first = self.first, ()
+        for line in first:  # said once a port is open: a fault before has the one line
+            self._say(line)
+        for line in status.news:
+            self._say(one_line(line))
+        for told in status.alarms:
+            self._alarm(told)
+        now = self._clock()
+        if self.ringing and now >= self._bell_due:
+            self._bell_due = now + BELL_S
+            print("\a", end="", file=sys.stderr, flush=True)
+        if self.on and now >= self._line_due:
+            self._line_due = now + LINE_S
             line = status_text(status, self.sensors, self.shown)[:200]
             print("\r" + line.ljust(self.width), end="", file=sys.stderr, flush=True)
             self.width = len(line)
+
+    def _alarm(self, told: Told) -> None:
+        if told.kind == "ack":
+            one = {key for key in self.ringing if one_line(key[1]) == told.text}
+            self.ringing -= one or self.ringing  # one by its label, or all of them
+            self._say(f"alarm acknowledged at {told.time_s:.1f} s: {one_line(told.text)}")
+            return
+        level, _, label = told.text.partition(": ")
+        force = self.sensors.by_name(told.channel).quantity == "force"
+        value = (self.shown.force if force else self.shown.length)(told.value)
+        said = f"{one_line(label)}: {value} at {told.time_s:.1f} s"
+        if level == "clear":
+            self._say(f"alarm over: {said}")
+        else:
+            self._say(f"\a{level.upper()}: {said}")
+        if level == "stop":
+            self.ringing.add((told.channel, label))
+            self._bell_due = self._clock() + BELL_S
+        else:
+            self.ringing.discard((told.channel, label))
+
+    def _say(self, line: str) -> None:
+        """A line that stays; the one that is written over begins anew below it."""
+        if self.width:
+            line = "\r" + line.ljust(self.width)
+            self.width = 0
+            self._line_due = 0.0
+        _tell(line)
 
     def end(self) -> None:
         if self.on and self.width:
@@ -171,20 +236,6 @@ def status_text(status: Status, sensors: Sensors, shown: Units) -> str:
     if status.disk:
         parts.append(f"DISK: {status.disk}")
     return one_line("  ".join(parts))
-
-
-def _alarm(row: AlarmRow, sensors: Sensors, shown: Units) -> str:
-    """The levels of one row as the channel will read them, and as the thing at risk feels them."""
-    text = shown.force if sensors.by_name(row.channel).quantity == "force" else shown.length
-    if (row.gain, row.offset) == (1.0, 0.0):
-        caution, stop = ("none" if v is None else text(v) for v in (row.caution, row.stop))
-        return f"alarm {one_line(row.label)}: caution {caution}, stop {stop}"
-    levels = [
-        f"{word} at {text((level - row.offset) / row.gain)} of {row.channel} ({text(level)} on it)"
-        for word, level in (("caution", row.caution), ("stop", row.stop))
-        if level is not None
-    ]
-    return one_line(f"alarm {row.label}: {', '.join(levels)}")
 
 
 def _tell(text: str) -> None:

@@ -6,11 +6,15 @@ Values carry their expanded uncertainty (95 %). A quantity that is not known say
 from __future__ import annotations
 
 import argparse
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
+from dashboard.commands import export
 from dashboard.commands.common import add_json, add_units, pairs, print_json, table, units
 from dashboard.units import UNKNOWN, Units, number, plus_minus
 from logger.errors import one_line
+
+if TYPE_CHECKING:
+    from analysis.review import Reviewed
 
 METHODS = {
     "known": "stated in the rig file",
@@ -26,28 +30,67 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_json(parser)
     parser.add_argument("--rig", metavar="RIG", help="what if it had been this rig")
     parser.add_argument(
-        "--csv", metavar="FILE", help="also write the readings in SI, a column for each channel"
+        "--load-from",
+        metavar="SESSION",
+        help="take the load's force from this session, with a cell in line with the same load over "
+        "the same ground",
     )
+    export.add_arguments(parser)
     add_units(parser)
 
 
 def run(args: argparse.Namespace) -> int:
-    from analysis.review import review_session
+    from analysis.review import reviewed
 
-    found = review_session(args.session, args.rig)
-    if args.csv:
-        from dashboard.commands.export import write_readings
-
-        write_readings(args.session, args.csv)
+    whole = reviewed(args.session, args.rig, args.load_from)
+    found = whole.json
+    export.write_all(args, found)
     if args.json:
         print_json(found)
     else:
-        print("\n".join(summary(found, units(args))))
+        print("\n".join(summary(found, units(args), behind(whole, units(args)))))
     return 0
 
 
-def summary(found: dict[str, Any], shown: Units) -> list[str]:
-    """The text of a review; the object of interface section 6 as lines for a terminal."""
+def behind(whole: Reviewed, shown: Units) -> list[str]:
+    """What stands behind the numbers: the mean that includes everything, and the budgets."""
+    found, lines = whole.main.found, []
+    if whole.mean_N is not None and found.haul_force is not None:
+        lines.append(
+            f"  mean of all readings of the haul cell: {shown.force(whole.mean_N)} (includes holding and "
+            "resets; not used)"
+        )
+    for part in whole.parts if len(whole.parts) > 1 else ():
+        ma = part.found.actual_ma
+        told = "not measured" if ma is None else shown.of("number", ma.json())
+        lines.append(
+            f"  {one_line(part.name)} from {_at(part.from_s)}: {told} to 1 out of "
+            f"{number(part.known.ideal_ma)}" + (" (shown above)" if part is whole.main else "")
+        )
+    for title, quantity in (("efficiency", found.efficiency), ("load force", found.load_force)):
+        if quantity is None or not quantity.u:
+            continue
+        lines += ["", f"Where the uncertainty of the {title} comes from"]
+        rows = [["", "of the value", "degrees of freedom", "share"]]
+        for name, u, degrees, share in budget_of(quantity):
+            rows.append([
+                one_line(name), f"{100 * u / abs(quantity.value):.2g} %",
+                "-" if degrees == float("inf") else f"{degrees:.0f}", f"{100 * share:.0f} %",
+            ])  # fmt: skip
+        lines += table(rows)
+    return lines
+
+
+def budget_of(quantity: Any) -> list[tuple[str, float, float, float]]:
+    """Rows of a quantity's budget, the largest first."""
+    from analysis.uncertainty import budget_rows
+
+    return budget_rows(quantity)
+
+
+def summary(found: dict[str, Any], shown: Units, more: list[str] | None = None) -> list[str]:
+    """The text of a review; the object of interface section 6 as lines for a terminal; more: lines
+    that follow what was measured."""
     lines = [
         one_line(found["title"]) or "session",
         *pairs([
@@ -63,6 +106,7 @@ def summary(found: dict[str, Any], shown: Units) -> list[str]:
         ]),
         "",
         *_against(found, shown),
+        *(more or []),
         "",
         *_strokes(found, shown),
     ]  # fmt: skip

@@ -11,7 +11,8 @@ from pathlib import Path
 import pytest
 
 from dashboard import cli
-from dashboard.commands.record import _alarm, alarm_rows, status_text
+from dashboard.commands.record import alarm_rows, status_text
+from dashboard.levels import row_text
 from dashboard.units import METRIC, US
 from logger.alarms import AlarmRow
 from logger.recorder import Status
@@ -54,7 +55,7 @@ def test_a_recording_keeps_what_the_device_sent_and_is_sealed(haul, rig, wired, 
     player.stop()
     assert said.status == 0, said.err
     assert said.out.startswith(f"{out}: sealed after 1.")
-    assert "alarm haul_force: caution 250 N, stop 400 N" in said.err
+    assert "alarm haul_force: caution 250 N (the device sends 250 N), stop 400 N (" in said.err
     block = read_all(out)
     readings = block.readings["haul_force"]
     assert 25 <= len(readings.reading) <= 100  # 50 Hz, a busy machine
@@ -158,4 +159,4 @@ def test_a_limit_of_the_rig_is_told_as_the_haul_cell_will_read_it(wired, device)
     """4 kN on a thing that feels eight times the haul: the cell reads 500 N then."""
     sensors = load_sensors(wired(device.url))
     row = AlarmRow("haul_force", "strand load>G1: 40 kN breaking strength / 10", 8.0, stop=4000.0)
-    assert _alarm(row, sensors, METRIC).endswith("stop at 500 N of haul_force (4000 N on it)")
+    assert "stop at 500 N (the device sends 500 N) of haul_force (4000 N on it)" in row_text(row, sensors, METRIC)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import errno
 import json
 import os
 import signal
@@ -49,7 +48,7 @@ class Running:
         return self.outcome
 
 
-def until(what: Callable[[], Any], timeout_s: float = 5.0) -> Any:
+def until(what: Callable[[], Any], timeout_s: float = 10.0) -> Any:
     end = time.monotonic() + timeout_s
     while time.monotonic() < end:
         found = what()
@@ -198,31 +197,6 @@ def test_hostile_ports_are_one_line(yard: Any, force: str, url: str) -> None:
     yard.write(force + f'port = "{url}"\nbaud = 9600\n')
     with pytest.raises(PortFault):
         record(yard.rig, yard.sensors, yard.out, for_s=1.0)
-
-
-@pytest.mark.parametrize("nth", range(1, 30, 4))
-def test_a_disk_that_is_full_at_once_is_one_line_and_leaves_nothing(
-    yard: Any, force: str, nth: int, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    pty_yard(yard, force)
-    left, real = [nth], os.write
-
-    def write(fd: int, data: Any) -> int:
-        if threading.current_thread() is threading.main_thread() and yard.out.exists():
-            left[0] -= 1
-            if left[0] < 0:
-                raise OSError(errno.ENOSPC, "No space left on device")
-        return real(fd, data)
-
-    monkeypatch.setattr(os, "write", write)
-    try:
-        record(yard.rig, yard.sensors, yard.out, for_s=0.3)
-    except SessionFault as fault:
-        assert "No space left on device" in str(fault)
-        assert not yard.out.exists()
-    else:
-        assert left[0] >= 0
-        assert verify(yard.out).state == "complete"
 
 
 def test_wait_keeps_trying(yard: Any, force: str) -> None:
@@ -412,47 +386,6 @@ def test_alarms_are_judged_stored_and_acknowledged(yard: Any, force: str) -> Non
     assert told == [("caution: T1", 1200.0), ("stop: T1", 1600.0), ("caution: T1", 980.0), ("clear: T1", 200.0)]
     with pytest.raises(SensorsFault, match="no channel here"):
         record(yard.rig, yard.sensors, yard.folder / "x", alarms=(AlarmRow("nobody", "T1"),))
-
-
-@pytest.mark.parametrize("failing", ["write", "fsync"])
-def test_a_full_disk_stops_no_reader_and_loses_no_row(
-    yard: Any, force: str, failing: str, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    device, sensors = pty_yard(yard, force)
-    full = threading.Event()
-    real_write, real_sync = os.write, os.fsync
-
-    def write(fd: int, data: Any) -> int:
-        if full.is_set() and threading.current_thread().name == "writer":
-            if len(data) > 7 and int.from_bytes(os.urandom(1), "big") % 2:
-                return real_write(fd, bytes(data)[:7])  # a part fits, then no more
-            raise OSError(errno.ENOSPC, "No space left on device")
-        return real_write(fd, data)
-
-    def fsync(fd: int) -> None:
-        if full.is_set() and threading.current_thread().name == "writer":
-            raise OSError(errno.EIO, "Input/output error")
-        real_sync(fd)
-
-    with recording(yard) as running:
-        time.sleep(0.1)
-        monkeypatch.setattr(os, failing, write if failing == "write" else fsync)
-        sent = 0
-        for turn in range(30):
-            if turn in (5, 20):
-                full.set() if turn == 5 else full.clear()
-            device.send(lines(sensors, sent, 20), 1.0)
-            sent += 20
-            time.sleep(0.08)
-        until(lambda: "disk" in kinds(yard))
-        assert answer(yard, ask(yard.out, "mark", text="again")).kind == "mark"
-        until(lambda: count(yard) == sent)
-        running.end()
-    assert read_all(yard.out).readings["haul_force"].reading.tolist() == [float(i) for i in range(sent)]
-    assert read_all(yard.out).malformed == 0
-    disk = next(e for e in rows(yard) if e.kind == "disk")
-    assert disk.value is not None and disk.value > 0.3 and "nothing could be written" in disk.text
-    assert verify(yard.out).state == "complete"
 
 
 CHILD = """

@@ -137,7 +137,7 @@ def test_the_readmes_examples_run_as_written(readme, desk, capsys):
         if argv[0] == "simulate":  # goes on until Ctrl-C: looked at in test_simulate
             assert simulated(argv, desk).startswith("socket://127.0.0.1:")
             continue
-        if argv[0] in ("watch", "plan"):  # likewise: looked at in test_live_processes, test_plan
+        if argv[0] in ("watch", "plan", "replay"):  # likewise: looked at in tests of their own
             assert simulated(argv, desk).startswith("http://127.0.0.1:")
             continue
         status = main(argv)

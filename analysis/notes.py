@@ -1,0 +1,98 @@
+"""Warnings that follow from rope and load counted side by side, stroke by stroke."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from analysis.lag import NO_LAG, Lag
+from analysis.roles import Roles
+from analysis.segments import Segments
+from analysis.strokes import Stroke
+
+UNEQUAL = 0.10  # share of the rope that load x ratio may differ from before it is told
+SEEN_M = 0.10  # of rope, the least that is told
+
+
+def notes(
+    known: Roles, seg: Segments | None, strokes: Sequence[Stroke], lag: Lag = NO_LAG
+) -> list[str]:
+    """What the counters say against each other; nothing where there is one counter only."""
+    if seg is None or known.progress is None:
+        return []
+    late = _late(known, lag)
+    if known.load_length is None:
+        hauled = any(s.direction == "haul" for s in strokes)
+        lines = ["no counter at the load: a grab that creeps is not visible"] if hauled else []
+        if strokes and not hauled and not seg.resets:
+            lines.append(
+                f"{known.progress.name}: rope only went back under tension: if the team hauled, the "
+                "counter runs backwards; turn the sign of its scale"
+            )
+        return late + lines
+    if known.progress is known.load_length:
+        return late
+    lines = late
+    if seg.against_m > SEEN_M:
+        lines.append(
+            f"{known.progress.name} and {known.load_length.name} run opposite ways: "
+            f"{seg.against_m:.2f} m of rope went back under tension while the load came nearer; "
+            "turn the sign of one scale"
+        )
+    return lines + _creep(known, strokes)
+
+
+def _late(known: Roles, lag: Lag) -> list[str]:
+    if not lag.matters or lag.lag_s is None or known.progress is None or known.haul_force is None:
+        return []
+    rope, cell = known.progress.name, known.haul_force.name
+    first, second = (rope, cell) if lag.lag_s > 0 else (cell, rope)
+    so = "means over rope are taken with that shift"
+    if known.load_length is not None:
+        so = "means are over the load's way, which it does not touch"
+    return [f"{first} lags {second} by {abs(lag.lag_s):.2f} s (u {lag.u_s:.2f} s): {so}"]
+
+
+def _creep(known: Roles, strokes: Sequence[Stroke]) -> list[str]:
+    """Rope that the load did not follow in the steady part of a stroke.
+
+    A grab that creeps does it in some strokes; a wrong ratio, a wrong scale or a counter wheel
+    that slips all the time does it in all of them alike.
+    """
+    seen = []
+    for number, stroke in enumerate(strokes, 1):
+        lost, part = stroke.facts.unfollowed_m, stroke.steady
+        if stroke.direction == "haul" and lost is not None and part is not None:
+            seen.append((number, lost, lost / part.distance_m))
+    if not seen:
+        return []
+    order = sorted(share for _, _, share in seen)
+    usual = min(order[(len(order) - 1) // 2], order[len(order) // 2], key=abs)
+    lines = []
+    if abs(usual) > UNEQUAL:
+        rope, load = known.progress, known.load_length
+        assert rope is not None
+        assert load is not None
+        way = "less" if usual > 0 else "more"
+        cause = (
+            f"a grab creeps, {rope.name} counts too much, or the rig is not the one in the file"
+            if usual > 0
+            else f"{rope.name} slips or counts too little, or the rig is not the one in the file"
+        )
+        lines.append(
+            f"the load moved {100 * abs(usual):.0f} % {way} than {rope.name} and the rig's ratio say "
+            f"({load.name}): {cause}"
+        )
+    odd = [x for x in seen if x[2] - max(usual, 0.0) > UNEQUAL and x[1] > SEEN_M]
+    for number, lost, share in odd[:5]:
+        lines.append(
+            f"stroke {number}: {lost:.2f} m of rope ({100 * share:.0f} %) came out that the load did "
+            "not follow, more than in the other strokes: a grab crept"
+        )
+    less = [x for x in seen if min(usual, 0.0) - x[2] > UNEQUAL and -x[1] > SEEN_M]
+    for number, lost, share in less[:5]:
+        lines.append(
+            f"stroke {number}: the load moved {100 * -share:.0f} % more than the rope counted "
+            f"({-lost:.2f} m of rope missing): the rope counter slipped"
+        )
+    more = len(odd[5:]) + len(less[5:])
+    return [*lines, f"{more} more strokes in which rope and load disagree"] if more else lines

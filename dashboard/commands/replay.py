@@ -1,0 +1,51 @@
+"""A session played again on the live page, for training, at 1 to 20 times its pace.
+
+A copy of its rows grows in a temporary folder, marked REPLAY; the session itself is only read.
+Served to this machine alone. Prints the URL, and serves until Ctrl-C.
+"""
+
+from __future__ import annotations
+
+import argparse
+import math
+import tempfile
+from pathlib import Path
+
+from dashboard.commands.watch import add_http
+
+SLOWEST, FASTEST = 1.0, 20.0
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("session", metavar="SESSION", help="the session's folder")
+    parser.add_argument(
+        "--speed", metavar="N", type=_speed, default=1.0,
+        help="times the pace at which it was recorded, 1 to 20 (default 1)",
+    )  # fmt: skip
+    add_http(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    from dashboard.commands import watch
+    from dashboard.replay import Replay
+
+    with tempfile.TemporaryDirectory(prefix="haul-replay-") as work:
+        replay = Replay(Path(args.session), Path(work), args.speed)
+        try:
+            replay.start()
+            seen = argparse.Namespace(
+                **{**vars(args), "path": str(replay.path), "until_sealed": False, "share": None, "rig": []}
+            )
+            return watch.run(seen)
+        finally:
+            replay.stop()
+
+
+def _speed(text: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.nan
+    if not SLOWEST <= value <= FASTEST:
+        raise argparse.ArgumentTypeError(f"{text!r} is no speed: give 1 to 20")
+    return value

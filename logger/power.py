@@ -1,0 +1,103 @@
+"""Where this machine's power comes from, as far as the system tells.
+
+Linux: the kernel's /sys/class/power_supply (its ABI is in Documentation/ABI/testing/
+sysfs-class-power).  Windows: GetSystemPowerStatus.  macOS: pmset.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import re
+import subprocess
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+
+SUPPLIES = Path("/sys/class/power_supply")
+
+
+@dataclass(frozen=True)
+class Power:
+    """source: "mains", "battery", or "" where it is not known; percent: what the battery holds, or
+    None."""
+
+    source: str = ""
+    percent: float | None = None
+
+    def text(self) -> str:
+        held = "" if self.percent is None else f", {self.percent:.0f} %"
+        if self.source == "battery":
+            return f"on battery{held}, not charging: connect power"
+        return f"mains{held and ', battery ' + held[2:]}" if self.source else "not known"
+
+
+def power(supplies: Path = SUPPLIES) -> Power:
+    """What the system says now; never raises."""
+    try:
+        if sys.platform == "win32":
+            return _windows()
+        if sys.platform == "darwin":
+            return _macos()
+        return _linux(supplies)
+    except (OSError, ValueError, AttributeError, subprocess.SubprocessError):
+        return Power()
+
+
+def _linux(folder: Path) -> Power:
+    levels: list[float] = []
+    draining = fed = False
+    for supply in sorted(folder.iterdir()):
+        kind = _word(supply / "type")
+        if _word(supply / "scope") == "Device":  # of a mouse or a headset
+            continue
+        if kind in ("Battery", "UPS"):
+            status = _word(supply / "status")
+            draining |= status == "Discharging"
+            fed |= status in ("Charging", "Full", "Not charging") and kind == "Battery"
+            with contextlib.suppress(ValueError):
+                level = float(_word(supply / "capacity"))
+                if 0 <= level <= 100:
+                    levels.append(level)
+        elif kind in ("Mains", "USB", "Wireless"):
+            fed |= _word(supply / "online") not in ("", "0")
+    percent = sum(levels) / len(levels) if levels else None
+    if draining:  # also beside a charger that gives too little
+        return Power("battery", percent)
+    return Power("mains" if fed else "", percent)
+
+
+def _word(path: Path) -> str:
+    try:
+        with path.open("rb") as file:
+            return file.read(64).decode("ascii", "replace").strip()
+    except OSError:
+        return ""
+
+
+def _windows() -> Power:
+    import ctypes
+
+    class Status(ctypes.Structure):
+        _fields_ = (  # SYSTEM_POWER_STATUS
+            ("line", ctypes.c_ubyte), ("flag", ctypes.c_ubyte), ("percent", ctypes.c_ubyte),
+            ("saver", ctypes.c_ubyte), ("left", ctypes.c_ulong), ("full", ctypes.c_ulong),
+        )  # fmt: skip
+
+    status = Status()
+    windll = getattr(ctypes, "windll")  # noqa: B009 - there on Windows alone
+    if not windll.kernel32.GetSystemPowerStatus(ctypes.byref(status)):
+        return Power()
+    percent = float(status.percent) if status.percent <= 100 else None
+    return Power({0: "battery", 1: "mains"}.get(status.line, ""), percent)
+
+
+def _macos() -> Power:
+    said = subprocess.run(
+        ["pmset", "-g", "batt"], capture_output=True, text=True, timeout=2, check=False
+    ).stdout
+    source = re.search(r"drawing from '(AC|Battery|UPS) Power'", said)
+    percent = re.search(r"\b([0-9]{1,3})%", said)
+    return Power(
+        "" if source is None else "mains" if source[1] == "AC" else "battery",
+        None if percent is None else float(percent[1]),
+    )

@@ -1,0 +1,108 @@
+"""The lag between the haul cell and the rope counter, found from the readings and taken out."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+import pytest
+from measurement import analyse, block, review, sensors, three
+
+from analysis.lag import LagWatch
+from analysis.lag_means import with_lag
+from analysis.virtual_haul import demo_rig, demo_sensors, simulate
+from logger.sensors import parse_sensors
+
+PLAIN = sensors("haul", "rope")
+
+
+@lru_cache(maxsize=8)
+def haul(seed):
+    return simulate(seed, 60.0)
+
+
+@lru_cache(maxsize=1)
+def two_channels():
+    """The demo's haul cell and rope counter alone."""
+    parts = demo_sensors().text.split("[[channel]]")[1:]
+    kept = [p for p in parts if "haul_force" in p or "rope_out" in p]
+    return parse_sensors("".join("[[channel]]" + p for p in kept), "sensors.toml")
+
+
+def late(seed, lag, every=1):
+    """The demo's haul, its rope counter late by lag s, every so many readings of it."""
+    found = haul(seed)
+    t, force, rope = found.time_s, found.values["haul_force"], found.values["rope_out"]
+    data = block(haul_force=(t, force), rope_out=((t + lag)[::every], rope[::every]))
+    return analyse(demo_rig(), two_channels(), data)
+
+
+@pytest.mark.parametrize("lag", [0.0, 0.12, -0.15, 0.3])
+@pytest.mark.parametrize("every", [1, 6])
+def test_the_lag_of_a_rope_that_stretches_is_found(lag, every):
+    """The demo's physics: spring, drag, mass and friction; hands that pull unevenly.  At 13
+    readings a second straight lines between them are up to 0.04 s off the kink."""
+    for seed in (0, 2):
+        result = late(seed, lag, every)
+        assert result.lag_s == pytest.approx(lag, abs=0.03 if every == 1 else 0.05)
+        assert abs(result.lag_s - lag) <= 2 * result.lag_u_s
+        assert 0.01 < result.lag_u_s < 0.06
+
+
+def test_it_is_taken_out_of_means_and_told():
+    """Rippling force at rippling speed: shifting them against each other moves the mean."""
+    t = np.arange(0, 72, 0.02)
+    u = t % 18
+    moves = (u > 2.6) & (u < 12.6)  # eight pulls of a hand
+    phase = np.where(moves, 2 * np.pi * 0.8 * (u - 2.6), 0.0)
+    base = np.interp(u, [2, 2.6, 12.6, 13.1, 15, 17.5], [0, 0.3, 6.3, 6.0, 4, 0])
+    rope = base + 0.042 * (1 - np.cos(phase))  # speed 0.6 (1 + 0.35 sin)
+    force = np.interp(u, [2, 2.6, 12.6, 13.1], [0, 400, 400, 0]) * (1 + 0.3 * np.sin(phase))
+    true = analyse(three(), PLAIN, block(haul=(t, force), rope=(t, rope)))
+    assert true.lag_s == pytest.approx(0.0, abs=0.04)
+    shifted = block(haul=(t, force), rope=(t + 0.25, rope))
+    found = analyse(three(), PLAIN, shifted)
+    assert found.lag_s == pytest.approx(0.25, abs=0.03)
+    mean, want = (np.mean([s.mean_force_N for s in r.strokes]) for r in (found, true))
+    assert mean == pytest.approx(421, rel=0.013)
+    # 400 (1 + 0.3 x 0.35 / 2) N; as read, without the shift, the sines are 0.4 pi apart
+    assert want == pytest.approx(421, rel=0.01)
+    unshifted = np.mean([s.steady.shifted_N[3] for s in found.strokes])
+    assert unshifted == pytest.approx(400 * (1 + 0.0525 * np.cos(0.4 * np.pi)), rel=0.01)
+    [line] = [w for w in review(three(), PLAIN, shifted)["warnings"] if "lags" in w]
+    assert line.startswith("rope lags haul by 0.2")
+    assert "taken with that shift" in line
+
+
+def test_rope_let_go_first_and_fed_back_later_is_no_lag():
+    """Force on and off while the rope stands, fed back 0.15 s after: no stretch, so no lag."""
+    t = np.arange(0, 80, 0.02)
+    u = t % 20
+    force = np.interp(u, [2, 2.3, 12, 12.3], [0, 400, 400, 0])
+    rope = np.interp(u, [2.3, 12, 12.45, 17], [0, 5, 5, 0])
+    result = analyse(three(), PLAIN, block(haul=(t, force), rope=(t, rope)))
+    assert result.lag_s is None
+    assert "may be no lag" in result.lag_why_not
+
+
+def test_too_few_looks_give_none_and_a_reason():
+    t = np.arange(0, 20, 0.02)
+    force = np.where((t > 2) & (t < 14), 400.0, 0.0)
+    result = analyse(three(), PLAIN, block(haul=(t, force), rope=(t, np.clip(t - 2, 0, 12))))
+    assert result.lag_s is None
+    assert "3 are needed" in result.lag_why_not
+    assert LagWatch().result().lag_s is None
+
+
+def test_an_unknown_lag_leaves_its_uncertainty_in_the_means():
+    t = np.arange(0, 20, 0.02)
+    pulled = (t > 2) & (t < 14)
+    phase = 2 * np.pi * 0.8 * t
+    speed = np.where(pulled, 0.5 * (1 + 0.35 * np.cos(phase)), 0)
+    rope = np.cumsum(speed) * 0.02
+    ripple = np.where(pulled, 400 * (1 + 0.3 * np.sin(phase)), 0)
+    for force, at_least, most in ((ripple, 0.01, 0.05), (400.0 * pulled, 0.0, 0.005)):
+        result = analyse(three(), PLAIN, block(haul=(t, force), rope=(t, rope)))
+        assert result.lag_s is None
+        assert at_least <= result.lag_share <= most
+        assert with_lag(result.strokes, LagWatch().result())[1] == result.lag_share

@@ -1,0 +1,163 @@
+"""The load force from hauling and lowering, against published measurements on rope over edges."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from measurement import analyse, block, review, sensors
+from rig_makers import rig
+
+from analysis.efficiency import estimate
+from analysis.loads import G
+from analysis.predict import model, model_ma_with
+from analysis.tension import load_row, tensions
+
+# wrap in degrees, T_raise, T_lower in kg for a load of 75 kg: R. Delaney, Physics for Roping
+# Technicians, 2022, p. 88 (as read; check-values 3.2)
+DELANEY = [
+    (90, 98, 50), (180, 88, 35), (90, 92, 53), (180, 87, 36), (90, 103, 47), (180, 125, 37),
+    (180, 127, 29), (180, 140, 31), (180, 179, 17), (180, 140, 15), (90, 135, 34),
+]  # fmt: skip
+HANGING = '[load]\nkind = "hanging"\n'
+
+
+def _both(up: float, down: float):
+    """Three times 4 m of rope up and down again under tension, with jitter too small to matter."""
+    hz, t0, parts = 40, 2.0, []
+    for k in range(3):
+        for force, way in ((up, 4.0), (down, -4.0)):
+            t = t0 + np.arange(0, 8.0, 1 / hz)
+            start = 0.0 if way > 0 else 4.0
+            parts.append((t, start + way * (t - t0) / 8.0, force * (1 + 0.001 * (k - 1) + 0 * t)))
+            t0 += 8.0
+    t = np.concatenate(
+        [np.arange(0, 2.0, 1 / hz), *(p[0] for p in parts), t0 + np.arange(0, 2, 1 / hz)]
+    )
+    pad = np.zeros(2 * hz)
+    return {
+        "haul": (t, np.concatenate([pad, *(p[2] for p in parts), pad])),
+        "rope": (t, np.concatenate([pad, *(p[1] for p in parts), pad])),
+    }  # fmt: skip
+
+
+def _edge(wrap: float):
+    return rig(f"tie:load edge:E1@1,{wrap},0.2 haul", extra=HANGING)
+
+
+def test_capstan_of_the_first_row():
+    """T_raise 98, T_lower 50: W = sqrt(98 * 50) = 70.0, e = sqrt(50 / 98) = 0.714 (check-values 8 #22)."""
+    found = review(_edge(90), sensors("haul", "rope"), block(**_both(98 * G, 50 * G)))["measured"]
+    assert found["load_force_method"] == "haul-and-lower"
+    assert found["load_force_N"]["value"] / G == pytest.approx(70.0, abs=0.05)
+    assert found["efficiency"]["value"] == pytest.approx(0.714, abs=0.001)
+
+
+def _by_table(wrap: float, up: float, down: float):
+    """The load force from a row of the table, in kg: the strokes of a session with its forces."""
+    rig_ = _edge(wrap)
+    made = analyse(rig_, sensors("haul", "rope"), block(**_both(98 * G, 50 * G)))
+    strokes = tuple(
+        _with_force(s, (up if s.direction == "haul" else down) * G) for s in made.strokes
+    )
+    found = estimate(rig_, model(rig_), replace(made, strokes=strokes))
+    assert found.method == "haul-and-lower"
+    return found.load_force.scaled(1 / G)
+
+
+def _with_force(stroke, force_N):
+    factor = force_N / stroke.steady.force_N[0]
+    batches = stroke.steady.batches * [1.0, factor]
+    return replace(stroke, steady=replace(stroke.steady, force_N=(force_N,), batches=batches))
+
+
+def test_the_interval_is_not_over_confident_on_rope_over_edges():
+    """The table's own geometric means are 46 to 70 kg; the 75 kg must lie in our intervals."""
+    loads = [_by_table(*row) for row in DELANEY]
+    for load, (_, up, down) in zip(loads, DELANEY, strict=True):
+        assert load.value == pytest.approx(math.sqrt(up * down), rel=1e-6)
+        assert abs(load.value - 75) <= load.U95
+    assert min(x.value for x in loads) == pytest.approx(45.8, abs=0.1)
+    assert max(x.value for x in loads) == pytest.approx(70.0, abs=0.1)
+
+
+THREE = "tie:load grab:G1@50 pulley:A1@anchor pulley:T1@G1 haul"
+
+
+@pytest.mark.parametrize("e", [0.75, 0.9, 0.97])
+def test_pulleys_that_lose_the_same_both_ways_are_found_out(e):
+    """3:1: hauling W = (1 + e + e^2) S, lowering W = (1 + 1/e + 1/e^2) S'."""
+    weight = 1000.0
+    made = _both(weight / (1 + e + e * e), weight / (1 + 1 / e + 1 / e**2))
+    found = review(rig(THREE, extra=HANGING), sensors("haul", "rope"), block(**made))["measured"]
+    assert found["load_force_method"] == "haul-and-lower"
+    assert found["load_force_N"]["value"] == pytest.approx(weight, rel=2e-4)
+    assert found["pulley_efficiency"]["value"] == pytest.approx(e, abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    "known",
+    [
+        "resistance_coefficient = 0.06\nresistance_coefficient_u = 0.006",
+        "mass_kg = 1000.0\nmass_kg_u = 10.0",
+    ],
+)
+def test_a_slope_with_its_coefficient_or_its_mass(known):
+    """m = 1000 kg on 10 degrees, c = 0.06: up m g (sin + c cos), back m g (sin - c cos)."""
+    e, slope = 0.85, math.radians(10)
+    weight = 1000 * G
+    up = weight * (math.sin(slope) + 0.06 * math.cos(slope))
+    back = weight * (math.sin(slope) - 0.06 * math.cos(slope))
+    made = _both(up / (1 + e + e * e), back / (1 + 1 / e + 1 / e**2))
+    load = f'[load]\nkind = "slope"\nslope_deg = 10.0\n{known}\n'
+    found = review(rig(THREE, extra=load), sensors("haul", "rope"), block(**made))["measured"]
+    assert found["load_force_method"] == "haul-and-lower"
+    assert found["load_force_N"]["value"] == pytest.approx(up, rel=1e-3)
+    assert found["load_force_N"]["u"] > 0.01 * up  # the ground's and the asymmetry's doubt
+
+
+def test_the_haul_cells_scale_does_not_move_the_advantage():
+    """Both forces come from one cell: its 5 % stay in the load force and leave the efficiency."""
+    e = 0.9
+    made = _both(1000 / (1 + e + e * e), 1000 / (1 + 1 / e + 1 / e**2))
+    exact = review(rig(THREE, extra=HANGING), sensors("haul", "rope"), block(**made))["measured"]
+    coarse = review(
+        rig(THREE, extra=HANGING), sensors("haul", "rope", haul="u_percent = 5.0"), block(**made)
+    )["measured"]
+    assert coarse["efficiency"]["u"] == pytest.approx(exact["efficiency"]["u"], rel=1e-3)
+    assert coarse["load_force_N"]["u"] == pytest.approx(
+        math.hypot(exact["load_force_N"]["u"], 0.05 * 1000), rel=1e-2
+    )
+
+
+def test_a_well_known_mass_is_better_than_moving_both_ways():
+    e = 0.9
+    made = _both(1000 / (1 + e + e * e), 1000 / (1 + 1 / e + 1 / e**2))
+    load = HANGING + f"mass_kg = {1000 / G}\nmass_kg_u = 0.5\n"
+    found = review(rig(THREE, extra=load), sensors("haul", "rope"), block(**made))["measured"]
+    assert found["load_force_method"] == "known"
+
+
+def test_rolling_loads_and_slopes_of_which_nothing_is_known_stay_with_the_model():
+    made = _both(400.0, 200.0)
+    for load in ('[load]\nkind = "rolling"\n', '[load]\nkind = "slope"\nslope_deg = 8.0\n'):
+        found = review(rig(THREE, extra=load), sensors("haul", "rope"), block(**made))["measured"]
+        assert found["load_force_method"] == "model"
+        assert found["efficiency"] is None and "load" in found["why_not"]
+
+
+def test_lower_forces_that_no_friction_explains_are_not_used():
+    """Lowering with more than hauling: friction can't be that way round."""
+    found = review(rig(THREE, extra=HANGING), sensors("haul", "rope"), block(**_both(300.0, 320.0)))
+    assert found["measured"]["load_force_method"] == "model"
+
+
+def test_the_model_that_is_solved_is_the_rigs():
+    known = model(rig(THREE))
+    e = np.full(2, 1 / 0.9)
+    assert float(
+        load_row(known.rig, known.system.toward) @ tensions(known.system, e)
+    ) == pytest.approx(1 + 1 / 0.9 + 1 / 0.81)
+    assert model_ma_with(known.rig, 0.9) == pytest.approx(2.71)

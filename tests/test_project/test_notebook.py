@@ -1,0 +1,28 @@
+"""The README's notebook example runs as it stands."""
+
+from __future__ import annotations
+
+import importlib.util
+import re
+import shutil
+from pathlib import Path
+
+from analysis.review import review_session
+
+_spec = importlib.util.spec_from_file_location("readme", Path(__file__).with_name("readme.py"))
+reading = importlib.util.module_from_spec(_spec)
+_spec.loader.exec_module(reading)
+
+
+def test_the_notebook_example(tmp_path, monkeypatch, capsys):
+    text = reading.README.read_text("utf-8")
+    (code,) = reading.blocks(text, "python")
+    monkeypatch.chdir(tmp_path)
+    shutil.copytree(
+        reading.README.parent / "sample_logs" / "slipway-launch-1", tmp_path / "slipway"
+    )
+    exec(compile(code, "README.md", "exec"), {"__name__": "__main__"})
+    efficiency = review_session("slipway")["measured"]["efficiency"]
+    assert f"{efficiency['value']:.3f}" in capsys.readouterr().out
+    pages = [p for p in tmp_path.iterdir() if p.suffix == ".html"]
+    assert pages and all(re.search("plotly", p.read_text("utf-8")) for p in pages)

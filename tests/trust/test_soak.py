@@ -1,0 +1,148 @@
+"""Half an hour at two devices of 1 kHz with the dashboard and five viewers (`.ci/long`):
+HAUL_SOAK_MIN is the length in minutes."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+import threading
+import time
+import urllib.request
+from pathlib import Path
+
+import pytest
+from live_helpers import start_haul, wait_until
+from trust_helpers import Yard, force, serve_pty, serve_tcp, travel
+
+from logger.formats import encode
+from logger.session import read_all
+from logger.verify import verify
+
+pytestmark = [
+    pytest.mark.long,
+    pytest.mark.skipif(sys.platform == "win32", reason="other system: no pseudo-terminals"),
+]
+MINUTES = float(os.environ.get("HAUL_SOAK_MIN", "30"))
+RATE, VIEWERS = 1000.0, 5
+RECORDER_GROWTH = 3e6  # bytes, after the first fifth of the time
+# the page's process keeps what its graph and its estimates need: bytes a reading it may keep
+DASHBOARD_PER_READING = 60.0
+RIG = """
+title = "slipway"
+anchor_to_load_m = 10.0
+[[rope]]
+name = "main"
+path = [ { tie = "load" }, { pulley = "A1", on = "anchor" }, { haul = "team" } ]
+"""
+
+
+class Process:
+    """What a process has used up to now."""
+
+    def __init__(self, process: subprocess.Popen[str]) -> None:
+        self.path = Path(f"/proc/{process.pid}")
+
+    def resident(self) -> int:
+        return int((self.path / "statm").read_text().split()[1]) * os.sysconf("SC_PAGE_SIZE")
+
+    def cpu_s(self) -> float:
+        fields = (self.path / "stat").read_text().rpartition(")")[2].split()
+        return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+
+
+class Viewer(threading.Thread):
+    """Asks as the page's script does: what is new since the last answer, ten times a second."""
+
+    def __init__(self, url: str) -> None:
+        super().__init__(daemon=True)
+        self.url, self.halt = url, threading.Event()
+        self.asked, self.failed, self.slowest = 0, 0, 0.0
+        self.start()
+
+    def run(self) -> None:
+        seq = version = 0
+        while not self.halt.wait(0.1):
+            began = time.monotonic()
+            try:
+                query = f"{self.url}since?seq={seq}&v={version}&span=60"
+                with urllib.request.urlopen(query, timeout=10) as answer:
+                    found = json.load(answer)
+            except OSError:
+                self.failed += 1
+                continue
+            seq, version = found["seq"], found["v"]
+            self.asked += 1
+            self.slowest = max(self.slowest, time.monotonic() - began)
+
+
+def test_soak(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    if not Path("/proc/self/statm").exists():
+        pytest.skip("other system: no /proc")
+    pty, tcp = serve_pty(), serve_tcp()
+    yard = Yard(tmp_path / "yard", force(pty.url) + travel(tcp.url))
+    yard.rig.write_text(RIG)
+    recorder = start_haul("record", yard.rig, yard.file, "--out", yard.out)
+    wait_until((yard.out / "readings.csv").exists, 20, "the session")
+    assert tcp.wait_client()
+    page = start_haul("watch", yard.out, "--http", "0")
+    url = page.stdout.readline().strip()
+    viewers = [Viewer(url + "/" if not url.endswith("/") else url) for _ in range(VIEWERS)]
+    one, two = yard.sensors.channels
+    sent, took = 0, MINUTES * 60
+    figures: list[tuple[float, int, int]] = []
+    recording, watching = Process(recorder), Process(page)
+    began = time.monotonic()
+    cpu_before = recording.cpu_s(), watching.cpu_s()
+    while (passed := time.monotonic() - began) < took:
+        while sent < passed * RATE:
+            # a haul of 6 s and a reset of 2 s, over and over: the analysis has strokes to find
+            phase = sent / RATE % 8
+            pull = 400.0 + 30 * (sent % 7) if phase < 6 else 5.0
+            travel_m = (sent / RATE // 8) * 3 + min(phase, 6) * 0.5 - max(0.0, phase - 6) * 1.5
+            pty.send(encode((one,), {"force": pull}), 5.0)
+            tcp.send(encode((two,), {"travel": travel_m}), 5.0)
+            sent += 1
+        if len(figures) < 20 * passed / took:
+            figures.append((passed, recording.resident(), watching.resident()))
+        time.sleep(0.001)
+    figures.append((passed, recording.resident(), watching.resident()))
+    cpu = [(p.cpu_s() - b) / passed for p, b in zip((recording, watching), cpu_before, strict=True)]
+    time.sleep(1.0)
+    for viewer in viewers:
+        viewer.halt.set()
+        viewer.join(15)
+    recorder.terminate()
+    out, err = recorder.communicate(timeout=20)
+    page.terminate()
+    page.communicate(timeout=20)
+    pty.close()
+    tcp.close()
+    assert recorder.returncode == 0, (out, err)
+    early = figures[len(figures) // 5]
+    late = figures[-1]
+    growth = late[1] - early[1], late[2] - early[2]
+    block = read_all(yard.out)
+    counts = {name: len(part.reading) for name, part in block.readings.items()}
+    readings_between = 2 * RATE * (late[0] - early[0])
+    with capsys.disabled():
+        print(
+            f"\nsoak: {took / 60:.1f} min, {sent} lines sent on each of two ports, recorded {counts}, "
+            f"dropped {block.clock[-1].drops}\n"
+            f"  recorder: {late[1] / 1e6:.1f} MB, {growth[0] / 1e6:+.2f} MB since {early[0]:.0f} s, "
+            f"{cpu[0]:.1%} of a core\n"
+            f"  dashboard: {late[2] / 1e6:.1f} MB, {growth[1] / 1e6:+.2f} MB "
+            f"({growth[1] / readings_between:.1f} bytes a reading), {cpu[1]:.1%} of a core\n"
+            f"  {VIEWERS} viewers: {sum(v.asked for v in viewers)} answers, "
+            f"{sum(v.failed for v in viewers)} failed, slowest {max(v.slowest for v in viewers):.2f} s"
+        )
+    assert counts == {"force": sent, "travel": sent}
+    assert block.clock[-1].drops == {"force": 0, "travel": 0} and block.malformed == 0
+    assert all((part.time_s[1:] >= part.time_s[:-1]).all() for part in block.readings.values())
+    first = max(float(part.time_s[0]) for part in block.readings.values())
+    assert not [e for e in block.events if e.kind in ("gap", "disk") and e.time_s > first]
+    assert verify(yard.out).state == "complete"
+    assert growth[0] < RECORDER_GROWTH
+    assert growth[1] < max(20e6, DASHBOARD_PER_READING * readings_between)
+    assert sum(v.failed for v in viewers) == 0 and all(v.asked > 3 * took for v in viewers)

@@ -1,0 +1,266 @@
+"""Wires that come off, stand swapped, or bring what no device should: the memory stays bounded,
+the other channel is unharmed, and each leaves an event or a counted drop."""
+
+from __future__ import annotations
+
+import random
+import socket
+import sys
+import time
+import tracemalloc
+from pathlib import Path
+from typing import Any
+
+import pytest
+from trust_helpers import (
+    Counter,
+    Yard,
+    count_into,
+    force,
+    in_order,
+    recording,
+    serve_pty,
+    serve_tcp,
+    travel,
+    until,
+)
+
+from logger.formats import encode
+from logger.sensors import parse_sensors
+from logger.session import read_all
+from logger.verify import verify
+
+pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="other system: no pseudo-terminals")
+BACK_S = 1.0
+
+
+class Two:
+    """A cell on a port to be tormented, and a rope counter on another that must not notice."""
+
+    def __init__(self, folder: Path, rate: float = 200.0) -> None:
+        self.bad, self.good = serve_pty(), serve_tcp()
+        self.yard = Yard(
+            folder, force(self.bad.url, "stale_after_s = 0.3\n") + travel(self.good.url)
+        )
+        self.rate = rate
+
+    def __enter__(self) -> Two:
+        self._recording = recording(self.yard)
+        self.running = self._recording.__enter__()
+        assert self.good.wait_client()
+        self.counter = Counter([count_into(self.good, self.yard, "travel")], self.rate)
+        time.sleep(0.1)  # what comes now is known to be whole
+        return self
+
+    def __exit__(self, *what: Any) -> None:
+        self.counter.stop()
+        self.outcome = self.running.end()
+        self._recording.__exit__(*what)
+        self.bad.close()
+        self.good.close()
+        if what[0] is None:
+            values = self.yard.values("travel")
+            assert in_order(values) and len(values) == len(self.counter.sent), "the other channel"
+            assert self.outcome.drops["travel"] == 0
+            assert verify(self.yard.out).state == "complete"
+
+    def say(self, data: bytes) -> None:
+        self.bad.send(data, 5.0)
+
+
+def test_an_unplugged_socket_gives_its_first_row_within_a_second_of_its_return(
+    tmp_path: Path,
+) -> None:
+    """However long it was away: the wait between two tries does not grow beyond that."""
+    device = serve_tcp()
+    yard = Yard(tmp_path, force(device.url))
+    with recording(yard) as running:
+        assert device.wait_client()
+        device.send(yard.lines(0, 10))
+        until(lambda: len(yard.values()) == 10)
+        device.close()
+        until(lambda: "disconnect" in yard.kinds())
+        time.sleep(2.0)  # by then the tries are as far apart as they get
+        back = time.monotonic()
+        again = serve_tcp(device.port)
+        while len(yard.values()) == 10:
+            again.send(yard.lines(10, 1))
+            time.sleep(0.02)
+            assert time.monotonic() - back <= BACK_S
+        running.end()
+    again.close()
+    lost = next(e for e in yard.events() if e.kind == "disconnect")
+    assert lost.channel == "force" and device.url in lost.text
+
+
+def test_a_terminal_that_is_replugged_under_the_same_name(tmp_path: Path) -> None:
+    first = serve_pty()
+    link = tmp_path / "cell"
+    link.symlink_to(first.url)
+    yard = Yard(tmp_path / "yard", force(str(link)))
+    with recording(yard) as running:
+        for turn in range(3):
+            first.send(yard.lines(turn * 10, 10))
+            until(lambda n=turn: len(yard.values()) == 10 * (n + 1))
+            first.close()
+            link.unlink()
+            until(lambda n=turn: yard.kinds().count("disconnect") == n + 1)
+            time.sleep(0.3)
+            first = serve_pty()
+            link.symlink_to(first.url)
+            back = time.monotonic()
+            until(lambda n=turn: yard.kinds().count("connect") == n + 2)
+            assert time.monotonic() - back <= BACK_S
+        running.end()
+    first.close()
+    assert in_order(yard.values())
+
+
+def test_another_device_under_the_name_is_told_and_nothing_of_it_is_taken(tmp_path: Path) -> None:
+    with Two(tmp_path) as two:
+        two.say(two.yard.lines(0, 10))
+        other = parse_sensors(force("x").replace('"CELL"', '"OTHER"'), "s").channels
+        until(lambda: len(two.yard.values()) == 10)
+        for k in range(60):
+            two.say(encode(other, {"force": 7.0 * k}))
+            time.sleep(0.015)
+        until(lambda: any("another device" in e.text for e in two.yard.events()))
+        status = until(lambda: next((s for _, s in two.running.told if s.ports[two.bad.url]), None))
+        assert (
+            "another device" in status.ports[two.bad.url] and "OTHER" in status.ports[two.bad.url]
+        )
+        two.say(two.yard.lines(10, 10))  # the right one is back
+        until(lambda: len(two.yard.values()) == 20)
+        until(lambda: not two.running.told[-1][1].ports[two.bad.url])
+    told = [e for e in two.yard.events() if "another device" in e.text]
+    assert [(e.kind, e.channel) for e in told] == [("gap", "force")]
+    assert "OTHER" in told[0].text and two.bad.url in told[0].text
+    assert in_order(two.yard.values())
+
+
+def test_two_swapped_devices_are_told_and_neither_stands_for_the_other(tmp_path: Path) -> None:
+    one, two = serve_pty(), serve_pty()
+    yard = Yard(
+        tmp_path, force(one.url, "stale_after_s = 0.3\n") + travel(two.url, "stale_after_s = 0.3\n")
+    )
+    with recording(yard) as running:
+        counter = Counter([count_into(one, yard, "travel"), count_into(two, yard)], 100.0)
+        until(
+            lambda: {e.channel for e in yard.events() if "swapped" in e.text} == {"force", "travel"}
+        )
+        counter.stop()
+        outcome = running.end()
+    one.close()
+    two.close()
+    assert outcome.readings == {"force": 0, "travel": 0}
+
+
+def test_a_wrong_speed_is_garbage_that_is_counted(tmp_path: Path) -> None:
+    """What a cell sent at another speed looks like: bytes of any value, few line feeds."""
+    draw = random.Random(2)
+    with Two(tmp_path) as two:
+        two.say(two.yard.lines(0, 5))
+        for _ in range(40):
+            two.say(draw.randbytes(500))
+            time.sleep(0.01)
+        two.say(b"\n" + two.yard.lines(5, 5))
+        until(lambda: len(two.yard.values()) == 10)
+    assert in_order(two.yard.values()) and two.outcome.drops["force"] >= 5
+    assert read_all(two.yard.out).clock[-1].drops["force"] == two.outcome.drops["force"]
+    assert len((two.yard.out / "rejects.csv").read_text("ascii").splitlines()) > 5
+
+
+def test_a_flood_of_ten_times_the_rate_is_taken_whole(tmp_path: Path) -> None:
+    """Ten thousand lines a second on one port beside a thousand on the other."""
+    with Two(tmp_path, 1000.0) as two:
+        began = time.monotonic()
+        sent = 0
+        while (passed := time.monotonic() - began) < 0.8:
+            due = int(passed * 10_000)
+            two.say(two.yard.lines(sent, due - sent))
+            sent = due
+            time.sleep(0.005)
+        until(lambda: len(two.yard.values()) == sent)
+    assert in_order(two.yard.values()) and two.outcome.drops["force"] == 0
+
+
+def test_silence_is_a_gap_when_it_ends_and_at_the_end(tmp_path: Path) -> None:
+    with Two(tmp_path) as two:
+        two.say(two.yard.lines(0, 5))
+        time.sleep(0.6)
+        two.say(two.yard.lines(5, 5))
+        until(lambda: len(two.yard.values()) == 10)
+        time.sleep(0.5)
+    gaps = [e for e in two.yard.events() if e.kind == "gap"]
+    assert [e.channel for e in gaps] == ["force", "force"]
+    assert all(e.value == pytest.approx(0.6, abs=0.25) for e in gaps)
+
+
+@pytest.mark.parametrize(
+    ("what", "piece", "repeat"),
+    [("half a line, never ended", b"$YXXDR,N,12", 300), ("NULs", b"\0" * 4000, 100),
+     ("a line of a megabyte", b"7" * 10_000, 100), ("dollars", b"$" * 4000, 50),
+     ("line feeds", b"\r\n" * 3000, 60)],
+)  # fmt: skip
+def test_what_never_ends_is_dropped_in_bounded_memory(
+    tmp_path: Path, what: str, piece: bytes, repeat: int
+) -> None:
+    with Two(tmp_path) as two:
+        two.say(two.yard.lines(0, 5))
+        until(lambda: len(two.yard.values()) == 5)
+        tracemalloc.start()
+        for _ in range(repeat):
+            two.say(piece)
+        until(lambda: two.bad.send(b"\n") == 1)
+        grown = tracemalloc.get_traced_memory()[1]
+        tracemalloc.stop()
+        two.say(two.yard.lines(5, 5))
+        until(lambda: len(two.yard.values()) == 10)
+    assert grown < 2_000_000, f"{what}: {grown} bytes"
+    assert in_order(two.yard.values())
+    if what != "line feeds":
+        assert two.outcome.drops["force"] >= 1, what
+        assert "force" in {e.channel for e in two.yard.events()} or two.outcome.drops["force"]
+
+
+def test_a_device_that_accepts_and_hangs_up_at_once_fills_nothing(tmp_path: Path) -> None:
+    """One row a try, and a try a fifth of a second at most."""
+    server = socket.create_server(("127.0.0.1", 0))
+    server.settimeout(0.05)
+    yard = Yard(tmp_path, force(f"socket://127.0.0.1:{server.getsockname()[1]}"))
+    with recording(yard) as running:
+        end = time.monotonic() + 0.9
+        while time.monotonic() < end:
+            try:
+                server.accept()[0].close()
+            except TimeoutError:
+                continue
+        running.end()
+    server.close()
+    assert yard.kinds().count("connect") <= 6
+    assert verify(yard.out).state == "complete"
+
+
+def test_a_reader_whose_decoder_fails_goes_on(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A fault of our own: told as a disconnection, and the port is opened again."""
+    from logger import formats
+
+    real, left = formats.Decoder.feed, [1]
+
+    def feed(self: Any, chunk: bytes) -> Any:
+        if b"N,3,N" in chunk and left[0]:
+            left[0] -= 1
+            raise RuntimeError("a fault of ours")
+        return real(self, chunk)
+
+    monkeypatch.setattr(formats.Decoder, "feed", feed)
+    with Two(tmp_path) as two:
+        two.say(two.yard.lines(0, 3))
+        until(lambda: len(two.yard.values()) == 3)
+        two.say(two.yard.lines(3, 1))
+        until(lambda: any("fault in the reader" in e.text for e in two.yard.events()))
+        until(lambda: two.yard.kinds().count("connect") == 3)
+        two.say(two.yard.lines(4, 3))
+        until(lambda: two.yard.values()[-1] == 6)
