@@ -76,7 +76,7 @@ class Watch:
         self._malformed = 0
         self._log, self._clock = log, clock
         self._due = self._channels_due = self._strands_due = -math.inf
-        self._rig_changed = False
+        self._rig_changed, self._rig_from_s = False, -math.inf
         self._beside = any(body.y_m for body in self.rig.bodies)
         self._stop = threading.Event()
         self._thread: threading.Thread | None = None
@@ -177,12 +177,12 @@ class Watch:
             if track.channel.quantity == "force":  # only ways of a counter count: it keeps its zero
                 track.zero = event.value
         elif event.kind == "rig":
-            self._take_rig(event.text)
+            self._take_rig(event.text, event.time_s)
         self.happened.take(event)
 
-    def _take_rig(self, name: str) -> None:
+    def _take_rig(self, name: str, time_s: float) -> None:
         """Another rig from now on: levels, shares and drawing are its own; where its bodies stand is
-        not known, and the estimate goes on with the first."""
+        not known."""
         self._rig_changed = True
         if not re.fullmatch(r"rig-[0-9]{1,6}\.toml", name):
             return
@@ -192,7 +192,7 @@ class Watch:
             known = model(rig)
         except (UserFault, np.linalg.LinAlgError):
             return  # the recorder took it, so this is a file that was changed since
-        self.rig_now, self.known_now = rig, known
+        self.rig_now, self.known_now, self._rig_from_s = rig, known, time_s
         self.haul = HaulState(known, self.haul)
         self.loads.rig(known)
         self.stands, self._beside = rig.start_m, False
@@ -251,7 +251,11 @@ class Watch:
         self.loads.hauled(
             hauls[-1].mean_force_N if hauls else None, None if force is None else force["value"],
             measured["load_force_method"] in ("cell", "haul-and-lower"),
+            bool(hauls) and hauls[-1].start_s >= self._rig_from_s,
         )  # fmt: skip
+        predicted = found["predicted"]
+        self.board.set("pred", [sig(found["ideal_ma"]), sig(predicted["model_ma"]),
+                                sig(2 * predicted["model_ma_u"])])  # fmt: skip
         self.board.set("ma", _short(measured["actual_ma"]))
         self.board.set("eff", _short(measured["efficiency"]))
         self.board.set("load", _short(measured["load_force_N"]))
@@ -268,7 +272,8 @@ class Watch:
         if self._rig_changed:
             warnings.insert(
                 0,
-                "the rig was changed: limits and drawing are the new rig's, estimates go on with the first",
+                "the rig was changed: levels, shares and drawing are the new rig's; where its bodies stand, "
+                "and so how far it can be hauled, is not known",
             )
         self.board.lines("w", [one_line(w, 240) for w in warnings], 24)
         self.happened.tell(self.board, result.strokes, result.found)

@@ -36,15 +36,20 @@ class LoadsNow:
         self.last_N: float | None = None
         self._load_N: float | None = known.load_force_N
         self._by_cell = False
+        self._frictionless_N: float | None = None  # load force of the last stroke, without friction
 
     def rig(self, known: Model) -> None:
         """Go on with this model: another rig, or the bodies elsewhere."""
         self.known, self.carrying = known, Carrying(known)
 
-    def hauled(self, last_N: float | None, load_N: float | None, by_cell: bool) -> None:
+    def hauled(
+        self, last_N: float | None, load_N: float | None, by_cell: bool, this_rig: bool = True
+    ) -> None:
         """What the estimate says: of the last stroke, of the load, and whether that was measured
-        apart from the haul cell."""
+        apart from the haul cell; this_rig: whether the stroke was hauled with the rig that is there now."""
         self.last_N = last_N or self.last_N
+        if last_N and this_rig:
+            self._frictionless_N = last_N * self.known.ideal_ma
         self._load_N = self._load_N if load_N is None else load_N
         self._by_cell = by_cell and load_N is not None
 
@@ -53,8 +58,8 @@ class LoadsNow:
         found = []
         if self._by_cell and self._load_N is not None:
             found.append(self._load_N)
-        elif self.last_N is not None:
-            found.append(self.last_N * self.known.ideal_ma)
+        elif self._frictionless_N is not None:
+            found.append(self._frictionless_N)
         for at, force in self._cells(now_s):
             if at == "load":
                 found.append(force)
