@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import copy
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from analysis.cells import RATE, Bools, Floats, Ints
 from analysis.facts import NO_FACTS, Facts, facts
+from analysis.profiles import profiles
 from analysis.steady import (
     DISTANCE,
     FORCES,
@@ -230,31 +232,40 @@ class Leg:
         whole = abs(float(self.work_best[0])) / max(self.travel, 1e-9)
         return bool(mean[len(used) // 2 :].mean() > 0.5 * whole)
 
-    def stroke(self, ratio: float, counted: bool, growing: bool = False, rig: int = 0) -> Stroke:
-        """As it stands; counted: there is a load counter."""
-        fine = counted and self.load_cells > 0.5 * self.rope_cells
-        part = steady(
-            self.rows, self.size, ratio, counted, fine, self.travel / max(self.rope_cells, 1)
-        )
-        mean = None
-        if part is not None and not math.isnan(part.force_N[0]):
-            mean = part.force_N[0]
-        return Stroke(
-            "haul" if self.sign > 0 else "lower",
-            self.first / RATE,
-            (self.last + 1) / RATE,
-            self.travel,
-            self.sign * (self.load_best - self.load0) if counted else None,
-            float(self.sign * self.work_best[0]),
-            tuple(float(x) for x in self.sign * self.out_best),
-            mean,
-            self.peak,
-            (self.peak_cell + 0.5) / RATE,
+
+def strokes_of(
+    legs: Sequence[Leg], ratio: float, counted: bool, growing: bool = False, rig: int = 0
+) -> list[Stroke]:
+    """The legs as they stand; counted: there is a load counter."""
+    if not legs:
+        return []
+    table = profiles(
+        [leg.rows for leg in legs],
+        [leg.tops for leg in legs],
+        [leg.size for leg in legs],
+        [leg.travel / max(leg.rope_cells, 1) for leg in legs],
+        [counted and leg.load_cells > 0.5 * leg.rope_cells for leg in legs],
+    )
+    parts = steady(table, ratio, counted)
+    return [
+        Stroke(
+            "haul" if leg.sign > 0 else "lower",
+            leg.first / RATE,
+            (leg.last + 1) / RATE,
+            leg.travel,
+            leg.sign * (leg.load_best - leg.load0) if counted else None,
+            float(leg.sign * leg.work_best[0]),
+            tuple(float(x) for x in leg.sign * leg.out_best),
+            None if part is None or math.isnan(part.force_N[0]) else part.force_N[0],
+            leg.peak,
+            (leg.peak_cell + 0.5) / RATE,
             part,
             growing,
             rig,
-            facts(self.rows, self.tops, self.size, ratio, counted, part),
+            told,
         )
+        for leg, part, told in zip(legs, parts, facts(table, ratio, counted, parts), strict=True)
+    ]
 
 
 def _summed(total: Floats, best: Floats, terms: Floats, k: int) -> tuple[Floats, Floats]:
