@@ -10,8 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.cells import Floats
-from analysis.profiles import Profiles, at, in_turn, median
-from analysis.steady import BATCHES, DISTANCE, FORCES, LOAD, SEEN_LOAD_M, Steady
+from analysis.profiles import DISTANCE, Profiles, at, in_turn, median
+from analysis.steady import BATCHES, FORCES, LOAD, SEEN_LOAD_M, Steady
 
 FULL_SHARE = 0.9  # of the steady force: without a load counter the rope is taken up there
 PEAK_SHARE = 1.05  # a break-away that is seen without a load counter / the highest steady force

@@ -63,7 +63,7 @@ def first_true(so: Bools, none: Ints | int) -> Ints:
     return result
 
 
-def at(values: Floats, index: Ints) -> Floats:
+def at(values: Floats | Ints, index: Ints) -> Floats:
     """(s,): one value of each row of (s, w)."""
     return np.asarray(values[np.arange(len(values)), index])
 

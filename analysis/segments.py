@@ -19,7 +19,7 @@ from analysis.lags import LagSums, by_second, in_order
 from analysis.levels import HALF, Levels
 from analysis.runs import Runs
 from analysis.steady import MOST_SHIFT
-from analysis.strokes import TURN_M, Leg, Stroke, Track, strokes_of
+from analysis.strokes import TURN_M, Leg, Stroke, Takes, Track, strokes_of
 
 PAST = 6 * RATE  # cells that are looked back at
 OFF_CELLS = 48  # 1.5 s without tension end a stroke: hands change faster
@@ -76,6 +76,7 @@ class Segments:
         self.settings, self.rig = settings, rig
         self._strokes: list[Stroke] = []
         self._ended: list[Leg] = []  # strokes that are not worked out yet: many at once cost less
+        self._takes: Takes | None = None  # while a track is walked along
         self._hauled_m = 0.0  # rope of the last stroke hauled
         self.resets: list[Reset] = []
         self.slips, self.shocks = Runs(RATE), Runs(RATE)
@@ -124,6 +125,8 @@ class Segments:
         return self._strokes
 
     def _work_out(self) -> None:
+        if self._takes is not None:
+            self._takes.sum_up()
         ended, self._ended = self._ended, []
         ratio, counted = self.settings.ratio, self.settings.counted
         self._strokes += strokes_of(ended, ratio, counted, False, self.rig)
@@ -253,17 +256,20 @@ class Segments:
         self.slips.push(first + np.arange(n) - late, so, rope)
 
     def _walk(self, track: Track, step: Floats, cuts: list[tuple[int, int, bool]]) -> None:
+        takes = self._takes = Takes(track, step)
         for start, stop, on in cuts:
             if on:
                 self._end_reset()
-                self._pull(track, step, start, stop)
+                self._pull(track, takes, start, stop)
             else:
                 if self.leg is not None and self.lag.looks < lag.MOST:
                     self._looks.append((track.first + start, False))
                 self._end_leg()
                 self._rest(track, start, stop)
+        takes.sum_up()
+        self._takes = None
 
-    def _pull(self, track: Track, step: Floats, start: int, stop: int) -> None:
+    def _pull(self, track: Track, takes: Takes, start: int, stop: int) -> None:
         assert track.rope is not None
         if self.leg is None:
             if self.lag.up_looks < lag.MOST:
@@ -273,11 +279,14 @@ class Segments:
                 1, track.first + start, float(track.rope[start]), load, self.settings.forces
             )
         while start < stop:
-            taken, other = self.leg.add(track, step, start, min(stop, start + WINDOW))
-            if other is not None:
+            take, turned = self.leg.add(track, start, min(stop, start + WINDOW))
+            takes.waiting.append(take)
+            start = take.stop
+            if turned:
+                takes.sum_up()
+                other = self.leg.other(track, start)
                 self._keep(self.leg)
                 self.leg = other
-            start = taken
 
     def _keep(self, leg: Leg) -> bool:
         """Whether the leg is a stroke: rope that only springs back when let go is none."""
@@ -286,6 +295,8 @@ class Segments:
             return False
         if counted and leg.sign < 0 and (leg.load_best - leg.load0) * ratio > 0.5 * leg.travel:
             self.against_m += leg.travel
+        if leg.sign < 0 and self._takes is not None:
+            self._takes.sum_up()
         if not leg.lowers(ratio, counted):
             return False
         if len(self._strokes) + len(self._ended) < MOST_STROKES:
