@@ -26,6 +26,7 @@ __all__ = ["Estimates", "estimate", "observations"]
 TOO_SMALL = 0.20  # standard uncertainty of the cell / force: no answer beyond
 SMALL = 0.05  # ... and a warning beyond
 SATURATED_SHARE = 0.05
+LAGS_MATTER = 0.03  # of a mean force, left by lags
 
 MEASURE_LOAD = (
     "the load's force is not known: put a cell at the load, or write the load's mass, slope and "
@@ -76,6 +77,12 @@ def estimate(rig: Rig, known: Model, result: Result, given: Way | None = None) -
         warnings.append(
             f"the haul force, {force.value:.0f} N, is small for {cell.name}: its uncertainty is "
             f"{100 * doubt / force.value:.0f} % of it"
+        )
+    if seen.lags[0].factor_u > LAGS_MATTER and force.value > 0:
+        warnings.append(
+            f"the pull ripples and nobody knows how much later {cell.name} speaks than the counter (up "
+            f"to 0.3 s is allowed for), so forces are known to ± {200 * seen.lags[0].factor_u:.0f} % "
+            "only; their ratio, the advantage, hardly feels it where a cell is at the load"
         )
     if len(seen) == 1:
         warnings.append("one observation only: how far results scatter is not known")

@@ -18,7 +18,6 @@ from dashboard.units import Units, number, plus_minus
 
 MOST_BANDS = 120  # strokes and resets shaded in one window
 MOST_ON_LOOP = 60  # events written into one loop
-LABEL_PX = 26.0  # events closer than this share a label
 MARGIN = {"l": 62, "r": 14, "t": 26, "b": 44}
 NO_LOOP = "needs a haul cell and a counter of rope or load travel"
 
@@ -156,24 +155,27 @@ def _happened(
             shapes.append(_rect("reset", (begin, end), None))
     marks = now.marks(begin_s, end_s)
     shapes = shapes[:MOST_BANDS]
-    near_s = LABEL_PX / max(wide_px, 100) * (end_s - begin_s)
-    labels = [_text(x, text, "event") for x, text in grouped(marks, near_s)]
-    labels += [_text(x, text, "way", floor) for x, text in grouped(ways, near_s)]
+    px_s = (end_s - begin_s) / max(wide_px - MARGIN["l"] - MARGIN["r"], 100)
+    labels = [_text(x, text, "event") for x, text in grouped(marks, px_s)]
+    labels += [_text(x, text, "way", floor) for x, text in grouped(ways, px_s)]
     last = -np.inf
     for x, _ in marks:  # lines that a pixel could tell apart
-        if x - last > near_s / LABEL_PX * 2:
+        if x - last > 2 * px_s:
             shapes.append({"type": "line", "name": "event", "layer": "below", "xref": "x", "yref": "paper",
                            "x0": x, "x1": x, "y0": 0, "y1": 1, "line": {"width": 1, "dash": "dot"}})  # fmt: skip
             last = x
     return shapes, labels
 
 
-def grouped(marks: list[tuple[float, str]], near: float) -> list[tuple[float, str]]:
-    """Labels in order, those nearer to the one before than `near` joined to it as "first …last"."""
+def grouped(marks: list[tuple[float, str]], px: float) -> list[tuple[float, str]]:
+    """Labels in order, one that would touch the one before joined to it as "first…last".
+
+    px: what a pixel of the plot is worth on its axis.
+    """
     found: list[tuple[float, str]] = []
     first: list[str] = []
     for x, text in marks:
-        if found and x - found[-1][0] < near:
+        if found and x - found[-1][0] < px * (8 + 4 * (len(found[-1][1]) + len(text))):
             found[-1] = (found[-1][0], f"{first[-1]}…{text.lstrip('▲▼')}")
         else:
             found.append((x, text))

@@ -215,7 +215,7 @@ def _more(many: int, most: int, what: str) -> list[str]:
 
 
 def _share(share: float) -> str:
-    return "under 1 %" if 0 < share < 0.005 else percent(share)
+    return "< 1 %" if 0 < share < 0.005 else percent(share)
 
 
 def _degrees(value: float) -> str:

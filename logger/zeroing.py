@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 from logger.sensors import Channel, Sensors
 
+MOST_SI = 1e100  # beyond it sums overflow
 OVER_S = 1.0
 KEPT_S = 5.0  # a slow device is judged by its last readings, if they are no older
 LEAST_READINGS = 3
@@ -83,6 +84,8 @@ def why_not(
         return stroke
     # against the file's zero, so that zero upon zero cannot creep away
     values = [channel.si(reading, channel.zero) for reading in mine.reading]
+    if not all(abs(value) < MOST_SI for value in values):
+        return "the readings are beyond anything that a cell or a counter tells"
     unit = "N" if channel.quantity == "force" else "m"
     level, allowed = statistics.fmean(values), _steady(channel)
     if statistics.pstdev(values) > allowed or _drift(values) > allowed:

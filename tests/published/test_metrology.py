@@ -141,13 +141,13 @@ def test_welch_satterthwaite_of_gum_g_4_1():
 def test_welch_satterthwaite_against_its_own_purpose():
     """With few degrees of freedom, value +- U95 holds the truth in about 95 % (two means of three and
     five readings of unlike scatter; simulation, seed fixed)."""
-    rng, inside, n = np.random.default_rng(3), 0, 4000
+    rng, inside, n = np.random.default_rng(3), 0, 1500
     for _ in range(n):
         a, b = rng.normal(0, 1.0, 3), rng.normal(0, 1.5, 5)
         parts = [type_a(x, np.ones(len(x))) for x in (a, b)]
         total = Quantity(parts[0][0] + parts[1][0], tuple(c for _, c in parts), 1)
         inside += abs(total.value) <= total.U95
-    assert 0.94 <= inside / n <= 0.975
+    assert 0.935 <= inside / n <= 0.98
 
 
 # --- En

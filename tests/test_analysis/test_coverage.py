@@ -1,7 +1,7 @@
 """Does the stated uncertainty hold the truth?  Sessions of the tests' own simulator, every error drawn
 from its stated distribution (tests/session_maker.py).
 
-Figures of the 1,000 (2026-11-25, seeds 0 to 999): see the `long` test's docstring.
+Figures of the 1,000: see the docstring of the test marked `long`.
 """
 
 from __future__ import annotations
@@ -66,8 +66,9 @@ def test_forty_sessions_of_every_kind():
 
 @pytest.mark.long
 def test_a_thousand_sessions():
-    """Found on 2026-11-26, seeds 0 to 999: U95 covers the efficiency in 94.4 %, haul force 94.9 %,
-    load force 94.8 %; median relative errors 1.3, 0.9 and 1.1 %; 98.8 % get a number."""
+    """Found on 2026-11-26, seeds 0 to 999: U95 covers efficiency and actual MA in 94.5 %, the haul
+    force in 94.8 %, the load force in 95.0 %; median relative errors 1.25, 0.87 and 1.08 %; all get a
+    number; the naive mean is 22 times as far from the truth in the median, 16 times in the mean."""
     found = _figures(range(1000))
     print(found)
     for key, share in found["cover"].items():

@@ -297,7 +297,11 @@ def test_strokes_resets_and_marks_lie_where_they_happened(launch):
 
 
 def test_labels_that_would_lie_on_each_other_become_one():
-    assert grouped([(0, "1"), (1, "2"), (1.5, "3"), (9, "4")], 2) == [(0, "1…3"), (9, "4")]
+    assert grouped([(0, "1"), (1, "2"), (1.5, "3"), (9, "4")], 0.125) == [(0, "1…3"), (9, "4")]
+    assert grouped([(0, "7"), (1, "16"), (3.9, "17")], 0.125) == [
+        (0, "7…17")
+    ]  # a longer one needs more
+    assert grouped([(0, "7"), (3, "16")], 0.125) == [(0, "7"), (3, "16")]
     assert grouped([], 1) == []
 
 
