@@ -65,6 +65,7 @@ class Device:
 
         self.lead, self.follow = pty.openpty()
         tty.setraw(self.follow)
+        os.set_blocking(self.lead, False)  # what nobody reads is lost, as on a wire
         self.port = os.ttyname(self.follow)
         self.force_N, self.speed_m_s, self.rope_m = 0.0, 0.0, 0.0
         self.sent: list[tuple[float, float]] = []  # when and which force, as written to the wire
@@ -84,6 +85,8 @@ class Device:
             force = self.force_N
             try:
                 os.write(self.lead, b'{"f": %.1f, "r": %.4f}\n' % (force, self.rope_m))
+            except BlockingIOError:
+                continue
             except OSError:
                 return
             self.sent.append((time.time(), force))

@@ -29,6 +29,7 @@ class Browser:
                   features=[{"name": "prefers-color-scheme", "value": scheme}])  # fmt: skip
 
     def open(self, url: str) -> None:
+        self.driver.get("about:blank")  # so that nothing of the page before is heard any more
         self.driver.get_log("browser")
         self.driver.get_log("performance")
         self.driver.get(url)
