@@ -35,7 +35,8 @@ RULES = (
     f"An alarm is raised by the recorder once the value has been over its level for {HOLD_S:g} s, in two "
     "readings at the least; a drop below 95 % of the level in between starts the time anew. It stays "
     "until it is acknowledged, also when the value is below the level again.",
-    "A shorter shock raises no alarm; it is found in the readings and told as a shock under What happened.",
+    "What is shorter raises no alarm: it is found in the readings and told under What happened, as a shock "
+    "or as shortly over.",
     "Red with an eight-sided sign is stop, yellow with a triangle is caution. Nothing here says that "
     "something is in order: what has no rating is not judged.",
 )

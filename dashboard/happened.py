@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from analysis.found import Found
 from analysis.strokes import Stroke
@@ -13,11 +14,13 @@ from logger.session_types import Event
 
 LAST_EVENTS = 6
 KEPT_EVENTS = 50
+SHORT = "shortly over"
+SHORT_S = 0.25
 SHOWN_ALARMS = 5
 SPANS_KEPT = 48  # strokes, resets and marks that a page which comes late is told
 SHOWN_EVENTS = frozenset({"mark", "undo", "zero", "alarm", "ack", "refused", "gap", "disk", "power",
-                          "sleep", "rig", "end", "slip", "shock", "saturated"})  # fmt: skip
-SUDDEN = frozenset({"slip", "shock", "saturated"})
+                          "sleep", "rig", "end", "slip", "shock", "saturated", SHORT})  # fmt: skip
+SUDDEN = frozenset({"slip", "shock", "saturated", SHORT})
 
 
 class Happened:
@@ -63,15 +66,16 @@ class Happened:
 
     def tell(self, board: Board, strokes: Sequence[Stroke], found: Sequence[Found]) -> None:
         """The last events, the last alarm, and strokes, resets and marks."""
-        recent = [
-            (f.time_s, f.kind, f.text) for f in found[-KEPT_EVENTS:] if f.kind in SHOWN_EVENTS
-        ] + [(e.time_s, e.kind, self._text(e)) for e in self.events]
+        late = [*found[-4 * KEPT_EVENTS :], *short_overs(found[-4 * KEPT_EVENTS :])]
+        recent = [(f.time_s, f.kind, f.text) for f in late if f.kind in SHOWN_EVENTS] + [
+            (e.time_s, e.kind, self._text(e)) for e in self.events
+        ]
         recent.sort(key=lambda row: row[0])
         rows = recent[-LAST_EVENTS:][::-1]
         for k in range(LAST_EVENTS):
             row = rows[k] if k < len(rows) else None
             board.set(f"e:{k}", row and [round(row[0], 1), row[1], one_line(row[2], 120)])
-        sudden = [(f.time_s, f.kind, f.text) for f in found[-KEPT_EVENTS:] if f.kind in SUDDEN]
+        sudden = sorted((f.time_s, f.kind, f.text) for f in late if f.kind in SUDDEN)
         for key, last in (("last", sudden[-1] if sudden else None), ("lasta", self._last_alarm)):
             board.set(key, last and [round(last[0], 1), last[1], one_line(last[2], 80)])
         self._tell_spans(board, strokes, found)
@@ -108,3 +112,16 @@ class Happened:
 def _first(one: Held) -> tuple[bool, int, float]:
     """Open before acknowledged, the worst and the latest first."""
     return one.seen, -one.worst, -one.time_s
+
+
+def short_overs(found: Sequence[Found]) -> list[Found]:
+    """Levels passed for so short that the recorder may have raised no alarm; of several at one moment
+    the first."""
+    told: list[Found] = []
+    for one in found:
+        short = one.end_s is not None and one.end_s - one.time_s <= SHORT_S
+        if one.kind != "over_limit" or not short:
+            continue
+        if not told or one.time_s - told[-1].time_s > SHORT_S:
+            told.append(replace(one, kind=SHORT))
+    return told

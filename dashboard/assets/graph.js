@@ -91,7 +91,7 @@ window.haul = window.haul || {};
     key("reset", "reset");
     key("mark", "mark");
     key("sudden", "shock or slip");
-    if (head.way) key("way", head.way.toLowerCase() + ", below");
+    if (head.way) key("travelled", head.way.toLowerCase() + ", below");
   };
 
   function readColours() {

@@ -410,3 +410,13 @@ def test_what_the_load_last_needed_outlives_a_change_of_the_rig(tmp_path):
     held = way.go(1.0, 0.5, 0.0, 0.0)
     assert held["k"] == "held" and held["hc"] == pytest.approx(900, rel=0.03)
     assert any("rig was changed" in str(v) for k, v in way.page.parts.items() if k[:2] == "w:")
+
+
+def test_a_level_passed_too_shortly_for_an_alarm_is_told_all_the_same(tmp_path):
+    way = Slipway(tmp_path / "s", sensors=SENSORS.replace("u = 1.0\n", "u = 1.0\nstop_at = 500.0\n", 1))
+    way.pull(1.0, 3.0)
+    way.session.rows("haul_force", [way.t - 0.011, way.t - 0.002], [640.0, 350.0])
+    way.pull(1.0, 3.0)
+    kinds = {row[1]: row for key, row in way.page.parts.items() if key[:2] == "e:" and row}
+    assert "stop_at of 500" in kinds["shortly over"][2] and way.page.alarms() == []
+    assert way.page.parts["last"][1] == "shortly over" and way.page.now["pk"] == 640
