@@ -69,7 +69,8 @@ def in_line(rig: Rig, known: Roles) -> tuple[Channel, float] | None:
     for channel in known.forces:
         if channel is known.haul_force:
             turned = any(
-                rig.stations[s].efficiency < 1 or rig.stations[s].kind == "pulley" for s in rig.turns
+                rig.stations[s].efficiency < 1 or rig.stations[s].kind == "pulley"
+                for s in rig.turns
             )
             pair = None if turned else (model(rig).ideal_ma, 0.0)
         else:
@@ -125,7 +126,9 @@ def given_way(before: Before, result: Result) -> Way:
             Component(f"{before.cell.name} in the earlier session: scale", before.gain * scale_u),
             Component(f"{before.cell.name} in the earlier session: zero", before.gain * zero_u),
         ]
-    cells = f"one and the same cell, {before.cell.name}" if one else f"another cell, {before.cell.name}"
+    cells = (
+        f"one and the same cell, {before.cell.name}" if one else f"another cell, {before.cell.name}"
+    )
     said = (
         f"the load force, {before.force_N:.0f} N, is from session {before.name}, measured there by "
         f"{cells}, over {before.way_m:.1f} m: it holds for the same load over the same ground"

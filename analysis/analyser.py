@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import copy
 import math
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -35,17 +34,17 @@ from analysis.later_rig import Loader, RigSpan, check_same, not_used
 from analysis.notes import notes
 from analysis.roles import Roles, roles
 from analysis.segments import Reset, Segments, Settings
+from analysis.slices import slices
 from analysis.spikes import LOOK, without_spikes
 from analysis.steady import MOST_SHIFT
 from analysis.strokes import Stroke, Track
 from logger.errors import UserFault
 from logger.sensors import Sensors
-from logger.session_types import Block, ChannelReadings, Event
+from logger.session_types import Block, Event
 
 HORIZON = RATE // 2  # cells that readings and events may come late
 NOISE_SECONDS = 3
 PIECE = 1024  # seconds
-SLICE, SLICE_S = 1 << 17, 700.0  # readings of a channel, time, taken at once: arrays stay in cache
 MOST_EVENTS = 200_000
 MOST_RIGS = 1000
 AHEAD = MOST_SHIFT + 2 * LOOK  # cells that must be known after one that is used: shifts, spikes
@@ -151,7 +150,7 @@ class Analyser:
                 self._see(row.time_s)
                 if row.time_s >= self._drops_s:
                     self._drops_s, self._drops = row.time_s, dict(row.drops)
-            for part in _slices({n: r for n, r in block.readings.items() if n in self._feeds}):
+            for part in slices({n: r for n, r in block.readings.items() if n in self._feeds}):
                 for name, (time_s, reading) in part.items():
                     self._feeds[name].stream.push(time_s, reading)
                 self._advance()
@@ -449,39 +448,6 @@ class Analyser:
             feed.stream.bad,
             feed.restarts,
         )
-
-
-def _slices(readings: dict[str, ChannelReadings]) -> Iterator[dict[str, tuple[Floats, Floats]]]:
-    """The same readings a little at a time, all channels together up to the same time."""
-    channels = {
-        name: (np.asarray(r.time_s, np.float64), np.asarray(r.reading, np.float64))
-        for name, r in readings.items()
-        if len(r.time_s)
-    }
-    most = max(channels.values(), key=lambda c: len(c[0]), default=None)
-    orderly = most is not None and len(most[0]) > SLICE // 16
-    if most is None or not (
-        orderly and all(bool((t[1:] >= t[:-1]).all()) for t, _ in channels.values())
-    ):
-        yield channels
-        return
-    np.empty(1 << 22)  # freed at once: from then on the C library reuses arrays up to this size
-    span = float(most[0][-1] - most[0][0])
-    step = (
-        SLICE
-        if span <= SLICE_S
-        else max(SLICE // 16, min(SLICE, int(len(most[0]) * SLICE_S / span)))
-    )
-    times = [*most[0][step::step].tolist(), math.inf]
-    at = dict.fromkeys(channels, 0)
-    for until in times:
-        part = {}
-        for name, (time_s, reading) in channels.items():
-            k = int(np.searchsorted(time_s, until, "left")) if until < math.inf else len(time_s)
-            if k > at[name]:
-                part[name] = (time_s[at[name] : k], reading[at[name] : k])
-                at[name] = k
-        yield part
 
 
 def _cell(time_s: float) -> int:

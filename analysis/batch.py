@@ -11,7 +11,7 @@ from concurrent.futures import Executor, Future, ProcessPoolExecutor, as_complet
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from multiprocessing import get_context
-from typing import Any, TypeVar, cast
+from typing import Any, TypeVar
 
 from logger.errors import CallFault, one_line
 
@@ -81,7 +81,7 @@ def cluster(address: str) -> Iterator[Executor]:
             "install the extra: pip install '.[cluster]'",
         ) from None  # fmt: skip
     try:
-        client: Any = cast(Any, Client)(address, timeout=ANSWERS_WITHIN, set_as_default=False)
+        client = Client(address, timeout=ANSWERS_WITHIN, set_as_default=False)
     except (OSError, ValueError, TypeError) as error:
         raise CallFault(
             "library", f"no scheduler answers at {one_line(address, 80)} ({one_line(str(error), 120)})",

@@ -26,6 +26,7 @@ __all__ = ["Estimates", "estimate", "observations"]
 TOO_SMALL = 0.20  # standard uncertainty of the cell / force: no answer beyond
 SMALL = 0.05  # ... and a warning beyond
 SATURATED_SHARE = 0.05
+LAGS_MATTER = 0.03  # of a mean force, left by lags
 
 MEASURE_LOAD = (
     "the load's force is not known: put a cell at the load, or write the load's mass, slope and "
@@ -77,21 +78,39 @@ def estimate(rig: Rig, known: Model, result: Result, given: Way | None = None) -
             f"the haul force, {force.value:.0f} N, is small for {cell.name}: its uncertainty is "
             f"{100 * doubt / force.value:.0f} % of it"
         )
+    if seen.lags[0].factor_u > LAGS_MATTER and force.value > 0:
+        warnings.append(
+            f"the pull ripples and nobody knows how much later {cell.name} speaks than the counter (up "
+            f"to 0.3 s is allowed for), so forces are known to ± {200 * seen.lags[0].factor_u:.0f} % "
+            "only; their ratio, the advantage, hardly feels it where a cell is at the load"
+        )
     if len(seen) == 1:
         warnings.append("one observation only: how far results scatter is not known")
     found = Estimates(force, travel=travel, strokes=none, warnings=tuple(warnings), seen=seen)
+    if not force.value > 0:
+        return replace(found, why_not=(why,))
     way = given or choose_way(rig, known, result, seen)
     if way is None:
         return replace(
             found, load_force=_by_model(known, force),
             why_not=tuple(x for x in (why, MEASURE_LOAD) if x),
         )  # fmt: skip
-    load, actual = load_force(result.roles.forces, way, seen), advantage(result.roles.forces, way, seen)
+    load, actual = (
+        load_force(result.roles.forces, way, seen),
+        advantage(result.roles.forces, way, seen),
+    )
     if way.method == "known" and rig.load.kind != "hanging":
         # what the file states is of no place; how the ground differed is seen at the haul
         apart = type_a(seen.force_N[:, 0], seen.distance_m)[1]
-        ground = Component("ground from stroke to stroke", apart.u / force.value * load.value, apart.degrees)
+        ground = Component(
+            "ground from stroke to stroke", apart.u / force.value * load.value, apart.degrees
+        )
         load = _quantity(load.value, [*load.budget, ground], load.n)
+    if not why and not load.value > 0:
+        why = (
+            f"the cells say that the load resists {load.value:.0f} N, which is no load: see to their "
+            "zeros, and to the sign of their scales"
+        )
     if not why and actual.value > known.ideal_ma * (1 + 1e-6) + actual.U95:
         why = (
             f"the measured advantage, {actual.value:.3g}, is above the ideal {known.ideal_ma:.3g} "

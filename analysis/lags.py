@@ -38,6 +38,7 @@ SHARP = 2  # how much a lag counts at which the force varies less along the rope
 # share of the doubt that stays where the rope counter's lag is known: rope that stretches between
 # hands has not the load's way, and the more the force ripples the more that does
 STAYS = 0.25
+TWO_WAYS = 0.04  # share by which means over the rope's and the load's way may well differ
 MISFIT = 0.1  # of a correction, as its standard uncertainty: it is found over a part of the way
 ALIKE = 0.6  # correlation of the changes of two cells that belongs to the same rope
 WAY_LAGS = np.arange(-REACH, REACH + 1, STEP)
@@ -80,9 +81,7 @@ class LagSums:
     def fork(self) -> LagSums:
         return copy.copy(self)
 
-    def push(
-        self, forces: ArrayLike, rope: Floats, load: Floats | None, steady: Floats
-    ) -> None:
+    def push(self, forces: ArrayLike, rope: Floats, load: Floats | None, steady: Floats) -> None:
         """forces (f, n), rope and load: way in each cell (n,), steady (n,): the steady force
         known before each cell, NaN while there is none."""
         n, f = len(rope), self.forces
@@ -149,11 +148,20 @@ class LagSums:
         spread = self.square[w] / self.distance[w] - mean[0] ** 2
         spread = np.interp(DOUBT, WAY_LAGS, np.maximum(spread, 0.0)) + (0.01 * mean[0, 0]) ** 2
         likely = LIKELY * (spread.min() / spread) ** SHARP
+        if w == 1 and seen.lag_s is not None and seen.u_s and self.distance[0] > 0:
+            # the load counter's own lag is not seen, but the mean over the rope's way is known
+            rope = np.interp(DOUBT, WAY_LAGS, self.sums[0, 0] / self.distance[0])
+            near = _near(seen)
+            if near.sum() > 0.1:
+                likely = likely * np.exp(
+                    -0.5 * ((haul / float(near @ rope / near.sum()) - 1) / TWO_WAYS) ** 2
+                )
         if w == 0 and seen.lag_s is not None and seen.u_s:
-            u = max(seen.u_s * RATE, 0.5)
-            at = np.exp(-0.5 * ((DOUBT + seen.lag_s * RATE) / u) ** 2)
+            at = _near(seen)
             if at.sum() > 0.1:
                 likely = STAYS * likely / likely.sum() + (1 - STAYS) * at / at.sum()
+        if not likely.sum() > 1e-9:
+            likely = LIKELY.copy()
         likely /= likely.sum()
         return tuple(self._of(mean[j], haul, j, likely) for j in range(self.forces))
 
@@ -186,6 +194,12 @@ class LagSums:
         before, most, after = (float(x) for x in alike[k - 1 : k + 2])
         bend = before - 2 * most + after
         return float(CELL_LAGS[k]) + (0.5 * (before - after) / bend if bend < 0 else 0.0)
+
+
+def _near(seen: Lag) -> Floats:
+    """How likely each lag in doubt is, by the rope counter's lag as it was seen."""
+    u = max((seen.u_s or 0.0) * RATE, 0.5)
+    return np.asarray(np.exp(-0.5 * ((DOUBT + (seen.lag_s or 0.0) * RATE) / u) ** 2))
 
 
 def _mean_and_u(values: Floats, likely: Floats) -> tuple[float, float]:

@@ -112,7 +112,9 @@ def by_rig(
     for k, span in enumerate(result.rigs):
         own = tuple(s for s in result.strokes if s.rig == k)
         if own:
-            under, model_ = (rig, known) if not k or span.rig is None else (span.rig, model(span.rig))
+            under, model_ = (
+                (rig, known) if not k or span.rig is None else (span.rig, model(span.rig))
+            )
             resets = tuple(r for r in result.reset_facts if r.rig == k)
             mine = replace(result, strokes=own, roles=span.roles, reset_facts=resets)
             parts.append(part(span.name or "rig.toml", span.time_s, under, model_, mine))
@@ -318,10 +320,13 @@ def _changed(main: OfRig) -> list[str]:
     each = [e.value for e in main.found.strokes if e is not None]
     if main.found.method == "cell" and len(each) > 2 and main.found.efficiency is not None:
         differs = changes(
-            [s for s, e in zip(main.result.strokes, main.found.strokes, strict=True) if e], np.array(each)
+            [s for s, e in zip(main.result.strokes, main.found.strokes, strict=True) if e],
+            np.array(each),
         )
         if max(abs(differs.between), differs.spread) < max(0.02, 0.3 * change.most):
-            return [f"{text}; the load's force changed with it and the advantage did not: the ground, not the rig"]
+            return [
+                f"{text}; the load's force changed with it and the advantage did not: the ground, not the rig"
+            ]
         return [f"{text}; the advantage changed from stroke to stroke too: look at the rig"]
     return [text]
 

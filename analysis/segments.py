@@ -19,7 +19,7 @@ from analysis.lags import LagSums, by_second, in_order
 from analysis.levels import HALF, Levels
 from analysis.runs import Runs
 from analysis.steady import MOST_SHIFT
-from analysis.strokes import TURN_M, Leg, Stroke, Track
+from analysis.strokes import TURN_M, Leg, Stroke, Takes, Track, strokes_of
 
 PAST = 6 * RATE  # cells that are looked back at
 OFF_CELLS = 48  # 1.5 s without tension end a stroke: hands change faster
@@ -29,6 +29,7 @@ SLIP_SHARE = 0.5  # interface section 6
 SLIP_CELLS, SLIP_SEEN, SHOCK_CELLS = 7, 12, 10  # 0.2 s, 0.4 s later, 0.3 s
 SLIP_ROPE_M, SLIP_LOAD_M = 0.05, 0.004  # rope out, and its share of load travel, that can be seen
 MOST_STROKES = 20_000
+TOGETHER = 64  # strokes that are worked out at once
 WINDOW = 4096  # cells: a leg that turns at every cell must not look at all that follows
 
 
@@ -73,7 +74,10 @@ class Segments:
 
     def __init__(self, settings: Settings, rig: int = 0) -> None:
         self.settings, self.rig = settings, rig
-        self.strokes: list[Stroke] = []
+        self._strokes: list[Stroke] = []
+        self._ended: list[Leg] = []  # strokes that are not worked out yet: many at once cost less
+        self._takes: Takes | None = None  # while a track is walked along
+        self._hauled_m = 0.0  # rope of the last stroke hauled
         self.resets: list[Reset] = []
         self.slips, self.shocks = Runs(RATE), Runs(RATE)
         self.lags = LagSums(settings.forces)
@@ -90,8 +94,10 @@ class Segments:
         self.against_m = 0.0  # rope that went back under tension while the load came nearer
 
     def fork(self) -> Segments:
+        strokes = self.strokes  # worked out here, not in every fork again
         other = copy.copy(self)
-        other.strokes, other.resets = list(self.strokes), list(self.resets)
+        other._strokes, other._ended = list(strokes), []
+        other.resets = list(self.resets)
         other.slips, other.shocks = self.slips.fork(), self.shocks.fork()
         other.leg = self.leg.fork() if self.leg else None
         other.lags = self.lags.fork()
@@ -106,10 +112,24 @@ class Segments:
         that was known of forces and ways holds any more."""
         self._end_leg()
         self._end_reset()
+        self._work_out()
         self.settings, self.rig = replace(self.settings, ratio=ratio), rig
         self._levels = Levels(self.settings.floor_N)
         self._past = {}
         self._looks = []
+
+    @property
+    def strokes(self) -> list[Stroke]:
+        """Those that have ended, in order."""
+        self._work_out()
+        return self._strokes
+
+    def _work_out(self) -> None:
+        if self._takes is not None:
+            self._takes.sum_up()
+        ended, self._ended = self._ended, []
+        ratio, counted = self.settings.ratio, self.settings.counted
+        self._strokes += strokes_of(ended, ratio, counted, False, self.rig)
 
     @property
     def steady_N(self) -> float | None:
@@ -236,17 +256,20 @@ class Segments:
         self.slips.push(first + np.arange(n) - late, so, rope)
 
     def _walk(self, track: Track, step: Floats, cuts: list[tuple[int, int, bool]]) -> None:
+        takes = self._takes = Takes(track, step)
         for start, stop, on in cuts:
             if on:
                 self._end_reset()
-                self._pull(track, step, start, stop)
+                self._pull(track, takes, start, stop)
             else:
                 if self.leg is not None and self.lag.looks < lag.MOST:
                     self._looks.append((track.first + start, False))
                 self._end_leg()
                 self._rest(track, start, stop)
+        takes.sum_up()
+        self._takes = None
 
-    def _pull(self, track: Track, step: Floats, start: int, stop: int) -> None:
+    def _pull(self, track: Track, takes: Takes, start: int, stop: int) -> None:
         assert track.rope is not None
         if self.leg is None:
             if self.lag.up_looks < lag.MOST:
@@ -256,11 +279,14 @@ class Segments:
                 1, track.first + start, float(track.rope[start]), load, self.settings.forces
             )
         while start < stop:
-            taken, other = self.leg.add(track, step, start, min(stop, start + WINDOW))
-            if other is not None:
+            take, turned = self.leg.add(track, start, min(stop, start + WINDOW))
+            takes.waiting.append(take)
+            start = take.stop
+            if turned:
+                takes.sum_up()
+                other = self.leg.other(track, start)
                 self._keep(self.leg)
                 self.leg = other
-            start = taken
 
     def _keep(self, leg: Leg) -> bool:
         """Whether the leg is a stroke: rope that only springs back when let go is none."""
@@ -269,10 +295,16 @@ class Segments:
             return False
         if counted and leg.sign < 0 and (leg.load_best - leg.load0) * ratio > 0.5 * leg.travel:
             self.against_m += leg.travel
+        if leg.sign < 0 and self._takes is not None:
+            self._takes.sum_up()
         if not leg.lowers(ratio, counted):
             return False
-        if len(self.strokes) < MOST_STROKES:
-            self.strokes.append(self._stroke(leg, False))
+        if len(self._strokes) + len(self._ended) < MOST_STROKES:
+            self._ended.append(leg)
+            if leg.sign > 0:
+                self._hauled_m = leg.travel
+            if len(self._ended) >= TOGETHER:
+                self._work_out()
         return True
 
     def _end_leg(self) -> None:
@@ -308,10 +340,8 @@ class Segments:
         fed = self._fed
         if fed is None:
             return None
-        last = next((s for s in reversed(self.strokes) if s.direction == "haul"), None)
-        share = 0.0 if last is None else 0.1 * last.haul_travel_m
         rope = fed.end - fed.lowest
-        if rope < max(0.1, share):
+        if rope < max(0.1, 0.1 * self._hauled_m):
             return None
         setback = fed.load - fed.load_now if self.settings.counted else None
         return Reset(fed.begin / RATE, (fed.lowest_cell + 1) / RATE, rope, setback, self.rig)
@@ -328,10 +358,8 @@ class Segments:
             return None
         if not self.leg.lowers(self.settings.ratio, self.settings.counted):
             return None
-        return self._stroke(self.leg, True)
-
-    def _stroke(self, leg: Leg, growing: bool) -> Stroke:
-        return leg.stroke(self.settings.ratio, self.settings.counted, growing, self.rig)
+        ratio, counted = self.settings.ratio, self.settings.counted
+        return strokes_of([self.leg], ratio, counted, True, self.rig)[0]
 
 
 def _fed(end: float, cell: int, load: float) -> _Fed:

@@ -40,14 +40,14 @@ def stages(rig: Rig, known: Model, result: Result, found: Estimates) -> list[Sta
     """Stages between cells on strands, the last one ending at the load where its force is known
     otherwise; empty where there is no cell between."""
     seen, way = found.seen, found.way
-    if seen is None:
+    if seen is None or not np.all(seen.force_N[:, 0] > 0):
         return []
     places: dict[str, tuple[float, float, float]] = {"haul": (1.0, 1.0, 0.0)}
     column = {"haul": 0}
     strands = {p.name: p for p in known.parts if p.kind == "strand"}
     for j, channel in enumerate(result.roles.forces):
         part = strands.get(channel.at)
-        if j and part is not None and np.all(np.isfinite(seen.force_N[:, j])):
+        if j and part is not None and np.all(seen.force_N[:, j] > 0):
             places[channel.at], column[channel.at] = (part.ideal, part.model, part.model_u), j
     order = sorted(places, key=lambda name: places[name][0])
     rows = []

@@ -48,7 +48,9 @@ def read_stated(path: str | Path) -> Stated:
     found = Stated(
         seed=own.seed if seed is None else seed,
         for_s=table.number("for_s", above=0.0, most=86400.0, unit=" of seconds") or own.for_s,
-        rest_s=_given(table.number("rest_s", least=0.0, most=3600.0, unit=" of seconds"), own.rest_s),
+        rest_s=_given(
+            table.number("rest_s", least=0.0, most=3600.0, unit=" of seconds"), own.rest_s
+        ),
         rope_speed_m_s=table.number("rope_speed_m_s", above=0.0, most=20.0) or own.rope_speed_m_s,
         pulley_efficiency=table.number("pulley_efficiency", above=0.0, most=1.0),
         load_force_N=table.number("load_force_N", above=0.0, unit=" of newtons"),
@@ -61,15 +63,15 @@ def with_efficiency(rig: Rig, e: float) -> Rig:
     """The same rig, every pulley of efficiency e."""
     return replace(
         rig,
-        stations=tuple(
-            replace(s, efficiency=e) if s.kind == "pulley" else s for s in rig.stations
-        ),
+        stations=tuple(replace(s, efficiency=e) if s.kind == "pulley" else s for s in rig.stations),
     )
 
 
 def truth(rig: Rig, stated: Stated) -> dict[str, Any]:
     """What the haul is like: MA, efficiency, forces.  RigFault if no load force is to be had."""
-    real = rig if stated.pulley_efficiency is None else with_efficiency(rig, stated.pulley_efficiency)
+    real = (
+        rig if stated.pulley_efficiency is None else with_efficiency(rig, stated.pulley_efficiency)
+    )
     known = model(real)
     load_N = stated.load_force_N if stated.load_force_N is not None else known.load_force_N
     if load_N is None:
@@ -92,7 +94,9 @@ def rows(rig: Rig, sensors: Sensors, stated: Stated) -> Iterator[tuple[float, di
     Noise: normal, each channel's own stated uncertainty of one reading.
     """
     haul_N = truth(rig, stated)["haul_force_N"]
-    real = rig if stated.pulley_efficiency is None else with_efficiency(rig, stated.pulley_efficiency)
+    real = (
+        rig if stated.pulley_efficiency is None else with_efficiency(rig, stated.pulley_efficiency)
+    )
     gains = {
         c.name: force_gain(real, c.at)[1] if c.quantity == "force" else travel_gain(real, c.at)
         for c in sensors.channels

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.cells import Bools, Floats
+from analysis.cells import Bools, Floats, Ints
+from analysis.profiles import DISTANCE, Profiles, at, first_true, weighted_median
 
 SEEN_LOAD_M = 0.01  # load travel over which a load counter decides whether the load stands ...
 SEEN_ROPE_M = 0.6  # ... and rope: one pull of a hand, within which a stretched rope gives and takes
@@ -17,7 +17,7 @@ BATCHES = 6
 # force x load travel; last, haul force x rope with the force of so many cells before
 SHIFTS = (-16, -8, -4, 4, 8, 16)
 MOST_SHIFT = 16
-DISTANCE, LOAD, SATURATED, FORCES = range(4)
+LOAD, SATURATED, FORCES = range(1, 4)
 PER_FORCE = 4
 
 
@@ -46,10 +46,8 @@ class Steady:
     shifted_by: float = 1.0  # what force_N and batches were multiplied by for a lag
 
 
-def steady(
-    rows: Floats, size: float, ratio: float, counted: bool, fine: bool, pace: float = 0.0
-) -> Steady | None:
-    """The part of a stroke in which the load moves steadily.
+def steady(p: Profiles, ratio: float, counted: bool) -> list[Steady | None]:
+    """The part of each stroke in which the load moves steadily.
 
     Left out: rope that stretches while the load still stands, the break-away, a slip.  With a
     load counter: blocks in which the load stands, and means are over the load's way, because rope
@@ -58,106 +56,132 @@ def steady(
     the end in which a force differs from its median by more than 5 % and by more than three times
     the median deviation, so that a force that ripples or climbs along the whole stroke keeps them.
     At the end it is a cell that speaks earlier than the counter, and already shows hands that let go.
-    pace: rope in a cell, m.
     """
-    used = np.flatnonzero(rows[DISTANCE] > 0)
-    if len(used) == 0:
-        return None
-    rows = rows[:, used]
-    distance = rows[DISTANCE]
-    good = rows[SATURATED] < 0.5 * distance
+    distance, n = p.rows[:, DISTANCE], p.n[:, None]
+    good = p.there & (p.rows[:, SATURATED] < 0.5 * distance)
     if counted:
-        good &= _load_moves(distance, rows[LOAD], size, ratio)
-    if not good.any():
-        if counted:
-            return None
-        good = np.ones(len(used), bool)
-    usual = good & _usual(rows, good)
-    half = len(used) // 2
-    for side, lot in ((1, usual[:half]), (-1, usual[::-1][: len(used) - half - 1])):
-        found = np.flatnonzero(lot)
-        lead = int(found[0]) if len(found) else len(lot)
-        if lead:
-            good[::side][: min(lead + 1, half + (side > 0))] = False
-    block = np.flatnonzero(good)
-    if len(block) == 0:
-        return None
-    kept = rows[:, block]
-    along = np.cumsum(kept[DISTANCE])
-    number = min(BATCHES, len(along))
-    borders = np.searchsorted(along, along[-1] / number * (np.arange(1, number) + 1e-9), "right")
-    parts = np.add.reduceat(kept, sorted({0, *borders.tolist()}), axis=1)
-    total = parts.sum(axis=1, keepdims=True)
-    means = _means(np.concatenate((parts, total), axis=1), fine)
-    all_rope = float(distance.sum())
-    return Steady(
-        float(total[DISTANCE, 0]),
-        float(total[LOAD, 0]),
-        float(used[block[0]] * size),
-        float((used[block[-1]] + 1) * size),
-        tuple(means[:, -1].tolist()),
-        float(rows[SATURATED].sum()) / all_rope,
-        np.concatenate((parts[DISTANCE, :, None], means[:, :-1].T), axis=1),
-        1.0 - float(total[DISTANCE, 0]) / all_rope,
-        () if counted else _shifted(kept, along, pace),
-    )
+        good &= _load_moves(p, ratio)
+    else:
+        good |= p.there & ~good.any(axis=1, keepdims=True)
+    usual = good & _usual(p, good)
+    half, block = n // 2, np.arange(good.shape[1])
+    lead = np.minimum(first_true(usual, len(block))[:, None], half)
+    good &= ~((lead > 0) & (block < np.minimum(lead + 1, half + 1)))
+    lag = first_true(usual[:, ::-1], len(block))[:, None] - (len(block) - n)
+    lag = np.clip(lag, 0, np.maximum(n - half - 1, 0))
+    good &= ~((lag > 0) & (block >= n - np.minimum(lag + 1, half)))
+    return _over(p, good, counted)
 
 
-def _usual(rows: Floats, good: Bools) -> Bools:
+def _over(p: Profiles, good: Bools, counted: bool) -> list[Steady | None]:
+    """Means over the good blocks, None where there is none."""
+    found: list[Steady | None] = [None] * len(good)
+    some = np.flatnonzero(good.any(axis=1))
+    if not len(some):
+        return found
+    distance = p.rows[:, DISTANCE]
+    along = np.cumsum(np.where(good, distance, 0.0), axis=1)
+    number = np.minimum(BATCHES, good.sum(axis=1))[:, None]
+    share = np.arange(1, BATCHES)
+    limit = np.where(share < number, along[:, -1:] / np.maximum(number, 1) * (share + 1e-9), np.inf)
+    stroke, block = good.nonzero()
+    kept, along = p.rows[stroke, :, block], along[stroke, block]
+    piece = BATCHES * stroke + (along[:, None] > limit[stroke]).sum(axis=1)
+    begin = np.flatnonzero(np.diff(piece, prepend=-1))
+    parts = np.add.reduceat(kept, begin, axis=0)
+    of = np.searchsorted(stroke[begin], some)  # the first piece of each stroke
+    total = np.add.reduceat(parts, of, axis=0)
+    part_means = _means(parts, p.fine[stroke[begin]])
+    batches = np.concatenate((parts[:, DISTANCE, None], part_means), axis=1)
+    means = _means(total, p.fine[some]).tolist()
+    rope = distance.sum(axis=1, where=p.there)
+    saturated = p.rows[:, SATURATED].sum(axis=1, where=p.there) / rope
+    starts = at(p.block, first_true(good, 0)) * p.size
+    ends = (at(p.block, good.shape[1] - 1 - first_true(good[:, ::-1], 0)) + 1) * p.size
+    shifted = None if counted else _shifted(p, kept, along, stroke)
+    for k, (s, a, b) in enumerate(zip(some.tolist(), of, [*of[1:], len(begin)], strict=True)):
+        way = float(total[k, DISTANCE])
+        found[s] = Steady(
+            way,
+            float(total[k, LOAD]),
+            float(starts[s]),
+            float(ends[s]),
+            tuple(means[k]),
+            float(saturated[s]),
+            batches[a:b],
+            1.0 - way / float(rope[s]),
+            () if shifted is None else shifted[s],
+        )
+    return found
+
+
+def _usual(p: Profiles, good: Bools) -> Bools:
     """Blocks in which every force is near its median over the good ones."""
-    distance, usual = rows[DISTANCE], np.ones(rows.shape[1], bool)
-    for known, total in zip(rows[FORCES::PER_FORCE], rows[FORCES + 1 :: PER_FORCE], strict=True):
+    distance, usual = p.rows[:, DISTANCE], np.ones(good.shape, bool)
+    for row in range(FORCES, p.rows.shape[1] - len(SHIFTS), PER_FORCE):
+        known, total = p.rows[:, row], p.rows[:, row + 1]
         there = good & (known > 0.5 * distance)
-        if not there.any():
-            continue
         mean = total / np.where(known > 0, known, 1.0)
-        median = _median(mean[there], distance[there])
-        away = np.abs(mean - median)
-        limit = max(0.05 * abs(median), 3.0 * _median(away[there], distance[there]))
-        usual &= (away <= limit) | ~there
+        middle = weighted_median(mean, distance, there)
+        away = np.abs(mean - middle[:, None])
+        limit = np.maximum(0.05 * np.abs(middle), 3.0 * weighted_median(away, distance, there))
+        usual &= (away <= limit[:, None]) | ~there
     return usual
 
 
-def _shifted(kept: Floats, along: Floats, pace: float) -> tuple[float, ...]:
-    """Means of the inner blocks: a shift brings into the outer ones what the steady part leaves out."""
-    edge = MOST_SHIFT * pace
-    inner = (along - kept[DISTANCE] >= edge) & (along <= along[-1] - edge)
-    if not 2 * float(kept[DISTANCE, inner].sum()) > along[-1]:
-        return ()
-    sums, half = kept[:, inner].sum(axis=1), len(SHIFTS) // 2
-    means = (sums / sums[DISTANCE]).tolist()
-    shifts = means[-len(SHIFTS) :]
-    return (*shifts[:half], means[FORCES + 1], *shifts[half:])
+def _shifted(p: Profiles, kept: Floats, along: Floats, stroke: Ints) -> list[tuple[float, ...]]:
+    """Means of the inner blocks: a shift brings into the outer ones what the steady part leaves out.
+
+    kept (k, r): the blocks of all strokes, along (k,): rope up to the end of each, stroke (k,): of
+    which it is."""
+    found: list[tuple[float, ...]] = [()] * len(p.n)
+    all_rope = np.zeros(len(p.n))
+    all_rope[stroke] = along  # the last stays
+    edge = (MOST_SHIFT * p.pace)[stroke]
+    inner = (along - kept[:, DISTANCE] >= edge) & (along <= all_rope[stroke] - edge)
+    kept, stroke = kept[inner], stroke[inner]
+    if len(stroke):
+        begin, half = np.flatnonzero(np.diff(stroke, prepend=-1)), len(SHIFTS) // 2
+        sums = np.add.reduceat(kept, begin, axis=0)
+        order = [*range(-len(SHIFTS), -half), FORCES + 1, *range(-half, 0)]
+        means = (sums[:, order] / sums[:, DISTANCE, None]).tolist()
+        for s, row, way in zip(stroke[begin].tolist(), means, sums[:, DISTANCE], strict=True):
+            if 2 * way > all_rope[s]:
+                found[s] = tuple(row)
+    return found
 
 
-def _load_moves(distance: Floats, load: Floats, size: float, ratio: float) -> Bools:
+def _load_moves(p: Profiles, ratio: float) -> Bools:
     """Blocks around which the load makes at least half of its way for the rope hauled."""
     scale = max(SEEN_LOAD_M * ratio, SEEN_ROPE_M)
-    reach = max(1, min(math.ceil(scale / size / 2), len(load) // 12))
-    kernel = np.ones(2 * reach + 1)
-    near = slice(reach, reach + len(load))
-    way = np.convolve(load, kernel)[near] * ratio
-    rope = np.convolve(distance, kernel)[near]
-    good: Bools = way > 0.5 * rope
-    if len(good) > 8:  # near where it stands the load gathers way or loses it
-        stands = np.convolve(~good, kernel)[near] > 0.5
-        if not stands.all():
-            good = ~stands
-    return good
+    reach = np.minimum(np.ceil(scale / p.size / 2).astype(np.int64), p.n // 12)
+    reach = np.maximum(1, reach)[:, None]
+    block = np.arange(p.there.shape[1])
+    low, high = np.maximum(block - reach, 0), np.minimum(block + reach + 1, p.n[:, None])
+    high = np.maximum(high, low)
+
+    def near(values: Floats | Bools) -> Floats:
+        total = np.zeros((len(values), values.shape[1] + 1))
+        np.cumsum(values, axis=1, out=total[:, 1:])
+        up, down = (np.take_along_axis(total, k, axis=1) for k in (high, low))
+        return np.asarray(up - down)
+
+    moves: Bools = near(p.rows[:, LOAD]) * ratio > 0.5 * near(p.rows[:, DISTANCE])
+    # near where it stands the load gathers way or loses it
+    stands = near(~moves & p.there) > 0.5
+    whole = (p.n[:, None] > 8) & (~stands & p.there).any(axis=1, keepdims=True)
+    return np.where(whole, ~stands, moves)
 
 
-def _means(rows: Floats, by_load: bool) -> Floats:
-    """(channels, pieces): mean of each force channel over load travel or rope; NaN where it was
-    mostly unknown."""
-    whole = rows[LOAD] if by_load else rows[DISTANCE]
-    offset = FORCES + (2 if by_load else 0)
-    forces = rows[: -len(SHIFTS)]
-    known, total = forces[offset::PER_FORCE], forces[offset + 1 :: PER_FORCE]
+def _means(rows: Floats, by_load: Bools) -> Floats:
+    """(pieces, channels): mean of each force channel over load travel or rope; NaN where it was
+    mostly unknown.  rows (pieces, r)."""
+    forces = rows[:, : -len(SHIFTS)]
+    over = by_load[:, None]
+    whole = np.where(over, rows[:, LOAD, None], rows[:, DISTANCE, None])
+    known, total = (
+        np.where(over, forces[:, row + 2 :: PER_FORCE], forces[:, row::PER_FORCE])
+        for row in (FORCES, FORCES + 1)
+    )
     enough = (known > 0.5 * whole) & (known > 0)
     return np.where(enough, total / np.where(enough, known, 1.0), np.nan)
-
-
-def _median(values: Floats, weights: Floats) -> float:
-    order = np.argsort(values, kind="stable")
-    total = np.cumsum(weights[order])
-    return float(values[order][np.searchsorted(total, total[-1] / 2)])

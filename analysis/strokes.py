@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import copy
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from analysis.cells import RATE, Bools, Floats, Ints
 from analysis.facts import NO_FACTS, Facts, facts
+from analysis.profiles import DISTANCE, profiles
 from analysis.steady import (
-    DISTANCE,
     FORCES,
     LOAD,
     MOST_SHIFT,
@@ -90,6 +91,7 @@ class Leg:
         self.load_top = sign * load  # furthest way of the load, in the leg's direction
         self.rope_cells = self.load_cells = 0  # cells in which they made way
         self.rows = np.zeros((FORCES + PER_FORCE * forces + len(SHIFTS), BLOCKS))
+        self.filled = False
         self.tops = np.full(BLOCKS, -np.inf)  # highest haul force (over a cell) in each block
 
     @property
@@ -101,16 +103,18 @@ class Leg:
         other.rows, other.tops = self.rows.copy(), self.tops.copy()
         return other
 
-    def add(self, track: Track, step: Floats, start: int, stop: int) -> tuple[int, Leg | None]:
-        """Takes cells start..stop of the track until the rope turns.
+    def add(self, track: Track, start: int, stop: int) -> tuple[Take, bool]:
+        """Takes cells start..stop of the track, or as far as the rope turns; whether it turned.
 
-        step: rope in each cell, m.  Returns the first cell not taken, and the leg that begins
-        where the rope turned.
+        What is summed up over them waits for `sum_up`.
         """
         assert track.rope is not None
         s, end = self.sign, track.rope[start + 1 : stop + 1]
-        way = end if s > 0 else -end
-        best = np.maximum.accumulate(np.concatenate(([s * self.best], way)))
+        best = np.empty(stop - start + 1)
+        best[0] = s * self.best
+        way = best[1:]
+        np.copyto(way, end) if s > 0 else np.negative(end, out=way)
+        best = np.maximum.accumulate(best)
         turned = -1
         back = best[1:] - way
         if back.max() >= TURN_M:
@@ -120,58 +124,33 @@ class Leg:
             if turned >= 0:
                 stop = start + turned + 1
                 best = best[: turned + 2]
-        n, here = stop - start, slice(start, stop)
-        ahead = _exact(best[1:] - best[:-1], METRE)
-        forces = track.forces[:, here]
-        known = np.isfinite(forces)
-        whole = bool(known.all())
-        value = forces if whole else np.where(known, forces, 0.0)
+        ahead = exact(best[1:] - best[:-1], METRE)
         furthest = ahead.nonzero()[0]
         self.rope_cells += len(furthest)
         k = int(furthest[-1]) if len(furthest) else -1
-        self.work, self.work_best = _summed(self.work, self.work_best, value * step[here], k)
         made = None
         if track.load is not None:
             load = track.load[start : stop + 1]
             top = np.maximum.accumulate(np.concatenate(([self.load_top], s * load[1:])))
-            self.load_top, made = float(top[-1]), _exact(top[1:] - top[:-1], METRE)
+            self.load_top, made = float(top[-1]), exact(top[1:] - top[:-1], METRE)
             self.load_cells += int(np.count_nonzero(made))
-            self.out, self.out_best = _summed(
-                self.out, self.out_best, value * (load[1:] - load[:-1]), k
-            )
             if k >= 0:
                 self.load_best = float(load[k + 1])
         if k >= 0:
-            saturated = track.saturated[here]
-            rows, table = [DISTANCE], [ahead[None, :]]
-            if saturated.any():
-                rows.append(SATURATED)
-                table.append(np.where(saturated, ahead, 0.0)[None, :])
-            for row, moved in ((FORCES, ahead), (FORCES + 2, made)):
-                if moved is not None:
-                    rows += range(row, row + PER_FORCE * len(value), PER_FORCE)
-                    rows += range(row + 1, row + 1 + PER_FORCE * len(value), PER_FORCE)
-                    table += [moved * known, _exact(value * moved, JOULE)]
-            if made is not None:
-                rows.append(LOAD)
-                table.append(made[None, :])
-            else:
-                rows += range(len(self.rows) - len(SHIFTS), len(self.rows))
-                table.append(self._shifted(track.around, start, value[0], ahead))
-            way = best[1:] - s * self.x0
-            self._add_profile(way, np.array(rows), np.concatenate(table), value[0])
             self.best, self.last = float(s * best[-1]), track.first + start + k
-        high = track.high[here]
-        k = int(np.argmax(high))
-        if np.isnan(high[k]):
+        high = track.high[start:stop]
+        at = int(np.argmax(high))
+        if np.isnan(high[at]):
             high = np.where(np.isnan(high), -np.inf, high)
-            k = int(np.argmax(high))
-        if high[k] > self.peak:
-            self.peak, self.peak_cell = float(high[k]), track.first + start + k
-        return stop, self._other(track, stop, float(high[n - 1])) if turned >= 0 else None
+            at = int(np.argmax(high))
+        if high[at] > self.peak:
+            self.peak, self.peak_cell = float(high[at]), track.first + start + at
+        way = best[1:] - s * self.x0
+        return Take(self, start, stop, k, way, ahead, made), turned >= 0
 
-    def _other(self, track: Track, stop: int, peak: float) -> Leg:
-        """The leg the other way, from where this one was furthest; it has taken cells up to stop."""
+    def other(self, track: Track, stop: int) -> Leg:
+        """The leg the other way, from where this one was furthest; it has taken cells up to stop,
+        all summed up."""
         assert track.rope is not None
         other = Leg(-self.sign, self.last + 1, self.best, self.load_best, len(self.work))
         if self.travel < TURN_M:
@@ -180,41 +159,23 @@ class Leg:
         other.best, other.last = float(track.rope[stop]), track.first + stop - 1
         other.load_best = 0.0 if track.load is None else float(track.load[stop])
         other.work_best, other.out_best = other.work, other.out
-        other.peak, other.peak_cell = peak, other.last
+        peak = float(track.high[stop - 1])
+        other.peak, other.peak_cell = -math.inf if math.isnan(peak) else peak, other.last
         return other
 
-    def _shifted(self, around: Floats, start: int, force: Floats, ahead: Floats) -> Floats:
-        """(SHIFTS, n): rope with the force of some cells before or after; where that is not known,
-        its own."""
-        n = len(force)
-        near = around[start : start + n + 2 * MOST_SHIFT]
-        moved = np.array([near[k : k + n] for k in _SHIFTED])
-        if not np.isfinite(near).all():
-            moved = np.where(np.isfinite(moved), moved, force)
-        moved *= ahead
-        return _exact(moved, JOULE)
-
-    def _add_profile(self, progress: Floats, rows: Ints, table: Floats, force: Floats) -> None:
-        """progress (n,) not decreasing, metres since the start; table (r, n): for these rows of the
-        profile; force (n,): of the haul cell."""
-        if progress[-1] >= BLOCKS * self.size:
-            times = 1
-            while progress[-1] >= BLOCKS * self.size * times:
-                times *= 2
-            self.size *= times
-            if self.rows[DISTANCE].any():
-                merged = np.add.reduceat(self.rows, np.arange(0, BLOCKS, times), axis=1)
-                self.rows = np.zeros_like(self.rows)
-                self.rows[:, : merged.shape[1]] = merged
-                tops = np.maximum.reduceat(self.tops, np.arange(0, BLOCKS, times))
-                self.tops = np.full(BLOCKS, -np.inf)
-                self.tops[: len(tops)] = tops
-        index = (progress / self.size).astype(np.int64)
-        begin = (index[1:] != index[:-1]).nonzero()[0] + 1
-        begin = np.concatenate((_ZERO, begin))
-        at = index[begin]
-        self.rows[rows[:, None], at] += np.add.reduceat(table, begin, axis=1)
-        self.tops[at] = np.maximum(self.tops[at], np.maximum.reduceat(force, begin))
+    def grow(self, travel: float) -> None:
+        """Larger blocks, so that the profile reaches as far."""
+        times = 1
+        while travel >= BLOCKS * self.size * times:
+            times *= 2
+        self.size *= times
+        if times > 1 and self.filled:
+            merged = np.add.reduceat(self.rows, np.arange(0, BLOCKS, times), axis=1)
+            self.rows = np.zeros_like(self.rows)
+            self.rows[:, : merged.shape[1]] = merged
+            tops = np.maximum.reduceat(self.tops, np.arange(0, BLOCKS, times))
+            self.tops = np.full(BLOCKS, -np.inf)
+            self.tops[: len(tops)] = tops
 
     def lowers(self, ratio: float, counted: bool) -> bool:
         """False for a lowering leg in which stretched rope springs back: the load stands, and
@@ -230,46 +191,166 @@ class Leg:
         whole = abs(float(self.work_best[0])) / max(self.travel, 1e-9)
         return bool(mean[len(used) // 2 :].mean() > 0.5 * whole)
 
-    def stroke(self, ratio: float, counted: bool, growing: bool = False, rig: int = 0) -> Stroke:
-        """As it stands; counted: there is a load counter."""
-        fine = counted and self.load_cells > 0.5 * self.rope_cells
-        part = steady(
-            self.rows, self.size, ratio, counted, fine, self.travel / max(self.rope_cells, 1)
-        )
-        mean = None
-        if part is not None and not math.isnan(part.force_N[0]):
-            mean = part.force_N[0]
-        return Stroke(
-            "haul" if self.sign > 0 else "lower",
-            self.first / RATE,
-            (self.last + 1) / RATE,
-            self.travel,
-            self.sign * (self.load_best - self.load0) if counted else None,
-            float(self.sign * self.work_best[0]),
-            tuple(float(x) for x in self.sign * self.out_best),
-            mean,
-            self.peak,
-            (self.peak_cell + 0.5) / RATE,
+
+def strokes_of(
+    legs: Sequence[Leg], ratio: float, counted: bool, growing: bool = False, rig: int = 0
+) -> list[Stroke]:
+    """The legs as they stand; counted: there is a load counter."""
+    if not legs:
+        return []
+    table = profiles(
+        [leg.rows for leg in legs],
+        [leg.tops for leg in legs],
+        [leg.size for leg in legs],
+        [leg.travel / max(leg.rope_cells, 1) for leg in legs],
+        [counted and leg.load_cells > 0.5 * leg.rope_cells for leg in legs],
+    )
+    parts = steady(table, ratio, counted)
+    return [
+        Stroke(
+            "haul" if leg.sign > 0 else "lower",
+            leg.first / RATE,
+            (leg.last + 1) / RATE,
+            leg.travel,
+            leg.sign * (leg.load_best - leg.load0) if counted else None,
+            float(leg.sign * leg.work_best[0]),
+            tuple(float(x) for x in leg.sign * leg.out_best),
+            None if part is None or math.isnan(part.force_N[0]) else part.force_N[0],
+            leg.peak,
+            (leg.peak_cell + 0.5) / RATE,
             part,
             growing,
             rig,
-            facts(self.rows, self.tops, self.size, ratio, counted, part),
+            told,
         )
+        for leg, part, told in zip(legs, parts, facts(table, ratio, counted, parts), strict=True)
+    ]
 
 
-def _summed(total: Floats, best: Floats, terms: Floats, k: int) -> tuple[Floats, Floats]:
-    """Sums (f,) with terms (f, n) added, and what they were after cell k (as before if k < 0)."""
-    terms = _exact(terms, JOULE)
-    if k < 0:
-        return total + terms.sum(axis=1), best
-    best = total + terms[:, : k + 1].sum(axis=1)
-    return best + terms[:, k + 1 :].sum(axis=1), best
+@dataclass(frozen=True)
+class Take:
+    """Cells start..stop of a track that a leg has taken; k: the last of them (from start) in which
+    the rope made way, -1: none; way (n,): how far it was at the end of each; ahead (n,): by how much
+    further in each; made (n,): likewise the load's way, None without a load counter."""
+
+    leg: Leg
+    start: int
+    stop: int
+    k: int
+    way: Floats
+    ahead: Floats
+    made: Floats | None
 
 
-def _exact(values: Floats, unit: float) -> Floats:
-    """Rounded to whole multiples of unit, a power of two, so that sums of them are exact and come
-    out the same in any order, and however the readings were cut."""
+class Takes:
+    """What legs have taken of one track and is not summed up yet; step: rope in each cell, m.
+
+    All at once, because a pass over a thousand cells costs as much as the call that makes it.
+    """
+
+    def __init__(self, track: Track, step: Floats) -> None:
+        self._track, self._step = track, step
+        self.waiting: list[Take] = []
+
+    def sum_up(self) -> None:
+        """Bring sums and profiles of the legs up to date."""
+        if self.waiting:
+            _sum_up(self.waiting, self._track, self._step)
+            self.waiting = []
+
+
+def _sum_up(takes: Sequence[Take], track: Track, step: Floats) -> None:
+    first, n = takes[0].start, takes[-1].stop - takes[0].start
+    here, places = slice(first, first + n), [slice(t.start - first, t.stop - first) for t in takes]
+    forces = track.forces[:, here]
+    known = np.isfinite(forces)
+    value = forces if known.all() else np.where(known, forces, 0.0)
+    load = None if track.load is None else track.load[first : first + n + 1]
+    ahead, made, key = np.zeros(n), np.zeros(0 if load is None else n), np.full(n, -1)
+    for take, place in zip(takes, places, strict=True):
+        take.leg.grow(float(take.way[-1]))
+        ahead[place] = take.ahead
+        if take.made is not None:
+            made[place] = take.made
+    for i, (take, place) in enumerate(zip(takes, places, strict=True)):
+        block = (take.way / take.leg.size).astype(np.int64)
+        block += BLOCKS * i
+        key[place] = block
+    _add_work(takes, first, value, step[here], load)
+    rows, table = _table(track, first, value, known, ahead, None if load is None else made)
+    begin = (key[1:] != key[:-1]).nonzero()[0] + 1
+    begin = np.concatenate((_ZERO, begin))
+    key = key[begin]
+    sums, tops = np.add.reduceat(table, begin, axis=1), np.maximum.reduceat(value[0], begin)
+    starts = np.searchsorted(begin, [place.start for place in places]).tolist()
+    stops = np.searchsorted(begin, [place.stop for place in places]).tolist()
+    for i, (take, a, b) in enumerate(zip(takes, starts, stops, strict=True)):
+        leg, block = take.leg, key[a:b] - BLOCKS * i
+        leg.filled = True
+        leg.rows[rows, block] += sums[:, a:b]
+        leg.tops[block] = np.maximum(leg.tops[block], tops[a:b])
+
+
+def _add_work(
+    takes: Sequence[Take], first: int, value: Floats, step: Floats, load: Floats | None
+) -> None:
+    """Force x rope and force x load travel; value (f, n), step (n,), load (n + 1,) from cell first on."""
+    n = len(step)
+    terms = [exact(value * step, JOULE)]
+    if load is not None:
+        terms.append(exact(value * (load[1:] - load[:-1]), JOULE))
+    table = np.concatenate(terms)
+    whole = [x - first for t in takes for x in (t.start, t.stop)]
+    to_best = [x - first for t in takes for x in (t.start, t.start + max(t.k, 0) + 1)]
+    total, best = (
+        np.add.reduceat(table, at[:-1] if at[-1] == n else at, axis=1)[:, ::2].T
+        for at in (whole, to_best)
+    )
+    f = len(value)
+    for take, part, part_best in zip(takes, total, best, strict=True):
+        leg = take.leg
+        if take.k >= 0:
+            leg.work_best = leg.work + part_best[:f]
+        leg.work = leg.work + part[:f]
+        if load is not None:
+            if take.k >= 0:
+                leg.out_best = leg.out + part_best[f:]
+            leg.out = leg.out + part[f:]
+
+
+def _table(
+    track: Track, first: int, value: Floats, known: Bools, ahead: Floats, made: Floats | None
+) -> tuple[Ints, Floats]:
+    """Rows of a profile (r, 1), and what each cell from `first` on adds to them (r, n)."""
+    f, n = value.shape
+    saturated = track.saturated[first : first + n]
+    rows, table = [DISTANCE], [ahead[None, :]]
+    if saturated.any():
+        rows.append(SATURATED)
+        table.append(np.where(saturated, ahead, 0.0)[None, :])
+    for row, moved in ((FORCES, ahead), (FORCES + 2, made)):
+        if moved is not None:
+            rows += range(row, row + PER_FORCE * f, PER_FORCE)
+            rows += range(row + 1, row + 1 + PER_FORCE * f, PER_FORCE)
+            table += [moved * known, exact(value * moved, JOULE)]
+    if made is not None:
+        rows.append(LOAD)
+        table.append(made[None, :])
+    else:  # rope with the force of some cells before or after; where that is not known, its own
+        last = FORCES + PER_FORCE * f
+        rows += range(last, last + len(SHIFTS))
+        near = track.around[first : first + n + 2 * MOST_SHIFT]
+        shifted = np.lib.stride_tricks.sliding_window_view(near, n)[_SHIFTED]
+        if not np.isfinite(near).all():
+            shifted = np.where(np.isfinite(shifted), shifted, value[0])
+        table.append(exact(shifted * ahead, JOULE))
+    return np.array(rows)[:, None], np.concatenate(table)
+
+
+def exact(values: Floats, unit: float) -> Floats:
+    """Rounded (in place) to whole multiples of unit, a power of two, so that sums of them are exact
+    and come out the same in any order, and however the readings were cut."""
     large = 1.5 * 2.0**52 * unit
-    result: Floats = values + large
-    result -= large
-    return result
+    values += large
+    values -= large
+    return values

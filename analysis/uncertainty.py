@@ -73,9 +73,7 @@ def slopes(f: Callable[[Floats], float], x: Floats, step: Floats) -> Floats:
     return result
 
 
-def propagate(
-    f: Callable[[Floats], ArrayLike], x: Floats, cov: Floats
-) -> tuple[Floats, Floats]:
+def propagate(f: Callable[[Floats], ArrayLike], x: Floats, cov: Floats) -> tuple[Floats, Floats]:
     """Values f(x) (m,) and their covariance (m, m) for correlated inputs x (n,), cov (n, n).
 
     Linear propagation C J cov J' with J by central differences of a thousandth of the standard

@@ -19,7 +19,9 @@ from analysis.strokes import Stroke
 from analysis.uncertainty import Quantity, t_quantile
 
 SEEN = 0.04  # share of the force; a smaller change is not told
-EXPLAINS = 0.5  # of the difference to the prediction, that a change must make to be its likely cause
+EXPLAINS = (
+    0.5  # of the difference to the prediction, that a change must make to be its likely cause
+)
 
 
 @dataclass(frozen=True)
@@ -39,8 +41,12 @@ class Change:
 
 def changes(strokes: list[Stroke], values: Floats | None = None) -> Change:
     """Of the haul force over haul strokes; values (strokes,): of another quantity, between strokes."""
-    used = [s for s in strokes if s.direction == "haul" and s.steady is not None]
-    if not used:
+    used = [
+        s
+        for s in strokes
+        if s.direction == "haul" and s.steady is not None and s.steady.force_N[0] > 0
+    ]
+    if not used or (values is not None and len(values) != len(used)):
         return Change()
     mean = np.array([s.steady.force_N[0] for s in used if s.steady is not None])
     whole = float(np.mean(mean))
@@ -112,10 +118,14 @@ def agreement(
             verdict += f"{ground(change)}, which pulleys do not do, so measure what the load resists before judging them."
         elif less:
             verdict += "look for a pulley that drags, rope that rubs or crosses, or worse pulleys than the file says"
-            verdict += "; or the load resists more than the file says." if method == "known" else "."
+            verdict += (
+                "; or the load resists more than the file says." if method == "known" else "."
+            )
         else:
             verdict += "better pulleys than the file says"
-            verdict += ", or a load that resists less than the file says." if method == "known" else "."
+            verdict += (
+                ", or a load that resists less than the file says." if method == "known" else "."
+            )
     return {"en": en, "verdict": verdict}
 
 
@@ -130,7 +140,9 @@ def en_number(value: float, U: float, reference: float, reference_U: float) -> f
 def ground(change: Change) -> str:
     """How the haul force changed, in words."""
     if abs(change.within) >= max(abs(change.between), abs(change.spread)):
-        return f"the haul force {_moved(change.within)} along each stroke, as over ground that changes"
+        return (
+            f"the haul force {_moved(change.within)} along each stroke, as over ground that changes"
+        )
     if abs(change.between) >= 0.7 * abs(change.spread):
         return f"the haul force {_moved(change.between)} from the first stroke to the last under one rig"
     return f"the haul force differed by {100 * change.spread:.0f} % from stroke to stroke under one rig"

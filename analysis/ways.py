@@ -83,10 +83,16 @@ def observations(
         for p, row in zip(parts, rows, strict=True)
     ])  # fmt: skip
     table = table[np.isfinite(table[:, 1]) & (table[:, 0] > 0)]
+    alive = np.isfinite(table).any(axis=0)  # a cell that fell silent for a while costs those pieces
+    whole = np.isfinite(table[:, alive]).all(axis=1)
+    if 2 * np.count_nonzero(whole) >= len(table):
+        table = table[whole]
     if not len(table):
         return None
     lags = lags or (ChannelLag(),) * (table.shape[1] - 1)
-    allowed = np.array([lags[0].factor * lag.ratio if k else lag.factor for k, lag in enumerate(lags)])
+    allowed = np.array(
+        [lags[0].factor * lag.ratio if k else lag.factor for k, lag in enumerate(lags)]
+    )
     return Observations(table[:, 0], table[:, 1:] * allowed, lags)
 
 
@@ -126,7 +132,9 @@ def cell_way(rig: Rig, known: Model, result: Result, seen: Observations) -> Way 
 
 def least_variance(cells: Floats, loads: Floats, u: Floats) -> Floats | None:
     """Weights w (cells,) with cells @ w = loads and the least sum of (w u)^2; None if there are none."""
-    scaled = cells / u  # in y = u w the least variance is the least norm, which the pseudo-inverse gives
+    scaled = (
+        cells / u
+    )  # in y = u w the least variance is the least norm, which the pseudo-inverse gives
     found = np.linalg.pinv(scaled, rcond=1e-9) @ loads
     if np.max(np.abs(scaled @ found - loads)) > 1e-7 * np.max(np.abs(loads)):
         return None

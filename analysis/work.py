@@ -78,7 +78,9 @@ def out_J(travel: Travel, way: Way, load: Quantity, haul: list[Stroke]) -> float
 
 
 def _of_stroke(way: Way, stroke: Stroke) -> float:
-    return float(way.share @ np.array(stroke.out_J)) + way.constant_N * (stroke.load_travel_m or 0.0)
+    return float(way.share @ np.array(stroke.out_J)) + way.constant_N * (
+        stroke.load_travel_m or 0.0
+    )
 
 
 def work_ratio(

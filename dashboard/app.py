@@ -41,10 +41,19 @@ RULES = (
 )
 
 
+# of what Dash would load at once, the parts of components that no page here has
+UNUSED = re.compile(r'<script[^>]*src="[^"]*/(?:dash_table/|dcc/async-(?!graph))[^"]*"[^>]*></script>\s*')
+
+
 class Shell(Dash):
-    """Dash without the address of its version check, and without the versions that run here."""
+    """Dash without the address of its version check, and without the versions that run here.
+
+    The plot's library is loaded before the page begins: were it loaded later, the numbers would stand
+    still for as long as that takes, a second or more.
+    """
 
     def interpolate_index(self, **parts: str) -> str:
+        parts["scripts"] = UNUSED.sub("", parts["scripts"])
         parts["config"] = re.sub(
             r'"(dash_version_url|python_version)":"[^"]*"', r'"\1":""', parts["config"]
         ).replace('"disable_version_check":false', '"disable_version_check":true')
@@ -54,7 +63,8 @@ class Shell(Dash):
 def make(token: str) -> Dash:
     """The Dash application; it has no callback, and nothing on it changes a session."""
     app = Shell(
-        __name__, serve_locally=True, assets_ignore=r"^plan\.", title="haul", update_title=None, add_log_handler=False,
+        __name__, serve_locally=True, eager_loading=True, assets_ignore=r"^(plan|review)", title="haul",
+        update_title=None, add_log_handler=False,
         index_string=INDEX.replace("TOKEN", escaping.escape(token, quote=True)),
     )  # fmt: skip
     app.layout = layout()
@@ -71,7 +81,9 @@ def layout() -> Any:
                 [html.Div([html.H1(id="title"), html.Span(id="sub")], className="who"),
                  html.Div([html.Span(id="clock"),
                            html.Button("SOUND OFF", id="sound", type="button"),
-                           html.Button("Dark", id="theme", type="button")], className="when")]
+                           html.Button("Dark", id="theme", type="button"),
+                           html.A("Review", href="review", id="to-review", className="way")],
+                          className="when")]
             ),
             html.Main([*_glance(), *_closer(), *_work()]),
         ],

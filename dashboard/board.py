@@ -12,7 +12,7 @@ import numpy as np
 from dashboard.pyramid import BASE_S, Pyramid
 
 BUDGET = 980  # bytes of an answer, except the first and those with many bins
-MOST_BINS_SENT = 240  # in one answer; a page that lacks more asks again at once
+MOST_BINS_SENT = 200  # in one answer; a page that lacks more asks again at once
 MOST_PART = 560  # bytes of one part
 
 SPANS: dict[str, float | None] = {

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import secrets
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from dashboard.live import Watch
@@ -30,10 +30,15 @@ def sessions_in(folder: Path) -> list[str]:
 
 
 class Hub:
-    """path: a session, or a folder of sessions (many).  Raises UserFault where it is neither."""
+    """path: a session, or a folder of sessions (many); rigs: files that a what-if may take.
 
-    def __init__(self, path: Path, log: Callable[[Exception], None]) -> None:
-        self.folder, self.log = path, log
+    Raises UserFault where it is neither.
+    """
+
+    def __init__(
+        self, path: Path, log: Callable[[Exception], None], rigs: Sequence[Path] = ()
+    ) -> None:
+        self.folder, self.log, self.rigs = path, log, tuple(rigs)
         self.run = secrets.token_hex(4)
         self.many = not (path / DESCRIPTOR).exists()
         self._lock = threading.Lock()

@@ -19,6 +19,7 @@ import numpy as np
 
 from analysis.analyser import Analyser, Result
 from analysis.bodies import Floats
+from analysis.later_rig import rigs_of
 from analysis.predict import Model, model
 from analysis.review import review_from
 from analysis.rig import load_rig, parse_rig
@@ -27,7 +28,7 @@ from dashboard.board import Board, sig
 from dashboard.happened import Happened
 from dashboard.haul_state import OFF_AFTER_S, HaulState, Seen, State
 from dashboard.head import head
-from dashboard.loads_now import LoadsNow
+from dashboard.loads_now import LoadsNow, nearest
 from dashboard.pyramid import Pyramid
 from dashboard.recording import Alive, Recording
 from dashboard.stroke_left import StrokeLeft
@@ -57,7 +58,7 @@ class Watch:
         self.known: Model = model(self.rig)
         self.rig_now, self.known_now = self.rig, self.known
         self.roles = roles(self.rig, self.info.sensors, self.known)
-        self.analyser = Analyser.of(self.roles)
+        self.analyser = Analyser.of(self.roles, rigs_of(path, self.info.sensors))
         self.follower = Follower(path)
         self.tracks = {c.name: Track(c) for c in self.info.sensors.channels}
         self.recording = Recording(path)
@@ -75,7 +76,7 @@ class Watch:
         self._malformed = 0
         self._log, self._clock = log, clock
         self._due = self._channels_due = self._strands_due = -math.inf
-        self._rig_changed = False
+        self._rig_changed, self._rig_from_s = False, -math.inf
         self._beside = any(body.y_m for body in self.rig.bodies)
         self._stop = threading.Event()
         self._thread: threading.Thread | None = None
@@ -129,10 +130,11 @@ class Watch:
             self._due = mono_s + max(RESULT_EVERY_S, spent / SHARE)
         self.finished = over
         state = self._state(now_s)
-        self._tell_now(now_s, alive, state)
+        carried = self.loads.carried(state, now_s) if alive.code == "recording" else None
+        self._tell_now(now_s, alive, state, nearest(carried))
         if mono_s >= self._strands_due or over:
             self._strands_due = mono_s + STRANDS_EVERY_S
-            self.loads.tell(self.board, state if alive.code == "recording" else None, now_s)
+            self.loads.tell(self.board, carried)
         if mono_s >= self._channels_due or over:
             self._channels_due = mono_s + CHANNELS_EVERY_S
             self._tell_channels(now_s, state)
@@ -175,12 +177,12 @@ class Watch:
             if track.channel.quantity == "force":  # only ways of a counter count: it keeps its zero
                 track.zero = event.value
         elif event.kind == "rig":
-            self._take_rig(event.text)
+            self._take_rig(event.text, event.time_s)
         self.happened.take(event)
 
-    def _take_rig(self, name: str) -> None:
+    def _take_rig(self, name: str, time_s: float) -> None:
         """Another rig from now on: levels, shares and drawing are its own; where its bodies stand is
-        not known, and the estimate goes on with the first."""
+        not known."""
         self._rig_changed = True
         if not re.fullmatch(r"rig-[0-9]{1,6}\.toml", name):
             return
@@ -190,7 +192,7 @@ class Watch:
             known = model(rig)
         except (UserFault, np.linalg.LinAlgError):
             return  # the recorder took it, so this is a file that was changed since
-        self.rig_now, self.known_now = rig, known
+        self.rig_now, self.known_now, self._rig_from_s = rig, known, time_s
         self.haul = HaulState(known, self.haul)
         self.loads.rig(known)
         self.stands, self._beside = rig.start_m, False
@@ -249,7 +251,11 @@ class Watch:
         self.loads.hauled(
             hauls[-1].mean_force_N if hauls else None, None if force is None else force["value"],
             measured["load_force_method"] in ("cell", "haul-and-lower"),
+            bool(hauls) and hauls[-1].start_s >= self._rig_from_s,
         )  # fmt: skip
+        predicted = found["predicted"]
+        self.board.set("pred", [sig(found["ideal_ma"]), sig(predicted["model_ma"]),
+                                sig(2 * predicted["model_ma_u"])])  # fmt: skip
         self.board.set("ma", _short(measured["actual_ma"]))
         self.board.set("eff", _short(measured["efficiency"]))
         self.board.set("load", _short(measured["load_force_N"]))
@@ -266,7 +272,8 @@ class Watch:
         if self._rig_changed:
             warnings.insert(
                 0,
-                "the rig was changed: limits and drawing are the new rig's, estimates go on with the first",
+                "the rig was changed: levels, shares and drawing are the new rig's; where its bodies stand, "
+                "and so how far it can be hauled, is not known",
             )
         self.board.lines("w", [one_line(w, 240) for w in warnings], 24)
         self.happened.tell(self.board, result.strokes, result.found)
@@ -286,7 +293,7 @@ class Watch:
             except np.linalg.LinAlgError:
                 return  # it locks up there: what was known last stays
 
-    def _tell_now(self, now_s: float, alive: Alive, state: State) -> None:
+    def _tell_now(self, now_s: float, alive: Alive, state: State, used: list[Any] | None) -> None:
         haul = self.roles.haul_force
         track = self.tracks[haul.name] if haul else None
         rope, load = self._way("haul"), self._way("load")
@@ -312,6 +319,7 @@ class Watch:
                 "la": None if self.last_s is None else round(max(0.0, now_s - self.last_s)),
                 "hc": self.loads.held_N(now_s) if state.code in ("held", "reset", "back") else None,
                 "g": self.drawn,
+                "u": used,
                 "pk": sig(track.highest) if track else None,
                 "pt": round(track.highest_s or 0.0, 1) if track else None,
                 "lt": _round(way),

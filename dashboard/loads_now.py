@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 import numpy as np
 
@@ -35,15 +36,20 @@ class LoadsNow:
         self.last_N: float | None = None
         self._load_N: float | None = known.load_force_N
         self._by_cell = False
+        self._frictionless_N: float | None = None  # load force of the last stroke, without friction
 
     def rig(self, known: Model) -> None:
         """Go on with this model: another rig, or the bodies elsewhere."""
         self.known, self.carrying = known, Carrying(known)
 
-    def hauled(self, last_N: float | None, load_N: float | None, by_cell: bool) -> None:
+    def hauled(
+        self, last_N: float | None, load_N: float | None, by_cell: bool, this_rig: bool = True
+    ) -> None:
         """What the estimate says: of the last stroke, of the load, and whether that was measured
-        apart from the haul cell."""
+        apart from the haul cell; this_rig: whether the stroke was hauled with the rig that is there now."""
         self.last_N = last_N or self.last_N
+        if last_N and this_rig:
+            self._frictionless_N = last_N * self.known.ideal_ma
         self._load_N = self._load_N if load_N is None else load_N
         self._by_cell = by_cell and load_N is not None
 
@@ -52,8 +58,8 @@ class LoadsNow:
         found = []
         if self._by_cell and self._load_N is not None:
             found.append(self._load_N)
-        elif self.last_N is not None:
-            found.append(self.last_N * self.known.ideal_ma)
+        elif self._frictionless_N is not None:
+            found.append(self._frictionless_N)
         for at, force in self._cells(now_s):
             if at == "load":
                 found.append(force)
@@ -76,10 +82,9 @@ class LoadsNow:
             cells = [cell for cell in cells if self.carrying.gain(cell[0]) != (1.0, 1.0)]
         return self.carrying.hauling(cells)
 
-    def tell(self, board: Board, state: State | None, now_s: float) -> None:
-        """`s:k`: tension of strands in rope order, N; `u:k`: [part, force, limit, share]; state None:
-        nothing is known now."""
-        found = None if state is None else self.carried(state, now_s)
+    def tell(self, board: Board, found: Carried | None) -> None:
+        """`s:k`: tension of strands in rope order, N; `u:k`: as `nearest`; found None: nothing is known
+        now."""
         # a strand that the model leaves without tension is not shown as having none
         strands = [] if found is None else [
             sig(float(t), 3) if t > 1e-6 else None for t in found.strand_N
@@ -87,12 +92,8 @@ class LoadsNow:
         for k in range(0, len(self.known.rig.strands), STRANDS_A_PART):
             board.set(f"s:{k // STRANDS_A_PART}", strands[k : k + STRANDS_A_PART])
         board.set("how", None if found is None else found.how)
-        uses = () if found is None else found.uses
         for k in range(NEAREST):
-            use = uses[k] if k < len(uses) else None
-            board.set(f"u:{k}", use and [
-                one_line(use.name, 40), sig(use.force_N, 3), sig(use.limit_N, 3), sig(use.share, 3),
-            ])  # fmt: skip
+            board.set(f"u:{k}", nearest(found, k))
 
     def drawing(self, stands: Floats, width: int) -> str:
         """The rig as SVG with its bodies at `stands` (bodies,), this many pixels wide."""
@@ -109,3 +110,11 @@ class LoadsNow:
             if track.value is not None and not track.stale(now_s, self.recording.began_s):
                 found.append((channel.at, float(np.mean(track.recent(MEAN_S)))))
         return found
+
+
+def nearest(found: Carried | None, k: int = 0) -> list[Any] | None:
+    """[part, force N, limit N, share] of the part that is k-th nearest to its limit."""
+    if found is None or k >= len(found.uses):
+        return None
+    use = found.uses[k]
+    return [one_line(use.name, 40), sig(use.force_N, 3), sig(use.limit_N, 3), sig(use.share, 3)]

@@ -102,15 +102,16 @@ class Pyramid:
             n += 1
         return min(n, len(self._levels) - 1)
 
-    def bins(self, n: int, since: int | None = None) -> tuple[Ints, Floats, Floats]:
-        """Bins of level n, and their lowest and highest; since: from the one that holds this bin of
-        level 0 on."""
+    def bins(
+        self, n: int, since: int | None = None, until: int | None = None
+    ) -> tuple[Ints, Floats, Floats]:
+        """Bins of level n, and their lowest and highest; since, until: from the one that holds this
+        bin of level 0 to the one that holds that."""
         level = self._levels[n]
-        at = 0 if since is None else int(np.searchsorted(level.bin[: level.n], since >> n))
-        return (
-            level.bin[at : level.n].copy(), level.low[at : level.n].copy(),
-            level.high[at : level.n].copy(),
-        )  # fmt: skip
+        known = level.bin[: level.n]
+        at = 0 if since is None else int(np.searchsorted(known, since >> n))
+        end = level.n if until is None else int(np.searchsorted(known, until >> n, "right"))
+        return level.bin[at:end].copy(), level.low[at:end].copy(), level.high[at:end].copy()
 
     def means(self, n: int, since: int | None = None) -> Floats:
         """Mean of the readings in each of the bins that `bins` gives."""

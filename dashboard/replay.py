@@ -11,7 +11,7 @@ import re
 import threading
 import time
 import tomllib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator
 from pathlib import Path
 
 from analysis.rig import parse_rig
@@ -82,6 +82,8 @@ class Replay:
         self._stop.set()
         if self._thread is not None:
             self._thread.join(5.0)
+        with contextlib.suppress(ValueError):  # a thread that hangs in a write still reads
+            self._rows.close()
         if not self.finished:
             self._writer.abandon()
             self.finished = True
@@ -147,7 +149,7 @@ class Replay:
         return parse_sensors(text, str(work / "sensors.toml"), work)
 
 
-def rows(path: Path) -> Iterator[tuple[float, str, bytes]]:
+def rows(path: Path) -> Generator[tuple[float, str, bytes], None, None]:
     """(time_s, channel, line) of whole rows of readings.csv in their order; others are left out.
 
     A time that goes back is taken for the one before, so that nothing holds the rest up.

@@ -76,6 +76,9 @@ class Server(Listening):
             Route("GET", at(f"/assets/({files})"), app=flask, keep=True),
             Route("GET", at("/_favicon.ico"), app=flask, keep=True),
         ]  # fmt: skip
+        from dashboard.review_server import routes as review
+
+        routes += review(self.hub)
         if self.hub.many:
             page = _page(flask, self.hub)
             routes += [

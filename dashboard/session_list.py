@@ -37,5 +37,6 @@ def _row(folder: Path, name: str) -> str:
         started, state = "", f"cannot be read: {fault.fault}"
     return (
         f'<li><a href="/s/{quote(name, safe="")}/">{escape(one_line(name))}</a> '
+        f'<a href="/s/{quote(name, safe="")}/review" aria-label="review of {escape(one_line(name))}">review</a> '
         f"<span>{escape(started)}</span> <span>{escape(state)}</span></li>"
     )

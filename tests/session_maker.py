@@ -144,7 +144,9 @@ def make(spec: Spec) -> Made:
     known = model(rig)
     e = _efficiencies(rig, rng)
     ma = float(load_row(rig, known.system.toward) @ tensions(known.system, e))
-    t, x, way, pull, force, moving = _haul(spec, rng, known.travel_ratio, known.ideal_ma, ma, true_load)
+    t, x, way, pull, force, moving = _haul(
+        spec, rng, known.travel_ratio, known.ideal_ma, ma, true_load
+    )
     weight = np.diff(way, prepend=way[0]) * moving
     load_N = float(np.average(force, weights=weight))
     true = {"efficiency": ma / known.ideal_ma, "actual_ma": ma, "load_force_N": load_N,
@@ -207,7 +209,9 @@ def _hands(spec: Spec, rng: np.random.Generator) -> list[tuple[str, float, float
         parts = np.diff([0.0, *sorted(rng.uniform(0.15, 0.9, spec.pauses)), 1.0]) * spec.stroke_s
         for j, part in enumerate(parts):
             if j:
-                plan.append(("pause", float(rng.uniform(1.0, 5.0)), float(rng.uniform(0, 0.5)), 0.0))
+                plan.append(
+                    ("pause", float(rng.uniform(1.0, 5.0)), float(rng.uniform(0, 0.5)), 0.0)
+                )
             plan.append(("haul", float(part), speed, float(rng.uniform(0, 6.28))))
         plan.append(("slack", 0.6, 0.0, 0.0))
         if k + 1 < spec.strokes:
@@ -278,7 +282,9 @@ def _haul(
     return (t, *table.T)
 
 
-def _sent(device: Device, t: np.ndarray, true: np.ndarray, rng: np.random.Generator) -> ChannelReadings:
+def _sent(
+    device: Device, t: np.ndarray, true: np.ndarray, rng: np.random.Generator
+) -> ChannelReadings:
     """Gain, zero with a slow shift, lag, noise, last digit, lines lost."""
     end = t[-1]
     at = np.arange(rng.uniform(0, 1 / device.hz), end, 1 / device.hz)
@@ -288,7 +294,9 @@ def _sent(device: Device, t: np.ndarray, true: np.ndarray, rng: np.random.Genera
         start = rng.uniform(0, end)
         keep &= (at < start) | (at > start + rng.uniform(0.1, 1.5))
     at = np.clip(at[keep], 0, end)
-    value = np.interp(at - device.lag_s, t, true) * (1 + device.u_percent / 100 * rng.standard_normal())
+    value = np.interp(at - device.lag_s, t, true) * (
+        1 + device.u_percent / 100 * rng.standard_normal()
+    )
     if device.quantity == "force":
         still, shift = device.u * rng.standard_normal(2) * np.array([0.957, 1.0])
         value += still + shift * (at / end - 0.5)  # at any time u in all: 0.957^2 + 1 / 12 = 1

@@ -111,7 +111,7 @@ window.haul = window.haul || {};
   /* Bands, levels, strokes, resets and marks. */
   function shapes(top, start, end, now, spans) {
     const made = [];
-    const across = { xref: "paper", x0: 0, x1: 1, layer: "below" };
+    const across = { xref: "paper", x0: 0, x1: 1, layer: "between" };
     const level = (at, colour, wide, dash) =>
       made.push({ ...across, type: "line", y0: at, y1: at, line: { width: wide, color: colour, dash: dash } });
     if (head.isHaul && head.haul !== null) {

@@ -120,6 +120,7 @@ window.haul = window.haul || {};
     const page = haul.id("page");
     if (page) page.classList.toggle("nolink", !fresh);
     const over = now && OVER.includes(now.k);
+    haul.lost = !fresh;
     if (linked && now)
       haul.soundTick({ alarm: over ? 0 : haul.worstAlarm(), state: now.k, lost: !fresh && !over, left: fresh ? now.sl : null,
                        shock: parts.last && parts.last[1] === "shock" ? parts.last[0] : 0 });
@@ -138,6 +139,7 @@ window.haul = window.haul || {};
     }
     haul.id("gauge").hidden = true;
     haul.text("in-view", "");
+    haul.alarmsLost();
     if (parts.head) haul.rigShow({}, parts.head, 0, false);
     const table = haul.id("channels").firstChild;
     if (table)
@@ -150,7 +152,18 @@ window.haul = window.haul || {};
     for (const [key, value] of Object.entries(parts)) if (value && key.startsWith("k:")) found.push(value);
     return found;
   }
-  function draw() {
+  /* The graph costs the most: where a drawing takes long, the next waits twice as long, and the numbers,
+     which cost next to nothing, keep their pace. */
+  let drewAt = -Infinity;
+  let drawCost = 0;
+  async function draw() {
+    if (performance.now() - drewAt < 2 * Math.min(drawCost, 400)) return;
+    const began = performance.now();
+    await plot();
+    drewAt = performance.now();
+    drawCost = drewAt - began;
+  }
+  function plot() {
     const end = pausedAt === null ? now.t || 0 : pausedAt;
     const drawing = haul.graphDraw(span === "all" ? null : Number(span), end, spansSeen());
     const seen = haul.view;

@@ -30,13 +30,20 @@ window.haul = window.haul || {};
       const text = value === null ? "" : (channel && channel.unit === "m" ? haul.lengthText(value) : haul.forceText(value));
       haul.text(row.children[1].children[1],
         (text ? text + " " : "") + "at " + haul.clock(time) + ", " +
-        (level === 0 ? "below again" : level < shown ? "now over caution alone" : "still over") +
+        (level === 0 && !haul.lost ? "below again" : over() ? "over when the recording ended"
+          : silent(name, head) ? "no data now" : level < shown ? "now over caution alone" : "still over") +
         (seen ? ", acknowledged" : ", not acknowledged"));
     });
     const more = (parts.aln || 0) - found.length;
     haul.id("alarm").hidden = found.length === 0;
     haul.text("ack", "Acknowledge" + (more > 0 ? " (and " + more + " more)" : ""));
-    haul.id("ack").hidden = over() || haul.role === "viewer" || found.every((one) => one[5]);
+    haul.id("ack").hidden = over() || haul.role !== "operator" || found.every((one) => one[5]);
+  }
+  /* Whether nothing is heard of the channel that an alarm is about. */
+  function silent(name, head) {
+    if (haul.lost || now.k === "stalled") return true;
+    const k = head.channels.findIndex((c) => c.name === name);
+    return k >= 0 && Boolean(parts["c:" + k]) && parts["c:" + k][5] === "NO DATA";
   }
   haul.worstAlarm = function () {
     const parts = haul.parts;
@@ -59,16 +66,16 @@ window.haul = window.haul || {};
     const live = now.f !== null && now.f !== undefined;
     if (level !== null) {
       const share = live ? Math.round((100 * now.f) / level) + " % of the stop level " : "stop level ";
-      said.push(share + haul.forceText(level) + ", set by " + because);
+      said.push(share + haul.forceText(level), "set by " + because);
     } else said.push(head.isHaul ? "no stop level: none in the sensors file, and " + head.because : "no haul cell, no stop level");
-    if (!over() && parts["u:0"]) {
-      const [name, force, limit, share] = parts["u:0"];
+    if (!over() && now.u) {
+      const [name, force, limit, share] = now.u;
       said.push((share > 1 ? "OVER ITS LIMIT: " : "nearest to its limit: ") + name + ", " + haul.forceText(force) + " of " +
         haul.forceText(limit) + ", " + Math.round(100 * share) + " %");
     }
     if (!live && now.lf !== null && now.lf !== undefined)
       said.push("last hauled at " + haul.forceText(now.lf) + (over() ? "" : ", " + haul.ago(now.la)));
-    if (now.hc && !(parts["u:0"] && head.holds.includes(parts["u:0"][0]))) said.push(head.holds.join(" or ") + " carries at most about " + haul.forceText(now.hc));
+    if (now.hc && !(now.u && head.holds.includes(now.u[0]))) said.push(head.holds.join(" or ") + " carries at most about " + haul.forceText(now.hc));
     haul.list("tension-note", said);
     gauge(head, level, live ? now.f : null);
   }
@@ -108,10 +115,12 @@ window.haul = window.haul || {};
 
   function advantage(head) {
     const ma = parts.ma;
+    // of the rig that was measured, where the rig was changed since
+    const [ideal, model, modelU] = parts.pred || [head.ideal, head.model, head.modelU];
     haul.digits("ma", ma ? [haul.plusMinus(ma[0], ma[1]), ": 1"] : null, "not measured");
     haul.id("ma").classList.toggle("pair", Boolean(ma));
     const said = [
-      "predicted " + haul.plusMinus(head.model, head.modelU) + " · ideal " + haul.number(head.ideal),
+      "predicted " + haul.plusMinus(model, modelU) + " · ideal " + haul.number(ideal),
     ];
     if (ma) {
       if (parts.eff) said.push("efficiency " + haul.plusMinus(100 * parts.eff[0], 100 * parts.eff[1], "%") +
@@ -121,11 +130,11 @@ window.haul = window.haul || {};
     if (parts.load) said.push("load " + haul.forcePlusMinus(parts.load[0], parts.load[1]) + " (" +
       ({ known: "from the rig file", cell: "by a cell", "haul-and-lower": "from hauling and lowering", model: "by the model" }[parts.method] || "") + ")");
     haul.list("ma-note", said.filter((s) => s));
-    scale(head, ma);
+    scale(ma, ideal, model, modelU);
   }
 
   /* Predicted as a band, measured as a mark with its uncertainty, from nothing to the ideal. */
-  function scale(head, ma) {
+  function scale(ma, ideal, model, modelU) {
     let place = haul.id("scale");
     if (!place) {
       place = haul.make("div");
@@ -134,15 +143,16 @@ window.haul = window.haul || {};
       place.append(haul.make("i", "", "band"), haul.make("i", "", "whisker"), haul.make("i", "", "dot"));
       haul.id("ma").after(place);
       const ends = haul.make("div", "", "ends");
-      ends.append(haul.make("span", "0"), haul.make("span", "ideal " + haul.number(head.ideal)));
+      ends.append(haul.make("span", "0"), haul.make("span"));
       place.after(ends);
     }
-    const at = (value) => Math.min(100, Math.max(0, (100 * value) / (head.ideal * 1.0)));
+    const at = (value) => Math.min(100, Math.max(0, (100 * value) / ideal));
     const put = (node, low, high) => {
       node.style.left = at(low) + "%";
       node.style.width = Math.max(0.5, at(high) - at(low)) + "%";
     };
-    put(place.children[0], head.model - head.modelU, head.model + head.modelU);
+    haul.text(place.nextSibling.lastChild, "ideal " + haul.number(ideal));
+    put(place.children[0], model - modelU, model + modelU);
     place.children[1].hidden = place.children[2].hidden = !ma;
     if (ma) {
       put(place.children[1], ma[0] - ma[1], ma[0] + ma[1]);
@@ -205,6 +215,9 @@ window.haul = window.haul || {};
     });
   }
 
+  haul.alarmsLost = function () {
+    if (parts.head && now) alarms(parts.head);
+  };
   haul.tiles = function () {
     parts = haul.parts;
     now = haul.now;

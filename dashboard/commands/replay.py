@@ -34,7 +34,7 @@ def run(args: argparse.Namespace) -> int:
         try:
             replay.start()
             seen = argparse.Namespace(
-                **{**vars(args), "path": str(replay.path), "until_sealed": False}
+                **{**vars(args), "path": str(replay.path), "until_sealed": False, "share": None, "rig": []}
             )
             return watch.run(seen)
         finally:

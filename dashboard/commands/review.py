@@ -30,7 +30,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_json(parser)
     parser.add_argument("--rig", metavar="RIG", help="what if it had been this rig")
     parser.add_argument(
-        "--load-from", metavar="SESSION",
+        "--load-from",
+        metavar="SESSION",
         help="take the load's force from this session, with a cell in line with the same load over "
         "the same ground",
     )

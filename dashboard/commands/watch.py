@@ -27,6 +27,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_share(parser)
     # for `record --watch` and `demo`: wait for the session to appear, end soon after it is sealed
     parser.add_argument("--until-sealed", action="store_true", help=argparse.SUPPRESS)
+    parser.add_argument(
+        "--rig", metavar="RIG", action="append", default=[],
+        help="a rig file that the review page may take for a what-if; may be given several times",
+    )  # fmt: skip
 
 
 def add_http(parser: argparse.ArgumentParser) -> None:
@@ -66,7 +70,7 @@ def run(args: argparse.Namespace) -> int:
     from dashboard.server import FaultLog, Server
     from dashboard.sharing import Sharing
 
-    hub = Hub(path, FaultLog())
+    hub = Hub(path, FaultLog(), rigs(getattr(args, "rig", None) or []))
     try:
         sharing = None if address is None else Sharing(address)
         server = Server(hub, args.http or 0, sharing)
@@ -104,6 +108,16 @@ def shared(sharing: Any) -> str:
         "  Both end with this run, and a browser is let in for 12 h. Not secret: the page goes over "
         "plain HTTP.", "  Phones need their screen set to stay on.",
     ])  # fmt: skip
+
+
+def rigs(names: list[str]) -> list[Path]:
+    """The rig files of what-ifs; what is wrong with one is said now, not on the page."""
+    from analysis.rig import load_rig
+
+    found = [Path(name) for name in names]
+    for path in found:
+        load_rig(path)
+    return found
 
 
 def _wait_for(path: Path) -> None:

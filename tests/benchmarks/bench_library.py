@@ -53,6 +53,7 @@ def main() -> int:
             tell(f"{SESSIONS} sessions of 60 s indexed, 2 x 100 Hz", SESSIONS / (time.perf_counter() - began), RATE, "1/s",
                  more_is_better=True)  # fmt: skip
             one(SESSIONS)
+            session_row(str(folder / "s0000"))  # this process has not loaded the tables' reader yet
             began = time.perf_counter()
             found = index.update(processes)
             assert found.reviewed == 1

@@ -14,7 +14,7 @@ HOSTILE = '<img src=x onerror="window.broken=1">'
 
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory):
-    with Demo(tmp_path_factory.mktemp("demo") / "slipway", 55) as running:
+    with Demo(tmp_path_factory.mktemp("demo") / "slipway", 110) as running:
         yield running
 
 

@@ -58,8 +58,7 @@ def test_a_sample_prints_on_at_most_four_pages(tmp_path, paper):
         assert all(abs(a - b) <= 1 for a, b in zip(size(pdf), PAPER_PT[paper], strict=True))
 
 
-@pytest.mark.parametrize("paper", PAPER_PT)
-def test_so_does_a_long_session_of_long_words(tmp_path, paper):
+def test_so_does_a_long_session_of_long_words(tmp_path):
     words = "a long word about the slipway " * 4
     path = "".join(
         f'\n  {{{{ pulley = "A{k}", on = "anchor" }}}}, {{{{ pulley = "L{k}", on = "load" }}}},'
@@ -84,7 +83,7 @@ def test_so_does_a_long_session_of_long_words(tmp_path, paper):
     )
     html = report(session)
     assert "more strokes" in html and "more events" in html
-    assert 2 <= pages(printed(html, tmp_path, paper)) <= 4
+    assert 2 <= pages(printed(html, tmp_path, "Letter")) <= 4
 
 
 @pytest.mark.parametrize("paper", PAPER_PT)
@@ -96,7 +95,9 @@ def test_even_where_everything_is_as_much_as_it_can_be(tmp_path, paper, monkeypa
     review["title"] = words
     review["warnings"] = [f"{k} {words}" for k in range(60)]
     review["strokes"] = review["strokes"] * 20
-    review["peaks"] = [{**row, "name": f"{words[:50]}{k}"} for k in range(4) for row in review["peaks"]]
+    review["peaks"] = [
+        {**row, "name": f"{words[:50]}{k}"} for k in range(4) for row in review["peaks"]
+    ]
     for event in review["events"]:
         event["text"], event["channel"] = words, words
     review["events"] = review["events"] * 10

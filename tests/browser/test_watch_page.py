@@ -235,7 +235,7 @@ def test_a_dead_server_is_no_link_within_a_second_and_a_half(page, haul):
 
 def test_the_first_drawing_however_slow_shows_no_lost_link(browser, haul):
     browser.size(1280, 800)
-    browser._cdp("Emulation.setCPUThrottlingRate", rate=6)
+    browser._cdp("Emulation.setCPUThrottlingRate", rate=4)
     try:
         browser._cdp(
             "Page.addScriptToEvaluateOnNewDocument",

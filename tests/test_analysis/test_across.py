@@ -141,12 +141,13 @@ def test_against_monte_carlo():
     tow = parse_rig(TOW, "tow.toml")
     rig = three(None)
     channels = sensors("haul", "rope", haul="u_percent = 2.0\nu = 3.0")
-    for _ in range(60):
+    for _ in range(40):
         gain, zero = 1 + 0.02 * rng.standard_normal(), 3.0 * rng.standard_normal()
         one = _strokes(1000 * (1 + 0.01 * rng.standard_normal(4)), hz=10)
         two = _strokes(400 * (1 + 0.01 * rng.standard_normal(4)), hz=10)
         sent = [
-            block(haul=(t, np.where(f > 0, f * gain + zero, 0.0)), rope=(t, x)) for t, x, f in (one, two)
+            block(haul=(t, np.where(f > 0, f * gain + zero, 0.0)), rope=(t, x))
+            for t, x, f in (one, two)
         ]
         first = analyse(tow, channels, sent[0])
         before = told("first", tow, first, first.roles.haul_force, 1.0)
@@ -154,5 +155,5 @@ def test_against_monte_carlo():
         found.append(estimate(rig, model(rig), second, given_way(before, second)).actual_ma)
     values = np.array([q.value for q in found])
     assert values.mean() == pytest.approx(2.5, rel=0.005)
-    assert np.mean([q.u for q in found]) == pytest.approx(values.std(ddof=1), rel=0.25)
+    assert np.mean([q.u for q in found]) == pytest.approx(values.std(ddof=1), rel=0.3)
     assert np.mean([abs(q.value - 2.5) <= q.U95 for q in found]) >= 0.88

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from measurement import block, info, review, sensors, three
+from measurement import analyse, block, info, review, sensors, three
 
 from analysis.analyser import Analyser
 from analysis.review import review_from
@@ -62,7 +62,9 @@ def _result(pieces: list[Block], look: set[int] = frozenset()):
         if k in look:
             analyser.result()  # looking changes nothing
     analyser.push(Block({}), 30.0)
-    return review_from(info(sensors_), rig, analyser.result())
+    result = analyser.result()
+    # the review leaves out some of what the analyser found: its result word by word too
+    return review_from(info(sensors_), rig, result) | {"result": repr(result)}
 
 
 @lru_cache(maxsize=1)
@@ -149,3 +151,41 @@ def test_memory_does_not_grow_with_the_session():
         )
     assert max(waiting[50:]) <= max(waiting[:50])
     assert len(analyser.result().strokes) == 1
+
+
+@pytest.mark.parametrize("every", [0.3, 1.0, 2.1])
+def test_a_load_that_comes_on_while_the_rope_stands_is_counted_however_it_is_cut(every):
+    """A pause: the stretched rope still draws the load for a while, and the force goes up and down."""
+    t = np.arange(0, 26, 0.02)
+    x = np.interp(t, [2, 9, 15, 22], [0, 4, 4, 8])
+    way = np.interp(t, [3, 9, 13, 15, 22], [0, 1.1, 1.3, 1.3, 2.6])
+    force = np.where((t > 2) & (t < 22), 400 + 60 * np.sin(2 * t), 0.0)
+    channels = {"haul": (t, force), "rope": (t, x), "way": (t, way)}
+    parts = [
+        {n: (a[here], b[here]) for n, (a, b) in channels.items()}
+        for here in (np.floor(t / every) == k for k in range(int(26 / every) + 1))
+    ]
+    hand = sensors("haul", "rope", "way")
+    whole = analyse(three(), hand, block(**channels))
+    assert repr(analyse(three(), hand, *(block(**part) for part in parts))) == repr(whole)
+
+
+def test_a_long_block_taken_a_little_at_a_time_gives_the_same_to_the_bit(monkeypatch):
+    from analysis import slices
+
+    monkeypatch.setattr(slices, "SLICE", 512)
+    monkeypatch.setattr(slices, "SLICE_S", 1.0)
+    assert len(list(slices.slices(_whole().readings))) > 20
+    assert _result([_whole()]) == _at_once()
+
+
+def test_a_block_out_of_order_is_taken_whole(monkeypatch):
+    from analysis import slices
+
+    monkeypatch.setattr(slices, "SLICE", 16)
+    t = np.arange(400) * 0.1
+    for wrong in (np.nan, -5.0, np.inf):
+        broken = t.copy()
+        broken[200] = wrong
+        parts = slices.slices(block(haul=(broken, t), rope=(t, t)).readings)
+        assert len(list(parts)) == 1

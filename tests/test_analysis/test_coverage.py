@@ -1,7 +1,7 @@
 """Does the stated uncertainty hold the truth?  Sessions of the tests' own simulator, every error drawn
 from its stated distribution (tests/session_maker.py).
 
-Figures of the 1,000 (2026-11-25, seeds 0 to 999): see the `long` test's docstring.
+Figures of the 1,000: see the docstring of the test marked `long`.
 """
 
 from __future__ import annotations
@@ -66,7 +66,9 @@ def test_forty_sessions_of_every_kind():
 
 @pytest.mark.long
 def test_a_thousand_sessions():
-    """LONG"""
+    """Found on 2026-11-26, seeds 0 to 999: U95 covers efficiency and actual MA in 94.4 %, the haul
+    force in 95.0 %, the load force in 94.9 %; median relative errors 1.26, 0.87 and 1.07 %; all get a
+    number; the naive mean is 22 times as far from the truth in the median, 16 times in the mean."""
     found = _figures(range(1000))
     print(found)
     for key, share in found["cover"].items():
@@ -112,5 +114,7 @@ def test_better_devices_give_a_smaller_interval_that_still_holds():
             made = make(row)
             found, _, _ = _estimate(made)
             widths.append(found.efficiency.U95)
-            assert abs(found.efficiency.value - made.true["efficiency"]) <= 1.5 * found.efficiency.U95
+            assert (
+                abs(found.efficiency.value - made.true["efficiency"]) <= 1.5 * found.efficiency.U95
+            )
     assert all(fine < coarse / 2 for coarse, fine in zip(widths[::2], widths[1::2], strict=True))

@@ -206,3 +206,15 @@ def test_an_interruption_keeps_what_was_done(library, tmp_path, monkeypatch):
     with pytest.raises(KeyboardInterrupt), Index(library, tmp_path / "cache") as index:
         index.update(no_executor, stop)
     assert updated(library, tmp_path / "cache")[0].reviewed == 2
+
+
+@pytest.mark.long
+def test_five_hundred_sessions_on_all_cores_are_the_same_as_alone(tmp_path):
+    folder = tmp_path / "library"
+    for k in range(500):
+        made(folder / f"s{k:03d}", strokes=6, stroke_s=5.5, hz=100.0, seed=k, e=0.92 - 0.0002 * k)
+    alone = updated(folder, tmp_path / "a")
+    pooled = updated(folder, tmp_path / "b", executor=processes)
+    assert alone[1:] == pooled[1:] and (alone[0].reviewed, len(alone[1])) == (500, 500)
+    made(folder / "new")
+    assert updated(folder, tmp_path / "b", executor=processes)[0].reviewed == 1

@@ -33,7 +33,9 @@ def _both(up: float, down: float):
             start = 0.0 if way > 0 else 4.0
             parts.append((t, start + way * (t - t0) / 8.0, force * (1 + 0.001 * (k - 1) + 0 * t)))
             t0 += 8.0
-    t = np.concatenate([np.arange(0, 2.0, 1 / hz), *(p[0] for p in parts), t0 + np.arange(0, 2, 1 / hz)])
+    t = np.concatenate(
+        [np.arange(0, 2.0, 1 / hz), *(p[0] for p in parts), t0 + np.arange(0, 2, 1 / hz)]
+    )
     pad = np.zeros(2 * hz)
     return {
         "haul": (t, np.concatenate([pad, *(p[2] for p in parts), pad])),
@@ -57,7 +59,9 @@ def _by_table(wrap: float, up: float, down: float):
     """The load force from a row of the table, in kg: the strokes of a session with its forces."""
     rig_ = _edge(wrap)
     made = analyse(rig_, sensors("haul", "rope"), block(**_both(98 * G, 50 * G)))
-    strokes = tuple(_with_force(s, (up if s.direction == "haul" else down) * G) for s in made.strokes)
+    strokes = tuple(
+        _with_force(s, (up if s.direction == "haul" else down) * G) for s in made.strokes
+    )
     found = estimate(rig_, model(rig_), replace(made, strokes=strokes))
     assert found.method == "haul-and-lower"
     return found.load_force.scaled(1 / G)
@@ -93,7 +97,13 @@ def test_pulleys_that_lose_the_same_both_ways_are_found_out(e):
     assert found["pulley_efficiency"]["value"] == pytest.approx(e, abs=1e-3)
 
 
-@pytest.mark.parametrize("known", ["resistance_coefficient = 0.06\nresistance_coefficient_u = 0.006", "mass_kg = 1000.0\nmass_kg_u = 10.0"])
+@pytest.mark.parametrize(
+    "known",
+    [
+        "resistance_coefficient = 0.06\nresistance_coefficient_u = 0.006",
+        "mass_kg = 1000.0\nmass_kg_u = 10.0",
+    ],
+)
 def test_a_slope_with_its_coefficient_or_its_mass(known):
     """m = 1000 kg on 10 degrees, c = 0.06: up m g (sin + c cos), back m g (sin - c cos)."""
     e, slope = 0.85, math.radians(10)
@@ -147,7 +157,7 @@ def test_lower_forces_that_no_friction_explains_are_not_used():
 def test_the_model_that_is_solved_is_the_rigs():
     known = model(rig(THREE))
     e = np.full(2, 1 / 0.9)
-    assert float(load_row(known.rig, known.system.toward) @ tensions(known.system, e)) == pytest.approx(
-        1 + 1 / 0.9 + 1 / 0.81
-    )
+    assert float(
+        load_row(known.rig, known.system.toward) @ tensions(known.system, e)
+    ) == pytest.approx(1 + 1 / 0.9 + 1 / 0.81)
     assert model_ma_with(known.rig, 0.9) == pytest.approx(2.71)

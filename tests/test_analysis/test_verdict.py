@@ -41,7 +41,10 @@ def test_a_known_load_over_changing_ground_does_not_blame_the_pulleys():
     found = review(three(1000, 10), sensors("haul", "rope"), _session([400.0, 450.0, 500.0, 550.0]))
     verdict = found["agreement"]["verdict"]
     assert found["agreement"]["en"] < -1
-    assert "from the first stroke to the last" in verdict and "measure what the load resists" in verdict
+    assert (
+        "from the first stroke to the last" in verdict
+        and "measure what the load resists" in verdict
+    )
     assert "look for a pulley" not in verdict
     assert verdict.count(". ") == 0
 
@@ -50,7 +53,8 @@ def test_a_drift_inside_each_stroke_is_told_from_a_change_between_strokes():
     within = _session([lambda x: 400 + 25 * x] * 4)
     between = _session([400.0, 430.0, 460.0, 490.0])
     one, two = (
-        changes(list(analyse(three(), sensors("haul", "rope"), data).strokes)) for data in (within, between)
+        changes(list(analyse(three(), sensors("haul", "rope"), data).strokes))
+        for data in (within, between)
     )
     assert one.within == pytest.approx(150 / 475, abs=0.05) and one.between == 0.0
     assert two.within == 0.0 and two.between == pytest.approx(90 / 445, rel=0.05)
@@ -70,16 +74,16 @@ def test_a_small_change_does_not_excuse_a_large_difference():
 
 def test_with_a_cell_at_the_load_ground_and_rig_are_told_apart():
     ground = _session([400.0, 440.0, 480.0, 520.0], cell=lambda f, x: 2.6 * f)
-    worse = _session(
-        [400.0, 440.0, 480.0, 520.0], cell=lambda f, x: np.where(f > 0, 1040.0, 0.0)
-    )
+    worse = _session([400.0, 440.0, 480.0, 520.0], cell=lambda f, x: np.where(f > 0, 1040.0, 0.0))
     channels = sensors("haul", "rope", "cell")
     said = [" ".join(review(three(), channels, data)["warnings"]) for data in (ground, worse)]
     assert "the ground, not the rig" in said[0]
     assert "look at the rig" in said[1]
 
 
-@pytest.mark.parametrize(("gain", "words"), [(1 / 9, "looks like 9 to 1"), (1 / 4.4, "looks like 4.4 to 1")])
+@pytest.mark.parametrize(
+    ("gain", "words"), [(1 / 9, "looks like 9 to 1"), (1 / 4.4, "looks like 4.4 to 1")]
+)
 def test_travel_of_another_rig_is_asked_about(gain, words):
     found = review(
         three(), sensors("haul", "rope", "way"), _session([400.0] * 3, way=lambda f, x: x * gain)
@@ -91,7 +95,9 @@ def test_travel_of_another_rig_is_asked_about(gain, words):
 def test_travel_of_the_rig_in_the_file_is_not_asked_about():
     for gain in (1 / 3, 1 / 3.2):
         found = review(
-            three(), sensors("haul", "rope", "way"), _session([400.0] * 3, way=lambda f, x, g=gain: x * g)
+            three(),
+            sensors("haul", "rope", "way"),
+            _session([400.0] * 3, way=lambda f, x, g=gain: x * g),
         )
         assert not [w for w in found["warnings"] if "is this the rig" in w]
 
@@ -142,7 +148,9 @@ def test_a_rig_changed_on_the_way_has_both_results():
     data = _session([400.0, 401.0, 399.0, 150.0, 150.5, 149.5])
     change = Event(3 * (2.0 + 12.0 + 3.0) + 0.5, "r", "rig", "", None, "rig-2.toml")
     analyser = Analyser.of(roles(first, channels), lambda name: (second, roles(second, channels)))
-    analyser.push(block(**{n: (r.time_s, r.reading) for n, r in data.readings.items()}, events=[change]), -1)
+    analyser.push(
+        block(**{n: (r.time_s, r.reading) for n, r in data.readings.items()}, events=[change]), -1
+    )
     whole = review_all(info(channels), first, analyser.result())
     assert [p.name for p in whole.parts] == ["rig.toml", "rig-2.toml"]
     mas = [p.found.actual_ma.value for p in whole.parts]
@@ -154,4 +162,6 @@ def test_a_rig_changed_on_the_way_has_both_results():
     assert effs[0] == pytest.approx(400 * 2.5 / 1200, rel=1e-2)
     assert effs[5] == pytest.approx(1000 / 149.5 / 9, rel=1e-2)
     [line] = [w for w in whole.json["warnings"] if "rig was changed" in w]
-    assert "rig.toml from" in line and "rig-2.toml from" in line and "2.5" in line and "6.67" in line
+    assert (
+        "rig.toml from" in line and "rig-2.toml from" in line and "2.5" in line and "6.67" in line
+    )

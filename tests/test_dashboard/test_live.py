@@ -393,3 +393,20 @@ def test_the_answer_to_a_request_does_not_wait_for_an_estimate(tmp_path):
     way.session.writer.event(way.t, "mark", "", None, "x", "q1")
     way.go(0.1, 0.0, 0.0, 0.0)
     assert way.page.parts["done"] == [["q1", "mark", "x"]]
+
+
+def test_what_the_load_last_needed_outlives_a_change_of_the_rig(tmp_path):
+    """300 N on 3:1 is 900 N at the load without friction, also once a 1:1 is there instead."""
+    way = Slipway(tmp_path / "s")
+    way.go(6.0, 300.0, 1.0, 1.0 / 3)
+    straight = (
+        'title = "1:1"\nanchor_to_load_m = 12.0\n[load]\nkind = "slope"\nmass_kg = 620.0\nslope_deg = 6.0\n'
+        'resistance_coefficient = 0.03\n[[rope]]\nname = "main"\npath = [ { tie = "load" }, '
+        '{ capture = "C1", on = "anchor" }, { pulley = "A1", on = "anchor" }, { haul = "team" } ]\n'
+    )
+    way.let_go()
+    way.session.writer.copy("rig-2.toml", straight.encode())
+    way.session.event(way.t, "rig", "", None, "rig-2.toml")
+    held = way.go(1.0, 0.5, 0.0, 0.0)
+    assert held["k"] == "held" and held["hc"] == pytest.approx(900, rel=0.03)
+    assert any("rig was changed" in str(v) for k, v in way.page.parts.items() if k[:2] == "w:")

@@ -112,3 +112,25 @@ def test_a_zero_set_while_recording_holds_from_its_time_until_it_is_undone():
         Event(5.0, "e", "undo", "haul_force", None, "c"),
     )
     assert zeros(events, "haul_force") == [(1.0, 2.5), (4.0, 0.0)]
+
+
+def test_the_mean_of_everything_and_the_budgets_stand_beside(haul, session):
+    """The plain mean of all readings takes in holding and resets; the budget's shares make 100 %."""
+    said = haul("review", session).out
+    assert "mean of all readings of the haul cell" in said
+    assert "includes holding and resets" in said
+    table = said.split("Where the uncertainty of the efficiency comes from")[1].split("\n\n")[0]
+    rows = [line for line in table.splitlines() if "%" in line]
+    shares = [float(row.split()[-2]) for row in rows]
+    assert shares == sorted(shares, reverse=True)
+    assert sum(shares) == pytest.approx(100, abs=3)
+    assert any("load in the rig file" in row for row in rows)
+
+
+def test_a_load_from_a_session_that_does_not_tell_it_is_one_line(haul, session, tmp_path):
+    said = haul("review", session, "--load-from", session)
+    assert said.status == 2
+    assert said.out == ""
+    assert said.err.count("\n") == 1
+    assert "no cell in line with the load" in said.err
+    assert haul("review", session, "--load-from", tmp_path / "none").status == 2

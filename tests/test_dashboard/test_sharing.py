@@ -30,7 +30,8 @@ WALK = {
     "GET": ["/", "/s/one/", "/since", "/since?seq=0&v=0&span=all", "/who", "/share", "/share.svg", "/rig?w=800",
             "/_dash-layout", "/_dash-dependencies", "/assets/live.js", "/assets/share.js",
             "/assets/page.css", "/_favicon.ico", "/_dash-component-suites/dash/dash-renderer/x.js",
-            "/_dash-component-suites/plotly/package_data/plotly.min.js", "/enter", "/enter.js"],
+            "/_dash-component-suites/plotly/package_data/plotly.min.js", "/enter", "/enter.js",
+            "/review", "/s/one/review", "/review-data", "/window?from=0&to=1", "/loop"],
     "POST": ["/act/mark", "/act/undo", "/act/zero", "/act/end", "/act/ack", "/act/rig", "/enter"],
 }  # fmt: skip
 OPEN = {("GET", "/enter"), ("GET", "/enter.js")}
@@ -398,7 +399,7 @@ def test_no_name_note_or_title_becomes_script_or_markup(tmp_path):
         cookie = opened.cookie("operator")
         status, listed, _ = opened.ask("/", cookie=cookie)
         assert status == 200 and b"<script" not in listed and b"<img" not in listed
-        (link,) = re.findall(r'href="(/s/[^"]+)"', listed.decode())
+        (link,) = re.findall(r'href="(/s/[^"]+/)"', listed.decode())
         shell = opened.ask(link, cookie=cookie)[1]
         assert b"alert(" not in shell and b"onerror" not in shell
         name = link[3:-1]

@@ -353,6 +353,23 @@ def test_asking_where_nobody_records_is_refused(yard: Any) -> None:
         ask(folder, "dance")
 
 
+def test_another_rig_brings_its_own_alarm_table(yard: Any, force: str) -> None:
+    """The levels of a changed rig hold from then on; what is over under a level that goes is cleared."""
+    device, sensors = pty_yard(yard, force)
+    old, kept = AlarmRow("haul_force", "A1: WLL", stop=300.0), AlarmRow("haul_force", "haul_force", caution=350.0)
+    new = AlarmRow("haul_force", "T1: WLL", gain=2.0, stop=2000.0)
+    with recording(yard, alarms=(old, kept), check_rig=lambda text, name: (kept, new)) as running:
+        device.send(lines(sensors, 400, 1))
+        until(lambda: kinds(yard).count("alarm") == 2)
+        (yard.folder / "other.toml").write_text('title = "other"\n')
+        assert answer(yard, ask_rig(yard.out, yard.folder / "other.toml")).kind == "rig"
+        device.send(lines(sensors, 999, 1) + lines(sensors, 1001, 1))
+        until(lambda: kinds(yard).count("alarm") == 4)
+        running.end()
+    told = [e.text for e in rows(yard) if e.kind == "alarm"]
+    assert told == ["stop: A1: WLL", "caution: haul_force", "clear: A1: WLL", "stop: T1: WLL"]
+
+
 def test_alarms_are_judged_stored_and_acknowledged(yard: Any, force: str) -> None:
     device, sensors = pty_yard(yard, force)
     row = AlarmRow("haul_force", "T1", gain=2.0, caution=1000.0, stop=1500.0)
