@@ -91,6 +91,7 @@ class Leg:
         self.load_top = sign * load  # furthest way of the load, in the leg's direction
         self.rope_cells = self.load_cells = 0  # cells in which they made way
         self.rows = np.zeros((FORCES + PER_FORCE * forces + len(SHIFTS), BLOCKS))
+        self.filled = False
         self.tops = np.full(BLOCKS, -np.inf)  # highest haul force (over a cell) in each block
 
     @property
@@ -167,8 +168,8 @@ class Leg:
         times = 1
         while travel >= BLOCKS * self.size * times:
             times *= 2
-        if times > 1:
-            self.size *= times
+        self.size *= times
+        if times > 1 and self.filled:
             merged = np.add.reduceat(self.rows, np.arange(0, BLOCKS, times), axis=1)
             self.rows = np.zeros_like(self.rows)
             self.rows[:, : merged.shape[1]] = merged
@@ -264,8 +265,8 @@ def _sum_up(takes: Sequence[Take], track: Track, step: Floats) -> None:
     forces = track.forces[:, here]
     known = np.isfinite(forces)
     value = forces if known.all() else np.where(known, forces, 0.0)
-    counted = track.load is not None
-    ahead, made, key = np.zeros(n), np.zeros(n if counted else 0), np.full(n, -1)
+    load = None if track.load is None else track.load[first : first + n + 1]
+    ahead, made, key = np.zeros(n), np.zeros(0 if load is None else n), np.full(n, -1)
     for take, place in zip(takes, places, strict=True):
         take.leg.grow(float(take.way[-1]))
         ahead[place] = take.ahead
@@ -275,10 +276,8 @@ def _sum_up(takes: Sequence[Take], track: Track, step: Floats) -> None:
         block = (take.way / take.leg.size).astype(np.int64)
         block += BLOCKS * i
         key[place] = block
-    _add_work(
-        takes, first, value, step[here], track.load[first : first + n + 1] if counted else None
-    )
-    rows, table = _table(track, first, value, known, ahead, made if counted else None)
+    _add_work(takes, first, value, step[here], load)
+    rows, table = _table(track, first, value, known, ahead, None if load is None else made)
     begin = (key[1:] != key[:-1]).nonzero()[0] + 1
     begin = np.concatenate((_ZERO, begin))
     key = key[begin]
@@ -287,6 +286,7 @@ def _sum_up(takes: Sequence[Take], track: Track, step: Floats) -> None:
     stops = np.searchsorted(begin, [place.stop for place in places]).tolist()
     for i, (take, a, b) in enumerate(zip(takes, starts, stops, strict=True)):
         leg, block = take.leg, key[a:b] - BLOCKS * i
+        leg.filled = True
         leg.rows[rows, block] += sums[:, a:b]
         leg.tops[block] = np.maximum(leg.tops[block], tops[a:b])
 

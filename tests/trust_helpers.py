@@ -61,6 +61,7 @@ class Yard:
         self.folder, self.out = folder, folder / "session"
         self.rig, self.file = folder / "rig.toml", folder / "sensors.toml"
         self.rig.write_text('title = "slipway"\n')
+        self.untaken: set[int] = set()  # numbers whose line did not go onto the wire whole
         self.sensors: Sensors
         if sensors:
             self.write(sensors)
@@ -181,7 +182,22 @@ class Counter:
 
 
 def count_into(device: Device, yard: Yard, name: str = "force") -> Callable[[int], object]:
-    return lambda k: device.send(yard.lines(k, 1, name))
+    def send(k: int) -> None:
+        line = yard.lines(k, 1, name)
+        if device.send(line) != len(line):
+            yard.untaken.add(
+                k
+            )  # the wire was full: a reader that stalls loses it, and no recorder can help
+
+    return send
+
+
+def all_taken(yard: Yard, values: list[float]) -> bool:
+    """Whether they are all numbers that the wire took, from the first to the last, in order."""
+    if not values:
+        return True
+    span = range(int(values[0]), int(values[-1]) + 1)
+    return values == [k for k in span if k not in yard.untaken]
 
 
 def in_order(values: list[float]) -> bool:
@@ -293,6 +309,6 @@ def spoil(data: bytes, how: str, draw: random.Random) -> bytes:
 HOWS = ("drop", "scramble", "zeros", "pages", "part")
 
 __all__ = [
-    "HOWS", "ROOT", "Counter", "NoSync", "PowerCut", "Running", "Yard", "count_into", "disk",
+    "HOWS", "ROOT", "Counter", "NoSync", "PowerCut", "Running", "Yard", "all_taken", "count_into", "disk",
     "force", "in_order", "recording", "serve_pty", "serve_tcp", "spoil", "travel", "until",
 ]  # fmt: skip

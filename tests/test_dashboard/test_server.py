@@ -271,7 +271,7 @@ def test_a_folder_is_a_plain_list_and_each_session_has_its_page(growing, tmp_pat
         assert status == 200 and "<img" not in text and "<script" not in text
         assert 'href="/s/one/"' in text and "growing" in text
         assert "no session" not in text and "elsewhere" not in text
-        links = re.findall(r'href="(/s/[^"]+)"', text)
+        links = re.findall(r'href="(/s/[^"]+/)"', text)
         assert len(links) == 2
         for link in links:
             assert opened.ask(link)[0] == 200
