@@ -152,12 +152,12 @@ window.haul = window.haul || {};
     for (const [key, value] of Object.entries(parts)) if (value && key.startsWith("k:")) found.push(value);
     return found;
   }
-  /* The graph costs the most: where a drawing takes long, the next waits twice as long, and the numbers,
+  /* The graph costs the most: where a drawing takes long, the next waits as long, and the numbers,
      which cost next to nothing, keep their pace. */
   let drewAt = -Infinity;
   let drawCost = 0;
   async function draw() {
-    if (performance.now() - drewAt < 2 * Math.min(drawCost, 400)) return;
+    if (performance.now() - drewAt < Math.min(drawCost, 250)) return;
     const began = performance.now();
     await plot();
     drewAt = performance.now();
