@@ -322,9 +322,8 @@ class Place:
 
     def __init__(self) -> None:
         shm = Path("/dev/shm")
-        self.base = Path(
-            tempfile.mkdtemp(prefix="fuzz", dir=shm if os.access(shm, os.W_OK) else None)
-        )
+        known = os.environ.get("HAUL_FUZZ_DIR") or (shm if os.access(shm, os.W_OK) else None)
+        self.base = Path(tempfile.mkdtemp(prefix="fuzz", dir=known))
         self.templates = self._templates()
 
     def _templates(self) -> list[dict[str, bytes]]:
