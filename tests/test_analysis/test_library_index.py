@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import shutil
 import signal
 import sqlite3
@@ -11,7 +10,7 @@ from contextlib import contextmanager
 from multiprocessing import get_context
 
 import pytest
-from made_sessions import made
+from made_sessions import die_or_answer, made
 
 from analysis import index as indexing
 from analysis.batch import answers, processes
@@ -155,13 +154,6 @@ def test_links_are_not_followed_and_a_session_is_its_own_library(library, tmp_pa
     for wrong in (tmp_path / "missing", library / "year0" / "s0" / "rig.toml"):
         with pytest.raises(CallFault):
             Index(wrong, tmp_path / "cache")
-
-
-def die_or_answer(path: str) -> str:
-    """For a pool: kills its process for one path."""
-    if path.endswith("s1"):
-        os.kill(os.getpid(), signal.SIGKILL)
-    return path.upper()
 
 
 def test_all_cores_give_the_same_table_as_one_process(library, tmp_path, monkeypatch):
