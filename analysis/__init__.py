@@ -1,7 +1,11 @@
 """From a rig file and a session folder to a prediction, a measurement and their agreement.
 
-Read in this order: `bodies`, `rig` (the file, through `rig_file`), `motion` (what moves how far),
-`tension` (forces, friction along the real motion), `loads`, `limits`, `predict` (all of the model),
-then `analyser` (strokes and events from readings), `efficiency`, `review`.
-May import from logger, never from dashboard.
+Read in this order. The rig: `bodies`, `rig` (the file, through `rig_file`; `rig_text` writes it),
+`motion` (what moves how far), `tension` (forces, friction along the real motion), `loads`,
+`surfaces`, `limits`, `model`, `predict`; `travel`, `job_table`, `story`, `take_up`, `everywhere`
+(all conditions), `handbook`, `choose`. The measurement: `analyser` (strokes and events from
+readings, with `feed`, `grid`, `levels`, `segments`, `strokes`, `steady`, `facts`, `lag`, `lags`),
+`ways`, `lower`, `across` (how the load force is known), `uncertainty`, `efficiency`, `work`,
+`stages`, `as_built`, `verdict`, `review`. Afterwards: `whole`, `series`, `compare`, `library`,
+`index`, `batch`, `trend`, `gear`. May import from logger, never from dashboard.
 """
