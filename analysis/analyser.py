@@ -250,13 +250,22 @@ class Analyser:
         last, full, seconds = known, False, [np.array([known], np.int64)]
         for feed in self._feeds.values():
             cells = feed.waiting
-            mine = cells[: np.searchsorted(cells, stop * RATE)] // RATE
-            if len(mine):
-                last = max(last, int(mine[-1]))
-                step = np.diff(mine, prepend=known)
-                if int(step.max()) <= reach and int(mine[-1]) + reach >= stop:
-                    full = True  # the usual case: this channel alone leaves no hole
-                seconds.append(mine[step > 0])
+            k = int(np.searchsorted(cells, stop * RATE))
+            if k == 0:
+                continue
+            first, final = int(cells[0]), int(cells[k - 1]) // RATE
+            last = max(last, final)
+            if int(cells[k - 1]) - first + 1 == k:  # a reading in every cell
+                mine = np.arange(first // RATE, final + 1)
+            else:
+                mine = cells[:k] // RATE
+                mine = mine[np.diff(mine, prepend=known) > 0]
+            if len(mine) == 0:
+                continue
+            step = np.diff(mine, prepend=known)
+            if int(step.max()) <= reach and int(mine[-1]) + reach >= stop:
+                full = True  # the usual case: this channel alone leaves no hole
+            seconds.append(mine)
         if not full:
             data = np.sort(np.concatenate(seconds))
             holes = np.flatnonzero(np.diff(data) > reach)
