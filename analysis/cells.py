@@ -19,7 +19,7 @@ Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 RATE = 32
-PIECE = 1 << 17  # readings
+PIECE = 1 << 16  # readings
 FEW, MANY = 8, 24  # readings in a cell: up to how many, from how many on it is summed otherwise
 MOST = 1e15  # larger readings and times are not of this world
 

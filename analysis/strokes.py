@@ -98,9 +98,7 @@ class Leg:
         return self.sign * (self.best - self.x0)
 
     def fork(self) -> Leg:
-        other = copy.copy(self)
-        other.rows, other.tops = self.rows.copy(), self.tops.copy()
-        return other
+        return copy.copy(self)  # arrays are never written to
 
     def add(self, track: Track, start: int, stop: int) -> tuple[Take, bool]:
         """Takes cells start..stop of the track, or as far as the rope turns; whether it turned.
@@ -170,11 +168,9 @@ class Leg:
         self.size *= times
         if times > 1 and self.filled:
             merged = np.add.reduceat(self.rows, np.arange(0, BLOCKS, times), axis=1)
-            self.rows = np.zeros_like(self.rows)
-            self.rows[:, : merged.shape[1]] = merged
             tops = np.maximum.reduceat(self.tops, np.arange(0, BLOCKS, times))
-            self.tops = np.full(BLOCKS, -np.inf)
-            self.tops[: len(tops)] = tops
+            self.rows, self.tops = np.zeros_like(self.rows), np.full(BLOCKS, -np.inf)
+            self.rows[:, : len(tops)], self.tops[: len(tops)] = merged, tops
 
     def lowers(self, ratio: float, counted: bool) -> bool:
         """False for a lowering leg in which stretched rope springs back: the load stands, and
@@ -265,28 +261,39 @@ def _sum_up(takes: Sequence[Take], track: Track, step: Floats) -> None:
     known = np.isfinite(forces)
     value = forces if known.all() else np.where(known, forces, 0.0)
     load = None if track.load is None else track.load[first : first + n + 1]
-    ahead, made, key = np.zeros(n), np.zeros(0 if load is None else n), np.full(n, -1)
-    for take, place in zip(takes, places, strict=True):
+    ahead, made, way = np.zeros(n), np.zeros(0 if load is None else n), np.full(n, -1.0)
+    for take in takes:
         take.leg.grow(float(take.way[-1]))
+    offsets, lengths, at = [], [], 0
+    for i, (take, place) in enumerate(zip(takes, places, strict=True)):
         ahead[place] = take.ahead
         if take.made is not None:
             made[place] = take.made
-    for i, (take, place) in enumerate(zip(takes, places, strict=True)):
-        block = (take.way / take.leg.size).astype(np.int64)
-        block += BLOCKS * i
-        key[place] = block
+        np.divide(take.way, take.leg.size, out=way[place])
+        offsets += [0, BLOCKS * i]
+        lengths += [place.start - at, place.stop - place.start]
+        at = place.stop
     _add_work(takes, first, value, step[here], load)
     rows, table = _table(track, first, value, known, ahead, None if load is None else made)
+    key = way.astype(np.int64)
+    key += np.repeat(offsets, lengths)
     begin = starts_of(key)
     key = key[begin]
     sums, tops = np.add.reduceat(table, begin, axis=1), np.maximum.reduceat(value[0], begin)
-    starts = np.searchsorted(begin, [place.start for place in places]).tolist()
-    stops = np.searchsorted(begin, [place.stop for place in places]).tolist()
-    for i, (take, a, b) in enumerate(zip(takes, starts, stops, strict=True)):
-        leg, block = take.leg, key[a:b] - BLOCKS * i
-        leg.filled = True
-        leg.rows[rows, block] += sums[:, a:b]
-        leg.tops[block] = np.maximum(leg.tops[block], tops[a:b])
+    some = key >= 0
+    if not some.all():
+        key, sums, tops = key[some], sums[:, some], tops[some]
+    profile = np.zeros((len(takes[0].leg.rows), BLOCKS * len(takes)))
+    profile[rows, key] = sums
+    highest = np.full(BLOCKS * len(takes), -np.inf)
+    highest[key] = tops
+    for i, take in enumerate(takes):
+        leg, block = take.leg, slice(BLOCKS * i, BLOCKS * (i + 1))
+        if leg.filled:
+            leg.rows = leg.rows + profile[:, block]
+            leg.tops = np.maximum(leg.tops, highest[block])
+        else:
+            leg.rows, leg.tops, leg.filled = profile[:, block], highest[block], True
 
 
 def _add_work(
