@@ -29,7 +29,10 @@ def without_spikes(cells: Cells, start: int, stop: int, least: float) -> Cells:
     top = np.maximum(high[a - 1 : b - 1], high[a + 1 : b + 1])
     bottom = np.minimum(low[a - 1 : b - 1], low[a + 1 : b + 1])
     out = np.maximum(high[a:b] - top, bottom - low[a:b])
-    at = (out > least).nonzero()[0] + a
+    some = (out > least).nonzero()[0]
+    # the second neighbours only make it less of a spike
+    some = some[out[some] > OUT * (top[some] - bottom[some])]
+    at = some + a
     here = cells.cell[at]
     at = at[(here - cells.cell[at - 1] <= LOOK) & (cells.cell[at + 1] - here <= LOOK)]
     if len(at) == 0:
