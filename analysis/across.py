@@ -12,9 +12,10 @@ from pathlib import Path
 
 import numpy as np
 
-from analysis.analyser import Analyser, Result
+from analysis.analyser import Analyser
 from analysis.bodies import Rig
 from analysis.predict import load_from_cell, model
+from analysis.result import Result
 from analysis.roles import Roles, roles
 from analysis.uncertainty import Component, type_a
 from analysis.ways import FEW, Way, cell_u, observations

@@ -9,14 +9,14 @@ from __future__ import annotations
 
 import copy
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from analysis.bodies import Rig
 from analysis.cells import MOST, RATE, Floats
 from analysis.feed import LEAST_N, Feed
-from analysis.found import Found, derived
+from analysis.found import derived
 from analysis.grid import (
     Grid,
     ends_in_si,
@@ -29,11 +29,11 @@ from analysis.grid import (
 )
 from analysis.lag import NO_LAG, Lag
 from analysis.lag_means import with_lag
-from analysis.lags import ChannelLag
 from analysis.later_rig import Loader, RigSpan, check_same, not_used
 from analysis.notes import notes
+from analysis.result import Result, Summary
 from analysis.roles import Roles, roles
-from analysis.segments import Reset, Segments, Settings
+from analysis.segments import Segments, Settings
 from analysis.slices import slices
 from analysis.spikes import LOOK, without_spikes
 from analysis.steady import MOST_SHIFT
@@ -48,57 +48,6 @@ PIECE = 1024  # seconds
 MOST_EVENTS = 200_000
 MOST_RIGS = 1000
 AHEAD = MOST_SHIFT + 2 * LOOK  # cells that must be known after one that is used: shifts, spikes
-
-
-@dataclass(frozen=True)
-class Summary:
-    """One channel: readings, their first and last time, highest value (SI) and its time, drops;
-    late: out of order, not used; bad: no finite number; restarts: of a counter."""
-
-    readings: int
-    first_s: float | None
-    last_s: float | None
-    highest: float | None
-    highest_s: float | None
-    dropped: int
-    late: int
-    bad: int
-    restarts: int
-
-
-@dataclass(frozen=True)
-class Result:
-    """All that is known of what was pushed.
-
-    strokes in order, the growing one last; found: derived events, in order of time; events: rows
-    of events.csv; noise_N: standard deviation of the haul force over 1/32 s; floor_N: forces
-    below it are taken for none; ran_back_m: the load's way back while nobody pulled.
-    """
-
-    roles: Roles
-    start_s: float
-    end_s: float
-    channels: dict[str, Summary]
-    strokes: tuple[Stroke, ...]
-    resets: int
-    found: tuple[Found, ...]
-    events: tuple[Event, ...]
-    noise_N: float | None
-    floor_N: float
-    highest_N: float | None
-    steady_N: float | None
-    ran_back_m: float
-    unknown: tuple[str, ...]  # channels that the sensors file does not have
-    untold: int  # events beyond what is kept
-    rigs: tuple[RigSpan, ...] = ()  # Stroke.rig counts them; the first holds from the beginning
-    notes: tuple[str, ...] = ()  # warnings
-    reset_facts: tuple[Reset, ...] = ()  # each reset, in order
-    lag_s: float | None = None  # + where the rope counter is later than the haul cell
-    lag_u_s: float | None = None
-    lag_why_not: str = ""  # where it is not known
-    lag_share: float = 0.0  # standard uncertainty of mean forces by the lag, share of them
-    lags: tuple[ChannelLag, ...] = ()  # per force channel of the roles
-    mean_N: float | None = None  # of all readings of the haul cell
 
 
 class Analyser:
@@ -250,13 +199,22 @@ class Analyser:
         last, full, seconds = known, False, [np.array([known], np.int64)]
         for feed in self._feeds.values():
             cells = feed.waiting
-            mine = cells[: np.searchsorted(cells, stop * RATE)] // RATE
-            if len(mine):
-                last = max(last, int(mine[-1]))
-                step = np.diff(mine, prepend=known)
-                if int(step.max()) <= reach and int(mine[-1]) + reach >= stop:
-                    full = True  # the usual case: this channel alone leaves no hole
-                seconds.append(mine[step > 0])
+            k = int(np.searchsorted(cells, stop * RATE))
+            if k == 0:
+                continue
+            first, final = int(cells[0]), int(cells[k - 1]) // RATE
+            last = max(last, final)
+            if int(cells[k - 1]) - first + 1 == k:  # a reading in every cell
+                mine = np.arange(first // RATE, final + 1)
+            else:
+                mine = cells[:k] // RATE
+                mine = mine[np.diff(mine, prepend=known) > 0]
+            if len(mine) == 0:
+                continue
+            step = np.diff(mine, prepend=known)
+            if int(step.max()) <= reach and int(mine[-1]) + reach >= stop:
+                full = True  # the usual case: this channel alone leaves no hole
+            seconds.append(mine)
         if not full:
             data = np.sort(np.concatenate(seconds))
             holes = np.flatnonzero(np.diff(data) > reach)

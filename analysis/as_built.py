@@ -5,9 +5,9 @@ from __future__ import annotations
 
 import math
 
-from analysis.analyser import Result
 from analysis.bodies import Rig
 from analysis.predict import Model
+from analysis.result import Result
 from analysis.strokes import Stroke
 from analysis.travel import stroke
 from logger.sensors import Channel

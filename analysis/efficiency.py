@@ -11,10 +11,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.analyser import Result
 from analysis.bodies import Rig
 from analysis.lower import both_ways
 from analysis.predict import Model, common_efficiency
+from analysis.result import Result
 from analysis.strokes import Stroke
 from analysis.uncertainty import Component, Quantity, type_a
 from analysis.ways import Observations, Way, cell_u, cell_way, known_way, observations

@@ -69,10 +69,10 @@ def in_si(cells: Cells, channel: Channel, zeros: list[tuple[float, float]]) -> C
             for row, x in zip(rows, parts, strict=True):
                 row[here] = channel.si(x[here], float(values[int(k)]))
         first, last, mean, a, b = rows
-    return Cells(
-        cells.cell, cells.count, cells.first_s, cells.last_s, first, last, mean * span,
-        np.minimum(a, b), np.maximum(a, b),
-    )  # fmt: skip
+    mean *= span
+    if channel.calibration is not None or not channel.scale > 0:  # else in order already
+        a, b = np.minimum(a, b), np.maximum(a, b)
+    return Cells(cells.cell, cells.count, cells.first_s, cells.last_s, first, last, mean, a, b)
 
 
 def ends_in_si(cells: Cells, channel: Channel) -> Cells:
@@ -100,24 +100,41 @@ def force_grid(cells: Cells, raw: Cells, channel: Channel, first: int, n: int) -
     at = _before(cells, first, n)
     border, known = _border(cells, first, at, gap_s(channel))
     start, end = border[:-1], border[1:]
-    mean, high = (start + end) / 2, np.fmax(start, end)  # NaN where one of them is not known
     saturated = np.zeros(n, bool)
     k0, k1 = int(at[0]), int(at[-1])
-    if k1 > k0:
-        k = slice(k0, k1)
-        full = k1 - k0 == n
-        here = slice(None) if full else cells.cell[k] - first
-        y0, y1, cell = start[here], end[here], cells.cell[k]
-        before, after = cells.first_s[k] - cell / RATE, (cell + 1) / RATE - cells.last_s[k]
-        total = cells.inner[k] + (y0 + cells.first[k]) / 2 * before
-        total += (y1 + cells.last[k]) / 2 * after
-        time = before + after + (cells.last_s[k] - cells.first_s[k])
-        if not known.all():
-            total, time = _partly(cells.part(k0, k1), known[:-1][here], known[1:][here], y0, y1)
-        mean[here] = np.where(time > 0, total / np.where(time > 0, time, 1.0), cells.first[k])
-        high[here] = cells.high[k]
-        if channel.capacity is not None:
-            saturated[here] = channel.saturated(raw.low[k]) | channel.saturated(raw.high[k])
+    k = slice(k0, k1)
+    full = k1 - k0 == n
+    here = slice(None) if full else cells.cell[k] - first
+    y0, y1 = start[here], end[here]
+    if known.all():
+        begin = cells.cell[k] / RATE
+        before, after = cells.first_s[k] - begin, begin
+        after += 1 / RATE
+        after -= cells.last_s[k]
+        total, part = y0 + cells.first[k], y1 + cells.last[k]
+        before /= 2
+        total *= before
+        total += cells.inner[k]
+        after /= 2
+        part *= after
+        total += part
+        time = before
+        time += after
+        time *= 2
+        time += cells.last_s[k] - cells.first_s[k]
+    else:
+        total, time = _partly(cells.part(k0, k1), known[:-1][here], known[1:][here], y0, y1)
+    if n and k1 > k0 and time.min() > 0:
+        total /= time
+    else:
+        total = np.where(time > 0, total / np.where(time > 0, time, 1.0), cells.first[k])
+    if full:
+        mean, high = total, cells.high[k]
+    else:
+        mean, high = (start + end) / 2, np.fmax(start, end)  # NaN where one of them is not known
+        mean[here], high[here] = total, cells.high[k]
+    if channel.capacity is not None:
+        saturated[here] = channel.saturated(raw.low[k]) | channel.saturated(raw.high[k])
     return ForceGrid(mean, high, saturated)
 
 

@@ -103,12 +103,13 @@ class LagSums:
             return
         self.seconds = min(ENOUGH, self.seconds + int(some[-1]))
         ways = [np.where(good, np.fmax(rows[f + w, here : here + n], 0.0), 0.0) for w in (0, 1)]
+        some_ways = range(1 if load is None else 2)
         sums = np.zeros((n // RATE, *self.sums.shape))
         square = np.zeros((n // RATE, *self.square.shape))
         for j in range(f):
             for i, lag in enumerate(WAY_LAGS):
                 value = np.where(good, rows[j, here + lag : here + lag + n], 0.0)
-                for w in (0, 1):
+                for w in some_ways:
                     part = ways[w] * value
                     sums[:, w, j, i] = by_second(part)
                     if j == 0:

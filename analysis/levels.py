@@ -52,7 +52,7 @@ class Levels:
         new = np.flatnonzero(moving)
         if len(new) == 0:
             return np.full(len(way), self._now[0]), np.full(len(way), self._now[1])
-        top = np.fmax.reduce(high.reshape(-1, HALF)[new], axis=1)
+        top = _highest(high.reshape(-1, HALF)[new])
         levels = np.concatenate((self._levels, total[new] / way[new]))
         tops = np.concatenate((self._tops, top))
         steady, shock = self._table(levels, tops)
@@ -92,3 +92,11 @@ def _reference(levels: Floats, tops: Floats) -> tuple[Floats, Floats]:
     steady = total / middle.shape[1]
     usual = np.partition(tops, 3 * (n - 1) // 4, axis=1)[:, 3 * (n - 1) // 4]
     return steady, np.maximum(SHOCK_TIMES * steady, OVER_PEAKS * usual)
+
+
+def _highest(values: Floats) -> Floats:
+    """(m,) from (m, HALF), NaN left out: half against half is quicker than row by row."""
+    while values.shape[1] > 1:
+        half = values.shape[1] // 2
+        values = np.fmax(values[:, :half], values[:, half:])
+    return values[:, 0]

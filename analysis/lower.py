@@ -18,11 +18,11 @@ from collections.abc import Callable
 
 import numpy as np
 
-from analysis.analyser import Result
 from analysis.bodies import Load, Rig
 from analysis.cells import Floats
 from analysis.loads import G
 from analysis.predict import Model
+from analysis.result import Result
 from analysis.tension import efficiencies, load_row, tensions
 from analysis.uncertainty import Component, slopes, type_a
 from analysis.ways import Observations, Way, observations

@@ -14,6 +14,7 @@ import numpy as np
 from analysis.cells import Bools, Floats, Ints
 
 DISTANCE = 0  # row of a profile: rope
+_ZERO = np.zeros(1, np.int64)
 
 
 @dataclass(frozen=True)
@@ -61,6 +62,11 @@ def first_true(so: Bools, none: Ints | int) -> Ints:
     """(s,): where the first True of each row of (s, w) is, `none` where there is none."""
     result: Ints = np.where(so.any(axis=1), so.argmax(axis=1), none)
     return result
+
+
+def starts_of(of: Ints) -> Ints:
+    """Where runs of equal values (n,) start; n > 0."""
+    return np.concatenate((_ZERO, (of[1:] != of[:-1]).nonzero()[0] + 1))
 
 
 def at(values: Floats | Ints, index: Ints) -> Floats:

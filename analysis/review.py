@@ -13,13 +13,14 @@ from typing import Any
 import numpy as np
 
 from analysis.across import Before, given_way, load_from
-from analysis.analyser import Analyser, Result
+from analysis.analyser import Analyser
 from analysis.as_built import as_built
 from analysis.bodies import Rig
 from analysis.efficiency import Estimates, estimate
 from analysis.found import Found
 from analysis.later_rig import rigs_of
 from analysis.predict import Model, model
+from analysis.result import Result
 from analysis.rig import load_rig, parse_rig
 from analysis.roles import check_places, roles
 from analysis.stages import drags, stages

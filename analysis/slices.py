@@ -10,7 +10,7 @@ import numpy as np
 from analysis.cells import Floats
 from logger.session_types import ChannelReadings
 
-SLICE, SLICE_S = 1 << 17, 700.0  # readings of a channel, and seconds, taken at once
+SLICE, SLICE_S = 1 << 18, 2600.0  # readings of a channel, and seconds, taken at once
 
 
 def slices(readings: dict[str, ChannelReadings]) -> Iterator[dict[str, tuple[Floats, Floats]]]:

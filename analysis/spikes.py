@@ -26,15 +26,17 @@ def without_spikes(cells: Cells, start: int, stop: int, least: float) -> Cells:
     if b <= a:
         return cells
     high, low = cells.high, cells.low
-    before = cells.cell[a:b] - cells.cell[a - 1 : b - 1]
-    after = cells.cell[a + 1 : b + 1] - cells.cell[a:b]
     top = np.maximum(high[a - 1 : b - 1], high[a + 1 : b + 1])
     bottom = np.minimum(low[a - 1 : b - 1], low[a + 1 : b + 1])
     out = np.maximum(high[a:b] - top, bottom - low[a:b])
-    some = (out > least) & (before <= LOOK) & (after <= LOOK)
-    if not some.any():
+    some = (out > least).nonzero()[0]
+    # the second neighbours only make it less of a spike
+    some = some[out[some] > OUT * (top[some] - bottom[some])]
+    at = some + a
+    here = cells.cell[at]
+    at = at[(here - cells.cell[at - 1] <= LOOK) & (cells.cell[at + 1] - here <= LOOK)]
+    if len(at) == 0:
         return cells
-    at = some.nonzero()[0] + a
     top, bottom, out = _with_next(cells, at, top[at - a], bottom[at - a])
     at = at[(out > least) & (out > OUT * (top - bottom))]
     if len(at) == 0:

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.analyser import Result
 from analysis.bodies import Rig
 from analysis.efficiency import Estimates
 from analysis.predict import Model
+from analysis.result import Result
 from analysis.uncertainty import Component, Quantity, type_a
 from analysis.ways import cell_u
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.cells import Bools, Floats, Ints
-from analysis.profiles import DISTANCE, Profiles, at, first_true, weighted_median
+from analysis.profiles import DISTANCE, Profiles, at, first_true, starts_of, weighted_median
 
 SEEN_LOAD_M = 0.01  # load travel over which a load counter decides whether the load stands ...
 SEEN_ROPE_M = 0.6  # ... and rope: one pull of a hand, within which a stretched rope gives and takes
@@ -87,7 +87,7 @@ def _over(p: Profiles, good: Bools, counted: bool) -> list[Steady | None]:
     stroke, block = good.nonzero()
     kept, along = p.rows[stroke, :, block], along[stroke, block]
     piece = BATCHES * stroke + (along[:, None] > limit[stroke]).sum(axis=1)
-    begin = np.flatnonzero(np.diff(piece, prepend=-1))
+    begin = starts_of(piece)
     parts = np.add.reduceat(kept, begin, axis=0)
     of = np.searchsorted(stroke[begin], some)  # the first piece of each stroke
     total = np.add.reduceat(parts, of, axis=0)
@@ -95,21 +95,24 @@ def _over(p: Profiles, good: Bools, counted: bool) -> list[Steady | None]:
     batches = np.concatenate((parts[:, DISTANCE, None], part_means), axis=1)
     means = _means(total, p.fine[some]).tolist()
     rope = distance.sum(axis=1, where=p.there)
-    saturated = p.rows[:, SATURATED].sum(axis=1, where=p.there) / rope
-    starts = at(p.block, first_true(good, 0)) * p.size
-    ends = (at(p.block, good.shape[1] - 1 - first_true(good[:, ::-1], 0)) + 1) * p.size
+    saturated = (p.rows[:, SATURATED].sum(axis=1, where=p.there) / rope).tolist()
+    starts = (at(p.block, first_true(good, 0)) * p.size).tolist()
+    ends = good.shape[1] - 1 - first_true(good[:, ::-1], 0)
+    ends = ((at(p.block, ends) + 1) * p.size).tolist()
+    way, load = total[:, DISTANCE], total[:, LOAD].tolist()
+    stands = (1.0 - way / rope[some]).tolist()
     shifted = None if counted else _shifted(p, kept, along, stroke)
-    for k, (s, a, b) in enumerate(zip(some.tolist(), of, [*of[1:], len(begin)], strict=True)):
-        way = float(total[k, DISTANCE])
+    borders = [*of.tolist(), len(begin)]
+    for k, (s, metres) in enumerate(zip(some.tolist(), way.tolist(), strict=True)):
         found[s] = Steady(
-            way,
-            float(total[k, LOAD]),
-            float(starts[s]),
-            float(ends[s]),
+            metres,
+            load[k],
+            starts[s],
+            ends[s],
             tuple(means[k]),
-            float(saturated[s]),
-            batches[a:b],
-            1.0 - way / float(rope[s]),
+            saturated[s],
+            batches[borders[k] : borders[k + 1]],
+            stands[k],
             () if shifted is None else shifted[s],
         )
     return found
@@ -141,12 +144,13 @@ def _shifted(p: Profiles, kept: Floats, along: Floats, stroke: Ints) -> list[tup
     inner = (along - kept[:, DISTANCE] >= edge) & (along <= all_rope[stroke] - edge)
     kept, stroke = kept[inner], stroke[inner]
     if len(stroke):
-        begin, half = np.flatnonzero(np.diff(stroke, prepend=-1)), len(SHIFTS) // 2
+        begin, half = starts_of(stroke), len(SHIFTS) // 2
         sums = np.add.reduceat(kept, begin, axis=0)
         order = [*range(-len(SHIFTS), -half), FORCES + 1, *range(-half, 0)]
         means = (sums[:, order] / sums[:, DISTANCE, None]).tolist()
-        for s, row, way in zip(stroke[begin].tolist(), means, sums[:, DISTANCE], strict=True):
-            if 2 * way > all_rope[s]:
+        enough = 2 * sums[:, DISTANCE] > all_rope[stroke[begin]]
+        for s, row, so in zip(stroke[begin].tolist(), means, enough.tolist(), strict=True):
+            if so:
                 found[s] = tuple(row)
     return found
 

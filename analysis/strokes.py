@@ -11,7 +11,7 @@ import numpy as np
 
 from analysis.cells import RATE, Bools, Floats, Ints
 from analysis.facts import NO_FACTS, Facts, facts
-from analysis.profiles import DISTANCE, profiles
+from analysis.profiles import DISTANCE, profiles, starts_of
 from analysis.steady import (
     FORCES,
     LOAD,
@@ -26,7 +26,6 @@ from analysis.steady import (
 BLOCKS = 128  # blocks of distance in a profile; when full, two become one
 FIRST_BLOCK_M = 0.01
 TURN_M, TURN_BACK_M = 0.05, 0.3  # rope the other way that makes another stroke: at first, later
-_ZERO = np.zeros(1, np.int64)
 _SHIFTED = [MOST_SHIFT - shift for shift in SHIFTS]
 METRE, JOULE = 2.0**-36, 2.0**-26  # sums are made of whole multiples of these
 
@@ -99,9 +98,7 @@ class Leg:
         return self.sign * (self.best - self.x0)
 
     def fork(self) -> Leg:
-        other = copy.copy(self)
-        other.rows, other.tops = self.rows.copy(), self.tops.copy()
-        return other
+        return copy.copy(self)  # arrays are never written to
 
     def add(self, track: Track, start: int, stop: int) -> tuple[Take, bool]:
         """Takes cells start..stop of the track, or as far as the rope turns; whether it turned.
@@ -171,11 +168,9 @@ class Leg:
         self.size *= times
         if times > 1 and self.filled:
             merged = np.add.reduceat(self.rows, np.arange(0, BLOCKS, times), axis=1)
-            self.rows = np.zeros_like(self.rows)
-            self.rows[:, : merged.shape[1]] = merged
             tops = np.maximum.reduceat(self.tops, np.arange(0, BLOCKS, times))
-            self.tops = np.full(BLOCKS, -np.inf)
-            self.tops[: len(tops)] = tops
+            self.rows, self.tops = np.zeros_like(self.rows), np.full(BLOCKS, -np.inf)
+            self.rows[:, : len(tops)], self.tops[: len(tops)] = merged, tops
 
     def lowers(self, ratio: float, counted: bool) -> bool:
         """False for a lowering leg in which stretched rope springs back: the load stands, and
@@ -214,7 +209,7 @@ def strokes_of(
             leg.travel,
             leg.sign * (leg.load_best - leg.load0) if counted else None,
             float(leg.sign * leg.work_best[0]),
-            tuple(float(x) for x in leg.sign * leg.out_best),
+            tuple((leg.sign * leg.out_best).tolist()),
             None if part is None or math.isnan(part.force_N[0]) else part.force_N[0],
             leg.peak,
             (leg.peak_cell + 0.5) / RATE,
@@ -266,29 +261,39 @@ def _sum_up(takes: Sequence[Take], track: Track, step: Floats) -> None:
     known = np.isfinite(forces)
     value = forces if known.all() else np.where(known, forces, 0.0)
     load = None if track.load is None else track.load[first : first + n + 1]
-    ahead, made, key = np.zeros(n), np.zeros(0 if load is None else n), np.full(n, -1)
-    for take, place in zip(takes, places, strict=True):
+    ahead, made, way = np.zeros(n), np.zeros(0 if load is None else n), np.full(n, -1.0)
+    for take in takes:
         take.leg.grow(float(take.way[-1]))
+    offsets, lengths, at = [], [], 0
+    for i, (take, place) in enumerate(zip(takes, places, strict=True)):
         ahead[place] = take.ahead
         if take.made is not None:
             made[place] = take.made
-    for i, (take, place) in enumerate(zip(takes, places, strict=True)):
-        block = (take.way / take.leg.size).astype(np.int64)
-        block += BLOCKS * i
-        key[place] = block
+        np.divide(take.way, take.leg.size, out=way[place])
+        offsets += [0, BLOCKS * i]
+        lengths += [place.start - at, place.stop - place.start]
+        at = place.stop
     _add_work(takes, first, value, step[here], load)
     rows, table = _table(track, first, value, known, ahead, None if load is None else made)
-    begin = (key[1:] != key[:-1]).nonzero()[0] + 1
-    begin = np.concatenate((_ZERO, begin))
+    key = way.astype(np.int64)
+    key += np.repeat(offsets, lengths)
+    begin = starts_of(key)
     key = key[begin]
     sums, tops = np.add.reduceat(table, begin, axis=1), np.maximum.reduceat(value[0], begin)
-    starts = np.searchsorted(begin, [place.start for place in places]).tolist()
-    stops = np.searchsorted(begin, [place.stop for place in places]).tolist()
-    for i, (take, a, b) in enumerate(zip(takes, starts, stops, strict=True)):
-        leg, block = take.leg, key[a:b] - BLOCKS * i
-        leg.filled = True
-        leg.rows[rows, block] += sums[:, a:b]
-        leg.tops[block] = np.maximum(leg.tops[block], tops[a:b])
+    some = key >= 0
+    if not some.all():
+        key, sums, tops = key[some], sums[:, some], tops[some]
+    profile = np.zeros((len(takes[0].leg.rows), BLOCKS * len(takes)))
+    profile[rows, key] = sums
+    highest = np.full(BLOCKS * len(takes), -np.inf)
+    highest[key] = tops
+    for i, take in enumerate(takes):
+        leg, block = take.leg, slice(BLOCKS * i, BLOCKS * (i + 1))
+        if leg.filled:
+            leg.rows = leg.rows + profile[:, block]
+            leg.tops = np.maximum(leg.tops, highest[block])
+        else:
+            leg.rows, leg.tops, leg.filled = profile[:, block], highest[block], True
 
 
 def _add_work(
@@ -324,27 +329,38 @@ def _table(
     """Rows of a profile (r, 1), and what each cell from `first` on adds to them (r, n)."""
     f, n = value.shape
     saturated = track.saturated[first : first + n]
-    rows, table = [DISTANCE], [ahead[None, :]]
+    first_shift = FORCES + PER_FORCE * f
+    rows = [DISTANCE]
     if saturated.any():
         rows.append(SATURATED)
-        table.append(np.where(saturated, ahead, 0.0)[None, :])
-    for row, moved in ((FORCES, ahead), (FORCES + 2, made)):
-        if moved is not None:
-            rows += range(row, row + PER_FORCE * f, PER_FORCE)
-            rows += range(row + 1, row + 1 + PER_FORCE * f, PER_FORCE)
-            table += [moved * known, exact(value * moved, JOULE)]
     if made is not None:
         rows.append(LOAD)
-        table.append(made[None, :])
-    else:  # rope with the force of some cells before or after; where that is not known, its own
-        last = FORCES + PER_FORCE * f
-        rows += range(last, last + len(SHIFTS))
+    begin = len(rows)
+    for row in (FORCES, FORCES + 1) if made is None else range(FORCES, FORCES + PER_FORCE):
+        rows += range(row, first_shift, PER_FORCE)
+    if made is None:
+        rows += range(first_shift, first_shift + len(SHIFTS))
+    table = np.empty((len(rows), n))
+    table[0] = ahead
+    if SATURATED in rows:
+        np.multiply(ahead, saturated, out=table[rows.index(SATURATED)])
+    if made is not None:
+        table[rows.index(LOAD)] = made
+    for moved in (ahead,) if made is None else (ahead, made):
+        np.multiply(moved, known, out=table[begin : begin + f])
+        np.multiply(moved, value, out=table[begin + f : begin + 2 * f])
+        exact(table[begin + f : begin + 2 * f], JOULE)
+        begin += 2 * f
+    if made is None:  # rope with the force of some cells before or after, its own where not known
         near = track.around[first : first + n + 2 * MOST_SHIFT]
-        shifted = np.lib.stride_tricks.sliding_window_view(near, n)[_SHIFTED]
-        if not np.isfinite(near).all():
-            shifted = np.where(np.isfinite(shifted), shifted, value[0])
-        table.append(exact(shifted * ahead, JOULE))
-    return np.array(rows)[:, None], np.concatenate(table)
+        whole = bool(np.isfinite(near).all())
+        for shift, out in zip(_SHIFTED, table[begin:], strict=True):
+            there = near[shift : shift + n]
+            if not whole:
+                there = np.where(np.isfinite(there), there, value[0])
+            np.multiply(there, ahead, out=out)
+        exact(table[begin:], JOULE)
+    return np.array(rows)[:, None], table
 
 
 def exact(values: Floats, unit: float) -> Floats:

@@ -12,11 +12,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.analyser import Result
 from analysis.bodies import Rig
 from analysis.cells import Floats
 from analysis.lags import ChannelLag
 from analysis.predict import Model
+from analysis.result import Result
 from analysis.strokes import Stroke
 from analysis.tension import load_row, tensions
 from analysis.uncertainty import Component

@@ -12,11 +12,12 @@ from pathlib import Path
 from typing import Any
 
 from analysis.across import load_from
-from analysis.analyser import Analyser, Result
+from analysis.analyser import Analyser
 from analysis.bodies import Rig
 from analysis.efficiency import Estimates
 from analysis.later_rig import rigs_of
 from analysis.predict import Model, model
+from analysis.result import Result
 from analysis.review import OfRig, review_all
 from analysis.rig import load_rig, parse_rig
 from analysis.roles import roles

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.analyser import Result
 from analysis.predict import Model
+from analysis.result import Result
 from analysis.strokes import Stroke
 from analysis.uncertainty import Component, Quantity, type_a
 from analysis.ways import Way

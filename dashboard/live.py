@@ -17,10 +17,11 @@ from typing import Any
 
 import numpy as np
 
-from analysis.analyser import Analyser, Result
+from analysis.analyser import Analyser
 from analysis.bodies import Floats
 from analysis.later_rig import rigs_of
 from analysis.predict import Model, model
+from analysis.result import Result
 from analysis.review import review_from
 from analysis.rig import load_rig, parse_rig
 from analysis.roles import check_places, roles

@@ -19,11 +19,12 @@ from typing import Any
 
 import numpy as np
 
-from analysis.analyser import Analyser, Result
+from analysis.analyser import Analyser
 from analysis.bodies import Rig
 from analysis.efficiency import Estimates
 from analysis.later_rig import rigs_of
 from analysis.predict import Model, model
+from analysis.result import Result
 from analysis.review import review_all
 from analysis.rig import parse_rig
 from analysis.roles import Roles, roles

@@ -7,7 +7,8 @@ from pathlib import Path
 
 import numpy as np
 
-from analysis.analyser import Analyser, Result
+from analysis.analyser import Analyser
+from analysis.result import Result
 from analysis.review import review_from
 from analysis.rig import parse_rig
 from logger.sensors import parse_sensors

@@ -189,3 +189,21 @@ def test_a_block_out_of_order_is_taken_whole(monkeypatch):
         broken[200] = wrong
         parts = slices.slices(block(haul=(broken, t), rope=(t, t)).readings)
         assert len(list(parts)) == 1
+
+
+@pytest.mark.parametrize("names", [("haul", "rope"), ("haul", "rope", "way", "cell")])
+def test_strokes_worked_out_one_by_one_or_together_are_the_same_to_the_bit(monkeypatch, names):
+    """Strokes of different lengths, some with a jerk, so that their profiles differ in size."""
+    from analysis import segments
+
+    t = np.arange(0, 200, 0.02)
+    u, k = t % 20, t // 20
+    x = np.interp(u, [2, 14, 15, 19], [0, 1, 1, 0]) * (1 + 0.7 * k)
+    force = np.where((u > 2) & (u < 14.5), 400 + 60 * np.sin(2 * t) + 90 * (k % 3 == 1), 0.0)
+    channels = {"haul": force, "rope": x, "way": x / 3, "cell": 2.8 * force}
+    data = block(**{n: (t, channels[n]) for n in names})
+    whole = analyse(three(), sensors(*names), data)
+    monkeypatch.setattr(segments, "TOGETHER", 1)
+    alone = analyse(three(), sensors(*names), data)
+    assert len(whole.strokes) == 10
+    assert repr(alone) == repr(whole)
