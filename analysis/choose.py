@@ -322,7 +322,7 @@ def _fit(rig: Rig, need: Need) -> tuple[Rig, Model, dict[str, Job], float]:
             result = (there, known, jobs, rope)
         if not stuck and rope <= need.rope_m:
             return there, known, jobs, rope
-        if not rig.grabs or (known.haul_force_N or 0.0) > need.team_N:
+        if not rig.grabs or _team(known.haul_force_N or 0.0, known.haul_force_u_N or 0.0, need):
             break  # drawing it shorter changes neither that nothing can be reset nor the pull
     if result is None:
         nothing = Job(0.0, 0.0, 0, {}, (), "does not fit into this distance")

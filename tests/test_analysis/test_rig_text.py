@@ -28,7 +28,7 @@ def assert_same(a, b):
     )
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(rigs())
 def test_any_rig_comes_back(rig):
     assert_same(rig, parse_rig(rig_toml(rig), "again.toml"))
