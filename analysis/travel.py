@@ -195,11 +195,6 @@ def _curved(rig: Rig, start: Floats, most_m: float) -> Travel:
     pairs = _pairs(rig)
     x, load, haul = start, 0.0, 0.0
     places = [start]
-    lengths = [
-        math.hypot(float(start[b] - start[a]), float(rig.side_m[b] - rig.side_m[a]))
-        for a, b in pairs
-    ]
-    step = min(0.25, max(0.005, 0.05 * min(lengths, default=1.0)))
     end_of_way = max(0.0, float(start[LOAD]) - rig.clearance_m)
     ended = _ended(rig, pairs, start, start)
     while True:
@@ -208,7 +203,7 @@ def _curved(rig: Rig, start: Floats, most_m: float) -> Travel:
         if ended is not None or load >= end_of_way - TINY:
             pair = ended if ended is not None else (LOAD, 0)
             return Travel(load, haul, _named(rig, pair, x), x, tuple(places))
-        h = min(step, most_m - load, end_of_way - load)
+        h = min(_step(rig, pairs, x), most_m - load, end_of_way - load)
         new, out = _advance(rig, x, h)
         ended = _ended(rig, pairs, x, new)
         if ended is not None:
@@ -225,6 +220,21 @@ def _curved(rig: Rig, start: Floats, most_m: float) -> Travel:
             ended = _ended(rig, pairs, x, new) or ended
         x, load, haul = new, load + h, haul + out
         places.append(x)
+
+
+def _step(rig: Rig, pairs: list[tuple[int, int]], x: Floats) -> float:
+    """A step of load travel from x: short against strands that turn, and over no meeting of two bodies."""
+    rate = solve_motion(rig, x).body_rate
+    best = 0.25
+    for a, b in pairs:
+        along, side = float(x[b] - x[a]), float(rig.side_m[b] - rig.side_m[a])
+        length = math.hypot(along, side)
+        if side:
+            best = min(best, 0.05 * length)
+        closing = -along / length * float(rate[b] - rate[a]) if length else 0.0
+        if closing > TINY:
+            best = min(best, 0.5 * max(length, rig.clearance_m) / closing)
+    return max(best, 0.002)
 
 
 def _ended(
