@@ -1,17 +1,18 @@
 """The review page in a real browser, over a sample session and over one that was just watched live."""
 
 import re
+from pathlib import Path
 from urllib.parse import urlsplit
 
 import numpy as np
 import pytest
-from live_helpers import ROOT, Growing, Watched, wait_until
+from live_helpers import Growing, Watched, wait_until
 
 from analysis.review import review_session
 from analysis.virtual_haul import demo_text
 from dashboard.units import METRIC
 
-LAUNCH = ROOT / "sample_logs" / "slipway-launch-1"
+LAUNCH = Path(__file__).resolve().parents[2] / "sample_logs" / "slipway-launch-1"
 HOSTILE = '<img src=x onerror="window.broken=1">'
 
 
