@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from analysis.library import minutes_a_metre, rig_key
+from analysis.session_rows import minutes_a_metre, rig_key
 from analysis.trend import LEAST, Trend, trend
 from analysis.whole import Whole
 

@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from analysis.batch import answers
-from analysis.library import COLUMNS, exists, session_row
+from analysis.session_rows import COLUMNS, exists, session_row
 from logger.errors import CallFault, SessionFault, one_line
 
 DEEPEST = 8  # folders below the library's

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from dashboard.commands.common import add_json, add_units, print_json, table, units
 from dashboard.commands.export import safe
-from dashboard.commands.library import add_index, open_index
+from dashboard.commands.session_folder import add_index, open_index
 from dashboard.units import UNKNOWN, Units, number
 from logger.errors import CallFault, one_line
 

@@ -23,8 +23,8 @@ def main() -> int:
 
     from analysis.batch import processes
     from analysis.index import Index
-    from analysis.library import session_row
-    from dashboard.commands.library import rig_trends
+    from analysis.session_rows import session_row
+    from dashboard.commands.session_folder import rig_trends
 
     over = 0
 

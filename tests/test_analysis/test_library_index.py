@@ -15,8 +15,8 @@ from made_sessions import die_or_answer, made
 from analysis import index as indexing
 from analysis.batch import answers, processes
 from analysis.index import Index, sessions_below
-from analysis.library import Row, session_row
 from analysis.review import review_session
+from analysis.session_rows import Row, session_row
 from logger.errors import CallFault
 
 

@@ -17,7 +17,7 @@ from made_sessions import made
 import dashboard
 from analysis.batch import answers, cluster
 from analysis.index import Index
-from analysis.library import session_row
+from analysis.session_rows import session_row
 from logger.errors import CallFault
 
 distributed = pytest.importorskip("distributed", reason="distributed is not installed")
