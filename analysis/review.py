@@ -26,7 +26,7 @@ from analysis.roles import check_places, roles
 from analysis.stages import drags, stages
 from analysis.uncertainty import Quantity
 from analysis.verdict import agreement, changes, ground
-from logger.session_types import Event, SessionInfo
+from logger.session_types import Block, Event, SessionInfo
 
 __all__ = ["agreement", "check_places", "review_from", "review_session", "reviewed"]
 
@@ -70,6 +70,13 @@ def reviewed(
     path: str | Path, rig_path: str | Path | None = None, before: str | Path | None = None
 ) -> Reviewed:
     """As `review_session`, with what is behind it."""
+    return read_and_review(path, rig_path, before)[3]
+
+
+def read_and_review(
+    path: str | Path, rig_path: str | Path | None = None, before: str | Path | None = None
+) -> tuple[SessionInfo, Block, Result, Reviewed]:
+    """A session read once and reviewed, with its rows and what the analyser made of them."""
     from logger.session import open_session, read_all
 
     info = open_session(path)
@@ -80,8 +87,9 @@ def reviewed(
     analyser = Analyser.of(roles(rig, info.sensors, known), later)
     block = read_all(path)
     analyser.push(block, block.clock[-1].time_s if block.clock else -math.inf)
+    result = analyser.result()
     more = [f"{block.malformed} torn or unreadable rows left out"] if block.malformed else []
-    return review_all(info, rig, analyser.result(), known, more, load)
+    return info, block, result, review_all(info, rig, result, known, more, load)
 
 
 def review_from(

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import argparse
 import math
+from collections.abc import Callable
 
 from analysis.bodies import Load
 from analysis.choose import (
@@ -217,34 +218,27 @@ def _newton(kilo: float | None) -> float | None:
     return None if kilo is None else 1000.0 * kilo
 
 
-def _slope(text: str) -> float:
+def _between(text: str, holds: Callable[[float], bool], what: str) -> float:
+    """The number in an argument, if it is one that holds; else said with `what` it has to be."""
     try:
         value = float(text)
     except ValueError:
         value = math.nan
-    if not -90 <= value <= 90:
-        raise argparse.ArgumentTypeError(f"{text!r} is not an angle from -90 to 90 degrees")
+    if not holds(value):
+        raise argparse.ArgumentTypeError(f"{text!r} is not {what}")
     return value
+
+
+def _slope(text: str) -> float:
+    return _between(text, lambda x: -90 <= x <= 90, "an angle from -90 to 90 degrees")
 
 
 def _at_least_one(text: str) -> float:
-    try:
-        value = float(text)
-    except ValueError:
-        value = math.nan
-    if not (math.isfinite(value) and 1 <= value <= 1000):
-        raise argparse.ArgumentTypeError(f"{text!r} is not a number from 1 to 1000")
-    return value
+    return _between(text, lambda x: 1 <= x <= 1000, "a number from 1 to 1000")
 
 
 def _efficiency(text: str) -> float:
-    try:
-        value = float(text)
-    except ValueError:
-        value = math.nan
-    if not 0 < value <= 1:
-        raise argparse.ArgumentTypeError(f"{text!r} is not an efficiency: above 0, at most 1")
-    return value
+    return _between(text, lambda x: 0 < x <= 1, "an efficiency: above 0, at most 1")
 
 
 def _count(text: str) -> int:
