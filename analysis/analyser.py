@@ -99,9 +99,10 @@ class Analyser:
                 self._see(row.time_s)
                 if row.time_s >= self._drops_s:
                     self._drops_s, self._drops = row.time_s, dict(row.drops)
-            for part in slices({n: r for n, r in block.readings.items() if n in self._feeds}):
+            known = {n: r for n, r in block.readings.items() if n in self._feeds}
+            for part, in_order in slices(known):
                 for name, (time_s, reading) in part.items():
-                    self._feeds[name].stream.push(time_s, reading)
+                    self._feeds[name].stream.push(time_s, reading, in_order)
                 self._advance()
             for feed in self._feeds.values():
                 if feed.stream.count:
@@ -206,13 +207,14 @@ class Analyser:
             last = max(last, final)
             if int(cells[k - 1]) - first + 1 == k:  # a reading in every cell
                 mine = np.arange(first // RATE, final + 1)
+                step = max(1, first // RATE - known)
             else:
                 mine = cells[:k] // RATE
                 mine = mine[np.diff(mine, prepend=known) > 0]
-            if len(mine) == 0:
-                continue
-            step = np.diff(mine, prepend=known)
-            if int(step.max()) <= reach and int(mine[-1]) + reach >= stop:
+                if len(mine) == 0:
+                    continue
+                step = int(np.diff(mine, prepend=known).max())
+            if step <= reach and int(mine[-1]) + reach >= stop:
                 full = True  # the usual case: this channel alone leaves no hole
             seconds.append(mine)
         if not full:
@@ -277,7 +279,8 @@ class Analyser:
         bend = bend[np.isfinite(bend)]
         # the second difference of white noise has 6 times its variance, that of a slow force is
         # nothing; the lowest fifth (0.2533 sigma) leaves out jerks of a pull that has begun
-        self._noise = float(np.quantile(bend, 0.2)) / 0.2533 / math.sqrt(6) if len(bend) else 0.0
+        lowest = np.sort(bend)[max(0, math.ceil(0.2 * len(bend)) - 1)] if len(bend) else 0.0
+        self._noise = float(lowest) / 0.2533 / math.sqrt(6)
         capacity = channel.capacity or 0.0
         doubt = float(channel.u_si(0.0))
         self._floor = max(LEAST_N, 6.0 * self._noise, 4.0 * doubt, 0.002 * capacity)

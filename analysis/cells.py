@@ -8,6 +8,7 @@ come out the same to the bit whether the readings came in one block or in a thou
 from __future__ import annotations
 
 import copy
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, fields
 from typing import Any
 
@@ -48,15 +49,10 @@ class Cells:
 
     def part(self, start: int, stop: int | None = None) -> Cells:
         """Cells start..stop (views)."""
-        return Cells(*(getattr(self, f.name)[start:stop] for f in fields(self)))
+        return Cells(*[getattr(self, name)[start:stop] for name in NAMES])
 
 
-def joined(*parts: Cells) -> Cells:
-    """All, one after the other."""
-    some = [p for p in parts if len(p)] or [parts[0]]
-    if len(some) == 1:
-        return some[0]
-    return Cells(*(np.concatenate([getattr(p, f.name) for p in some]) for f in fields(Cells)))
+NAMES = tuple(f.name for f in fields(Cells))
 
 
 def no_cells() -> Cells:
@@ -79,13 +75,55 @@ def cell_of(time_s: Floats) -> NDArray[Any]:
 def reduce(time_s: Floats, reading: Floats, ends_only: bool = False) -> Cells:
     """The cells of readings (n,) in order of time; a few passes over the arrays.
 
-    ends_only: of each cell only the first and last reading is wanted (`inner` is 0, low and high
-    are of these two), which is enough for a counter.
+    ends_only: of each cell only the first and last reading is wanted, which is enough for a
+    counter: `inner` is 0, low and high are these two in no order.
     """
+    return extended(no_cells(), [(time_s, reading)], ends_only)
+
+
+def extended(
+    before: Cells, chunks: Sequence[tuple[Floats, Floats]], ends_only: bool = False
+) -> Cells:
+    """Cells that are known and behind them those of more readings, which all lie in later ones:
+    (time, reading) in order, no cell in two chunks.  Every number is written once."""
+    chunks = [chunk for chunk in chunks if len(chunk[0])]
+    if not chunks:
+        return before
+    known = len(before)
+    most = known + sum(min(len(t), _cell(t[-1]) - _cell(t[0]) + 1) for t, _ in chunks)
+    cell, count = np.empty((2, most), np.int64)
+    first_s, last_s, first, last, *sums = np.empty((4 if ends_only else 7, most))
+    inner, low, high = sums or (np.broadcast_to(0.0, most), first, last)
+    made = Cells(cell, count, first_s, last_s, first, last, inner, low, high)
+    for name in NAMES[: 6 if ends_only else 9]:
+        getattr(made, name)[:known] = getattr(before, name)
+    for time_s, reading in chunks:
+        for piece in _pieces(time_s):
+            known = _reduce(time_s[piece], reading[piece], ends_only, made, known)
+    return made.part(0, known)
+
+
+def _cell(time_s: float) -> int:
+    return int(np.floor(time_s * RATE))
+
+
+def _pieces(time_s: Floats) -> Iterator[slice]:
+    """Pieces that stay in cache, cut between cells."""
+    begin, n = 0, len(time_s)
+    while begin < n:
+        end = min(begin + PIECE, n)
+        if end < n:
+            end = int(np.searchsorted(time_s, _cell(time_s[end]) / RATE, "left"))
+            if end <= begin:
+                end = n
+        yield slice(begin, end)
+        begin = end
+
+
+def _reduce(time_s: Floats, reading: Floats, ends_only: bool, made: Cells, at: int) -> int:
+    """Write the cells of readings (n,) into `made` from `at` on; up to where."""
     n = len(time_s)
-    if n == 0:
-        return no_cells()
-    first, last = (int(np.floor(t * RATE)) for t in (time_s[0], time_s[-1]))
+    first, last = _cell(time_s[0]), _cell(time_s[-1])
     if n > MANY * (last - first + 1):
         edges = np.arange(first, last + 1, dtype=np.int64)
         begin = np.searchsorted(time_s, edges / RATE, "left")
@@ -93,61 +131,73 @@ def reduce(time_s: Floats, reading: Floats, ends_only: bool = False) -> Cells:
         cell, begin = edges[some], begin[some]
     else:
         each = cell_of(time_s)
-        begin = (each[1:] != each[:-1]).nonzero()[0]
-        begin += 1
-        begin = np.concatenate(([0], begin))
-        cell = each[begin].astype(np.int64)
-    end = np.append(begin[1:], n)
-    end -= 1
-    count = end - begin
-    count += 1
-    left, right = reading[begin], reading[end]
-    ends = (cell, count, time_s[begin], time_s[end], left, right)
-    if ends_only:
-        return Cells(*ends, np.zeros(len(cell)), np.minimum(left, right), np.maximum(left, right))
-    most = int(count.max())
-    terms = np.empty(n)
-    np.add(reading[1:], reading[:-1], out=terms[:-1])
-    terms[:-1] *= time_s[1:] - time_s[:-1]
-    terms[-1] = 0.0
+        begin = np.empty(1 + n, np.int64)
+        begin[0] = 0
+        later = (each[1:] != each[:-1]).nonzero()[0]
+        begin = begin[: 1 + len(later)]
+        np.add(later, 1, out=begin[1:])
+        cell = each.take(begin)
+    until = at + len(begin)
+    out = made.part(at, until)
+    out.cell[:] = cell
+    end = out.count  # first where a cell ends, then how many there are in it
+    np.subtract(begin[1:], 1, out=end[:-1])
+    end[-1] = n - 1
+    for values, of, to in (
+        (time_s, begin, out.first_s), (time_s, end, out.last_s),
+        (reading, begin, out.first), (reading, end, out.last),
+    ):  # fmt: skip
+        np.take(values, of, out=to, mode="wrap")  # without a check of each index
+    end -= begin
+    if not ends_only:
+        _sum(time_s, reading, begin, end, out)
+    end += 1
+    return until
+
+
+def _sum(time_s: Floats, reading: Floats, begin: Ints, more: Ints, out: Cells) -> None:
+    """Integral, least and largest of cells; more: readings in each after its first."""
+    terms = reading[1:] + reading[:-1]
+    terms *= time_s[1:] - time_s[:-1]
     # how a cell is summed depends on its own readings alone, so that no cut changes a bit
-    if most <= FEW:
-        return Cells(*ends, *_few(terms, reading, begin, end, most))
+    if int(more.max()) < FEW:
+        out.low[:] = out.high[:] = out.first
+        out.inner[:] = 0.0
+        _few(terms, reading, begin, more, out.inner, out.low, out.high)
+        return
     pairs = np.empty(2 * len(begin), np.int64)
-    pairs[0::2], pairs[1::2] = begin, end
-    inner = np.add.reduceat(terms, pairs)[0::2] * 0.5
-    low, high = np.minimum.reduceat(reading, begin), np.maximum.reduceat(reading, begin)
-    few = count <= FEW
-    if few.any():
-        inner[few], low[few], high[few] = _few(terms, reading, begin[few], end[few], FEW)
-    return Cells(*ends, inner, low, high)
+    pairs[0::2], pairs[1::2] = begin, begin + more
+    np.multiply(np.add.reduceat(np.append(terms, 0.0), pairs)[0::2], 0.5, out=out.inner)
+    np.minimum.reduceat(reading, begin, out=out.low)
+    np.maximum.reduceat(reading, begin, out=out.high)
+    few = (more < FEW).nonzero()[0]
+    if len(few):
+        inner, low, high = np.zeros(len(few)), out.first[few], out.first[few]
+        _few(terms, reading, begin[few], more[few], inner, low, high)
+        out.inner[few], out.low[few], out.high[few] = inner, low, high
 
 
 def _few(
-    terms: Floats, reading: Floats, begin: Ints, end: Ints, most: int
-) -> tuple[Floats, Floats, Floats]:
-    """Integral, least and largest of cells with at most `most` readings, one reading of all
-    cells after the other: five times as fast as reduceat for a handful."""
-    low = reading[begin]
-    high = low.copy()
-    inner = np.zeros(len(begin))
-    more = end - begin
-    least = int(more.min()) if len(more) else 0
-    for k in range(most - 1):
+    terms: Floats, reading: Floats, begin: Ints, more: Ints,
+    inner: Floats, low: Floats, high: Floats,
+) -> None:  # fmt: skip
+    """Integral, least and largest of cells with a handful of readings, one reading of all cells
+    after the other: five times as fast as reduceat.  inner: 0; low, high: the first reading."""
+    least = int(more.min())
+    for k in range(int(more.max())):
         if k < least:  # all of them have another one
-            now = reading[begin + (k + 1)]
-            inner += terms[begin + k]
+            now = reading[k + 1 :].take(begin)
+            inner += terms[k:].take(begin)
             np.minimum(low, now, out=low)
             np.maximum(high, now, out=high)
         else:
             some = (more > k).nonzero()[0]
-            where = begin[some] + k
-            now = reading[where + 1]
-            inner[some] += terms[where]
-            low[some] = np.minimum(low[some], now)
-            high[some] = np.maximum(high[some], now)
+            where = begin.take(some)
+            now = reading[k + 1 :].take(where)
+            inner[some] = inner.take(some) + terms[k:].take(where)
+            low[some] = np.minimum(low.take(some), now)
+            high[some] = np.maximum(high.take(some), now)
     inner *= 0.5
-    return inner, low, high
 
 
 class CellStream:
@@ -165,18 +215,21 @@ class CellStream:
         self._wait: tuple[Floats, Floats] = (np.empty(0), np.empty(0))
         self._given = -(2**62)  # cells up to this one are complete
 
-    def push(self, time_s: Floats, reading: Floats) -> None:
-        """More readings, not earlier than those before."""
+    def push(self, time_s: Floats, reading: Floats, in_order: bool = False) -> None:
+        """More readings, not earlier than those before; in_order: they are known to be so among
+        themselves."""
         time_s, reading = np.asarray(time_s, np.float64), np.asarray(reading, np.float64)
         if len(time_s) == 0:
             return
-        if not (abs(time_s[0]) < MOST and abs(time_s[-1]) < MOST and _sane(reading)):
+        in_order = in_order or _in_order(time_s)
+        if not (in_order and abs(time_s[0]) < MOST and abs(time_s[-1]) < MOST and _sane(reading)):
             good = (np.abs(time_s) < MOST) & (np.abs(reading) < MOST)
             self.bad += int(len(good) - good.sum())
             time_s, reading = time_s[good], reading[good]
             if len(time_s) == 0:
                 return
-        if time_s[0] < self.last_s or bool(np.any(time_s[1:] < time_s[:-1])):
+            in_order = _in_order(time_s)
+        if not in_order or time_s[0] < self.last_s:
             before = time_s[0] if np.isnan(self.last_s) else max(self.last_s, time_s[0])
             time_s = np.maximum.accumulate(np.concatenate(([before], time_s)))[1:]
         self.count += len(time_s)
@@ -187,39 +240,46 @@ class CellStream:
             late = int(np.searchsorted(time_s, (self._given + 1) / RATE, "left"))
             self.late += late
             time_s, reading = time_s[late:], reading[late:]
-        if len(self._wait[0]):
-            time_s = np.concatenate((self._wait[0], time_s))
-            reading = np.concatenate((self._wait[1], reading))
-        self._wait = (time_s, reading)
         if len(time_s):
-            self.complete(int(np.floor(time_s[-1] * RATE)) - 1)
+            self._give(_cell(time_s[-1]) - 1, time_s, reading)
 
     def complete(self, cell: int) -> None:
         """No more readings will come for cells up to this one."""
-        if cell <= self._given:
-            return
-        self._given = cell
-        time_s, reading = self._wait
-        split = int(np.searchsorted(time_s, (cell + 1) / RATE, "left"))
-        if split:
-            parts = [self.ready] if len(self.ready) else []
-            begin = 0
-            while begin < split:  # in pieces that stay in cache, cut between cells
-                end = min(begin + PIECE, split)
-                if end < split:
-                    border = np.floor(time_s[end] * RATE) / RATE
-                    end = int(np.searchsorted(time_s[:split], border, "left"))
-                    if end <= begin:
-                        end = split
-                parts.append(reduce(time_s[begin:end], reading[begin:end], self._ends_only))
-                begin = end
-            self.ready = joined(*parts)
-            # copies: a view would keep the whole block
-            self._wait = (time_s[split:].copy(), reading[split:].copy())
+        if cell > self._given:
+            self._give(cell, np.empty(0), np.empty(0))
+
+    def _give(self, cell: int, time_s: Floats, reading: Floats) -> None:
+        """More readings (n,), none for a cell given away; cells up to this one are complete."""
+        wait = self._wait
+        if len(wait[0]) and len(time_s):
+            # only what shares a cell with waiting readings is put together with them
+            split = int(np.searchsorted(time_s, (_cell(wait[0][-1]) + 1) / RATE, "left"))
+            if split:
+                wait = (
+                    np.concatenate((wait[0], time_s[:split])),
+                    np.concatenate((wait[1], reading[:split])),
+                )
+                time_s, reading = time_s[split:], reading[split:]
+        self._given = max(self._given, cell)
+        chunks, left = [], []
+        for times, readings in (wait, (time_s, reading)):
+            split = int(np.searchsorted(times, (self._given + 1) / RATE, "left"))
+            chunks.append((times[:split], readings[:split]))
+            left.append((times[split:], readings[split:]))
+        self.ready = extended(self.ready, chunks, self._ends_only)
+        # copies: a view would keep the whole block
+        self._wait = (
+            np.concatenate([times for times, _ in left]),
+            np.concatenate([readings for _, readings in left]),
+        )
 
     def fork(self) -> CellStream:
         """A copy that can be pushed without changing this one (arrays are never written to)."""
         return copy.copy(self)
+
+
+def _in_order(time_s: Floats) -> bool:
+    return bool((time_s[1:] >= time_s[:-1]).all())
 
 
 def _sane(reading: Floats) -> bool:

@@ -8,9 +8,11 @@ import numpy as np
 
 from analysis.cells import RATE, Bools, Cells, Floats, Ints
 from logger.sensors import Channel
+from logger.units import to_si
 
 LONGEST_GAP_S = 10.0
 JUMP_M, JUMP_M_S = 0.5, 10.0  # a counter that moves further than this has restarted
+_ONE = np.zeros(1, np.int64)
 
 
 @dataclass(frozen=True)
@@ -45,6 +47,13 @@ def gap_s(channel: Channel) -> float:
     return min(max(channel.stale_after_s, 0.25), LONGEST_GAP_S)
 
 
+def is_si(channel: Channel, zero: float | None = None) -> bool:
+    """Whether readings are in N or m as they come, bit for bit."""
+    if channel.calibration is not None or (channel.zero if zero is None else zero) != 0.0:
+        return False
+    return to_si(channel.unit) * channel.scale == 1.0
+
+
 def in_si(cells: Cells, channel: Channel, zeros: list[tuple[float, float]]) -> Cells:
     """The same cells in SI; zeros: (from this time on, reading of nothing), in order of time.
 
@@ -57,10 +66,14 @@ def in_si(cells: Cells, channel: Channel, zeros: list[tuple[float, float]]) -> C
     if not np.isfinite(mean).all():
         mean = np.where(span > 0, mean, cells.first)
     parts = (cells.first, cells.last, mean, cells.low, cells.high)
-    which = np.searchsorted(np.array([t for t, _ in zeros]), cells.first_s, "right")
-    if len(zeros) == 0 or which[0] == which[-1]:
-        zero = zeros[which[0] - 1][1] if len(zeros) and which[0] else None
-        first, last, mean, a, b = (channel.si(x, zero) for x in parts)
+    which = (
+        np.searchsorted(np.array([t for t, _ in zeros]), cells.first_s, "right") if zeros else _ONE
+    )
+    if which[0] == which[-1]:
+        zero = zeros[which[0] - 1][1] if which[0] else None
+        first, last, mean, a, b = (
+            parts if is_si(channel, zero) else (channel.si(x, zero) for x in parts)
+        )
     else:
         values = [channel.zero, *(z for _, z in zeros)]
         rows = [np.empty(len(cells)) for _ in parts]
@@ -77,6 +90,8 @@ def in_si(cells: Cells, channel: Channel, zeros: list[tuple[float, float]]) -> C
 
 def ends_in_si(cells: Cells, channel: Channel) -> Cells:
     """Cells of a counter with first and last in m from the zero of the sensors file; the rest raw."""
+    if is_si(channel):
+        return cells
     return Cells(
         cells.cell, cells.count, cells.first_s, cells.last_s, channel.si(cells.first),
         channel.si(cells.last), cells.inner, cells.low, cells.high,
@@ -86,7 +101,10 @@ def ends_in_si(cells: Cells, channel: Channel) -> Cells:
 def highest_in_si(cells: Cells, channel: Channel, zeros: list[tuple[float, float]]) -> Floats:
     """The largest reading of each cell in SI."""
     if zeros:
-        return in_si(cells, channel, zeros).high
+        cells = in_si(cells, channel, zeros)
+        return np.maximum(cells.low, cells.high)  # of a counter in no order
+    if is_si(channel):
+        return np.maximum(cells.low, cells.high)
     high: Floats = np.maximum(channel.si(cells.low), channel.si(cells.high))
     return high
 
@@ -174,7 +192,7 @@ def unjumped(cells: Cells, shift: float | None, old: int, split: int) -> tuple[C
     inside = cells.last - cells.first
     between = cells.first[1:] - cells.last[:-1]
     most, near = JUMP_M + JUMP_M_S / RATE, JUMP_M
-    if not ((np.abs(inside) > most).any() or (np.abs(between) > near).any()):
+    if not (_beyond(inside, most) or _beyond(between, near)):
         return _shifted(cells, shift, shift), np.full(len(cells), shift), 0
     dt = cells.first_s[1:] - cells.last_s[:-1]
     far = np.abs(between) > near + JUMP_M_S * np.minimum(dt, 1.0)
@@ -185,6 +203,10 @@ def unjumped(cells: Cells, shift: float | None, old: int, split: int) -> tuple[C
     total = np.cumsum(added)
     count = int(np.count_nonzero(added[1 + 2 * old : 1 + 2 * split]))
     return _shifted(cells, total[1::2], total[2::2]), total[1::2], count
+
+
+def _beyond(values: Floats, limit: float) -> bool:
+    return len(values) > 0 and bool(values.max() > limit or values.min() < -limit)
 
 
 def _shifted(cells: Cells, first: Floats | float, last: Floats | float) -> Cells:
@@ -217,14 +239,21 @@ def _border(cells: Cells, first: int, at: Ints, gap: float) -> tuple[Floats, Boo
         before, after = slice(k0 - 1, k1), slice(k0, k1 + 1)
         t0, t1 = cells.last_s[before], cells.first_s[after]
         y0, y1 = cells.last[before], cells.first[after]
-        known = t1 - t0 <= gap
+        span = t1 - t0
+        known = span <= gap
     else:
         k = np.clip(at, 1, len(cells) - 1)
         t0, t1 = cells.last_s[k - 1], cells.first_s[k]
         y0, y1 = cells.last[k - 1], cells.first[k]
-        known = (at > 0) & (at < len(cells)) & (t1 - t0 <= gap)
-    border = np.arange(first, first + n) / RATE
-    value = y0 + (y1 - y0) * ((border - t0) / (t1 - t0))
+        span = t1 - t0
+        known = (at > 0) & (at < len(cells)) & (span <= gap)
+    share = np.arange(first, first + n, dtype=np.float64)
+    share /= RATE
+    share -= t0
+    share /= span
+    value = y1 - y0
+    value *= share
+    value += y0
     if not known.all():
         value = np.where(known, value, np.nan)
     return value, known

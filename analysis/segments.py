@@ -15,7 +15,7 @@ import numpy as np
 from analysis import lag
 from analysis.cells import RATE, Floats
 from analysis.lag import LagWatch
-from analysis.lags import LagSums, by_second, in_order
+from analysis.lags import LagSums, by_second
 from analysis.levels import HALF, Levels
 from analysis.runs import Runs
 from analysis.steady import MOST_SHIFT
@@ -81,7 +81,7 @@ class Segments:
         self.resets: list[Reset] = []
         self.slips, self.shocks = Runs(RATE), Runs(RATE)
         self.lags = LagSums(settings.forces)
-        self._all = np.zeros(2)  # cells with a haul force, sum of their means
+        self._cells, self._total_N = 0, 0.0  # cells with a haul force, sum of their means
         self.leg: Leg | None = None
         self.ran_back_m = 0.0  # load that ran back while nobody pulled, at most
         self.highest_N = 0.0  # largest mean of a cell
@@ -139,7 +139,7 @@ class Segments:
     @property
     def mean_N(self) -> float | None:
         """Mean of all the haul cell has sent, whatever was going on."""
-        return float(self._all[1] / self._all[0]) if self._all[0] else None
+        return self._total_N / self._cells if self._cells else None
 
     def push(self, track: Track) -> None:
         """The next whole seconds."""
@@ -148,11 +148,13 @@ class Segments:
             return
         force = track.forces[0]
         unknown = np.isnan(force)
-        if unknown.any():
+        whole = not unknown.any()
+        if not whole:
             force = np.where(unknown, -np.inf, force)
         self.highest_N = max(self.highest_N, float(force.max()))
-        known = by_second(~unknown), by_second(np.where(unknown, 0.0, force))
-        self._all = in_order(self._all, np.stack(known, axis=1))
+        known = force if whole else np.where(unknown, 0.0, force)
+        self._cells += n - int(np.count_nonzero(unknown))
+        self._total_N = float(np.cumsum(np.concatenate(([self._total_N], by_second(known))))[-1])
         rope = track.rope
         step = np.zeros(n) if rope is None else np.diff(rope)
         steady, alarm = self._levels.push(force, step, track.high)
@@ -224,7 +226,7 @@ class Segments:
                 goes_off |= let_go & (_running_max(x, OFF_CELLS)[-n:] - x[PAST:] > FED_BACK_M)
         says = np.flatnonzero(now_on | goes_off)
         what = now_on[says]
-        turns = np.flatnonzero(np.diff(what, prepend=self._on))
+        turns = np.flatnonzero(what != np.concatenate(([self._on], what[:-1])))
         cuts = [0, *says[turns].tolist(), n]
         states = [self._on, *what[turns].tolist()]
         self._on = states[-1]
@@ -323,13 +325,12 @@ class Segments:
             return
         assert track.rope is not None
         fed, x = self._fed, track.rope[start + 1 : stop + 1]
-        k = int(np.argmin(x))
-        if fed.lowest >= fed.end - TURN_M:
-            leaves = np.flatnonzero(x < fed.end - TURN_M)
-            if len(leaves):
-                fed.begin = track.first + start + int(leaves[0])
-        if x[k] < fed.lowest:
-            fed.lowest, fed.lowest_cell = float(x[k]), track.first + start + k
+        k = int(x.argmin())
+        lowest = float(x[k])
+        if lowest < fed.end - TURN_M <= fed.lowest:
+            fed.begin = track.first + start + int((x < fed.end - TURN_M).argmax())
+        if lowest < fed.lowest:
+            fed.lowest, fed.lowest_cell = lowest, track.first + start + k
         if track.load is not None:
             back = fed.load - float(np.min(track.load[start + 1 : stop + 1]))
             self.ran_back_m = max(self.ran_back_m, back)

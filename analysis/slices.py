@@ -13,8 +13,11 @@ from logger.session_types import ChannelReadings
 SLICE, SLICE_S = 1 << 18, 2600.0  # readings of a channel, and seconds, taken at once
 
 
-def slices(readings: dict[str, ChannelReadings]) -> Iterator[dict[str, tuple[Floats, Floats]]]:
-    """The same readings a little at a time, all channels together up to the same time."""
+def slices(
+    readings: dict[str, ChannelReadings],
+) -> Iterator[tuple[dict[str, tuple[Floats, Floats]], bool]]:
+    """The same readings a little at a time, all channels together up to the same time, and whether
+    they are known to be in order of time."""
     channels = {
         name: (np.asarray(r.time_s, np.float64), np.asarray(r.reading, np.float64))
         for name, r in readings.items()
@@ -25,7 +28,7 @@ def slices(readings: dict[str, ChannelReadings]) -> Iterator[dict[str, tuple[Flo
     if most is None or not (
         orderly and all(bool((t[1:] >= t[:-1]).all()) for t, _ in channels.values())
     ):
-        yield channels
+        yield channels, False
         return
     np.empty(1 << 22)  # freed at once: from then on the C library reuses arrays up to this size
     span = float(most[0][-1] - most[0][0])
@@ -43,4 +46,4 @@ def slices(readings: dict[str, ChannelReadings]) -> Iterator[dict[str, tuple[Flo
             if k > at[name]:
                 part[name] = (time_s[at[name] : k], reading[at[name] : k])
                 at[name] = k
-        yield part
+        yield part, True

@@ -6,6 +6,8 @@ import copy
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
+from typing import NamedTuple
 
 import numpy as np
 
@@ -89,9 +91,8 @@ class Leg:
         self.size = FIRST_BLOCK_M
         self.load_top = sign * load  # furthest way of the load, in the leg's direction
         self.rope_cells = self.load_cells = 0  # cells in which they made way
-        self.rows = np.zeros((FORCES + PER_FORCE * forces + len(SHIFTS), BLOCKS))
+        self.rows, self.tops = _empty(forces)  # tops: highest haul force of a cell in each block
         self.filled = False
-        self.tops = np.full(BLOCKS, -np.inf)  # highest haul force (over a cell) in each block
 
     @property
     def travel(self) -> float:
@@ -106,12 +107,13 @@ class Leg:
         What is summed up over them waits for `sum_up`.
         """
         assert track.rope is not None
-        s, end = self.sign, track.rope[start + 1 : stop + 1]
+        s, way = self.sign, track.rope[start + 1 : stop + 1]
+        if s < 0:
+            way = -way
         best = np.empty(stop - start + 1)
         best[0] = s * self.best
-        way = best[1:]
-        np.copyto(way, end) if s > 0 else np.negative(end, out=way)
-        best = np.maximum.accumulate(best)
+        np.maximum.accumulate(way, out=best[1:])
+        np.maximum(best[1:], best[0], out=best[1:])
         turned = -1
         back = best[1:] - way
         if back.max() >= TURN_M:
@@ -136,12 +138,14 @@ class Leg:
         if k >= 0:
             self.best, self.last = float(s * best[-1]), track.first + start + k
         high = track.high[start:stop]
-        at = int(np.argmax(high))
-        if np.isnan(high[at]):
+        at = int(high.argmax())
+        peak = float(high[at])
+        if math.isnan(peak):
             high = np.where(np.isnan(high), -np.inf, high)
-            at = int(np.argmax(high))
-        if high[at] > self.peak:
-            self.peak, self.peak_cell = float(high[at]), track.first + start + at
+            at = int(high.argmax())
+            peak = float(high[at])
+        if peak > self.peak:
+            self.peak, self.peak_cell = peak, track.first + start + at
         way = best[1:] - s * self.x0
         return Take(self, start, stop, k, way, ahead, made), turned >= 0
 
@@ -187,6 +191,13 @@ class Leg:
         return bool(mean[len(used) // 2 :].mean() > 0.5 * whole)
 
 
+@lru_cache
+def _empty(forces: int) -> tuple[Floats, Floats]:
+    """Profile and tops of a leg that has taken nothing; never written to, so one serves all."""
+    rows = np.zeros((FORCES + PER_FORCE * forces + len(SHIFTS), BLOCKS))
+    return rows, np.full(BLOCKS, -np.inf)
+
+
 def strokes_of(
     legs: Sequence[Leg], ratio: float, counted: bool, growing: bool = False, rig: int = 0
 ) -> list[Stroke]:
@@ -222,8 +233,7 @@ def strokes_of(
     ]
 
 
-@dataclass(frozen=True)
-class Take:
+class Take(NamedTuple):
     """Cells start..stop of a track that a leg has taken; k: the last of them (from start) in which
     the rope made way, -1: none; way (n,): how far it was at the end of each; ahead (n,): by how much
     further in each; made (n,): likewise the load's way, None without a load counter."""
@@ -280,9 +290,9 @@ def _sum_up(takes: Sequence[Take], track: Track, step: Floats) -> None:
     begin = starts_of(key)
     key = key[begin]
     sums, tops = np.add.reduceat(table, begin, axis=1), np.maximum.reduceat(value[0], begin)
-    some = key >= 0
-    if not some.all():
-        key, sums, tops = key[some], sums[:, some], tops[some]
+    some = (key >= 0).nonzero()[0]
+    if len(some) < len(key):
+        key, sums, tops = key.take(some), sums.take(some, axis=1), tops.take(some)
     profile = np.zeros((len(takes[0].leg.rows), BLOCKS * len(takes)))
     profile[rows, key] = sums
     highest = np.full(BLOCKS * len(takes), -np.inf)
