@@ -29,6 +29,7 @@ from analysis.grid import (
 )
 from analysis.lag import NO_LAG, Lag
 from analysis.lag_means import with_lag
+from analysis.lags import stated
 from analysis.later_rig import Loader, RigSpan, check_same, not_used
 from analysis.notes import notes
 from analysis.result import Result, Summary
@@ -339,7 +340,11 @@ class Analyser:
             current = seg.current()
             strokes = [*seg.strokes, *([current] if current else [])]
         delay = self._lag(seg)
-        strokes, lag_share = with_lag(strokes, delay)
+        by_rope, by_load = (
+            stated(counter, self.roles.haul_force)
+            for counter in (self.roles.progress, self.roles.load_length)
+        )
+        strokes, lag_share = with_lag(strokes, by_rope or delay)
         found, resets = derived(self.roles, self._feeds, seg, start, end, last)
         haul = self._feeds[self.roles.haul_force.name] if self.roles.haul_force else None
         untold = self._untold + sum(
@@ -365,13 +370,13 @@ class Analyser:
             tuple(sorted(self._unknown)),
             untold,
             tuple(self._rigs),
-            tuple(dict.fromkeys([*self._notes, *notes(self.roles, seg, strokes, delay)])),
+            tuple(dict.fromkeys([*self._notes, *notes(self.roles, seg, strokes, delay, by_rope)])),
             resets,
             delay.lag_s,
             delay.u_s,
             delay.why_not,
             lag_share,
-            seg.lags.result(delay) if seg else (),
+            seg.lags.result(delay, by_rope, by_load) if seg else (),
             seg.mean_N if seg and self.roles.haul_force else None,
         )
 

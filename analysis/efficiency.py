@@ -82,7 +82,8 @@ def estimate(rig: Rig, known: Model, result: Result, given: Way | None = None) -
         warnings.append(
             f"the pull ripples and nobody knows how much later {cell.name} speaks than the counter (up "
             f"to 0.3 s is allowed for), so forces are known to ± {200 * seen.lags[0].factor_u:.0f} % "
-            "only; their ratio, the advantage, hardly feels it where a cell is at the load"
+            "only; their ratio, the advantage, hardly feels it where a cell is at the load. If you know "
+            "the delays, state delay_s and delay_u_s of both channels in the sensors file"
         )
     if len(seen) == 1:
         warnings.append("one observation only: how far results scatter is not known")

@@ -11,20 +11,23 @@ best.  Where the tension is let off, `lag` may see the rope counter's.  Else for
 can't be aligned from a steady haul without knowing rope and load: the
 force may ripple with the speed or with its change.  Its lag is taken as the difference of two
 delays, each anything up to 0.3 s: a triangle, over which means are taken and whose standard
-deviation counts as uncertainty (JCGM 100, 4.3.9).  Lags at which the force, weighted with
+deviation counts as uncertainty (JCGM 100, 4.3.9); where the sensors file states both delays, their
+difference and its uncertainty go in its place.  Lags at which the force, weighted with
 distance, varies less are likelier: hands that stop and go stop force and rope together.
 """
 
 from __future__ import annotations
 
 import copy
+import math
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from analysis.cells import RATE, Bools, Floats
+from analysis.cells import RATE, Bools, Floats, Ints
 from analysis.lag import NO_LAG, Lag
+from logger.sensors import Channel
 
 STEP = 2  # cells between two lags of the sums over travel
 MOST = 10  # cells, 0.31 s: delays of one device
@@ -44,6 +47,7 @@ ALIKE = 0.6  # correlation of the changes of two cells that belongs to the same 
 WAY_LAGS = np.arange(-REACH, REACH + 1, STEP)
 CELL_LAGS = np.arange(-MOST - 2, MOST + 3)
 DOUBT = np.arange(-MOST, MOST + 1)
+STATED = np.arange(-REACH, REACH + 1)
 LIKELY = (MOST + 1.0 - np.abs(DOUBT)) / np.sum(MOST + 1.0 - np.abs(DOUBT))
 
 
@@ -58,6 +62,16 @@ class ChannelLag:
     factor_u: float = 0.0
     ratio: float = 1.0
     ratio_u: float = 0.0
+
+
+def stated(counter: Channel | None, cell: Channel | None) -> Lag | None:
+    """How much later the counter speaks than the cell by the sensors file, None: it does not say."""
+    if counter is None or cell is None:
+        return None
+    late, early = (counter.delay_s, counter.delay_u_s), (cell.delay_s, cell.delay_u_s)
+    if late[0] is None or late[1] is None or early[0] is None or early[1] is None:
+        return None
+    return Lag(late[0] - early[0], math.hypot(late[1], early[1]), 0)
 
 
 class LagSums:
@@ -134,10 +148,13 @@ class LagSums:
         pairs[:, :, 1, :] = by_second(own * own)[:, None, None]
         self.changes = in_order(self.changes, pairs)
 
-    def result(self, seen: Lag = NO_LAG) -> tuple[ChannelLag, ...]:
+    def result(
+        self, seen: Lag = NO_LAG, rope: Lag | None = None, load: Lag | None = None
+    ) -> tuple[ChannelLag, ...]:
         """What the sums tell now, per force channel, the haul cell first.
 
-        seen: the rope counter's lag where tension was let off.
+        seen: the rope counter's lag where tension was let off; rope, load: these counters' lags
+        behind the haul cell as they are `stated`.
         """
         w = int(self.cells[1] > 0.5 * self.cells[0])  # the load's way, where its counter is fine
         if self.cells[w] < LEAST_CELLS or not self.distance[w] > 0:
@@ -145,36 +162,41 @@ class LagSums:
         mean = self.sums[w] / self.distance[w]
         if not mean[:, REACH // STEP].all():
             return (ChannelLag(),) * self.forces
+        known = load if w else rope
+        if known is not None:
+            likely = _near(known, STATED)
+            return tuple(self._of(mean, j, STATED, likely / likely.sum()) for j in range(self.forces))
         haul = np.interp(DOUBT, WAY_LAGS, mean[0])
         spread = self.square[w] / self.distance[w] - mean[0] ** 2
         spread = np.interp(DOUBT, WAY_LAGS, np.maximum(spread, 0.0)) + (0.01 * mean[0, 0]) ** 2
         likely = LIKELY * (spread.min() / spread) ** SHARP
         if w == 1 and seen.lag_s is not None and seen.u_s and self.distance[0] > 0:
             # the load counter's own lag is not seen, but the mean over the rope's way is known
-            rope = np.interp(DOUBT, WAY_LAGS, self.sums[0, 0] / self.distance[0])
-            near = _near(seen)
+            by_rope = np.interp(DOUBT, WAY_LAGS, self.sums[0, 0] / self.distance[0])
+            near = _near(seen, DOUBT)
             if near.sum() > 0.1:
                 likely = likely * np.exp(
-                    -0.5 * ((haul / float(near @ rope / near.sum()) - 1) / TWO_WAYS) ** 2
+                    -0.5 * ((haul / float(near @ by_rope / near.sum()) - 1) / TWO_WAYS) ** 2
                 )
         if w == 0 and seen.lag_s is not None and seen.u_s:
-            at = _near(seen)
+            at = _near(seen, DOUBT)
             if at.sum() > 0.1:
                 likely = STAYS * likely / likely.sum() + (1 - STAYS) * at / at.sum()
         if not likely.sum() > 1e-9:
             likely = LIKELY.copy()
         likely /= likely.sum()
-        return tuple(self._of(mean[j], haul, j, likely) for j in range(self.forces))
+        return tuple(self._of(mean, j, DOUBT, likely) for j in range(self.forces))
 
-    def _of(self, mean: Floats, haul: Floats, j: int, likely: Floats) -> ChannelLag:
+    def _of(self, means: Floats, j: int, lags: Ints, likely: Floats) -> ChannelLag:
+        """means (f, WAY_LAGS): mean force over distance; likely: how likely each of `lags` is."""
         behind = self._behind(j)
-        here = np.interp(DOUBT + (behind or 0.0), WAY_LAGS, mean)
-        now = float(mean[len(mean) // 2])
+        haul = np.interp(lags, WAY_LAGS, means[0])
+        here = np.interp(lags + (behind or 0.0), WAY_LAGS, means[j])
+        now, haul_now = (float(means[i, REACH // STEP]) for i in (j, 0))
         factor, u = _mean_and_u(here / now, likely)
-        before = now / float(haul[MOST])
-        ratio, ratio_u = _mean_and_u(here / haul / before, likely)
+        ratio, ratio_u = _mean_and_u(here / haul * (haul_now / now), likely)
         if behind is None:  # each against the travel by itself
-            ratio, ratio_u = factor / _mean_and_u(haul / haul[MOST], likely)[0], u * 2**0.5
+            ratio, ratio_u = factor / _mean_and_u(haul / haul_now, likely)[0], u * 2**0.5
         u, ratio_u = (
             float(np.hypot(a, MISFIT * abs(b - 1))) for a, b in ((u, factor), (ratio_u, ratio))
         )
@@ -197,10 +219,10 @@ class LagSums:
         return float(CELL_LAGS[k]) + (0.5 * (before - after) / bend if bend < 0 else 0.0)
 
 
-def _near(seen: Lag) -> Floats:
-    """How likely each lag in doubt is, by the rope counter's lag as it was seen."""
-    u = max((seen.u_s or 0.0) * RATE, 0.5)
-    return np.asarray(np.exp(-0.5 * ((DOUBT + (seen.lag_s or 0.0) * RATE) / u) ** 2))
+def _near(known: Lag, lags: Ints) -> Floats:
+    """How likely each of these lags (cells) is, by a counter's lag as it was seen or stated; 1 at most."""
+    u = max((known.u_s or 0.0) * RATE, 0.5)
+    return np.asarray(np.exp(-0.5 * ((lags + (known.lag_s or 0.0) * RATE) / u) ** 2))
 
 
 def _mean_and_u(values: Floats, likely: Floats) -> tuple[float, float]:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
-from analysis.lag import NO_LAG, Lag
+from analysis.lag import LEAST_S, NO_LAG, Lag
 from analysis.roles import Roles
 from analysis.segments import Segments
 from analysis.strokes import Stroke
@@ -14,12 +15,16 @@ SEEN_M = 0.10  # of rope, the least that is told
 
 
 def notes(
-    known: Roles, seg: Segments | None, strokes: Sequence[Stroke], lag: Lag = NO_LAG
+    known: Roles, seg: Segments | None, strokes: Sequence[Stroke], seen: Lag = NO_LAG,
+    told: Lag | None = None,
 ) -> list[str]:
-    """What the counters say against each other; nothing where there is one counter only."""
+    """What the counters say against each other; nothing where there is one counter only.
+
+    seen: the rope counter's lag behind the haul cell in the readings; told: in the sensors file.
+    """
     if seg is None or known.progress is None:
         return []
-    late = _late(known, lag)
+    late = _late(known, told or seen) + _contradicts(known, seen, told)
     if known.load_length is None:
         hauled = any(s.direction == "haul" for s in strokes)
         lines = ["no counter at the load: a grab that creeps is not visible"] if hauled else []
@@ -50,6 +55,19 @@ def _late(known: Roles, lag: Lag) -> list[str]:
     if known.load_length is not None:
         so = "means are over the load's way, which it does not touch"
     return [f"{first} lags {second} by {abs(lag.lag_s):.2f} s (u {lag.u_s:.2f} s): {so}"]
+
+
+def _contradicts(known: Roles, seen: Lag, told: Lag | None) -> list[str]:
+    if told is None or seen.lag_s is None or known.progress is None or known.haul_force is None:
+        return []
+    apart = seen.lag_s - (told.lag_s or 0.0)
+    if abs(apart) <= max(LEAST_S, 2 * math.hypot(seen.u_s or 0.0, told.u_s or 0.0)):
+        return []
+    return [
+        f"{known.progress.name} comes {seen.lag_s:.2f} s (u {seen.u_s:.2f} s) after "
+        f"{known.haul_force.name} where tension was let off, and {told.lag_s:.2f} s (u {told.u_s:.2f} s) "
+        "by the sensors file, which was believed: see to delay_s and delay_u_s there"
+    ]
 
 
 def _creep(known: Roles, strokes: Sequence[Stroke]) -> list[str]:

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 Values = TypeVar("Values", float, "npt.NDArray[np.float64]")
 
 FORMATS = ("xdr", "columns", "json")
+MOST_DELAY_S = 0.3  # what the analysis can allow for
 XDR_UNIT = {"force": "N", "length": "m"}
 _OF_FORMAT = {
     "id": ("xdr", "json"),
@@ -58,6 +59,8 @@ class Channel:
     stop_at: float | None = None
     calibration: Calibration | None = None
     calibration_file: str | None = None
+    delay_s: float | None = None  # how much later than it was true a reading arrives, None: not known
+    delay_u_s: float | None = None  # standard uncertainty of it
 
     def si(self, reading: Values, zero: float | None = None) -> Values:
         """Readings (as sent, in `unit`) in N or m; scalar or array, same shape.
@@ -209,6 +212,7 @@ def _channel(table: Table, folder: Path, copies: bool) -> Channel:
             "name the file that was made for it",
         )  # fmt: skip
     checksum = table.flag("checksum")
+    delay_s, delay_u_s = _delay(table)
     channel = Channel(
         name=name,
         quantity=quantity,
@@ -232,6 +236,8 @@ def _channel(table: Table, folder: Path, copies: bool) -> Channel:
         stop_at=stop_at,
         calibration=curve,
         calibration_file=reference,
+        delay_s=delay_s,
+        delay_u_s=delay_u_s,
     )
     if channel.column and channel.count and channel.column > channel.count:
         raise table.fault(
@@ -239,6 +245,18 @@ def _channel(table: Table, folder: Path, copies: bool) -> Channel:
         )
     table.done()
     return channel
+
+
+def _delay(table: Table) -> tuple[float | None, float | None]:
+    """Both or none: a delay without its uncertainty can't be allowed for."""
+    delay = table.number("delay_s", least=-MOST_DELAY_S, most=MOST_DELAY_S)
+    doubt = table.number("delay_u_s", least=0.0, most=MOST_DELAY_S)
+    for key, value, other in (("delay_s", delay, doubt), ("delay_u_s", doubt, delay)):
+        if value is None and other is not None:
+            raise table.fault(
+                key, "is missing", "write delay_s and delay_u_s (standard uncertainty), or none of them"
+            )
+    return delay, doubt
 
 
 def _needed(table: Table, key: str, value: str | None, cure: str) -> str:

@@ -67,6 +67,7 @@ class Spec:
     waves: float  # of the resistance along the way
     scatter: float  # of the resistance from stroke to stroke
     devices: tuple[Device, ...] = ()
+    delay_u_s: float | None = None  # the sensors file states the delays so well; None: not at all
 
 
 @dataclass(frozen=True)
@@ -158,6 +159,7 @@ def make(spec: Spec) -> Made:
         a, b = pair
     values = {"haul_force": pull, "rope_out": x, "load_travel": way, "cell": (force - b * pull) / a}
     readings, text = {}, ""
+    stated = np.random.default_rng([spec.seed, 1])  # its own: all else stays as it is without
     for column, device in enumerate(spec.devices, 1):
         readings[device.name] = _sent(device, t, values[device.name], rng)
         text += (
@@ -166,6 +168,9 @@ def make(spec: Spec) -> Made:
             f'unit = "{"N" if device.quantity == "force" else "m"}"\n'
             f"u_percent = {device.u_percent!r}\nu = {device.u!r}\n"
         )
+        if spec.delay_u_s is not None:
+            delay = float(np.clip(device.lag_s + spec.delay_u_s * stated.standard_normal(), 0, 0.3))
+            text += f"delay_s = {delay!r}\ndelay_u_s = {spec.delay_u_s!r}\n"
     return Made(spec, rig, parse_sensors(text, "sensors.toml"), Block(readings), true)
 
 

@@ -29,14 +29,15 @@ def _estimate(made: Made) -> tuple[Estimates, float | None, float]:
     return estimate(made.rig, known, result), result.mean_N, known.ideal_ma
 
 
-def _figures(seeds):
-    """Shares covered by U95, median relative errors, share with a number, error of the naive mean /
-    ours (median over the sessions of each one's error)."""
+def _figures(seeds, **changes):
+    """Shares covered by U95, median relative errors and U95, share with a number, error of the naive
+    mean / ours (median over the sessions of each one's error)."""
     inside = {key: [] for key in KEYS}
     error = {key: [] for key in KEYS}
+    width = {key: [] for key in KEYS}
     naive = []
     for seed in seeds:
-        made = make(draw(seed))
+        made = make(draw(seed, **changes))
         found, mean, ideal = _estimate(made)
         assert found.efficiency is not None or found.why_not, f"seed {seed} says nothing"
         for key, name in KEYS.items():
@@ -45,11 +46,13 @@ def _figures(seeds):
                 off = quantity.value - made.true[name]
                 inside[key].append(abs(off) <= quantity.U95)
                 error[key].append(abs(off) / made.true[name])
+                width[key].append(quantity.U95 / quantity.value)
         if found.efficiency is not None:
             naive.append(abs(found.load_force.value / mean / ideal / made.true["efficiency"] - 1))
     return {
         "cover": {k: float(np.mean(v)) for k, v in inside.items()},
         "error": {k: float(np.median(v)) for k, v in error.items()},
+        "width": {k: float(np.median(v)) for k, v in width.items()},
         "told": len(inside["efficiency"]) / len(seeds),
         "naive": float(np.median(naive) / np.median(error["efficiency"])),
         "naive_mean": float(np.mean(naive) / np.mean(error["efficiency"])),
@@ -62,6 +65,24 @@ def test_forty_sessions_of_every_kind():
     assert found["error"]["efficiency"] < 0.02
     assert found["told"] >= 0.85
     assert found["naive"] >= 4
+
+
+def test_forty_sessions_whose_sensors_files_state_the_delays():
+    """Stated delays are off by draws from what is stated of them; forces get narrower, and hold."""
+    found, unstated = _figures(range(40), delay_u_s=0.02), _figures(range(40))
+    assert all(share >= 0.85 for share in found["cover"].values()), found
+    assert found["width"]["haul_force"] < unstated["width"]["haul_force"]
+    assert found["error"]["haul_force"] < unstated["error"]["haul_force"]
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("delay_u_s", [0.02, 0.05])
+def test_a_thousand_sessions_whose_delays_are_stated(delay_u_s):
+    found = _figures(range(1000), delay_u_s=delay_u_s)
+    print(found)
+    for key, share in found["cover"].items():
+        assert 0.92 <= share <= 0.98, (key, found)
+        assert found["error"][key] < 0.02, (key, found)
 
 
 @pytest.mark.long

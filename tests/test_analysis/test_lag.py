@@ -11,6 +11,7 @@ from measurement import analyse, block, review, sensors, three
 from analysis.lag import LagWatch
 from analysis.lag_means import with_lag
 from analysis.virtual_haul import demo_rig, demo_sensors, simulate
+from logger.errors import UserFault
 from logger.sensors import parse_sensors
 
 PLAIN = sensors("haul", "rope")
@@ -106,3 +107,70 @@ def test_an_unknown_lag_leaves_its_uncertainty_in_the_means():
         assert result.lag_s is None
         assert at_least <= result.lag_share <= most
         assert with_lag(result.strokes, LagWatch().result())[1] == result.lag_share
+
+
+def with_delays(*delays):
+    """haul and rope with these stated delays (delay_s, delay_u_s)."""
+    parts = PLAIN.text.split("[[channel]]")[1:]
+    text = "".join(
+        f"[[channel]]{part.rstrip()}\ndelay_s = {delay}\ndelay_u_s = {u}\n"
+        for part, (delay, u) in zip(parts, delays, strict=True)
+    )
+    return parse_sensors(text, "sensors.toml")
+
+
+def rippling(late_s):
+    """(true mean over distance, readings): force and speed ripple together, the counter is late by
+    late_s; tension is let off once only, so the readings can't tell."""
+    t = np.arange(0, 60, 0.02)
+    pulled = (t > 2) & (t < 52)
+    phase = 2 * np.pi * 0.8 * t
+    speed = np.where(pulled, 0.3 * (1 + 0.6 * np.sin(phase)), 0)
+    force = np.where(pulled, 400 * (1 + 0.3 * np.sin(phase)), 0)
+    data = block(haul=(t, force), rope=(t + late_s, np.cumsum(speed) * 0.02))
+    # mean of (1 + 0.3 s)(1 + 0.6 s) over mean of (1 + 0.6 s), s a sine: 1 + 0.18 / 2
+    return 400 * 1.09, data
+
+
+@pytest.mark.parametrize(("cell", "rope"), [(0.0, 0.0), (0.05, 0.25), (0.25, 0.05), (0.2, 0.2)])
+def test_stated_delays_take_the_place_of_what_is_not_known(cell, rope):
+    true, data = rippling(rope - cell)
+    known = review(three(), with_delays((cell, 0.01), (rope, 0.01)), data)["measured"]["haul_force_N"]
+    unknown = review(three(), PLAIN, data)["measured"]["haul_force_N"]
+    assert abs(known["value"] - true) <= known["U95"]
+    assert known["U95"] < unknown["U95"] / 2
+    assert abs(unknown["value"] - true) <= unknown["U95"]
+
+
+def test_a_larger_doubt_of_a_stated_delay_is_a_larger_doubt_of_the_force():
+    _, data = rippling(0.1)
+    widths = [
+        review(three(), with_delays((0.0, u), (0.1, u)), data)["measured"]["haul_force_N"]["U95"]
+        for u in (0.01, 0.03, 0.06)
+    ]
+    assert widths == sorted(widths) and widths[2] > 1.5 * widths[0]
+
+
+def test_stated_delays_that_the_readings_contradict_are_told():
+    """The demo's rope counter is at once; its file says that it comes 0.2 s late."""
+    parts = two_channels().text.split("delay_s = 0.0")
+    wrong = parse_sensors("delay_s = 0.0".join(parts[:2]) + "delay_s = 0.2" + parts[2], "sensors.toml")
+    found = haul(0)
+    data = block(**{n: (found.time_s, found.values[n]) for n in ("haul_force", "rope_out")})
+    for sensors_, said in ((wrong, 1), (two_channels(), 0)):
+        lines = [w for w in review(demo_rig(), sensors_, data)["warnings"] if "was believed" in w]
+        assert len(lines) == said
+        assert all("see to delay_s" in line for line in lines)
+
+
+@pytest.mark.parametrize(
+    ("line", "says"),
+    [("delay_s = 0.1", "delay_u_s: is missing"), ("delay_u_s = 0.1", "delay_s: is missing"),
+     ("delay_s = 2.0\ndelay_u_s = 0.1", "delay_s"), ("delay_s = 0.1\ndelay_u_s = -1", "delay_u_s"),
+     ('delay_s = "fast"\ndelay_u_s = 0.1', "delay_s")],
+)  # fmt: skip
+def test_a_delay_that_cannot_be_used_is_refused_in_one_line(line, says):
+    text = PLAIN.text.rstrip() + f"\n{line}\n"
+    with pytest.raises(UserFault) as fault:
+        parse_sensors(text, "sensors.toml")
+    assert says.split(":")[0] in str(fault.value) and "\n" not in str(fault.value)
