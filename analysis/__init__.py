@@ -1,6 +1,6 @@
 """From a rig file and a session folder to a prediction, a measurement and their agreement.
 
-Read in this order. The rig: `bodies`, `rig` (the file, through `rig_file`; `rig_text` writes it),
+Read in this order. The rig: `bodies`, `rig` (the file, through `rig_file` and `rig_load`; `rig_text` writes it),
 `motion` (what moves how far), `tension` (forces, friction along the real motion), `loads`,
 `surfaces`, `limits`, `model`, `predict`; `travel`, `job_table`, `story`, `take_up`, `everywhere`
 (all conditions), `handbook`, `choose`. The measurement: `analyser` (strokes and events from

@@ -9,14 +9,13 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from analysis.bodies import TURNS, Body, Gear, Load, Rating, Rig, Rope, Station, Strand
-from analysis.surfaces import SURFACES, Surface, surface
+from analysis.bodies import TURNS, Body, Gear, Rating, Rig, Rope, Station, Strand
+from analysis.rig_load import read_load, read_rating
 from logger.errors import RigFault
 from logger.tables import Table, nearest
 
 DEFAULT_EFFICIENCY, DEFAULT_EFFICIENCY_U = 0.90, 0.05
 DEFAULT_CLEARANCE_M, DEFAULT_FACTOR = 0.3, 10.0
-BREAKAWAY_U = 0.50  # of the part above 1 where the file gives no breakaway_u
 EDGE_FRICTION_U = 0.30  # of the coefficient where the file gives no friction_u: a table value
 STATIONS = ("tie", "grab", "pulley", "capture", "edge", "haul", "free")
 TABLES = ("pulley", "grab", "capture", "edge", "further_anchor", "plate", "gear")
@@ -59,9 +58,10 @@ class Reader:
         pull, stand = team.number("pull_N", above=0.0), team.number("stand_m", least=-1e5, most=1e5)
         team.done()
         self.bodies += [Body("anchor", "anchor", 0.0), Body("load", "load", distance)]
-        load = self._load()
+        load, self.ratings["load"], notes = read_load(self._table("load"))
+        self.notes += notes
         anchor = self._table("anchor")
-        self.ratings["anchor"] = self._rating(anchor)
+        self.ratings["anchor"] = read_rating(anchor)
         anchor.done()
         self._fixed_bodies()
         self._paths()
@@ -143,105 +143,18 @@ class Reader:
         self.names[name] = what
         return name
 
-    def _rating(self, table: Table) -> Rating:
-        def newton(key: str) -> float | None:
-            value = table.number(key, above=0.0, most=1e6, unit=" of kN")
-            return None if value is None else value * 1000.0
-
-        return Rating(
-            mbs_N=newton("mbs_kN"), wll_N=newton("wll_kN"), item=table.text("item", most=100) or ""
-        )
-
-    def _load(self) -> Load:
-        table = self._table("load")
-        kind = table.text("kind", choices=("hanging", "slope", "rolling", "dragging"))
-        mass = table.number("mass_kg", above=0.0, most=1e9, unit=" of kg")
-        mass_u = table.number("mass_kg_u", least=0.0, most=1e9)
-        slope = table.number("slope_deg", least=-90.0, most=90.0)
-        coefficient = table.number("resistance_coefficient", least=0.0, most=100.0)
-        coefficient_u = table.number("resistance_coefficient_u", least=0.0, most=100.0)
-        resistance = table.number("resistance_N", above=0.0, most=1e9)
-        resistance_u = table.number("resistance_u_N", least=0.0, most=1e9)
-        way = table.number("pull_distance_m", above=0.0, most=1e5)
-        surface = self._surface(table, kind)
-        breakaway = table.number("breakaway", least=1.0, most=100.0)
-        breakaway_u = table.number("breakaway_u", least=0.0, most=100.0)
-        rating = self._rating(table)
-        table.done()
-        if surface is not None:
-            kind = kind or surface.kind
-            if coefficient is None:
-                coefficient, coefficient_u = surface.coefficient, surface.coefficient_u
-                self.notes.append(
-                    f"load: resistance coefficient {surface.told} of {surface.name} is a table's guess within a factor, not a measurement"
-                )
-            if breakaway is None:
-                breakaway, breakaway_u = surface.breakaway, surface.breakaway_u
-        if breakaway is not None and breakaway_u is None:
-            breakaway_u = BREAKAWAY_U * (breakaway - 1.0)
-        if resistance is not None:
-            for key in ("mass_kg", "slope_deg", "resistance_coefficient", "surface"):
-                if key in table.data:
-                    raise table.fault(
-                        key,
-                        "stands beside resistance_N",
-                        "write either resistance_N or kind, mass and coefficient",
-                    )
-        elif kind is None and (mass is not None or coefficient is not None):
-            raise table.fault(
-                "kind", "is missing", 'write kind = "hanging", "slope", "rolling" or "dragging"'
-            )
-        if resistance_u is not None and resistance is None:
-            raise table.fault(
-                "resistance_u_N",
-                "has no resistance_N beside it",
-                "write resistance_N = the force in N",
-            )
-        if mass_u is None and mass is not None:
-            mass_u = 0.02 * mass
-        if coefficient_u is None and coefficient is not None:
-            coefficient_u = 0.30 * coefficient
-        if resistance_u is None and resistance is not None:
-            resistance_u = 0.10 * resistance
-        self.ratings["load"] = rating
-        return Load(
-            kind, mass, mass_u, math.radians(slope or 0.0), coefficient, coefficient_u,
-            resistance, resistance_u, way, rating.wll_N,
-            surface.name if surface else "", breakaway, breakaway_u,
-        )  # fmt: skip
-
-    def _surface(self, table: Table, kind: str | None) -> Surface | None:
-        """The row of the surface tables that the load moves on."""
-        name = table.text("surface", most=100)
-        if name is None:
-            return None
-        found = surface(name)
-        if found is None:
-            known = [row.name for row in SURFACES]
-            near = nearest(name, known)
-            raise table.fault(
-                "surface", f'no table has "{name}"',
-                f'write "{near}"' if near else "surfaces are " + ", ".join(known),
-            )  # fmt: skip
-        if kind == "hanging" or (kind in ("rolling", "dragging") and kind != found.kind):
-            raise table.fault(
-                "surface", f"is for a {found.kind} load, not for a {kind} one",
-                "write another surface, or the coefficient",
-            )  # fmt: skip
-        return found
-
     def _fixed_bodies(self) -> None:
         for name, table in self.tables["further_anchor"].items():
             self._name(name, "further anchor", table.name)
             at = self._needed(table, "at_m", least=-1e5, most=1e5)
             side = table.number("offset_m", least=-1e5, most=1e5) or 0.0
-            self.ratings[name] = self._rating(table)
+            self.ratings[name] = read_rating(table)
             table.done()
             self.bodies.append(Body(name, "further_anchor", at, side))
         for name, table in self.tables["plate"].items():
             self._name(name, "plate", table.name)
             at = self._needed(table, "at_m", least=-1e5, most=1e5)
-            self.ratings[name] = self._rating(table)
+            self.ratings[name] = read_rating(table)
             table.done()
             self.bodies.append(Body(name, "plate", at))
 
@@ -429,7 +342,7 @@ class Reader:
     def _grab(self, table: Table, rope: int) -> Station:
         name = str(table.data["grab"])
         if (detail := self.tables["grab"].get(name)) is not None:
-            rating = self._rating(detail)
+            rating = read_rating(detail)
             slips = detail.number("slips_at_kN", above=0.0, most=1e6)
             damages = detail.number("damages_rope_at_kN", above=0.0, most=1e6)
             detail.done()
@@ -458,7 +371,7 @@ class Reader:
         detail = self.tables[kind].get(name)
         blank = Table({}, self.file, f"{kind}.{name}", RigFault)
         extra = blank if detail is None else detail
-        self.ratings[name] = self._rating(extra)
+        self.ratings[name] = read_rating(extra)
         if kind == "edge":
             if self.bodies[body].moves:
                 raise table.fault(
@@ -507,7 +420,7 @@ class Reader:
                     "carries", "is not a list of names", 'write carries = ["A1", "C1"]'
                 )
             kind = table.text("kind", most=100) or "gear"
-            self.ratings[name] = self._rating(table)
+            self.ratings[name] = read_rating(table)
             table.done()
             result.append(Gear(name, tuple(carries), kind))
         known = {s.name for s in self.stations if s.kind in (*TURNS, "grab")}
