@@ -9,6 +9,7 @@ from typing import Any
 
 from analysis.uncertainty import Quantity, budget_rows, t_quantile
 from analysis.whole import Whole
+from dashboard.told import Words
 from dashboard.units import UNKNOWN, Units, number, percent, plus_minus
 from logger.errors import one_line
 from logger.sensors import Channel
@@ -150,7 +151,7 @@ def events(review: dict[str, Any], chosen: Sequence[tuple[int, dict[str, Any]]])
     )
 
 
-def channels(whole: Whole) -> str:
+def channels(whole: Whole, told: Words) -> str:
     """Where each channel sits, what it read, and how its readings become N or m."""
     rows = []
     every = whole.info.sensors.channels
@@ -163,8 +164,8 @@ def channels(whole: Whole) -> str:
         rows.append([
             said(c.name, 24), said(c.at, 20), f"{whole.review['readings'].get(c.name, 0)}"
             + (f" ({lost} dropped)" if lost else ""),
-            said(_conversion(c), 160), said(doubt or ("of the calibration" if c.calibration else "none stated")),
-            "-" if c.capacity is None else said(f"{c.capacity:g} {unit}"),
+            said(_conversion(c), 160), said(told(doubt) or ("of the calibration" if c.calibration else "none stated")),
+            "-" if c.capacity is None else said(told(f"{c.capacity:g} {unit}")),
         ])  # fmt: skip
     head = ("channel", "at", "readings", "from reading to SI", "standard uncertainty", "capacity")
     return table(head, rows, _more(len(every), MOST_CHANNELS, "channels"), "wide")
