@@ -191,7 +191,7 @@ def _rewritten(found: re.Match[str], size: float) -> str:
         u = abs(_value(second)) * size
         places = 1 - math.floor(math.log10(float(f"{u:.1e}"))) if u else _places(first, size)
     else:
-        places = max(_places(first, size), _places(second, size))
+        places = max(_places(one, size, LEAST_DIGITS) for one in (first, second))
     return (
         f"{before}{_as_written(first, size, places)}{found['joined']}"
         f"{_as_written(second, size, places)}"
@@ -202,13 +202,14 @@ def _value(written: str) -> float:
     return float(written.replace(",", "").replace("\u2212", "-"))
 
 
-def _places(written: str, size: float) -> int:
-    """Decimal places that keep as many digits as were written, within bounds; < 0: tens, hundreds."""
+def _places(written: str, size: float, whole: int = LEAST_OF_WHOLE) -> int:
+    """Decimal places that keep as many digits as were written, within bounds; < 0: tens, hundreds.
+    whole: the least digits of a whole number."""
     value = abs(_value(written)) * size
     if not value:
         return len(written.partition(".")[2])
     digits = re.sub(r"e.*|\D", "", written).lstrip("0")
-    least = LEAST_DIGITS if "." in written else LEAST_OF_WHOLE
+    least = LEAST_DIGITS if "." in written else whole
     kept = min(MOST_DIGITS, max(least, len(digits)))
     return kept - 1 - math.floor(math.log10(float(f"{value:.{kept - 1}e}")))
 
