@@ -185,7 +185,7 @@ def cautions(review: dict[str, Any]) -> str:
     texts = review["warnings"]
     if not texts:
         return "<p>The review has no warning.</p>"
-    items = "".join(f"<li>{said(text, 150)}</li>" for text in texts[:MOST_CAUTIONS])
+    items = "".join(f"<li>{said(text, 260)}</li>" for text in texts[:MOST_CAUTIONS])
     more = _more(len(texts), MOST_CAUTIONS, "warnings")
     return f"<ul>{items}</ul>" + (f'<p class="more">{more}</p>' if more else "")
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from pathlib import PurePath
 from typing import TYPE_CHECKING, Any
 
 from dashboard.units import METRIC, Units, holds_quantity
@@ -57,5 +58,6 @@ def words(
         named |= {gear.kind for gear in rig.gears} | {r.item for r in rig.ratings.values() if r.item}
     if sensors is not None:
         for channel in sensors.channels:
-            named |= {channel.name, channel.at, channel.calibration_file or ""}
+            file = channel.calibration_file or ""
+            named |= {channel.name, channel.at, file, PurePath(file).name}
     return Words(shown, tuple(sorted(name for name in named if holds_quantity(name))))

@@ -223,7 +223,7 @@ def test_a_prediction_with_everything_over_its_limit(haul, tmp_path, view):
     assert seen(metric.out, own) != []
     for name in own:  # as often as in metric units, and as they were written
         assert said.out.count(name) == metric.out.count(name)
-    assert "5 m strap" in said.out and "20 m rope" in said.out or view
+    assert ("5 m strap" in said.out and "20 m rope" in said.out) or view
 
 
 def test_choosing_comparing_and_listing_show_no_metric_quantity(haul, tmp_path):
