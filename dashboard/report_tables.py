@@ -16,6 +16,7 @@ from logger.sensors import Channel
 
 MOST_STROKES, MOST_PARTS, MOST_EVENTS = 12, 14, 18
 MOST_BUDGET, MOST_CHANNELS, MOST_CAUTIONS = 8, 8, 6
+CAUTION = 150  # characters of one of many long ones
 MANY_DEGREES = 1000.0  # from here on t is the normal quantile to three digits
 GRAVE = ("over_limit", "slip", "shock", "saturated", "alarm")
 
@@ -185,7 +186,10 @@ def cautions(review: dict[str, Any]) -> str:
     texts = review["warnings"]
     if not texts:
         return "<p>The review has no warning.</p>"
-    items = "".join(f"<li>{said(text, 260)}</li>" for text in texts[:MOST_CAUTIONS])
+    first = texts[:MOST_CAUTIONS]
+    # whole where there is room on the paper for all of them: what to do stands at a text's end
+    most = CAUTION if sum(map(len, first)) > MOST_CAUTIONS * CAUTION else MOST_CAUTIONS * CAUTION
+    items = "".join(f"<li>{said(text, most)}</li>" for text in first)
     more = _more(len(texts), MOST_CAUTIONS, "warnings")
     return f"<ul>{items}</ul>" + (f'<p class="more">{more}</p>' if more else "")
 
