@@ -144,8 +144,9 @@ _QUANTITY = re.compile(
     (?P<gap>\ ) (?P<unit>{_UNITS}) (?![\w/²³^*·]|\ m\b)""",
     re.VERBOSE,
 )
-# digits of a number that was written with fewer or more; a whole one may be exact, such as a rating
-LEAST_DIGITS, LEAST_OF_WHOLE, MOST_DIGITS = 2, 3, 4
+# digits of a number that was written with fewer or more; a whole one and one in kN may be exact, such
+# as a rating, which must not be rounded up by much
+LEAST_DIGITS, LEAST_OF_EXACT, MOST_DIGITS = 2, 3, 4
 # a name or a command that is quoted; an apostrophe within a word opens nothing
 _QUOTED = r"""\"[^\"]*\"|“[^”]*”|`[^`]*`|(?<!\w)'[^']*'(?!\w)"""
 
@@ -185,11 +186,13 @@ def _rewritten(found: re.Match[str], size: float) -> str:
     first, second = found["first"], found["second"]
     before = found["between"] or ""
     if second is None:
-        return before + _as_written(first, size, _places(first, size))
+        exact = "." not in first or found["unit"].startswith("k")
+        places = _places(first, size, LEAST_OF_EXACT if exact else LEAST_DIGITS)
+        return before + _as_written(first, size, places)
     if "±" in found["joined"] or "-" in found["joined"]:
         # a value goes with its uncertainty, which is shown with two digits
         u = abs(_value(second)) * size
-        places = 1 - math.floor(math.log10(float(f"{u:.1e}"))) if u else _places(first, size)
+        places = 1 - math.floor(math.log10(float(f"{u:.1e}"))) if u else _places(first, size, LEAST_DIGITS)
     else:
         places = max(_places(one, size, LEAST_DIGITS) for one in (first, second))
     return (
@@ -202,14 +205,12 @@ def _value(written: str) -> float:
     return float(written.replace(",", "").replace("\u2212", "-"))
 
 
-def _places(written: str, size: float, whole: int = LEAST_OF_WHOLE) -> int:
-    """Decimal places that keep as many digits as were written, within bounds; < 0: tens, hundreds.
-    whole: the least digits of a whole number."""
+def _places(written: str, size: float, least: int) -> int:
+    """Decimal places that keep as many digits as were written, within bounds; < 0: tens, hundreds."""
     value = abs(_value(written)) * size
     if not value:
         return len(written.partition(".")[2])
     digits = re.sub(r"e.*|\D", "", written).lstrip("0")
-    least = LEAST_DIGITS if "." in written else whole
     kept = min(MOST_DIGITS, max(least, len(digits)))
     return kept - 1 - math.floor(math.log10(float(f"{value:.{kept - 1}e}")))
 

@@ -18,6 +18,9 @@ from analysis.rig import parse_rig
 from dashboard.commands.record import StatusLine
 from dashboard.hub import Hub
 from dashboard.live import Watch
+from dashboard.plan_frame import frame_answer
+from dashboard.plan_numbers import Planned
+from dashboard.plan_view import tables, top
 from dashboard.server import FaultLog, Server
 from dashboard.told import Words, words
 from dashboard.units import METRIC, US
@@ -252,7 +255,7 @@ def test_what_a_recording_tells_on_the_terminal(capsys):
                  Told(2.0, "ack", "haul_force", None, label)):  # fmt: skip
         line._alarm(told)
     said = capsys.readouterr().err
-    assert "STOP: 2 kN grab: begins to slip at 130 lbf: 138 lbf at 1.0 s" in said
+    assert "STOP: 2 kN grab: begins to slip at 135 lbf: 138 lbf at 1.0 s" in said
     assert seen(said, ("2 kN grab",)) == []
 
 
@@ -322,6 +325,26 @@ def test_a_review_page_shows_no_metric_quantity_and_begins_in_the_servers_units(
         for address in ("/review-data?units=us", "/review-data?units=us&e=0.80", "/window?units=us",
                         "/loop?units=us&stroke=1"):  # fmt: skip
             assert seen("\n".join(every_text(json.loads(ask(address))))) == [], address
+
+
+def test_the_plan_page_tells_ratings_reasons_and_warnings_in_us_units(tmp_path):
+    path = tmp_path / "rig.toml"
+    text = NAMED.replace("resistance_N = 900.0", "resistance_N = 9000.0")
+    path.write_text(text.replace("length_m = 22.0", "length_m = 9.0"), "utf-8")
+    planned = Planned(path)
+    own = ("Sill on a 12 m skid", "20 m rope", "2 kN grab", "5 m strap", "10 kN sling")
+    told = {}
+    for shown in (METRIC, US):
+        page = Shown(top(planned, None, shown) + tables(planned, None, shown))
+        told[shown.name] = "\n".join(page.texts)
+    frames = planned.story("each").frames
+    steps = [frame_answer(planned, "each", k, None, US, "force", 900) for k in range(len(frames))]
+    assert seen(told["us"] + "\n".join(t for s in steps for t in every_text(s)), own) == []
+    assert "9 kN breaking strength" in told["metric"] and "2020 lbf breaking strength" in told["us"]
+    assert "begins to slip at 135 lbf" in told["us"]
+    assert "rope 20 m rope:" in told["us"] and re.search(r"ft needed, 29\.5 ft in the bag", told["us"])
+    for name in own:
+        assert told["us"].count(name) == told["metric"].count(name)
 
 
 def live_texts(page):
