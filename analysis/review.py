@@ -19,6 +19,7 @@ from analysis.bodies import Rig
 from analysis.efficiency import Estimates, estimate
 from analysis.found import Found
 from analysis.later_rig import rigs_of
+from analysis.notes import uncalibrated
 from analysis.predict import Model, model
 from analysis.result import Result
 from analysis.rig import load_rig, parse_rig
@@ -172,7 +173,7 @@ def _object(
 ) -> dict[str, Any]:
     rig, known, found = main.rig, main.known, main.found
     change = changes(list(main.result.strokes))
-    agreed = agreement(known, found.actual_ma, found.method, change)
+    agreed = agreement(known, found.actual_ma, found.method, change, [*uncalibrated(result)])
     strokes = sorted(
         ((s, e) for p in parts for s, e in zip(p.result.strokes, p.found.strokes, strict=True)),
         key=lambda row: row[0].start_s,
@@ -284,7 +285,7 @@ def _event(event: Found | Event) -> dict[str, Any]:
 
 def _warnings(info: SessionInfo, main: OfRig, result: Result) -> list[str]:
     known, found = main.known, main.found
-    lines = [*known.warnings, *found.warnings]
+    lines = [*known.warnings, *uncalibrated(result).values(), *found.warnings]
     lines += as_built(main.rig, known, main.result)
     lines += drags(stages(main.rig, known, main.result, found))
     lines += _changed(main)

@@ -72,9 +72,10 @@ def roles(rig: Rig, sensors: Sensors, known: Model | None = None) -> Roles:
             gain = known.travel_ratio / travel_gain(rig, progress.at)
     levels = []
     for c in sensors.channels:
+        unit = "N" if c.quantity == "force" else "m"
         for key, level in (("warn_at", c.warn_at), ("stop_at", c.stop_at)):
             if level is not None:
-                levels.append(Level(c.name, level, f"{key} of {level:g} passed"))
+                levels.append(Level(c.name, level, f"{key} of {level:g} {unit} passed"))
     if haul_force is not None:
         for part in known.parts:
             if part.limit_N is not None and abs(part.ideal) > 1e-9:

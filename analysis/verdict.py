@@ -8,6 +8,7 @@ stroke to the next.  Ground that changed is not laid on the pulleys.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -87,14 +88,19 @@ def _between(y: Floats) -> float:
 
 
 def agreement(
-    known: Model, measured: Quantity | None, method: str, change: Change | None = None
-) -> dict[str, Any]:
+    known: Model, measured: Quantity | None, method: str, change: Change | None = None,
+    outside: Sequence[str] = (),
+) -> dict[str, Any]:  # fmt: skip
     """En of ISO/IEC 17043, (measured - predicted) / sqrt(U1^2 + U2^2), and a sentence for a rigger.
 
-    The prediction's U95 is taken as twice its standard uncertainty.
+    The prediction's U95 is taken as twice its standard uncertainty.  outside: channels that were used
+    outside the range of their calibration, which the sentence says.
     """
+    names = " and ".join(outside)
+    mind = f" Mind: {names} read outside what the calibration verifies." if outside else ""
     if measured is None:
-        return {"en": None, "verdict": "Nothing to compare: the rig's advantage was not measured."}
+        nothing = "Nothing to compare: the rig's advantage was not measured."
+        return {"en": None, "verdict": nothing + mind}
     en = en_number(measured.value, measured.U95, known.model_ma, 2 * known.model_ma_u)
     got = f"{measured.value:.2g} to 1 out of {known.ideal_ma:.3g}"
     want = f"{known.model_ma:.2g} to 1"
@@ -126,7 +132,7 @@ def agreement(
             verdict += (
                 ", or a load that resists less than the file says." if method == "known" else "."
             )
-    return {"en": en, "verdict": verdict}
+    return {"en": en, "verdict": verdict + mind}
 
 
 def en_number(value: float, U: float, reference: float, reference_U: float) -> float | None:

@@ -8,6 +8,7 @@ from dataclasses import replace
 from analysis.found import Found
 from analysis.strokes import Stroke
 from dashboard.board import Board, sig
+from dashboard.told import Words
 from logger.alarms import LEVELS, Held, Latched
 from logger.errors import one_line
 from logger.session_types import Event
@@ -26,7 +27,8 @@ SUDDEN = frozenset({"slip", "shock", "saturated", SHORT})
 class Happened:
     """Takes the rows of events.csv and the analyser's finds, and tells pages what is new."""
 
-    def __init__(self) -> None:
+    def __init__(self, told: Words | None = None) -> None:
+        self.words = told or Words()  # how a text is told
         self.latched = Latched()
         self.events: list[Event] = []
         self.undone: set[str] = set()
@@ -57,17 +59,18 @@ class Happened:
         for k in range(SHOWN_ALARMS):
             one = ordered[k] if k < len(ordered) else None
             board.set(f"al:{k}", one and [
-                one.level, one.worst, one_line(one.label, 60), round(one.time_s, 1),
+                one.level, one.worst, one_line(self.words(one.label), 60), round(one.time_s, 1),
                 sig(one.value), int(one.seen), one_line(one.channel, 40),
             ])  # fmt: skip
         board.set("aln", len(ordered))
-        done = [[e.id, e.kind, one_line(e.text, 60)] for e in self.events[-4:] if e.id[:1] == "q"]
+        done = [[e.id, e.kind, one_line(self.words.event(e.kind, e.text), 60)] for e in self.events[-4:] if e.id[:1] == "q"]
         board.set("done", done)
 
     def tell(self, board: Board, strokes: Sequence[Stroke], found: Sequence[Found]) -> None:
         """The last events, the last alarm, and strokes, resets and marks."""
         late = [*found[-4 * KEPT_EVENTS :], *short_overs(found[-4 * KEPT_EVENTS :])]
-        recent = [(f.time_s, f.kind, f.text) for f in late if f.kind in SHOWN_EVENTS] + [
+        told = self.words.event
+        recent = [(f.time_s, f.kind, told(f.kind, f.text)) for f in late if f.kind in SHOWN_EVENTS] + [
             (e.time_s, e.kind, self._text(e)) for e in self.events
         ]
         recent.sort(key=lambda row: row[0])
@@ -75,13 +78,14 @@ class Happened:
         for k in range(LAST_EVENTS):
             row = rows[k] if k < len(rows) else None
             board.set(f"e:{k}", row and [round(row[0], 1), row[1], one_line(row[2], 120)])
-        sudden = sorted((f.time_s, f.kind, f.text) for f in late if f.kind in SUDDEN)
+        sudden = sorted((f.time_s, f.kind, told(f.kind, f.text)) for f in late if f.kind in SUDDEN)
         for key, last in (("last", sudden[-1] if sudden else None), ("lasta", self._last_alarm)):
-            board.set(key, last and [round(last[0], 1), last[1], one_line(last[2], 80)])
+            board.set(key, last and [round(last[0], 1), last[1], one_line(self.words(last[2]), 80)])
         self._tell_spans(board, strokes, found)
 
     def _text(self, event: Event) -> str:
-        return event.text + (" (undone)" if event.id and event.id in self.undone else "")
+        text = self.words.event(event.kind, event.text)
+        return text + (" (undone)" if event.id and event.id in self.undone else "")
 
     def _tell_spans(self, board: Board, strokes: Sequence[Stroke], found: Sequence[Found]) -> None:
         """`k:n`: [from s, to s, what]: haul, lower, reset, mark, shock, slip."""

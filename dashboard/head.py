@@ -7,20 +7,25 @@ from typing import Any
 from analysis.bodies import Rig
 from analysis.predict import Model, stop_hauling_at
 from analysis.roles import Roles
+from dashboard.told import Words
 from logger.errors import one_line
 from logger.session_types import SessionInfo
 
 
 def head(
-    info: SessionInfo, folder: str, rig: Rig, known: Model, found: Roles, haul_counted: bool
+    info: SessionInfo, folder: str, rig: Rig, known: Model, found: Roles, haul_counted: bool,
+    told: Words,
 ) -> dict[str, Any]:
-    """The part `head`; forces in N, ways in m, modelU and haulU expanded (k = 2)."""
+    """The part `head`; forces in N, ways in m, modelU and haulU expanded (k = 2); units:
+    what the page shows them in; told: how a sentence is told."""
     limit = stop_hauling_at(known)
+    because = told(limit["because"])
     shown = found.forces[0] if found.forces else None
     cell = found.haul_force
     return {
         "title": one_line(rig.title or folder, 120),
         "folder": one_line(folder, 120),
+        "units": told.shown.name,
         "started": info.started_at,
         "demo": info.simulation_true is not None,
         "channels": [
@@ -42,11 +47,11 @@ def head(
         "haulCounted": haul_counted,
         "way": _way(found),
         "limit": limit["haul_force_N"],
-        "because": one_line(limit["because"], 200),
+        "because": one_line(because, 200),
         "rated": limit["rated"],
         "of": limit["of"],
         "warn": None if cell is None else cell.warn_at,
-        "levels": levels(found, limit["haul_force_N"], limit["because"]),
+        "levels": levels(found, limit["haul_force_N"], because),
         "haulStrand": rig.haul_strand,
         "strands": [strand.name for strand in rig.strands],
     }  # fmt: skip

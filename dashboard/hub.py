@@ -8,6 +8,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from dashboard.live import Watch
+from dashboard.units import METRIC, Units
 from logger.errors import CallFault
 from logger.package import DESCRIPTOR
 
@@ -30,21 +31,23 @@ def sessions_in(folder: Path) -> list[str]:
 
 
 class Hub:
-    """path: a session, or a folder of sessions (many); rigs: files that a what-if may take.
+    """path: a session, or a folder of sessions (many); rigs: files that a what-if may take; shown: the
+    units of the live pages, and those in which a review page begins.
 
     Raises UserFault where it is neither.
     """
 
     def __init__(
-        self, path: Path, log: Callable[[Exception], None], rigs: Sequence[Path] = ()
-    ) -> None:
-        self.folder, self.log, self.rigs = path, log, tuple(rigs)
+        self, path: Path, log: Callable[[Exception], None], rigs: Sequence[Path] = (),
+        shown: Units = METRIC,
+    ) -> None:  # fmt: skip
+        self.folder, self.log, self.rigs, self.shown = path, log, tuple(rigs), shown
         self.run = secrets.token_hex(4)
         self.many = not (path / DESCRIPTOR).exists()
         self._lock = threading.Lock()
         self._open: dict[str, Watch] = {}
         if not self.many:
-            self._open[""] = Watch(path, self.run, log)
+            self._open[""] = Watch(path, self.run, log, shown=shown)
             self._open[""].start()
         elif not path.is_dir() or not sessions_in(path):
             raise CallFault(
@@ -63,7 +66,7 @@ class Hub:
                 return self._open[name]
             if not self.many or name not in sessions_in(self.folder):
                 return None
-            watch = Watch(self.folder / name, self.run, self.log)
+            watch = Watch(self.folder / name, self.run, self.log, shown=self.shown)
             watch.start()
             self._open[name] = watch
             while len(self._open) > MOST_OPEN:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from dashboard.told import Words
 from dashboard.units import METRIC, Units
 from logger.alarms import AlarmRow
 from logger.errors import SensorsFault, one_line
@@ -74,9 +75,9 @@ def level_text(channel: Channel, value_si: float, shown: Units) -> str:
     return f"{own} ({device})" if own == si else f"{own} ({si}; {device})"
 
 
-def row_text(row: AlarmRow, sensors: Sensors, shown: Units) -> str:
+def row_text(row: AlarmRow, sensors: Sensors, told: Words) -> str:
     """The levels of one row as the channel will read them, and as the thing at risk feels them."""
-    channel = sensors.by_name(row.channel)
+    channel, shown = sensors.by_name(row.channel), told.shown
     same = (row.gain, row.offset) == (1.0, 0.0)
     said = []
     for word, level in (("caution", row.caution), ("stop", row.stop)):
@@ -91,4 +92,4 @@ def row_text(row: AlarmRow, sensors: Sensors, shown: Units) -> str:
         if channel.capacity is not None and at > channel.capacity:
             text += ", which is beyond the cell's capacity: it will not see it"
         said.append(f"{word} {text}" if same else f"{word} at {text}")
-    return one_line(f"alarm {row.label}: {', '.join(said)}")
+    return one_line(f"alarm {told(row.label)}: {', '.join(said)}")

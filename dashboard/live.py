@@ -33,7 +33,9 @@ from dashboard.loads_now import LoadsNow, nearest
 from dashboard.pyramid import Pyramid
 from dashboard.recording import Alive, Recording
 from dashboard.stroke_left import StrokeLeft
+from dashboard.told import Words, words
 from dashboard.tracks import Track, Way
+from dashboard.units import METRIC, Units
 from logger.errors import UserFault, one_line
 from logger.session import Follower, open_session
 from logger.session_types import Block, Event, SessionInfo
@@ -51,13 +53,15 @@ class Watch:
 
     def __init__(
         self, path: Path, run: str = "run", log: Callable[[Exception], None] | None = None,
-        clock: Callable[[], float] = time.monotonic,
+        clock: Callable[[], float] = time.monotonic, shown: Units = METRIC,
     ) -> None:  # fmt: skip
+        self.shown = shown
         self.info: SessionInfo = open_session(path)
         self.path = path
         self.rig = parse_rig(self.info.rig_text, str(self.info.rig_file))
         self.known: Model = model(self.rig)
         self.rig_now, self.known_now = self.rig, self.known
+        self.words = self._words()
         self.roles = roles(self.rig, self.info.sensors, self.known)
         self.analyser = Analyser.of(self.roles, rigs_of(path, self.info.sensors))
         self.follower = Follower(path)
@@ -65,7 +69,7 @@ class Watch:
         self.recording = Recording(path)
         self.haul = HaulState(self.known)
         self.stroke = StrokeLeft(self.rig, self.roles.ratio)
-        self.happened = Happened()
+        self.happened = Happened(self.words)
         self.loads = LoadsNow(self.roles, self.tracks, self.recording, self.known)
         self.stands: Floats = self.rig.start_m  # where the bodies are drawn
         self.drawn = 1
@@ -88,6 +92,10 @@ class Watch:
             self.tracks[way.name].pyramid if way else None,
         )  # fmt: skip
         self._tell_head()
+
+    def _words(self) -> Words:
+        """How this page tells a sentence; names of both rigs stay as they are."""
+        return words(self.shown, [self.rig, self.rig_now], self.info.sensors)
 
     # -- the thread ----------------------------------------------------------------------------
     def start(self) -> None:
@@ -194,6 +202,7 @@ class Watch:
         except (UserFault, np.linalg.LinAlgError):
             return  # the recorder took it, so this is a file that was changed since
         self.rig_now, self.known_now, self._rig_from_s = rig, known, time_s
+        self.words = self.happened.words = self._words()
         self.haul = HaulState(known, self.haul)
         self.loads.rig(known)
         self.stands, self._beside = rig.start_m, False
@@ -261,8 +270,8 @@ class Watch:
         self.board.set("eff", _short(measured["efficiency"]))
         self.board.set("load", _short(measured["load_force_N"]))
         self.board.set("method", measured["load_force_method"])
-        self.board.set("why", measured["why_not"])
-        self.board.set("verdict", found["agreement"]["verdict"])
+        self.board.set("why", self.words(measured["why_not"]))
+        self.board.set("verdict", self.words(found["agreement"]["verdict"]))
         self.board.set(
             "sum", {"n": len(hauls), "resets": result.resets,
                     "ht": sig(measured["haul_travel_m"]), "lt": sig(measured["load_travel_m"])},
@@ -276,7 +285,7 @@ class Watch:
                 "the rig was changed: levels, shares and drawing are the new rig's; where its bodies stand, "
                 "and so how far it can be hauled, is not known",
             )
-        self.board.lines("w", [one_line(w, 240) for w in warnings], 24)
+        self.board.lines("w", [one_line(self.words(w), 240) for w in warnings], 24)
         self.happened.tell(self.board, result.strokes, result.found)
         self._follow_bodies(load, rope)
 
@@ -303,7 +312,7 @@ class Watch:
         left = self.stroke.left(load.value if load else None, rope.value if rope else None)
         if self._rig_changed:
             left = replace(left, load_m=None, rope_m=None, why_not="the rig was changed")
-        self.board.set("left", {"by": list(left.meets), "why": one_line(left.why_not, 200)})
+        self.board.set("left", {"by": list(left.meets), "why": one_line(self.words(left.why_not), 200)})
         top, bottom = (state.words, state.detail) if recording else (alive.words, alive.detail)
         way = load.value if load else None
         if way is None and rope is not None and rope.value is not None:
@@ -314,7 +323,7 @@ class Watch:
                 "t": round(now_s, 1),
                 "k": state.code if recording else alive.code,
                 "w": one_line(top, 60),
-                "d": one_line(bottom, 120),
+                "d": one_line(self.words(bottom), 120),
                 "f": sig(state.force_N) if recording else None,
                 "lf": sig(self.loads.last_N, 3),
                 "la": None if self.last_s is None else round(max(0.0, now_s - self.last_s)),
@@ -354,7 +363,7 @@ class Watch:
         self.board.set(
             "head",
             head(self.info, self.path.name, self.rig_now, self.known_now, self.roles,
-                 self._way("haul") is not None),
+                 self._way("haul") is not None, self.words),
             whole=True,
         )  # fmt: skip
 

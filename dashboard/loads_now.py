@@ -20,7 +20,8 @@ from logger.errors import one_line
 NEAREST = 5  # rated parts told, the nearest to its limit first
 MEAN_S = 0.25
 STRANDS_A_PART = 40
-PLACE = "—.— kN"  # what a strand's tension takes at most, until the page writes it
+# what a strand's tension takes at most, until the page writes it, by the units' name
+PLACE = {"metric": "—.— kN", "us": "——— lbf"}
 AT_REST = frozenset({"held", "rest", "reset", "back", "loose", "hold", "ease", "lower", "tension",
                      "nodata"})  # fmt: skip
 
@@ -95,11 +96,11 @@ class LoadsNow:
         for k in range(NEAREST):
             board.set(f"u:{k}", nearest(found, k))
 
-    def drawing(self, stands: Floats, width: int) -> str:
+    def drawing(self, stands: Floats, width: int, units: str = "metric") -> str:
         """The rig as SVG with its bodies at `stands` (bodies,), this many pixels wide."""
         from dashboard.rig_drawing import drawing
 
-        texts = [PLACE] * len(self.known.rig.strands)
+        texts = [PLACE[units]] * len(self.known.rig.strands)
         return drawing(self.known.rig, stands, self.known.ideal_tension, texts, width=width)
 
     def _cells(self, now_s: float) -> list[tuple[str, float]]:

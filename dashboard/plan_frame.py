@@ -9,6 +9,7 @@ from analysis.story import Frame
 from dashboard.plan_numbers import Planned
 from dashboard.plan_view import tension
 from dashboard.rig_drawing import drawing
+from dashboard.told import words
 from dashboard.units import Units, number
 
 LOCKED = "the rig locks up here: the model has no force for it"
@@ -34,7 +35,7 @@ def frame_answer(
         more.append(told.thinned)
     return {
         "svg": svg,
-        "text": frame.text,
+        "text": words(shown, [planned.rig])(frame.text),
         "kind": frame.kind,
         "more": more,
         "of": len(told.frames),

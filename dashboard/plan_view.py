@@ -12,6 +12,7 @@ from analysis.predict import Model, stop_hauling_at
 from analysis.take_up import take_up
 from dashboard.plan_numbers import PartRow, Planned, counted, over, part_rows, travel_warnings
 from dashboard.plan_steps import steps_table
+from dashboard.told import Words, words
 from dashboard.units import UNKNOWN, Units, number, percent, plus_minus
 
 NOTHING_N = 1e-3
@@ -21,7 +22,8 @@ def top(planned: Planned, e: float | None, shown: Units) -> str:
     """Warnings, then the numbers that decide."""
     known = planned.model(e)
     rows = part_rows(known, planned.conditions(e))
-    return _warnings(planned, known, over(rows, shown)) + _tiles(known, shown)
+    told = words(shown, [planned.rig])
+    return _warnings(planned, known, over(rows, shown), told) + _tiles(known, told)
 
 
 def tables(planned: Planned, e: float | None, shown: Units) -> str:
@@ -29,10 +31,11 @@ def tables(planned: Planned, e: float | None, shown: Units) -> str:
     known = planned.model(e)
     found = planned.conditions(e)
     rows = part_rows(known, found)
+    told = words(shown, [planned.rig])
     return (
         _tile("T-method, at the start of the job", steps_table(known), "steps")
-        + _tile("Gear, by share of what is allowed", _gear(rows, found, known, shown), "gear")
-        + _tile("Travel and rope", _travel(planned, known, shown), "travel")
+        + _tile("Gear, by share of what is allowed", _gear(rows, found, told), "gear")
+        + _tile("Travel and rope", _travel(planned, known, told), "travel")
     )
 
 
@@ -78,7 +81,7 @@ def comparison(pair: Sequence[Planned], e: float | None, mode: str, shown: Units
     return f"<h2>Side by side</h2><table class=pair><tr><th></th>{head}</tr>{body}</table>"
 
 
-def _warnings(planned: Planned, known: Model, passed: list[str]) -> str:
+def _warnings(planned: Planned, known: Model, passed: list[str], told: Words) -> str:
     own = list(known.warnings)
     first = [w for w in own if w.startswith("NO CAPTURE")]
     rest = [w for w in own if w not in first]
@@ -86,13 +89,14 @@ def _warnings(planned: Planned, known: Model, passed: list[str]) -> str:
     if not texts:
         return ""
     items = "".join(
-        f'<li class="{"stop" if w in first or w in passed else "mind"}">{escape(w)}</li>'
+        f'<li class="{"stop" if w in first or w in passed else "mind"}">{escape(told(w))}</li>'
         for w in texts
     )
     return f'<ul class="warned" aria-label="warnings">{items}</ul>'
 
 
-def _tiles(known: Model, shown: Units) -> str:
+def _tiles(known: Model, told: Words) -> str:
+    shown = told.shown
     stop = stop_hauling_at(known)
     rated = f"{stop['rated']} of {stop['of']} strands and parts are rated"
     haul = shown.force_pm(known.haul_force_N, known.haul_force_u_N)
@@ -114,7 +118,7 @@ def _tiles(known: Model, shown: Units) -> str:
     )
     return (
         '<div class="numbers">'
-        + _number("Stop hauling at", shown.force(stop["haul_force_N"]), [stop["because"], rated], "stop")
+        + _number("Stop hauling at", shown.force(stop["haul_force_N"]), [told(stop["because"]), rated], "stop")
         + _number("Haul force", haul, haul_said, "haul")
         + _number("MA with friction", plus_minus(known.model_ma, 2 * known.model_ma_u),
                   [f"efficiency {percent(known.efficiency)}; 95 %",
@@ -138,7 +142,8 @@ def _tile(title: str, inside: str, name: str) -> str:
     return f'<section class="tile {name}"><h2>{title}</h2>{inside}</section>'
 
 
-def _gear(rows: Sequence[PartRow], found: Sequence[Condition], known: Model, shown: Units) -> str:
+def _gear(rows: Sequence[PartRow], found: Sequence[Condition], told_in: Words) -> str:
+    shown = told_in.shown
     told = [k for k, c in enumerate(found) if any(row.force_N[k] is not None for row in rows)]
     heads = ["part", "most of it", *(found[k].name for k in told), "allowed", "limit at haul"]
     head = "".join(f"<th>{escape(h)}</th>" for h in heads)
@@ -155,14 +160,14 @@ def _gear(rows: Sequence[PartRow], found: Sequence[Condition], known: Model, sho
         how = bad or ("unrated" if row.limit_N is None else "")
         body += (
             f'<tr class="{how}"><th scope="row">{_part(row)}</th>{_most(row)}{cells}'
-            f'<td data-h="allowed">{escape(allowed)}<small>{escape(row.why)}</small></td>'
+            f'<td data-h="allowed">{escape(allowed)}<small>{escape(told_in(row.why))}</small></td>'
             f'<td data-h="limit at haul">{escape(reached)}</td></tr>'
         )
     whys: dict[str, list[str]] = {}
     for k, condition in enumerate(found):
         if condition.why_not and k not in told:
             whys.setdefault(condition.why_not, []).append(condition.name)
-    why = [f"not known {', '.join(names)}: {text}" for text, names in whys.items()]
+    why = [f"not known {', '.join(names)}: {told_in(text)}" for text, names in whys.items()]
     notes = "".join(f"<li>{escape(w)}</li>" for w in why)
     holds = "".join(
         f"<li>{escape(c.name)}: {'can be reset meanwhile: ' + escape(', '.join(c.covers)) if c.covers else 'no grab can be reset meanwhile'}</li>"
@@ -217,7 +222,8 @@ def tension(multiple: float) -> str:
     return f"{multiple:.{places}f} T"
 
 
-def _travel(planned: Planned, known: Model, shown: Units) -> str:
+def _travel(planned: Planned, known: Model, told: Words) -> str:
+    shown = told.shown
     base = planned.base()
     stroke = base["stroke"]
     meets = " meets ".join(stroke["stopped_by"])
@@ -249,7 +255,7 @@ def _travel(planned: Planned, known: Model, shown: Units) -> str:
         )
     lost = take_up(known)
     if lost.first_m is None:
-        lines.append(f"rope lost to stretch: {UNKNOWN} ({lost.why})")
+        lines.append(f"rope lost to stretch: {UNKNOWN} ({told(lost.why)})")
     else:
         after = "".join(
             f", {shown.length(v)} after a reset held on {n}" for n, v in lost.after.items()

@@ -16,6 +16,7 @@ from dashboard.figures_svg import svg
 from dashboard.report_tables import said
 from dashboard.report_words import three_sentences
 from dashboard.rig_drawing import drawing
+from dashboard.told import Words, words
 from dashboard.units import METRIC, Units, number
 from logger.clock import utc_text
 from logger.errors import CallFault
@@ -67,7 +68,11 @@ def report(
     load's force.  Raises UserFault in one line."""
     whole = whole_session(session, rig, before)
     judged = verify(session)
-    review = whole.review
+    told = words(
+        shown, [part.rig for part in (whole.main, *whole.parts)], whole.info.sensors,
+        (whole.review["session"], str(rig or "")),
+    )  # fmt: skip
+    review = told.review(whole.review)
     chosen = tables.chosen_events(review)
     numbers = [(e["time_s"], str(k)) for k, e in chosen if e["kind"] in MARKED]
     title = said(review["title"] or "Haul session", 110)
@@ -88,7 +93,7 @@ def report(
         "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'\">"
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>{title}</title><style>{STYLE}</style></head>\n<body>"
-        f"<h1>{title}</h1>{_job(whole, shown)}{what_if}"
+        f"<h1>{title}</h1>{_job(whole, told)}{what_if}"
         f'<section class="result" aria-label="result">{sentences}</section>'
         f'<div class="pair"><section><h2>Measured against predicted</h2>{tables.results(review, shown)}</section>'
         f"<section><h2>Cautions</h2>{standing}{tables.cautions(review)}</section></div>"
@@ -103,7 +108,7 @@ def report(
         f"<section><h2>Uncertainty budget</h2>{tables.budget('actual MA', '', 1.0, whole.found.actual_ma)}"
         f"{tables.budget('haul force', unit, size, whole.found.haul_force)}</section></div>"
         f"<h2>Events</h2>{tables.events(review, chosen)}"
-        f"<h2>Channels and calibration</h2>{tables.channels(whole)}"
+        f"<h2>Channels and calibration</h2>{tables.channels(whole, told)}"
         f"<h2>Record</h2>{_record(whole, judged.state, judged.digest)}"
         "</body></html>\n"
     )
@@ -125,13 +130,13 @@ def write_report(
         raise CallFault(target, f"cannot be written ({reason})", "give another --html") from None
 
 
-def _job(whole: Whole, shown: Units) -> str:
-    review, load = whole.review, whole.rig.load
+def _job(whole: Whole, told: Words) -> str:
+    review, load, shown = whole.review, whole.rig.load, told.shown
     facts = []
     if load.kind:
         facts.append(load.kind)
     if load.mass_kg is not None:
-        facts.append(f"{load.mass_kg:g} kg")
+        facts.append(told(f"{load.mass_kg:g} kg"))
     if load.slope_rad:
         facts.append(f"slope {number(load.slope_rad * 57.29577951308232)}°")
     if whole.known.load_force_N is not None:

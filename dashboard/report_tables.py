@@ -9,12 +9,14 @@ from typing import Any
 
 from analysis.uncertainty import Quantity, budget_rows, t_quantile
 from analysis.whole import Whole
+from dashboard.told import Words
 from dashboard.units import UNKNOWN, Units, number, percent, plus_minus
 from logger.errors import one_line
 from logger.sensors import Channel
 
 MOST_STROKES, MOST_PARTS, MOST_EVENTS = 12, 14, 18
 MOST_BUDGET, MOST_CHANNELS, MOST_CAUTIONS = 8, 8, 6
+CAUTION = 150  # characters of one of many long ones
 MANY_DEGREES = 1000.0  # from here on t is the normal quantile to three digits
 GRAVE = ("over_limit", "slip", "shock", "saturated", "alarm")
 
@@ -150,7 +152,7 @@ def events(review: dict[str, Any], chosen: Sequence[tuple[int, dict[str, Any]]])
     )
 
 
-def channels(whole: Whole) -> str:
+def channels(whole: Whole, told: Words) -> str:
     """Where each channel sits, what it read, and how its readings become N or m."""
     rows = []
     every = whole.info.sensors.channels
@@ -163,8 +165,8 @@ def channels(whole: Whole) -> str:
         rows.append([
             said(c.name, 24), said(c.at, 20), f"{whole.review['readings'].get(c.name, 0)}"
             + (f" ({lost} dropped)" if lost else ""),
-            said(_conversion(c), 160), said(doubt or ("of the calibration" if c.calibration else "none stated")),
-            "-" if c.capacity is None else said(f"{c.capacity:g} {unit}"),
+            said(_conversion(c), 160), said(told(doubt) or ("of the calibration" if c.calibration else "none stated")),
+            "-" if c.capacity is None else said(told(f"{c.capacity:g} {unit}")),
         ])  # fmt: skip
     head = ("channel", "at", "readings", "from reading to SI", "standard uncertainty", "capacity")
     return table(head, rows, _more(len(every), MOST_CHANNELS, "channels"), "wide")
@@ -184,7 +186,10 @@ def cautions(review: dict[str, Any]) -> str:
     texts = review["warnings"]
     if not texts:
         return "<p>The review has no warning.</p>"
-    items = "".join(f"<li>{said(text, 150)}</li>" for text in texts[:MOST_CAUTIONS])
+    first = texts[:MOST_CAUTIONS]
+    # whole where there is room on the paper for all of them: what to do stands at a text's end
+    most = CAUTION if sum(map(len, first)) > MOST_CAUTIONS * CAUTION else MOST_CAUTIONS * CAUTION
+    items = "".join(f"<li>{said(text, most)}</li>" for text in first)
     more = _more(len(texts), MOST_CAUTIONS, "warnings")
     return f"<ul>{items}</ul>" + (f'<p class="more">{more}</p>' if more else "")
 

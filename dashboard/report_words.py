@@ -77,6 +77,9 @@ def look_at(review: dict[str, Any]) -> str:
     saturated = sorted({e["channel"] for e in review["events"] if e["kind"] == "saturated"})
     if saturated:
         found.append(f"{', '.join(saturated)}, beyond capacity, so that true peaks are not known")
+    verdict, _, mind = review["agreement"]["verdict"].partition(" Mind: ")
+    if mind:
+        found.append(f"the calibration: {mind.rstrip('.')}")
     sudden = [
         f"{counts[k]} {one if counts[k] == 1 else many}" for k, one, many in OFTEN if counts[k]
     ]
@@ -84,7 +87,7 @@ def look_at(review: dict[str, Any]) -> str:
         found.append(" and ".join(sudden))
     en = review["agreement"]["en"]
     if en is not None and abs(en) > 1:
-        _, _, cause = review["agreement"]["verdict"].partition(": ")
+        _, _, cause = verdict.partition(": ")
         found.append(cause.removeprefix("look for ").rstrip(".") or "why both differ")
     dropped = sum(review["dropped"].values())
     if dropped:

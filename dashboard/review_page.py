@@ -20,8 +20,8 @@ HINT = (
 )
 
 
-def page(name: str) -> str:
-    """The whole page; name: of the session's folder."""
+def page(name: str, shown: str = "metric") -> str:
+    """The whole page; name: of the session's folder; shown: the units in which it begins."""
     units = "".join(
         f'<button type="button" data-units="{value}" aria-pressed="false">{text}</button>'
         for value, text in UNITS
@@ -39,7 +39,7 @@ def page(name: str) -> str:
         '<meta name="color-scheme" content="dark light"><link rel="icon" href="data:,">'
         '<link rel="stylesheet" href="/assets/page.css"><link rel="stylesheet" href="/assets/review.css">'
         f"<title>review: {title}</title>{scripts}</head>\n"
-        '<body><div id="page" class="review">'
+        f'<body><div id="page" class="review" data-shown="{escape(shown)}">'
         f'<header><div class="who"><h1 id="title">{title}</h1><span id="sub"></span></div>'
         f'<div class="tools"><div role="group" aria-label="units">{units}</div>'
         '<a class="way" href="./">Live page</a></div></header>'

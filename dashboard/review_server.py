@@ -17,7 +17,7 @@ from dashboard.plan_numbers import LEAST_E, MOST_E
 from dashboard.review_data import Reviewed, Reviews, SessionReview
 from dashboard.review_figures import efficiency, loop, over_time, plain
 from dashboard.review_page import page
-from dashboard.review_tables import page_data
+from dashboard.review_tables import in_words, page_data
 from dashboard.units import SYSTEMS, Units
 
 LEAST_SPAN_S = 0.01
@@ -48,14 +48,14 @@ class ReviewPages:
     def page(self, request: Request) -> Answer:
         name = request.match[1] if self.hub.many else ""
         self._path(name)  # before anything is read: a wrong name has no page
-        return Answer(200, page(name or self.hub.folder.name).encode("utf-8", "replace"), HTML)
+        return Answer(200, page(name or self.hub.folder.name, self.hub.shown.name).encode("utf-8", "replace"), HTML)
 
     def data(self, request: Request) -> Answer:
         session, now, shown = self._asked(request.query)
         with session.lock:
             begin_s, end_s = session.span()
             told = page_data(now, shown) | {
-                "from": begin_s, "to": end_s, "efficiency": plain(efficiency(now)),
+                "from": begin_s, "to": end_s, "efficiency": plain(efficiency(in_words(now, shown))),
                 "rigs": [session.named(k) for k in range(len(session.rigs))],
                 "least_e": LEAST_E, "most_e": MOST_E,
             }  # fmt: skip

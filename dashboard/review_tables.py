@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 from analysis.predict import stop_hauling_at
 from analysis.uncertainty import Quantity, budget_rows, t_quantile
 from dashboard.report_words import METHODS, three_sentences
 from dashboard.review_data import Reviewed
+from dashboard.told import words
 from dashboard.units import UNKNOWN, Units, number, percent, plus_minus
 from logger.errors import one_line
 
@@ -175,8 +177,15 @@ def _budget(name: str, quantity: Quantity, shown: Units | None) -> dict[str, Any
     return {"name": name, "said": said, "rows": rows, "note": note}
 
 
+def in_words(now: Reviewed, shown: Units) -> Reviewed:
+    """The same with its sentences in the reader's units."""
+    told = words(shown, [now.rig], now.info.sensors, (now.review["session"],))
+    return replace(now, review=told.review(now.review))
+
+
 def page_data(now: Reviewed, shown: Units) -> dict[str, Any]:
     """All texts of the page."""
+    now = in_words(now, shown)
     review = now.review
     warnings = [one_line(w, 400) for w in review["warnings"]]
     unrated = sum(p["use"] is None for p in review["peaks"])

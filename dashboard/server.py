@@ -121,7 +121,7 @@ class Server(Listening):
         watch = self.hub.get(request.query.get("s", ""))
         if watch is None:
             raise Refused(404, "no such session")
-        svg = watch.loads.drawing(watch.stands, width)
+        svg = watch.loads.drawing(watch.stands, width, watch.shown.name)
         return Answer(200, encode({"svg": svg, "g": watch.drawn}), JSON)
 
     def _act_rig(self, request: Request) -> Answer:

@@ -154,7 +154,8 @@ def save(
     if terms:
         lines += [
             "",
-            "# for people; nothing is computed from it. This is no calibration certificate.",
+            "# for people; of it only least_loaded and class_a_from are used, to warn of a reading outside",
+            "# of what was verified. This is no calibration certificate.",
         ]
         lines += ["[terms]", *(f"{key} = {_toml(value)}" for key, value in terms.items())]
     try:
@@ -200,6 +201,9 @@ def parse(text: str, file: str) -> Calibration:
             "is missing" if residual_sd is None else f"cannot be known from {n} points",
             "make the file with `haul calibrate`",
         )
+    terms = table.raw("terms", {})
+    if not isinstance(terms, Mapping):
+        raise table.fault("terms", "must be a table", "leave it out")
     found = Calibration(
         degree=degree,
         coefficients=coefficients,
@@ -211,15 +215,22 @@ def parse(text: str, file: str) -> Calibration:
         through_zero=through_zero,
         resolution=table.number("resolution", above=0.0),
         quantity=table.text("quantity", choices=("force", "length")),
+        least_loaded=_told(terms, "least_loaded"),
+        class_a_from=_told(terms, "class_a_from"),
     )
-    terms = table.raw("terms", {})
-    if not isinstance(terms, Mapping):
-        raise table.fault("terms", "must be a table", "leave it out")
     table.done()
     if found.reading_u == 0.0 and not any(map(any, covariance)) and residual_sd is None:
         raise table.fault("covariance", "says nothing of the uncertainty", "make the file anew")
     check_invertible(found, file)
     return found
+
+
+def _told(terms: Mapping[str, Any], key: str) -> float | None:
+    """A term that is a number above 0; None where it is missing, or says why it is not known."""
+    value = terms.get(key)
+    if isinstance(value, bool) or not isinstance(value, (int, float)):
+        return None
+    return float(value) if math.isfinite(value) and value > 0 else None
 
 
 def _toml(value: float | str) -> str:

@@ -6,7 +6,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
@@ -22,7 +22,8 @@ class Calibration:
     the reading; None where there are no more points than coefficients.  n: points.  applied_*: the
     range of the points, SI.  through_zero: c0 is 0 by decision and has no uncertainty.
     resolution: the smallest step of a reading; None if not known.  quantity: "force" or "length";
-    None if the points did not say.
+    None if the points did not say.  least_loaded, class_a_from: the least applied force other than 0, N,
+    and where class A of ASTM E74 begins; None where the file does not tell, and nothing is fitted by them.
     """
 
     degree: int
@@ -35,6 +36,19 @@ class Calibration:
     through_zero: bool = False
     resolution: float | None = None
     quantity: str | None = None
+    least_loaded: float | None = field(default=None, compare=False)
+    class_a_from: float | None = field(default=None, compare=False)
+
+    @property
+    def verified_from(self) -> tuple[float, str] | None:
+        """Where the verified range begins, and what sets it; None where the file does not tell.
+
+        Class A begins at 400 times the lower limit factor and nowhere below the least force (ASTM
+        E74; ISO 376 too holds from the least to the greatest force applied; both from memory).
+        """
+        if self.class_a_from is not None and self.class_a_from > (self.least_loaded or 0.0):
+            return self.class_a_from, "class A of ASTM E74"
+        return None if self.least_loaded is None else (self.least_loaded, "its least force")
 
     @property
     def coefficients_u(self) -> tuple[float, ...]:

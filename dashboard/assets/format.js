@@ -9,20 +9,32 @@ window.haul = window.haul || {};
     const places = Math.max(0, 1 - Math.floor(Math.log10(Math.abs(rounded))));
     return rounded.toFixed(Math.min(places, 6));
   }
+  /* What people see, as the server was told: "metric" or "us"; numbers come in SI. */
+  const LBF_N = 4.4482216152605;
+  const FOOT_M = 0.3048;
+  let us = false;
+  haul.unitsTake = function (name) {
+    us = name === "us";
+  };
+  /* [unit, what one is worth in SI] for an axis that reaches so many newtons, and for one of ways. */
+  haul.forceAxis = (reach) => (us ? ["lbf", LBF_N] : reach >= 2000 ? ["kN", 1000] : ["N", 1]);
+  haul.lengthAxis = () => (us ? ["ft", FOOT_M] : ["m", 1]);
   /* [number, unit] of newtons. */
   haul.force = function (newton) {
     if (newton === null || newton === undefined) return null;
+    if (us) return [two(newton / LBF_N), "lbf"];
     return Math.abs(newton) >= 995 ? [two(newton / 1000), "kN"] : [two(newton), "N"];
   };
   haul.forceText = function (newton) {
     const found = haul.force(newton);
     return found ? found[0] + " " + found[1] : "not known";
   };
-  /* [number, unit] of metres, to a centimetre. */
+  /* [number, unit] of metres, to a hundredth. */
   haul.length = function (metre) {
     if (metre === null || metre === undefined) return null;
-    const rounded = Number(metre.toPrecision(2));
-    return [Math.abs(rounded) < 0.995 ? rounded.toFixed(2) : two(metre), "m"];
+    const [unit, size] = haul.lengthAxis();
+    const rounded = Number((metre / size).toPrecision(2));
+    return [Math.abs(rounded) < 0.995 ? rounded.toFixed(2) : two(metre / size), unit];
   };
   haul.lengthText = function (metre) {
     const found = haul.length(metre);
@@ -43,8 +55,8 @@ window.haul = window.haul || {};
     return two(value) + " ± " + up.toFixed(shown) + end;
   };
   haul.forcePlusMinus = function (newton, expanded) {
-    const kilo = Math.abs(newton) >= 995;
-    return haul.plusMinus(kilo ? newton / 1000 : newton, kilo ? expanded / 1000 : expanded, kilo ? "kN" : "N");
+    const [unit, size] = us ? ["lbf", LBF_N] : Math.abs(newton) >= 995 ? ["kN", 1000] : ["N", 1];
+    return haul.plusMinus(newton / size, expanded / size, unit);
   };
   haul.clock = function (seconds) {
     const s = Math.max(0, Math.floor(seconds));

@@ -197,11 +197,13 @@ window.haul = window.haul || {};
     let reach = Math.max(highest * 1.04, 1, head.isHaul && head.haul ? (head.haul + head.haulU) * 1.15 : 0);
     for (const at of [head.levels.length ? head.levels[0][0] : 0, head.warn || 0])
       if (at && highest > 0.6 * at) reach = Math.max(reach, at * 1.08);
-    const top = nice(reach);
-    const bottom = lowest < -0.03 * top ? -nice(-lowest) : -0.03 * top;
+    const [unit, size] = haul.forceAxis(nice(reach)); // the axis is round in what is shown
+    const [long, metre] = haul.lengthAxis();
+    const top = nice(reach / size) * size;
+    const bottom = lowest < -0.03 * top ? -nice(-lowest / size) * size : -0.03 * top;
     const [nearest, farthest] = ways.length ? range(ways) : [0, 1];
-    const floor = nearest < -0.05 ? -nice(-nearest) : 0;
-    const ceiling = nice(Math.max(1, farthest * 1.02));
+    const floor = nearest < -0.05 ? -nice(-nearest / metre) : 0;
+    const ceiling = nice(Math.max(1, (farthest * 1.02) / metre));
     const key = [x.length, x[x.length - 1], y[y.length - 1], wx.length, wy[wy.length - 1], start, end, top,
                  spans.length, holder.clientWidth, holder.clientHeight, colours.ink].join();
     if (key === drawn) return null;
@@ -212,9 +214,9 @@ window.haul = window.haul || {};
     layout.xaxis.range = [start * 1000, end * 1000];
     layout.xaxis.tickformat = end < 3600 ? "%-M:%S" : "%-H:%M:%S";
     layout.xaxis.nticks = holder.clientWidth < 500 ? 4 : 8;
-    const kilo = top >= 2000;
-    layout.yaxis.range = kilo ? [bottom / 1000, top / 1000] : [bottom, top];
-    layout.yaxis.title.text = kilo ? "kN" : "N";
+    layout.yaxis.range = [bottom / size, top / size];
+    layout.yaxis.title.text = unit;
+    layout.yaxis2.title.text = long;
     layout.yaxis2.range = [floor, ceiling];
     for (const axis of [layout.xaxis, layout.yaxis, layout.yaxis2]) {
       axis.autorange = false;
@@ -223,19 +225,19 @@ window.haul = window.haul || {};
       axis.tickcolor = colours.muted;
     }
     layout.shapes = shapes(top, start, end, now, spans);
-    if (kilo)
-      for (const shape of layout.shapes)
-        if (shape.yref === undefined) {
-          shape.y0 /= 1000;
-          shape.y1 /= 1000;
-        }
+    for (const shape of layout.shapes)
+      if (shape.yref === undefined) {
+        shape.y0 /= size;
+        shape.y1 /= size;
+      }
     layout.datarevision = (layout.datarevision || 0) + 1;
     const [one, two] = holder.data;
-    const shown = kilo ? y.map((v) => (v === null ? null : v / 1000)) : y;
+    const shown = y.map((v) => (v === null ? null : v / size));
+    const shownWay = wy.map((v) => (v === null ? null : v / metre));
     return window.Plotly.react(
       holder,
       [{ ...one, x: x, y: shown, line: { ...one.line, color: colours.measured } },
-       { ...two, x: wx, y: wy, line: { ...two.line, color: colours.way } }],
+       { ...two, x: wx, y: shownWay, line: { ...two.line, color: colours.way } }],
       layout, { displayModeBar: false, displaylogo: false, staticPlot: true, responsive: true }
     );
   };

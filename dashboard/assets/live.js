@@ -66,6 +66,7 @@ window.haul = window.haul || {};
     seq = answer.seq;
     haul.graphTake(answer);
     if ("head" in answer.p) {
+      haul.unitsTake(parts.head.units);
       haul.graphHead(parts.head);
       haul.handsBuild(parts.head);
     }

@@ -5,7 +5,7 @@ window.haul = window.haul || {};
 (function (haul) {
   const found = /^\/s\/([^/]+)\/review$/.exec(location.pathname);
   const session = found ? decodeURIComponent(found[1]) : "";
-  const chosen = { units: "metric", e: "", rig: 0 };
+  const chosen = { units: haul.id("page").dataset.shown, e: "", rig: 0 };
   let told = null; // what is shown
   let record = null; // the record's own, in the units that are shown
   let budget = "";

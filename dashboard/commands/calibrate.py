@@ -67,7 +67,13 @@ def run(args: argparse.Namespace) -> int:
     except SensorsFault as fault:
         raise SensorsFault(args.points, fault.fault, fault.cure, fault.place) from None
     found = () if length else terms(curve, applied, points.reading, points.run)
-    save(curve, args.out, {t.key: t.value if t.value is not None else _not_known(t) for t in found})
+    told: dict[str, float | str] = {
+        t.key: t.value if t.value is not None else _not_known(t) for t in found
+    }
+    loaded = [abs(a) for a in applied if a]
+    if loaded and not length:
+        told["least_loaded"] = min(loaded)
+    save(curve, args.out, told)
     if args.json:
         print_json(
             {

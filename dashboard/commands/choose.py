@@ -23,7 +23,8 @@ from analysis.choose import (
     warnings,
 )
 from analysis.surfaces import SURFACES, surface
-from dashboard.commands.common import add_json, add_units, positive, print_json, table, units
+from dashboard.commands.common import add_json, add_units, positive, print_json, say, table, units
+from dashboard.told import words
 from dashboard.units import Units, number, percent
 from logger.errors import CallFault
 from logger.tables import nearest
@@ -88,7 +89,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print_json(as_json(need, options, pair))
     else:
-        print("\n".join(_lines(need, options, pair, units(args))))
+        say(_lines(need, options, pair, units(args)), words(units(args)))
     return 0 if any(not o.why_not for o in options) else 1
 
 

@@ -5,12 +5,15 @@ from __future__ import annotations
 import argparse
 import json
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from dashboard.units import SYSTEMS, Units
 from logger.errors import CallFault
+
+if TYPE_CHECKING:
+    from dashboard.told import Words
 
 
 def add_json(parser: argparse.ArgumentParser) -> None:
@@ -60,6 +63,11 @@ def table(rows: Sequence[Sequence[str]], left: int = 1, indent: str = "  ") -> l
         ]
         lines.append((indent + "  ".join(cells)).rstrip())
     return lines
+
+
+def say(lines: Iterable[str], told: Words) -> None:
+    """Print lines, with the quantities in their sentences in the reader's units."""
+    print(told("\n".join(lines)))
 
 
 def pairs(rows: Sequence[tuple[str, str]], indent: str = "  ") -> list[str]:

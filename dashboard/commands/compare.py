@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING
 
-from dashboard.commands.common import add_json, add_units, print_json, table, units
+from dashboard.commands.common import add_json, add_units, print_json, say, table, units
 from dashboard.units import Units, number, plus_minus
 from logger.errors import one_line
 
@@ -32,7 +32,11 @@ def run(args: argparse.Namespace) -> int:
         print_json({"sessions": reviews, "warnings": []})
         return 0
     states = [review["state"] for review in reviews]
-    print("\n".join(lines(sides, states, units(args))))
+    from dashboard.told import words
+
+    shown = units(args)
+    named = [name for s in sides for name in (s.name, s.title)]
+    say(lines(sides, states, shown), words(shown, more=named))
     return 0
 
 

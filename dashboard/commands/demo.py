@@ -19,10 +19,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from dashboard.commands.common import new_folder, positive, table
+from dashboard.commands.common import add_units, new_folder, positive, table, units
 from dashboard.commands.processes import end, sigterm_as_ctrl_c, start
 from dashboard.commands.watch import add_http
-from dashboard.units import METRIC, number, plus_minus
+from dashboard.units import METRIC, Units, number, plus_minus
 from logger.errors import CallFault
 
 DEFAULT_S = 60.0
@@ -47,6 +47,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help=f"how long to record, in seconds (default {DEFAULT_S:g})",
     )  # fmt: skip
     add_http(parser)
+    add_units(parser)
     parser.add_argument("--headless", action="store_true", help="no page, lines on the terminal")
     parser.add_argument(
         "--seed", type=int, default=1, metavar="N", help="another pull of the same launch"
@@ -83,13 +84,13 @@ def _play(work: Path, out: Path, args: argparse.Namespace) -> int:
         recorder = start(
             ["record", str(work / "rig.toml"), str(work / "sensors.toml"), "--out", str(out),
              "--for", str(args.for_s), "--simulation-true", str(work / "true.json"),
-             "--with-parent"],
+             "--with-parent", "--units", args.units],
         )  # fmt: skip
         _wait_for_ports(recorder, out, len(urls))
         _say(f"virtual devices on {', '.join(urls)} (process {devices.pid})")
         _say(f"recording to {out} for {args.for_s:g} s (process {recorder.pid}); Ctrl-C ends it")
         if not args.headless:
-            page = _page(out, args.http)
+            page = _page(out, args.http, args.units)
         _go(devices)
         status = recorder.wait()
     except KeyboardInterrupt:
@@ -109,7 +110,7 @@ def _play(work: Path, out: Path, args: argparse.Namespace) -> int:
     from analysis.review import review_session
 
     found = review_session(out)
-    print("\n".join(["", *beside(found, truth)]))
+    print("\n".join(["", *beside(found, truth, units(args))]))
     print(f"session: {out}; look closer: haul review {out}, haul watch {out}", flush=True)
     if page is not None:  # it tells its viewers that the recording has stopped, and ends
         with contextlib.suppress(subprocess.TimeoutExpired, KeyboardInterrupt):
@@ -185,12 +186,14 @@ def _go(devices: subprocess.Popen[str]) -> None:
         devices.stdin.flush()
 
 
-def _page(out: Path, port: int | None) -> subprocess.Popen[str]:
+def _page(out: Path, port: int | None, shown: str) -> subprocess.Popen[str]:
     """The page in a process of its own, which ends soon after the session is sealed."""
-    return start(["watch", str(out), "--http", str(port or 0), "--until-sealed"])
+    return start(["watch", str(out), "--http", str(port or 0), "--until-sealed", "--units", shown])
 
 
-def beside(found: Mapping[str, Any], truth: Mapping[str, Any]) -> list[str]:
+def beside(
+    found: Mapping[str, Any], truth: Mapping[str, Any], shown: Units = METRIC
+) -> list[str]:
     """Estimate, its uncertainty and the truth of the simulation, line by line."""
     rows = [["Estimate (± 95 %) beside the truth", "estimate", "truth", ""]]
     for key, label, kind in BESIDE:
@@ -201,8 +204,8 @@ def beside(found: Mapping[str, Any], truth: Mapping[str, Any]) -> list[str]:
         if measured is not None:
             near = abs(measured["value"] - true) <= measured["U95"]
             verdict = "within" if near else "OUTSIDE"
-        shown = METRIC.force(true) if kind == "force" else number(true)
-        rows.append([f"  {label}", METRIC.of(kind, measured), shown, verdict])
+        truly = shown.force(true) if kind == "force" else number(true)
+        rows.append([f"  {label}", shown.of(kind, measured), truly, verdict])
     return [
         *table(rows, indent=""),
         f"  strokes {len(found['strokes'])}, resets {found['resets']}, model's mechanical advantage "

@@ -20,9 +20,11 @@ from dashboard.commands.common import (
     pairs,
     positive,
     print_json,
+    say,
     table,
     units,
 )  # fmt: skip
+from dashboard.told import words
 from dashboard.units import UNKNOWN, Units, number, percent, plus_minus
 
 if TYPE_CHECKING:
@@ -66,11 +68,12 @@ def run(args: argparse.Namespace) -> int:
         if args.json:
             print_json(as_json)
         else:
-            print("\n".join([*lines, *_warnings(found)]))
+            say([*lines, *_warnings(found)], words(units(args), [rig]))
     else:
         shown = units(args)
         given = args.haul_force is not None
-        print("\n".join(_steps(found) if args.steps else _summary(rig, found, shown, given)))
+        lines = _steps(found) if args.steps else _summary(rig, found, shown, given)
+        say(lines, words(shown, [rig]))
     return 1 if passed(found) else 0
 
 

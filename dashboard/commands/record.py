@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 from dashboard.commands.common import add_units, positive, units
 from dashboard.commands.watch import add_http, add_share
 from dashboard.levels import check_levels, row_text
+from dashboard.told import Words, words
 from dashboard.units import Units
 from logger.errors import CallFault, one_line
 from logger.sensors import Sensors, for_recording, load_sensors
@@ -82,8 +83,9 @@ def run(args: argparse.Namespace) -> int:
 
         end_with_parent()
     alarms = (*alarm_rows(sensors), *limit_rows(rig, sensors))
-    line = StatusLine(sensors, shown, [row_text(row, sensors, shown) for row in alarms])
-    page = _page(args.out, args.http, args.share) if args.watch else None
+    told = words(shown, [rig], sensors)
+    line = StatusLine(sensors, told, [row_text(row, sensors, told) for row in alarms])
+    page = _page(args.out, args.http, args.share, shown) if args.watch else None
     try:
         outcome = record(
             args.rig, args.sensors, args.out, for_s=args.for_s, wait=args.wait,
@@ -100,13 +102,16 @@ def run(args: argparse.Namespace) -> int:
     return 0 if outcome.state == "sealed" else 1
 
 
-def _page(out: str, port: int | None, share: str | None) -> subprocess.Popen[str] | None:
+def _page(
+    out: str, port: int | None, share: str | None, shown: Units
+) -> subprocess.Popen[str] | None:
     """The live page in a process of its own, which ends by itself; whatever it does, recording goes on."""
     from dashboard.commands.processes import start
 
     try:
         sharing = [] if share is None else ["--share", share]
-        return start(["watch", out, "--http", str(port or 0), "--until-sealed", *sharing])
+        return start(["watch", out, "--http", str(port or 0), "--until-sealed",
+                      "--units", shown.name, *sharing])  # fmt: skip
     except OSError as error:
         _tell(f"no live page: {error.strerror}")
         return None
@@ -161,10 +166,10 @@ class StatusLine:
     """
 
     def __init__(
-        self, sensors: Sensors, shown: Units, first: Sequence[str] = (),
+        self, sensors: Sensors, told: Words, first: Sequence[str] = (),
         clock: Callable[[], float] = time.monotonic,
     ) -> None:  # fmt: skip
-        self.sensors, self.shown, self.first = sensors, shown, first
+        self.sensors, self.told, self.shown, self.first = sensors, told, told.shown, first
         self.on = sys.stderr is not None and sys.stderr.isatty()
         self.width = 0
         self.ringing: set[tuple[str, str]] = set()
@@ -176,7 +181,7 @@ class StatusLine:
         for line in first:  # said once a port is open: a fault before has the one line
             self._say(line)
         for line in status.news:
-            self._say(one_line(line))
+            self._say(one_line(self.told(line)))
         for told in status.alarms:
             self._alarm(told)
         now = self._clock()
@@ -193,12 +198,12 @@ class StatusLine:
         if told.kind == "ack":
             one = {key for key in self.ringing if one_line(key[1]) == told.text}
             self.ringing -= one or self.ringing  # one by its label, or all of them
-            self._say(f"alarm acknowledged at {told.time_s:.1f} s: {one_line(told.text)}")
+            self._say(f"alarm acknowledged at {told.time_s:.1f} s: {one_line(self.told(told.text))}")
             return
         level, _, label = told.text.partition(": ")
         force = self.sensors.by_name(told.channel).quantity == "force"
         value = (self.shown.force if force else self.shown.length)(told.value)
-        said = f"{one_line(label)}: {value} at {told.time_s:.1f} s"
+        said = f"{one_line(self.told(label))}: {value} at {told.time_s:.1f} s"
         if level == "clear":
             self._say(f"alarm over: {said}")
         else:

@@ -11,6 +11,7 @@ import math
 import tempfile
 from pathlib import Path
 
+from dashboard.commands.common import add_units
 from dashboard.commands.watch import add_http
 
 SLOWEST, FASTEST = 1.0, 20.0
@@ -23,6 +24,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="times the pace at which it was recorded, 1 to 20 (default 1)",
     )  # fmt: skip
     add_http(parser)
+    add_units(parser)
 
 
 def run(args: argparse.Namespace) -> int:

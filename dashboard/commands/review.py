@@ -48,7 +48,12 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print_json(found)
     else:
-        print("\n".join(summary(found, units(args), behind(whole, units(args)))))
+        from dashboard.told import words
+
+        shown = units(args)
+        rigs = [part.rig for part in (whole.main, *whole.parts)]
+        told = words(shown, rigs, more=(found["session"], *found["readings"], args.rig or ""))
+        print("\n".join(summary(told.review(found), shown, [told(x) for x in behind(whole, shown)])))
     return 0
 
 

@@ -15,6 +15,7 @@ import time
 from pathlib import Path
 from typing import Any
 
+from dashboard.commands.common import add_units, units
 from logger.errors import CallFault
 
 APPEARS_WITHIN_S = 15.0
@@ -25,6 +26,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("path", metavar="PATH", help="a session, or a folder of sessions")
     add_http(parser)
     add_share(parser)
+    add_units(parser)
     # for `record --watch` and `demo`: wait for the session to appear, end soon after it is sealed
     parser.add_argument("--until-sealed", action="store_true", help=argparse.SUPPRESS)
     parser.add_argument(
@@ -70,7 +72,7 @@ def run(args: argparse.Namespace) -> int:
     from dashboard.server import FaultLog, Server
     from dashboard.sharing import Sharing
 
-    hub = Hub(path, FaultLog(), rigs(getattr(args, "rig", None) or []))
+    hub = Hub(path, FaultLog(), rigs(getattr(args, "rig", None) or []), units(args))
     try:
         sharing = None if address is None else Sharing(address)
         server = Server(hub, args.http or 0, sharing)

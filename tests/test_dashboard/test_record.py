@@ -13,6 +13,7 @@ import pytest
 from dashboard import cli
 from dashboard.commands.record import alarm_rows, status_text
 from dashboard.levels import row_text
+from dashboard.told import Words
 from dashboard.units import METRIC, US
 from logger.alarms import AlarmRow
 from logger.recorder import Status
@@ -159,4 +160,4 @@ def test_a_limit_of_the_rig_is_told_as_the_haul_cell_will_read_it(wired, device)
     """4 kN on a thing that feels eight times the haul: the cell reads 500 N then."""
     sensors = load_sensors(wired(device.url))
     row = AlarmRow("haul_force", "strand load>G1: 40 kN breaking strength / 10", 8.0, stop=4000.0)
-    assert "stop at 500 N (the device sends 500 N) of haul_force (4000 N on it)" in row_text(row, sensors, METRIC)
+    assert "stop at 500 N (the device sends 500 N) of haul_force (4000 N on it)" in row_text(row, sensors, Words(METRIC))

@@ -1,0 +1,382 @@
+"""Under US units nobody reads a metric quantity, and what a person wrote stays as it was written."""
+
+import json
+import re
+import threading
+import urllib.request
+from contextlib import contextmanager
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from live_helpers import DemoPull, Page
+
+from analysis.review import review_session
+from analysis.rig import parse_rig
+from dashboard.commands.record import StatusLine
+from dashboard.hub import Hub
+from dashboard.live import Watch
+from dashboard.plan_frame import frame_answer
+from dashboard.plan_numbers import Planned
+from dashboard.plan_view import tables, top
+from dashboard.server import FaultLog, Server
+from dashboard.told import Words, words
+from dashboard.units import METRIC, US
+from logger.recorder_writer import Told
+from logger.sensors import parse_sensors
+
+ROOT = Path(__file__).parents[2]
+SAMPLES = sorted(p for p in (ROOT / "sample_logs").iterdir() if p.is_dir())
+SHELF = sorted((ROOT / "analysis" / "rigs").glob("*.toml"))
+
+# a number and a metric unit, whatever stands between and around; written here anew, apart from the program's
+METRIC_SEEN = re.compile(
+    r"\d[\s\u00a0\u202f]*(?:kN|N|mm|cm|m|kg|kJ|J|kW|W)(?:/(?:m|s|min)2?)?(?![\w\u00b0])"
+)
+# NIST SP 811 (2008), B.8 and B.9: what one of the SI unit is in the unit of the trade
+REFERENCE = {
+    "N": ("lbf", 1 / 4.4482216152605),
+    "kN": ("lbf", 1000 / 4.4482216152605),
+    "m": ("ft", 1 / 0.3048),
+    "cm": ("in", 1 / 2.54),
+    "mm": ("in", 1 / 25.4),
+    "m/s": ("ft/s", 1 / 0.3048),
+    "m/min": ("ft/min", 1 / 0.3048),
+    "N/m": ("lbf/ft", 0.3048 / 4.4482216152605),
+    "kg": ("lb", 1 / 0.45359237),
+    "J": ("ft lbf", 1 / 1.3558179483314),
+    "kJ": ("ft lbf", 1000 / 1.3558179483314),
+    "W": ("hp", 1 / 745.69987),
+    "kW": ("hp", 1000 / 745.69987),
+}
+NAMED = """
+title = "Sill on a 12 m skid"
+anchor_to_load_m = 12.0
+[load]
+resistance_N = 900.0
+pull_distance_m = 6.0
+[[rope]]
+name = "20 m rope"
+length_m = 22.0
+mbs_kN = 20.0
+path = [
+  { tie = "load" },
+  { grab = "2 kN grab", at_m = 9.0 },
+  { capture = "C1", on = "anchor" },
+  { pulley = "A1", on = "anchor" },
+  { pulley = "T1", on = "2 kN grab" },
+  { haul = "team" },
+]
+[grab."2 kN grab"]
+slips_at_kN = 0.6
+[gear."5 m strap"]
+carries = ["A1", "C1"]
+kind = "10 kN sling"
+mbs_kN = 9.0
+"""
+
+
+def seen(text, own=()):
+    """Metric quantities in a text, names that a person gave left out."""
+    for name in own:
+        text = text.replace(name, "NAME")
+    return [line for line in text.splitlines() if METRIC_SEEN.search(line)]
+
+
+# -- one sentence ----------------------------------------------------------------------------------
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("the force rose suddenly to 980 N", "the force rose suddenly to 220 lbf"),
+        ("7 kN", "1570 lbf"),
+        ("356 +- 96 N", "80 +- 22 lbf"),
+        ("356 ± 96 N", "80 ± 22 lbf"),
+        ("95 %: 12 to 1800 N", "95 %: 2.7 to 404.7 lbf"),
+        ("between 3.0 and 4.5 m", "between 9.8 and 14.8 ft"),
+        ("1,234,567 N", "277,500 lbf"),
+        ("1.2e+04 N", "2700 lbf"),
+        ("\u22123.5 m and -0.25 m", "\u221211 ft and -0.82 ft"),
+        ("0.00 m", "0.00 ft"),
+        ("900 kg at 0.5 m/s, 12 N/m, 11 mm", "1980 lb at 1.6 ft/s, 0.822 lbf/ft, 0.433 in"),
+        ("the team's 600 N, the other's 700 N", "the team's 135 lbf, the other's 157 lbf"),
+        # no quantity, or none that a sentence tells in another unit
+        ("7.3 to 1 out of 9; stroke 3, 5 s", "7.3 to 1 out of 9; stroke 3, 5 s"),
+        ("rig-2.toml, at_m = 9, P-07 m, 3 m2, 5 N m", "rig-2.toml, at_m = 9, P-07 m, 3 m2, 5 N m"),
+        # what is quoted is somebody's own
+        ("no pulley \"5 m\" and no '6 N', 7 m off", "no pulley \"5 m\" and no '6 N', 23.0 ft off"),
+        ("write `--load-N 5 N`", "write `--load-N 5 N`"),
+    ],
+)
+def test_a_sentence_in_us_units(text, told):
+    assert US.words(text) == told
+
+
+NUMBERS = st.one_of(
+    st.integers(0, 10**7).map(str),
+    st.floats(1e-3, 1e6).map(lambda x: f"{x:.2f}"),
+    st.floats(1e-2, 1e9).map(lambda x: f"{x:.4g}"),
+    st.integers(1000, 10**9).map(lambda x: f"{x:,}"),
+)
+
+
+@given(NUMBERS, st.sampled_from(sorted(REFERENCE)))
+def test_a_quantity_is_the_reference_factors_to_the_digits_shown(written, unit):
+    shown, factor = REFERENCE[unit]
+    number, _, told = US.words(f"about {written} {unit}.").removeprefix("about ").partition(" ")
+    assert told == f"{shown}."
+    value, true = float(number.replace(",", "")), float(written.replace(",", "")) * factor
+    # two digits at the least, so half of one in ten; with as many digits as were written, up to four, less
+    digits = len(re.sub(r"e.*|\D", "", written).lstrip("0")) if true else 2
+    assert value == pytest.approx(true, rel=0.5 * 10 ** (1 - min(4, max(2, digits))) + 1e-7)
+
+
+@given(NUMBERS, st.floats(1e-2, 1e5), st.sampled_from(["N", "m", "kN"]))
+def test_an_uncertainty_has_two_digits_and_its_value_as_many_places(written, u, unit):
+    shown, factor = REFERENCE[unit]
+    told = US.words(f"{written} ± {u:.3g} {unit}")
+    value, _, rest = told.partition(" ± ")
+    expanded, _, name = rest.partition(" ")
+    assert name == shown
+    assert float(expanded) == pytest.approx(float(f"{u:.3g}") * factor, rel=0.051)
+    place = 10.0 ** -len(expanded.partition(".")[2]) if "." in expanded else 1.0
+    place = max(place, 10.0 ** (len(expanded) - 2)) if "." not in expanded else place
+    true = float(written.replace(",", "")) * factor
+    assert float(value.replace(",", "")) == pytest.approx(true, abs=0.51 * place + 1e-9 * true)
+
+
+@given(st.text(), st.lists(st.text(max_size=8), max_size=3))
+def test_no_text_and_no_name_is_a_fault(text, own):
+    for shown in (US, METRIC):
+        assert isinstance(shown.words(text, own), str)
+    assert METRIC.words(text, own) == text
+
+
+BITS = st.sampled_from(
+    ["5 m", "12.5 kN", "1e400 N", "9" * 40 + " N", "-", " ", "to", " ± ", "+-", "N", "m", "\"", "'", ",",
+     "1,000", "0 N", "0.0 ± 0 N", "between ", " and ", "kg", "−", ".", "/", "\n", "٣ m", "² m", "e5"]
+)  # fmt: skip
+
+
+@given(st.lists(BITS, max_size=12).map("".join), st.lists(BITS, max_size=2))
+def test_hostile_texts_neither_raise_nor_change_twice(text, own):
+    once = US.words(text, own)
+    assert US.words(once, own) == once
+    assert METRIC.words(text, own) == text
+
+
+@given(st.text())
+def test_a_text_without_a_digit_beside_a_unit_is_not_changed(text):
+    if not METRIC_SEEN.search(text):
+        assert US.words(text) == text
+
+
+@given(st.text(alphabet="abc ", min_size=1, max_size=8), st.text(alphabet="xyz ,", max_size=8))
+def test_a_name_that_a_person_gave_is_not_changed(before, after):
+    name = "5 m strap"
+    told = US.words(f"{before} {name} {after} carries 5 N", [name])
+    assert name in told and told.endswith("carries 1.12 lbf")
+    assert "5 m strap" not in US.words(f"{before} {name} {after}")  # which is why names are given
+
+
+def test_a_note_a_zero_and_a_path_stay_as_they_were_written():
+    told = Words(US)
+    for kind in ("mark", "zero", "connect", "rig", "start"):
+        assert told.event(kind, "moved 5 m back at 3 N") == "moved 5 m back at 3 N"
+    assert told.event("reset", "3.18 m of rope fed back") == "10.4 ft of rope fed back"
+
+
+# -- every command ---------------------------------------------------------------------------------
+@pytest.mark.parametrize("path", SAMPLES, ids=lambda p: p.name)
+def test_a_review_shows_no_metric_quantity(haul, path):
+    said = haul("review", path, "--units", "us")
+    assert (said.status, seen(said.out + said.err)) == (0, [])
+    assert "lbf" in said.out
+
+
+def test_json_and_the_events_table_are_the_same_in_both_units(haul, tmp_path):
+    path = SAMPLES[0]
+    told = []
+    for name in ("metric", "us"):
+        table = tmp_path / f"{name}.csv"
+        said = haul("review", path, "--units", name, "--json", "--events-csv", table)
+        told.append((json.loads(said.out), table.read_text("utf-8")))
+    assert told[0] == told[1]
+    assert " N" in told[0][1]  # and it is SI
+    assert told[0][0] == json.loads(json.dumps(review_session(path)))
+
+
+@pytest.mark.parametrize("path", SHELF, ids=lambda p: p.stem)
+@pytest.mark.parametrize("view", [(), ("--steps",), ("--conditions",), ("--job",)])
+def test_a_prediction_shows_no_metric_quantity(haul, path, view):
+    said = haul("predict", path, *view, "--units", "us")
+    assert seen(said.out + said.err) == []
+
+
+@pytest.mark.parametrize("view", [(), ("--steps",), ("--conditions",), ("--job",)])
+def test_a_prediction_with_everything_over_its_limit(haul, tmp_path, view):
+    path = tmp_path / "rig.toml"
+    path.write_text(NAMED, "utf-8")
+    metric = haul("predict", path, *view, "--haul-force", "5000")
+    said = haul("predict", path, *view, "--haul-force", "5000", "--units", "us")
+    assert said.status == 1 and "breaking strength" in said.out
+    own = ("Sill on a 12 m skid", "20 m rope", "2 kN grab", "5 m strap", "10 kN sling")
+    assert seen(said.out + said.err, own) == []
+    assert seen(metric.out, own) != []
+    for name in own:  # as often as in metric units, and as they were written
+        assert said.out.count(name) == metric.out.count(name)
+    assert ("5 m strap" in said.out and "20 m rope" in said.out) or view
+
+
+def test_choosing_comparing_and_listing_show_no_metric_quantity(haul, tmp_path):
+    rows = [
+        haul("choose", "--load-N", "6000", "--distance-m", "8", "--rope-m", "60", "--team-N", "400",
+             "--rope-mbs-kN", "20", "--grab-slips-kN", "4", "--units", "us"),
+        haul("choose", "--mass-kg", "900", "--kind", "hanging", "--distance-m", "8", "--rope-m", "20",
+             "--team-N", "400", "--units", "us"),
+        haul("compare", *SAMPLES, "--units", "us"),
+        haul("gear", ROOT / "sample_logs", "--units", "us"),
+        haul("library", ROOT / "sample_logs", "--units", "us"),
+    ]  # fmt: skip
+    assert [seen(said.out + said.err) for said in rows] == [[]] * 5
+    assert ["lbf" in said.out for said in rows] == [True, True, True, False, True]  # no item is marked
+
+
+def test_what_a_recording_tells_on_the_terminal(capsys):
+    rig = parse_rig(NAMED, "rig.toml")
+    sensors = parse_sensors(
+        '[[channel]]\nname = "haul_force"\nquantity = "force"\nat = "haul"\nformat = "json"\nid = "f"\nunit = "N"\n',
+        "sensors.toml",
+    )
+    line = StatusLine(sensors, words(US, [rig], sensors))
+    label = "2 kN grab: begins to slip at 0.6 kN"
+    for told in (Told(1.0, "alarm", "haul_force", 612.0, f"stop: {label}"),
+                 Told(2.0, "ack", "haul_force", None, label)):  # fmt: skip
+        line._alarm(told)
+    said = capsys.readouterr().err
+    assert "STOP: 2 kN grab: begins to slip at 135 lbf: 138 lbf at 1.0 s" in said
+    assert seen(said, ("2 kN grab",)) == []
+
+
+# -- pages -----------------------------------------------------------------------------------------
+class Shown(HTMLParser):
+    """The texts of an HTML page, those of its style left out."""
+
+    def __init__(self, page):
+        super().__init__()
+        self.texts, self.hidden = [], 0
+        self.feed(page)
+
+    def handle_starttag(self, tag, attrs):
+        self.hidden += tag in ("style", "script")
+
+    def handle_endtag(self, tag):
+        self.hidden -= tag in ("style", "script")
+
+    def handle_data(self, data):
+        if not self.hidden:
+            self.texts.append(data)
+
+
+@pytest.mark.parametrize("path", SAMPLES, ids=lambda p: p.name)
+def test_a_report_shows_no_metric_quantity(haul, tmp_path, path):
+    page = tmp_path / "report.html"
+    haul("review", path, "--units", "us", "--html", page)
+    texts = Shown(page.read_text("utf-8")).texts
+    # the one column that tells how a device's number became SI, under that heading
+    assert "from reading to SI" in texts
+    texts = [t for t in texts if not re.match(r"zero \S+ \S+; (scale|calibration) ", t)]
+    assert seen("\n".join(texts)) == []
+
+
+@contextmanager
+def asked_of(path):
+    """Asks a server of pages in US units; its answers as text."""
+    hub = Hub(path, FaultLog(), shown=US)
+    server = Server(hub)
+    thread = threading.Thread(target=server.run, daemon=True)
+    thread.start()
+
+    def ask(address):
+        with urllib.request.urlopen(server.url.rstrip("/") + address, timeout=20) as answer:
+            return answer.read().decode("utf-8")
+
+    try:
+        yield ask
+    finally:
+        server.close()
+        hub.close()
+        thread.join(5)
+
+
+def every_text(value):
+    if isinstance(value, str):
+        return [value]
+    if isinstance(value, dict):
+        value = list(value.values())
+    return [text for part in value for text in every_text(part)] if isinstance(value, list) else []
+
+
+@pytest.mark.parametrize("path", SAMPLES, ids=lambda p: p.name)
+def test_a_review_page_shows_no_metric_quantity_and_begins_in_the_servers_units(path):
+    with asked_of(path) as ask:
+        assert 'data-shown="us"' in ask("/review")
+        for address in ("/review-data?units=us", "/review-data?units=us&e=0.80", "/window?units=us",
+                        "/loop?units=us&stroke=1"):  # fmt: skip
+            assert seen("\n".join(every_text(json.loads(ask(address))))) == [], address
+
+
+def test_the_plan_page_tells_ratings_reasons_and_warnings_in_us_units(tmp_path):
+    path = tmp_path / "rig.toml"
+    text = NAMED.replace("resistance_N = 900.0", "resistance_N = 9000.0")
+    path.write_text(text.replace("length_m = 22.0", "length_m = 9.0"), "utf-8")
+    planned = Planned(path)
+    own = ("Sill on a 12 m skid", "20 m rope", "2 kN grab", "5 m strap", "10 kN sling")
+    told = {}
+    for shown in (METRIC, US):
+        page = Shown(top(planned, None, shown) + tables(planned, None, shown))
+        told[shown.name] = "\n".join(page.texts)
+    frames = planned.story("each").frames
+    steps = [frame_answer(planned, "each", k, None, US, "force", 900) for k in range(len(frames))]
+    assert seen(told["us"] + "\n".join(t for s in steps for t in every_text(s)), own) == []
+    assert "9 kN breaking strength" in told["metric"] and "2020 lbf breaking strength" in told["us"]
+    assert "begins to slip at 135 lbf" in told["us"]
+    assert "rope 20 m rope:" in told["us"] and re.search(r"ft needed, 29\.5 ft in the bag", told["us"])
+    for name in own:
+        assert told["us"].count(name) == told["metric"].count(name)
+
+
+def live_texts(page):
+    return every_text({k: v for k, v in page.parts.items() if k != "head"}) + every_text(page.now) + [
+        page.parts["head"]["because"], *(row[1] for row in page.parts["head"]["levels"])
+    ]  # fmt: skip
+
+
+def test_a_live_page_tells_its_sentences_in_us_units_all_through_a_haul(tmp_path):
+    pull = DemoPull(tmp_path / "s", 2, 50.0)
+    now = [0.0]
+    watch = Watch(tmp_path / "s", clock=lambda: now[0], shown=US)
+    page, told = Page(watch), set()
+    for k in range(1, 101):
+        now[0] = k / 2
+        pull.feed(k / 2)
+        if k == 40:
+            pull.session.event(20.0, "mark", "", None, "stood 2 m from the edge")
+            pull.session.event(20.0, "alarm", "haul_force", 990.0, "stop: A1: 36 kN breaking strength / 7")
+        watch.tick()
+        page.ask()
+        told.update(live_texts(page))
+    assert page.parts["head"]["units"] == "us"
+    assert seen("\n".join(told)) == ["stood 2 m from the edge"]
+    assert any(re.fullmatch(r"the force fell and \S+ ft of rope came out .*", text) for text in told)
+    assert "A1: 8090 lbf breaking strength / 7" in told
+
+
+@pytest.mark.parametrize("path", SAMPLES, ids=lambda p: p.name)
+def test_a_live_page_over_a_sample_shows_no_metric_quantity(path):
+    watch = Watch(path, shown=US)
+    watch.tick()
+    page = Page(watch)
+    page.ask()
+    assert seen("\n".join(live_texts(page))) == []
