@@ -174,11 +174,12 @@ def channels(whole: Whole, told: Words) -> str:
 
 def _conversion(c: Channel) -> str:
     zeroed = f"zero {c.zero:g} {c.unit}"
+    late = "" if c.delay_s is None else f"; {c.delay_s:g} s late (u {c.delay_u_s:g} s)"
     if c.calibration is None:
-        return f"{zeroed}; scale {c.scale:g}, in {c.unit}; no calibration"
+        return f"{zeroed}; scale {c.scale:g}, in {c.unit}; no calibration{late}"
     fit = c.calibration
     terms = ", ".join(f"{x:.6g}" for x in fit.coefficients)
-    return f"{zeroed}; calibration {c.calibration_file}, degree {fit.degree}, c0.. = {terms}, from {fit.n} points"
+    return f"{zeroed}; calibration {c.calibration_file}, degree {fit.degree}, c0.. = {terms}, from {fit.n} points{late}"
 
 
 def cautions(review: dict[str, Any]) -> str:

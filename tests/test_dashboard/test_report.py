@@ -124,6 +124,15 @@ def test_us_units_all_the_way(tmp_path):
     assert "haul force, lbf" in words and "rope at the haul, ft" in words
 
 
+def test_a_stated_delay_stands_beside_what_a_reading_is_worth(tmp_path):
+    session = made(tmp_path / "s")
+    assert " s late" not in Seen(report(session)).words
+    file = session / "sensors.toml"
+    first, _, rest = file.read_text("utf-8").partition("[[channel]]\n")
+    file.write_text(f"{first}[[channel]]\ndelay_s = 0.05\ndelay_u_s = 0.02\n{rest}", "utf-8")
+    assert "; 0.05 s late (u 0.02 s)" in Seen(report(session)).words
+
+
 def test_three_sentences_name_result_method_and_what_to_look_at(tmp_path):
     quiet = review_session(made(tmp_path / "quiet", e=0.9))
     first, second, third = three_sentences(quiet, METRIC)
