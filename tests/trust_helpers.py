@@ -269,6 +269,17 @@ class PowerCut(FileOps):
             super().replace(source, target)
             self.after(f"rename {target.name}")
 
+    def hold(self, folder: Path) -> None:
+        """All that lies in a folder is durable as it is, its own name too."""
+        with self.lock:
+            for here in (folder.parent, folder, *(p for p in folder.rglob("*") if p.is_dir())):
+                for path in here.iterdir():
+                    self._next += 1
+                    self._ids[path.stat().st_ino] = self._next
+                    if path.is_file():
+                        self._bytes[self._next] = path.read_bytes()
+                self._names[here] = {p.name: self._ids[p.stat().st_ino] for p in here.iterdir()}
+
     def cut(
         self, folder: Path, out: Path, how: str, draw: random.Random, restart: bool = True
     ) -> None:
