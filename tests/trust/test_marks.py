@@ -111,53 +111,69 @@ pieces = st.lists(
 )  # fmt: skip
 
 
-@settings(max_examples=1500 if os.environ.get("HAUL_LONG") else 60, deadline=None)
-@given(
-    pieces=pieces, how=st.sampled_from([*HOWS, "mixed"]), restart=st.booleans(),
-    seed=st.integers(0, 2**32), at=st.floats(0, 1),
-)  # fmt: skip
-@example([(package.READINGS, 60), ("sync", 0), (package.READINGS, 85)], "pages", True, 3, 1.0)
-@example([(package.READINGS, 60), ("sync", 0), (package.READINGS, 85)], "pages", False, 3, 1.0)
+SPLICED = [(package.READINGS, 60), ("sync", 0), (package.READINGS, 85)]
+
+
+@pytest.mark.parametrize("examples", [25, pytest.param(1500, marks=pytest.mark.long)])
 def test_whatever_becomes_of_what_was_not_synced_the_tables_are_beginnings_of_what_was_written(
-    pieces: list[tuple[str, int]], how: str, restart: bool, seed: int, at: float
+    examples: int,
 ) -> None:
     """At each moment, also within a sync; all that was durable by the last sync is there, and what
     is there ends with a row."""
-    layer, draw = PowerCut(), random.Random(seed)
-    with tempfile.TemporaryDirectory() as name, disk(layer):
-        folder = Path(name)
+
+    @settings(max_examples=examples, deadline=None)
+    @given(
+        pieces=pieces, how=st.sampled_from([*HOWS, "mixed"]), restart=st.booleans(),
+        seed=st.integers(0, 2**32), at=st.floats(0, 1),
+    )  # fmt: skip
+    @example(SPLICED, "pages", True, 3, 1.0)
+    @example(SPLICED, "pages", False, 3, 1.0)
+    def run(
+        pieces: list[tuple[str, int]], how: str, restart: bool, seed: int, at: float
+    ) -> None:
+        with tempfile.TemporaryDirectory() as name:
+            cut_and_mended(Path(name), pieces, how, restart, random.Random(seed), at)
+
+    run()
+
+
+def cut_and_mended(
+    folder: Path, pieces: list[tuple[str, int]], how: str, restart: bool, draw: random.Random,
+    at: float,
+) -> None:  # fmt: skip
+    layer = PowerCut()
+    with disk(layer):
         yard, writer = begun(folder)
-        moments: list[Path] = []
+        moments: list[tuple[Path, dict[str, bytes]]] = []
         durable = tables(yard.out)
-        least: list[dict[str, bytes]] = []
         calls = 0
+
+        def cut() -> None:
+            moments.append((folder / f"cut-{len(moments)}", durable))
+            layer.cut(yard.out, moments[-1][0], how, draw, restart)
 
         def after(what: str) -> None:
             nonlocal calls
             calls += 1
             if calls % 23 == int(at * 22.99):
-                moments.append(folder / f"cut-{len(moments)}")
-                layer.cut(yard.out, moments[-1], how, draw, restart)
-                least.append(durable)
+                cut()
 
         layer.after = after
         for k, (what, rows) in enumerate(pieces):
-            if what != "sync":
+            if what == "sync":
+                before = tables(yard.out)
+                writer.sync()
+                durable = before
+            else:
                 write(writer, what, k, rows)
-                continue
-            before = tables(yard.out)
-            writer.sync()
-            durable = before
-        moments.append(folder / "last")
-        layer.cut(yard.out, moments[-1], how, draw, restart)
-        least.append(durable)
         layer.after = lambda what: None
+        cut()
         written = tables(yard.out)
         writer.abandon()
-        for found, sure in zip(moments, least, strict=True):
-            for table, data in mended(found).items():
-                assert written[table].startswith(data), (table, how, found.name)
-                assert data.startswith(sure[table]) and data.endswith(b"\n"), (table, found.name)
+    for found, sure in moments:
+        for table, data in mended(found).items():
+            assert written[table].startswith(data), (table, how, found.name)
+            assert data.startswith(sure[table]) and data.endswith(b"\n"), (table, found.name)
 
 
 def spliced(folder: Path) -> tuple[Path, bytes]:
@@ -232,10 +248,11 @@ def test_the_marks_are_durable_before_the_tables_they_tell_of(tmp_path: Path) ->
 
 
 # -- only the recorder dies --------------------------------------------------------------------
+@pytest.mark.parametrize("step", [7, pytest.param(1, marks=pytest.mark.long)])
 @pytest.mark.parametrize("restart", [False, True])
 @pytest.mark.parametrize("name", TABLES)
 def test_a_file_cut_at_any_byte_keeps_each_whole_row_while_the_machine_runs_on(
-    tmp_path: Path, name: str, restart: bool
+    tmp_path: Path, name: str, restart: bool, step: int
 ) -> None:
     """On another run or machine, each row up to the last mark; the rest is kept beside them."""
     with disk(NoSync()):
@@ -245,7 +262,7 @@ def test_a_file_cut_at_any_byte_keeps_each_whole_row_while_the_machine_runs_on(
         writer.abandon()
     whole = (yard.out / name).read_bytes()
     of = marks.read(yard.out).tables[name]
-    for length in range(0, len(whole) + 1, 1 if os.environ.get("HAUL_LONG") else 5):
+    for length in range(0, len(whole) + 1, step):
         copy = tmp_path / "copy"
         shutil.copytree(yard.out, copy)
         (copy / name).write_bytes(whole[:length])
@@ -645,6 +662,20 @@ def test_the_power_may_fail_at_any_call_of_a_repair(tmp_path: Path, how: str) ->
     for n, other in enumerate(found):
         check_mended_again(other, master, whole, n)
     assert len(found) > 30
+
+
+@pytest.mark.parametrize("how", HOWS)
+def test_what_a_repair_has_sealed_outlives_a_power_cut_just_then(tmp_path: Path, how: str) -> None:
+    """A killed recorder's last rows are in the system's memory alone, until the repair syncs them."""
+    layer = PowerCut()
+    with disk(layer):
+        yard, writer = begun(tmp_path)
+        for k, name in enumerate(TABLES):
+            write(writer, name, k, 9)
+        writer.abandon()
+        verdict = repair(yard.out)
+        layer.cut(yard.out, tmp_path / "cut", how, random.Random(4))
+    assert verdict.state == "complete" and verify(tmp_path / "cut") == verdict
 
 
 def test_syncing_from_another_thread_never_leaves_a_mark_in_part(tmp_path: Path) -> None:
