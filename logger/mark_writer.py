@@ -27,6 +27,8 @@ class MarkWriter:
         self._fault = ""  # what the disk said last, "" where all that it was given is on it
         self._tries = 0
         self._missing = False
+        self._last: dict[str, bytes] = {}  # each table's last mark
+        self._since = 0  # bytes since all of them were written
 
     def begin(self) -> None:
         """For a new session; raises OSError."""
@@ -54,8 +56,13 @@ class MarkWriter:
         """The table will have that many bytes, of that SHA-256 (hex); before they are written."""
         if self._file is None or self.unmarked:
             return
+        data = self._last[name] = marks.line(name, size, digest)
+        self._since += len(data)
+        if self._since > marks.AGAIN:
+            # a reader looks at the end alone, and must find there the table that grew long ago
+            data, self._since = b"".join(self._last.values()), 0
         try:
-            self._file.write(marks.line(name, size, digest))
+            self._file.write(data)
         except OSError as error:
             self._refused(error)
 

@@ -25,7 +25,8 @@ from logger.files import open_plain
 from logger.package import MARKS
 
 DIGITS = 16
-MOST_READ = 8 << 20  # bytes from the end: an hour and more of marks at the recorder's fastest
+MOST_READ = 8 << 20  # bytes from the end: an hour of marks and more
+AGAIN = MOST_READ // 8  # bytes after which each table is marked again, if it grew or not
 _BOOT = Path("/proc/sys/kernel/random/boot_id")
 _HEADER = re.compile(rb"haul marks 1 ([0-9a-f-]{0,36})\n")
 _MOST_HEADER = 64
@@ -135,14 +136,15 @@ def doubt(found: Marks, proofs: Iterable[Proof], boot: str) -> str:
     is longer than its marks, or another, stood on a disk that was taken away, or was changed.
     """
     tables = list(proofs)
+    why = []
+    if boot and found.boot and found.boot != boot:
+        why.append("the machine was started anew since, or it is another")
     if not all(proof.agrees for proof in tables):
-        return "what stands there is not what was written"
+        why.append("what stands there is not what was written")
     if found.damaged:
-        return "the marks of what was written are damaged"
-    if not boot or not found.boot:
-        return "whether the machine was started anew since is not known"
-    if found.boot != boot:
-        return "the machine was started anew since, or it is another"
-    if any(proof.beyond for proof in tables):
-        return "more stands there than was written"
-    return ""
+        why.append("the marks of what was written are damaged")
+    if not why and not (boot and found.boot):
+        why.append("whether the machine was started anew since is not known")
+    if not why and any(proof.beyond for proof in tables):
+        why.append("more stands there than was written")
+    return ", and ".join(why)
