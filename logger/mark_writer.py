@@ -11,7 +11,7 @@ from pathlib import Path
 from logger import files, marks
 from logger.appender import Appender
 from logger.errors import one_line
-from logger.files import write_atomic
+from logger.files import sync_folder, write_atomic
 from logger.package import MARKS
 
 MOST_TRIES = 3  # syncs: some seconds
@@ -26,7 +26,7 @@ class MarkWriter:
         self._file: Appender | None = None
         self._fault = ""  # what the disk said last, "" where all that it was given is on it
         self._tries = 0
-        self._missing = False
+        self._missing = self._gone = False
         self._last: dict[str, bytes] = {}  # each table's last mark
         self._since = 0  # bytes since all of them were written
 
@@ -78,7 +78,13 @@ class MarkWriter:
     def sync(self) -> None:
         """Make durable what was written up to now; also for another thread than the one that
         writes.  Before the tables: what is durable of them then can be proved at once."""
-        if self._file is None or self.unmarked:
+        if self._file is None:
+            return
+        if self.unmarked:
+            if self._gone:  # a power cut must not bring them back
+                with contextlib.suppress(OSError):
+                    sync_folder(self._path.parent)
+                    self._gone = False
             return
         try:
             self._file.sync_written()
@@ -127,6 +133,7 @@ class MarkWriter:
         if self._file is not None and self._file.in_place():
             try:
                 files.ops.unlink(self._path)
+                self._gone = True
             except OSError:
                 with contextlib.suppress(OSError):
                     self._file.empty()

@@ -482,6 +482,30 @@ def test_a_disk_that_refuses_the_marks_alone_costs_no_reading_and_is_told(
     assert found == rows[: rows.rindex(b"\n") + 1]
 
 
+def test_marks_that_were_given_up_do_not_come_back_after_a_power_cut(tmp_path: Path) -> None:
+    """They would end where the disk began to refuse them, and cost all rows behind them."""
+
+    class Refuses(PowerCut):
+        def fsync(self, fd: int) -> None:
+            if self._paths[fd].name == MARKS and (yard.out / package.DESCRIPTOR).exists():
+                raise OSError(errno.EIO, os.strerror(errno.EIO))
+            super().fsync(fd)
+
+    layer = Refuses()
+    yard = Yard(tmp_path, force("x"))
+    with disk(layer):
+        writer = SessionWriter.create(yard.out, yard.rig.read_bytes(), yard.sensors)
+        for k in range(8):
+            write(writer, package.READINGS, k, 9)
+            writer.sync_written()
+            writer.look()
+        assert writer.unmarked == os.strerror(errno.EIO)
+        rows = (yard.out / package.READINGS).read_bytes()
+        layer.cut(yard.out, tmp_path / "cut", "scramble", random.Random(2))
+        writer.abandon()
+    assert rows.count(b"\n") == 73 and mended(tmp_path / "cut")[package.READINGS] == rows
+
+
 @pytest.mark.parametrize("kind", ["write", "fsync"])
 def test_marks_that_were_refused_for_a_while_go_on_at_the_very_byte(
     tmp_path: Path, kind: str
