@@ -25,7 +25,7 @@ class Appender:
 
     resume: bytes and running SHA-256 of what the file holds already; it is made durable at once.
     announce: told before a piece is written how many bytes there will then be, and their SHA-256
-    in hex; must not raise.
+    in hex; where it raises OSError, the piece is kept for later.
     """
 
     def __init__(
@@ -56,8 +56,12 @@ class Appender:
         """Append; raises OSError and keeps the rest for later."""
         self._hash.update(data)
         if self._announce is not None:
-            will_be = self.size + len(self.pending) + len(data)
-            self._announce(will_be, self._hash.hexdigest())
+            try:
+                will_be = self.size + len(self.pending) + len(data)
+                self._announce(will_be, self._hash.hexdigest())
+            except OSError:
+                self.pending += data
+                raise
         if self.pending:
             self.pending += data
             self.flush()

@@ -185,8 +185,7 @@ class WriterThread(threading.Thread):
         try:
             self._writer.put_back()
             self._writer.look()
-            self._writer.flush()
-            self._writer.sync()
+            self._writer.mend()
         except OSError as error:
             self.disk_fault = one_line(error.strerror or str(error), 100)
             return

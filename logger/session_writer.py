@@ -126,7 +126,6 @@ class SessionWriter:
             self.copy(f"{package.CALIBRATION}/{name}", data)
         files.ops.mkdir(self.folder / package.INBOX)
         self.sync()
-        self._marks.check()
         # last, because a folder with a descriptor is a session: everything it names is there,
         # after a power cut as well
         write_atomic(self.folder / package.DESCRIPTOR, package.to_bytes(self.descriptor))
@@ -206,6 +205,13 @@ class SessionWriter:
                 found[name] = found.get(name, 0) + 1
         return found
 
+    def mend(self) -> None:
+        """After a failure: write what it left, and make it durable; raises OSError.  Where the disk
+        refuses the marks alone, goes on without."""
+        self._marks.mend()
+        self.flush()
+        self.sync()
+
     def flush(self) -> None:
         """Write what earlier failures left; raises OSError."""
         self._marks.flush()
@@ -218,7 +224,6 @@ class SessionWriter:
         self._marks.sync()
         for file in self._files.values():
             file.sync()
-        self._marks.synced()
 
     def look(self) -> None:
         """Raises OSError where the folder no longer shows what is written: removed or moved."""
@@ -260,10 +265,11 @@ class SessionWriter:
 
     def sync_written(self) -> None:
         """`sync` for a thread of its own, beside the one that writes; raises OSError."""
-        self._marks.sync()
-        for file in self._files.values():
-            file.sync_written()
-        self._marks.synced()
+        try:
+            self._marks.sync()
+        finally:  # readings go first
+            for file in self._files.values():
+                file.sync_written()
 
     @property
     def unmarked(self) -> str:
@@ -276,7 +282,11 @@ class SessionWriter:
 
         Raises OSError, and may be called again: the session stays `cut short` until it is done.
         """
-        self.sync()
+        with contextlib.suppress(OSError):  # for a power cut until there is a seal
+            self._marks.flush()
+            self._marks.sync()
+        for file in self._files.values():
+            file.sync()
         hashes = {name: file.digest() for name, file in self._files.items()}
         hashes.update(self._copies)
         data = package.sealed_descriptor(self.descriptor, hashes, utc_text())
