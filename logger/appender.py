@@ -7,6 +7,7 @@ import hashlib
 import os
 import sys
 import threading
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -21,9 +22,16 @@ class Appender:
     After an OSError what was not written is kept, and the next `write` or `flush` goes on at the
     very byte: a row is never written twice nor in part.  What a failed fsync may have lost is
     written once more, in its place, before the next one counts.
+
+    resume: bytes and running SHA-256 of what the file holds already; it is made durable at once.
+    announce: told before a piece is written how many bytes there will then be, and their SHA-256
+    in hex; where it raises OSError, the piece is kept for later.
     """
 
-    def __init__(self, path: Path, resume: tuple[int, Any] | None = None) -> None:
+    def __init__(
+        self, path: Path, resume: tuple[int, Any] | None = None,
+        announce: Callable[[int, str], None] | None = None,
+    ) -> None:
         flags = os.O_RDWR | os.O_CREAT | os.O_APPEND | getattr(os, "O_NOFOLLOW", 0)
         self._fd = files.ops.open(path, flags | (0 if resume else os.O_EXCL))
         self.path = path
@@ -35,9 +43,25 @@ class Appender:
         # one thread writes and another may sync: what was written, and what of it is durable
         self._book = threading.Lock()
         self._syncing = threading.Lock()
+        self._announce = announce
+        if resume:
+            # what a killed process wrote may be in the system's memory alone
+            try:
+                files.ops.fsync(self._fd)
+            except OSError:
+                os.close(self._fd)
+                raise
 
     def write(self, data: bytes) -> None:
         """Append; raises OSError and keeps the rest for later."""
+        self._hash.update(data)
+        if self._announce is not None:
+            try:
+                will_be = self.size + len(self.pending) + len(data)
+                self._announce(will_be, self._hash.hexdigest())
+            except OSError:
+                self.pending += data
+                raise
         if self.pending:
             self.pending += data
             self.flush()
@@ -57,7 +81,6 @@ class Appender:
 
     def _put(self, view: bytes | memoryview) -> int:
         done = files.ops.write(self._fd, view)
-        self._hash.update(view[:done])
         with self._book:
             self._unsynced += view[:done]
             self.size += done
@@ -141,6 +164,10 @@ class Appender:
             self._unsynced.clear()
             self._doubtful = False
 
+    def empty(self) -> None:
+        """Take back all that was written; raises OSError."""
+        files.ops.truncate(self._fd, 0)
+
     def unwritten(self) -> bytes:
         """Whole rows that the disk has not taken, the one that it has in part among them."""
         if not self.pending:
@@ -152,7 +179,7 @@ class Appender:
         return begun + bytes(self.pending)
 
     def digest(self) -> tuple[str, int]:
-        """SHA-256 (hex) and bytes of what was written."""
+        """SHA-256 (hex) and bytes of what was written; behind a `sync` alone."""
         return self._hash.hexdigest(), self.size
 
     def close(self) -> None:

@@ -21,6 +21,7 @@ DESCRIPTOR = "datapackage.json"
 READINGS, EVENTS, CLOCK, REJECTS = "readings.csv", "events.csv", "clock.csv", "rejects.csv"
 RIG, SENSORS, CALIBRATION, INBOX = "rig.toml", "sensors.toml", "calibration", "inbox"
 SUMS, TORN_TAIL = "SHA256SUMS", "torn-tail.bin"
+MARKS = ".written"  # while it grows alone: no part of the session, and not sealed
 READINGS_HEADER = ("time_s", "channel", "reading")
 EVENTS_HEADER = ("time_s", "id", "kind", "channel", "value", "text")
 REJECTS_HEADER = ("time_s", "port", "cause", "line")

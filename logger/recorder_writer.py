@@ -89,6 +89,7 @@ class WriterThread(threading.Thread):
         self._not_held = 0
         self._lost_untold: Counter[str] = Counter()
         self._strangers = dict.fromkeys((reader.url for reader in readers), 0)
+        self._unmarked_told = False
         self._slept = clock.slept()
         self._syncer = Syncer(writer.sync_written)
         self._next = {"inbox": 0.0, "clock": 0.0, "sync": SYNC_S, "retry": 0.0}
@@ -184,8 +185,7 @@ class WriterThread(threading.Thread):
         try:
             self._writer.put_back()
             self._writer.look()
-            self._writer.flush()
-            self._writer.sync()
+            self._writer.mend()
         except OSError as error:
             self.disk_fault = one_line(error.strerror or str(error), 100)
             return
@@ -312,6 +312,10 @@ class WriterThread(threading.Thread):
             self._strange(reader, now)
         if self._disk_since is None:
             self._try(self._writer.look)
+        if self._writer.unmarked and not self._unmarked_told:
+            self._unmarked_told = True
+            self._event(now, "disk", text=f"what is written is not marked any more: {self._writer.unmarked}; "
+                        "after a power cut the last rows would be judged by their shape alone")
         if self._disk_since is None:
             self._clock_row(now)
 

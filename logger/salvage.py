@@ -1,9 +1,12 @@
 """The rows that an interruption spoilt: found, and moved out of a table into torn-tail.bin.
 
 A killed recorder leaves at most one row without its end.  After a power cut the disk may hold
-anything behind the last sync: nothing, zeros, other bytes.  So every row is looked at; one that is
-no row is moved, and with it the row on either side, because what stands next to foreign bytes may
-have lost its end or its beginning and still look whole.
+anything behind the last sync: nothing, zeros, other bytes, the recorder's own in another order, which
+make rows that look whole.  So what its marks do not prove goes first, where there is any doubt.
+
+Then every row is looked at, which is all where a session has no marks; one that is no row is moved,
+and with it the row on either side, because what stands next to foreign bytes may have lost its end or
+its beginning and still look whole.
 """
 
 from __future__ import annotations
@@ -12,13 +15,14 @@ import csv
 import math
 import os
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
-from logger import files, package
+from logger import files, marks, package
 from logger.files import open_plain, sync_folder, write_all
 from logger.package import csv_line
 
+_TABLES = (package.READINGS, package.EVENTS, package.CLOCK, package.REJECTS)
 _PIECE = 1 << 20
 _IN_ORDER = 4 << 20  # bytes from the end in which a time that goes back is looked for
 _NUMBER = rb"[-+]?+(?:[0-9]++(?:\.[0-9]*+)?+|\.[0-9]++)(?:[eE][-+]?+[0-9]++)?+"
@@ -30,25 +34,52 @@ _KIND = re.compile(r"[a-z][a-z ]{0,39}")
 Check = Callable[[list[str]], bool]
 
 
+def move_unproved_rows(folder: Path, boot: str) -> list[str]:
+    """Cut each table of a session behind what its marks prove, if there is doubt about the rest;
+    what was moved and why, in a sentence.  boot: the machine's run now.  Raises OSError."""
+    try:
+        found = marks.read(folder)
+    except FileNotFoundError:
+        return []
+    except OSError as error:
+        return [f"{package.MARKS} is of no use ({error.strerror}): rows were judged by their shape alone"]
+    proofs: dict[str, marks.Proof] = {}
+    for name in _TABLES:
+        path = _table(folder, name)
+        if path is not None and name in found.tables:
+            with open_plain(path) as file:
+                size = os.fstat(file.fileno()).st_size
+                proofs[name] = marks.prove(file, size, found.tables[name])
+    why = marks.doubt(found, proofs.values(), boot)
+    if not why:
+        return []
+    moved = {name: _move_behind(folder / name, proof.proved) for name, proof in proofs.items()}
+    bytes_of = " and ".join(f"{size} bytes of {name}" for name, size in moved.items() if size)
+    where = f"behind the last row proved whole went to {package.TORN_TAIL}"
+    return [f"{bytes_of} {where}: {why}"] if bytes_of else []
+
+
 def move_spoilt_rows(folder: Path, names: Sequence[str]) -> list[str]:
     """Clean the four tables of a session; what was moved, a sentence each.  Raises OSError."""
-    headers: dict[str, Sequence[str]] = {
-        package.READINGS: package.READINGS_HEADER,
-        package.EVENTS: package.EVENTS_HEADER,
-        package.CLOCK: package.clock_header(names),
-        package.REJECTS: package.REJECTS_HEADER,
-    }
+    headers = (package.READINGS_HEADER, package.EVENTS_HEADER, package.clock_header(names),
+               package.REJECTS_HEADER)
     said = []
-    for name, header in headers.items():
-        path = folder / name
-        if path.is_symlink():
-            raise OSError(0, f"{name} is a link: remove it")
-        if not path.exists():
+    for name, header in zip(_TABLES, headers, strict=True):
+        path = _table(folder, name)
+        if path is None:
             continue
         table = _Readings(names) if name == package.READINGS else _Cells(name, len(names))
         if moved := _clean(path, csv_line(header), table):
             said.append(f"{moved} bytes of {name} went to {package.TORN_TAIL}")
     return said
+
+
+def _table(folder: Path, name: str) -> Path | None:
+    """Where the table is, or None; raises OSError for a link, which may lead anywhere."""
+    path = folder / name
+    if path.is_symlink():
+        raise OSError(0, f"{name} is a link: remove it")
+    return path if path.exists() else None
 
 
 class _Readings:
@@ -134,15 +165,10 @@ def _clean(path: Path, header: bytes, table: _Readings | _Cells) -> int:
     moved = b"".join(line for line, good in zip(rest, keep, strict=True) if not good)
     if not moved:
         return 0
-    _set_aside(path.parent, moved)
+    _set_aside(path.parent, [moved])
     first = keep.index(False)
     if not any(keep[first:]):
-        fd = files.ops.open(path, os.O_RDWR)
-        try:
-            files.ops.truncate(fd, start + sum(map(len, rest[:first])))
-            files.ops.fsync(fd)
-        finally:
-            os.close(fd)
+        _truncate(path, start + sum(map(len, rest[:first])))
     else:
         kept = b"".join(line for line, good in zip(rest, keep, strict=True) if good)
         _rewrite(path, start, kept if start or keep[0] else header + kept)
@@ -204,12 +230,34 @@ def _only_cut(line: bytes) -> bool:
     return not line.endswith(b"\n") and text.isprintable()
 
 
-def _set_aside(folder: Path, data: bytes) -> None:
+def _move_behind(path: Path, at: int) -> int:
+    """Bytes that were moved from `at` to the table's end."""
+    with open_plain(path) as file:
+        moved = os.fstat(file.fileno()).st_size - at
+        if moved <= 0:
+            return 0
+        file.seek(at)
+        _set_aside(path.parent, iter(lambda: file.read(_PIECE), b""))
+    _truncate(path, at)
+    return moved
+
+
+def _truncate(path: Path, size: int) -> None:
+    fd = files.ops.open(path, os.O_RDWR)
+    try:
+        files.ops.truncate(fd, size)
+        files.ops.fsync(fd)
+    finally:
+        os.close(fd)
+
+
+def _set_aside(folder: Path, pieces: Iterable[bytes]) -> None:
     """Keep what will be cut off, durable before it is."""
     flags = os.O_WRONLY | os.O_CREAT | os.O_APPEND | getattr(os, "O_NOFOLLOW", 0)
     fd = files.ops.open(folder / package.TORN_TAIL, flags)
     try:
-        write_all(fd, data)
+        for data in pieces:
+            write_all(fd, data)
         files.ops.fsync(fd)
     finally:
         os.close(fd)

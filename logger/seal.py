@@ -13,7 +13,7 @@ from pathlib import Path
 
 from logger.files import open_plain
 from logger.lock import LOCK_NAME
-from logger.package import DESCRIPTOR, SUMS, self_consistent
+from logger.package import DESCRIPTOR, MARKS, SUMS, self_consistent
 
 MOST_SUMS = 16_000_000
 _LINE = re.compile(r"([0-9a-f]{64})  ([^\\\n]+)")
@@ -55,7 +55,7 @@ def hash_file(path: Path) -> str:
 
 def files_in(folder: Path) -> dict[str, str]:
     """Relative name (with /) of everything in the folder but directories, and what it is: "file",
-    "link" or "other".  The lock and the seal itself are left out."""
+    "link" or "other".  The lock, the marks and the seal itself are left out."""
     found: dict[str, str] = {}
     stack = [folder]
     while stack:
@@ -68,8 +68,8 @@ def files_in(folder: Path) -> dict[str, str]:
                 stack.append(Path(entry.path))
             else:
                 found[name] = "file" if entry.is_file(follow_symlinks=False) else "other"
-    found.pop(LOCK_NAME, None)
-    found.pop(SUMS, None)
+    for name in (LOCK_NAME, MARKS, SUMS):
+        found.pop(name, None)
     return found
 
 

@@ -7,6 +7,7 @@ import contextlib
 import hashlib
 import os
 from collections.abc import Iterable, Mapping
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +16,7 @@ from logger.appender import Appender
 from logger.clock import utc_text
 from logger.errors import SensorsFault, SessionFault, one_line
 from logger.files import make_folder, sync_folder, write_atomic
+from logger.mark_writer import MarkWriter
 from logger.package import csv_line
 from logger.seal import sums_text
 from logger.sensors import Sensors, calibration_copy_name
@@ -36,9 +38,15 @@ class SessionWriter:
         self._copies: dict[str, tuple[str, int]] = {}
         self._copied: dict[str, bytes] = {}
         self._files: dict[str, Appender] = {}
+        self._marks = MarkWriter(folder)
         try:
+            if resume is None:
+                self._marks.begin()
             for name in (package.READINGS, package.EVENTS, package.CLOCK, package.REJECTS):
-                self._files[name] = Appender(folder / name, resume[name] if resume else None)
+                state, announce = resume[name] if resume else None, partial(self._marks.mark, name)
+                self._files[name] = Appender(folder / name, state, announce)
+            if resume is not None:
+                self._marks.begin_again({n: file.digest() for n, file in self._files.items()})
         except OSError:
             self._close()
             raise
@@ -197,13 +205,23 @@ class SessionWriter:
                 found[name] = found.get(name, 0) + 1
         return found
 
+    def mend(self) -> None:
+        """After a failure: write what it left, and make it durable; raises OSError.  Where the disk
+        refuses the marks alone, goes on without."""
+        self._marks.mend()
+        self.flush()
+        self.sync()
+
     def flush(self) -> None:
         """Write what earlier failures left; raises OSError."""
+        self._marks.flush()
         for file in self._files.values():
             file.flush()
 
     def sync(self) -> None:
         """Make everything written durable; raises OSError."""
+        self._marks.flush()
+        self._marks.sync()
         for file in self._files.values():
             file.sync()
 
@@ -211,6 +229,7 @@ class SessionWriter:
         """Raises OSError where the folder no longer shows what is written: removed or moved."""
         if not all(file.in_place() for file in self._files.values()):
             raise FileNotFoundError(2, "the session's folder was removed or moved")
+        self._marks.look()
         if not self._lock.in_place():
             self._lock_again()
 
@@ -231,6 +250,7 @@ class SessionWriter:
                 write_atomic(self.folder / name, data)
         for file in gone:
             file.put_back()
+        self._marks.put_back()
         if not (self.folder / package.DESCRIPTOR).exists():
             write_atomic(self.folder / package.DESCRIPTOR, package.to_bytes(self.descriptor))
         sync_folder(self.folder)
@@ -245,8 +265,16 @@ class SessionWriter:
 
     def sync_written(self) -> None:
         """`sync` for a thread of its own, beside the one that writes; raises OSError."""
-        for file in self._files.values():
-            file.sync_written()
+        try:
+            self._marks.sync()
+        finally:  # readings go first
+            for file in self._files.values():
+                file.sync_written()
+
+    @property
+    def unmarked(self) -> str:
+        """Why what is written is not marked any more (see `marks`), or ""."""
+        return self._marks.unmarked
 
     # -- ending --------------------------------------------------------------------------------
     def seal(self) -> str:
@@ -254,7 +282,11 @@ class SessionWriter:
 
         Raises OSError, and may be called again: the session stays `cut short` until it is done.
         """
-        self.sync()
+        with contextlib.suppress(OSError):  # for a power cut until there is a seal
+            self._marks.flush()
+            self._marks.sync()
+        for file in self._files.values():
+            file.sync()
         hashes = {name: file.digest() for name, file in self._files.items()}
         hashes.update(self._copies)
         data = package.sealed_descriptor(self.descriptor, hashes, utc_text())
@@ -265,6 +297,7 @@ class SessionWriter:
         _remove_inbox(self.folder / package.INBOX)
         write_atomic(self.folder / package.SUMS, text)
         self._close()
+        self._marks.remove()
         self._lock.release()
         with contextlib.suppress(OSError):
             sync_folder(self.folder)
@@ -276,6 +309,7 @@ class SessionWriter:
         self._lock.release(remove=False)
 
     def _close(self) -> None:
+        self._marks.close()
         for file in self._files.values():
             file.close()
 

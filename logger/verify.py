@@ -10,7 +10,8 @@ from pathlib import Path
 from logger import files, lock, package, seal
 from logger.errors import SessionFault, one_line
 from logger.files import open_plain
-from logger.salvage import move_spoilt_rows
+from logger.marks import boot_id
+from logger.salvage import move_spoilt_rows, move_unproved_rows
 from logger.session_parse import parse_clock, parse_events
 from logger.session_writer import SessionWriter
 
@@ -109,7 +110,7 @@ def _seal_again(folder: Path, held: lock.SessionLock) -> None:
     headers = (package.READINGS_HEADER, package.EVENTS_HEADER, package.clock_header(names),
                package.REJECTS_HEADER)
     wrong = _sealed_before(folder)
-    said = move_spoilt_rows(folder, names)
+    said = [*move_unproved_rows(folder, boot_id()), *move_spoilt_rows(folder, names)]
     if wrong:
         said.append(f"NOT what was sealed before: {', '.join(wrong)}")
     last, own_ids = _last_time(folder, names)

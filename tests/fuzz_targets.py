@@ -28,6 +28,7 @@ from logger.files import FileOps
 from logger.format_xdr import sentence
 from logger.formats import MOST_LINE, decoder_for
 from logger.inbox import VERBS
+from logger.package import MARKS
 from logger.requests import RequestDesk
 from logger.sensors import for_recording, parse_sensors
 from logger.session import Follower, open_session, read_all, session_state
@@ -327,7 +328,7 @@ class Place:
         self.templates = self._templates()
 
     def _templates(self) -> list[dict[str, bytes]]:
-        """A sealed session, and one that was cut short."""
+        """A sealed session, and one that was cut short, with its marks and without."""
         found = []
         for sealed in (True, False):
             out = self.base / f"template-{sealed}"
@@ -346,6 +347,7 @@ class Place:
                 writer.abandon()
             found.append({p.name: p.read_bytes() for p in out.iterdir() if p.is_file()})
             shutil.rmtree(out)
+        found.append({name: data for name, data in found[-1].items() if name != MARKS})
         return found
 
     def close(self) -> None:
@@ -368,7 +370,7 @@ def place() -> Place:
     return _place[0]
 
 
-NAMES = ["datapackage.json", "readings.csv", "events.csv", "clock.csv", "rejects.csv", "rig.toml", "sensors.toml", "SHA256SUMS"]  # fmt: skip
+NAMES = ["datapackage.json", "readings.csv", "events.csv", "clock.csv", "rejects.csv", "rig.toml", "sensors.toml", "SHA256SUMS", MARKS]  # fmt: skip
 ROWS = [
     b"5,f,7\n", b"5,nobody,1\n", b"x,f,1\n", b"7,f\n", b"8,f,nan\n", b"1,f,9\n", b"9,f,1,2\n", b"\xff\xff\n", b'"\n', b"\n", b"\r\n",
     b"\0" * 50, b"1e400,f,1\n", b"99999,f,1e308\n", b"-5,d,-1e308\n", b'1,"x\n', b"y,r9,mark,,,\n", b"3,r000001,rig,,,../../x\n",
@@ -376,7 +378,7 @@ ROWS = [
     b"3,a,alarm,f,,stop: x\n", b"1,2026-01-01T00:00:00Z,1,0,1,0\n", b"1e9,x,1,0,1,0\n", b"1,x,-1,0,1,0\n", b"[]", b"{}", b"null",
     b"NaN", b'"a"', b"1e999", b"9" * 400, b"[" * 500, b"haul_format", b"channels", b"resources", b"path", b"../", b"/etc/passwd",
     b"sha256:", b"0" * 64, b",", b'"', b":", b"\\u0000", b"\\ud800", b"\xe2\x80\xa8", b"rig-2.toml", b"inf", b" 1 ,f, 2 \n", b"1_0,f,1_0\n",
-    b"0x10,f,1\n", b"1,f,1\r2,f,2\n", b"\xef\xbb\xbf", b"time_s,channel,reading\n",
+    b"readings.csv 24 0123456789abcdef\n", b"readings.csv 24", b"haul marks 1 \n", b"0x10,f,1\n", b"1,f,1\r2,f,2\n", b"\xef\xbb\xbf", b"time_s,channel,reading\n",
 ]  # fmt: skip
 
 
@@ -391,7 +393,7 @@ def session(data: bytes) -> None:
     folder = here.base / "session"
     shutil.rmtree(folder, ignore_errors=True)
     folder.mkdir()
-    found = dict(here.templates[data[0] % 2])
+    found = dict(here.templates[data[0] % 3])
     odd = data[1]
     for i in range(2, len(data) - 4, 5):
         name = NAMES[data[i] % len(NAMES)]
@@ -418,18 +420,18 @@ def session(data: bytes) -> None:
     elif odd % 16 == 2:
         os.mkfifo(folder / "pipe")
     elif odd % 16 == 3:
-        (folder / NAMES[odd // 16 % 8]).unlink(missing_ok=True)
-        os.mkfifo(folder / NAMES[odd // 16 % 8])
+        (folder / NAMES[odd // 16 % 9]).unlink(missing_ok=True)
+        os.mkfifo(folder / NAMES[odd // 16 % 9])
     elif odd % 16 == 4:
-        (folder / NAMES[odd // 16 % 8]).unlink(missing_ok=True)
-        (folder / NAMES[odd // 16 % 8]).mkdir()
+        (folder / NAMES[odd // 16 % 9]).unlink(missing_ok=True)
+        (folder / NAMES[odd // 16 % 9]).mkdir()
     elif odd % 16 == 5:
         (folder / "a\nb\\c").write_bytes(b"x")
     elif odd % 16 == 6:
         Path(os.fsdecode(bytes(folder) + b"/\xff\xfe")).write_bytes(b"x")
     elif odd % 16 == 7:
-        (folder / NAMES[odd // 16 % 8]).unlink(missing_ok=True)
-        (folder / NAMES[odd // 16 % 8]).symlink_to("/dev/zero")
+        (folder / NAMES[odd // 16 % 9]).unlink(missing_ok=True)
+        (folder / NAMES[odd // 16 % 9]).symlink_to("/dev/zero")
     calls: list[Callable[[Path], object]] = [open_session, read_all, session_state, _pieces]
     if data[1] % 5 == 0:
         calls.append(review_session)

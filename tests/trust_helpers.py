@@ -16,11 +16,12 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
-from logger import files
+from logger import files, marks
 from logger.errors import SessionFault
 from logger.files import FileOps
 from logger.formats import encode
 from logger.inbox import ask
+from logger.package import MARKS
 from logger.recorder import Outcome, record
 from logger.sensors import Sensors, parse_sensors
 from logger.session import Event, read_all
@@ -268,9 +269,24 @@ class PowerCut(FileOps):
             super().replace(source, target)
             self.after(f"rename {target.name}")
 
-    def cut(self, folder: Path, out: Path, how: str, draw: random.Random) -> None:
+    def hold(self, folder: Path) -> None:
+        """All that lies in a folder is durable as it is, its own name too."""
+        with self.lock:
+            for here in (folder.parent, folder, *(p for p in folder.rglob("*") if p.is_dir())):
+                for path in here.iterdir():
+                    self._next += 1
+                    self._ids[path.stat().st_ino] = self._next
+                    if path.is_file():
+                        self._bytes[self._next] = path.read_bytes()
+                self._names[here] = {p.name: self._ids[p.stat().st_ino] for p in here.iterdir()}
+
+    def cut(
+        self, folder: Path, out: Path, how: str, draw: random.Random, restart: bool = True
+    ) -> None:
         """What is left of `folder`, laid into `out`.  how: what the disk holds behind the last
-        sync of each file: drop, scramble, zeros, pages (their order lost), part."""
+        sync of each file: drop, scramble, zeros, pages (their order lost), part; mixed: of each
+        file another.  restart: as the machine sees it when it is started again; else as if the
+        disk alone had lost its power, under a machine that ran on."""
         with self.lock:
             if folder.name not in self._names.get(folder.parent, {}):
                 return  # the folder's own name was never made durable
@@ -290,9 +306,23 @@ class PowerCut(FileOps):
                     (out / here.relative_to(folder) / name).write_bytes(
                         data + spoil(extra, how, draw)
                     )
+            if restart:
+                restarted(out)
+
+
+def restarted(folder: Path) -> None:
+    """Let a session be of an earlier run of the machine.  The machine of a test cannot be started
+    anew, and its run is told by the first line of the session's marks alone: that is exchanged."""
+    path = folder / MARKS
+    if path.is_file():
+        head, end, rest = path.read_bytes().partition(b"\n")
+        if end and marks.parse(head + end, b"") is not None:
+            path.write_bytes(marks.header(EARLIER) + rest)
 
 
 def spoil(data: bytes, how: str, draw: random.Random) -> bytes:
+    if how == "mixed":
+        how = draw.choice(HOWS)
     if how == "drop" or not data:
         return b""
     if how == "part":
@@ -307,8 +337,9 @@ def spoil(data: bytes, how: str, draw: random.Random) -> bytes:
 
 
 HOWS = ("drop", "scramble", "zeros", "pages", "part")
+EARLIER = "00000000-0000-4000-8000-000000000000"
 
 __all__ = [
     "HOWS", "ROOT", "Counter", "NoSync", "PowerCut", "Running", "Yard", "all_taken", "count_into", "disk",
-    "force", "in_order", "recording", "serve_pty", "serve_tcp", "spoil", "travel", "until",
+    "force", "in_order", "recording", "restarted", "serve_pty", "serve_tcp", "spoil", "travel", "until",
 ]  # fmt: skip
