@@ -9,6 +9,7 @@ import time
 from pathlib import Path
 
 from live_helpers import Demo, Growing, Watched, start_haul, wait_until
+from slipway import force
 
 from analysis.virtual_haul import demo_text
 from logger.session import session_state
@@ -79,9 +80,8 @@ def test_a_recording_with_a_page_goes_on_and_ends_well_when_the_page_is_killed(t
     with socket.create_server(("127.0.0.1", 0)) as device:
         (tmp_path / "rig.toml").write_text(demo_text("rig.toml"), "utf-8")
         (tmp_path / "sensors.toml").write_text(
-            '[[channel]]\nname = "haul_force"\nquantity = "force"\nat = "haul"\nformat = "json"\nid = "f"\n'
-            f'unit = "N"\nport = "socket://127.0.0.1:{device.getsockname()[1]}"\n', "utf-8",
-        )  # fmt: skip
+            force(f'port = "socket://127.0.0.1:{device.getsockname()[1]}"'), "utf-8"
+        )
         process = start_haul(
             "record", tmp_path / "rig.toml", tmp_path / "sensors.toml", "--out", tmp_path / "s",
             "--for", 5, "--watch", "--http", 0, start_new_session=True,
