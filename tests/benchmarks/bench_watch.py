@@ -58,29 +58,32 @@ return Object.values(window.steps).every(seen => seen.some(([kind, at]) => kind 
 """
 
 
+def row_since(events: Path, size: int, text: bytes, pause_s: float) -> float | None:
+    """When a row with this text stood behind the first `size` bytes of the file; looked at so often."""
+    until = time.monotonic() + 3
+    while time.monotonic() < until:
+        if events.stat().st_size > size and text in events.read_bytes()[size:]:
+            return time.time()
+        time.sleep(pause_s)
+    return None
+
+
 def alarms(haul: Haul, steps: int) -> list[float]:
     """Seconds from writing the reading that satisfies the rule to the alarm's row in the file."""
     events = haul.out / "events.csv"
     took = []
     for _ in range(steps):
-        haul.device.force_N = 1.0
-        time.sleep(random.uniform(0.2, 0.4))
+        time.sleep(random.uniform(0.1, 0.3))  # at any moment of the writer's beat
         size = events.stat().st_size
         began = time.time()
         haul.device.force_N = 1500.0
-        seen = None
-        until = time.monotonic() + 3
-        while time.monotonic() < until:
-            if events.stat().st_size > size and b",alarm," in events.read_bytes()[size:]:
-                seen = time.time()
-                break
-            time.sleep(0.001)
+        seen = row_since(events, size, b"stop: haul_force", 0.001)
         over = [at for at, force in haul.device.sent[-400:] if force == 1500.0 and at >= began]
         assert seen is not None, "no alarm"
         satisfied = next(at for at in over if at - over[0] >= HOLD_S - 0.0005)
         took.append(max(0.0, seen - satisfied))
         haul.device.force_N = 1.0
-        time.sleep(0.3)
+        assert row_since(events, size, b"clear: haul_force", 0.02), "the alarm is not over"
     return took
 
 
