@@ -1,4 +1,7 @@
-"""In CI nothing is skipped: what a test needs is there, or its skip is a failure."""
+"""In CI nothing is skipped: what a test needs is there, or its skip is a failure.
+
+With `-n 2` two processes share the tests, most of which wait for a device, a page or a clock.
+"""
 
 from __future__ import annotations
 
@@ -16,6 +19,20 @@ def caches(tmp_path_factory):
         for name in ("XDG_CACHE_HOME", "LOCALAPPDATA"):
             patch.setenv(name, str(tmp_path_factory.mktemp("cache")))
         yield
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config, log):
+    """Files are given out whole and in their order, those with a browser as one: they wait longest,
+    so they come first, and one browser at a time is enough for a machine of two cores."""
+    from xdist.scheduler import LoadFileScheduling
+
+    class InOrder(LoadFileScheduling):
+        def _split_scope(self, nodeid):
+            return "browser" if "tests/browser/" in nodeid else super()._split_scope(nodeid)
+
+    config.option.loadscopereorder = False
+    return InOrder(config, log)
 
 
 @pytest.hookimpl(wrapper=True)

@@ -12,10 +12,10 @@ import urllib.request
 from pathlib import Path
 
 import numpy as np
+from slipway import rows
 
 import dashboard
 from analysis.virtual_haul import demo_sensors, demo_text, simulate
-from logger.package import csv_line
 from logger.sensors import parse_sensors
 from logger.session_writer import SessionWriter
 
@@ -36,14 +36,8 @@ class Growing:
         self.writer.event(0.0, "start")
 
     def rows(self, name: str, time_s, reading) -> None:
-        time_s, reading = np.atleast_1d(time_s), np.atleast_1d(reading)
-        self.counts[name] += len(time_s)
-        self.writer.readings(
-            b"".join(
-                csv_line((f"{t:.4f}", name, f"{r:.6g}"))
-                for t, r in zip(time_s.tolist(), reading.tolist(), strict=True)
-            )
-        )
+        self.counts[name] += np.size(time_s)
+        self.writer.readings(rows(time_s, **{name: reading}))
 
     def clock(self, time_s: float, drops: int = 0) -> None:
         self.writer.clock(time_s, UTC, [n for name in self.names for n in (self.counts[name], drops)])

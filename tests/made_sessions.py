@@ -7,6 +7,7 @@ import signal
 from pathlib import Path
 
 import numpy as np
+from slipway import force, rope, rows
 
 from logger.sensors import parse_sensors
 from logger.session_writer import SessionWriter
@@ -42,24 +43,6 @@ wll_kN = 4.0
 item = "G-1"
 slips_at_kN = 4.0
 """
-SENSORS = """
-[[channel]]
-name = "haul_force"
-quantity = "force"
-at = "haul"
-format = "json"
-id = "f"
-unit = "N"
-u = 2.0
-[[channel]]
-name = "{rope}"
-quantity = "length"
-at = "haul"
-format = "json"
-id = "r"
-unit = "m"
-u = 0.005
-"""
 
 
 def ma(e: float) -> float:
@@ -70,7 +53,7 @@ def ma(e: float) -> float:
 def made(
     out: Path, *, e: float = 0.9, load_N: float = 1200.0, load_u_N: float = 12.0, strokes: int = 2,
     stroke_s: float = 6.0, rest_s: float = 4.0, hz: float = 20.0, started_at: str = "2026-05-04T10:00:00.000Z",
-    title: str = "Launch, 3:1", note: str = "", item: str = "P-07", rope: str = "rope_out", seed: int = 1,
+    title: str = "Launch, 3:1", note: str = "", item: str = "P-07", counter: str = "rope_out", seed: int = 1,
     marks: int = 0, mark: str = "mark", seal: bool = True, rig: str | None = None, peak_N: float | None = None,
 ) -> Path:  # fmt: skip
     """A session of equal strokes at 0.5 m/s, each followed by a reset of all its rope."""
@@ -82,20 +65,15 @@ def made(
     # pulled for stroke_s, fed back in 2 s with the tension off
     back = np.clip((within - stroke_s - 0.5) / 2.0, 0.0, 1.0)
     way = np.where(t < 3.0, 0.0, np.minimum(within, stroke_s) * 0.5 * (1 - back))
-    force = np.where(hauling, load_N / ma(e), 0.0) + rng.normal(0.0, 1.0, len(t))
+    pull = np.where(hauling, load_N / ma(e), 0.0) + rng.normal(0.0, 1.0, len(t))
     if peak_N is not None:
-        force[np.searchsorted(t, 3.0 + stroke_s / 2)] = peak_N
+        pull[np.searchsorted(t, 3.0 + stroke_s / 2)] = peak_N
     text = RIG if rig is None else rig
     text = text.format(title=title, note=note, load_N=load_N, load_u_N=load_u_N, item=item)
-    sensors = parse_sensors(SENSORS.format(rope=rope), "sensors.toml")
+    sensors = parse_sensors(force("u = 2.0") + rope(name=counter), "sensors.toml")
     writer = SessionWriter.create(out, text.encode(), sensors, started_at=started_at)
     writer.event(0.0, "start")
-    names = ("haul_force", rope)
-    rows = [
-        f"{a:.4f},{names[0]},{b:.4f}\n{a:.4f},{names[1]},{c:.5f}\n"
-        for a, b, c in zip(t.tolist(), force.tolist(), way.tolist(), strict=True)
-    ]
-    writer.readings("".join(rows).encode())
+    writer.readings(rows(t, **{"haul_force": pull, counter: way}))
     for k in range(marks):
         writer.event(float(t[-1]) * k / marks, "mark", "", None, f"{mark} {k}")
     for time_s, n in ((0.0, 0), (float(t[-1]), len(t))):

@@ -10,50 +10,13 @@ import time
 from pathlib import Path
 
 from live_helpers import start_haul, wait_until
+from slipway import force, rope, three_to_one
 
-RIG = """
-title = "Launch on its cradle, 3:1"
-anchor_to_load_m = 12.0
-[load]
-resistance_N = 900.0
-pull_distance_m = 6.0
-[[rope]]
-name = "main"
-mbs_kN = 28.0
-path = [
-  { tie = "load" },
-  { grab = "G1", at_m = 9.0 },
-  { capture = "C1", on = "anchor" },
-  { pulley = "A1", on = "anchor" },
-  { pulley = "T1", on = "G1" },
-  { haul = "team" },
-]
-"""
-SENSORS = """
-[[channel]]
-name = "haul_force"
-quantity = "force"
-at = "haul"
-port = "{port}"
-baud = 115200
-format = "json"
-id = "f"
-unit = "N"
-u = 2.0
-capacity = 3000.0
-warn_at = 600.0
-stop_at = 800.0
-[[channel]]
-name = "rope_out"
-quantity = "length"
-at = "haul"
-port = "{port}"
-baud = 115200
-format = "json"
-id = "r"
-unit = "m"
-u = 0.005
-"""
+RIG = three_to_one("resistance_N = 900.0\npull_distance_m = 6.0", rope="mbs_kN = 28.0\n")
+PORT = ('port = "{port}"', "baud = 115200")
+SENSORS = force(
+    *PORT, "u = 2.0", "capacity = 3000.0", "warn_at = 600.0", "stop_at = 800.0"
+) + rope(*PORT)
 
 
 class Device:

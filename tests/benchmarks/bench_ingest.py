@@ -1,6 +1,7 @@
 """How fast lines come in, and what that costs.
 
-Run: python tests/benchmarks/bench_ingest.py, or pytest tests/benchmarks/bench_ingest.py -s.
+Run: python tests/benchmarks/bench_ingest.py.  Exit status 1 beyond three times a budget, or where a line
+is lost.
 Budgets of the project: at full speed at least 100 times the lines a second of the loop that people
 write (`readline`, `float`, `csv.writer`, flush), in one run over a pseudo-terminal; two ports of
 1,000 lines a second each, on a pty and on a socket, lose no line at under 10 % of a core.
@@ -16,8 +17,6 @@ import tempfile
 import textwrap
 import time
 from pathlib import Path
-
-import pytest
 
 from logger.formats import encode
 from logger.sensors import Channel, parse_sensors
@@ -197,23 +196,18 @@ def two_ports(folder: Path, seconds: float = 8.0) -> dict[str, float]:
     }
 
 
-@pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")
-def test_full_speed_is_a_hundred_times_the_readline_loop(tmp_path: Path) -> None:
-    found = full_speed(tmp_path)
-    print(f"full speed: {found} (budget: ratio {RATIO:g})")
-    assert found["lost"] == found["dropped"] == 0
-    assert found["ratio"] > RATIO / 3
-
-
-@pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")
-def test_two_ports_of_1000_lines_a_second_lose_nothing_and_cost_little(tmp_path: Path) -> None:
-    found = two_ports(tmp_path)
-    print(f"two ports: {found} (budget: {CPU:.0%} of a core)")
-    assert found["lost"] == found["dropped"] == 0
-    assert found["cpu_share"] < 3 * CPU
+def main() -> int:
+    failed = False
+    with tempfile.TemporaryDirectory() as name:
+        found = full_speed(Path(name))
+    print(f"full speed: {found} (budget: ratio {RATIO:g}, nothing lost)")
+    failed |= found["ratio"] < RATIO / 3 or found["lost"] + found["dropped"] > 0
+    with tempfile.TemporaryDirectory() as name:
+        found = two_ports(Path(name))
+    print(f"two ports: {found} (budget: {CPU:.0%} of a core, nothing lost)")
+    failed |= found["cpu_share"] > 3 * CPU or found["lost"] + found["dropped"] > 0
+    return int(failed)
 
 
 if __name__ == "__main__":
-    for measure in (full_speed, two_ports):
-        with tempfile.TemporaryDirectory() as name:
-            print(measure.__name__, measure(Path(name)))
+    sys.exit(main())

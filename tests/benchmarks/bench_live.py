@@ -21,57 +21,35 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from live_helpers import Growing
+from slipway import force, rope
 
 from dashboard.hub import Hub
 from dashboard.server import FaultLog, Server
 
 RATE = 20  # Hz of what was recorded before; what comes live has 100 Hz
-LIVE_S = 8.0
+LIVE_S = 6.0
 CYCLE_S = 60.0  # 40 s of hauling, 20 s of reset
-SENSORS = """
-[[channel]]
-name = "haul_force"
-quantity = "force"
-at = "haul"
-format = "json"
-id = "f"
-unit = "N"
-u = 1.0
-[[channel]]
-name = "rope_out"
-quantity = "length"
-at = "haul"
-format = "json"
-id = "r"
-unit = "m"
-u = 0.005
-"""
+SENSORS = force("u = 1.0") + rope()
 
 
 def pull(time_s):
     """Force and rope at these times: hand over hand, then a reset that feeds most of it back."""
     into = time_s % CYCLE_S
     hauling = into < 40.0
-    force = np.where(hauling, 340.0 + 90.0 * np.sin(6.3 * time_s), 0.5)
+    tension = np.where(hauling, 340.0 + 90.0 * np.sin(6.3 * time_s), 0.5)
     gained = 2.0 * np.floor(time_s / CYCLE_S)
-    rope = gained + np.where(hauling, 0.25 * into, 10.0 - 8.0 * (into - 40.0) / 20.0)
-    return force, rope
+    return tension, gained + np.where(hauling, 0.25 * into, 10.0 - 8.0 * (into - 40.0) / 20.0)
 
 
 def record(session: Growing, from_s: float, until_s: float, rate: float) -> None:
     """Rows of both channels and the clock, as a recorder appends them."""
     time_s = np.arange(from_s, until_s, 1 / rate)
-    force, rope = pull(time_s)
-    for name, values in (("haul_force", force), ("rope_out", rope)):
-        session.counts[name] += len(time_s)
-        head = "\n".join(
-            f"{t:.2f},{name},{v:.2f}" for t, v in zip(time_s.tolist(), values.tolist(), strict=True)
-        )
-        session.writer.readings(head.encode() + b"\n")
+    for name, values in zip(("haul_force", "rope_out"), pull(time_s), strict=True):
+        session.rows(name, time_s, values)
     session.clock(until_s)
 
 
-def measure(folder: Path, hours: float) -> dict[str, float]:
+def measure(folder: Path, hours: float, crowd: bool = True) -> dict[str, float]:
     session = Growing(folder, sensors=SENSORS)
     whole = hours * 3600
     step = 600.0
@@ -117,8 +95,8 @@ def measure(folder: Path, hours: float) -> dict[str, float]:
         trips.append(trip)
         sizes.append(size)
         time.sleep(max(0.0, 0.1 - (time.monotonic() - began)))
-    crowd, biggest = ten_viewers(server.url)
-    found |= {"crowd_ms": crowd, "crowd_bytes": biggest}
+    if crowd:
+        found["crowd_ms"], found["crowd_bytes"] = ten_viewers(server.url)
     stop.set()
     writer.join()
     found |= {
@@ -194,7 +172,7 @@ def main() -> int:
         return 0
     hours = float(sys.argv[1]) if len(sys.argv) > 1 else 10.0
     with tempfile.TemporaryDirectory() as folder:
-        short = measure(Path(folder) / "short", 1 / 60)
+        short = measure(Path(folder) / "short", 1 / 60, crowd=False)
         long = measure(Path(folder) / "long", hours)
     rows = [
         # what, value, budget (None: told only)

@@ -6,50 +6,16 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+from slipway import force, rope, three_to_one
 
 from dashboard.cli import main
 
-RIG = """
-title = "Launch on its cradle, 3:1"
-anchor_to_load_m = 12.0
-[defaults]
-pulley_efficiency = 0.90
-pulley_efficiency_u = 0.02
-[load]
-resistance_N = 813.0
-resistance_u_N = 5.0
-pull_distance_m = 6.0
-[[rope]]
-name = "main"
-length_m = 50.0
-mbs_kN = 28.0
-path = [
-  { tie = "load" },
-  { grab = "G1", at_m = 9.0 },
-  { capture = "C1", on = "anchor" },
-  { pulley = "A1", on = "anchor" },
-  { pulley = "T1", on = "G1" },
-  { haul = "team" },
-]
-"""
-SENSORS = """
-[[channel]]
-name = "haul_force"
-quantity = "force"
-at = "haul"
-format = "json"
-id = "f"
-unit = "N"
-u = 2.0
-[[channel]]
-name = "rope_out"
-quantity = "length"
-at = "haul"
-format = "json"
-id = "r"
-unit = "m"
-u = 0.005
-"""
+RIG = three_to_one(
+    "resistance_N = 813.0\nresistance_u_N = 5.0\npull_distance_m = 6.0",
+    rope="length_m = 50.0\nmbs_kN = 28.0\n",
+    more="[defaults]\npulley_efficiency = 0.90\npulley_efficiency_u = 0.02\n",
+)
+SENSORS = force("u = 2.0") + rope()
 
 
 @dataclass(frozen=True)

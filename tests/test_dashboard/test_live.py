@@ -5,60 +5,19 @@ import json
 import numpy as np
 import pytest
 from live_helpers import DemoPull, Growing, Page
+from slipway import channel, force, rope, three_to_one
 
 from analysis.travel import stroke
 from dashboard.live import Watch
 
-RIG = """
-title = "Launch on its cradle, 3:1"
-anchor_to_load_m = 12.0
-[load]
-kind = "slope"
-mass_kg = 620.0
-slope_deg = 6.0
-resistance_coefficient = 0.03
-pull_distance_m = 10.0
-[[rope]]
-name = "main"
-length_m = 50.0
-path = [
-  { tie = "load" },
-  { grab = "G1", at_m = 9.0 },
-  { capture = "C1", on = "anchor" },
-  { pulley = "A1", on = "anchor" },
-  { pulley = "T1", on = "G1" },
-  { haul = "team" },
-]
-[capture.C1]
-setback_m = 0.05
-"""
-SENSORS = """
-[[channel]]
-name = "haul_force"
-quantity = "force"
-at = "haul"
-format = "json"
-id = "f"
-unit = "N"
-u = 1.0
-capacity = 3000.0
-[[channel]]
-name = "rope_out"
-quantity = "length"
-at = "haul"
-format = "json"
-id = "r"
-unit = "m"
-u = 0.005
-[[channel]]
-name = "load_travel"
-quantity = "length"
-at = "load"
-format = "json"
-id = "l"
-unit = "m"
-u = 0.005
-"""
+RIG = three_to_one(
+    'kind = "slope"\nmass_kg = 620.0\nslope_deg = 6.0\nresistance_coefficient = 0.03\npull_distance_m = 10.0',
+    rope="length_m = 50.0\n",
+    more="[capture.C1]\nsetback_m = 0.05\n",
+)
+FORCE = force("u = 1.0", "capacity = 3000.0")
+LOAD = channel("load_travel", "length", "l", "u = 0.005", at="load")
+SENSORS = FORCE + rope() + LOAD
 START = 100.0  # this process's clock when a session is opened
 
 
@@ -269,13 +228,11 @@ def test_alarms_and_marks_reach_the_page_and_hostile_text_stays_text(tmp_path):
 
 
 def test_a_session_without_a_haul_cell_or_counter_opens_and_says_what_is_missing(tmp_path):
-    only_load = "[[channel]]" + SENSORS.split("[[channel]]")[3]
-    way = Slipway(tmp_path / "s", sensors=only_load)
+    way = Slipway(tmp_path / "s", sensors=LOAD)
     now = way.go(1.0, 0.0, 0.0, 0.1)
     assert now["w"] == "NO HAUL CELL" and now["f"] is None
     assert way.page.parts.get("ma") is None and "haul" in way.page.parts["why"]
-    only_force = "[[channel]]" + SENSORS.split("[[channel]]")[1]
-    way = Slipway(tmp_path / "t", sensors=only_force)
+    way = Slipway(tmp_path / "t", sensors=FORCE)
     now = way.go(3.0, 300.0, 0.0, 0.0)
     assert now["w"] == "UNDER TENSION" and now["sl"] is None
     assert "no counter" in way.page.parts["left"]["why"]

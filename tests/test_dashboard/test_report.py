@@ -94,7 +94,7 @@ def test_no_text_from_a_file_becomes_a_tag(tmp_path):
         title=HOSTILE,
         note=HOSTILE,
         item=HOSTILE,
-        rope="<b>rope",
+        counter="<b>rope",
         marks=1,
         mark=HOSTILE,
     )

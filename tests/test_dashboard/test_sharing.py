@@ -15,6 +15,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from live_helpers import Growing, start_haul, wait_until
+from slipway import force
 
 from dashboard import connections, qr, sharing
 from dashboard.gate import Refused, Request
@@ -572,9 +573,8 @@ def test_a_recording_shared_takes_an_operators_mark_and_refuses_a_viewers(tmp_pa
     with socket.create_server(("127.0.0.1", 0)) as device:
         (tmp_path / "rig.toml").write_text(demo_text("rig.toml"), "utf-8")
         (tmp_path / "sensors.toml").write_text(
-            '[[channel]]\nname = "haul_force"\nquantity = "force"\nat = "haul"\nformat = "json"\nid = "f"\n'
-            f'unit = "N"\nport = "socket://127.0.0.1:{device.getsockname()[1]}"\n', "utf-8",
-        )  # fmt: skip
+            force(f'port = "socket://127.0.0.1:{device.getsockname()[1]}"'), "utf-8"
+        )
         files = (tmp_path / "rig.toml", tmp_path / "sensors.toml", "--out", tmp_path / "s")
         process = start_haul("record", *files, "--watch", "--share", "127.0.0.1", "--for", 60)
         links = []

@@ -3,10 +3,12 @@
 import json
 import os
 import re
+import shutil
 import signal
 import subprocess
 import sys
 import time
+import urllib.request
 from pathlib import Path
 
 import pytest
@@ -28,6 +30,21 @@ def start(*argv, **more):
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, env={**os.environ, "PYTHONPATH": str(ROOT)},
         **more,
     )  # fmt: skip
+
+
+@pytest.fixture(scope="module", autouse=True)
+def thirty(tmp_path_factory):
+    """`haul demo --headless --for 30 --out D` and its D, begun before the first test of this module:
+    it records while they run, and the last one waits for what is left."""
+    if sys.platform == "win32":
+        yield None
+        return
+    out = tmp_path_factory.mktemp("thirty") / "D"
+    process = start("demo", "--headless", "--for", 30, "--out", out)
+    yield process, out
+    if process.poll() is None:
+        process.terminate()
+    process.communicate(timeout=15)
 
 
 @pytest.fixture
@@ -123,29 +140,6 @@ def test_a_port_that_cannot_be_served_is_one_line(haul, rig, sensors, true_file,
 
 
 @PTY
-def test_the_demo_as_promised(haul, tmp_path):
-    """haul demo --headless --for 30 --out D && haul verify D && haul review D --json"""
-    out = tmp_path / "D"
-    process = start("demo", "--headless", "--for", 30, "--out", out)
-    said, err = process.communicate(timeout=60)
-    assert process.returncode == 0, err
-    assert haul("verify", out).out.startswith("complete")
-    review = json.loads(haul("review", out, "--json").out)
-    assert review["state"] == "sealed"
-    assert sum(stroke["direction"] == "haul" for stroke in review["strokes"]) >= 3
-    true = json.loads((out / "datapackage.json").read_text("utf-8"))["simulation"]["true"]
-    for key in ("actual_ma", "efficiency", "pulley_efficiency"):
-        found = review["measured"][key]
-        assert abs(found["value"] - true[key]) <= found["U95"], key
-        assert found["U95"] <= 0.10 * found["value"], key
-    # nothing that the devices sent was lost, but for what was on the way at the start and the end
-    assert all(count >= 80 * 29 for count in review["readings"].values())
-    assert not any(review["dropped"].values())
-    assert "beside the truth" in said and "within" in said and "OUTSIDE" not in said
-    assert f"recording to {out}" in said
-
-
-@PTY
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGKILL])
 def test_ending_the_demo_ends_everything_and_seals(haul, tmp_path, number):
     out = tmp_path / "D"
@@ -175,12 +169,36 @@ def alive(pid):
 
 
 @PTY
-def test_the_demo_without_out_says_where_the_session_is(haul):
-    process = start("demo", "--for", 3)
+def test_the_demo_without_out_tells_its_page_and_its_session_and_both_end(haul):
+    process = start("demo", "--for", 3, "--http", 0)
     said, err = process.communicate(timeout=30)
     assert process.returncode == 0, err
+    urls = re.findall(r"^(http://127\.0\.0\.1:[0-9]+/)$", said, re.M)
+    assert len(urls) == 1
+    with pytest.raises(OSError):
+        urllib.request.urlopen(urls[0], timeout=2)
     session = Path(re.search(r"^session: (\S+);", said, re.M)[1])
     assert haul("verify", session).status == 0
-    import shutil
-
     shutil.rmtree(session.parent)
+
+
+@PTY
+def test_the_demo_as_promised(haul, thirty):
+    """haul demo --headless --for 30 --out D && haul verify D && haul review D --json"""
+    process, out = thirty
+    said, err = process.communicate(timeout=60)
+    assert process.returncode == 0, err
+    assert haul("verify", out).out.startswith("complete")
+    review = json.loads(haul("review", out, "--json").out)
+    assert review["state"] == "sealed"
+    assert sum(stroke["direction"] == "haul" for stroke in review["strokes"]) >= 3
+    true = json.loads((out / "datapackage.json").read_text("utf-8"))["simulation"]["true"]
+    for key in ("actual_ma", "efficiency", "pulley_efficiency"):
+        found = review["measured"][key]
+        assert abs(found["value"] - true[key]) <= found["U95"], key
+        assert found["U95"] <= 0.10 * found["value"], key
+    # nothing that the devices sent was lost, but for what was on the way at the start and the end
+    assert all(count >= 80 * 29 for count in review["readings"].values())
+    assert not any(review["dropped"].values())
+    assert "beside the truth" in said and "within" in said and "OUTSIDE" not in said
+    assert f"recording to {out}" in said

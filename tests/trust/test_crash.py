@@ -405,7 +405,7 @@ def test_a_folder_copied_while_it_grows_opens_and_can_be_sealed(tmp_path: Path) 
     pty, tcp = serve_pty(), serve_tcp()
     yard = Yard(tmp_path / "yard", force(pty.url) + travel(tcp.url))
     with recording(yard) as running:
-        assert tcp.wait_client()
+        until(lambda: yard.kinds().count("connect") == 2)
         counter = Counter([count_into(pty, yard), count_into(tcp, yard, "travel")], 1000.0)
         until(lambda: len(yard.values()) > 50)
         for i in range(6):

@@ -47,7 +47,7 @@ class Two:
     def __enter__(self) -> Two:
         self._recording = recording(self.yard)
         self.running = self._recording.__enter__()
-        assert self.good.wait_client()
+        until(lambda: self.yard.kinds().count("connect") == 2)
         self.counter = Counter([count_into(self.good, self.yard, "travel")], self.rate)
         time.sleep(0.1)  # what comes now is known to be whole
         return self
