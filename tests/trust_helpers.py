@@ -223,6 +223,24 @@ def disk(layer: FileOps) -> Iterator[FileOps]:
         files.ops = before
 
 
+class Killed(BaseException):
+    """Ends a process, as it were, in the middle of whatever it does."""
+
+
+def killed_in(call: Callable[[], object], folder: Path) -> bool:
+    """Whether it was `Killed`; the files under `folder` that it had open are closed then, as the
+    system does when a process ends."""
+    try:
+        call()
+    except Killed:
+        for entry in Path("/proc/self/fd").glob("*"):
+            with contextlib.suppress(OSError):
+                if entry.readlink().is_relative_to(folder):
+                    os.close(int(entry.name))
+        return True
+    return False
+
+
 class PowerCut(FileOps):
     """Knows what of a folder is on stable storage: names by fsync of the folder, bytes by fsync
     of the file; `cut` is what a machine finds after its power failed (fsync(2))."""
@@ -340,6 +358,6 @@ HOWS = ("drop", "scramble", "zeros", "pages", "part")
 EARLIER = "00000000-0000-4000-8000-000000000000"
 
 __all__ = [
-    "HOWS", "ROOT", "Counter", "NoSync", "PowerCut", "Running", "Yard", "all_taken", "count_into", "disk",
-    "force", "in_order", "recording", "restarted", "serve_pty", "serve_tcp", "spoil", "travel", "until",
+    "HOWS", "ROOT", "Counter", "Killed", "NoSync", "PowerCut", "Running", "Yard", "all_taken", "count_into", "disk",
+    "force", "in_order", "killed_in", "recording", "restarted", "serve_pty", "serve_tcp", "spoil", "travel", "until",
 ]  # fmt: skip

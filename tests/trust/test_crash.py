@@ -18,6 +18,7 @@ import pytest
 from trust_helpers import (
     HOWS,
     Counter,
+    Killed,
     NoSync,
     PowerCut,
     Yard,
@@ -26,6 +27,7 @@ from trust_helpers import (
     disk,
     force,
     in_order,
+    killed_in,
     recording,
     restarted,
     serve_pty,
@@ -197,7 +199,8 @@ def rows_written(writer: SessionWriter, count: int = 20) -> None:
 @pytest.mark.filterwarnings("ignore")
 @pytest.mark.parametrize("restart", [True, False])
 @pytest.mark.parametrize(
-    "how", ["drop", "scramble", *(pytest.param(h, marks=pytest.mark.long) for h in (*HOWS[2:], "mixed"))]
+    "how",
+    ["drop", "scramble", *(pytest.param(h, marks=pytest.mark.long) for h in (*HOWS[2:], "mixed"))],
 )
 def test_the_power_may_fail_after_any_call_between_the_first_and_the_seal(
     tmp_path: Path, how: str, restart: bool
@@ -242,10 +245,6 @@ def test_the_power_may_fail_after_any_call_between_the_first_and_the_seal(
             if checked % 20 == 0:
                 report = Package(str(out / "datapackage.json")).validate()
                 assert report.valid, report.flatten()
-
-
-class Killed(BaseException):
-    pass
 
 
 class KillAt(NoSync):
@@ -298,12 +297,8 @@ def test_a_repair_may_be_killed_at_any_call_and_done_again(tmp_path: Path, tail:
     while True:
         out = tmp_path / f"try-{n}"
         shutil.copytree(master.out, out)
-        try:
-            with disk(KillAt(n)):
-                repair(out)
-            done = True
-        except Killed:
-            done = False
+        with disk(KillAt(n)):
+            done = not killed_in(lambda out=out: repair(out), tmp_path)
         with disk(NoSync()):
             assert repair(out).state == "complete", n
         numbers = read_all(out).readings["force"].reading.tolist()

@@ -22,6 +22,7 @@ from hypothesis import strategies as st
 from trust_helpers import (
     HOWS,
     Counter,
+    Killed,
     NoSync,
     PowerCut,
     Yard,
@@ -29,6 +30,7 @@ from trust_helpers import (
     disk,
     force,
     in_order,
+    killed_in,
     recording,
     restarted,
     serve_pty,
@@ -129,9 +131,7 @@ def test_whatever_becomes_of_what_was_not_synced_the_tables_are_beginnings_of_wh
     )  # fmt: skip
     @example(SPLICED, "pages", True, 3, 1.0)
     @example(SPLICED, "pages", False, 3, 1.0)
-    def run(
-        pieces: list[tuple[str, int]], how: str, restart: bool, seed: int, at: float
-    ) -> None:
+    def run(pieces: list[tuple[str, int]], how: str, restart: bool, seed: int, at: float) -> None:
         with tempfile.TemporaryDirectory() as name:
             cut_and_mended(Path(name), pieces, how, restart, random.Random(seed), at)
 
@@ -398,7 +398,9 @@ def test_marks_left_in_a_sealed_session_are_no_part_of_it(
     assert main(["review", str(yard.out), "--html", str(tmp_path / "out.html")]) == 0
     capsys.readouterr()
     if shutil.which("sha256sum") is not None:
-        subprocess.run(["sha256sum", "-c", "--strict", "--quiet", package.SUMS], cwd=yard.out, check=True)
+        subprocess.run(
+            ["sha256sum", "-c", "--strict", "--quiet", package.SUMS], cwd=yard.out, check=True
+        )
     if what == "left":  # and a copy without them is the same session
         shutil.copytree(yard.out, tmp_path / "copy", ignore=shutil.ignore_patterns(MARKS))
         assert verify(tmp_path / "copy").digest == digest
@@ -447,7 +449,9 @@ class RefusesMarks(FileOps):
 
 
 @contextmanager
-def recorder_whose_marks_are_refused(folder: Path, kind: str) -> Iterator[tuple[Yard, RefusesMarks]]:
+def recorder_whose_marks_are_refused(
+    folder: Path, kind: str
+) -> Iterator[tuple[Yard, RefusesMarks]]:
     device = serve_pty()
     yard, layer = Yard(folder, force(device.url)), RefusesMarks(kind)
     with disk(layer), recording(yard) as running:
@@ -645,10 +649,6 @@ def test_what_is_laid_in_the_marks_place_is_neither_followed_nor_taken_for_them(
 
 
 # -- a repair is itself cut short ----------------------------------------------------------------
-class Killed(BaseException):
-    pass
-
-
 def cut_on_another_machine(folder: Path, how: str) -> tuple[Path, dict[str, bytes]]:
     """A session that a power cut ended, and what a repair that nothing disturbs makes of it."""
     layer = PowerCut()
@@ -709,12 +709,8 @@ def test_a_repair_may_be_killed_at_any_call_and_done_again_here_or_elsewhere(
                 raise Killed
 
         layer.after = after
-        try:
-            with disk(layer):
-                repair(out)
-            done = True
-        except Killed:
-            pass
+        with disk(layer):
+            done = not killed_in(lambda out=out: repair(out), tmp_path)
         if n % 2 and not by_hand:
             restarted(out)
         check_mended_again(out, master, whole, n)
