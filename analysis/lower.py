@@ -55,7 +55,10 @@ def both_ways(rig: Rig, known: Model, result: Result, seen: Observations) -> Way
     value = force(x)
     if not math.isfinite(value) or value <= 0:
         return None
-    step = np.array([1e-4 * haul, 1e-4 * lower, max(1e-4 * ground, 1e-9), 0.05])
+    if load.kind == "slope" and load.coefficient is None and not _parts(load, value):
+        return None
+    # over a standard uncertainty either way (JCGM 100, 5.1.3 note 2): the load force bends in both
+    step = np.array([1e-4 * haul, 1e-4 * lower, ground_u or 1e-9, ASYMMETRY_U])
     d = slopes(force, x, step)
     if not np.all(np.isfinite(d)):
         return None
@@ -70,6 +73,17 @@ def both_ways(rig: Rig, known: Model, result: Result, seen: Observations) -> Way
         "haul-and-lower", share, value - d[0] * haul, tuple(t for t in terms if t.u > 0),
         same_gain_N=d[1] * lower, same_zero=d[1],
     )  # fmt: skip
+
+
+def _parts(load: Load, force_N: float) -> bool:
+    """Whether a known mass parts ground from pulleys.
+
+    F + F' as a function of the losses has its least where F / F' = (1 + a) / (1 - a), so two losses
+    may explain the forces; with t = (F - F') / (F + F') the one taken is the true one if t > a.
+    That is asked for with two standard uncertainties of a.
+    """
+    weight = (load.mass_kg or 0.0) * G * math.sin(load.slope_rad)
+    return force_N > (1 + 2 * ASYMMETRY_U) * weight
 
 
 def _ground(load: Load) -> tuple[float, float]:
