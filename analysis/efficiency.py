@@ -17,7 +17,15 @@ from analysis.predict import Model, common_efficiency
 from analysis.result import Result
 from analysis.strokes import Stroke
 from analysis.uncertainty import Component, Quantity, type_a
-from analysis.ways import Observations, Way, cell_u, cell_way, known_way, observations
+from analysis.ways import (
+    Observations,
+    Way,
+    cell_degrees,
+    cell_u,
+    cell_way,
+    known_way,
+    observations,
+)
 from analysis.work import NO_TRAVEL, Travel, out_J, travelled, work_ratio
 from logger.sensors import Channel
 
@@ -202,9 +210,10 @@ def advantage(forces: tuple[Channel, ...], way: Way, seen: Observations) -> Quan
 def _cell(channel: Channel, value: float, gain: float, zero: float) -> list[Component]:
     """A cell's scale and zero.  gain: d result / d force where the error grows with the force."""
     scale_u, zero_u = cell_u(channel, value)
+    scale_degrees, zero_degrees = cell_degrees(channel, value)
     return [
-        Component(f"{channel.name}: scale", abs(gain) * scale_u),
-        Component(f"{channel.name}: zero", abs(zero) * zero_u),
+        Component(f"{channel.name}: scale", abs(gain) * scale_u, scale_degrees),
+        Component(f"{channel.name}: zero", abs(zero) * zero_u, zero_degrees),
     ]
 
 
