@@ -173,8 +173,24 @@ def test_a_load_that_jerks_is_covered_though_the_force_varies_least_at_a_wrong_l
     done = np.where(pulled, k + (1 - np.cos(angle)) / 2, 36.0) * (t > 2)
     rope = np.clip(t - 2, 0, 54) * 0.3
     data = block(haul=(t + late_s, force), rope=(t, rope), way=(t, 0.15 * done))
-    found = review(three(), sensors("haul", "rope", "way"), data)["measured"]["haul_force_N"]
-    assert abs(found["value"] - 400) <= found["U95"] < 120
+    found = review(three(), sensors("haul", "rope", "way"), data)
+    force = found["measured"]["haul_force_N"]
+    assert abs(force["value"] - 400) <= force["U95"] < 120
+    assert not any("in jerks" in w for w in found["warnings"])  # it moves for two thirds of the time
+
+
+def test_a_load_that_stands_for_most_of_the_rope_is_told():
+    """Rope at 0.3 m/s for 5 s, then the load makes its 0.5 m in 0.5 s."""
+    t = np.arange(0, 62, 0.02)
+    u, k = (t - 2) % 5.5, np.floor((t - 2) / 5.5)
+    pulled = (t > 2) & (t < 57)
+    force = np.where(pulled, np.interp(u, [0, 5, 5.5], [300.0, 500.0, 300.0]), 0.0)
+    way = 0.55 * np.where(pulled, k + np.interp(u, [5, 5.5], [0, 1]), 10.0) * (t > 2)
+    rope = np.clip(t - 2, 0, 55) * 0.3
+    data = block(haul=(t, force), rope=(t, rope), way=(t, way))
+    said = review(three(), sensors("haul", "rope", "way"), data)["warnings"]
+    [line] = [w for w in said if "in jerks" in w]
+    assert "the load stood while" in line
 
 
 def test_a_short_stroke_keeps_the_doubt_about_the_lag():
