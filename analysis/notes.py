@@ -1,4 +1,4 @@
-"""Warnings that follow from rope and load counted side by side, stroke by stroke."""
+"""Warnings that follow from rope and load counted side by side, stroke by stroke, and from a zero."""
 
 from __future__ import annotations
 
@@ -11,6 +11,9 @@ from analysis.segments import Segments
 from analysis.strokes import Stroke
 
 UNEQUAL = 0.10  # share of the rope that load x ratio may differ from before it is told
+# share of the floor, so three standard uncertainties of the zero or 4.5 of the noise, that a cell may
+# read below nothing
+BELOW = 0.75
 SEEN_M = 0.10  # of rope, the least that is told
 
 
@@ -18,13 +21,15 @@ def notes(
     known: Roles, seg: Segments | None, strokes: Sequence[Stroke], seen: Lag = NO_LAG,
     told: Lag | None = None,
 ) -> list[str]:
-    """What the counters say against each other; nothing where there is one counter only.
+    """What the counters say against each other, and a haul cell against what rope can do.
 
     seen: the rope counter's lag behind the haul cell in the readings; told: in the sensors file.
     """
-    if seg is None or known.progress is None:
+    if seg is None:
         return []
-    late = _late(known, told or seen) + _contradicts(known, seen, told)
+    if known.progress is None:
+        return _pushes(known, seg)
+    late = _pushes(known, seg) + _late(known, told or seen) + _contradicts(known, seen, told)
     if known.load_length is None:
         hauled = any(s.direction == "haul" for s in strokes)
         lines = ["no counter at the load: a grab that creeps is not visible"] if hauled else []
@@ -44,6 +49,18 @@ def notes(
             "turn the sign of one scale"
         )
     return lines + _creep(known, strokes)
+
+
+def _pushes(known: Roles, seg: Segments) -> list[str]:
+    """A zero that is wrong downwards: rope cannot push."""
+    cell = known.haul_force
+    if cell is None or seg.lowest_N >= -BELOW * seg.settings.floor_N:
+        return []
+    return [
+        f"{cell.name} reads {seg.lowest_N:.0f} N at its least, and rope cannot push: its zero is off by "
+        f"more than is said of it (u {float(cell.u_si(0.0)):.1f} N), and so is every force: take the "
+        "zero with the rope slack"
+    ]
 
 
 def _late(known: Roles, lag: Lag) -> list[str]:
