@@ -6,6 +6,6 @@ Read in this order. The rig: `bodies`, `rig` (the file, through `rig_file` and `
 (all conditions), `handbook`, `choose`. The measurement: `analyser` (strokes and events from
 readings, with `feed`, `grid`, `levels`, `segments`, `strokes`, `steady`, `facts`, `lag`, `lags`),
 `ways`, `lower`, `across` (how the load force is known), `uncertainty`, `efficiency`, `work`,
-`stages`, `as_built`, `verdict`, `review`. Afterwards: `whole`, `series`, `compare`, `session_rows`,
+`stages`, `as_built`, `verified`, `notes`, `verdict`, `review`. Afterwards: `whole`, `series`, `compare`, `session_rows`,
 `index`, `batch`, `trend`, `gear`. May import from logger, never from dashboard.
 """

@@ -344,6 +344,7 @@ class Analyser:
             stated(counter, self.roles.haul_force)
             for counter in (self.roles.progress, self.roles.load_length)
         )
+        cells = [stated(cell, self.roles.haul_force) for cell in self.roles.forces]
         strokes, lag_share = with_lag(strokes, by_rope or delay)
         found, resets = derived(self.roles, self._feeds, seg, start, end, last)
         haul = self._feeds[self.roles.haul_force.name] if self.roles.haul_force else None
@@ -376,7 +377,7 @@ class Analyser:
             delay.u_s,
             delay.why_not,
             lag_share,
-            seg.lags.result(delay, by_rope, by_load) if seg else (),
+            seg.lags.result(delay, by_rope, by_load, cells) if seg else (),
             seg.mean_N if seg and self.roles.haul_force else None,
         )
 

@@ -17,7 +17,15 @@ from analysis.predict import Model, common_efficiency
 from analysis.result import Result
 from analysis.strokes import Stroke
 from analysis.uncertainty import Component, Quantity, type_a
-from analysis.ways import Observations, Way, cell_u, cell_way, known_way, observations
+from analysis.ways import (
+    Observations,
+    Way,
+    cell_degrees,
+    cell_u,
+    cell_way,
+    known_way,
+    observations,
+)
 from analysis.work import NO_TRAVEL, Travel, out_J, travelled, work_ratio
 from logger.sensors import Channel
 
@@ -25,6 +33,7 @@ __all__ = ["Estimates", "estimate", "observations"]
 
 TOO_SMALL = 0.20  # standard uncertainty of the cell / force: no answer beyond
 SMALL = 0.05  # ... and a warning beyond
+STOOD = 0.5  # share of the rope hauled, from which a load that stood is told
 SATURATED_SHARE = 0.05
 LAGS_MATTER = 0.03  # of a mean force, left by lags
 
@@ -85,6 +94,13 @@ def estimate(rig: Rig, known: Model, result: Result, given: Way | None = None) -
             "only; their ratio, the advantage, hardly feels it where a cell is at the load. If you know "
             "the delays, state delay_s and delay_u_s of both channels in the sensors file"
         )
+    stood = _stood(haul) if result.roles.load_length is not None else 0.0
+    if stood > STOOD:
+        warnings.append(
+            f"the load stood while {100 * stood:.0f} % of the rope was hauled: it moves in jerks, or the "
+            "strokes are short for a rope that stretches so much; forces over the little that is left "
+            "hang on the channels' delays: haul more evenly, or with less rope between hands and load"
+        )
     if len(seen) == 1:
         warnings.append("one observation only: how far results scatter is not known")
     found = Estimates(force, travel=travel, strokes=none, warnings=tuple(warnings), seen=seen)
@@ -134,6 +150,13 @@ def estimate(rig: Rig, known: Model, result: Result, given: Way | None = None) -
             for s in result.strokes
         ),
     )
+
+
+def _stood(strokes: list[Stroke]) -> float:
+    """Share of the rope hauled in which the load stood."""
+    rope = sum(s.haul_travel_m for s in strokes)
+    moved = sum(s.steady.distance_m for s in strokes if s.steady is not None)
+    return 1 - moved / rope if rope > 0 else 0.0
 
 
 def choose_way(rig: Rig, known: Model, result: Result, seen: Observations) -> Way | None:
@@ -202,9 +225,10 @@ def advantage(forces: tuple[Channel, ...], way: Way, seen: Observations) -> Quan
 def _cell(channel: Channel, value: float, gain: float, zero: float) -> list[Component]:
     """A cell's scale and zero.  gain: d result / d force where the error grows with the force."""
     scale_u, zero_u = cell_u(channel, value)
+    scale_degrees, zero_degrees = cell_degrees(channel, value)
     return [
-        Component(f"{channel.name}: scale", abs(gain) * scale_u),
-        Component(f"{channel.name}: zero", abs(zero) * zero_u),
+        Component(f"{channel.name}: scale", abs(gain) * scale_u, scale_degrees),
+        Component(f"{channel.name}: zero", abs(zero) * zero_u, zero_degrees),
     ]
 
 

@@ -12,14 +12,17 @@ can't be aligned from a steady haul without knowing rope and load: the
 force may ripple with the speed or with its change.  Its lag is taken as the difference of two
 delays, each anything up to 0.3 s: a triangle, over which means are taken and whose standard
 deviation counts as uncertainty (JCGM 100, 4.3.9); where the sensors file states both delays, their
-difference and its uncertainty go in its place.  Lags at which the force, weighted with
-distance, varies less are likelier: hands that stop and go stop force and rope together.
+difference and its uncertainty go in its place.  Lags at which the force, weighted with the
+rope's distance, varies less are likelier: hands that stop and go stop force and rope together.  Not
+so with the load's distance: a load that jerks moves while the force falls, and the force of the
+break-away, which a late cell shows instead, varies least.
 """
 
 from __future__ import annotations
 
 import copy
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -35,7 +38,7 @@ REACH = 2 * MOST  # cells: a lag of travel and one between cells
 KEEP = 4 * RATE  # cells kept for the next block
 RECENT = 48  # cells within which a hand has pulled, and pulls again
 RUNS_BACK_M_S = 0.1  # rope that runs back faster is let go or lowered
-LEAST_CELLS = 3 * RATE  # of steady hauling, before anything is said
+LEAST_CELLS = 3 * RATE  # of steady hauling, before anything is corrected by it
 ENOUGH = 600  # seconds with steady hauling: devices keep their delays, so more is not looked at
 SHARP = 2  # how much a lag counts at which the force varies less along the rope
 # share of the doubt that stays where the rope counter's lag is known: rope that stretches between
@@ -149,27 +152,35 @@ class LagSums:
         self.changes = in_order(self.changes, pairs)
 
     def result(
-        self, seen: Lag = NO_LAG, rope: Lag | None = None, load: Lag | None = None
+        self,
+        seen: Lag = NO_LAG,
+        rope: Lag | None = None,
+        load: Lag | None = None,
+        cells: Sequence[Lag | None] = (),
     ) -> tuple[ChannelLag, ...]:
         """What the sums tell now, per force channel, the haul cell first.
 
-        seen: the rope counter's lag where tension was let off; rope, load: these counters' lags
-        behind the haul cell as they are `stated`.
+        seen: the rope counter's lag where tension was let off; rope, load, cells: these counters'
+        and each force channel's lag behind the haul cell as they are `stated`.
         """
+        apart = (*cells, *[None] * (self.forces - len(cells)))
         w = int(self.cells[1] > 0.5 * self.cells[0])  # the load's way, where its counter is fine
-        if self.cells[w] < LEAST_CELLS or not self.distance[w] > 0:
+        if not self.distance[w] > 0:
             return (ChannelLag(),) * self.forces
         mean = self.sums[w] / self.distance[w]
         if not mean[:, REACH // STEP].all():
             return (ChannelLag(),) * self.forces
         known = load if w else rope
+        enough = bool(self.cells[w] >= LEAST_CELLS)
         if known is not None:
             likely = _near(known, STATED)
-            return tuple(self._of(mean, j, STATED, likely / likely.sum()) for j in range(self.forces))
+            likely /= likely.sum()
+            found = [self._of(mean, j, STATED, likely, lag) for j, lag in enumerate(apart)]
+            return tuple(lag if enough else _doubted(lag) for lag in found)
         haul = np.interp(DOUBT, WAY_LAGS, mean[0])
         spread = self.square[w] / self.distance[w] - mean[0] ** 2
         spread = np.interp(DOUBT, WAY_LAGS, np.maximum(spread, 0.0)) + (0.01 * mean[0, 0]) ** 2
-        likely = LIKELY * (spread.min() / spread) ** SHARP
+        likely = LIKELY.copy() if w else LIKELY * (spread.min() / spread) ** SHARP
         if w == 1 and seen.lag_s is not None and seen.u_s and self.distance[0] > 0:
             # the load counter's own lag is not seen, but the mean over the rope's way is known
             by_rope = np.interp(DOUBT, WAY_LAGS, self.sums[0, 0] / self.distance[0])
@@ -185,11 +196,18 @@ class LagSums:
         if not likely.sum() > 1e-9:
             likely = LIKELY.copy()
         likely /= likely.sum()
-        return tuple(self._of(mean, j, DOUBT, likely) for j in range(self.forces))
+        found = [self._of(mean, j, DOUBT, likely, lag) for j, lag in enumerate(apart)]
+        return tuple(lag if enough else _doubted(lag) for lag in found)
 
-    def _of(self, means: Floats, j: int, lags: Ints, likely: Floats) -> ChannelLag:
-        """means (f, WAY_LAGS): mean force over distance; likely: how likely each of `lags` is."""
-        behind = self._behind(j)
+    def _of(
+        self, means: Floats, j: int, lags: Ints, likely: Floats, apart: Lag | None
+    ) -> ChannelLag:
+        """means (f, WAY_LAGS): mean force over distance; likely: how likely each of `lags` is;
+        apart: the channel's lag behind the haul cell as it is stated, believed where the two cells'
+        changes do not tell it."""
+        behind, doubt = self._behind(j), 0.0
+        if behind is None and apart is not None:
+            behind, doubt = (apart.lag_s or 0.0) * RATE, (apart.u_s or 0.0) * RATE
         haul = np.interp(lags, WAY_LAGS, means[0])
         here = np.interp(lags + (behind or 0.0), WAY_LAGS, means[j])
         now, haul_now = (float(means[i, REACH // STEP]) for i in (j, 0))
@@ -200,6 +218,12 @@ class LagSums:
         u, ratio_u = (
             float(np.hypot(a, MISFIT * abs(b - 1))) for a, b in ((u, factor), (ratio_u, ratio))
         )
+        if doubt:
+            early, late = (
+                float(likely @ np.interp(lags + (behind or 0.0) + d, WAY_LAGS, means[j])) / now
+                for d in (-doubt, doubt)
+            )
+            u, ratio_u = (float(np.hypot(a, (late - early) / 2)) for a in (u, ratio_u))
         return ChannelLag(None if behind is None else behind / RATE, factor, u, ratio, ratio_u)
 
     def _behind(self, j: int) -> float | None:
@@ -217,6 +241,15 @@ class LagSums:
         before, most, after = (float(x) for x in alike[k - 1 : k + 2])
         bend = before - 2 * most + after
         return float(CELL_LAGS[k]) + (0.5 * (before - after) / bend if bend < 0 else 0.0)
+
+
+def _doubted(lag: ChannelLag) -> ChannelLag:
+    """Nothing corrected, the correction that was found as its doubt: from too little hauling."""
+    return ChannelLag(
+        None,
+        factor_u=math.hypot(lag.factor_u, lag.factor - 1),
+        ratio_u=math.hypot(lag.ratio_u, lag.ratio - 1),
+    )
 
 
 def _near(known: Lag, lags: Ints) -> Floats:

@@ -2,7 +2,8 @@
 
 Hauling F = MA(e) S, giving back F' = MA'(1/e) S', with the forces that the ground asks for both
 ways in a known ratio: a hanging load F' = F; on a slope F' / F = (sin - c cos) / (sin + c cos), or,
-where the mass is known and c is not, F + F' = 2 m g sin.  The unknown is by what power all losses
+where the mass is known and c is not, F + F' = 2 m g sin, if the ground rubs enough to be told from
+pulleys that lose unlike (`_parts`).  The unknown is by what power all losses
 of the file's pulleys and edges must be taken; captures are held open while the load runs back.
 
 Rope does not lose the same both ways.  In Delaney's table (Physics for Roping Technicians, 2022,
@@ -56,6 +57,11 @@ def both_ways(rig: Rig, known: Model, result: Result, seen: Observations) -> Way
     if not math.isfinite(value) or value <= 0:
         return None
     step = np.array([1e-4 * haul, 1e-4 * lower, max(1e-4 * ground, 1e-9), 0.05])
+    if load.kind == "slope" and load.coefficient is None:
+        if not _parts(load, value):
+            return None
+        # over a standard uncertainty either way (JCGM 100, 5.1.3 note 2): the load force bends in both
+        step[2:] = ground_u or 1e-9, ASYMMETRY_U
     d = slopes(force, x, step)
     if not np.all(np.isfinite(d)):
         return None
@@ -70,6 +76,17 @@ def both_ways(rig: Rig, known: Model, result: Result, seen: Observations) -> Way
         "haul-and-lower", share, value - d[0] * haul, tuple(t for t in terms if t.u > 0),
         same_gain_N=d[1] * lower, same_zero=d[1],
     )  # fmt: skip
+
+
+def _parts(load: Load, force_N: float) -> bool:
+    """Whether a known mass parts ground from pulleys.
+
+    F + F' as a function of the losses has its least where F / F' = (1 + a) / (1 - a), so two losses
+    may explain the forces; with t = (F - F') / (F + F') the one taken is the true one if t > a.
+    That is asked for with two standard uncertainties of a.
+    """
+    weight = (load.mass_kg or 0.0) * G * math.sin(load.slope_rad)
+    return force_N > (1 + 2 * ASYMMETRY_U) * weight
 
 
 def _ground(load: Load) -> tuple[float, float]:

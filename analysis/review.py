@@ -19,7 +19,6 @@ from analysis.bodies import Rig
 from analysis.efficiency import Estimates, estimate
 from analysis.found import Found
 from analysis.later_rig import rigs_of
-from analysis.notes import uncalibrated
 from analysis.predict import Model, model
 from analysis.result import Result
 from analysis.rig import load_rig, parse_rig
@@ -27,6 +26,7 @@ from analysis.roles import check_places, roles
 from analysis.stages import drags, stages
 from analysis.uncertainty import Quantity
 from analysis.verdict import agreement, changes, ground
+from analysis.verified import uncalibrated
 from logger.session_types import Block, Event, SessionInfo
 
 __all__ = ["agreement", "check_places", "review_from", "review_session", "reviewed"]

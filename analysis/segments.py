@@ -8,6 +8,7 @@ seconds (then frozen) and on the steady force so far (trimmed mean over the last
 from __future__ import annotations
 
 import copy
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -85,6 +86,7 @@ class Segments:
         self.leg: Leg | None = None
         self.ran_back_m = 0.0  # load that ran back while nobody pulled, at most
         self.highest_N = 0.0  # largest mean of a cell
+        self.lowest_N = math.inf  # least mean of a second
         self._on = False
         self._levels = Levels(settings.floor_N)
         self._past: dict[str, Floats] = {}
@@ -154,7 +156,10 @@ class Segments:
         self.highest_N = max(self.highest_N, float(force.max()))
         known = force if whole else np.where(unknown, 0.0, force)
         self._cells += n - int(np.count_nonzero(unknown))
-        self._total_N = float(np.cumsum(np.concatenate(([self._total_N], by_second(known))))[-1])
+        seconds = by_second(known)
+        self._total_N = float(np.cumsum(np.concatenate(([self._total_N], seconds)))[-1])
+        told = seconds if whole else seconds[by_second(unknown) == 0]
+        self.lowest_N = min(self.lowest_N, float(told.min()) / RATE if len(told) else math.inf)
         rope = track.rope
         step = np.zeros(n) if rope is None else np.diff(rope)
         steady, alarm = self._levels.push(force, step, track.high)

@@ -19,6 +19,7 @@ from analysis.predict import Model
 from analysis.strokes import Stroke
 from analysis.uncertainty import Quantity, t_quantile
 
+OTHER_RIG = 0.25  # share of the predicted MA that may be missing before the rig itself is doubted
 SEEN = 0.04  # share of the force; a smaller change is not told
 EXPLAINS = (
     0.5  # of the difference to the prediction, that a change must make to be its likely cause
@@ -124,9 +125,11 @@ def agreement(
             verdict += f"{ground(change)}, which pulleys do not do, so measure what the load resists before judging them."
         elif less:
             verdict += "look for a pulley that drags, rope that rubs or crosses, or worse pulleys than the file says"
-            verdict += (
-                "; or the load resists more than the file says." if method == "known" else "."
-            )
+            if method == "known":
+                verdict += "; or the load resists more than the file says"
+            if apart > OTHER_RIG:
+                verdict += "; or another rig was built than the one in the file"
+            verdict += "."
         else:
             verdict += "better pulleys than the file says"
             verdict += (

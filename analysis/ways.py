@@ -194,3 +194,27 @@ def cell_u(channel: Channel, value: float) -> tuple[float, float]:
     """Standard uncertainty of a reading: (what grows with the force, what is there at nothing)."""
     whole, zero = float(channel.u_si(value)), float(channel.u_si(0.0))
     return math.sqrt(max(0.0, whole * whole - zero * zero)), zero
+
+
+def cell_degrees(channel: Channel, value: float) -> tuple[float, float]:
+    """Degrees of freedom of both parts of `cell_u`: a calibration's scatter is known from its few
+    points only; `u_percent` and a stated `u` count as exact (JCGM 100, G.4.1 and G.4.2).
+
+    Scatter has what a new reading (with a zero of its own: two) scatters and, of the curve, no more
+    than another one (the leverage of a point within the range is 1 at most); the rest of a
+    calibration's uncertainty is of the applied values and counts as exact too.
+    """
+    curve = channel.calibration
+    if curve is None or curve.dof < 1 or not curve.residual_sd:
+        return math.inf, math.inf
+    scale, _ = cell_u(channel, value)
+    by_curve = scale * scale - (channel.u_percent / 100.0 * value) ** 2
+
+    def degrees(at: float, part: float, whole: float) -> float:
+        """part: of the variance `whole`, by the calibration as it is at this force."""
+        own = channel.u_si(at) ** 2 - (channel.u_percent / 100.0 * at) ** 2
+        scatter = (3 if channel.zero else 2) * ((curve.residual_sd or 0.0) / curve.slope(at)) ** 2
+        share = min(1.0, scatter / own) * part / whole if whole > 0 and own > 0 else 0.0
+        return curve.dof / share**2 if share > 1e-3 else math.inf
+
+    return degrees(value, max(0.0, by_curve), scale * scale), degrees(0.0, 1.0, 1.0)

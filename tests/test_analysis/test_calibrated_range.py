@@ -11,7 +11,7 @@ import pytest
 from live_helpers import Page
 from measurement import analyse, block, pull, review, sensors, three
 
-from analysis.notes import uncalibrated
+from analysis.verified import uncalibrated
 from dashboard.cli import main
 from dashboard.live import Watch
 from dashboard.told import Words

@@ -52,6 +52,7 @@ def _figures(seeds, **changes):
     return {
         "cover": {k: float(np.mean(v)) for k, v in inside.items()},
         "error": {k: float(np.median(v)) for k, v in error.items()},
+        "mean_error": {k: float(np.mean(v)) for k, v in error.items()},
         "width": {k: float(np.median(v)) for k, v in width.items()},
         "told": len(inside["efficiency"]) / len(seeds),
         "naive": float(np.median(naive) / np.median(error["efficiency"])),
@@ -72,7 +73,8 @@ def test_forty_sessions_whose_sensors_files_state_the_delays():
     found, unstated = _figures(range(40), delay_u_s=0.02), _figures(range(40))
     assert all(share >= 0.85 for share in found["cover"].values()), found
     assert found["width"]["haul_force"] < unstated["width"]["haul_force"]
-    assert found["error"]["haul_force"] < unstated["error"]["haul_force"]
+    # in the mean, where large errors count: the median of 40 scatters by more than the gain
+    assert found["mean_error"]["haul_force"] < 0.95 * unstated["mean_error"]["haul_force"]
 
 
 @pytest.mark.long
@@ -88,7 +90,7 @@ def test_a_thousand_sessions_whose_delays_are_stated(delay_u_s):
 @pytest.mark.long
 def test_a_thousand_sessions():
     """Found on 2026-11-26, seeds 0 to 999: U95 covers efficiency and actual MA in 94.4 %, the haul
-    force in 95.0 %, the load force in 94.9 %; median relative errors 1.26, 0.87 and 1.07 %; all get a
+    force in 95.3 %, the load force in 95.6 %; median relative errors 1.25, 0.84 and 1.08 %; all get a
     number; the naive mean is 22 times as far from the truth in the median, 16 times in the mean."""
     found = _figures(range(1000))
     print(found)

@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from measurement import analyse, block, pull, review, sensors, three
 
-from analysis.efficiency import estimate
+from analysis.efficiency import estimate, haul_force
+from analysis.lags import ChannelLag
 from analysis.predict import common_efficiency, model, model_ma_with
 from analysis.uncertainty import Component, Quantity, t_quantile, type_a
+from analysis.ways import Observations
+from logger.calibration import fit
 
 # Student's t, two-sided 95 %: standard t tables, from memory
 T_TABLE = {1: 12.706, 2: 4.303, 3: 3.182, 4: 2.776, 5: 2.571, 10: 2.228, 20: 2.086, 30: 2.042,
@@ -102,6 +106,24 @@ def test_known_load_by_hand():
     e = (-1 + math.sqrt(1 + 4 * 1.5)) / 2
     assert measured["pulley_efficiency"]["value"] == pytest.approx(e, rel=1e-4)
     assert measured["pulley_efficiency"]["u"] == pytest.approx(ma["u"] / (1 + 2 * e), rel=0.02)
+
+
+@pytest.mark.parametrize("points", [3, 4, 8])
+def test_a_calibration_of_few_points_is_known_to_few_degrees_of_freedom(points):
+    """Points less two fitted coefficients (JCGM 100, G.4.2): the scatter alone stands here."""
+    applied = np.linspace(0, 1000, points)
+    wave = np.array([1.0, -1.0] * 4)[:points]
+    curve = fit(list(applied), list(2 * applied + wave), 1)
+    cell = replace(sensors("haul").by_name("haul"), calibration=curve)
+    seen = Observations(np.ones(3), np.full((3, 1), 400.0), (ChannelLag(),))
+    found = haul_force(cell, seen)
+    assert found.degrees == pytest.approx(points - 2)
+    assert found.U95 / found.u == pytest.approx(t_quantile(points - 2))
+    stated = haul_force(replace(cell, calibration=None, u=1.0), seen)
+    assert stated.degrees == math.inf
+    # applied values known worse than the readings scatter: little is left that few points must tell
+    known = fit(list(applied), list(2 * applied + wave), 1, applied_u=[5.0] * points)
+    assert haul_force(replace(cell, calibration=known), seen).degrees > 20 * (points - 2)
 
 
 def test_a_cell_at_the_load_goes_before_what_the_file_says():
@@ -224,3 +246,15 @@ def test_every_quantity_keeps_its_budget():
 def test_the_common_efficiency_explains_the_ma(e):
     rig = three()
     assert common_efficiency(rig, model_ma_with(rig, e)) == pytest.approx(e, abs=1e-9)
+
+
+@pytest.mark.parametrize(("zero_N", "told"), [(-25.0, True), (-10.0, False), (0.0, False)])
+def test_a_haul_cell_that_reads_below_nothing_has_a_wrong_zero(zero_N, told):
+    """u 5 N: rope cannot push, so 25 N below nothing are five standard uncertainties of the zero."""
+    channels = _three_strokes([400.0, 400.0, 400.0])
+    t, force = channels["haul"]
+    channels["haul"] = (t, force + zero_N)
+    found = review(three(1000, 10), sensors("haul", "rope", haul="u = 5.0"), block(**channels))
+    lines = [w for w in found["warnings"] if "rope cannot push" in w]
+    assert len(lines) == told
+    assert all("haul reads -25 N" in w and "take the zero" in w for w in lines)

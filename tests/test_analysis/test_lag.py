@@ -109,9 +109,9 @@ def test_an_unknown_lag_leaves_its_uncertainty_in_the_means():
         assert with_lag(result.strokes, LagWatch().result())[1] == result.lag_share
 
 
-def with_delays(*delays):
-    """haul and rope with these stated delays (delay_s, delay_u_s)."""
-    parts = PLAIN.text.split("[[channel]]")[1:]
+def with_delays(*delays, of=PLAIN):
+    """haul and rope (or the channels of `of`) with these stated delays (delay_s, delay_u_s)."""
+    parts = of.text.split("[[channel]]")[1:]
     text = "".join(
         f"[[channel]]{part.rstrip()}\ndelay_s = {delay}\ndelay_u_s = {u}\n"
         for part, (delay, u) in zip(parts, delays, strict=True)
@@ -140,6 +140,72 @@ def test_stated_delays_take_the_place_of_what_is_not_known(cell, rope):
     assert abs(known["value"] - true) <= known["U95"]
     assert known["U95"] < unknown["U95"] / 2
     assert abs(unknown["value"] - true) <= unknown["U95"]
+
+
+@pytest.mark.parametrize("behind", [-0.2, 0.1, 0.25])
+def test_stated_delays_of_two_cells_are_believed_where_noise_hides_their_lag(behind):
+    """Force at the load 2.6 times the haul force.  Noise of 60 N, so that changes do not correlate."""
+    at = {"haul": max(0.0, -behind), "rope": 0.0, "cell": max(0.0, behind)}
+    _, data = rippling(0.0)
+    t, force = data.readings["haul"].time_s, data.readings["haul"].reading
+    noise = np.random.default_rng(1).normal(0.0, 60.0, (2, len(t))) * (force > 0)
+    rope = data.readings["rope"]
+    sent = block(
+        haul=(t + at["haul"], force + noise[0]), rope=(rope.time_s, rope.reading),
+        cell=(t + at["cell"], 2.6 * force + 2.6 * noise[1]),
+    )  # fmt: skip
+    channels = sensors("haul", "rope", "cell")
+    delays = with_delays(*((at[name], 0.01) for name in at), of=channels)
+    assert analyse(three(), delays, sent).lags[1].behind_s == pytest.approx(behind)
+    known = review(three(), delays, sent)["measured"]["actual_ma"]
+    assert abs(known["value"] - 2.6) <= known["U95"] < 0.08
+
+
+@pytest.mark.parametrize("late_s", [-0.1, 0.0, 0.1, 0.2])
+def test_a_load_that_jerks_is_covered_though_the_force_varies_least_at_a_wrong_lag(late_s):
+    """Mass, spring and dry friction: rope stretches for 0.5 s from 280 to 520 N, then the load makes
+    its way in half a sine of 1 s while the force falls back in a cosine: 400 N over the load's way.
+    A haul cell that is late shows the force of the break-away instead, and shows it more evenly."""
+    t = np.arange(0, 62, 0.02)
+    u, k = (t - 2) % 1.5, np.floor((t - 2) / 1.5)
+    pulled, angle = (t > 2) & (t < 56), np.pi * np.clip(u - 0.5, 0, 1)
+    force = np.where(u < 0.5, 280 + 480 * u, 400 + 120 * np.cos(angle)) * pulled
+    done = np.where(pulled, k + (1 - np.cos(angle)) / 2, 36.0) * (t > 2)
+    rope = np.clip(t - 2, 0, 54) * 0.3
+    data = block(haul=(t + late_s, force), rope=(t, rope), way=(t, 0.15 * done))
+    found = review(three(), sensors("haul", "rope", "way"), data)
+    force = found["measured"]["haul_force_N"]
+    assert abs(force["value"] - 400) <= force["U95"] < 120
+    assert not any("in jerks" in w for w in found["warnings"])  # it moves for two thirds of the time
+
+
+def test_a_load_that_stands_for_most_of_the_rope_is_told():
+    """Rope at 0.3 m/s for 5 s, then the load makes its 0.5 m in 0.5 s."""
+    t = np.arange(0, 62, 0.02)
+    u, k = (t - 2) % 5.5, np.floor((t - 2) / 5.5)
+    pulled = (t > 2) & (t < 57)
+    force = np.where(pulled, np.interp(u, [0, 5, 5.5], [300.0, 500.0, 300.0]), 0.0)
+    way = 0.55 * np.where(pulled, k + np.interp(u, [5, 5.5], [0, 1]), 10.0) * (t > 2)
+    rope = np.clip(t - 2, 0, 55) * 0.3
+    data = block(haul=(t, force), rope=(t, rope), way=(t, way))
+    said = review(three(), sensors("haul", "rope", "way"), data)["warnings"]
+    [line] = [w for w in said if "in jerks" in w]
+    assert "the load stood while" in line
+
+
+def test_a_short_stroke_keeps_the_doubt_about_the_lag():
+    """Two seconds of rippling pull: too little to correct by, and no reason to be sure."""
+    t = np.arange(0, 12, 0.02)
+    pulled = (t > 2) & (t < 5.5)
+    phase = 2 * np.pi * 0.8 * t
+    speed = np.where(pulled, 0.4 * (1 + 0.7 * np.sin(phase)), 0)
+    force = np.where(pulled, 400 * (1 + 0.4 * np.sin(phase)), 0)
+    for late_s in (0.0, 0.2):
+        data = block(haul=(t, force), rope=(t + late_s, np.cumsum(speed) * 0.02))
+        result = analyse(three(), PLAIN, data)
+        assert result.lags[0].factor == 1.0 and result.lags[0].factor_u > 0.02
+        found = review(three(), PLAIN, data)["measured"]["haul_force_N"]
+        assert abs(found["value"] - 400 * 1.14) <= found["U95"]
 
 
 def test_a_larger_doubt_of_a_stated_delay_is_a_larger_doubt_of_the_force():

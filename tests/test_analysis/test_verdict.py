@@ -67,6 +67,12 @@ def test_a_steady_haul_that_is_too_heavy_blames_what_can_be_to_blame():
     assert "look for a pulley that drags" in found["agreement"]["verdict"]
 
 
+def test_an_advantage_far_below_asks_whether_it_is_the_rig_of_the_file():
+    """2:1 built where the file says 5:1 gives 1.9 of 4.1; a dragging pulley alone takes less."""
+    said = [agreement(model(three()), _ma(v), "cell", Change())["verdict"] for v in (1.9, 2.4)]
+    assert ["another rig was built" in text for text in said] == [True, False]
+
+
 def test_a_small_change_does_not_excuse_a_large_difference():
     change = Change(spread=0.05)
     assert "look for a pulley" in agreement(model(three()), _ma(1.8), "known", change)["verdict"]
