@@ -2,9 +2,13 @@
 
 Hauling F = MA(e) S, giving back F' = MA'(1/e) S', with the forces that the ground asks for both
 ways in a known ratio: a hanging load F' = F; on a slope F' / F = (sin - c cos) / (sin + c cos), or,
-where the mass is known and c is not, F + F' = 2 m g sin, if the ground rubs enough to be told from
-pulleys that lose unlike (`_parts`).  The unknown is by what power all losses
+where the mass is known and c is not, F + F' = 2 m g sin.  The unknown is by what power all losses
 of the file's pulleys and edges must be taken; captures are held open while the load runs back.
+
+A mass alone does not always part ground from pulleys (`_parts`).  Then only bounds are known: rope
+that loses nothing gives F <= n S and F' >= n S', n the ideal advantage, and ground only hinders,
+F >= m g sin; so F is taken as anything between m g sin and the lesser of n S and 2 m g sin - n S'
+(rectangular, JCGM 100 4.3.7).
 
 Rope does not lose the same both ways.  In Delaney's table (Physics for Roping Technicians, 2022,
 p. 88: rope over tubes, bars and edges, 75 kg up and down) the loss in log tension is (1 - a) and
@@ -52,16 +56,30 @@ def both_ways(rig: Rig, known: Model, result: Result, seen: Observations) -> Way
         """Load force of (haul force, lowering force, ground, asymmetry)."""
         return _solve(rig, known, load, *(float(v) for v in x))
 
+    def middle(x: Floats) -> float:
+        low, high = _bounds(known, load, *(float(v) for v in x[:3]))
+        return (low + high) / 2
+
     x = np.array([haul, lower, ground, 0.0])
     value = force(x)
-    if not math.isfinite(value) or value <= 0:
-        return None
     step = np.array([1e-4 * haul, 1e-4 * lower, max(1e-4 * ground, 1e-9), 0.05])
+    between: list[Component] = []
+    warnings: tuple[str, ...] = ()
     if load.kind == "slope" and load.coefficient is None:
-        if not _parts(load, value):
-            return None
         # over a standard uncertainty either way (JCGM 100, 5.1.3 note 2): the load force bends in both
         step[2:] = ground_u or 1e-9, ASYMMETRY_U
+        if not _parts(load, value):
+            force, value = middle, middle(x)
+            low, high = _bounds(known, load, haul, lower, ground)
+            if not high > low:
+                return None
+            between = [Component("ground not told from pulleys", (high - low) / math.sqrt(12))]
+            warnings = (
+                f"a mass alone does not tell ground from pulleys here: the load resists anything from "
+                f"{low:.0f} to {high:.0f} N; state resistance_coefficient, or put a cell at the load",
+            )
+    if not math.isfinite(value) or value <= 0:
+        return None
     d = slopes(force, x, step)
     if not np.all(np.isfinite(d)):
         return None
@@ -73,8 +91,8 @@ def both_ways(rig: Rig, known: Model, result: Result, seen: Observations) -> Way
         Component("friction not the same both ways", abs(d[3]) * ASYMMETRY_U, ASYMMETRY_DEGREES),
     ]  # fmt: skip
     return Way(
-        "haul-and-lower", share, value - d[0] * haul, tuple(t for t in terms if t.u > 0),
-        same_gain_N=d[1] * lower, same_zero=d[1],
+        "haul-and-lower", share, value - d[0] * haul, tuple(t for t in [*terms, *between] if t.u > 0),
+        same_gain_N=d[1] * lower, same_zero=d[1], warnings=warnings,
     )  # fmt: skip
 
 
@@ -83,10 +101,18 @@ def _parts(load: Load, force_N: float) -> bool:
 
     F + F' as a function of the losses has its least where F / F' = (1 + a) / (1 - a), so two losses
     may explain the forces; with t = (F - F') / (F + F') the one taken is the true one if t > a.
-    That is asked for with two standard uncertainties of a.
+    That is asked for with two standard uncertainties of a.  force_N: that one, NaN: there is none.
     """
     weight = (load.mass_kg or 0.0) * G * math.sin(load.slope_rad)
     return force_N > (1 + 2 * ASYMMETRY_U) * weight
+
+
+def _bounds(
+    known: Model, load: Load, haul: float, lower: float, mass: float
+) -> tuple[float, float]:
+    """Least and greatest load force while hauling that a known mass leaves."""
+    weight = mass * G * math.sin(load.slope_rad)
+    return weight, min(known.ideal_ma * haul, 2 * weight - known.ideal_ma * lower)
 
 
 def _ground(load: Load) -> tuple[float, float]:

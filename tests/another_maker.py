@@ -156,7 +156,8 @@ class Haul:
 
 
 def make(seed: int, way: str | None = None) -> Session:
-    """The session of this seed; way: one of WAYS, by default seed modulo their number."""
+    """The session of this seed; way: one of WAYS, by default seed modulo their number, or "low-mass",
+    which tells bounds alone."""
     rng = np.random.default_rng([seed, 7])
     way = way or WAYS[seed % len(WAYS)]
     name = str(rng.choice([r for r in RIGS if r != "lip" or way != "anchor"]))
@@ -196,7 +197,7 @@ def _load(rng: np.random.Generator, way: str, ratio: int) -> tuple[Load, str]:
     kind = way.removeprefix("low-")
     if way in ("cell", "anchor"):
         kind = str(rng.choice(["hanging", "slope", "resistance"]))
-    if kind in ("coefficient", "both"):
+    if kind in ("coefficient", "mass", "both"):
         kind = "slope"
     low, slope = way.startswith("low"), 90.0
     if kind == "hanging":
@@ -218,7 +219,7 @@ def _load(rng: np.random.Generator, way: str, ratio: int) -> tuple[Load, str]:
     lines = ""
     if way == "resistance":
         lines += stated("resistance_N", fall + ground, rng.uniform(0.01, 0.06), "resistance_u_N")
-    if way in ("hanging", "slope", "rolling", "low-both"):
+    if way in ("hanging", "slope", "rolling", "low-mass", "low-both"):
         lines += stated("mass_kg", mass, rng.uniform(0.003, 0.03), "mass_kg_u")
     if way in ("slope", "rolling", "low-coefficient", "low-both"):
         key = "resistance_coefficient"

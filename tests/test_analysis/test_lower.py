@@ -100,8 +100,8 @@ def test_pulleys_that_lose_the_same_both_ways_are_found_out(e):
 MASS = "mass_kg = 1000.0\nmass_kg_u = 10.0"
 
 
-def _slope(c, known, e=0.85, more=1.0):
-    """(force up, review) of m = 1000 kg on 10 degrees: up m g (sin + c cos), back m g (sin - c cos);
+def _slope(c, known, e=0.85, more=1.0, whole=False):
+    """(force up, what was measured, or the whole review) of m = 1000 kg on 10 degrees: up m g (sin + c cos), back m g (sin - c cos);
     more: losses of the pulleys while running back / while hauling."""
     slope, weight = math.radians(10), 1000 * G
     up = weight * (math.sin(slope) + c * math.cos(slope))
@@ -109,7 +109,8 @@ def _slope(c, known, e=0.85, more=1.0):
     e_back = e**-more
     made = _both(up / (1 + e + e * e), back / (1 + e_back + e_back**2))
     load = f'[load]\nkind = "slope"\nslope_deg = 10.0\n{known}\n'
-    return up, review(rig(THREE, extra=load), sensors("haul", "rope"), block(**made))["measured"]
+    found = review(rig(THREE, extra=load), sensors("haul", "rope"), block(**made))
+    return up, found if whole else found["measured"]
 
 
 @pytest.mark.parametrize(
@@ -127,13 +128,29 @@ def test_a_slope_with_its_coefficient_or_its_mass(c, e, known):
 
 
 @pytest.mark.parametrize(("c", "more"), [(0.03, 1.0), (0.03, 1.8), (0.06, 1.0), (0.06, 2.1)])
-def test_a_mass_that_cannot_part_ground_from_pulleys_gives_no_number(c, more):
+def test_a_mass_that_cannot_part_ground_from_pulleys_gives_what_is_between_bounds(c, more):
     """With a the asymmetry of the losses, F + F' has its least where F / F' = (1 + a) / (1 - a): ground
     that rubs less than a times what the slope pulls leaves two solutions, or none, for a known mass.
     a = 0.36 is one standard uncertainty; c = 0.03 and 0.06 are 0.17 and 0.34 of tan 10 degrees."""
-    _, found = _slope(c, MASS, more=more)
-    assert found["load_force_method"] == "model"
-    assert found["efficiency"] is None and "resistance_coefficient" in found["why_not"]
+    up, found = _slope(c, MASS, more=more)
+    assert found["load_force_method"] == "haul-and-lower"
+    for key, true in (("load_force_N", up), ("efficiency", (1 + 0.85 + 0.85**2) / 3)):
+        assert abs(found[key]["value"] - true) <= found[key]["U95"]
+        assert 0.02 * true < found[key]["u"] < 0.2 * true
+    # by hand: rope that loses nothing at most, ground that does not rub at least
+    weight, e_back = 1000 * G * math.sin(math.radians(10)), 0.85**-more
+    back = 2 * weight - up
+    high = min(3 * up / (1 + 0.85 + 0.85**2), 2 * weight - 3 * back / (1 + e_back + e_back**2))
+    assert found["load_force_N"]["value"] == pytest.approx((weight + high) / 2, rel=2e-3)
+
+
+def test_that_only_bounds_are_known_is_told():
+    """And not where the coefficient is known, or the ground rubs enough."""
+    for c, known, e, told in ((0.03, MASS, 0.85, 1), (0.13, MASS, 0.95, 0),
+                              (0.06, "resistance_coefficient = 0.06", 0.85, 0)):
+        said = _slope(c, known, e, whole=True)[1]["warnings"]
+        lines = [w for w in said if "does not tell ground from pulleys" in w]
+        assert len(lines) == told and all("to 1" in line or "to 2" in line for line in lines)
 
 
 def test_the_haul_cells_scale_does_not_move_the_advantage():
