@@ -7,13 +7,13 @@ from collections.abc import Sequence
 
 from analysis.lag import LEAST_S, NO_LAG, Lag
 from analysis.roles import Roles
-from analysis.segments import Segments
+from analysis.segments import OFF_SHARE, Segments
 from analysis.strokes import Stroke
 
 UNEQUAL = 0.10  # share of the rope that load x ratio may differ from before it is told
-# share of the floor, so three standard uncertainties of the zero or 4.5 of the noise, that a cell may
-# read below nothing
-BELOW = 0.75
+# share of the floor, so three standard uncertainties of the zero or 4.5 of the noise, that a cell's
+# least second may be off nothing; share of the steady force from which a zero too high is felt
+BEYOND, FELT = 0.75, 0.02
 SEEN_M = 0.10  # of rope, the least that is told
 
 
@@ -28,8 +28,8 @@ def notes(
     if seg is None:
         return []
     if known.progress is None:
-        return _pushes(known, seg)
-    late = _pushes(known, seg) + _late(known, told or seen) + _contradicts(known, seen, told)
+        return _zero(known, seg)
+    late = _zero(known, seg) + _late(known, told or seen) + _contradicts(known, seen, told)
     if known.load_length is None:
         hauled = any(s.direction == "haul" for s in strokes)
         lines = ["no counter at the load: a grab that creeps is not visible"] if hauled else []
@@ -51,16 +51,24 @@ def notes(
     return lines + _creep(known, strokes)
 
 
-def _pushes(known: Roles, seg: Segments) -> list[str]:
-    """A zero that is wrong downwards: rope cannot push."""
-    cell = known.haul_force
-    if cell is None or seg.lowest_N >= -BELOW * seg.settings.floor_N:
+def _zero(known: Roles, seg: Segments) -> list[str]:
+    """A haul cell's zero that is wrong: rope cannot push, and hangs slack at some time."""
+    cell, least = known.haul_force, seg.lowest_N
+    if cell is None or not math.isfinite(least):
         return []
-    return [
-        f"{cell.name} reads {seg.lowest_N:.0f} N at its least, and rope cannot push: its zero is off by "
-        f"more than is said of it (u {float(cell.u_si(0.0)):.1f} N), and so is every force: take the "
-        "zero with the rope slack"
-    ]
+    u, beyond = float(cell.u_si(0.0)), BEYOND * seg.settings.floor_N
+    cure = f"more than is said of it (u {u:.1f} N), and so is every force: take the zero with the rope slack"
+    if least < -beyond:
+        return [
+            f"{cell.name} reads {least:.0f} N at its least, and rope cannot push: its zero is off by {cure}"
+        ]
+    steady = seg.steady_N or 0.0
+    if max(beyond, FELT * steady) < least < OFF_SHARE * steady:  # else tension was never let off
+        return [
+            f"{cell.name} never reads less than {least:.0f} N: if the rope hung slack for a second at any "
+            f"time, its zero is off by {cure}"
+        ]
+    return []
 
 
 def _late(known: Roles, lag: Lag) -> list[str]:
