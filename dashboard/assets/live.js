@@ -67,6 +67,7 @@ window.haul = window.haul || {};
     haul.graphTake(answer);
     if ("head" in answer.p) {
       haul.unitsTake(parts.head.units);
+      haul.soundUnits(parts.head.units);
       haul.graphHead(parts.head);
       haul.handsBuild(parts.head);
     }

@@ -15,9 +15,10 @@ window.haul = window.haul || {};
     shock: [[650, 0, 0.25]],
     test: [[650, 0, 0.2]],
   };
+  const NEAR = { metric: "half a metre", us: "a foot and a half" }; // of load travel, not more than 0.5 m
   const WORDS = {
     stop: "stop", back: "load running back", caution: "caution", nodata: "no data", set: "set",
-    half: "half a metre to two-blocked", blocked: "two-blocked", shock: "shock", test: "sound on",
+    half: NEAR.metric + " to two-blocked", blocked: "two-blocked", shock: "shock", test: "sound on",
   };
   const AGAIN_MS = { stop: 1800, back: 1800, caution: 4000, nodata: 4000 };
   haul.tones = [
@@ -26,7 +27,7 @@ window.haul = window.haul || {};
     ["caution", "three long tones of one pitch, again until acknowledged", "over a caution level"],
     ["no data", "two low long tones, again while it lasts", "a cell, the recorder or the link is silent"],
     ["set", "a high and a low tone", "the haul was let go, the load is held"],
-    ["half a metre to two-blocked", "three short tones", "half a metre of load travel is left in this stroke"],
+    [WORDS.half, "three short tones", NEAR.metric + " of load travel is left in this stroke"],
     ["two-blocked", "five short tones", "two bodies meet: reset"],
     ["shock", "one long tone", "the force rose suddenly"],
   ];
@@ -94,9 +95,18 @@ window.haul = window.haul || {};
     for (const row of haul.tones) {
       const line = haul.make("tr");
       row.forEach((text) => line.append(haul.make("td", text)));
+      if (row[0] === WORDS.half) line.id = "near";
       table.append(line);
     }
     place.append(table);
+  };
+  /* What is said of a way, as a person in these units says it. */
+  haul.soundUnits = function (name) {
+    const near = NEAR[name] || NEAR.metric;
+    WORDS.half = near + " to two-blocked";
+    const [spoken, , when] = haul.id("near").children;
+    spoken.textContent = WORDS.half;
+    when.textContent = near + " of load travel is left in this stroke";
   };
   haul.soundTouch = async function () {
     on = !on;

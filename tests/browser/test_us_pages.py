@@ -38,6 +38,8 @@ def test_the_live_page_of_a_running_haul(browser, tmp_path):
         # the number is the one of the metric page: both were told the same newtons
         peak_N = browser.js("return haul.now.pk")
         assert number(browser.js("return haul.forceText(haul.now.pk)")) == pytest.approx(peak_N / 4.4482216, rel=0.06)
+        assert "a foot and a half to two-blocked" in browser.text("legend")
+        assert "metre" not in browser.js("return document.body.innerText")
         assert re.fullmatch(r"[0-9.]+\s*lbf", browser.text("peak"))
         assert re.fullmatch(r"[0-9.]+\s*ft", browser.text("travel"))
         titles = browser.js(AXES)
