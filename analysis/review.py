@@ -6,7 +6,9 @@ Live and review share `review_from`; `review_session` reads a folder and pushes 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -71,26 +73,47 @@ def reviewed(
     path: str | Path, rig_path: str | Path | None = None, before: str | Path | None = None
 ) -> Reviewed:
     """As `review_session`, with what is behind it."""
-    return read_and_review(path, rig_path, before)[3]
+    return _review(path, rig_path, before, lambda block: None)[2]
 
 
 def read_and_review(
     path: str | Path, rig_path: str | Path | None = None, before: str | Path | None = None
 ) -> tuple[SessionInfo, Block, Result, Reviewed]:
     """A session read once and reviewed, with its rows and what the analyser made of them."""
-    from logger.session import open_session, read_all
+    from logger.session import joined
 
-    info = open_session(path)
+    blocks: list[Block] = []
+    info, result, found = _review(path, rig_path, before, blocks.append)
+    return info, joined(blocks), result, found
+
+
+def _review(
+    path: str | Path, rig_path: str | Path | None, before: str | Path | None,
+    look: Callable[[Block], object],
+) -> tuple[SessionInfo, Result, Reviewed]:  # fmt: skip
+    """look: is given every block."""
+    from concurrent.futures import ThreadPoolExecutor
+
+    from logger.session import Follower, open_unproved, session_state
+
+    info = open_unproved(path)
     load = load_from(before) if before is not None else None
     rig = parse_rig(info.rig_text, str(info.rig_file)) if rig_path is None else load_rig(rig_path)
     known = model(rig)
     later = rigs_of(info.path, info.sensors) if rig_path is None else None
-    analyser = Analyser.of(roles(rig, info.sensors, known), later)
-    block = read_all(path)
-    analyser.push(block, block.clock[-1].time_s if block.clock else -math.inf)
-    result = analyser.result()
-    more = [f"{block.malformed} torn or unreadable rows left out"] if block.malformed else []
-    return info, block, result, review_all(info, rig, result, known, more, load)
+    analyser, malformed = Analyser.of(roles(rig, info.sensors, known), later), 0
+    blocks = Follower(path).blocks()
+    first = next(blocks)
+    with ThreadPoolExecutor(1) as pool:
+        state = pool.submit(session_state, path)  # hashes every byte, beside the analysis
+        for block in chain([first], blocks):
+            analyser.push(block, block.clock[-1].time_s if block.clock else -math.inf)
+            malformed += block.malformed
+            look(block)
+        result = analyser.result()
+        info = replace(info, state=state.result())
+    more = [f"{malformed} torn or unreadable rows left out"] if malformed else []
+    return info, result, review_all(info, rig, result, known, more, load)
 
 
 def review_from(

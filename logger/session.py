@@ -5,7 +5,10 @@ Reads only.  Whatever a torn or hostile file holds, the only error is SessionFau
 
 from __future__ import annotations
 
+import contextlib
 import os
+from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 from logger import lock, package, seal
@@ -19,7 +22,7 @@ from logger.tables import read_text
 
 __all__ = [
     "Block", "ChannelReadings", "ClockRow", "Event", "Follower", "SessionInfo",
-    "open_session", "read_all", "session_state",
+    "joined", "open_session", "open_unproved", "read_all", "session_state",
 ]
 
 _PIECE = 16 << 20
@@ -74,6 +77,11 @@ def _sealed_or_changed(folder: Path, quick: bool) -> str:
 
 def open_session(path: str | os.PathLike[str]) -> SessionInfo:
     """What a session folder says about itself; raises SessionFault in one line."""
+    return replace(open_unproved(path), state=session_state(path))
+
+
+def open_unproved(path: str | os.PathLike[str]) -> SessionInfo:
+    """The same with the state "", for one who asks for `session_state` meanwhile or afterwards."""
     folder = Path(path)
     descriptor = package.read_descriptor(folder)
     sensors = _sensors(folder)
@@ -95,7 +103,7 @@ def open_session(path: str | os.PathLike[str]) -> SessionInfo:
     return SessionInfo(
         path=folder,
         descriptor=descriptor,
-        state=session_state(folder),
+        state="",
         started_at=started_at,
         sensors=sensors,
         rig_text=rig_text,
@@ -159,6 +167,24 @@ class _Tail:
         self._at += end
         return data[:end]
 
+    def long(self) -> int:
+        """Bytes of the file, if nothing of it was read, it is long, and whole lines; else 0."""
+        if self._at:
+            return 0
+        try:
+            with open_plain(self._path) as file:
+                size = os.fstat(file.fileno()).st_size
+                if size < _PIECE or file.read(len(self._header)) != self._header:
+                    return 0
+                file.seek(size - 1)
+                return size if file.read(1) == b"\n" else 0
+        except OSError:
+            return 0  # `read` will say it
+
+    def skip(self, size: int) -> None:
+        """So many bytes were read otherwise."""
+        self._at = size
+
     def all(self) -> bytes:
         """Every whole line."""
         pieces = []
@@ -172,7 +198,7 @@ class Follower:
 
     def __init__(self, path: str | os.PathLike[str]) -> None:
         """Raises SessionFault if there is no session."""
-        folder = Path(path)
+        self._folder = folder = Path(path)
         package.read_descriptor(folder)
         self._names = [channel.name for channel in _sensors(folder).channels]
         self._parser = ReadingsParser(self._names)
@@ -182,16 +208,33 @@ class Follower:
 
     def read(self) -> Block:
         """The new rows; a torn end is held back until it is complete.  Raises SessionFault."""
+        return joined(list(self.blocks()))
+
+    def blocks(self) -> Iterator[Block]:
+        """The same in blocks, one at the least, of some hundred thousand readings each: a session of any
+        length in little memory.  The first has all events and clock rows."""
         # the clock first: the readings that it counts are then certainly in what is read below
         clock, bad_clock = parse_clock(self._clock.all(), self._names)
         events, bad_events = parse_events(self._events.all())
-        before = self._parser.malformed
-        parts = []
+        before = self._parser.malformed - bad_clock - bad_events
+        some = False
+        for readings in self._each():
+            some = True
+            yield Block(readings, events, clock, self._parser.malformed - before)
+            events, clock, before = (), (), self._parser.malformed
+        if not some:
+            yield Block(self._parser.parse(b""), events, clock, self._parser.malformed - before)
+
+    def _each(self) -> Iterator[dict[str, ChannelReadings]]:
+        size = self._readings.long()
+        if size:
+            with contextlib.suppress(OSError):  # `read` will say it
+                found = self._parser.parse_file(self._folder / package.READINGS, size)
+                if found is not None:
+                    self._readings.skip(size)
+                    yield from found
         while piece := self._readings.read():
-            parts.append(self._parser.parse(piece))
-        readings = _joined(parts) if parts else self._parser.parse(b"")
-        malformed = self._parser.malformed - before + bad_clock + bad_events
-        return Block(readings, events, clock, malformed)
+            yield self._parser.parse(piece)
 
 
 def read_all(path: str | os.PathLike[str]) -> Block:
@@ -199,16 +242,18 @@ def read_all(path: str | os.PathLike[str]) -> Block:
     return Follower(path).read()
 
 
-def _joined(parts: list[dict[str, ChannelReadings]]) -> dict[str, ChannelReadings]:
+def joined(blocks: list[Block]) -> Block:
+    """What a follower gave in blocks, as one."""
     import numpy as np
 
-    if len(parts) == 1:
-        return parts[0]
+    if len(blocks) == 1:
+        return blocks[0]
     out = {}
-    for name in list(parts[0]):
-        pieces = [part.pop(name) for part in parts]
+    for name in blocks[0].readings:
+        pieces = [block.readings[name] for block in blocks]
         out[name] = ChannelReadings(
             np.concatenate([piece.time_s for piece in pieces]),
             np.concatenate([piece.reading for piece in pieces]),
         )
-    return out
+    first, malformed = blocks[0], sum(block.malformed for block in blocks)
+    return Block(out, first.events, first.clock, malformed)

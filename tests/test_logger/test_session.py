@@ -14,7 +14,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from trust_helpers import NoSync, disk
 
-from logger import session_parse
+from logger import session, session_parse
 from logger.errors import SessionFault
 from logger.lock import acquire
 from logger.session import Follower, open_session, read_all, session_state
@@ -301,3 +301,60 @@ def test_the_fast_and_the_careful_parser_agree_to_the_last_bit() -> None:
     for name in ("a", "b"):
         for one, two in zip(quick[name], careful[name], strict=True):
             assert one.tobytes() == two.tobytes()
+
+
+lines = st.lists(
+    st.sampled_from([b"f", b"f", b"f", b"g", b'"f"', b"nobody", b"f,3", b""]).flatmap(
+        lambda name: st.tuples(
+            st.one_of(st.integers(0, 30).map(float), st.floats(0, 30)), st.just(name), st.floats(-1e6, 1e6)
+        )
+    ).map(lambda row: b"%r,%s,%r\n" % row),
+    max_size=60,
+)  # fmt: skip
+
+
+@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    rows=st.one_of(lines, lines.map(sorted)), wild=st.booleans(), rows_each=st.integers(1, 50),
+    later=st.lists(st.integers(31, 40), max_size=3),
+)  # fmt: skip
+def test_a_long_file_read_at_once_is_read_as_in_pieces(
+    tmp_path_factory: pytest.TempPathFactory, rows: list[bytes], wild: bool, rows_each: int,
+    later: list[int],
+) -> None:  # fmt: skip
+    """Whatever stands in it, and what is appended afterwards; a file counts as long from 1 byte on."""
+    folder = _master(tmp_path_factory)
+    path = folder / "readings.csv"
+    whole = path.read_bytes()
+    plain = [row for row in rows if row.count(b",") == 2 and row.split(b",")[1] == b"f"]
+    data = whole.split(b"\n")[0] + b"\n" + b"".join(rows if wild else plain)
+    more = b"".join(b"%d,f,%d\n" % (t, t) for t in later)
+
+    def read() -> tuple[list[bytes], int]:
+        path.write_bytes(data)
+        follower = Follower(folder)
+        first = follower.read()
+        with path.open("ab") as file:
+            file.write(more)
+        blocks = [first, follower.read()]
+        each = [b.readings["f"] for b in blocks]
+        return [x.tobytes() for r in each for x in (r.time_s, r.reading)], sum(b.malformed for b in blocks)
+
+    at_once: list[bool] = []
+    parse_file = session_parse.ReadingsParser.parse_file
+
+    def seen(self: session_parse.ReadingsParser, path: Path, size: int) -> Any:
+        found = parse_file(self, path, size)
+        at_once.append(found is not None)
+        return found
+
+    try:
+        expected = read()
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(session, "_PIECE", 1)
+            patch.setattr(session_parse, "_ROWS", rows_each)
+            patch.setattr(session_parse.ReadingsParser, "parse_file", seen)
+            assert read() == expected
+        assert at_once[:1] == [True] or wild or not plain
+    finally:
+        path.write_bytes(whole)
