@@ -227,8 +227,10 @@ def test_beyond_the_bound_the_oldest_go_and_are_counted(
     missing = len(counter.sent) - int(values[0]) - len(values)
     assert 300 < missing < 1000  # 1.2 s of 500 a second
     assert outcome.drops == {"force": missing}
-    row = next(e for e in yard.events() if e.kind == "gap" and "queue was full" in e.text)
-    assert (row.channel, row.value) == ("force", float(missing))
+    # in one row, or two where the queue was full once more before it was empty
+    rows = [e for e in yard.events() if e.kind == "gap" and "queue was full" in e.text]
+    assert {row.channel for row in rows} == {"force"}
+    assert sum(row.value or 0.0 for row in rows) == float(missing)
 
 
 @pytest.mark.long
