@@ -38,10 +38,15 @@ RUNS = "return Boolean(window.haul && haul.stats && haul.stats.updates > argumen
 
 def touch(browser, name):
     """A real touch on a control: what a script calls does not count as one for a browser's sound."""
-    where = browser.js(
-        "const n = document.getElementById(arguments[0]); n.scrollIntoView({block: 'center'});"
-        "const b = n.getBoundingClientRect(); return [b.x + b.width / 2, b.y + b.height / 2]", name,
-    )  # fmt: skip
+    def middle():
+        return browser.js(
+            "const n = document.getElementById(arguments[0]); n.scrollIntoView({block: 'center'});"
+            "const b = n.getBoundingClientRect(); return [b.x + b.width / 2, b.y + b.height / 2]", name,
+        )  # fmt: skip
+
+    where = None
+    while where != (where := middle()):  # a page that was just opened still finds its places
+        time.sleep(0.15)
     for kind in ("mousePressed", "mouseReleased"):
         browser._cdp("Input.dispatchMouseEvent", type=kind, x=where[0], y=where[1],
                      button="left", clickCount=1)  # fmt: skip
