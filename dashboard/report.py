@@ -18,8 +18,8 @@ from dashboard.report_words import three_sentences
 from dashboard.rig_drawing import drawing
 from dashboard.told import Words, words
 from dashboard.units import METRIC, Units, number
+from dashboard.written_files import cannot_write, outside
 from logger.clock import utc_text
-from logger.errors import CallFault
 from logger.package import haul_version
 from logger.verify import verify
 
@@ -119,15 +119,12 @@ def write_report(
     before: str | Path | None = None,
 ) -> None:  # fmt: skip
     """Write the report; never into the session.  Raises UserFault in one line."""
-    from dashboard.commands.export import outside
-
     target = outside(session, file)
     text = report(session, rig, shown, before)
     try:
         target.write_text(text, "utf-8")
     except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        raise CallFault(target, f"cannot be written ({reason})", "give another --html") from None
+        raise cannot_write(target, error, "--html") from None
 
 
 def _job(whole: Whole, told: Words) -> str:

@@ -6,7 +6,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from logger.formats import NUMBER, Decoder
+from logger.decoder import NUMBER, Decoder
 from logger.sensors import Channel
 from logger.units import known_unit, to_si
 

@@ -7,7 +7,7 @@ import re
 from collections.abc import Sequence
 from typing import Any
 
-from logger.formats import NUMBER, OTHER, Decoder
+from logger.decoder import NUMBER, OTHER, Decoder
 from logger.sensors import Channel
 
 _NUMBER = re.compile(NUMBER)

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from functools import reduce
 from operator import xor
 
-from logger.formats import NUMBER, OTHER, Decoder
+from logger.decoder import NUMBER, OTHER, Decoder
 from logger.sensors import Channel
 
 _TYPE_UNIT = {"force": (b"N", b"N"), "length": (b"D", b"M")}

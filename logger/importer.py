@@ -13,8 +13,8 @@ from pathlib import Path
 from typing import Any
 
 from logger.clock import utc_text
+from logger.decoder import NUMBER
 from logger.errors import RigFault, SessionFault, one_line
-from logger.formats import NUMBER
 from logger.package import csv_line
 from logger.sensors import Sensors, load_sensors
 from logger.session_writer import SessionWriter, check_out

@@ -13,8 +13,9 @@ from pathlib import Path
 from typing import Any
 
 from logger import clock
+from logger.decoder import Decoded
 from logger.errors import one_line
-from logger.formats import Decoded, decoder_for
+from logger.formats import decoder_for
 from logger.sensors import Channel
 
 CYCLE_S = 0.02

@@ -23,10 +23,11 @@ from typing import Any
 import numpy as np
 
 from logger import files
+from logger.decoder import MOST_LINE
 from logger.errors import UserFault
 from logger.files import FileOps
 from logger.format_xdr import sentence
-from logger.formats import MOST_LINE, decoder_for
+from logger.formats import decoder_for
 from logger.inbox import VERBS
 from logger.package import MARKS
 from logger.requests import RequestDesk

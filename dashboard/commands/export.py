@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from dashboard.commands.common import positive
+from dashboard.written_files import cannot_write, outside
 from logger.errors import CallFault
 
 if TYPE_CHECKING:
@@ -164,23 +165,7 @@ def write_parquet(session: str | os.PathLike[str], file: str | os.PathLike[str])
     try:
         pyarrow.parquet.write_table(table, str(target))
     except (OSError, ValueError) as error:
-        raise _cannot(target, error, "--parquet") from None
-
-
-def outside(
-    session: str | os.PathLike[str], file: str | os.PathLike[str], option: str = ""
-) -> Path:
-    """The file's path, if it does not lie in the session; else CallFault."""
-    target = Path(file)
-    try:
-        inside = target.resolve().is_relative_to(Path(session).resolve())
-    except (OSError, ValueError) as error:
-        raise _cannot(target, error, option or "path") from None
-    if inside:
-        raise CallFault(
-            target, "lies in the session, which nobody may change", "write it somewhere else"
-        )
-    return target
+        raise cannot_write(target, error, "--parquet") from None
 
 
 def safe(text: str) -> str:
@@ -213,12 +198,7 @@ def _save(target: Path, option: str, write: Callable[[Any], None]) -> None:
         with target.open("w", encoding="utf-8", newline="") as out:
             write(out)
     except (OSError, ValueError) as error:
-        raise _cannot(target, error, option) from None
-
-
-def _cannot(target: Path, error: Exception, option: str) -> CallFault:
-    reason = getattr(error, "strerror", None) or str(error)
-    return CallFault(target, f"cannot be written ({reason})", f"give another {option}")
+        raise cannot_write(target, error, option) from None
 
 
 def _say_too_long(target: Path, count: int) -> None:

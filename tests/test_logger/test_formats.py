@@ -10,8 +10,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from logger.decoder import FIRST_LINE, MOST_LINE, OTHER, Decoder
 from logger.format_xdr import checksum, checksums, sentence
-from logger.formats import FIRST_LINE, MOST_LINE, OTHER, Decoder, decoder_for, encode
+from logger.formats import decoder_for, encode
 from logger.sensors import Channel, parse_sensors
 
 Make = Callable[[str], tuple[Channel, ...]]

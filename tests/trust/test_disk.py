@@ -35,9 +35,9 @@ from trust_helpers import (
     until,
 )
 
+from logger.decoder import Decoded
 from logger.errors import SessionFault
 from logger.files import FileOps
-from logger.formats import Decoded
 from logger.ports import Arrival, PortEvent
 from logger.ring import Ring
 from logger.verify import repair, verify

@@ -245,9 +245,9 @@ def test_a_reader_whose_decoder_fails_goes_on(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A fault of our own: told as a disconnection, and the port is opened again."""
-    from logger import formats
+    from logger import decoder
 
-    real, left = formats.Decoder.feed, [1]
+    real, left = decoder.Decoder.feed, [1]
 
     def feed(self: Any, chunk: bytes) -> Any:
         if b"N,3,N" in chunk and left[0]:
@@ -255,7 +255,7 @@ def test_a_reader_whose_decoder_fails_goes_on(
             raise RuntimeError("a fault of ours")
         return real(self, chunk)
 
-    monkeypatch.setattr(formats.Decoder, "feed", feed)
+    monkeypatch.setattr(decoder.Decoder, "feed", feed)
     with Two(tmp_path) as two:
         two.say(two.yard.lines(0, 3))
         until(lambda: len(two.yard.values()) == 3)
