@@ -1,0 +1,48 @@
+"""Every page at desktop, tablet and phone size: each part is wide enough to be read, none runs over."""
+
+import subprocess
+import time
+from pathlib import Path
+
+import pytest
+from live_helpers import Watched, start_haul, wait_until
+
+LAUNCH = Path(__file__).resolve().parents[2] / "sample_logs" / "slipway-launch-1"
+LEAST_PX = 150  # of a tile: some fifteen letters
+TILES = (
+    "return [...document.querySelectorAll('.tile')].filter(n => n.offsetParent !== null)"
+    ".map(n => [n.querySelector('h2') ? n.querySelector('h2').textContent : n.id, n.getBoundingClientRect().width])"
+)
+SIZES = [(1280, 900), (1024, 768), (390, 844)]
+
+
+def check(browser, text: str) -> None:
+    wait_until(lambda: text in browser.js("return document.body.innerText"), 15, text)
+    time.sleep(0.5)
+    tiles = browser.js(TILES)
+    assert len(tiles) > 1 and all(width >= LEAST_PX for _, width in tiles), tiles
+    wide, window = browser.js("return [document.documentElement.scrollWidth, window.innerWidth]")
+    assert wide <= window
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_the_live_and_the_review_page(browser, size):
+    with Watched(LAUNCH) as page:
+        browser.size(*size)
+        browser.open(page.url)
+        check(browser, "Every strand")
+        browser.open(page.url + "review")
+        check(browser, "out of an ideal 9.00")
+
+
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("rigs", [1, 2])
+def test_the_plan_page(browser, size, rigs):
+    process = start_haul("plan", *[LAUNCH / "rig.toml"] * rigs, stderr=subprocess.DEVNULL)
+    try:
+        browser.size(*size)
+        browser.open(process.stdout.readline().strip())
+        check(browser, "in the bag")
+    finally:
+        process.terminate()
+        process.communicate(timeout=10)
