@@ -57,6 +57,7 @@ class Listening:
 
         listening = _listen(address or HOST, port)
         self._waitress: Any = PageServer(call, listening, THREADS)
+        self._open = threading.Semaphore(1)
         self.port = int(listening.getsockname()[1])
         names = (HOST, "localhost") if address is None else (address,)
         hosts = [f"[{n}]:{self.port}" if ":" in n else f"{n}:{self.port}" for n in names]
@@ -70,13 +71,16 @@ class Listening:
         self._waitress.run()
 
     def close(self) -> None:
-        """End `run`, from another thread."""
+        """End `run`, from another thread; what is closed already stays so."""
         from waitress import wasyncore
 
+        if not self._open.acquire(blocking=False):
+            return
         held = self._waitress
         held.task_dispatcher.shutdown(timeout=1.0)
         # in the thread that serves, between two rounds of its loop
-        held.trigger.pull_trigger(lambda: wasyncore.close_all(held._map, ignore_all=True))
+        with suppress(OSError):  # it ended by itself meanwhile
+            held.trigger.pull_trigger(lambda: wasyncore.close_all(held._map, ignore_all=True))
 
 
 def _listen(address: str, port: int) -> socket.socket:

@@ -104,6 +104,11 @@ def _play(work: Path, out: Path, args: argparse.Namespace) -> int:
             if page is not None and status != 0:
                 end(page, 2.0)
     if status != 0:
+        if status not in (1, 2, 3):  # else it has said why itself
+            print(
+                f"haul: demo: the recorder was ended from outside (status {status}); what it wrote is kept: "
+                f"`haul verify {out} --repair` seals it", file=sys.stderr,
+            )  # fmt: skip
         return status if status in (1, 2, 3) else 3
     if not (out / "datapackage.json").exists():
         return 130 if interrupted else 3

@@ -159,6 +159,26 @@ def test_ending_the_demo_ends_everything_and_seals(haul, tmp_path, number):
     assert open_session(out).simulation_true["seed"] == 1
 
 
+@PTY
+def test_a_recorder_that_is_killed_ends_the_demo_with_one_line(haul, tmp_path):
+    out = tmp_path / "D"
+    process = start("demo", "--http", 0, "--for", 60, "--out", out)
+    lines = [process.stdout.readline() for _ in range(2)]
+    pids = [int(re.search(r"\(process (\d+)\)", line)[1]) for line in lines]
+    while not process.stdout.readline().startswith("http://"):
+        pass
+    time.sleep(0.5)
+    os.kill(pids[1], signal.SIGKILL)
+    _, err = process.communicate(timeout=15)
+    assert process.returncode == 3
+    assert "Traceback" not in err
+    said = [line for line in err.splitlines() if line.startswith("haul: ")]
+    assert len(said) == 1 and f"`haul verify {out} --repair` seals it" in said[0]
+    assert not any(map(alive, pids))
+    assert haul("verify", out).out.startswith("cut short")
+    assert haul("verify", out, "--repair").out.startswith("complete")
+
+
 def alive(pid):
     try:
         os.kill(pid, 0)
