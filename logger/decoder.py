@@ -7,6 +7,7 @@ at line by line.  Readings stay text, as the device sent them.
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -34,7 +35,7 @@ class Decoded:
     samples: list[tuple[str, bytes]] = field(default_factory=list)
 
 
-class Decoder:
+class Decoder(ABC):
     """The line splitter that the formats share; counts what is dropped.
 
     causes: dropped lines by cause so far; drops: losses by channel so far (a dropped line counts
@@ -151,5 +152,6 @@ class Decoder:
         """Take a block of whole lines at once; False, with nothing taken, where it cannot."""
         return False
 
+    @abstractmethod
     def _line(self, line: bytes) -> None:
-        raise NotImplementedError
+        """Take one whole line, or drop it."""

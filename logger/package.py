@@ -19,6 +19,7 @@ from logger.sensors import Channel
 FORMAT = 1
 DESCRIPTOR = "datapackage.json"
 READINGS, EVENTS, CLOCK, REJECTS = "readings.csv", "events.csv", "clock.csv", "rejects.csv"
+TABLES = (READINGS, EVENTS, CLOCK, REJECTS)
 RIG, SENSORS, CALIBRATION, INBOX = "rig.toml", "sensors.toml", "calibration", "inbox"
 SUMS, TORN_TAIL = "SHA256SUMS", "torn-tail.bin"
 MARKS = ".written"  # while it grows alone: no part of the session, and not sealed
@@ -34,6 +35,12 @@ Fields = Sequence[tuple[str, str, str, bool]]  # name, type, description, requir
 def clock_header(channels: Sequence[str]) -> tuple[str, ...]:
     """The columns of clock.csv: each channel's readings and drops so far."""
     return ("time_s", "utc", *(f"{n}_{what}" for n in channels for what in ("readings", "drops")))
+
+
+def headers(channels: Sequence[str]) -> dict[str, tuple[str, ...]]:
+    """The columns of each table."""
+    of = (READINGS_HEADER, EVENTS_HEADER, clock_header(channels), REJECTS_HEADER)
+    return dict(zip(TABLES, of, strict=True))
 
 
 def csv_line(cells: Sequence[object]) -> bytes:

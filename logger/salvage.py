@@ -22,7 +22,6 @@ from logger import files, marks, package
 from logger.files import open_plain, sync_folder, write_all
 from logger.package import csv_line
 
-_TABLES = (package.READINGS, package.EVENTS, package.CLOCK, package.REJECTS)
 _PIECE = 1 << 20
 _IN_ORDER = 4 << 20  # bytes from the end in which a time that goes back is looked for
 _NUMBER = rb"[-+]?+(?:[0-9]++(?:\.[0-9]*+)?+|\.[0-9]++)(?:[eE][-+]?+[0-9]++)?+"
@@ -44,7 +43,7 @@ def move_unproved_rows(folder: Path, boot: str) -> list[str]:
     except OSError as error:
         return [f"{package.MARKS} is of no use ({error.strerror}): rows were judged by their shape alone"]
     proofs: dict[str, marks.Proof] = {}
-    for name in _TABLES:
+    for name in package.TABLES:
         path = _table(folder, name)
         if path is not None and name in found.tables:
             with open_plain(path) as file:
@@ -61,10 +60,8 @@ def move_unproved_rows(folder: Path, boot: str) -> list[str]:
 
 def move_spoilt_rows(folder: Path, names: Sequence[str]) -> list[str]:
     """Clean the four tables of a session; what was moved, a sentence each.  Raises OSError."""
-    headers = (package.READINGS_HEADER, package.EVENTS_HEADER, package.clock_header(names),
-               package.REJECTS_HEADER)
     said = []
-    for name, header in zip(_TABLES, headers, strict=True):
+    for name, header in package.headers(names).items():
         path = _table(folder, name)
         if path is None:
             continue

@@ -226,13 +226,13 @@ class Follower:
             yield Block(self._parser.parse(b""), events, clock, self._parser.malformed - before)
 
     def _each(self) -> Iterator[dict[str, ChannelReadings]]:
-        size = self._readings.long()
+        size, found = self._readings.long(), None
         if size:
             with contextlib.suppress(OSError):  # `read` will say it
                 found = self._parser.parse_file(self._folder / package.READINGS, size)
-                if found is not None:
-                    self._readings.skip(size)
-                    yield from found
+        if found is not None:
+            self._readings.skip(size)
+            yield from found
         while piece := self._readings.read():
             yield self._parser.parse(piece)
 

@@ -42,7 +42,7 @@ class SessionWriter:
         try:
             if resume is None:
                 self._marks.begin()
-            for name in (package.READINGS, package.EVENTS, package.CLOCK, package.REJECTS):
+            for name in package.TABLES:
                 state, announce = resume[name] if resume else None, partial(self._marks.mark, name)
                 self._files[name] = Appender(folder / name, state, announce)
             if resume is not None:
@@ -100,13 +100,7 @@ class SessionWriter:
 
     def _begin(self, rig: bytes, sensors: Sensors) -> None:
         names = [channel.name for channel in sensors.channels]
-        headers = {
-            package.READINGS: package.READINGS_HEADER,
-            package.EVENTS: package.EVENTS_HEADER,
-            package.CLOCK: package.clock_header(names),
-            package.REJECTS: package.REJECTS_HEADER,
-        }
-        for name, header in headers.items():
+        for name, header in package.headers(names).items():
             self._files[name].write(csv_line(header))
         self.copy(package.RIG, rig)
         self.copy(package.SENSORS, sensors.text.encode("utf-8"))
@@ -137,7 +131,7 @@ class SessionWriter:
     ) -> SessionWriter:
         """A session that was cut short, opened to be sealed (repair alone); raises OSError."""
         state: dict[str, tuple[int, Any]] = {}
-        for name in (package.READINGS, package.EVENTS, package.CLOCK, package.REJECTS):
+        for name in package.TABLES:
             hasher, size = hashlib.sha256(), 0
             with contextlib.suppress(FileNotFoundError), (folder / name).open("rb") as file:
                 while piece := file.read(1 << 20):

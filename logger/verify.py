@@ -16,7 +16,6 @@ from logger.session_parse import parse_clock, parse_events
 from logger.session_writer import SessionWriter
 
 _HALF_WRITTEN = re.compile(r"(?:^|/)\.[^/]+\.[0-9]+\.tmp$")  # by a recorder that was killed
-_TABLES = (package.READINGS, package.EVENTS, package.CLOCK, package.REJECTS)
 
 
 @dataclass(frozen=True)
@@ -102,13 +101,11 @@ def _seal_again(folder: Path, held: lock.SessionLock) -> None:
         paths = [row["path"] for row in descriptor["resources"]]
     except (KeyError, TypeError):
         paths = []
-    if sorted(map(str, paths)) != sorted(_TABLES):
+    if sorted(map(str, paths)) != sorted(package.TABLES):
         raise SessionFault(
             folder / package.DESCRIPTOR, "its channels or resources are not a session's",
             "put the recorder's own file back",
         )
-    headers = (package.READINGS_HEADER, package.EVENTS_HEADER, package.clock_header(names),
-               package.REJECTS_HEADER)
     wrong = _sealed_before(folder)
     said = [*move_unproved_rows(folder, boot_id()), *move_spoilt_rows(folder, names)]
     if wrong:
@@ -116,7 +113,7 @@ def _seal_again(folder: Path, held: lock.SessionLock) -> None:
     last, own_ids = _last_time(folder, names)
     writer = SessionWriter.resume(folder, descriptor, held, own_ids)
     try:
-        for name, header in zip(_TABLES, headers, strict=True):
+        for name, header in package.headers(names).items():
             writer.give_header(name, header)
         for name, kind in seal.files_in(folder).items():
             inner = name.startswith(package.INBOX + "/")
@@ -125,7 +122,7 @@ def _seal_again(folder: Path, held: lock.SessionLock) -> None:
                 continue
             if not name.isprintable() or "\\" in name:
                 raise OSError(0, f"{one_line(name, 60)!r} is a name that a seal cannot hold: rename it")
-            if kind == "file" and name not in (*_TABLES, package.DESCRIPTOR) and not inner:
+            if kind == "file" and name not in (*package.TABLES, package.DESCRIPTOR) and not inner:
                 writer.note(name, seal.hash_file(folder / name), (folder / name).stat().st_size)
             elif kind != "file" and not inner:
                 raise OSError(0, f"{name} is a link or no plain file: remove it")

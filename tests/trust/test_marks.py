@@ -46,7 +46,7 @@ from logger.session_writer import SessionWriter
 from logger.verify import repair, verify
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="other system: no pseudo-terminals")
-TABLES = (package.READINGS, package.EVENTS, package.CLOCK, package.REJECTS)
+TABLES = package.TABLES
 
 
 RIG = """
