@@ -146,7 +146,7 @@ class Replay:
             text = text.replace(f'"{reference}"', f'"{name}"').replace(
                 f"'{reference}'", f'"{name}"'
             )
-        return parse_sensors(text, str(work / "sensors.toml"), work)
+        return parse_sensors(text, str(work / "sensors.toml"), work, recorded=True)
 
 
 def rows(path: Path) -> Generator[tuple[float, str, bytes], None, None]:

@@ -39,7 +39,8 @@ class Decoder(ABC):
     """The line splitter that the formats share; counts what is dropped.
 
     causes: dropped lines by cause so far; drops: losses by channel so far (a dropped line counts
-    for every channel that it could have been for).
+    for every channel that it could have been for); unclear_line: the first that the sensors file
+    leaves two ways to read, b"" where there was none.
     """
 
     tells_torn = True  # whether the format shows that a line lacks its beginning
@@ -50,6 +51,7 @@ class Decoder(ABC):
         self.causes: Counter[str] = Counter()
         self.drops: dict[str, int] = dict.fromkeys(self.names, 0)
         self.other_line = b""
+        self.unclear_line = b""
         self._tail = b""
         self._skipping = False
         self._first = False

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from logger.decoder import Decoder
-from logger.format_columns import ColumnsDecoder
+from logger.format_columns import ColumnsDecoder, stated_separator
 from logger.format_json import JsonDecoder
 from logger.format_xdr import XdrDecoder, sentence
 from logger.sensors import Channel
@@ -43,7 +43,11 @@ def encode(channels: Sequence[Channel], values: Mapping[str, float]) -> bytes:
         pairs = (f"{json.dumps(c.id)}: {number_text(values[c.name])}" for c in having)
         return ("{" + ", ".join(pairs) + "}\r\n").encode("ascii")
     width = max(c.count or c.column or 1 for c in channels)
+    comma = having[0].decimal == ","
     cells = ["0"] * width
     for c in having:
-        cells[(c.column or 1) - 1] = number_text(values[c.name])
-    return ((having[0].separator or ",").join(cells) + "\r\n").encode("ascii")
+        text = number_text(values[c.name])
+        cells[(c.column or 1) - 1] = text.replace(".", ",") if comma else text
+    # where nothing is stated the blank tells the comma from a decimal one
+    unstated = ";" if comma else "," if having[0].decimal else ", "
+    return ((stated_separator(channels) or unstated).join(cells) + "\r\n").encode("ascii")

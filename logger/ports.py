@@ -14,8 +14,9 @@ from typing import Any
 
 from logger import clock
 from logger.decoder import Decoded
-from logger.errors import one_line
+from logger.errors import PortFault, one_line
 from logger.formats import decoder_for
+from logger.schemes import ALLOWED, normal_port, refusal, split_port
 from logger.sensors import Channel
 
 CYCLE_S = 0.02
@@ -79,13 +80,17 @@ def list_ports() -> tuple[PortInfo, ...]:
 
 
 def open_port(url: str, baud: int | None) -> Any:
-    """The pyserial port; raises OSError (SerialException is one) or ValueError."""
+    """The pyserial port; raises PortFault where its scheme is none of `schemes`, else OSError
+    (SerialException is one) or ValueError."""
     import serial
 
+    if why := refusal(url):
+        raise PortFault("port", why, f"write {ALLOWED}")
     options: dict[str, Any] = {"baudrate": baud or 9600, "timeout": CYCLE_S}
-    if "://" not in url or url.lower().startswith("hwgrep://"):
+    scheme, _ = split_port(url)
+    if scheme.lower() in ("", "hwgrep"):
         options["exclusive"] = True  # a second reader would steal bytes
-    return serial.serial_for_url(url, **options)
+    return serial.serial_for_url(normal_port(url), **options)
 
 
 class _Source:

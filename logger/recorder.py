@@ -37,7 +37,8 @@ RigCheck = Callable[[str, str], object]
 class Status:
     """How the recording stands.  latest: last reading of each channel as sent; ports: "" or why
     a port is not open or brings nothing for its channels; disk: "" or why nothing can be written;
-    news: lines about the machine, and alarms: what became of them, since the last status."""
+    news: lines about the machine and about what the sensors file leaves open, and alarms: what
+    became of them, since the last status."""
 
     time_s: float
     readings: dict[str, int]
@@ -164,7 +165,8 @@ class Telling:
             host.start()
 
     def __call__(self, found: Status) -> None:
-        news: list[str] = []
+        notices = self._thread.notices
+        news = [notices.popleft() for _ in range(len(notices))]
         if self._host is not None and found.time_s >= self._next:
             self._next = found.time_s + HOST_S
             for notice in self._host.look(found.time_s):

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from logger import clock
 from logger.alarms import AlarmRow, AlarmState, judge
 from logger.errors import UserFault, one_line
+from logger.format_columns import COMMA
 from logger.package import csv_line
 from logger.ports import Arrival, PortEvent, PortReader
 from logger.requests import Answer, RequestDesk
@@ -45,7 +46,7 @@ class WriterThread(threading.Thread):
     disk_fault: "" or why nothing can be written; others: by port, that it brings lines, but none
     for its channels; digest: the seal's, once there is one; ended_s: when the recording stopped;
     own_fault: an error of ours that this thread outlived; told: alarms and what became of them, for
-    the terminal, taken out by the main thread."""
+    the terminal, taken out by the main thread; notices: lines for the terminal, taken out likewise."""
 
     def __init__(
         self,
@@ -64,6 +65,7 @@ class WriterThread(threading.Thread):
         self.counts = dict.fromkeys(names, 0)
         self.disk_fault = ""
         self.told: deque[Told] = deque(maxlen=MOST_PENDING_EVENTS)
+        self.notices: deque[str] = deque()  # one a port at most
         self._asked: deque[tuple[str, float | None, str]] = deque()
         self._turned = clock.awake()
         self.others: dict[str, str] = {}
@@ -89,6 +91,7 @@ class WriterThread(threading.Thread):
         self._not_held = 0
         self._lost_untold: Counter[str] = Counter()
         self._strangers = dict.fromkeys((reader.url for reader in readers), 0)
+        self._unclear_told: set[str] = set()
         self._unmarked_told = False
         self._slept = clock.slept()
         self._syncer = Syncer(writer.sync_written)
@@ -310,6 +313,7 @@ class WriterThread(threading.Thread):
             self._lost_untold.clear()
         for reader in self._readers:
             self._strange(reader, now)
+            self._unclear(reader, now)
         if self._disk_since is None:
             self._try(self._writer.look)
         if self._writer.unmarked and not self._unmarked_told:
@@ -333,6 +337,22 @@ class WriterThread(threading.Thread):
                 f'brings lines, but none for {" or ".join(reader.decoder.names)}, such as "{line}": '
                 "another device, or two swapped?", 300)
             self._event(now, "gap", channels[0].name, round(silent, 3), f"{reader.url}: {what}")
+
+    def _unclear(self, reader: PortReader, now: float) -> None:
+        """Tell once, with what to write, of lines that the sensors file leaves two ways to read."""
+        line = reader.decoder.unclear_line.decode("latin-1")
+        if not line or reader.url in self._unclear_told:
+            return
+        self._unclear_told.add(reader.url)
+        names = reader.decoder.names
+        text = one_line(
+            f'{one_line(reader.url, 60)}: lines such as "{one_line(line, 40)}" are dropped for '
+            f"{one_line(' and '.join(names), 60)} ({COMMA}); write in each channel of this port "
+            'decimal = "," if it stands before decimals, separator = "," if it stands between numbers; '
+            "if it groups thousands, set the device to leave it out"
+        )
+        self._event(now, "gap", names[0], text=text)
+        self.notices.append(text)
 
     def _clock_row(self, now: float) -> None:
         drops = self.drops()

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from logger import calibration as calibrations
 from logger.calibration_curve import Calibration
 from logger.errors import SensorsFault
+from logger.schemes import ALLOWED, normal_port, refusal
 from logger.tables import Table, parse_toml, read_text
 from logger.units import to_si, units_for
 
@@ -29,13 +30,15 @@ _OF_FORMAT = {
     "checksum": ("xdr",),
     "column": ("columns",),
     "separator": ("columns",),
+    "decimal": ("columns",),
     "count": ("columns",),
 }
 
 
 @dataclass(frozen=True)
 class Channel:
-    """One measured quantity.  capacity, u, warn_at, stop_at in SI (N or m); zero in `unit`."""
+    """One measured quantity.  capacity, u, warn_at, stop_at in SI (N or m); zero in `unit`;
+    separator, decimal: None where the file does not state them."""
 
     name: str
     quantity: str
@@ -48,6 +51,7 @@ class Channel:
     separator: str | None
     count: int | None
     unit: str
+    decimal: str | None = None
     checksum: bool = True
     zero: float = 0.0
     scale: float = 1.0
@@ -131,12 +135,13 @@ def load_sensors(path: str | os.PathLike[str]) -> Sensors:
 
 
 def parse_sensors(
-    text: str, file: str, folder: Path | None = None, *, copies: bool = False
+    text: str, file: str, folder: Path | None = None, *, copies: bool = False, recorded: bool = False
 ) -> Sensors:
     """The sensors in `text`; raises SensorsFault.
 
     folder: where calibration files lie (None: the current one); copies: `folder` holds a
-    session's copies, under the names that `calibration_copy_name` gives.
+    session's copies, under the names that `calibration_copy_name` gives; recorded: the text is a
+    session's (so it is with copies), whose ports are not opened again and may be of any scheme.
     """
     top = Table(parse_toml(text, file, SensorsFault), file, "", SensorsFault)
     rows = top.raw("channel")
@@ -144,7 +149,10 @@ def parse_sensors(
     if not isinstance(rows, list) or not rows:
         raise SensorsFault(file, "there is no channel", "write at least one [[channel]] table")
     channels = tuple(
-        _channel(Table(row, file, f"channel {number}", SensorsFault), folder or Path(), copies)
+        _channel(
+            Table(row, file, f"channel {number}", SensorsFault), folder or Path(), copies,
+            recorded or copies,
+        )
         for number, row in enumerate(rows, 1)
     )
     _check_together(channels, file)
@@ -174,7 +182,7 @@ def calibration_copy_name(reference: str) -> str:
     return name[-100:] or "calibration.toml"
 
 
-def _channel(table: Table, folder: Path, copies: bool) -> Channel:
+def _channel(table: Table, folder: Path, copies: bool, recorded: bool) -> Channel:
     name = _free_text(table, "name", 60)
     if name in ("time_s", "utc"):
         raise table.fault("name", f'"{name}" is the name of a column', "take another name")
@@ -212,17 +220,19 @@ def _channel(table: Table, folder: Path, copies: bool) -> Channel:
             "name the file that was made for it",
         )  # fmt: skip
     checksum = table.flag("checksum")
+    decimal, separator = _marks(table)
     delay_s, delay_u_s = _delay(table)
     channel = Channel(
         name=name,
         quantity=quantity,
         at=at,
-        port=_port(table),
+        port=_port(table, recorded),
         baud=table.whole("baud", least=50, most=10_000_000),
         format=line_format,
         id=_id(table, line_format),
         column=_column(table, line_format),
-        separator=_separator(table, line_format),
+        separator=separator,
+        decimal=decimal,
         count=table.whole("count", least=1, most=1000),
         checksum=True if checksum is None else checksum,
         unit=unit,
@@ -292,11 +302,15 @@ def _unit(table: Table, quantity: str, line_format: str) -> str:
     return unit
 
 
-def _port(table: Table) -> str | None:
+def _port(table: Table, recorded: bool) -> str | None:
     port = table.text("port", most=300)
-    if port is not None and (not port.strip() or not port.isprintable()):
+    if port is None:
+        return None
+    if not port.strip() or not port.isprintable():
         raise table.fault("port", "is empty or holds a control character", "name a port")
-    return port
+    if not recorded and (why := refusal(port)):
+        raise table.fault("port", why, f"write {ALLOWED}")
+    return normal_port(port)
 
 
 def _id(table: Table, line_format: str) -> str | None:
@@ -321,15 +335,20 @@ def _column(table: Table, line_format: str) -> int | None:
     return column
 
 
-def _separator(table: Table, line_format: str) -> str | None:
+def _marks(table: Table) -> tuple[str | None, str | None]:
+    """`decimal` and `separator`, each None where it is not stated: then no comma is guessed."""
     separator = table.text("separator", most=8)
-    if line_format != "columns":
-        return None
-    if separator is None:
-        return ","
-    if not separator or not separator.isascii() or re.search(r"[0-9A-Za-z+\-.\r\n]", separator):
+    if separator is not None and (
+        not separator or not separator.isascii() or re.search(r"[0-9A-Za-z+\-.\r\n]", separator)
+    ):
         raise table.fault("separator", "cannot split numbers", 'write "," ";" " " or "\\t"')
-    return separator
+    decimal = table.text("decimal", choices=(".", ","))
+    if decimal is not None and decimal in (separator or ""):
+        raise table.fault(
+            "decimal", f'"{decimal}" stands in separator too, and one mark cannot be both',
+            'write separator = ";" or another, or leave decimal out',
+        )
+    return decimal, separator
 
 
 def _calibration(
@@ -368,8 +387,11 @@ def _check_together(channels: tuple[Channel, ...], file: str) -> None:
             continue
         where = f"channel {channel.name}"
         other = first.setdefault(channel.port, channel)
-        for key in ("baud", "format", "separator", "count"):
+        for key in ("baud", "format", "decimal", "separator", "count"):
             mine, theirs = getattr(channel, key), getattr(other, key)
+            if key == "separator" and channel.decimal != ",":
+                # a comma that one of them states holds for the port
+                mine, theirs = mine or ",", theirs or ","
             if mine != theirs:
                 raise SensorsFault(
                     file, f"{key} differs from channel {other.name}'s on the same port",

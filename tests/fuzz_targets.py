@@ -50,7 +50,8 @@ FORMATS = [
     parse_sensors(text, "s").channels
     for text in (XDR, XDR + "checksum = false\n", XDR_TWO, JSON, JSON + JSON.replace('"f"', '"g"').replace(
         '"HAUL"', '"B"'), COLUMNS, COLUMNS.replace('","', '" "'), COLUMNS.replace('","', '"\\t"'),
-        COLUMNS + "count = 3\n", COLUMNS_TWO)
+        COLUMNS + "count = 3\n", COLUMNS_TWO, COLUMNS.replace('separator = ","', ""),
+        COLUMNS.replace("separator", "decimal"), COLUMNS.replace('","', '";"') + 'decimal = ","\n')
 ]  # fmt: skip
 GOOD = sentence([("force", "1234.5", "HAUL")])
 BOTH = sentence([("force", "1.5", "HAUL"), ("length", "-2", "ROPE")])
@@ -206,7 +207,7 @@ LEAVES: list[Any] = [
     0, 1, -1, 2, 0.5, 1.5, -0.0, 1e308, -1e308, 1e-320, 1e-9, 9.0, 10.5, 12.0, 30.0, 90, 180, 360, 1000, 2**63, 10**60, math.nan, math.inf,
     True, False, "", "x", "load", "anchor", "haul", "free", "team", "G1", "G2", "A1", "T1", "C1", "E1", "P1", "B1", "K1", "main", "second",
     "A1>T1", "count", "kN", "m", "mm", "json", "xdr", "columns", "length", "force", "hanging", "rolling", "dragging", ",", " ", "\t", "é\u2028\x01",
-    "y" * 3000, [], {}, [1], ["A1", "A1"], [[]], {"a": {"b": 1}}, [{}], 0.3, 3, 7.0, 11.7, 0.9, 9600, "hwgrep://x", "socket://h:1",
+    "y" * 3000, [], {}, [1], ["A1", "A1"], [[]], {"a": {"b": 1}}, [{}], 0.3, 3, 7.0, 11.7, 0.9, 9600, "hwgrep://x", "socket://h:1", "spy://x?file=y",
 ]  # fmt: skip
 STATIONS: list[Any] = [
     {"free": True}, {"free": False}, {"tie": "anchor"}, {"tie": "G1"}, {"tie": "B1"}, {"haul": "team"}, {"haul": "team", "on": "load"},
@@ -218,7 +219,7 @@ STATIONS: list[Any] = [
 NEW_KEYS = [
     "on", "at_m", "strength", "efficiency", "efficiency_u", "mbs_kN", "wll_kN", "slips_at_kN", "damages_rope_at_kN", "setback_m", "resistance_N",
     "resistance_u_N", "surface", "breakaway", "offset_m", "stretch_percent", "stretch_at_kN", "clearance_m", "item", "source", "diameter_mm",
-    "checksum", "calibration", "separator", "count", "column", "id", "zero", "toward_deg", "x", "a b", "é",
+    "checksum", "calibration", "separator", "decimal", "count", "column", "id", "zero", "toward_deg", "x", "a b", "é",
 ]  # fmt: skip
 
 

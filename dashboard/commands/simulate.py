@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 
 from dashboard.commands.processes import end_with_parent, sigterm_as_ctrl_c
 from logger.errors import PortFault
+from logger.schemes import ALLOWED, refusal
 from logger.sensors import for_recording, load_sensors
 
 if TYPE_CHECKING:
@@ -88,6 +89,8 @@ def serving(port: str, file: str) -> Iterator[tuple[Device, str]]:
     """A device under the port's own name, as far as this machine can give it; (device, URL)."""
     from logger.virtual import serve_pty, serve_tcp
 
+    if why := refusal(port):
+        raise PortFault(file, why, f"write {ALLOWED}")
     tcp = TCP.fullmatch(port)
     if tcp:
         device: Device = serve_tcp(int(tcp[1]))

@@ -16,7 +16,8 @@ import pytest
 from analysis.rig import load_rig
 from analysis.stated_haul import Stated, as_sent, read_stated, rows, truth
 from dashboard import cli
-from logger.errors import CallFault
+from dashboard.commands.simulate import serving
+from logger.errors import CallFault, PortFault
 from logger.sensors import load_sensors
 from logger.session import open_session
 
@@ -129,7 +130,9 @@ def test_simulated_ports_are_recorded_and_give_the_stated_truth(
 @pytest.mark.parametrize(
     ("port", "words"),
     [("FILE", "is there already"), ("/nonexistent/folder/port", "no folder"),
-     ("hwgrep://0403", "no virtual device"), ("rfc2217://127.0.0.1:1", "no virtual device")],
+     ("hwgrep://0403", "no virtual device"), ("rfc2217://127.0.0.1:1", "no virtual device"),
+     ("spy:///dev/null?file=X", 'by "spy"'), ("SPY:///dev/null?file=X", 'by "SPY"'),
+     ("loop://", 'by "loop"'), ("usb:0403:6001", 'by "usb"'), ("stdin:", 'by "stdin"')],
 )  # fmt: skip
 def test_a_port_that_cannot_be_served_is_one_line(haul, rig, sensors, true_file, port, words):
     port = rig if port == "FILE" else port
@@ -137,6 +140,14 @@ def test_a_port_that_cannot_be_served_is_one_line(haul, rig, sensors, true_file,
     said = haul("simulate", rig, wire(sensors, port, port), "--true", true_file)
     assert (said.status, said.err.count("\n")) == (2, 1)
     assert words in said.err and rig.read_bytes() == before
+
+
+def test_no_virtual_device_is_made_under_a_name_of_another_scheme(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    for port in ("usb:0403:6001", "stdin:", "spy://x"):
+        with pytest.raises(PortFault, match="rfc2217"), serving(port, "sensors.toml"):
+            pass
+    assert list(tmp_path.iterdir()) == []
 
 
 @PTY

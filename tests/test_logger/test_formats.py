@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from logger.decoder import FIRST_LINE, MOST_LINE, OTHER, Decoder
+from logger.format_columns import COMMA
 from logger.format_xdr import checksum, checksums, sentence
 from logger.formats import decoder_for, encode
 from logger.sensors import Channel, parse_sensors
@@ -51,8 +52,14 @@ column = 2
 separator = ","
 unit = "N"
 """
+UNSTATED = COLUMNS.replace('separator = ","\n', "")
+DECIMAL_COMMA = UNSTATED + 'decimal = ","\n'
 ALL = {"xdr": XDR, "xdr two": XDR_TWO, "json": JSON, "columns": COLUMNS,
-       "columns space": COLUMNS.replace('","', '" "')}
+       "columns space": COLUMNS.replace('","', '" "'), "columns unstated": UNSTATED,
+       "columns one number": UNSTATED.replace("column = 2", "column = 1"),
+       "columns point": UNSTATED + 'decimal = "."\n', "columns comma": DECIMAL_COMMA,
+       "columns comma one number": DECIMAL_COMMA.replace("column = 2", "column = 1"),
+       "columns comma semicolon": COLUMNS.replace('","', '";"') + 'decimal = ","\n'}
 GOOD = b"$YXXDR,N,1234.5,N,HAUL*" + b"%02X\r\n" % checksum(b"YXXDR,N,1234.5,N,HAUL")
 
 
@@ -173,6 +180,99 @@ def test_columns_with_a_stated_count_never_learn() -> None:
     assert readings == {"f": [b"20"]}
 
 
+FIRST = UNSTATED.replace("column = 2", "column = 1")
+
+
+@pytest.mark.parametrize(
+    "line",
+    [b"1,90 kN", b"1,412.7 N", b"1,90", b"-1,5", b"412.7,10", b"1, 2,3", b"N 1,5", b"1,2\r", b"x,1,2"],
+)
+@pytest.mark.parametrize("whole", [True, False])
+def test_a_comma_between_two_digits_is_never_guessed(line: bytes, whole: bool) -> None:
+    """Interfaces, section 2: neither `decimal` nor `separator` is stated, so the line is dropped."""
+    block = [b"7\n", line + b"\n", b"8\n", b"9\n"]
+    readings, decoder = decode(FIRST, *([b"".join(block)] if whole else block))
+    assert readings == {"f": [b"7", b"8", b"9"]}
+    assert decoder.causes == {COMMA: 1} and decoder.drops == {"f": 1}
+    assert COMMA == "a comma: decimal or separator?"
+
+
+def test_a_block_of_columns_with_a_comma_is_not_guessed_either() -> None:
+    for text in (FIRST, FIRST + "count = 2\n", UNSTATED):
+        readings, decoder = decode(text, b"1, 10\n", b"1,90\n2,80\n" * 20)
+        assert readings == {"f": [b"10" if text == UNSTATED else b"1"]}
+        assert decoder.causes == {COMMA: 40} and decoder.drops == {"f": 40}
+
+
+@pytest.mark.parametrize("line", [b"1, 20", b"1 ,20", b"1,-20", b"1,\t20", b"1,.5", b"HAUL,20", b"1 N,20 N"])
+def test_a_comma_that_is_not_between_two_digits_separates(line: bytes) -> None:
+    readings, decoder = decode(UNSTATED, line + b"\n")
+    assert readings == {"f": [line.split(b",")[1].strip().removesuffix(b" N")]}
+    assert not decoder.causes
+
+
+@pytest.mark.parametrize("stated", ['separator = ","', 'decimal = "."'])
+def test_what_is_stated_settles_the_comma(stated: str) -> None:
+    readings, decoder = decode(UNSTATED + stated + "\n", b"1,10\n", b"1,11\n1,12\n")
+    assert readings == {"f": [b"10", b"11", b"12"]} and not decoder.causes
+
+
+def test_a_separator_that_one_channel_of_the_port_states_holds_for_the_port() -> None:
+    text = COLUMNS + FIRST.replace('"f"', '"g"')
+    for both in (text, FIRST.replace('"f"', '"g"') + COLUMNS):
+        readings, decoder = decode(both, b"1,10\n")
+        assert readings == {"f": [b"10"], "g": [b"1"]} and not decoder.causes
+
+
+@pytest.mark.parametrize(
+    ("line", "readings"),
+    [(b"1,90;2,5", [b"1.90", b"2.5"]), (b"1,90 2,5", [b"1.90", b"2.5"]), (b"1,90\t2,5", [b"1.90", b"2.5"]),
+     (b" -1,90 ;  +2,5e1 ", [b"-1.90", b"+2.5e1"]), (b"1,90 N 2,5 N", [b"1.90", b"2.5"]),
+     (b"1;2", [b"1", b"2"]), (b",5  ;,25", [b".5", b".25"]), (b"1,90N\t2,5n", [b"1.90", b"2.5"])],
+)
+def test_a_decimal_comma_is_read_and_blank_tab_and_semicolon_separate(
+    line: bytes, readings: list[bytes]
+) -> None:
+    text = DECIMAL_COMMA.replace('"f"', '"g"') + DECIMAL_COMMA.replace("column = 2", "column = 1")
+    for chunks in ([line + b"\n"] * 3, [(line + b"\r\n") * 3]):
+        found, decoder = decode(text, *chunks)
+        assert found == {"f": readings[:1] * 3, "g": readings[1:] * 3}
+        assert not decoder.causes
+
+
+@pytest.mark.parametrize(
+    ("line", "cause"),
+    [(b"1,90 kN", "another unit than the channel's"), (b"1.412,7", "not a number"), (b"1.5", "not a number"),
+     (b"1,412,700", "not a number"), (b"1, 5", "not a number"), (b"1,90 t", "not a number"),
+     (b"- 1,90", "not a number"), (b"1,", "not a number"), (b"nan", "not a finite number")],
+)
+def test_with_a_decimal_comma_what_is_no_number_is_dropped(line: bytes, cause: str) -> None:
+    """A unit word or a lone sign stays with its number: 1,90 kN must not read 1.90 N."""
+    one = DECIMAL_COMMA.replace("column = 2", "column = 1")
+    readings, decoder = decode(one, b"7,5\n" + line + b"\n8\n")
+    assert readings == {"f": [b"7.5", b"8"]}
+    assert decoder.causes == {cause: 1}
+
+
+def test_a_decimal_comma_goes_with_a_stated_separator() -> None:
+    text = COLUMNS.replace('","', '"|"') + 'decimal = ","\n'
+    readings, _ = decode(text, b"1|2,5\n", b"1|3,5\n1|4,5\n")
+    assert readings == {"f": [b"2.5", b"3.5", b"4.5"]}
+
+
+@pytest.mark.parametrize("line", [b'{"HAUL": "1,90"}', b'{"HAUL": 1,90}', b'{"HAUL": [1,90]}', b"1,90"])
+def test_json_reads_no_number_with_a_comma(line: bytes) -> None:
+    readings, decoder = decode(JSON, line + b"\n")
+    assert not readings and decoder.drops == {"f": 1}
+
+
+@pytest.mark.parametrize("id", ["HAUL", "N"])
+def test_xdr_reads_no_number_with_a_comma(id: str) -> None:
+    body = b"YXXDR,N,1,90,N,HAUL"
+    readings, _ = decode(XDR.replace("HAUL", id), b"$%s*%02X\r\n" % (body, checksum(body)))
+    assert not readings
+
+
 def test_json_takes_the_whole_line_first_and_a_later_brace_if_that_fails() -> None:
     line = b'{"HAUL": 1234.5, "t": 1}\n'
     readings, decoder = decode(JSON, line)
@@ -204,6 +304,8 @@ PIECES = st.one_of(
     st.sampled_from([
         b"\n", b"\r\n", b"\r", b"$", b"{", b"}", b",", b" ", b"*40", GOOD, GOOD[:10], GOOD[10:],
         b"$SDXDR,C,23.15,C,WTHI*70\r\n", b"$YXXDR,N,1,N,HAUL,D,2,M,ROPE*", b"1,2\n", b"1,2,3\r\n",
+        b"1,90 kN\n", b"1, 2\n", b"1,5;2,5\n", b"1,5 2,5\r\n", b"1,5\n" * 10, b"7.5\n" * 10, b"1, 2\n" * 5,
+        b"1,5;2,5\n" * 10, b"1,-2\n" * 10, b"- 1,5\n", b"1,;2\n", b"1;,2\r\n" * 5,
         b"1 2\n", b"1  3 \n", b"1\t2\n", b"1,2N\n", b" 1 , 2 \n", b",,\n", b'{"HAUL": 1.5}\n',
         b'{"HAUL": {"HAUL": 2}}\n', b'{"x": 1}\r\n', b"x" * 5000, b"1,2\n" * 30, GOOD * 30,
         sentence([("force", "1.5", "HAUL"), ("length", "-2", "ROPE")]) * 20,
@@ -246,6 +348,7 @@ def test_any_chunking_gives_the_same_and_nothing_raises(
 def test_what_a_device_encodes_is_decoded(kind: str, value: float) -> None:
     channels = parse_sensors(ALL[kind], "s").channels
     decoder = decoder_for(channels)
-    found = decoder.feed(encode(channels, {"f": value})).readings["f"]
-    assert [float(text) for text in found] == [pytest.approx(value, abs=1e-6)]
+    line = encode(channels, {"f": value})
+    found = decoder.feed(line).readings["f"] + decoder.feed(line * 2).readings["f"]
+    assert [float(text) for text in found] == [pytest.approx(value, abs=1e-6)] * 3
     assert not decoder.causes

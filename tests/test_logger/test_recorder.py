@@ -20,6 +20,7 @@ from logger.alarms import AlarmRow
 from logger.errors import CallFault, PortFault, SensorsFault, SessionFault
 from logger.formats import encode
 from logger.inbox import ask, ask_rig
+from logger.ports import open_port
 from logger.recorder import Outcome, record
 from logger.session import Event, open_session, read_all, session_state
 from logger.verify import repair, verify
@@ -191,11 +192,91 @@ def test_no_port_is_one_line_and_leaves_nothing(yard: Any, force: str) -> None:
     assert not yard.out.exists()
 
 
-@pytest.mark.parametrize("url", ["socket://127.0.0.1:1", "nothing://x", "hwgrep://FFFF:FFFF", "/dev/null", "\x2ftmp"])
+@pytest.mark.parametrize("url", ["socket://127.0.0.1:1", "hwgrep://FFFF:FFFF", "hwgrep://spy://x", "/dev/null", "\x2ftmp"])
 def test_hostile_ports_are_one_line(yard: Any, force: str, url: str) -> None:
     yard.write(force + f'port = "{url}"\nbaud = 9600\n')
     with pytest.raises(PortFault):
         record(yard.rig, yard.sensors, yard.out, for_s=1.0)
+
+
+@pytest.mark.parametrize("scheme", ["spy", "SPY"])
+def test_a_port_that_would_write_a_file_is_refused_and_writes_none(yard: Any, force: str, scheme: str) -> None:
+    device, file = yard.pty(), yard.folder / "written"
+    text = force + f'port = "{scheme}://{device.url}?file={file}"\nbaud = 9600\n'
+    yard.write(force)
+    yard.sensors.write_text(text)
+    with pytest.raises(SensorsFault, match=scheme):
+        record(yard.rig, yard.sensors, yard.out, for_s=0.2)
+    assert not file.exists() and not yard.out.exists()
+
+
+@pytest.mark.parametrize("nest", ["{}", "alt://{}", "hwgrep://{}", "HWGREP://{}"])
+def test_the_place_that_opens_refuses_other_schemes_too(yard: Any, nest: str) -> None:
+    device, file = yard.pty(), yard.folder / "written"
+    for scheme in ("spy", "SPY"):
+        url = nest.format(f"{scheme}://{device.url}?file={file}")
+        with pytest.raises((PortFault, OSError)) as caught:
+            open_port(url, 9600).close()
+        assert isinstance(caught.value, PortFault) or nest.lower() == "hwgrep://{}"
+    for url in ("loop://", "Loop://", "alt:///dev/null", "file:///dev/null", "stdin:", "udp://127.0.0.1:1"):
+        with pytest.raises(PortFault, match="rfc2217"):
+            open_port(url, 9600).close()
+    assert not file.exists()
+
+
+def test_a_scheme_in_capitals_opens_what_it_names(yard: Any) -> None:
+    """Where pyserial itself takes HWGREP://x for the name of a file."""
+    device = yard.tcp()
+    open_port(device.url.replace("socket", "SOCKET"), None).close()
+    with pytest.raises(OSError, match="no ports found matching"):
+        open_port("HWGREP://FFFF:FFFF", 9600)
+
+
+COLUMNS = """
+[[channel]]
+name = "haul_force"
+quantity = "force"
+at = "haul"
+format = "columns"
+column = 1
+unit = "kN"
+capacity = 5000.0
+"""
+
+
+def test_a_comma_that_is_not_guessed_is_told_once_with_what_to_write(yard: Any) -> None:
+    device, _ = pty_yard(yard, COLUMNS)
+    news: list[str] = []
+    with recording(yard, status=lambda status: news.extend(status.news)) as running:
+        time.sleep(0.1)  # so that the first line is known to be whole
+        device.send(b"0.85 kN\r\n", 1.0)
+        for _ in range(3):
+            device.send(b"1,90 kN\r\n" * 4, 1.0)
+            until(lambda: news)
+            time.sleep(0.3)  # longer than the recorder takes between two looks
+        done = running.end()
+    assert done.readings == {"haul_force": 1} and done.drops == {"haul_force": 12}
+    (line,) = news
+    for part in (device.url, "haul_force", '"1,90 kN"', "a comma: decimal or separator?",
+                 'decimal = ","', 'separator = ","', "thousands"):
+        assert part in line
+    assert "\n" not in line
+    told = [event for event in rows(yard) if event.kind == "gap" and "comma" in event.text]
+    assert [(e.channel, e.text) for e in told] == [("haul_force", line)]
+    rejects = (yard.out / "rejects.csv").read_text()
+    assert rejects.count("a comma: decimal or separator?") == 12
+    assert read_all(yard.out).readings["haul_force"].reading.tolist() == [0.85]
+
+
+def test_a_decimal_comma_is_recorded_as_a_number(yard: Any) -> None:
+    device, sensors = pty_yard(yard, COLUMNS + 'decimal = ","\n')
+    with recording(yard) as running:
+        time.sleep(0.1)
+        device.send(b"1,90 kN\r\n" + encode(sensors.channels, {"haul_force": 2.25}), 1.0)
+        until(lambda: count(yard) == 2)
+        running.end()
+    assert read_all(yard.out).readings["haul_force"].reading.tolist() == [1.9, 2.25]
+    assert verify(yard.out).state == "complete"
 
 
 def test_wait_keeps_trying(yard: Any, force: str) -> None:

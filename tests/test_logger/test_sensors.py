@@ -130,6 +130,15 @@ def test_what_is_wrong_is_said_in_one_line(change: str, said: str) -> None:
         (COLUMNS.format(name="a", column=1).replace('unit = "mm"', 'unit = "N"'), "does not fit"),
         (COLUMNS.format(name="a", column=1).replace("column = 1", ""), "needs it"),
         (COLUMNS.format(name="a", column=3) + "count = 2", "beyond count"),
+        (COLUMNS.format(name="a", column=1) + 'decimal = ","\nseparator = ","', "one mark cannot be both"),
+        (COLUMNS.format(name="a", column=1) + 'decimal = ","\nseparator = ", "', "one mark cannot be both"),
+        (COLUMNS.format(name="a", column=1) + 'decimal = ";"', 'write one of ., ,'),
+        (COLUMNS.format(name="a", column=1) + 'decimal = ","' + COLUMNS.format(name="b", column=2),
+         "decimal differs"),
+        (COLUMNS.format(name="a", column=1) + 'separator = ";"' + COLUMNS.format(name="b", column=2),
+         "separator differs"),
+        (COLUMNS.format(name="a", column=1).replace('"columns"\ncolumn = 1', '"json"\nid = "a"') + 'decimal = ","',
+         "decimal: does not belong to format json"),
     ],
 )
 def test_a_file_that_makes_no_sense_is_refused(text: str, said: str) -> None:
@@ -147,6 +156,46 @@ def test_recording_needs_port_and_baud(force: str) -> None:
         for_recording(parse_sensors(force, "s.toml"))
     with pytest.raises(SensorsFault, match="baud is missing"):
         for_recording(parse_sensors(force + 'port = "/dev/ttyUSB0"\n', "s.toml"))
+
+
+ELSEWHERE = [
+    "spy:///dev/ptmx?file=X", "SPY:///dev/ptmx?file=X", "Spy://loop://", "alt:///dev/ttyUSB0?class=PosixPollSerial",
+    "loop://", "LOOP://", "cp2110://0001:000a:00", "file:///dev/ttyUSB0", "nothing://x", "://x", " spy://x?file=X",
+    "/dev/ttyUSB0://x", "udp://127.0.0.1:7001", "listen://127.0.0.1:7001", "mqtt://broker/haul",
+    "mqtts://broker/haul", "modbus://10.0.0.7:502", "usb:0403:6001", "stdin:", "hand:", "Hand:",
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("port", ELSEWHERE)
+def test_a_port_of_another_scheme_is_refused_when_the_file_is_read(port: str, force: str, tmp_path) -> None:  # type: ignore[no-untyped-def]
+    """Interfaces, section 2, Ports: one of pyserial's other schemes writes files."""
+    file = tmp_path / "sensors.toml"
+    file.write_text(force + f'port = "{port}"\nbaud = 9600\n', "utf-8")
+    with pytest.raises(SensorsFault) as caught:
+        load_sensors(file)
+    said = str(caught.value)
+    scheme = port.split("://")[0].split(":")[0]
+    allowed = ("device path", "hwgrep://", "socket://", "rfc2217://")
+    for part in ("channel haul_force: port", f'"{port}"', f'"{scheme}"', *allowed):
+        assert part in said
+    assert "\n" not in said
+
+
+@pytest.mark.parametrize(
+    ("port", "taken"),
+    [("/dev/ttyUSB0", "/dev/ttyUSB0"), ("COM3", "COM3"), (r"\\.\COM12", r"\\.\COM12"),
+     ("/dev/serial/by-path/pci-0:14.0-usb-0:2", "/dev/serial/by-path/pci-0:14.0-usb-0:2"),
+     ("socket://h:1", "socket://h:1"), ("rfc2217://h:1", "rfc2217://h:1"),
+     ("hwgrep://0403:6001&skip_busy", "hwgrep://0403:6001&skip_busy"), ("hwgrep://spy://x", "hwgrep://spy://x"),
+     ("SOCKET://h:1", "socket://h:1"), ("HwGrep://FT", "hwgrep://FT")],
+)  # fmt: skip
+def test_the_schemes_of_the_interface_are_taken_in_any_case(port: str, taken: str, force: str) -> None:
+    assert parse_sensors(force + f"port = '{port}'\n", "s").channels[0].port == taken
+
+
+def test_a_session_that_was_recorded_by_another_scheme_still_reads(force: str) -> None:
+    text = force + 'port = "loop://"\n'
+    assert parse_sensors(text, "s", recorded=True).channels[0].port == "loop://"
 
 
 def test_a_missing_file_is_said(tmp_path) -> None:  # type: ignore[no-untyped-def]
