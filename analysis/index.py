@@ -84,7 +84,7 @@ class Index:
         if rebuild:
             self._db.executescript("DELETE FROM session; DELETE FROM gear;")
         kept = {
-            path: mark for path, mark, state in self._db.execute("SELECT path, mark, state FROM session")
+            path: was for path, was, state in self._db.execute("SELECT path, mark, state FROM session")
             if state not in AGAIN
         }  # fmt: skip
         every = {row[0] for row in self._db.execute("SELECT path FROM session")}

@@ -21,7 +21,7 @@ from dashboard.units import METRIC, Units, number
 from dashboard.written_files import cannot_write, outside
 from logger.clock import utc_text
 from logger.package import haul_version
-from logger.verify import verify
+from logger.verify import REFUSED, Verdict, verify
 
 STYLE = """
 @page { margin: 12mm 12mm 14mm; }
@@ -109,7 +109,7 @@ def report(
         f"{tables.budget('haul force', unit, size, whole.found.haul_force)}</section></div>"
         f"<h2>Events</h2>{tables.events(review, chosen)}"
         f"<h2>Channels and calibration</h2>{tables.channels(whole, told)}"
-        f"<h2>Record</h2>{_record(whole, judged.state, judged.digest)}"
+        f"<h2>Record</h2>{_record(whole, judged)}"
         "</body></html>\n"
     )
 
@@ -174,13 +174,14 @@ def _strand_caption(whole: Whole) -> str:
     return "On each strand: its predicted tension with friction."
 
 
-def _record(whole: Whole, state: str, digest: str | None) -> str:
+def _record(whole: Whole, judged: Verdict) -> str:
     seal = (
-        f'seal (SHA-256 of SHA256SUMS) <span class="digest">{said(digest)}</span>' if digest
+        f'seal (SHA-256 of SHA256SUMS) <span class="digest">{said(judged.digest)}</span>' if judged.digest
         else "no seal: nothing shows later whether the record is what was recorded"
     )  # fmt: skip
+    more = f" {said('; '.join((*judged.details, REFUSED)), 1000)}." if judged.state == "changed" else ""
     return (
-        f"<p>The record is <b>{said(state)}</b>; {seal}.</p>"
+        f"<p>The record is <b>{said(judged.state)}</b>; {seal}.{more}</p>"
         f'<p class="more">Made from {said(Path(whole.review["session"]).resolve().name)} by haul {said(haul_version())} on '
         f"{said(utc_text())}. Values with their expanded uncertainty, 95 %, after JCGM 100:2008.</p>"
     )

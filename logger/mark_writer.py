@@ -26,7 +26,7 @@ class MarkWriter:
         self._path = folder / MARKS
         self._file: Appender | None = None
         self._tries = 0
-        self._missing = self._gone = False
+        self._missing = self._gone = self._sealing = False
         self._last: dict[str, bytes] = {}  # each table's last mark
         self._since = 0  # bytes since all of them were written
 
@@ -35,16 +35,37 @@ class MarkWriter:
         self._file = Appender(self._path)
         self._file.write(marks.header(marks.boot_id()))
 
-    def begin_again(self, tables: Mapping[str, tuple[str, int]]) -> None:
+    def begin_again(self, tables: Mapping[str, tuple[str, int]]) -> bool:
         """For the repair of a session: what its tables (name to SHA-256 and bytes) hold by now is
         durable, and good as it stands, whatever older marks say.  Goes on without where a folder
-        stands in the way."""
+        stands in the way; whether the file stands."""
         data = marks.header(marks.boot_id()) + b"".join(
             marks.line(name, size, digest) for name, (digest, size) in tables.items() if size
         )
-        with contextlib.suppress(OSError):
+        self.close()
+        self._file = None
+        try:
             write_atomic(self._path, data)
+        except OSError:
+            return False
+        with contextlib.suppress(OSError):
             self._file = Appender(self._path, (len(data), hashlib.sha256(data)))
+        return True
+
+    def begin_sealing(self, tables: Mapping[str, tuple[str, int]]) -> None:
+        """From now on the file stands until `remove`: while SHA256SUMS is not written, it tells a
+        sealing that was interrupted from a seal that was taken away.  No row is added any more, so
+        marks that were given up, or end early, are made anew from the tables, which are durable."""
+        if self._sealing and os.path.lexists(self._path):
+            return
+        self._sealing = False
+        file = self._writing()
+        if file is not None and file.in_place():
+            with contextlib.suppress(OSError):
+                file.flush()
+                file.sync_written()
+                self._sealing = True
+        self._sealing = self._sealing or self.begin_again(tables)
 
     def _writing(self) -> Appender | None:
         return None if self.unmarked else self._file
@@ -105,7 +126,7 @@ class MarkWriter:
 
     def look(self) -> None:
         """Mend the file where it is not in its place, the tables being in theirs."""
-        if self._file is None:
+        if self._file is None or self._sealing:
             return
         if self.unmarked:
             self._take_away()
@@ -134,7 +155,7 @@ class MarkWriter:
     def _take_away(self) -> None:
         # marks that end early would have a repair move all rows behind them away; without any,
         # rows are judged by their shape
-        if self._file is not None and self._file.in_place():
+        if self._file is not None and not self._sealing and self._file.in_place():
             try:
                 files.ops.unlink(self._path)
                 self._gone = True

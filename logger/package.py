@@ -27,6 +27,7 @@ READINGS_HEADER = ("time_s", "channel", "reading")
 EVENTS_HEADER = ("time_s", "id", "kind", "channel", "value", "text")
 REJECTS_HEADER = ("time_s", "port", "cause", "line")
 MOST_DESCRIPTOR = 16_000_000
+SEALED_KEYS = ("ended_at", "haul_files", "haul_self")  # a descriptor has them from sealing on
 _SELF = re.compile(rb'("haul_self": "sha256:)([0-9a-f]{64})(")')
 
 Fields = Sequence[tuple[str, str, str, bool]]  # name, type, description, required
@@ -165,6 +166,16 @@ def sealed_descriptor(
     data = to_bytes(sealed)
     digest = hashlib.sha256(data).hexdigest().encode("ascii")
     return _SELF.sub(lambda match: match[1] + digest + match[3], data)
+
+
+def unsealed_descriptor(found: Mapping[str, Any]) -> dict[str, Any]:
+    """A descriptor without what sealing adds, as it was while the session grew."""
+    kept = {key: value for key, value in found.items() if key not in SEALED_KEYS}
+    kept["resources"] = [
+        {key: value for key, value in resource.items() if key not in ("bytes", "hash")}
+        for resource in found["resources"]
+    ]
+    return kept
 
 
 def self_consistent(data: bytes) -> bool:

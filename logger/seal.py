@@ -8,14 +8,25 @@ import os
 import re
 import stat
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
+from logger.errors import one_line
 from logger.files import open_plain
 from logger.lock import LOCK_NAME
-from logger.package import DESCRIPTOR, MARKS, SUMS, self_consistent
+from logger.package import (
+    DESCRIPTOR,
+    FORMAT,
+    INBOX,
+    MARKS,
+    SEALED_KEYS,
+    SUMS,
+    self_consistent,
+)
 
 MOST_SUMS = 16_000_000
+HALF_WRITTEN = re.compile(r"(?:^|/)\.[^/]+\.[0-9]+\.tmp$")  # by a recorder that was killed
+NOT_ITSELF = "is not what was sealed: it does not fit the hash of itself that it holds"
 _LINE = re.compile(r"([0-9a-f]{64})  ([^\\\n]+)")
 
 
@@ -37,12 +48,14 @@ def parse_sums(text: str) -> dict[str, str] | None:
 
 @dataclass(frozen=True)
 class Inspection:
-    """changed: names of the files that differ from the seal; details: a sentence each; digest:
-    SHA-256 of SHA256SUMS."""
+    """state: complete, cut short or changed; changed: names of the files that differ from the
+    seal; details: a sentence each, or why it is cut short; digest: SHA-256 of SHA256SUMS, None
+    without one."""
 
+    state: str
     changed: tuple[str, ...]
     details: tuple[str, ...]
-    digest: str
+    digest: str | None
 
 
 def hash_file(path: Path) -> str:
@@ -74,74 +87,181 @@ def files_in(folder: Path) -> dict[str, str]:
 
 
 def inspect(folder: Path) -> Inspection:
-    """Every file held against SHA256SUMS and against the hashes in the descriptor.
+    """The state of a session that nobody writes, by SHA256SUMS and the hashes in the descriptor.
 
     A file that fits the one but not the other shows which of the two was changed.  Reads only;
     raises OSError where SHA256SUMS cannot be read.
     """
+    if not (folder / SUMS).exists():
+        return _without_sums(folder)
     with open_plain(folder / SUMS) as file:
         data = file.read(MOST_SUMS)
-    digest = hashlib.sha256(data).hexdigest()
     changed: dict[str, str] = {}
     stated = parse_sums(data.decode("utf-8", "replace"))
     present = files_in(folder)
-    inner, whole = inner_hashes(folder)
+    own = own_hashes(folder)
     if stated is None:
         changed[SUMS] = "is not as sealing writes it"
     if (folder / SUMS).is_symlink():
         changed[SUMS] = "is a link"
-    sums = stated or {}
-    for name in sorted({*sums, *inner, *([] if stated is None else present)}):
-        kind = present.get(name)
-        if kind is None:
-            changed[name] = "is missing"
-            continue
-        if kind != "file":
-            changed[name] = "is a link" if kind == "link" else "is not a plain file"
-            continue
+    for name in sorted({*(stated or {}), *own.files, *([] if stated is None else present)}):
+        found = _look(folder, name, present)
+        if isinstance(found, str):
+            changed[name] = found
+        elif name == DESCRIPTOR:
+            changed.update(_descriptor_faults(found, stated, own))
+        else:
+            changed.update(_file_faults(name, found, stated, own))
+    return _inspection(changed, hashlib.sha256(data).hexdigest())
+
+
+def quick_state(folder: Path) -> str:
+    """The state as `inspect` says it, by the names and sizes in the descriptor alone; raises
+    nothing."""
+    own = own_hashes(folder)
+    sums = (folder / SUMS).exists()
+    if not own.sealed:
+        return "changed" if sums else "cut short"
+    if not sums and not os.path.lexists(folder / MARKS):
+        return "changed"
+    for name, stated in own.files.items():
         try:
-            actual = hash_file(folder / name)
-        except OSError as error:
-            changed[name] = f"cannot be read ({error.strerror})"
-            continue
-        in_sums, in_package = sums.get(name), inner.get(name)
-        if name == DESCRIPTOR:
-            if in_sums is not None and in_sums != actual:
-                if whole:
-                    changed[SUMS] = f"does not fit {name}, which fits itself"
-                else:
-                    changed[name] = "is not what was sealed"
-            elif in_sums is None and stated is not None:
-                changed[SUMS] = f"lacks {name}"
-        elif in_sums is None and in_package is None:
+            size = (folder / name).lstat().st_size
+        except (OSError, ValueError):
+            return "changed"
+        if any(size != of_bytes for _, of_bytes in stated):
+            return "changed"
+    if not own.whole:
+        return "changed"
+    return "complete" if sums else "cut short"
+
+
+def _inspection(changed: Mapping[str, str], digest: str | None) -> Inspection:
+    names = tuple(sorted(changed, key=lambda name: (name != SUMS, name)))
+    details = tuple(f"{name} {changed[name]}" for name in names)
+    return Inspection("changed" if changed else "complete", tuple(sorted(changed)), details, digest)
+
+
+def _without_sums(folder: Path) -> Inspection:
+    """The descriptor says whether there was a seal, and the marks, which stand until SHA256SUMS
+    does, whether the recorder died before it had written that."""
+    own = own_hashes(folder)
+    if not own.sealed:
+        text = "recording was interrupted: there is no seal"
+        return Inspection("cut short", (), (text,), None)
+    changed: dict[str, str] = {}
+    if not own.whole:
+        changed[DESCRIPTOR] = NOT_ITSELF
+    present = files_in(folder)
+    for name in sorted({*own.files, *present} - {DESCRIPTOR}):
+        if name not in own.files and (name.startswith(f"{INBOX}/") or HALF_WRITTEN.search(name)):
+            continue  # sealing, or a repair, removes them
+        found = _look(folder, name, present)
+        if isinstance(found, str):
+            changed[name] = found
+        elif name in own.files and not own.fits(name, found):
+            changed[name] = "is not what was sealed"
+        elif name not in own.files and own.whole:
             changed[name] = "was added after sealing"
-        elif in_sums is None:
-            if actual != in_package:
-                changed[name] = "is not what was sealed"
-            if stated is not None:
-                changed[SUMS] = f"lacks {name}"
-        elif actual != in_sums:
-            if actual == in_package:
-                changed[SUMS] = f"does not fit {name}, which fits {DESCRIPTOR}"
-            else:
-                changed[name] = "is not what was sealed"
-        elif whole and actual != in_package:
-            changed[name] = f"is not what {DESCRIPTOR} says"
-            changed[SUMS] = f"does not fit {DESCRIPTOR}"
-    names = tuple(sorted(changed))
-    return Inspection(names, tuple(f"{name} {changed[name]}" for name in names), digest)
+    if not os.path.lexists(folder / MARKS):
+        changed[SUMS] = f"is gone, though {DESCRIPTOR} says that the session was sealed{own.when}"
+    elif not changed:
+        text = f"sealing was interrupted: {SUMS} is missing, and every file is as {DESCRIPTOR} says"
+        return Inspection("cut short", (), (text,), None)
+    return _inspection(changed, None)
 
 
-def inner_hashes(folder: Path) -> tuple[dict[str, str], bool]:
-    """The hashes that a sealed descriptor holds, and whether it fits its own; else nothing."""
+def _look(folder: Path, name: str, present: Mapping[str, str]) -> tuple[str, int] | str:
+    """SHA-256 and bytes of a file, or in words why there are none."""
+    kind = present.get(name)
+    if kind is None:
+        return "is missing"
+    if kind != "file":
+        return "is a link" if kind == "link" else "is not a plain file"
+    try:
+        return hash_file(folder / name), (folder / name).stat().st_size
+    except OSError as error:
+        return f"cannot be read ({error.strerror})"
+
+
+def _descriptor_faults(
+    actual: tuple[str, int], stated: Mapping[str, str] | None, own: OwnHashes
+) -> dict[str, str]:
+    in_sums = (stated or {}).get(DESCRIPTOR)
+    if in_sums is not None and in_sums != actual[0]:
+        if own.whole:
+            return {SUMS: f"does not fit {DESCRIPTOR}, which fits itself"}
+        return {DESCRIPTOR: "is not what was sealed"}
+    if in_sums is None and stated is not None:
+        return {SUMS: f"lacks {DESCRIPTOR}"}
+    if own.readable and not own.whole:  # SHA256SUMS was made anew over a descriptor by another hand
+        return {DESCRIPTOR: NOT_ITSELF if own.sealed else "does not say that the session was sealed"}
+    return {}
+
+
+def _file_faults(
+    name: str, actual: tuple[str, int], stated: Mapping[str, str] | None, own: OwnHashes
+) -> dict[str, str]:
+    in_sums, in_package, fits = (stated or {}).get(name), name in own.files, own.fits(name, actual)
+    if in_sums is None and not in_package:
+        return {name: "was added after sealing"}
+    if in_sums is None:
+        found = {} if fits else {name: "is not what was sealed"}
+        return found if stated is None else {**found, SUMS: f"lacks {name}"}
+    if actual[0] != in_sums:
+        if fits:
+            return {SUMS: f"does not fit {name}, which fits {DESCRIPTOR}"}
+        return {name: "is not what was sealed"}
+    if own.whole and not fits:
+        return {name: f"is not what {DESCRIPTOR} says", SUMS: f"does not fit {DESCRIPTOR}"}
+    return {}
+
+
+@dataclass(frozen=True)
+class OwnHashes:
+    """What a descriptor says of its session's seal.
+
+    readable: it is a session's, of a format that this program knows; sealed: it says that there
+    was a seal; whole: and fits the hash of itself that it holds; files: by name, each (SHA-256 in
+    hex, bytes) that it states of the file; when: " at " and the time of sealing, or "".
+    """
+
+    readable: bool = False
+    sealed: bool = False
+    whole: bool = False
+    files: Mapping[str, tuple[tuple[str, object], ...]] = field(default_factory=dict)
+    when: str = ""
+
+    def fits(self, name: str, actual: tuple[str, int]) -> bool:
+        """Whether a file with this SHA-256 and so many bytes is what the descriptor states."""
+        return name in self.files and all(stated == actual for stated in self.files[name])
+
+
+def own_hashes(folder: Path) -> OwnHashes:
+    """What the descriptor says of its session's seal; raises nothing."""
     try:
         if not stat.S_ISREG((folder / DESCRIPTOR).lstat().st_mode):
-            return {}, False
+            return OwnHashes()
         data = (folder / DESCRIPTOR).read_bytes()
+        found = json.loads(data)
+    except (OSError, ValueError, RecursionError):
+        return OwnHashes()
+    version = found.get("haul_format") if isinstance(found, dict) else None
+    if not isinstance(version, int) or version > FORMAT:
+        return OwnHashes()  # `package.read_descriptor` says what is wrong
+    resources = found.get("resources")
+    resources = [row for row in resources if isinstance(row, dict)] if isinstance(resources, list) else []
+    if not any(key in found for key in SEALED_KEYS) and not any("hash" in row for row in resources):
+        return OwnHashes(readable=True)
+    ended = found.get("ended_at")
+    when = f" at {one_line(ended, 40)}" if isinstance(ended, str) else ""
+    stated: dict[str, list[tuple[str, object]]] = {}
+    try:
         if not self_consistent(data):
-            return {}, False
-        files = json.loads(data)["haul_files"]
-        found = {str(row["path"]): str(row["hash"]).removeprefix("sha256:") for row in files}
-    except (OSError, ValueError, KeyError, TypeError, RecursionError):
-        return {}, False
-    return found, True
+            raise ValueError
+        for row in [*found["haul_files"], *resources]:
+            digest = str(row["hash"]).removeprefix("sha256:")
+            stated.setdefault(str(row["path"]), []).append((digest, row["bytes"]))
+    except (ValueError, KeyError, TypeError):
+        return OwnHashes(readable=True, sealed=True, when=when)
+    return OwnHashes(True, True, True, {name: tuple(rows) for name, rows in stated.items()}, when)

@@ -30,7 +30,8 @@ _seen: dict[tuple[object, ...], str] = {}
 
 
 def session_state(path: str | os.PathLike[str], quick: bool = False) -> str:
-    """growing, cut short, sealed or changed.  quick: by names and sizes only, for long lists.
+    """growing, cut short, sealed or changed, as `verify` judges.  quick: by names and sizes only,
+    for long lists.
 
     A whole check is remembered as long as no file's size or time changes.  Raises SessionFault
     where the folder cannot be read.
@@ -38,41 +39,25 @@ def session_state(path: str | os.PathLike[str], quick: bool = False) -> str:
     folder = Path(path)
     if lock.is_held(folder):
         return "growing"
-    if not (folder / package.SUMS).exists():
+    if not (folder / package.SUMS).exists() and not seal.own_hashes(folder).sealed:
         return "cut short"
     try:
+        names = [name for name in (package.MARKS, package.SUMS) if os.path.lexists(folder / name)]
         marks: list[object] = [str(folder.resolve()), quick]
-        for name in sorted([*seal.files_in(folder), package.SUMS]):
+        for name in sorted([*seal.files_in(folder), *names]):
             found = (folder / name).lstat()
             marks += [name, found.st_size, found.st_mtime_ns, found.st_ino]
         key = tuple(marks)
         if key not in _seen:
             if len(_seen) > 1000:
                 _seen.clear()
-            _seen[key] = _sealed_or_changed(folder, quick)
+            state = seal.quick_state(folder) if quick else seal.inspect(folder).state
+            _seen[key] = "sealed" if state == "complete" else state
         return _seen[key]
     except OSError as error:
         raise SessionFault(
             folder, f"cannot be read ({error.strerror})", "make the folder readable"
         ) from None
-
-
-def _sealed_or_changed(folder: Path, quick: bool) -> str:
-    if not quick:
-        return "changed" if seal.inspect(folder).changed else "sealed"
-    try:
-        rows = package.read_descriptor(folder).get("haul_files")
-    except SessionFault:
-        return "changed"
-    if not isinstance(rows, list):
-        return "changed"
-    for row in rows:
-        try:
-            if (folder / str(row["path"])).lstat().st_size != row["bytes"]:
-                return "changed"
-        except (OSError, KeyError, TypeError, ValueError):
-            return "changed"
-    return "sealed"
 
 
 def open_session(path: str | os.PathLike[str]) -> SessionInfo:

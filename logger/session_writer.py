@@ -282,6 +282,7 @@ class SessionWriter:
         for file in self._files.values():
             file.sync()
         hashes = {name: file.digest() for name, file in self._files.items()}
+        self._marks.begin_sealing(hashes)
         hashes.update(self._copies)
         data = package.sealed_descriptor(self.descriptor, hashes, utc_text())
         write_atomic(self.folder / package.DESCRIPTOR, data)

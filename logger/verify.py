@@ -15,7 +15,10 @@ from logger.salvage import move_spoilt_rows, move_unproved_rows
 from logger.session_parse import parse_clock, parse_events
 from logger.session_writer import SessionWriter
 
-_HALF_WRITTEN = re.compile(r"(?:^|/)\.[^/]+\.[0-9]+\.tmp$")  # by a recorder that was killed
+REFUSED = (
+    "--repair refuses a changed session: a new seal would pass the change off as what was recorded; "
+    "take a copy that is whole"
+)
 
 
 @dataclass(frozen=True)
@@ -38,18 +41,19 @@ def verify(path: str | os.PathLike[str]) -> Verdict:
             return Verdict("unreadable", None, (what,))
         if lock.is_held(folder):
             return Verdict("growing", None, ("it is being recorded",))
-        if (folder / package.SUMS).exists():
-            found = seal.inspect(folder)
-            if found.changed:
-                return Verdict("changed", found.digest, found.details, found.changed)
-            package.read_descriptor(folder)  # a seal of a newer format is not ours to judge
-            return Verdict("complete", found.digest)
-        package.read_descriptor(folder)
+        return _judged(folder)
     except SessionFault as fault:
         return Verdict("unreadable", None, (f"{fault.fault}; {fault.cure}",))
     except OSError as error:
         return Verdict("unreadable", None, (f"cannot be read ({error.strerror})",))
-    return Verdict("cut short", None, ("recording was interrupted: there is no seal",))
+
+
+def _judged(folder: Path) -> Verdict:
+    """The state of a session that nobody else writes; raises SessionFault and OSError."""
+    found = seal.inspect(folder)
+    if not found.changed:
+        package.read_descriptor(folder)  # a seal of a newer format is not ours to judge
+    return Verdict(found.state, found.digest, found.details, found.changed)
 
 
 def repair(path: str | os.PathLike[str]) -> Verdict:
@@ -67,7 +71,7 @@ def repair(path: str | os.PathLike[str]) -> Verdict:
         if held is None:
             return Verdict("growing", None, ("it is being recorded or repaired",))
         try:
-            if not (folder / package.SUMS).exists():  # somebody may have been faster
+            if _judged(folder).state == "cut short":  # somebody may have been faster
                 _seal_again(folder, held)
         finally:
             held.release(remove=True)
@@ -78,24 +82,8 @@ def repair(path: str | os.PathLike[str]) -> Verdict:
     return verify(folder)
 
 
-def _sealed_before(folder: Path) -> list[str]:
-    """Files that do not fit the hashes that an earlier seal left in the descriptor: a new seal
-    must say so, or it would cover a change up."""
-    inner, _ = seal.inner_hashes(folder)
-    wrong = []
-    for name, digest in sorted(inner.items()):
-        try:
-            if seal.hash_file(folder / name) != digest:
-                wrong.append(name)
-        except OSError:
-            wrong.append(name)
-    return wrong
-
-
 def _seal_again(folder: Path, held: lock.SessionLock) -> None:
     descriptor = package.read_descriptor(folder)
-    for key in ("ended_at", "haul_files", "haul_self"):
-        descriptor.pop(key, None)
     try:
         names = [str(row["name"]) for row in descriptor["channels"]]
         paths = [row["path"] for row in descriptor["resources"]]
@@ -106,18 +94,21 @@ def _seal_again(folder: Path, held: lock.SessionLock) -> None:
             folder / package.DESCRIPTOR, "its channels or resources are not a session's",
             "put the recorder's own file back",
         )
-    wrong = _sealed_before(folder)
-    said = [*move_unproved_rows(folder, boot_id()), *move_spoilt_rows(folder, names)]
-    if wrong:
-        said.append(f"NOT what was sealed before: {', '.join(wrong)}")
+    # where sealing was interrupted, the descriptor's hashes fit, and prove every row
+    proved = seal.own_hashes(folder).sealed
+    said = [] if proved else [*move_unproved_rows(folder, boot_id()), *move_spoilt_rows(folder, names)]
     last, own_ids = _last_time(folder, names)
-    writer = SessionWriter.resume(folder, descriptor, held, own_ids)
+    unsealed = package.unsealed_descriptor(descriptor)
+    writer = SessionWriter.resume(folder, unsealed, held, own_ids)
     try:
+        if proved:
+            # before any row is added: an end just then must not look like a change after sealing
+            files.write_atomic(folder / package.DESCRIPTOR, package.to_bytes(unsealed))
         for name, header in package.headers(names).items():
             writer.give_header(name, header)
         for name, kind in seal.files_in(folder).items():
             inner = name.startswith(package.INBOX + "/")
-            if _HALF_WRITTEN.search(name):
+            if seal.HALF_WRITTEN.search(name):
                 files.ops.unlink(folder / name)
                 continue
             if not name.isprintable() or "\\" in name:
@@ -126,7 +117,9 @@ def _seal_again(folder: Path, held: lock.SessionLock) -> None:
                 writer.note(name, seal.hash_file(folder / name), (folder / name).stat().st_size)
             elif kind != "file" and not inner:
                 raise OSError(0, f"{name} is a link or no plain file: remove it")
-        text = "sealed after an interruption; " + (", ".join(said) or "no torn end")
+        text = "sealed after an interruption; " + (
+            ", ".join(said) or ("sealing itself was interrupted" if proved else "no torn end")
+        )
         writer.event(last, "repaired", text=text)
         writer.seal()
     except OSError:

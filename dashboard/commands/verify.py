@@ -20,7 +20,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from logger.verify import repair, verify
+    from logger.verify import REFUSED, repair, verify
 
     found = (repair if args.repair else verify)(args.session)
     if found.state == "unreadable":
@@ -28,6 +28,6 @@ def run(args: argparse.Namespace) -> int:
     print(found.state)
     if found.digest is not None:
         print(f"digest {found.digest}")
-    for line in found.details:
+    for line in (*found.details, *([REFUSED] if found.state == "changed" else [])):
         print(f"  {one_line(line)}")
     return 0 if found.state == "complete" else 1

@@ -29,6 +29,29 @@ def imported(tree):
             yield from ((node.lineno, f"{node.module}.{alias.name}") for alias in node.names)
 
 
+def module_names(tree):
+    """Functions, classes and imported names that a module's own body binds, also within try and if."""
+    stack = list(tree.body)
+    while stack:
+        node = stack.pop()
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef):
+            yield node.name
+        elif isinstance(node, ast.Import | ast.ImportFrom):
+            yield from (alias.asname or alias.name.split(".")[0] for alias in node.names)
+        elif isinstance(node, ast.If | ast.Try | ast.With):
+            stack += [child for child in ast.iter_child_nodes(node) if isinstance(child, ast.stmt)]
+            stack += [line for handler in getattr(node, "handlers", []) for line in handler.body]
+
+
+def comprehension_variables(tree):
+    """(line, name) of each variable of a comprehension, wherever it stands."""
+    for node in ast.walk(tree):
+        for part in getattr(node, "generators", []):
+            for target in ast.walk(part.target):
+                if isinstance(target, ast.Name):
+                    yield target.lineno, target.id
+
+
 def at_module_level(tree):
     """Modules imported when this module is: not inside functions, not for type checkers alone."""
     for node in tree.body:
@@ -44,6 +67,16 @@ def test_imports_run_dashboard_to_analysis_to_logger_and_never_back(path):
     for line, module in imported(ast.parse(path.read_text("utf-8"))):
         top = module.split(".")[0]
         assert top not in MAY or top in MAY[room], f"line {line} imports {module}"
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda p: str(p.relative_to(ROOT)))
+def test_no_variable_of_a_comprehension_has_the_name_of_something_of_its_module(path):
+    """Python 3.12.1 compiles such a comprehension into its function, and there takes the module's own
+    name for an unset variable where another comprehension uses it (seen in `haul library`)."""
+    tree = ast.parse(path.read_text("utf-8"))
+    taken = set(module_names(tree))
+    clashes = [f"line {line}: {name}" for line, name in comprehension_variables(tree) if name in taken]
+    assert clashes == []
 
 
 def test_no_module_imports_itself_in_a_circle():

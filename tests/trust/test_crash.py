@@ -368,6 +368,7 @@ def test_every_cut_length_of_the_last_rows_opens_and_is_repaired(
 def test_half_written_metadata_is_one_line_or_repaired(tmp_path: Path, name: str) -> None:
     """Each is written under another name, synced, renamed; a part under the real name is damage."""
     yard = cut_short(tmp_path / "yard")
+    marked = (yard.out / MARKS).read_bytes()
     with disk(NoSync()):
         repair(yard.out)
     sealed = {p.name: p.read_bytes() for p in yard.out.iterdir() if p.is_file()}
@@ -383,6 +384,7 @@ def test_half_written_metadata_is_one_line_or_repaired(tmp_path: Path, name: str
         # as the recorder leaves it: half of the new one under a name of its own
         (yard.out / name).write_bytes(data)
         (yard.out / "SHA256SUMS").unlink()
+        (yard.out / MARKS).write_bytes(marked)
         half = yard.out / f".{name}.4711.tmp"
         half.write_bytes(data[:length])
         with disk(NoSync()):

@@ -406,18 +406,22 @@ def test_marks_left_in_a_sealed_session_are_no_part_of_it(
         assert verify(tmp_path / "copy").digest == digest
 
 
-def test_a_sealed_session_whose_seal_is_taken_away_is_repaired_as_ever(tmp_path: Path) -> None:
+def test_a_session_whose_sealing_was_interrupted_loses_no_row_to_marks_that_end_early(
+    tmp_path: Path,
+) -> None:
+    """The hashes in its descriptor prove every row; the marks say only that sealing had begun."""
     with disk(NoSync()):
         yard, writer = begun(tmp_path)
         write(writer, package.READINGS, 1, 30)
+        left = (yard.out / MARKS).read_bytes()
+        write(writer, package.READINGS, 2, 30)
         writer.seal()
     (yard.out / package.SUMS).unlink()
-    with (yard.out / package.READINGS).open("ab") as file:
-        file.write(b"2.5,force,7\n3.5,for")
-    rows = mended(yard.out)[package.READINGS]
-    assert rows.endswith(b"2.5,force,7\n") and torn(yard.out) == b"3.5,for"
-    assert "NOT what was sealed before: readings.csv" in said(yard.out)
-    assert "of no use" not in said(yard.out)
+    (yard.out / MARKS).write_bytes(left)
+    restarted(yard.out)
+    before = (yard.out / package.READINGS).read_bytes()
+    assert mended(yard.out)[package.READINGS] == before and torn(yard.out) == b""
+    assert "sealing itself was interrupted" in said(yard.out)
 
 
 # -- a disk that refuses the marks alone ---------------------------------------------------------
