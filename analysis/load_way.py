@@ -59,9 +59,7 @@ def by_rope(result: Result) -> LoadWay:
     ratios = [span.roles.ratio for span in result.rigs] or [result.roles.ratio]
     if len(ratios) == 1:
         return _sum([(result.strokes, ratios[0])])
-    return _sum(
-        [(tuple(s for s in result.strokes if s.rig == k), r) for k, r in enumerate(ratios)]
-    )
+    return _sum([(tuple(s for s in result.strokes if s.rig == k), r) for k, r in enumerate(ratios)])
 
 
 def _sum(parts: list[tuple[tuple[Stroke, ...], float]]) -> LoadWay:

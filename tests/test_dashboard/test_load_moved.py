@@ -141,7 +141,9 @@ def test_while_hauling_the_page_is_at_most_half_a_second_of_rope_behind(tmp_path
         assert true - 0.5 * 0.5 / 3 - 0.01 <= now <= true + 0.01, k
 
 
-def test_rope_lowered_under_tension_takes_the_load_back_and_the_hauled_sum_stays_the_reviews(tmp_path):
+def test_rope_lowered_under_tension_takes_the_load_back_and_the_hauled_sum_stays_the_reviews(
+    tmp_path,
+):
     crew = Crew(tmp_path / "s")
     crew.haul(6.0, 8.0)
     crew.go(1.5, HAULED_N, 0.0)
@@ -216,7 +218,9 @@ def test_bodies_are_not_drawn_back_while_rope_is_fed_back_on_the_capture(tmp_pat
 def test_no_script_of_the_page_works_out_the_loads_way(tmp_path):
     for script in (Path(dashboard.__file__).parent / "assets").glob("*.js"):
         text = script.read_text("utf-8")
-        assert not re.search(r"(head\.go|now\.(lt|ht|tg))\s*[-+*/]|[-+*/]\s*(head\.go|now\.(lt|ht|tg))\b(?!\))", text), script.name
+        assert not re.search(
+            r"(head\.go|now\.(lt|ht|tg))\s*[-+*/]|[-+*/]\s*(head\.go|now\.(lt|ht|tg))\b(?!\))", text
+        ), script.name
 
 
 act = st.one_of(
