@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analysis.load_way import rope_m, why_unknown
 from analysis.predict import Model
 from analysis.result import Result
 from analysis.strokes import Stroke
@@ -34,10 +35,9 @@ def travelled(known: Model, result: Result, haul: list[Stroke]) -> Travel:
     """What the counters say."""
     roles = result.roles
     counted = roles.load_length is not None and result.channels[roles.load_length.name].readings > 0
-    rope = roles.progress is not None and result.channels[roles.progress.name].readings > 0
-    if not rope or roles.haul_force is None:
+    if why_unknown(result):
         return Travel(None, None, "counter" if counted else "model", None, None)
-    way = sum(s.haul_travel_m for s in haul)
+    way = rope_m(haul)
     work = sum(s.work_J for s in haul)
     load = sum(s.load_travel_m or 0.0 for s in haul)
     if not counted:

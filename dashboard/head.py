@@ -14,10 +14,11 @@ from logger.session_types import SessionInfo
 
 def head(
     info: SessionInfo, folder: str, rig: Rig, known: Model, found: Roles, haul_counted: bool,
-    told: Words,
+    told: Words, pull_distance_m: float | None,
 ) -> dict[str, Any]:
     """The part `head`; forces in N, ways in m, modelU and haulU expanded (k = 2); units:
-    what the page shows them in; told: how a sentence is told."""
+    what the page shows them in; told: how a sentence is told; pull_distance_m: how far the load is to go,
+    from where the session began."""
     limit = stop_hauling_at(known)
     because = told(limit["because"])
     shown = found.forces[0] if found.forces else None
@@ -42,7 +43,7 @@ def head(
         "haul": known.haul_force_N if cell is not None else None,
         "haulU": 2 * (known.haul_force_u_N or 0.0),
         "holds": [h.name for h in known.held if h.ideal is not None],
-        "go": rig.load.pull_distance_m,
+        "go": pull_distance_m,
         "loadCounted": found.load_length is not None,
         "haulCounted": haul_counted,
         "way": _way(found),

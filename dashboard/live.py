@@ -1,7 +1,8 @@
 """One session watched: a thread follows it, feeds the analyser, and prepares what pages ask for.
 
-`/since` only reads what lies ready on the board.  Per tick the work is that of the new rows; the
-estimate, whose cost grows with the number of strokes, is made as often as a tenth of the time allows.
+`/since` only reads what lies ready on the board.  Per tick the work is that of the new rows.  What the
+analyser has found so far, and with it the load's way, is taken every WAY_EVERY_S; the estimate, whose
+cost grows with the number of strokes, every RESULT_EVERY_S.  Neither takes more than a tenth of the time.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ import numpy as np
 from analysis.analyser import Analyser
 from analysis.bodies import Floats
 from analysis.later_rig import rigs_of
+from analysis.load_way import LoadWay, by_rope
 from analysis.predict import Model, model
 from analysis.result import Result
 from analysis.review import review_from
@@ -41,7 +43,7 @@ from logger.session import Follower, open_session
 from logger.session_types import Block, Event, SessionInfo
 
 TICK_S, IDLE_TICK_S = 0.05, 0.5
-RESULT_EVERY_S, SHARE = 0.4, 0.1
+WAY_EVERY_S, RESULT_EVERY_S, SHARE = 0.2, 0.4, 0.1
 CHANNELS_EVERY_S = 0.4
 STUCK_S = 1.0
 STRANDS_EVERY_S = 0.2
@@ -75,13 +77,17 @@ class Watch:
         self.drawn = 1
         self.drops: dict[str, int] = {}
         self.result: Result | None = None
+        self._by_rope: LoadWay | None = None  # of the result
         self.last_s: float | None = None
         self.ticked: float | None = None
         self.finished = False
         self._malformed = 0
         self._log, self._clock = log, clock
-        self._due = self._channels_due = self._strands_due = -math.inf
+        self._due = self._result_due = self._channels_due = self._strands_due = -math.inf
         self._rig_changed, self._rig_from_s = False, -math.inf
+        progress = self.roles.progress
+        self._rope = Way(self.tracks[progress.name], self.roles.progress_gain) if progress else None
+        self._rigs = 1  # whose gains the rope counter has
         self._beside = any(body.y_m for body in self.rig.bodies)
         self._stop = threading.Event()
         self._thread: threading.Thread | None = None
@@ -132,9 +138,14 @@ class Watch:
         alive = self.recording.alive(mono_s)
         over = alive.code in ("sealed", "changed", "cut")
         news = any(len(r.time_s) for r in block.readings.values()) or bool(block.events)
-        if (not self.finished and (mono_s >= self._due or over)) or (over and news):
+        last = over and (news or not self.finished)
+        if last or (not self.finished and mono_s >= min(self._due, self._result_due)):
             began = time.perf_counter()
-            self._estimate()
+            self._find()
+            self._result_due = mono_s + max(WAY_EVERY_S, (time.perf_counter() - began) / SHARE)
+        if self.result is not None and (last or (not self.finished and mono_s >= self._due)):
+            began = time.perf_counter()
+            self._estimate(self.result)
             spent = time.perf_counter() - began
             self._due = mono_s + max(RESULT_EVERY_S, spent / SHARE)
         self.finished = over
@@ -215,9 +226,7 @@ class Watch:
         known = self.roles
         if of == "load":
             return Way(self.tracks[known.load_length.name], 1.0) if known.load_length else None
-        if known.progress is None or known.progress is known.load_length:
-            return None
-        return Way(self.tracks[known.progress.name], known.progress_gain)
+        return None if known.progress is known.load_length else self._rope
 
     def _state(self, now_s: float) -> State:
         cell = self.roles.haul_force
@@ -246,14 +255,22 @@ class Watch:
         )
         return self.haul.look(seen)
 
-    def _estimate(self) -> None:
-        result = self.analyser.result()
-        self.result = result
+    def _find(self) -> None:
+        """What the analyser has found so far, and what follows from strokes alone."""
+        result = self.result = self.analyser.result()
+        self._by_rope = by_rope(result)
+        for span in result.rigs[self._rigs :]:
+            if self._rope is not None:
+                self._rope = self._rope.with_gain(span.roles.progress_gain, span.time_s)
+        self._rigs = max(self._rigs, len(result.rigs))
+        if not self._rig_changed:
+            rope, load = self._way("haul"), self._way("load")
+            self.stroke.follow(result.strokes, load.at if load else None, rope.at if rope else None)
+
+    def _estimate(self, result: Result) -> None:
         hauls = [s for s in result.strokes if s.direction == "haul"]
         if hauls:
             self.last_s = hauls[-1].end_s
-        rope, load = self._way("haul"), self._way("load")
-        self.stroke.follow(result.strokes, load.at if load else None, rope.at if rope else None)
         info = replace(self.info, state=self.recording.state)
         found = review_from(info, self.rig, result, self.known)
         measured = found["measured"]
@@ -287,12 +304,13 @@ class Watch:
             )
         self.board.lines("w", [one_line(self.words(w), 240) for w in warnings], 24)
         self.happened.tell(self.board, result.strokes, result.found)
-        self._follow_bodies(load, rope)
+        self._follow_bodies()
 
-    def _follow_bodies(self, load: Way | None, rope: Way | None) -> None:
+    def _follow_bodies(self) -> None:
         """Where the bodies stand now, for the drawing and for strands that stand beside the axis."""
         if self._rig_changed:
             return
+        rope, load = self._way("haul"), self._way("load")
         x_m = self.stroke.places(load.value if load else None, rope.value if rope else None)
         if x_m is None or float(np.max(np.abs(x_m - self.stands))) < DRAWN_ANEW_M:
             return
@@ -314,9 +332,8 @@ class Watch:
             left = replace(left, load_m=None, rope_m=None, why_not="the rig was changed")
         self.board.set("left", {"by": list(left.meets), "why": one_line(self.words(left.why_not), 200)})
         top, bottom = (state.words, state.detail) if recording else (alive.words, alive.detail)
-        way = load.value if load else None
-        if way is None and rope is not None and rope.value is not None:
-            way = rope.value / self.roles.ratio
+        way = self._tell_moved(load.value if load else None)
+        goal = self.rig.load.pull_distance_m
         self.happened.tell_alarms(self.board)
         self.board.now(
             {
@@ -333,11 +350,26 @@ class Watch:
                 "pk": sig(track.highest) if track else None,
                 "pt": round(track.highest_s or 0.0, 1) if track else None,
                 "lt": _round(way),
+                "tg": None if way is None or goal is None else _round(max(0.0, goal - way)),
                 "ht": _round(rope.value if rope else None),
                 "sl": None if over else _round(left.load_m),
                 "sr": None if over else _round(left.rope_m),
             }
         )
+
+    def _tell_moved(self, counted_m: float | None) -> float | None:
+        """How far the load has moved, m: what its counter says, else the review's sum over strokes.
+
+        The part `moved`: up, down: hauled and lowered, m; rigs: with how many; first: whether what is
+        to go is of a rig that is no more; why: why it is not known.
+        """
+        found = None if counted_m is not None else self._by_rope
+        told: dict[str, Any] = {"first": self._rig_changed}
+        if found is not None:
+            told |= {"up": _round(found.hauled_m), "down": _round(found.lowered_m),
+                     "rigs": found.rigs, "why": found.why_not}  # fmt: skip
+        self.board.set("moved", told)
+        return counted_m if found is None else found.net_m
 
     def _tell_channels(self, now_s: float, state: State) -> None:
         haul = self.roles.haul_force
@@ -363,7 +395,7 @@ class Watch:
         self.board.set(
             "head",
             head(self.info, self.path.name, self.rig_now, self.known_now, self.roles,
-                 self._way("haul") is not None, self.words),
+                 self._way("haul") is not None, self.words, self.rig.load.pull_distance_m),
             whole=True,
         )  # fmt: skip
 

@@ -115,7 +115,7 @@ class StrokeLeft:
         if self._rest_m is not None and rope_m is not None and self._rest_m - rope_m >= RESET_M:
             return Left(None, None, (), "known again when hauling goes on after the reset")
         base = self._base
-        way = self._way(base, load_m, rope_m)
+        way = self._way(base, load_m, self._held(rope_m))
         share = 1 - way / base.travel.load_m if base.travel.load_m > 0 else 0.0
         here = self._places(base, way)
         if share <= 0:
@@ -127,7 +127,13 @@ class StrokeLeft:
         """Where the bodies stand, (bodies,); None where that is not known."""
         if self._base is None or (load_m is None and rope_m is None):
             return None
-        return self._places(self._base, self._way(self._base, load_m, rope_m))
+        return self._places(self._base, self._way(self._base, load_m, self._held(rope_m)))
+
+    def _held(self, rope_m: float | None) -> float | None:
+        """Rope that still tells where the load is: what is fed back after a stroke moves no load."""
+        if rope_m is None or self._rest_m is None:
+            return rope_m
+        return max(rope_m, self._rest_m)
 
     def _way(self, base: _Base, load_m: float | None, rope_m: float | None) -> float:
         """Load travel since the base; of load and rope counter the one that leaves less."""

@@ -109,20 +109,28 @@ class Track:
 
 @dataclass(frozen=True)
 class Way:
-    """A counter's track, times the metres at the place that is asked for per metre of it."""
+    """A counter's track, times the metres at the place that is asked for per metre of it, and what
+    had come out there (m) when the counter stood at nothing: another rig has another gain."""
 
     track: Track
     gain: float
+    offset_m: float = 0.0
 
     @property
     def value(self) -> float | None:
-        return self._scaled(self.track.value)
+        return self._placed(self.track.value)
 
     def moved(self, over_s: float, now_s: float) -> float | None:
-        return self._scaled(self.track.moved(over_s, now_s))
+        moved = self.track.moved(over_s, now_s)
+        return None if moved is None else moved * self.gain
 
     def at(self, time_s: float) -> float | None:
-        return self._scaled(self.track.at(time_s))
+        return self._placed(self.track.at(time_s))
 
-    def _scaled(self, way: float | None) -> float | None:
-        return None if way is None else way * self.gain
+    def with_gain(self, gain: float, from_s: float) -> Way:
+        """With another gain from a time on."""
+        at = self.track.at(from_s) or 0.0
+        return Way(self.track, gain, self.offset_m + at * (self.gain - gain))
+
+    def _placed(self, way: float | None) -> float | None:
+        return None if way is None else self.offset_m + way * self.gain

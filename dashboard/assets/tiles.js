@@ -176,12 +176,17 @@ window.haul = window.haul || {};
   function travel(head) {
     haul.digits("travel", haul.length(now.lt), "not known");
     const said = [];
-    if (head.go !== null && now.lt !== null && now.lt !== undefined)
-      said.push(haul.lengthText(Math.max(0, head.go - now.lt)) + " to go of " + haul.lengthText(head.go));
+    const moved = parts.moved || {};
+    if (now.tg !== null && now.tg !== undefined)
+      said.push(haul.lengthText(now.tg) + " to go of " + haul.lengthText(head.go) + (moved.first ? ", by the first rig's file" : ""));
+    if (moved.why) said.push(moved.why);
+    if (moved.down) said.push("hauled " + haul.lengthText(moved.up) + ", lowered " + haul.lengthText(moved.down));
     if (now.ht !== null && now.ht !== undefined) said.push("rope out, net of what is fed back, " + haul.lengthText(now.ht));
     const sum = parts.sum;
     if (sum) said.push(sum.n + (sum.n === 1 ? " stroke, " : " strokes, ") + sum.resets + (sum.resets === 1 ? " reset" : " resets"));
-    if (!head.loadCounted) said.push("by the rig's ratio: no counter at the load");
+    if (moved.up !== null && moved.up !== undefined)
+      said.push((moved.rigs > 1 ? "sum over " + moved.rigs + " rigs, each by its own ratio" : "by the rig's ratio") +
+        ": no counter at the load");
     haul.list("travel-note", said);
   }
 

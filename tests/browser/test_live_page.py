@@ -8,6 +8,7 @@ from urllib.parse import urlsplit
 
 import pytest
 from live_helpers import Demo, Watched, wait_until
+from made_sessions import made
 
 HOSTILE = '<img src=x onerror="window.broken=1">'
 
@@ -129,3 +130,14 @@ def test_a_killed_recorder_is_seen_on_the_page(browser, demo, page):
     subprocess.run(["kill", "-9", str(demo.recorder)], check=True)
     wait_until(lambda: "RECORDING CUT SHORT" in browser.text("state"), 2.5, "the page says so")
     assert not re.search(r"[0-9]", browser.text("tension"))
+
+
+def test_load_moved_without_a_counter_at_the_load_is_the_sum_over_strokes(browser, tmp_path):
+    # three strokes of 3 m of rope on a 3:1, all of it fed back after each
+    with Watched(made(tmp_path / "s", strokes=3)) as serving:
+        browser.open(serving.url)
+        wait_until(lambda: "3 strokes" in browser.text("travel-note"), 8, "the strokes")
+        assert re.fullmatch(r"3\.0\s*m", browser.text("travel"))
+        assert "3.0 m to go of 6.0 m" in browser.text("travel-note")
+        assert "by the rig's ratio: no counter at the load" in browser.text("travel-note")
+        assert browser.console() == []
