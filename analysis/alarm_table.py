@@ -40,13 +40,18 @@ def limit_rows(rig: Rig, sensors: Sensors) -> tuple[AlarmRow, ...]:
 
 
 def first_by_haul(known: Model, channels: Iterable[Channel]) -> Part | None:
-    """The rated part that reaches its limit at the lowest haul tension, of those that are inferred
-    from the haul cell or are the haul strand; None where there is none."""
+    """The rated part that reaches its limit at the lowest haul tension, of those that the haul cell
+    judges; None where there is none."""
+    return first_limit(judged_by_haul(known, channels))
+
+
+def judged_by_haul(known: Model, channels: Iterable[Channel]) -> Model:
+    """The model with those parts alone that no other cell than the haul's measures."""
     hauls = ("haul", known.rig.stations[known.rig.haul].name)
     others = cells_of(known, (c for c in channels if c.at not in hauls))
     at_haul = measured_parts(known, "haul")
     left = tuple(p for k, p in enumerate(known.parts) if k in at_haul or k not in others)
-    return first_limit(replace(known, parts=left))
+    return replace(known, parts=left)
 
 
 def _row(cell: Channel, part: Part, gain: float, limit_N: float) -> AlarmRow:

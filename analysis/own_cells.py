@@ -42,11 +42,6 @@ def cells_of(known: Model, channels: Iterable[Channel]) -> dict[int, tuple[Chann
     return found
 
 
-def measured_names(known: Model, channels: Iterable[Channel]) -> frozenset[str]:
-    """Names of the parts that have a cell of their own."""
-    return frozenset(known.parts[k].name for k in cells_of(known, channels))
-
-
 def bounded(known: Model, pieces: Sequence[limits.Part]) -> tuple[bool, ...]:
     """Whether the frictionless gain bounds the part's force for a haul force while hauling.
 
@@ -82,10 +77,7 @@ def _reading(known: Model, at: str) -> Floats | None:
     piece = next((p for p in known.pieces if p.name == at), None)
     if piece is None or piece.combine == "wrap":
         return None
-    if piece.combine == "side":
-        row = piece.matrix.sum(axis=0)
-    else:
-        row = piece.matrix[0]
+    row = piece.matrix.sum(axis=0) if piece.combine == "side" else piece.matrix[0]
     beside = np.abs(toward[:, 1]) > TINY
     if piece.combine in ("difference", "side") and np.any(beside & (np.abs(row) > TINY)):
         return None

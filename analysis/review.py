@@ -269,6 +269,17 @@ def peaks(known: Model, result: Result) -> list[dict[str, Any]]:
     return rows
 
 
+def read_by_cells(known: Model, result: Result) -> frozenset[str]:
+    """Names of the parts whose peak is what their own cell read."""
+    beyond = {e.channel for e in result.found if e.kind == "saturated"}
+    return frozenset(
+        known.parts[k].name
+        for k, own in cells_of(known, result.roles.forces).items()
+        if not any(c.name in beyond for c in own)
+        and any(result.channels[c.name].highest is not None for c in own)
+    )
+
+
 def _highest(
     part: Part, own: tuple[Channel, ...], result: Result
 ) -> tuple[float | None, float | None]:

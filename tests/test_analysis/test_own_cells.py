@@ -101,7 +101,7 @@ def test_a_cell_beside_the_haul_axis_reads_a_part_of_the_force_and_does_not_rule
 
 def test_a_silent_or_saturated_cell_does_not_rule():
     """The haul cell alone tells while the load's cell is silent, or beyond what it can read."""
-    t, _, force = pull(20, 1000.0, rope=6.0)
+    t, _, _ = pull(20, 1000.0, rope=6.0)
     early = t < 3.0
     silent = hauled(nine(), cells("load"), 1000.0, (READS_N,),
                     c0=(t[early], np.zeros(np.count_nonzero(early))))  # fmt: skip
