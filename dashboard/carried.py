@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -61,13 +62,17 @@ class Carrying:
         back = tensions(known.system, efficiencies(known.rig, hauling=False))
         whole = float(load_row(known.rig, known.system.toward) @ back)
         self.back = self._forces(back) / whole if whole > TINY else np.zeros(len(self.pieces))
-        self.bounded = bounded(known, self.pieces)
         self._gains: dict[str, tuple[float, float]] = {}
         held = [
             hold(known.rig, known.motion, known.system.toward, h.station, 1.0)
             for h in known.held if h.ideal is not None
         ]  # fmt: skip
         self.held = [(t, self._forces(t)) for t in held if t is not None]
+
+    @cached_property
+    def bounded(self) -> tuple[bool, ...]:
+        """Whether the frictionless gain is the most that each part can carry while hauling."""
+        return bounded(self.known, self.pieces)
 
     def _forces(self, tension: Floats) -> Floats:
         return np.array([abs(p.force(tension)) for p in self.pieces])
