@@ -1,27 +1,66 @@
-"""The plain table that the recorder judges alarms by: the rig's limits as levels of the haul cell.
+"""The plain table that the recorder judges alarms by: the rig's limits as levels of force cells.
 
-A thing's force at a haul tension is taken frictionless, so it is never below the real one while
-hauling; of all that is rated, the thing that reaches its limit first sets the stop level.
+A rated part that a cell measures is judged by that cell.  Of all others the one that reaches its
+limit first sets the stop level of the haul cell: its force is taken frictionless, the most that it
+can carry at a haul tension while hauling.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from dataclasses import replace
+
 from analysis.bodies import Rig
-from analysis.predict import first_limit, model
+from analysis.own_cells import cells_of, measured_parts
+from analysis.predict import Model, Part, first_limit, model
 from logger.alarms import HOLD_S, AlarmRow
-from logger.sensors import Sensors
+from logger.sensors import Channel, Sensors
 
 
 def limit_rows(rig: Rig, sensors: Sensors) -> tuple[AlarmRow, ...]:
-    """One row: the haul cell's force times the gain of the first thing to reach its limit; none
-    where no cell is at the haul or nothing that the haul loads is rated."""
+    """The haul cell's row, where there is a cell and a rated part that the haul loads and no other
+    cell measures; then for each cell the lowest limit of the parts that it measures."""
+    known = model(rig)
     hauls = ("haul", rig.stations[rig.haul].name)
-    cell = next((c for c in sensors.channels if c.quantity == "force" and c.at in hauls), None)
-    first = first_limit(model(rig))
-    if cell is None or first is None or first.limit_N is None:
-        return ()
-    return (
-        AlarmRow(
-            cell.name, f"{first.name}: {first.why}", abs(first.ideal), 0.0, None, first.limit_N, HOLD_S
-        ),
-    )
+    haul = next((c for c in sensors.channels if c.quantity == "force" and c.at in hauls), None)
+    rows = []
+    first = first_by_haul(known, sensors.channels)
+    if haul is not None and first is not None and first.limit_N is not None:
+        rows.append(_row(haul, first, abs(first.ideal), first.limit_N))
+    lowest: dict[str, AlarmRow] = {}
+    for k, cells in cells_of(known, sensors.channels).items():
+        part = known.parts[k]
+        for cell in cells:
+            if part.limit_N is None or cell is haul or not _reaches(cell, part):
+                continue
+            held = lowest.get(cell.name)
+            if held is None or held.stop is None or part.limit_N < held.stop:
+                lowest[cell.name] = _row(cell, part, 1.0, part.limit_N)
+    return (*rows, *lowest.values())
+
+
+def first_by_haul(known: Model, channels: Iterable[Channel]) -> Part | None:
+    """The rated part that reaches its limit at the lowest haul tension, of those that the haul cell
+    judges; None where there is none."""
+    return first_limit(judged_by_haul(known, channels))
+
+
+def judged_by_haul(known: Model, channels: Iterable[Channel]) -> Model:
+    """The model with those parts alone that no other cell measures up to their limit."""
+    hauls = ("haul", known.rig.stations[known.rig.haul].name)
+    others = cells_of(known, (c for c in channels if c.at not in hauls))
+    at_haul = measured_parts(known, "haul")
+    left = tuple(
+        p for k, p in enumerate(known.parts)
+        if k in at_haul or not any(_reaches(cell, p) for cell in others.get(k, ()))
+    )  # fmt: skip
+    return replace(known, parts=left)
+
+
+def _reaches(cell: Channel, part: Part) -> bool:
+    """Whether the cell still reads at the part's limit: beyond its capacity it would raise no alarm."""
+    return part.limit_N is None or cell.capacity is None or cell.capacity > part.limit_N
+
+
+def _row(cell: Channel, part: Part, gain: float, limit_N: float) -> AlarmRow:
+    return AlarmRow(cell.name, f"{part.name}: {part.why}", gain, 0.0, None, limit_N, HOLD_S)

@@ -8,6 +8,7 @@ import math
 import numpy as np
 
 from analysis.cells import RATE, Cells, CellStream, Ints
+from analysis.roles import Level
 from analysis.runs import Runs
 from logger.sensors import Channel
 
@@ -19,8 +20,9 @@ MOST_GAPS = 1000
 class Limit:
     """A level (SI, of the channel) and the stretches beyond it while it holds."""
 
-    def __init__(self, level: float, text: str, gain: float) -> None:
-        self.level, self.text, self.gain = level, text, gain
+    def __init__(self, of: Level) -> None:
+        self.of = of
+        self.level, self.text, self.gain = of.level, of.text, of.gain
         self.runs = Runs(RATE)
         self.holds = True
 
@@ -33,7 +35,7 @@ class Limit:
 class Feed:
     """What is kept of one channel."""
 
-    def __init__(self, channel: Channel, levels: tuple[tuple[float, str, float], ...]) -> None:
+    def __init__(self, channel: Channel, levels: tuple[Level, ...]) -> None:
         self.channel = channel
         # of a counter only differences matter, so the ends of each cell are enough
         self.stream = CellStream(
@@ -46,7 +48,7 @@ class Feed:
         self.spike = max(LEAST_N, 4.0 * float(channel.u_si(0.0)), 0.002 * (channel.capacity or 0.0))
         self.highest, self.highest_cell = -math.inf, 0
         self.saturated = Runs(RATE)
-        self.limits = [Limit(*level) for level in levels]
+        self.limits = [Limit(level) for level in levels]
         self.gaps: list[tuple[float, float]] = []
         self.more_gaps = 0
 
@@ -58,12 +60,12 @@ class Feed:
         other.gaps, other.zeros = list(self.gaps), list(self.zeros)
         return other
 
-    def limit(self, levels: tuple[tuple[float, str, float], ...]) -> None:
+    def limit(self, levels: tuple[Level, ...]) -> None:
         """From now on these levels hold; one that held before goes on."""
         for old in self.limits:
-            old.holds = (old.level, old.text, old.gain) in levels
-        known = {(x.level, x.text, x.gain) for x in self.limits if x.holds}
-        self.limits += [Limit(*level) for level in levels if level not in known]
+            old.holds = old.of in levels
+        known = {x.of for x in self.limits if x.holds}
+        self.limits += [Limit(level) for level in levels if level not in known]
 
     @property
     def seen(self) -> int | None:

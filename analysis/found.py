@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from analysis.cells import RATE
 from analysis.feed import Feed
 from analysis.roles import Roles
+from analysis.runs import Run
 from analysis.segments import Reset, Segments
 
 
@@ -45,12 +47,15 @@ def derived(
                 text += f"; the load went back {reset.setback_m:.2f} m"
             length = known.progress.name if known.progress else ""
             found.append(Found(reset.start_s, ends, "reset", length, reset.rope_m, text))
+    blind = {channel: _blind(channel, feed, start, end) for channel, feed in feeds.items()}
     for channel, feed in feeds.items():
         for run in feed.saturated.all():
             text = "beyond the capacity of the cell: the true value is not known"
             found.append(_run(run.first, run.last, "saturated", channel, run.value, text, last))
         for limit in feed.limits:
             for run in limit.runs.all():
+                if not all(_meets(run, blind.get(name, [])) for name in limit.of.unless):
+                    continue  # a cell of its own measured the part all the while
                 value = run.value * limit.gain
                 found.append(
                     _run(run.first, run.last, "over_limit", channel, value, limit.text, last)
@@ -58,6 +63,17 @@ def derived(
         found += _stale(channel, feed, start, end)
     order = sorted(found, key=lambda f: (f.time_s, f.kind, f.channel, f.text))
     return tuple(order), resets
+
+
+def _blind(channel: str, feed: Feed, start: float, end: float) -> list[tuple[float, float]]:
+    """Spans, s, in which a channel does not tell the value: silent, or beyond its capacity."""
+    silent = [(f.time_s, math.inf if f.end_s is None else f.end_s)
+              for f in _stale(channel, feed, start, end)]  # fmt: skip
+    return silent + [(r.first / RATE, (r.last + 1) / RATE) for r in feed.saturated.all()]
+
+
+def _meets(run: Run, spans: list[tuple[float, float]]) -> bool:
+    return any(a < (run.last + 1) / RATE and run.first / RATE < b for a, b in spans)
 
 
 def _event(first: int, last: int, kind: str, channel: str, value: float, text: str) -> Found:

@@ -1,8 +1,10 @@
 """What each marked item of gear went through: in one session, and over many.
 
 An item is what the crew marked (`item = "P-07"` in the rig file), whatever part it plays in a rig.
-Its force is inferred from the haul cell with the frictionless gain, as a review's peaks are: at
-least this much was carried while hauling.  A force while the load hangs on a capture is not seen.
+Its force is what its own cell read, where a cell measures it; else it is inferred from the haul
+cell with the frictionless gain, as a review's peaks are: at most this much was carried while hauling,
+as friction only takes off.  What friction alone puts on a capture, and a force while the load is
+lowered or hangs on a capture, is not seen.
 """
 
 from __future__ import annotations
@@ -15,7 +17,7 @@ from typing import Any
 import numpy as np
 
 from analysis.cells import Floats
-from analysis.predict import Part
+from analysis.own_cells import cells_of
 from analysis.review import OfRig
 from analysis.series import in_si
 from analysis.whole import Whole
@@ -29,8 +31,8 @@ HALF = 0.5
 class ItemUse:
     """One item in one session.
 
-    peak_N: at least, inferred; limit_N: what it is allowed in that rig, None where unrated; half,
-    full: how often the force rose above half the limit, and above it, None where unrated; run_m:
+    peak_N: by its own cell, else at most, inferred; limit_N: what it is allowed in that rig, None
+    where unrated; half, full: how often the force rose above half the limit, and above it, None where unrated; run_m:
     rope run over it under tension, None where none runs over it or no counter tells; loaded_s: time
     with tension on the haul, None where there is no haul cell.
     """
@@ -77,12 +79,10 @@ def items_used(whole: Whole) -> tuple[ItemUse, ...]:
 
 
 def _items_of(whole: Whole, own: OfRig, begin_s: float, end_s: float) -> list[ItemUse]:
-    parts: dict[str, Part] = {}
-    for part, piece in zip(own.known.parts, own.known.pieces, strict=True):
-        # a rope is as loaded as its most used strand
+    parts: dict[str, list[int]] = {}
+    for k, (part, piece) in enumerate(zip(own.known.parts, own.known.pieces, strict=True)):
         name = piece.rope if part.kind == "strand" else part.name
-        if name not in parts or _heavier(part, parts[name]):
-            parts[name] = part
+        parts.setdefault(name, []).append(k)
     span = _Span(whole, own, begin_s, end_s)
     return [
         _use(span, name, rating.item, parts[name]) for name, rating in own.rig.ratings.items()
@@ -145,13 +145,6 @@ def _sum(uses: list[Mapping[str, Any]], key: str) -> Any:
     return sum(known) if known else None
 
 
-def _heavier(one: Part, other: Part) -> bool:
-    def weight(part: Part) -> float:
-        return abs(part.ideal) / (part.limit_N or 1.0)
-
-    return weight(one) > weight(other)
-
-
 class _Span:
     """The readings of a session while one of its rigs stood."""
 
@@ -159,6 +152,8 @@ class _Span:
         self.whole, self.own, self.begin_s, self.end_s = whole, own, begin_s, end_s
         self.haul_cell = whole.result.roles.haul_force
         self.haul = None if self.haul_cell is None else self.force(self.haul_cell)
+        self.beyond = {e.channel for e in whole.result.found if e.kind == "saturated"}
+        self.cells = cells_of(own.known, whole.result.roles.forces)
 
     def force(self, cell: Channel) -> tuple[Floats, Floats]:
         """time_s and force, N, of finite readings."""
@@ -167,27 +162,45 @@ class _Span:
         return time_s[good], force[good]
 
 
-def _use(span: _Span, name: str, item: str, part: Part) -> ItemUse:
-    carried = np.empty(0)
-    if span.haul is not None:
-        carried = abs(part.ideal) * np.maximum(span.haul[1], 0.0)
-    for cell in span.whole.result.roles.forces:
-        if cell.at == part.name and cell is not span.haul_cell:
-            own = span.force(cell)[1]
-            carried = own if len(own) else carried
+def _use(span: _Span, name: str, item: str, strands: list[int]) -> ItemUse:
+    """strands: indices of the item's parts; a rope is as loaded as its most used strand."""
+
+    def weight(k: int) -> tuple[float, float]:
+        allowed = parts[k].limit_N or 1.0
+        return float(np.max(_carried(span, k), initial=0.0)) / allowed, abs(parts[k].ideal) / allowed
+
+    parts = span.own.known.parts
+    most = max(strands, key=weight)
+    part, force = parts[most], _carried(span, most)
     limit = part.limit_N
-    rated = limit is not None and limit > 0 and len(carried) > 0
+    rated = limit is not None and limit > 0 and len(force) > 0
     return ItemUse(
         item,
         name,
         "rope" if part.kind == "strand" else part.kind,
-        float(np.max(carried)) if len(carried) else None,
+        float(np.max(force)) if len(force) else None,
         limit,
-        times_above(carried, HALF * limit) if rated and limit else None,
-        times_above(carried, limit) if rated and limit else None,
+        times_above(force, HALF * limit) if rated and limit else None,
+        times_above(force, limit) if rated and limit else None,
         _run_m(span, name),
         _loaded_s(span),
     )
+
+
+def _carried(span: _Span, k: int) -> Floats:
+    """Forces on a part, N: what its own cell read, else the most that the haul cell's readings make
+    of it.  A cell beyond its capacity, or beside the axis, read less than there was: then whichever
+    reaches higher."""
+    part, own = span.own.known.parts[k], span.cells.get(k, ())
+    told = []
+    for cell in span.whole.result.roles.forces:
+        if cell is not span.haul_cell and (cell in own or cell.at == part.name):
+            told.append(span.force(cell)[1])
+    told = [read for read in told if len(read)]
+    rules = any(c is not span.haul_cell for c in own) and not any(c.name in span.beyond for c in own)
+    if span.haul is not None and not (told and rules):
+        told.append(abs(part.ideal) * np.maximum(span.haul[1], 0.0))
+    return max(told, key=lambda force: float(np.max(force, initial=0.0)), default=np.empty(0))
 
 
 def _run_m(span: _Span, name: str) -> float | None:

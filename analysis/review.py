@@ -21,7 +21,8 @@ from analysis.bodies import Rig
 from analysis.efficiency import Estimates, estimate
 from analysis.found import Found
 from analysis.later_rig import rigs_of
-from analysis.predict import Model, model
+from analysis.own_cells import cells_of
+from analysis.predict import Model, Part, model
 from analysis.result import Result
 from analysis.rig import load_rig, parse_rig
 from analysis.roles import check_places, roles
@@ -29,6 +30,7 @@ from analysis.stages import drags, stages
 from analysis.uncertainty import Quantity
 from analysis.verdict import agreement, changes, ground
 from analysis.verified import uncalibrated
+from logger.sensors import Channel
 from logger.session_types import Block, Event, SessionInfo
 
 __all__ = ["agreement", "check_places", "review_from", "review_session", "reviewed"]
@@ -241,19 +243,17 @@ def _object(
 
 
 def peaks(known: Model, result: Result) -> list[dict[str, Any]]:
-    """Highest force on every strand and element: the highest haul force times its frictionless
-    gain, which is never too low while hauling; what a cell measures itself is taken from it."""
+    """Highest force on every strand and element.
+
+    A part that a cell measures has the highest value that the cell read.  Any other has the highest
+    haul force times its frictionless gain: the most that it can carry for that haul force while
+    hauling, as friction only takes off.  That is no bound for a capture that rope runs through, for
+    pulls that partly cancel beside the axis, nor for a load that is lowered or hangs on a capture.
+    """
     rows: list[dict[str, Any]] = []
-    haul = result.roles.haul_force
-    top = result.channels[haul.name] if haul else None
-    own = {c.at: result.channels[c.name] for c in result.roles.forces[1 if haul else 0 :]}
-    for part in known.parts:
-        force = time = None
-        if top is not None and top.highest is not None:
-            force, time = abs(part.ideal) * max(0.0, top.highest), top.highest_s
-        cell = own.get(part.name)
-        if cell is not None and cell.highest is not None:
-            force, time = cell.highest, cell.highest_s
+    own = cells_of(known, result.roles.forces)
+    for k, part in enumerate(known.parts):
+        force, time = _highest(part, own.get(k, ()), result)
         if force is None:
             continue
         use = None if part.limit_N is None else force / part.limit_N
@@ -267,6 +267,38 @@ def peaks(known: Model, result: Result) -> list[dict[str, Any]]:
             }
         )
     return rows
+
+
+def read_by_cells(known: Model, result: Result) -> frozenset[str]:
+    """Names of the parts whose peak is what their own cell read."""
+    beyond = {e.channel for e in result.found if e.kind == "saturated"}
+    return frozenset(
+        known.parts[k].name
+        for k, own in cells_of(known, result.roles.forces).items()
+        if not any(c.name in beyond for c in own)
+        and any(result.channels[c.name].highest is not None for c in own)
+    )
+
+
+def _highest(
+    part: Part, own: tuple[Channel, ...], result: Result
+) -> tuple[float | None, float | None]:
+    """(N, s): the highest that its own cells read; else the most that any cell makes of it."""
+    haul = result.roles.haul_force
+    beyond = {e.channel for e in result.found if e.kind == "saturated"}
+    inferred: list[tuple[float, float | None]] = []
+    if haul is not None and (top := result.channels[haul.name]).highest is not None:
+        inferred.append((abs(part.ideal) * max(0.0, top.highest), top.highest_s))
+    read = [(s.highest, s.highest_s) for c in own if c is not haul
+            for s in [result.channels[c.name]] if s.highest is not None]  # fmt: skip
+    # a cell beyond its capacity read less than there was; two cells on one strand: the higher
+    if read and haul not in own and not any(c.name in beyond for c in own):
+        inferred = []
+    # beside the axis a cell reads a part of the force: it does not rule, but its value was there
+    read += [(s.highest, s.highest_s) for c in result.roles.forces
+             if c is not haul and c not in own and c.at == part.name
+             for s in [result.channels[c.name]] if s.highest is not None]  # fmt: skip
+    return max([*inferred, *read], key=lambda row: row[0], default=(None, None))
 
 
 def _measured(found: Estimates) -> dict[str, Any]:

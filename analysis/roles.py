@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from analysis.bodies import Rig
+from analysis.own_cells import cells_of
 from analysis.predict import Model, force_gain, model, travel_gain
 from logger.errors import RigFault, SensorsFault
 from logger.sensors import Channel, Sensors
@@ -12,12 +13,14 @@ from logger.sensors import Channel, Sensors
 
 @dataclass(frozen=True)
 class Level:
-    """A force on the haul strand (or a channel's own value) that should not be passed."""
+    """A value of a channel that should not be passed; unless: names of the cells that measure the
+    part itself, so that this level counts only while they are silent or beyond their capacity."""
 
     channel: str
     level: float  # SI, of that channel
     text: str
     gain: float = 1.0  # force on the thing that the limit belongs to / force of the channel
+    unless: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -35,9 +38,9 @@ class Roles:
     ratio: float
     levels: tuple[Level, ...]
 
-    def limits_of(self, channel: str) -> tuple[tuple[float, str, float], ...]:
-        """(level, text, gain) of each level of a channel."""
-        return tuple((x.level, x.text, x.gain) for x in self.levels if x.channel == channel)
+    def limits_of(self, channel: str) -> tuple[Level, ...]:
+        """The levels of a channel."""
+        return tuple(x for x in self.levels if x.channel == channel)
 
 
 def check_places(rig: Rig, sensors: Sensors) -> None:
@@ -76,21 +79,28 @@ def roles(rig: Rig, sensors: Sensors, known: Model | None = None) -> Roles:
         for key, level in (("warn_at", c.warn_at), ("stop_at", c.stop_at)):
             if level is not None:
                 levels.append(Level(c.name, level, f"{key} of {level:g} {unit} passed"))
-    if haul_force is not None:
-        for part in known.parts:
-            if part.limit_N is not None and abs(part.ideal) > 1e-9:
-                gain_to = abs(part.ideal)
-                what = "strand " if part.kind == "strand" else ""
-                levels.append(
-                    Level(
-                        haul_force.name,
-                        part.limit_N / gain_to,
-                        f"{what}{part.name}: {part.limit_N:.0f} N allowed ({part.why})",
-                        gain_to,
-                    )
-                )
+    levels += _of_parts(known, forces, haul_force)
     ordered = ([haul_force] if haul_force else []) + [c for c in forces if c is not haul_force]
     return Roles(
         sensors.channels, tuple(ordered), haul_force, haul_length, load_length, progress, gain,
         known.travel_ratio, tuple(levels),
     )  # fmt: skip
+
+
+def _of_parts(known: Model, forces: list[Channel], haul: Channel | None) -> list[Level]:
+    """What rated parts are allowed: as levels of the cells that measure them, and of the haul cell
+    with the frictionless gain, which tells the most that a part can carry while hauling."""
+    own = cells_of(known, forces)
+    levels = []
+    for k, part in enumerate(known.parts):
+        if part.limit_N is None:
+            continue
+        what = "strand " if part.kind == "strand" else ""
+        text = f"{what}{part.name}: {part.limit_N:.0f} N allowed ({part.why})"
+        mine = own.get(k, ())
+        levels += [Level(c.name, part.limit_N, f"{text}, by its own cell") for c in mine]
+        if haul is not None and haul not in mine and abs(part.ideal) > 1e-9:
+            gain, names = abs(part.ideal), tuple(c.name for c in mine)
+            said = f"{text}; carried at most, from the haul cell"
+            levels.append(Level(haul.name, part.limit_N / gain, said, gain, names))
+    return levels

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from analysis.alarm_table import judged_by_haul
 from analysis.bodies import Rig
 from analysis.predict import Model, stop_hauling_at
 from analysis.roles import Roles
@@ -19,7 +20,11 @@ def head(
     """The part `head`; forces in N, ways in m, modelU and haulU expanded (k = 2); units:
     what the page shows them in; told: how a sentence is told; pull_distance_m: how far the load is to go,
     from where the session began."""
-    limit = stop_hauling_at(known)
+    counted = stop_hauling_at(known)
+    # the level that the recorder judges the haul cell by: what has its own cell is judged by that
+    limit = stop_hauling_at(judged_by_haul(known, found.channels))
+    if limit["haul_force_N"] is None and counted["haul_force_N"] is not None:
+        limit["because"] = "what is rated is judged by its own cell"
     because = told(limit["because"])
     shown = found.forces[0] if found.forces else None
     cell = found.haul_force
@@ -49,8 +54,8 @@ def head(
         "way": _way(found),
         "limit": limit["haul_force_N"],
         "because": one_line(because, 200),
-        "rated": limit["rated"],
-        "of": limit["of"],
+        "rated": counted["rated"],
+        "of": counted["of"],
         "warn": None if cell is None else cell.warn_at,
         "levels": levels(found, limit["haul_force_N"], because),
         "haulStrand": rig.haul_strand,

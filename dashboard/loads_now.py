@@ -8,10 +8,11 @@ from typing import Any
 import numpy as np
 
 from analysis.bodies import Floats
+from analysis.own_cells import measured_parts
 from analysis.predict import Model
 from analysis.roles import Roles
 from dashboard.board import Board, sig
-from dashboard.carried import Carried, Carrying
+from dashboard.carried import CELL, MOST, Carried, Carrying
 from dashboard.haul_state import State
 from dashboard.recording import Recording
 from dashboard.tracks import Track
@@ -33,7 +34,7 @@ class LoadsNow:
         self, found: Roles, tracks: Mapping[str, Track], recording: Recording, known: Model
     ) -> None:
         self.roles, self.tracks, self.recording = found, tracks, recording
-        self.known, self.carrying = known, Carrying(known)
+        self.rig(known)
         self.last_N: float | None = None
         self._load_N: float | None = known.load_force_N
         self._by_cell = False
@@ -42,6 +43,7 @@ class LoadsNow:
     def rig(self, known: Model) -> None:
         """Go on with this model: another rig, or the bodies elsewhere."""
         self.known, self.carrying = known, Carrying(known)
+        self._measures = {c.name: measured_parts(known, c.at) for c in self.roles.forces}
 
     def hauled(
         self, last_N: float | None, load_N: float | None, by_cell: bool, this_rig: bool = True
@@ -76,16 +78,33 @@ class LoadsNow:
 
     def carried(self, state: State, now_s: float) -> Carried | None:
         """What strands and parts carry in this state; None where nothing tells."""
+        own = self._own(state, now_s)
         if state.code in AT_REST:
-            return self.carrying.needed(self.needed_N(now_s), state.code, state.force_N)
+            return self.carrying.needed(self.needed_N(now_s), state.code, state.force_N, own)
         cells = self._cells(now_s)
         if state.code in ("before", "nocell"):  # a haul cell that rests tells nothing
             cells = [cell for cell in cells if self.carrying.gain(cell[0]) != (1.0, 1.0)]
-        return self.carrying.hauling(cells)
+        return self.carrying.hauling(cells, own)
+
+    def _own(self, state: State, now_s: float) -> dict[int, float]:
+        """Part -> N that its own cell reads, the highest of several.  A cell that is silent or beyond
+        its capacity does not rule, nor does a haul cell at rest: hands may have left it, so it tells
+        nothing of the rope."""
+        found: dict[int, float] = {}
+        for channel in self.roles.forces:
+            track = self.tracks[channel.name]
+            rests = channel is self.roles.haul_force and state.force_N is None
+            silent = track.value is None or track.stale(now_s, self.recording.began_s)
+            if rests or silent or track.saturated:
+                continue
+            force = max(0.0, float(np.mean(track.recent(MEAN_S))))
+            for k in self._measures[channel.name]:
+                found[k] = max(force, found.get(k, 0.0))
+        return found
 
     def tell(self, board: Board, found: Carried | None) -> None:
-        """`s:k`: tension of strands in rope order, N; `u:k`: as `nearest`; found None: nothing is known
-        now."""
+        """`s:k`: tension of strands in rope order, N; `u:k`: as `nearest`; `own`, `most`: which of these
+        parts their own cell measures, and which carry at most that; found None: nothing is known now."""
         # a strand that the model leaves without tension is not shown as having none
         strands = [] if found is None else [
             sig(float(t), 3) if t > 1e-6 else None for t in found.strand_N
@@ -95,6 +114,9 @@ class LoadsNow:
         board.set("how", None if found is None else found.how)
         for k in range(NEAREST):
             board.set(f"u:{k}", nearest(found, k))
+        uses = [] if found is None else found.uses[:NEAREST]
+        for key, by in (("own", CELL), ("most", MOST)):
+            board.set(key, [one_line(use.name, 40) for use in uses if use.by == by])
 
     def drawing(self, stands: Floats, width: int, units: str = "metric") -> str:
         """The rig as SVG with its bodies at `stands` (bodies,), this many pixels wide."""

@@ -9,6 +9,7 @@ from __future__ import annotations
 from html import escape
 from pathlib import Path
 
+from analysis.review import read_by_cells
 from analysis.whole import Whole, whole_session
 from dashboard import report_tables as tables
 from dashboard.figures_session import MARKED, efficiency_by_stroke, force_over_time, work_loop
@@ -53,9 +54,9 @@ thead th:first-child { text-align: left; } thead th { white-space: nowrap; }
 .digest { font-family: "DejaVu Sans Mono", Consolas, monospace; overflow-wrap: anywhere; }
 """
 STANDING = (
-    "Peaks of strands and elements are inferred from the haul cell with the model's frictionless gain while "
-    "hauling: at least this much was carried; a shock between two readings, or a load held by a capture, "
-    "may have been more.",
+    "Peaks of strands and elements are inferred from the haul cell with the model's frictionless gain: at most "
+    "this much was carried while hauling; where a cell sits, it is what that cell read. A shock between two "
+    "readings, a load lowered or held by a capture, or friction on a capture, may have been more.",
     "No reading and no prediction stands above a rating. A person inspects gear and decides on it.",
 )
 
@@ -83,7 +84,8 @@ def report(
         "" if rig is None
         else f"<p><b>WHAT IF:</b> predictions and estimates take the rig file {said(rig)}, not the session's own.</p>"
     )  # fmt: skip
-    sentences = "".join(f"<p>{said(text, 340)}</p>" for text in three_sentences(review, shown))
+    own = read_by_cells(whole.known, whole.result)
+    sentences = "".join(f"<p>{said(text, 340)}</p>" for text in three_sentences(review, shown, own))
     force = svg(force_over_time(whole, shown, numbers), 720, 225)
     loop = svg(work_loop(whole, shown), 380, 240)
     each = svg(efficiency_by_stroke(review), 380, 240)
@@ -104,7 +106,7 @@ def report(
         f'<div class="pair"><figure>{loop}<figcaption>The area below the curve is the work put in; rope fed '
         f"back without tension runs along the bottom.</figcaption></figure><figure>{each}</figure></div>"
         f"<h2>Strokes</h2>{tables.strokes(review, shown)}"
-        f'<div class="pair"><section><h2>Peaks, at least, inferred</h2>{tables.peaks(review, shown)}</section>'
+        f'<div class="pair"><section><h2>Peaks, inferred or read</h2>{tables.peaks(review, shown, own)}</section>'
         f"<section><h2>Uncertainty budget</h2>{tables.budget('actual MA', '', 1.0, whole.found.actual_ma)}"
         f"{tables.budget('haul force', unit, size, whole.found.haul_force)}</section></div>"
         f"<h2>Events</h2>{tables.events(review, chosen)}"

@@ -79,8 +79,8 @@ def strokes(review: dict[str, Any], shown: Units) -> str:
     return table(head, rows[:MOST_STROKES], note) if rows else "<p>No stroke was found.</p>"
 
 
-def peaks(review: dict[str, Any], shown: Units) -> str:
-    """Highest forces against limits, the most used first."""
+def peaks(review: dict[str, Any], shown: Units, own: frozenset[str] = frozenset()) -> str:
+    """Highest forces against limits, the most used first; own: parts that a cell measures."""
     order = sorted(
         review["peaks"], key=lambda p: (p["use"] is None, -(p["use"] or 0.0), -p["force_N"])
     )
@@ -91,11 +91,11 @@ def peaks(review: dict[str, Any], shown: Units) -> str:
             use = f'<b class="over">{use} OVER</b>'
         limit = "unrated" if p["limit_N"] is None else said(shown.force(p["limit_N"]))
         rows.append(
-            [said(p["name"], 24), said(shown.force(p["force_N"])), limit, use, _at(p["time_s"])]
+            [said(p["name"], 24) + (", own cell" if p["name"] in own else ""), said(shown.force(p["force_N"])), limit, use, _at(p["time_s"])]
         )
     note = _more(len(order), MOST_PARTS, "strands and elements, less used or unrated")
     return (
-        table(("", "at least", "allowed", "use", "at"), rows, note, "last")
+        table(("", "at most", "allowed", "use", "at"), rows, note, "last")
         if rows
         else "<p>No force was read.</p>"
     )

@@ -17,9 +17,12 @@ OFTEN = (("slip", "slip", "slips"), ("shock", "shock", "shocks"))
 NAMED = 4
 
 
-def three_sentences(review: dict[str, Any], shown: Units) -> tuple[str, str, str]:
-    """Measured against predicted; efficiency with its uncertainty and method; what to look at."""
-    return _against(review, shown), _efficiency(review), look_at(review)
+def three_sentences(
+    review: dict[str, Any], shown: Units, own: frozenset[str] = frozenset()
+) -> tuple[str, str, str]:
+    """Measured against predicted; efficiency with its uncertainty and method; what to look at.
+    own: parts whose peak is what their own cell read."""
+    return _against(review, shown), _efficiency(review), look_at(review, own)
 
 
 def _against(review: dict[str, Any], shown: Units) -> str:
@@ -60,8 +63,9 @@ def _efficiency(review: dict[str, Any]) -> str:
     return f"Its efficiency was {value} (95 %){each}; the load's force {method} ({measured['load_force_method']})."
 
 
-def look_at(review: dict[str, Any]) -> str:
-    """One sentence that names at most three things, the gravest first."""
+def look_at(review: dict[str, Any], own: frozenset[str] = frozenset()) -> str:
+    """One sentence that names at most three things, the gravest first; own: parts that a cell
+    measures."""
     found: list[str] = []
     if review["state"] == "changed":
         found.append("the record, which was changed after it was sealed")
@@ -70,9 +74,14 @@ def look_at(review: dict[str, Any]) -> str:
         key=lambda p: -p["use"],
     )
     if over:
-        names = ", ".join(f"{p['name']} ({100 * p['use']:.0f} %)" for p in over[:NAMED])
+        names = ", ".join(
+            f"{p['name']} ({'' if p['name'] in own else 'at most '}{100 * p['use']:.0f} %"
+            f"{', by its own cell' if p['name'] in own else ''})"
+            for p in over[:NAMED]
+        )
+        sure = "" if all(p["name"] in own for p in over) else "may have "
         more = f" and {len(over) - NAMED} more" if len(over) > NAMED else ""
-        found.append(f"what carried more than it is allowed to: {names}{more}, at least, inferred")
+        found.append(f"what {sure}carried more than it is allowed to: {names}{more}")
     counts = Counter(e["kind"] for e in review["events"])
     saturated = sorted({e["channel"] for e in review["events"] if e["kind"] == "saturated"})
     if saturated:

@@ -70,9 +70,10 @@ def page(name: str, shown: str = "metric") -> str:
         '<div class="plot small" id="each-plot" role="img" aria-label="efficiency by stroke, as in the table '
         'of strokes"></div><p class="note" id="each-note"></p></section>'
         '<section class="tile full"><h2>Strokes</h2><div id="strokes" class="scroll" tabindex="0" role="group" aria-label="table of strokes"></div></section>'
-        '<section class="tile half tall"><h2>Highest forces: at least, inferred</h2><p class="note">From the haul '
-        "cell and the rig without friction, unless a cell sits there. A shock between two readings, or a load "
-        'held by a capture, may have been more.</p><div id="peaks" class="scroll" tabindex="0" role="group" aria-label="table of the highest forces"></div>'
+        '<section class="tile half tall"><h2>Highest forces, inferred or read</h2><p class="note">From the haul '
+        "cell and the rig without friction, the most there was while hauling, unless a cell sits there. A shock "
+        "between two readings, or a load lowered or held by a capture, may have been more."
+        '</p><div id="peaks" class="scroll" tabindex="0" role="group" aria-label="table of the highest forces"></div>'
         '<p class="note" id="unrated"></p></section>'
         '<section class="tile half"><div class="row"><h2>Uncertainty budget</h2>'
         '<select id="budget-of" aria-label="of which quantity"></select></div><div id="budget"></div></section>'

@@ -7,7 +7,9 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
+from analysis.own_cells import bounded
 from analysis.predict import stop_hauling_at
+from analysis.review import read_by_cells
 from analysis.uncertainty import Quantity, budget_rows, t_quantile
 from dashboard.report_words import METHODS, three_sentences
 from dashboard.review_data import Reviewed
@@ -109,7 +111,9 @@ def strokes(review: dict[str, Any], shown: Units) -> list[dict[str, Any]]:
 
 def peaks(now: Reviewed, shown: Units) -> list[dict[str, Any]]:
     """Strands and elements, the greatest share of what is allowed first, then what is unrated."""
-    own = {c.at for c in now.result.roles.forces[1:]}
+    own = read_by_cells(now.known, now.result)
+    pairs = zip(now.known.parts, bounded(now.known, now.known.pieces), strict=True)
+    most = {part.name for part, bound in pairs if bound}
     order = sorted(
         now.review["peaks"], key=lambda p: (p["use"] is None, -(p["use"] or 0.0), -p["force_N"])
     )
@@ -119,7 +123,8 @@ def peaks(now: Reviewed, shown: Units) -> list[dict[str, Any]]:
             "unrated" if p["limit_N"] is None else shown.force(p["limit_N"]),
             "-" if p["use"] is None else percent(p["use"]) + (" OVER" if p["use"] > 1 else ""),
             "-" if p["time_s"] is None else f"{p['time_s']:.1f} s",
-            "by its own cell" if p["name"] in own else "inferred",
+            "by its own cell" if p["name"] in own
+            else "at most, inferred" if p["name"] in most else "inferred, its own friction not counted",
         ], "at": p["time_s"]}
         for p in order[:MOST_PEAKS]
     ]  # fmt: skip
@@ -189,6 +194,7 @@ def page_data(now: Reviewed, shown: Units) -> dict[str, Any]:
     review = now.review
     warnings = [one_line(w, 400) for w in review["warnings"]]
     unrated = sum(p["use"] is None for p in review["peaks"])
+    own = read_by_cells(now.known, now.result)
     return {
         "title": one_line(review["title"] or "Haul session", 120),
         "folder": one_line(now.info.path.name, 120),
@@ -201,7 +207,7 @@ def page_data(now: Reviewed, shown: Units) -> dict[str, Any]:
         "readings": ", ".join(
             f"{one_line(name, 60)} {count}" for name, count in review["readings"].items()
         ),
-        "sentences": [one_line(text, 900) for text in three_sentences(review, shown)],
+        "sentences": [one_line(text, 900) for text in three_sentences(review, shown, own)],
         "grave": review["state"] == "changed"
         or any(p["use"] is not None and p["use"] > 1 for p in review["peaks"]),
         "results": results(now, shown),

@@ -160,7 +160,7 @@ window.haul = window.haul || {};
     const rows = told.peaks.map((p) => [p.name, p.cells[0], p.cells[1], p.use === null ? p.cells[2] : share(p.cells[2], p.use), p.cells[3], p.cells[4]]);
     if (!rows.length) haul.id("peaks").replaceChildren(haul.make("p", "No force was read.", "note"));
     else
-      table("peaks", ["part", "at least", "allowed", "share", "at", "how"], rows, "cards")
+      table("peaks", ["part", "force", "allowed", "share", "at", "how"], rows, "cards")
         .forEach((row, k) => row.classList.toggle("bad", told.peaks[k].use > 1));
   }
   function budgets() {

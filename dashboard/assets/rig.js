@@ -31,7 +31,12 @@ window.haul = window.haul || {};
       setTimeout(() => (asked = ""), 2000);
     }
   }
-  function nearest(uses) {
+  /* What a part carries, and whether its own cell reads it or it is the most that it can be. */
+  haul.carries = function (parts, name, force) {
+    const said = (key) => (parts[key] || []).includes(name);
+    return said("own") ? haul.forceText(force) + " by its own cell," : (said("most") ? "at most " : "") + haul.forceText(force);
+  };
+  function nearest(uses, parts) {
     const place = haul.id("nearest");
     while (place.children.length > uses.length) place.lastChild.remove();
     uses.forEach(([name, force, limit, share], k) => {
@@ -46,7 +51,7 @@ window.haul = window.haul || {};
       haul.text(row.children[0], name);
       haul.text(row.children[1], (share > 1 ? "OVER, " : "") + Math.round(100 * share) + " %");
       row.children[2].firstChild.style.width = Math.min(100, 100 * share) + "%";
-      haul.text(row.children[3], haul.forceText(force) + " of " + haul.forceText(limit));
+      haul.text(row.children[3], haul.carries(parts, name, force) + " of " + haul.forceText(limit));
       row.classList.toggle("over", share > 1);
     });
   }
@@ -63,7 +68,7 @@ window.haul = window.haul || {};
     });
     const uses = [];
     for (let k = 0; known && k < 5; k++) if (parts["u:" + k]) uses.push(parts["u:" + k]);
-    nearest(uses);
+    nearest(uses, parts);
     const said = [];
     if (known && parts.how) said.push("Tensions: " + parts.how + ".");
     else said.push(known ? "Tensions: not known before something is hauled." : "Tensions: not known now.");

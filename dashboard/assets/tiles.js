@@ -70,7 +70,7 @@ window.haul = window.haul || {};
     } else said.push(head.isHaul ? "no stop level: none in the sensors file, and " + head.because : "no haul cell, no stop level");
     if (!over() && now.u) {
       const [name, force, limit, share] = now.u;
-      said.push((share > 1 ? "OVER ITS LIMIT: " : "nearest to its limit: ") + name + ", " + haul.forceText(force) + " of " +
+      said.push((share > 1 ? "OVER ITS LIMIT: " : "nearest to its limit: ") + name + ", " + haul.carries(parts, name, force) + " of " +
         haul.forceText(limit) + ", " + Math.round(100 * share) + " %");
     }
     if (!live && now.lf !== null && now.lf !== undefined)

@@ -1,7 +1,7 @@
 """What each marked item went through over a folder of sessions: the record for whoever inspects it.
 
-Items are the crew's own marks, `item = "P-07"` in the rig files. Forces are inferred from the haul
-cell: at least this much. A person inspects gear and retires it, not this program.
+Items are the crew's own marks, `item = "P-07"` in the rig files. Forces are those of an item's own
+cell, else inferred from the haul cell: at most this much while hauling. A person inspects gear and retires it, not this program.
 """
 
 from __future__ import annotations
@@ -22,7 +22,8 @@ if TYPE_CHECKING:
     from analysis.gear import ItemRecord
 
 CAUTIONS = (
-    "forces are inferred from the haul cell: at least this much; a load that hangs on a capture is not seen",
+    "forces are inferred from the haul cell, at most this much while hauling, but where a cell sits on the "
+    "item; a load that is lowered or hangs on a capture is not seen",
     "only recorded sessions count; a person inspects gear and retires it, not this program",
 )
 
@@ -66,7 +67,7 @@ def lines(records: list[ItemRecord], shown: Units) -> list[str]:
     """The record as text."""
     if not records:
         return ['no rig file marks an item: write item = "P-07" in its table']
-    rows = [["item", "is", "sessions", "since", "last", "peak, at least", "allowed", "above half", "above limit",
+    rows = [["item", "is", "sessions", "since", "last", "peak, at most", "allowed", "above half", "above limit",
              "rope run", "under load"]]  # fmt: skip
     for r in records:
         hours = UNKNOWN if r.loaded_h is None else f"{number(r.loaded_h)} h"

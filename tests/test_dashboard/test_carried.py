@@ -1,4 +1,5 @@
-"""What strands and parts are said to carry: never below what the rig can make of a reading."""
+"""What strands and parts are said to carry: their own cell's force, else never below what the rig
+can make of a reading."""
 
 import numpy as np
 import pytest
@@ -99,3 +100,48 @@ def test_an_anchor_is_judged_by_the_whole_force_on_it():
     found = Carrying(model(rig("tie:load pulley:A1@anchor haul:90", extra="[anchor]\nwll_kN = 5\n")))
     use = next(u for u in found.hauling([("haul", 1000.0)]).uses if u.name == "anchor")
     assert use.force_N == pytest.approx(1000 * np.sqrt(2), rel=1e-6)
+
+
+def measured(own, of):
+    """Indices of parts by name -> N."""
+    return {k: own[p.name] for k, p in enumerate(of.pieces) if p.name in own}
+
+
+def test_hauling_a_part_with_its_own_cell_carries_what_the_cell_reads():
+    of = carrying(e=0.8)
+    cells = [("haul", 1000.0), ("load", 7130.0)]
+    found = of.hauling(cells, measured({"load": 7130.0, "load>G1": 7130.0}, of))
+    got = strands(found, of.known)
+    assert got["load>G1"] == pytest.approx(7130) and got["G1>C1"] == pytest.approx(3000)
+    uses = {u.name: u for u in found.uses}
+    assert uses["load"].share == pytest.approx(0.713) and uses["load"].by == "cell"
+    assert uses["G2"].by == "most" and uses["C1"].by == ""  # friction alone loads the capture
+    assert found.how.startswith("load>G1, load by their own cell; others at most")
+
+
+@pytest.mark.parametrize("code", ["hold", "ease", "lower", "held", "nodata", "rest"])
+def test_eased_or_held_a_part_with_its_own_cell_carries_what_the_cell_reads(code):
+    of = carrying()
+    found = of.needed(2700.0, code, 290.0, measured({"load>G1": 1234.0}, of))
+    assert strands(found, of.known)["load>G1"] == pytest.approx(1234)
+    assert "at most what the load last needed" in found.how
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(st.floats(0.4, 1.0), min_size=5, max_size=5), st.floats(10, 3000))
+def test_hauling_at_most_is_never_below_the_true_force_whatever_the_friction(e, haul):
+    of = carrying(e=0.9)
+    true = tensions(of.known.system, np.array(e)) * haul
+    load = float(_load_row(of.known) @ true)
+    found = of.hauling([("haul", haul), ("load", load)], measured({"load": load, "load>G1": load}, of))
+    assert np.all(found.strand_N >= true - 1e-6)
+    assert found.strand_N[0] == pytest.approx(load)
+    for piece in of.pieces:
+        use = next((u for u in found.uses if u.name == piece.name), None)
+        if use is not None and use.by == "most":
+            assert use.force_N >= abs(piece.force(true)) - 1e-6
+
+
+def test_another_cell_alone_gives_no_upper_bound():
+    found = carrying().hauling([("load", 900.0)])
+    assert "at most" not in found.how and not [u for u in found.uses if u.by == "most"]

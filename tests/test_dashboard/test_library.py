@@ -66,7 +66,7 @@ def test_gear_is_counted_and_a_person_decides(haul, folder, tmp_path):
     said = haul("gear", folder, "--csv", tmp_path / "gear.csv")
     assert said.status == 0, said.err
     assert (
-        "at least" in said.out
+        "at most" in said.out
         and "a person inspects gear and retires it, not this program" in said.out
     )
     rows = list(csv.reader((tmp_path / "gear.csv").read_text("utf-8").splitlines()))

@@ -29,6 +29,7 @@ class Slipway:
         self.t = self.rope = self.load = 0.0
         self.said = []
         self.mono = START
+        self.cell_N = None  # what a cell at the load reads, None while it is silent
         self.watch = Watch(out, clock=lambda: self.mono)
         self.page = Page(self.watch)
         self.go(4.0, 0.0, 0.0, 0.0)
@@ -41,6 +42,8 @@ class Slipway:
                 "rope_out": self.rope + rope_m_s * (t - self.t),
                 "load_travel": self.load + load_m_s * (t - self.t),
             }
+            if self.cell_N is not None:
+                values["cell"] = np.full(5, self.cell_N)
             for name, rows in values.items():
                 if name in self.session.names and name not in silent:
                     self.session.rows(name, t, rows)
@@ -300,6 +303,28 @@ def test_the_page_is_told_levels_shares_and_strands(tmp_path):
     assert (name, limit) == ("C1", 1500.0) and force == pytest.approx(1050, rel=0.03)
     assert way.page.parts["s:0"][-1] is None  # the haul strand is not said to carry nothing
     assert "last needed" in way.page.parts["how"]
+
+
+def test_a_strand_with_its_own_cell_is_shown_as_the_cell_reads_while_hauled_and_held(tmp_path):
+    """1,000 N at the haul of a 3:1, 2,400 N at the load: never 3,000 N, which is over what is allowed."""
+    rated = RIG.replace('name = "main"\n', 'name = "main"\nmbs_kN = 28.0\n')
+    way = Slipway(tmp_path / "s", rig=rated, sensors=SENSORS + channel("cell", "force", "c", "u = 1.0", at="load"))
+    assert way.page.parts["head"]["levels"] != []  # another strand's: the haul strand at 2,800 N
+    assert [round(level) for level, _ in way.page.parts["head"]["levels"]] == [2800]
+    told = []
+    for pulled, read in ((1000.0, 2400.0), (1000.0, 2450.0)):
+        way.cell_N = read
+        way.go(3.0, pulled, 1.0, 1 / 3)
+        told.append(way.page.parts["u:0"])
+        assert way.page.parts["s:0"][0] == pytest.approx(read)
+        assert way.page.parts["own"][0] == "load>G1" and "own cell" in way.page.parts["how"]
+    assert [u[:3] for u in told] == [["load>G1", 2400.0, 2800.0], ["load>G1", 2450.0, 2800.0]]
+    way.cell_N = 1500.0
+    way.let_go()
+    assert way.page.now["k"] == "held" and way.page.parts["s:0"][0] == pytest.approx(1500)
+    way.cell_N = None  # silent: what the load last needed is the most again
+    way.go(2.0, 0.5, 0.0, 0.0)
+    assert way.page.parts["s:0"][0] > 2300 and "load>G1" not in way.page.parts["own"]
 
 
 def test_without_the_haul_cell_speaking_shares_stay_at_what_was_last_needed(tmp_path):

@@ -148,7 +148,15 @@ def test_three_sentences_name_result_method_and_what_to_look_at(tmp_path):
 def test_what_carried_too_much_is_named_first(tmp_path):
     # A1 turns the rope round: twice the haul force without friction; 9 kN / 10 = 900 N allowed
     found = look_at(review_session(made(tmp_path / "s", load_N=1500.0)))
-    assert found.startswith("Look at what carried more than it is allowed to: A1")
+    assert found.startswith("Look at what may have carried more than it is allowed to: A1 (at most ")
+
+
+def test_what_its_own_cell_read_above_its_limit_is_no_guess():
+    over = {"name": "load>G1", "use": 1.2}
+    review = {"state": "sealed", "peaks": [over], "events": [], "agreement": {"verdict": "", "en": None},
+              "dropped": {}}  # fmt: skip
+    found = look_at(review, frozenset({"load>G1"}))
+    assert found == "Look at what carried more than it is allowed to: load>G1 (120 %, by its own cell)."
 
 
 def test_faults_are_one_line(haul, tmp_path):
