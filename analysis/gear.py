@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 
 from analysis.cells import Floats
-from analysis.predict import Part
+from analysis.predict import Part, whole_per_reading
 from analysis.review import OfRig
 from analysis.series import in_si
 from analysis.whole import Whole
@@ -173,8 +173,9 @@ def _use(span: _Span, name: str, item: str, part: Part) -> ItemUse:
         carried = abs(part.ideal) * np.maximum(span.haul[1], 0.0)
     for cell in span.whole.result.roles.forces:
         if cell.at == part.name and cell is not span.haul_cell:
-            own = span.force(cell)[1]
-            carried = own if len(own) else carried
+            own, share = span.force(cell)[1], whole_per_reading(span.own.known, part.name)
+            if len(own) and (share is not None or not len(carried)):
+                carried = own * (share or 1.0)
     limit = part.limit_N
     rated = limit is not None and limit > 0 and len(carried) > 0
     return ItemUse(

@@ -22,8 +22,8 @@ class Part:
     """One strand or element.
 
     combine: how `matrix` gives its force: "strand" (row 0 times tensions), "vector" (length of
-    the vector sum), "axis" (axial part, + toward the load), "difference" (absolute value of row
-    0), "side" (sum of the positive parts of row 0), "wrap" (edge: vector sum over its wrap).
+    the vector sum), "difference" (absolute value of row 0), "side" (sum of the positive parts of
+    row 0), "wrap" (edge: vector sum over its wrap).
     limit_N: None where unrated; why: what sets the limit.
     """
 
@@ -44,8 +44,6 @@ class Part:
             return float(self.matrix[0] @ tension)
         if self.combine == "difference":
             return abs(float(self.matrix[0] @ tension))
-        if self.combine == "axis":
-            return float(self.matrix[0] @ tension)
         if self.combine == "side":
             return float(np.sum(np.maximum(self.matrix @ tension, 0.0)))
         if self.combine == "wrap":
@@ -54,9 +52,16 @@ class Part:
             return math.sqrt(max(0.0, square))
         return float(np.hypot(*(self.matrix @ tension)))
 
+    def reading(self, tension: Floats) -> float:
+        """What a force cell at this part reads: at an anchor the whole force along the haul axis
+        (+ toward the load), which leaves out what pulls sideways; else the part's force."""
+        if self.kind == "anchor":
+            return float(self.matrix[0] @ tension)
+        return self.force(tension)
+
     def slope(self, tension: Floats) -> Floats:
         """d force / d tension of each strand, shape (strands,), at these tensions."""
-        if self.combine in ("strand", "axis"):
+        if self.combine == "strand":
             return np.asarray(self.matrix[0])
         if self.combine == "difference":
             return np.asarray(self.matrix[0] * np.sign(self.matrix[0] @ tension))
@@ -150,8 +155,7 @@ def _elements(rig: Rig, motion: Motion, toward: Floats) -> list[Part]:
             vector = pull_on(rig, toward, k).T
             vectors[body.name] = vector
             kind = "load" if body.kind == "load" else "anchor"
-            combine = "vector" if kind == "load" else "axis"
-            anchors.append(Part(body.name, kind, "", vector, combine, 0.0, limit, why))
+            anchors.append(Part(body.name, kind, "", vector, "vector", 0.0, limit, why))
     anchors.sort(key=lambda part: part.kind == "load")
     for gear in rig.gears:
         limit, why = _allowed(rig, gear.name)

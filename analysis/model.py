@@ -28,6 +28,8 @@ from analysis.tension import (
 from logger.errors import RigFault
 from logger.tables import nearest
 
+LEAST_SHARE = 0.2  # of an anchor's force along the haul axis: a cell that reads less tells no whole
+
 
 @dataclass(frozen=True)
 class Part:
@@ -147,17 +149,32 @@ def force_gain(rig: Rig, at: str) -> tuple[float, float]:
     """(ideal, model) force at a place for a haul tension of 1 while hauling.
 
     at: `haul`, a body, an element, or a strand "A1>T1". A body: the whole force along the haul
-    axis; RigFault if the rig has no such place.
+    axis, as a cell there reads it; RigFault if the rig has no such place.
     """
     known = model(rig)
     if at in ("haul", rig.stations[rig.haul].name):
         return 1.0, 1.0
     if at == "load":
         return known.ideal_ma, known.model_ma
-    for part in known.parts:
-        if part.name == at:
-            return part.ideal, part.model
+    for piece in known.pieces:
+        if piece.name == at:
+            ideal, real = (piece.reading(t) for t in (known.ideal_tension, known.tension))
+            return _clean(ideal), _clean(real)
     raise no_place(rig, at, ["haul", *(part.name for part in known.parts)])
+
+
+def whole_per_reading(known: Model, name: str) -> float | None:
+    """Whole force on a part / what a cell at it reads while hauling, the greater of frictionless and
+    with friction.  1 unless the part is an anchor that is pulled sideways too; None where less than
+    LEAST_SHARE of the force lies along the axis, as the cell's own errors would grow too much."""
+    piece = next(p for p in known.pieces if p.name == name)
+    found = []
+    for tension in (known.ideal_tension, known.tension):
+        whole, read = piece.force(tension), abs(piece.reading(tension))
+        if whole > TINY and read < LEAST_SHARE * whole:
+            return None
+        found.append(whole / read if whole > TINY else 1.0)
+    return max(1.0, *found)
 
 
 def travel_gain(rig: Rig, at: str) -> float:
@@ -208,7 +225,7 @@ def load_from_cell(rig: Rig, at: str) -> tuple[float, float] | None:
     draws = np.random.default_rng(1).uniform(0.4, 1.0, (8, len(rig.turns)))
     stacked = tensions(known.system, draws)
     loads = stacked @ load_row(rig, known.system.toward)
-    cells = np.array([piece.force(t) for t in stacked])
+    cells = np.array([piece.reading(t) for t in stacked])
     matrix = np.column_stack([cells, np.ones(len(cells))])
     found, _, rank, _ = np.linalg.lstsq(matrix, loads, rcond=None)
     if (

@@ -21,7 +21,7 @@ from analysis.bodies import Rig
 from analysis.efficiency import Estimates, estimate
 from analysis.found import Found
 from analysis.later_rig import rigs_of
-from analysis.predict import Model, model
+from analysis.predict import Model, model, whole_per_reading
 from analysis.result import Result
 from analysis.rig import load_rig, parse_rig
 from analysis.roles import check_places, roles
@@ -242,7 +242,8 @@ def _object(
 
 def peaks(known: Model, result: Result) -> list[dict[str, Any]]:
     """Highest force on every strand and element: the highest haul force times its frictionless
-    gain, which is never too low while hauling; what a cell measures itself is taken from it."""
+    gain, which is never too low while hauling; what a cell measures itself is taken from it, at an
+    anchor with what pulls on it sideways."""
     rows: list[dict[str, Any]] = []
     haul = result.roles.haul_force
     top = result.channels[haul.name] if haul else None
@@ -253,7 +254,11 @@ def peaks(known: Model, result: Result) -> list[dict[str, Any]]:
             force, time = abs(part.ideal) * max(0.0, top.highest), top.highest_s
         cell = own.get(part.name)
         if cell is not None and cell.highest is not None:
-            force, time = cell.highest, cell.highest_s
+            share = whole_per_reading(known, part.name)
+            if share is not None:
+                force, time = share * cell.highest, cell.highest_s
+            elif force is None or cell.highest > force:  # it reads hardly any of the force
+                force, time = cell.highest, cell.highest_s
         if force is None:
             continue
         use = None if part.limit_N is None else force / part.limit_N

@@ -9,7 +9,7 @@ round, as the load would run back; whichever loads the part more.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -45,10 +45,7 @@ class Carrying:
 
     def __init__(self, known: Model) -> None:
         self.known = known
-        # an anchor's rating stands for the whole force on it
-        self.pieces = tuple(
-            replace(p, combine="vector") if p.kind == "anchor" else p for p in known.pieces
-        )
+        self.pieces = known.pieces
         self.ideal = self._forces(known.ideal_tension)
         self.model = self._forces(known.tension)
         back = tensions(known.system, efficiencies(known.rig, hauling=False))

@@ -9,7 +9,7 @@ import pytest
 
 from analysis.bodies import Load
 from analysis.choose import Gear, Need, between, choose, judge, placed, shelf
-from analysis.predict import model, predict
+from analysis.predict import force_gain, model, predict
 from logger.errors import RigFault
 
 SHELF = shelf()
@@ -56,7 +56,8 @@ def test_ratio_is_the_one_in_its_name(name):
 def test_equilibrium_of_the_whole(name):
     """Anchors and the team's pull balance the load, whatever the friction (statics)."""
     known = predict(SHELF[name])
-    anchors = sum(r["model"] for r in known["elements"] if r["kind"] == "anchor")
+    names = [r["name"] for r in known["elements"] if r["kind"] == "anchor"]
+    anchors = sum(force_gain(SHELF[name], at)[1] for at in names)
     haul = SHELF[name].stations[SHELF[name].haul]
     own = 0.0 if haul.body is not None else {0.0: 1.0, 90.0: 0.0, 180.0: -1.0}[haul.toward_deg]
     assert anchors + own == pytest.approx(known["model_ma"], rel=1e-9)

@@ -1,6 +1,7 @@
 """Strokes, jobs and rope against hand arithmetic on the rig's own rope lengths (plane geometry)."""
 
 import math
+from importlib import resources
 
 import pytest
 from rig_makers import NINE, THREE, TWELVE, rig
@@ -159,3 +160,34 @@ def test_a_grab_that_runs_along_with_the_load_is_not_two_blocked_by_it():
     known = predict(rig(path, length=17.0, extra=beside))
     assert known["job"]["each"]["strokes"] == 2
     assert known["job"]["each"]["resets"] == {"G1": 1}
+
+
+def beside(rating, name="3-on-3-redirect-own-anchor"):
+    """A rig of the shelf with its anchor beside the haul axis rated."""
+    text = (resources.files("analysis") / "rigs" / f"{name}.toml").read_text("utf-8")
+    return parse_rig(text.replace("[further_anchor.P1]\n", f"[further_anchor.P1]\n{rating}\n"), name)
+
+
+def test_an_anchor_beside_the_axis_is_judged_by_the_vector_sum():
+    """Strand from (15, 0) to P1 at (-1, 2), haul at a right angle to the axis: 97.1 degrees between
+    the strands, 2 T cos(97.1 / 2) = 1.3236 T without friction; 10 kN / 10 / 1.3236 = 755.5 N of haul
+    tension.  Along the axis alone it would be 16 / hypot(16, 2) T, and 1008 N."""
+    known = predict(beside("mbs_kN = 10"))
+    between = math.radians(90) + math.atan2(2, 16)
+    (row,) = (row for row in known["elements"] if row["name"] == "P1")
+    assert row["ideal"] == pytest.approx(2 * math.cos(between / 2))
+    stop = known["stop_hauling_at"]
+    assert stop["haul_force_N"] == pytest.approx(755.5, abs=0.05)
+    assert stop["because"].startswith("P1: 10 kN breaking strength")
+
+
+def test_the_whole_force_on_an_anchor_is_its_use():
+    """With friction R1 has 0.9 T before it and T behind: sqrt(0.81 + 1 - 2 x 0.9 x 0.124) = 1.2597 T."""
+    r = beside("mbs_kN = 10")
+    for haul, over in ((790.0, False), (798.0, True)):
+        known = predict(r, haul)
+        (row,) = (row for row in known["elements"] if row["name"] == "P1")
+        assert row["force_N"] == pytest.approx(haul * math.sqrt(1.81 - 1.8 * 2 / math.hypot(16, 2)))
+        assert row["use"] == pytest.approx(row["force_N"] / 1000.0)
+        told = [w for w in known["warnings"] if w.startswith("P1")]
+        assert len(told) == over and all("is over what is allowed, 1.00 kN" in w for w in told)
