@@ -365,6 +365,8 @@ def _warnings(
         result.append(
             f"pulley efficiency 0.90 with a standard uncertainty of {rig.default_u:g} is assumed; write [defaults] pulley_efficiency, or measure it"
         )
+    knots = limits.assumed_knots(rig)
+    result.extend([knots] if knots else [])
     result.extend(rig.notes)
     return result
 

@@ -212,3 +212,13 @@ def test_a_cell_at_an_anchor_beside_the_axis_does_not_hide_what_pulls_sideways()
     )  # fmt: skip
     (row,) = (row for row in found["peaks"] if row["name"] == "P1")
     assert row["force_N"] == pytest.approx(400 * math.hypot(0.9, 1.0))
+
+
+def test_an_assumed_knot_is_said_by_review():
+    t, x, force = pull(50, 400.0, rope=6.0)
+    weighed = BESIDE.replace('name = "main"', 'name = "main"\nmbs_kN = 6.0')
+    found = review(parse_rig(weighed, "r.toml"), sensors("haul", "rope"), block(haul=(t, force), rope=(t, x)))
+    assert any(w.startswith("load: the knot's strength is not stated; 0.50") for w in found["warnings"])
+    (row,) = (row for row in found["peaks"] if row["name"] == "load>S")
+    assert row["limit_N"] == pytest.approx(300.0)  # 6 kN x 0.50 / 10
+    assert any("is assumed to keep 0.5" in e["text"] for e in found["events"])

@@ -125,6 +125,14 @@ def test_gear_that_is_too_weak_loses_and_is_named():
     assert "1500 N is allowed (begins to slip at 1.5 kN)" in weak["3-on-3"].why_not
 
 
+def test_knots_of_the_crews_rope_are_taken_at_half_its_strength():
+    """The shelf states no knots: 3 kN on the knot at the load of a 9:1 against 50 kN x 0.50 / 10."""
+    option = {o.name: o for o in choose(job_of(rope_mbs_N=50_000.0))}["3-on-3"]
+    assert option.most_used == pytest.approx(3000 / 2500)
+    assert "of which its knot is assumed to keep 0.5" in option.why_not
+    assert not {o.name: o for o in choose(job_of(rope_mbs_N=65_000.0))}["3-on-3"].why_not
+
+
 def test_a_load_whose_resistance_nobody_knows_is_refused():
     with pytest.raises(RigFault, match="mass_kg"):
         choose(Need(Load(kind="slope", pull_distance_m=5.0), 80.0, 600.0))

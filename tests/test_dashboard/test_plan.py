@@ -15,7 +15,7 @@ from analysis.predict import model_ma_with, predict
 from analysis.rig import load_rig
 from dashboard.plan_numbers import Planned, part_rows, what_if
 from dashboard.plan_server import PlanServer
-from dashboard.plan_view import tension, top
+from dashboard.plan_view import tables, tension, top
 from dashboard.units import METRIC, SYSTEMS
 
 RATED = """
@@ -388,6 +388,15 @@ def test_both_systems_of_units_are_on_the_page(page):
         assert f'data-set="units" value="{name}"' in body
     for words in ("out of the line of pull", "over a rating", "Local codes", "qualified person"):
         assert words in body
+
+
+def test_the_page_says_that_a_knot_is_assumed(files):
+    path = files / "one.toml"
+    assert "knot" not in plain(top(Planned(path), None, METRIC))
+    path.write_text(RATED.replace(", strength = 1.0", ""), "utf-8")
+    told = plain(top(Planned(path), None, METRIC))
+    assert told.count("load: the knot's strength is not stated; 0.50 is assumed") == 1
+    assert "is assumed to keep 0.5" in plain(tables(Planned(path), None, METRIC))
 
 
 def test_an_anchor_beside_the_axis_is_told_once_and_with_the_same_force_everywhere(files):

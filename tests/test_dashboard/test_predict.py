@@ -101,3 +101,13 @@ def test_an_anchor_beside_the_axis_answers_no_by_its_vector_sum(haul, tmp_path):
     assert (within.status, beyond.status) == (0, 1)
     assert "P1: 1.00 kN is over what is allowed" in beyond.out
     assert "stop hauling at" in within.out and "707 N: P1" in within.out
+
+
+def test_an_assumed_knot_is_said_and_gone_when_it_is_stated(haul, rig):
+    text = rig.read_text("utf-8")
+    assert "strength = 1.0" in text and "knot" not in haul("predict", rig).out
+    rig.write_text(text.replace(", strength = 1.0", ""), "utf-8")
+    said = haul("predict", rig)
+    assert "! load: the knot's strength is not stated; 0.50 is assumed; write strength = ... at the tie" in said.out
+    # 28 kN x 0.50 / 10 = 1400 N on three times the haul tension
+    assert json.loads(haul("predict", rig, "--json").out)["stop_hauling_at"]["haul_force_N"] == pytest.approx(1400 / 3)
