@@ -54,7 +54,8 @@ class Station:
     for a haul taken by a team standing on the ground and for a free tail.
     efficiency: tension out / tension in along the rope's run while hauling (1 where nothing is
     lost); efficiency_u its standard uncertainty; shared: the uncertainty is the one common to
-    all pulleys that use the default.
+    all pulleys that use the default.  strength: of a tie, what its knot keeps of the rope's, 0 to 1;
+    None: not stated.
     """
 
     name: str
@@ -64,7 +65,7 @@ class Station:
     efficiency: float = 1.0
     efficiency_u: float = 0.0
     shared: bool = False
-    strength: float = 1.0
+    strength: float | None = None
     toward_deg: float = 0.0
     wrap_rad: float = 0.0
     setback_m: float = 0.0

@@ -31,8 +31,6 @@ from analysis.tension import (
 class Row:
     """One part in one condition: force in N with its standard uncertainty, what is allowed (N),
     and use = force / limit; of_load: force / load force, known even where the load is not.
-
-    For an anchor the whole force (vector sum), which is what its rating stands for.
     """
 
     name: str
@@ -62,17 +60,10 @@ class Condition:
     why_not: str = ""
 
 
-def conditions(known: Model, along_axis: bool = False) -> tuple[Condition, ...]:
-    """Raising, breaking away, held on each capture in rope order, running back.
-
-    along_axis: anchors with their pull along the haul axis alone, as interface section 5 has it.
-    """
+def conditions(known: Model) -> tuple[Condition, ...]:
+    """Raising, breaking away, held on each capture in rope order, running back."""
     needs = resistance(known.rig.load)
-    pieces = tuple(
-        replace(piece, combine="vector") if piece.kind == "anchor" and not along_axis else piece
-        for piece in known.pieces
-    )
-    up = _Shares.of(known, pieces, known.tension, known.gradient)
+    up = _Shares.of(known, known.tension, known.gradient)
     found = [
         up.condition("raising", needs.force_N, needs.force_u_N, needs.why),
         up.condition("breaking away", needs.start_N, needs.start_u_N, needs.start_why),
@@ -84,20 +75,18 @@ def conditions(known: Model, along_axis: bool = False) -> tuple[Condition, ...]:
             why = f"{held.name} cannot hold the load alone"
             found.append(Condition(name, needs.force_N, needs.force_u_N, 0.0, 0.0, (), (), why))
             continue
-        still = _Shares.of(
-            known, pieces, tension, np.zeros((len(tension), len(known.rig.turns))), 1.0
-        )
+        still = _Shares.of(known, tension, np.zeros((len(tension), len(known.rig.turns))), 1.0)
         one = still.condition(name, needs.force_N, needs.force_u_N, needs.why)
         found.append(replace(one, haul_N=0.0, haul_u_N=0.0, covers=held.covers))
-    found.append(_back(known, pieces, needs))
+    found.append(_back(known, needs))
     return tuple(found)
 
 
-def _back(known: Model, pieces: tuple[Part, ...], needs: Resistance) -> Condition:
+def _back(known: Model, needs: Resistance) -> Condition:
     e = efficiencies(known.rig, hauling=False)
     tension = tensions(known.system, e)
     gradient = sensitivities_back(known.rig, known.system, e, tension)
-    shares = _Shares.of(known, pieces, tension, gradient)
+    shares = _Shares.of(known, tension, gradient)
     return shares.condition("running back", needs.lower_N, needs.lower_u_N, needs.lower_why)
 
 
@@ -113,15 +102,14 @@ class _Shares:
 
     @classmethod
     def of(
-        cls, known: Model, pieces: tuple[Part, ...], tension: Floats, gradient: Floats,
-        load: float | None = None,
-    ) -> _Shares:  # fmt: skip
+        cls, known: Model, tension: Floats, gradient: Floats, load: float | None = None
+    ) -> _Shares:
         """tension, gradient: per haul tension, or per load force where `load` is 1.
 
         With p a part's force and m the load's, both per haul tension:
         d(p/m)/de = (dp/de - (p/m) dm/de) / m.
         """
-        row = load_row(known.rig, known.system.toward)
+        row, pieces = load_row(known.rig, known.system.toward), known.pieces
         whole = float(row @ tension) if load is None else load
         force = np.array([piece.force(tension) for piece in pieces]) / whole
         slopes = np.array([piece.slope(tension) for piece in pieces]) @ gradient

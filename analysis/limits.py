@@ -2,7 +2,8 @@
 
 A force is a linear or vector combination of strand tensions, so every part is kept as a matrix
 (2, strands): its vector sum per unit tension.  Allowed working force: minimum breaking strength /
-design factor, or the stated WLL as it is; a knot lowers the limit of its own strand alone.
+design factor, or the stated WLL as it is; a knot lowers the limit of its own strand alone, to
+ASSUMED_STRENGTH where the rig file does not state what it keeps.
 """
 
 from __future__ import annotations
@@ -12,9 +13,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.bodies import Floats, Rig
+from analysis.bodies import Floats, Rig, Station
 from analysis.motion import Motion
 from analysis.tension import loaded_side, pull_on
+
+# what a knot keeps of the rope's strength where nobody says: hardly any common one keeps less
+# (common practice, no source)
+ASSUMED_STRENGTH = 0.50
 
 
 @dataclass(frozen=True, eq=False)
@@ -22,8 +27,8 @@ class Part:
     """One strand or element.
 
     combine: how `matrix` gives its force: "strand" (row 0 times tensions), "vector" (length of
-    the vector sum), "axis" (axial part, + toward the load), "difference" (absolute value of row
-    0), "side" (sum of the positive parts of row 0), "wrap" (edge: vector sum over its wrap).
+    the vector sum), "difference" (absolute value of row 0), "side" (sum of the positive parts of
+    row 0), "wrap" (edge: vector sum over its wrap).
     limit_N: None where unrated; why: what sets the limit.
     """
 
@@ -44,8 +49,6 @@ class Part:
             return float(self.matrix[0] @ tension)
         if self.combine == "difference":
             return abs(float(self.matrix[0] @ tension))
-        if self.combine == "axis":
-            return float(self.matrix[0] @ tension)
         if self.combine == "side":
             return float(np.sum(np.maximum(self.matrix @ tension, 0.0)))
         if self.combine == "wrap":
@@ -54,9 +57,16 @@ class Part:
             return math.sqrt(max(0.0, square))
         return float(np.hypot(*(self.matrix @ tension)))
 
+    def reading(self, tension: Floats) -> float:
+        """What a force cell at this part reads: at an anchor the whole force along the haul axis
+        (+ toward the load), which leaves out what pulls sideways; else the part's force."""
+        if self.kind == "anchor":
+            return float(self.matrix[0] @ tension)
+        return self.force(tension)
+
     def slope(self, tension: Floats) -> Floats:
         """d force / d tension of each strand, shape (strands,), at these tensions."""
-        if self.combine in ("strand", "axis"):
+        if self.combine == "strand":
             return np.asarray(self.matrix[0])
         if self.combine == "difference":
             return np.asarray(self.matrix[0] * np.sign(self.matrix[0] @ tension))
@@ -86,9 +96,8 @@ def _strands(rig: Rig) -> list[Part]:
         row[0, k] = 1.0
         limit, why = None, ""
         if rope.mbs_N is not None:
-            strength = min([s.strength for s in (a, b) if s.kind == "tie"], default=1.0)
+            strength, knot = _knot([s for s in (a, b) if s.kind == "tie"])
             limit = rope.mbs_N * strength / rig.design_factor
-            knot = f", of which its knot keeps {strength:g}" if strength < 1 else ""
             why = f"{_kN(rope.mbs_N)} breaking strength{knot} / {rig.design_factor:g}"
         result.append(
             Part(
@@ -105,6 +114,30 @@ def _strands(rig: Rig) -> list[Part]:
             )
         )
     return result
+
+
+def _knot(ties: list[Station]) -> tuple[float, str]:
+    """What a strand's weakest knot keeps of the rope's strength, and that in words."""
+    stated = min([s.strength for s in ties if s.strength is not None], default=1.0)
+    if any(s.strength is None for s in ties) and stated > ASSUMED_STRENGTH:
+        return ASSUMED_STRENGTH, f", of which its knot is assumed to keep {ASSUMED_STRENGTH:g}"
+    return stated, f", of which its knot keeps {stated:g}" if stated < 1 else ""
+
+
+def assumed_knots(rig: Rig) -> str:
+    """That a knot's strength is assumed, for all such ties on rated ropes together; "" without any."""
+    names = [
+        f"{s.name} (rope {rig.ropes[s.rope].name})" if len(rig.ropes) > 1 else s.name
+        for s in rig.stations
+        if s.kind == "tie" and s.strength is None and rig.ropes[s.rope].mbs_N is not None
+    ]
+    if not names:
+        return ""
+    of, where = ("the knot's strength", "the tie")
+    if len(names) > 1:
+        of, where = ("the strength of these knots", "each tie")
+    places = ", ".join(dict.fromkeys(names))
+    return f"{places}: {of} is not stated; {ASSUMED_STRENGTH:.2f} is assumed; write strength = ... at {where}"
 
 
 def _elements(rig: Rig, motion: Motion, toward: Floats) -> list[Part]:
@@ -150,8 +183,7 @@ def _elements(rig: Rig, motion: Motion, toward: Floats) -> list[Part]:
             vector = pull_on(rig, toward, k).T
             vectors[body.name] = vector
             kind = "load" if body.kind == "load" else "anchor"
-            combine = "vector" if kind == "load" else "axis"
-            anchors.append(Part(body.name, kind, "", vector, combine, 0.0, limit, why))
+            anchors.append(Part(body.name, kind, "", vector, "vector", 0.0, limit, why))
     anchors.sort(key=lambda part: part.kind == "load")
     for gear in rig.gears:
         limit, why = _allowed(rig, gear.name)

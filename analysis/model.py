@@ -147,16 +147,17 @@ def force_gain(rig: Rig, at: str) -> tuple[float, float]:
     """(ideal, model) force at a place for a haul tension of 1 while hauling.
 
     at: `haul`, a body, an element, or a strand "A1>T1". A body: the whole force along the haul
-    axis; RigFault if the rig has no such place.
+    axis, as a cell there reads it; RigFault if the rig has no such place.
     """
     known = model(rig)
     if at in ("haul", rig.stations[rig.haul].name):
         return 1.0, 1.0
     if at == "load":
         return known.ideal_ma, known.model_ma
-    for part in known.parts:
-        if part.name == at:
-            return part.ideal, part.model
+    for piece in known.pieces:
+        if piece.name == at:
+            ideal, real = (piece.reading(t) for t in (known.ideal_tension, known.tension))
+            return _clean(ideal), _clean(real)
     raise no_place(rig, at, ["haul", *(part.name for part in known.parts)])
 
 
@@ -208,7 +209,7 @@ def load_from_cell(rig: Rig, at: str) -> tuple[float, float] | None:
     draws = np.random.default_rng(1).uniform(0.4, 1.0, (8, len(rig.turns)))
     stacked = tensions(known.system, draws)
     loads = stacked @ load_row(rig, known.system.toward)
-    cells = np.array([piece.force(t) for t in stacked])
+    cells = np.array([piece.reading(t) for t in stacked])
     matrix = np.column_stack([cells, np.ones(len(cells))])
     found, _, rank, _ = np.linalg.lstsq(matrix, loads, rcond=None)
     if (
@@ -348,6 +349,8 @@ def _warnings(
         result.append(
             f"pulley efficiency 0.90 with a standard uncertainty of {rig.default_u:g} is assumed; write [defaults] pulley_efficiency, or measure it"
         )
+    knots = limits.assumed_knots(rig)
+    result.extend([knots] if knots else [])
     result.extend(rig.notes)
     return result
 

@@ -91,7 +91,6 @@ def _whole(piece: limits.Part) -> Floats | None:
         return None
     if piece.combine == "side":
         return np.asarray(piece.matrix.sum(axis=0))
-    # an anchor's rating stands for the whole force on it, also where `combine` is "axis"
     if len(piece.matrix) == 1 or not np.any(np.abs(piece.matrix[1]) > TINY):
         return np.asarray(piece.matrix[0])
     sizes = np.hypot(piece.matrix[0], piece.matrix[1])

@@ -76,7 +76,6 @@ def predict(rig: Rig, haul_force_N: float | None = None) -> dict[str, Any]:
                 | {"force_N": force, "limit_N": part.limit_N, "use": use}
             )  # fmt: skip
     holds = [_hold_row(known, held) for held in known.held]
-    over += _beside_axis(known, haul)
     for row in holds:
         if row["use"] is not None and row["use"] > 1:
             over.append(
@@ -117,22 +116,6 @@ def predict(rig: Rig, haul_force_N: float | None = None) -> dict[str, Any]:
         "stop_hauling_at": stop_hauling_at(known),
         "warnings": warnings,
     }
-
-
-def _beside_axis(known: Model, haul: float | None) -> list[str]:
-    """Anchors whose pull along the axis is allowed, but whose whole force is not."""
-    if haul is None:
-        return []
-    result = []
-    for piece in known.pieces:
-        if piece.kind == "anchor" and piece.limit_N is not None:
-            along = abs(piece.force(known.tension)) * haul
-            whole = float(np.hypot(*(piece.matrix @ known.tension))) * haul
-            if along <= piece.limit_N < whole:
-                result.append(
-                    f"{piece.name}: the whole force on it is {_kN(whole)}, its pull beside the haul axis included; {_kN(piece.limit_N)} is allowed ({piece.why})"
-                )
-    return result
 
 
 def _on_the_way(known: Model, given_N: float | None, jobs: dict[str, Job]) -> list[str]:

@@ -302,13 +302,7 @@ class Reader:
                 )
             body = self._body(table, "tie")
             strength = table.number("strength", above=0.0, most=1.0)
-            result = Station(
-                self.bodies[body].name,
-                kind,
-                rope,
-                body,
-                strength=1.0 if strength is None else strength,
-            )
+            result = Station(self.bodies[body].name, kind, rope, body, strength=strength)
         elif kind == "free":
             if table.flag("free") is not True or k == 0 or k != len(path) - 1:
                 raise table.fault(

@@ -70,7 +70,7 @@ def _station(rig: Rig, station: Station) -> str:
     on = "" if station.body is None else rig.bodies[station.body].name
     row: dict[str, Any] = {station.kind: station.name}
     if station.kind == "tie":
-        row = {"tie": on, "strength": station.strength if station.strength != 1.0 else None}
+        row = {"tie": on, "strength": station.strength}
     elif station.kind == "free":
         row = {"free": True}
     elif station.kind == "haul":

@@ -179,7 +179,7 @@ def _of_cell(rig: Rig, known: Model, channel: Channel, stacked: Floats, loads: F
     if channel.at == "load":
         return loads
     piece = next(p for p in known.pieces if p.name == channel.at)
-    return np.array([piece.force(t) for t in stacked])
+    return np.array([piece.reading(t) for t in stacked])
 
 
 def known_way(known: Model, channels: int) -> Way | None:

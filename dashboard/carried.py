@@ -12,7 +12,7 @@ A part that a cell measures carries what the cell reads, in every state.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -53,10 +53,7 @@ class Carrying:
 
     def __init__(self, known: Model) -> None:
         self.known = known
-        # an anchor's rating stands for the whole force on it
-        self.pieces = tuple(
-            replace(p, combine="vector") if p.kind == "anchor" else p for p in known.pieces
-        )
+        self.pieces = known.pieces
         self.ideal = self._forces(known.ideal_tension)
         self.model = self._forces(known.tension)
         back = tensions(known.system, efficiencies(known.rig, hauling=False))

@@ -30,7 +30,7 @@ name = "main"
 length_m = 150.0
 mbs_kN = 28.0
 path = [
-  {{ tie = "load" }}, {{ grab = "G1", at_m = 35.0 }}, {{ capture = "C1", on = "anchor" }},
+  {{ tie = "load", strength = 1.0 }}, {{ grab = "G1", at_m = 35.0 }}, {{ capture = "C1", on = "anchor" }},
   {{ pulley = "A1", on = "anchor" }}, {{ pulley = "T1", on = "G1" }}, {{ haul = "team" }},
 ]
 [pulley.A1]

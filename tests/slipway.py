@@ -18,7 +18,7 @@ anchor_to_load_m = 12.0
 [[rope]]
 name = "main"
 {rope}path = [
-  {{ tie = "load" }},
+  {{ tie = "load", strength = 1.0 }},
   {{ grab = "G1", at_m = 9.0 }},
   {{ capture = "C1", on = "anchor" }},
   {{ pulley = "A1", on = "anchor" }},

@@ -55,7 +55,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add("--haulers", metavar="N", type=_count, default=2, help="how many they are (default 2), for the time")
     add("--pulley-efficiency", metavar="E", type=_efficiency, help="of every pulley (default 0.90)")
     add("--rope-mbs-kN", metavar="F", type=positive("kilonewtons"), dest="rope_mbs_kN",
-        help="breaking strength of the rope")  # fmt: skip
+        help="breaking strength of the rope; its knots are taken at 0.50 of it")  # fmt: skip
     add("--pulley-mbs-kN", metavar="F", type=positive("kilonewtons"), dest="pulley_mbs_kN",
         help="breaking strength of the weakest pulley")  # fmt: skip
     add("--anchor-mbs-kN", metavar="F", type=positive("kilonewtons"), dest="anchor_mbs_kN",

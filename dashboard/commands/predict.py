@@ -138,7 +138,7 @@ def _doubt(known: Model, found: dict[str, Any], given: bool) -> dict[str, float]
         return {part.name: part.model_u * found["haul_force_N"] for part in known.parts}
     from analysis.everywhere import conditions
 
-    raising = conditions(known, along_axis=True)[0]
+    raising = conditions(known)[0]
     return {row.name: row.force_u_N or 0.0 for row in raising.rows}
 
 

@@ -35,8 +35,7 @@ def conditions_view(rig: Rig, found: dict[str, Any], shown: Units) -> View:
         why = f"   ({one.why_not})" if one.why_not else ""
         lines.append(f"  {one.name}: load {load}, haul {haul}{more}{why}")
     lines += [
-        "  held is without friction and each capture alone; running back, captures are held open;",
-        "  an anchor is given with the whole force on it, its share beside the haul axis included",
+        "  held is without friction and each capture alone; running back, captures are held open",
     ]
     return {"title": rig.title, "conditions": [asdict(one) for one in every]}, lines
 

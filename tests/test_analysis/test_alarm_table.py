@@ -1,5 +1,7 @@
 """The rig's limits as the recorder's alarms: the first thing to reach its limit, frictionless."""
 
+import math
+
 import pytest
 from rig_makers import TWELVE, rig
 
@@ -30,3 +32,13 @@ def test_the_alarm_trips_where_the_prediction_says_to_stop_hauling():
 
 def test_no_alarm_is_made_up_where_nothing_is_rated():
     assert limit_rows(rig(TWELVE), SENSORS) == ()
+
+
+def test_the_alarm_of_an_anchor_beside_the_axis_takes_the_vector_sum():
+    """Haul off P1 at a right angle, strand along the axis: 2 T cos 45 on P1; 2 kN / 1.4142 = 1414.2 N."""
+    beside = "[further_anchor.P1]\nat_m = -5.0\noffset_m = 0.0\nwll_kN = 2.0\n"
+    known = rig("tie:load pulley:S@P1 haul:90", extra=beside)
+    (row,) = limit_rows(known, SENSORS)
+    assert row.label == "P1: WLL 2 kN" and row.gain == pytest.approx(math.sqrt(2))
+    assert row.stop / row.gain == pytest.approx(1414.2, abs=0.05)
+    assert predict(known)["stop_hauling_at"]["haul_force_N"] == pytest.approx(row.stop / row.gain)

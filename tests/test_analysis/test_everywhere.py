@@ -26,13 +26,17 @@ def of(path, extra=HUNG, **more):
     return known, {one.name: one for one in conditions(known)}
 
 
-def test_raising_is_what_predict_says():
-    known, every = of(NINE)
+OWN_ANCHOR = NINE.replace("haul", "pulley:R@P1 haul:90")
+P1 = HUNG + "[further_anchor.P1]\nat_m = -1.0\noffset_m = 20.0\n"
+
+
+@pytest.mark.parametrize(("path", "extra"), [(NINE, HUNG), (OWN_ANCHOR, P1)], ids=["9:1", "P1"])
+def test_raising_is_what_predict_says(path, extra):
+    known, every = of(path, extra=extra)
     rows = by_name(every["raising"])
     assert every["raising"].haul_N == pytest.approx(known.haul_force_N)
     for part in known.parts:
-        if part.kind != "anchor":
-            assert rows[part.name].force_N == pytest.approx(part.model * known.haul_force_N)
+        assert rows[part.name].force_N == pytest.approx(part.model * known.haul_force_N)
 
 
 def test_worked_example_raising_and_running_back():

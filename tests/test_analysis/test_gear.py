@@ -7,9 +7,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from made_sessions import ma, made
+from measurement import pull
+from slipway import channel, force, rope
 
 from analysis.gear import as_row, items_used, times_above, totals
 from analysis.whole import whole_session
+from logger.importer import import_table
 
 
 def test_one_session_by_hand(tmp_path):
@@ -106,3 +109,32 @@ def test_where_the_rig_was_changed_each_item_counts_what_it_was_part_of(tmp_path
     )
     assert new.run_m == pytest.approx(2 * old.run_m, rel=0.05)
     assert sum(u.half + (u.run_m or 0) for u in uses["P-08"]) > 0 and len(uses["P-08"]) == 2
+
+
+def test_a_marked_anchor_beside_the_axis_counts_what_pulls_on_it_sideways_too(tmp_path):
+    """Strand along the axis, haul at a right angle, e 0.9: a cell at P1 reads 0.9 T, on P1 pulls
+    hypot(0.9, 1) T = 538 N at 400 N of haul tension (statics): at most sqrt(2) T, from the haul."""
+    rig = """anchor_to_load_m = 100.0
+[defaults]
+pulley_efficiency = 0.9
+[further_anchor.P1]
+at_m = 0.0
+wll_kN = 1.0
+item = "S-01"
+[[rope]]
+name = "main"
+path = [ { tie = "load" }, { pulley = "S", on = "P1" }, { haul = "team", toward_deg = 90 } ]
+"""
+    t, x, force_N = pull(20, 400.0)
+    rows = [f"{a:.3f},{b},{c:.3f},{0.9 * b}" for a, b, c in zip(t, force_N, x, strict=True)]
+    for name, text in (
+        ("rig.toml", rig), ("data.csv", "\n".join(["time_s,haul_force,rope_out,cell", *rows])),
+        ("sensors.toml", force() + rope() + channel("cell", "force", "c", at="P1")),
+    ):  # fmt: skip
+        (tmp_path / name).write_text(text, "utf-8")
+    session = import_table(
+        tmp_path / "data.csv", tmp_path / "rig.toml", tmp_path / "sensors.toml", tmp_path / "s"
+    )
+    (anchor,) = items_used(whole_session(session))
+    assert (anchor.item, anchor.half, anchor.full) == ("S-01", 1, 0)
+    assert anchor.peak_N == pytest.approx(400 * np.sqrt(2.0))

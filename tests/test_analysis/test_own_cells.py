@@ -26,8 +26,8 @@ ALLOWED_N = 8000.0
 
 
 def nine(more: str = ""):
-    """The shelf's 9:1 with a rope that is allowed 8,000 N: 80 kN / 10."""
-    return parse_rig(NINE.replace("[[rope]]", f"{more}\n[[rope]]\nmbs_kN = 80.0", 1), "rig.toml")
+    """The shelf's 9:1; the strand with the knot at the load is allowed 8,000 N: 160 kN x 0.50 / 10."""
+    return parse_rig(NINE.replace("[[rope]]", f"{more}\n[[rope]]\nmbs_kN = 160.0", 1), "rig.toml")
 
 
 def cells(*places: str, haul: str = "haul", **more: str):

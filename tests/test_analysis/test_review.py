@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -10,6 +12,7 @@ from measurement import block, pull, review, sensors, three
 
 from analysis.predict import model
 from analysis.review import agreement, review_session
+from analysis.rig import parse_rig
 from analysis.roles import check_places
 from analysis.uncertainty import Component, Quantity
 from analysis.virtual_haul import demo_text, simulate
@@ -167,3 +170,55 @@ def test_no_heavy_module_is_imported_for_a_review():
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+BESIDE = """anchor_to_load_m = 100.0
+[defaults]
+pulley_efficiency = 0.9
+pulley_efficiency_u = 0.02
+[load]
+resistance_N = 400.0
+[further_anchor.P1]
+at_m = 0.0
+offset_m = 0.0
+wll_kN = 0.5
+[[rope]]
+name = "main"
+path = [ { tie = "load" }, { pulley = "S", on = "P1" }, { haul = "team", toward_deg = 90 } ]
+"""
+
+
+def test_an_anchor_beside_the_axis_is_peaked_and_warned_of_by_its_vector_sum():
+    """Haul at a right angle to the strand: 2 T cos 45 on the anchor, 400 N x 1.4142 = 566 N over 500 N."""
+    t, x, force = pull(50, 400.0, rope=6.0)
+    found = review(parse_rig(BESIDE, "r.toml"), sensors("haul", "rope"), block(haul=(t, force), rope=(t, x)))
+    (row,) = (row for row in found["peaks"] if row["name"] == "P1")
+    assert row["force_N"] == pytest.approx(400 * math.sqrt(2))
+    assert row["use"] == pytest.approx(400 * math.sqrt(2) / 500)
+    assert any(e["kind"] == "over_limit" and "P1" in e["text"] for e in found["events"])
+
+
+def test_a_cell_at_an_anchor_beside_the_axis_does_not_hide_what_pulls_sideways():
+    """The cell reads 0.9 T along the axis, sqrt(0.9^2 + 1) T = 1.345 T pulls on the anchor (statics):
+    the cell does not rule, and the peak stays at most 1.4142 T, from the haul without friction."""
+    t, x, force = pull(50, 400.0, rope=6.0)
+    cell = sensors("haul", "anchor", "rope")
+    cell = replace(
+        cell, channels=tuple(replace(c, at="P1") if c.name == "anchor" else c for c in cell.channels)
+    )
+    found = review(
+        parse_rig(BESIDE, "r.toml"), cell,
+        block(haul=(t, force), anchor=(t, 0.9 * force), rope=(t, x)),
+    )  # fmt: skip
+    (row,) = (row for row in found["peaks"] if row["name"] == "P1")
+    assert row["force_N"] == pytest.approx(400 * math.sqrt(2))
+
+
+def test_an_assumed_knot_is_said_by_review():
+    t, x, force = pull(50, 400.0, rope=6.0)
+    weighed = BESIDE.replace('name = "main"', 'name = "main"\nmbs_kN = 6.0')
+    found = review(parse_rig(weighed, "r.toml"), sensors("haul", "rope"), block(haul=(t, force), rope=(t, x)))
+    assert any(w.startswith("load: the knot's strength is not stated; 0.50") for w in found["warnings"])
+    (row,) = (row for row in found["peaks"] if row["name"] == "load>S")
+    assert row["limit_N"] == pytest.approx(300.0)  # 6 kN x 0.50 / 10
+    assert any("is assumed to keep 0.5" in e["text"] for e in found["events"])

@@ -10,7 +10,13 @@ from hypothesis import strategies as st
 from rig_makers import EIGHTEEN, NINE, rig, rigs
 
 from analysis.motion import LOAD, solve_motion
-from analysis.predict import force_gain, load_from_cell, model, predict, travel_gain
+from analysis.predict import (
+    force_gain,
+    load_from_cell,
+    model,
+    predict,
+    travel_gain,
+)
 from analysis.rig import parse_rig
 from analysis.tension import efficiencies, load_row, pull_on, system, tensions
 
@@ -173,6 +179,26 @@ def test_force_gain_names_places():
     assert force_gain(r, "load")[0] == pytest.approx(9.0)
     assert force_gain(r, "A1>T1")[1] == pytest.approx(2.439)
     assert force_gain(r, "T1")[0] == pytest.approx(6.0)
+
+
+BESIDE = "[further_anchor.P1]\nat_m = -1.0\noffset_m = 10.0\n"
+
+
+def test_a_cell_at_an_anchor_beside_the_axis_reads_the_force_along_the_axis():
+    """Load at (100, 0), P1 at (-1, 10): T x 101 / hypot(101, 10) along the axis, the haul at a right
+    angle adds nothing to it; the load is pulled with the same, whatever the pulley loses (statics)."""
+    r = rig("tie:load pulley:S@P1 haul:90", extra=BESIDE)
+    cosine = 101 / math.hypot(101, 10)
+    assert force_gain(r, "P1") == pytest.approx((cosine, 0.9 * cosine))
+    assert load_from_cell(r, "P1") == pytest.approx((1.0, 0.0))
+    (part,) = (p for p in model(r).parts if p.name == "P1")
+    assert part.ideal > 1.3 > force_gain(r, "P1")[0]
+
+
+def test_the_haul_off_an_anchor_counts_in_its_cell_with_its_share_along_the_axis():
+    r = rig("tie:load pulley:S@P1 haul:60", extra=BESIDE)
+    cosine = 101 / math.hypot(101, 10)
+    assert force_gain(r, "P1") == pytest.approx((cosine - 0.5, 0.9 * cosine - 0.5))
 
 
 def test_eighteen_held_by_its_capture_frees_both_grabs():

@@ -51,3 +51,24 @@ def test_a_rig_with_everything_comes_back():
     assert_same(rig, again)
     assert again.ratings == rig.ratings
     assert again.ropes == rig.ropes and again.gears == rig.gears
+
+
+TIED = """anchor_to_load_m = 12.0
+[[rope]]
+name = "main"
+mbs_kN = 30.0
+path = [ {{ tie = "load"{0} }}, {{ pulley = "A1", on = "anchor" }}, {{ haul = "team" }} ]
+"""
+
+
+@pytest.mark.parametrize("stated", [None, 0.5, 0.75, 1.0])
+def test_whether_a_knots_strength_is_stated_comes_back(stated):
+    rig = parse_rig(TIED.format("" if stated is None else f", strength = {stated}"), "r.toml")
+    text = rig_toml(rig)
+    again = parse_rig(text, "again.toml")
+    assert ("strength" in text) == (stated is not None)
+    assert again.stations[0].strength == rig.stations[0].strength == stated
+    one, two = predict(rig), predict(again)
+    assert [s["limit_N"] for s in two["strands"]] == [s["limit_N"] for s in one["strands"]]
+    assert two["warnings"] == one["warnings"]
+    assert any("knot's strength" in w for w in two["warnings"]) == (stated is None)

@@ -9,7 +9,7 @@ import pytest
 
 from analysis.bodies import Load
 from analysis.choose import Gear, Need, between, choose, judge, placed, shelf
-from analysis.predict import model, predict
+from analysis.predict import force_gain, model, predict
 from logger.errors import RigFault
 
 SHELF = shelf()
@@ -56,7 +56,8 @@ def test_ratio_is_the_one_in_its_name(name):
 def test_equilibrium_of_the_whole(name):
     """Anchors and the team's pull balance the load, whatever the friction (statics)."""
     known = predict(SHELF[name])
-    anchors = sum(r["model"] for r in known["elements"] if r["kind"] == "anchor")
+    names = [r["name"] for r in known["elements"] if r["kind"] == "anchor"]
+    anchors = sum(force_gain(SHELF[name], at)[1] for at in names)
     haul = SHELF[name].stations[SHELF[name].haul]
     own = 0.0 if haul.body is not None else {0.0: 1.0, 90.0: 0.0, 180.0: -1.0}[haul.toward_deg]
     assert anchors + own == pytest.approx(known["model_ma"], rel=1e-9)
@@ -122,6 +123,14 @@ def test_gear_that_is_too_weak_loses_and_is_named():
     assert not strong["3-on-3"].why_not
     assert "grab G1, raising" in weak["3-on-3"].why_not
     assert "1500 N is allowed (begins to slip at 1.5 kN)" in weak["3-on-3"].why_not
+
+
+def test_knots_of_the_crews_rope_are_taken_at_half_its_strength():
+    """The shelf states no knots: 3 kN on the knot at the load of a 9:1 against 50 kN x 0.50 / 10."""
+    option = {o.name: o for o in choose(job_of(rope_mbs_N=50_000.0))}["3-on-3"]
+    assert option.most_used == pytest.approx(3000 / 2500)
+    assert "of which its knot is assumed to keep 0.5" in option.why_not
+    assert not {o.name: o for o in choose(job_of(rope_mbs_N=65_000.0))}["3-on-3"].why_not
 
 
 def test_a_load_whose_resistance_nobody_knows_is_refused():

@@ -1,11 +1,13 @@
 """Strokes, jobs and rope against hand arithmetic on the rig's own rope lengths (plane geometry)."""
 
 import math
+from dataclasses import replace
+from importlib import resources
 
 import pytest
 from rig_makers import NINE, THREE, TWELVE, rig
 
-from analysis.predict import predict
+from analysis.predict import model, predict
 from analysis.rig import parse_rig
 from analysis.travel import job, needed_rope, rope_in_rig, stroke
 
@@ -159,3 +161,113 @@ def test_a_grab_that_runs_along_with_the_load_is_not_two_blocked_by_it():
     known = predict(rig(path, length=17.0, extra=beside))
     assert known["job"]["each"]["strokes"] == 2
     assert known["job"]["each"]["resets"] == {"G1": 1}
+
+
+def beside(rating, name="3-on-3-redirect-own-anchor"):
+    """A rig of the shelf with its anchor beside the haul axis rated."""
+    text = (resources.files("analysis") / "rigs" / f"{name}.toml").read_text("utf-8")
+    return parse_rig(text.replace("[further_anchor.P1]\n", f"[further_anchor.P1]\n{rating}\n"), name)
+
+
+def test_an_anchor_beside_the_axis_is_judged_by_the_vector_sum():
+    """Strand from (15, 0) to P1 at (-1, 2), haul at a right angle to the axis: 97.1 degrees between
+    the strands, 2 T cos(97.1 / 2) = 1.3236 T without friction; 10 kN / 10 / 1.3236 = 755.5 N of haul
+    tension.  Along the axis alone it would be 16 / hypot(16, 2) T, and 1008 N."""
+    known = predict(beside("mbs_kN = 10"))
+    between = math.radians(90) + math.atan2(2, 16)
+    (row,) = (row for row in known["elements"] if row["name"] == "P1")
+    assert row["ideal"] == pytest.approx(2 * math.cos(between / 2))
+    stop = known["stop_hauling_at"]
+    assert stop["haul_force_N"] == pytest.approx(755.5, abs=0.05)
+    assert stop["because"].startswith("P1: 10 kN breaking strength")
+
+
+def test_the_whole_force_on_an_anchor_is_its_use():
+    """With friction R1 has 0.9 T before it and T behind: sqrt(0.81 + 1 - 2 x 0.9 x 0.124) = 1.2597 T."""
+    r = beside("mbs_kN = 10")
+    for haul, over in ((790.0, False), (798.0, True)):
+        known = predict(r, haul)
+        (row,) = (row for row in known["elements"] if row["name"] == "P1")
+        assert row["force_N"] == pytest.approx(haul * math.sqrt(1.81 - 1.8 * 2 / math.hypot(16, 2)))
+        assert row["use"] == pytest.approx(row["force_N"] / 1000.0)
+        told = [w for w in known["warnings"] if w.startswith("P1")]
+        assert len(told) == over and all("is over what is allowed, 1.00 kN" in w for w in told)
+
+
+def knotted(*ties, rope="mbs_kN = 30.0"):
+    """A 2:1 on a 2:1 of two ropes: rope "a" from the first tie to the second, "b" from the third; a
+    tie without a number states no strength."""
+    words = [
+        f'{{ tie = "{body}"{"" if keeps is None else f", strength = {keeps}"} }}' for body, keeps in ties
+    ]
+    return parse_rig(
+        f"""anchor_to_load_m = 12.0
+[plate.B1]
+at_m = 9.0
+[[rope]]
+name = "a"
+{rope}
+path = [ {words[0]}, {{ pulley = "L1", on = "load" }}, {words[1]} ]
+[[rope]]
+name = "b"
+{rope}
+path = [ {words[2]}, {{ pulley = "T1", on = "B1" }}, {{ haul = "team" }} ]
+""",
+        "r.toml",
+    )
+
+
+NOT_STATED = "not stated; 0.50 is assumed; write strength = ..."
+
+
+def said_of_knots(r):
+    return [w for w in predict(r)["warnings"] if NOT_STATED in w]
+
+
+def test_a_knot_whose_strength_is_not_stated_is_taken_at_half_and_said_in_one_line():
+    r = knotted(("anchor", None), ("B1", 0.8), ("anchor", None))
+    known = predict(r)
+    assert [s["limit_N"] for s in known["strands"]] == pytest.approx([1500.0, 2400.0, 1500.0, 3000.0])
+    assert said_of_knots(r) == [
+        "anchor (rope a), anchor (rope b): the strength of these knots is not stated; 0.50 is assumed; "
+        "write strength = ... at each tie"
+    ]
+    why = {part.name: part.why for part in model(r).parts}
+    assert why["anchor>L1"] == "30 kN breaking strength, of which its knot is assumed to keep 0.5 / 10"
+    assert why["L1>B1"] == "30 kN breaking strength, of which its knot keeps 0.8 / 10"
+    assert why["T1>team"] == "30 kN breaking strength / 10"
+
+
+def test_one_knot_on_one_rope_is_named_by_its_body():
+    path = "tie:load pulley:A1@anchor haul"
+    r = rig(path)
+    r = replace(r, ropes=tuple(replace(rope, mbs_N=30_000.0) for rope in r.ropes))
+    assert said_of_knots(r) == [
+        "load: the knot's strength is not stated; 0.50 is assumed; write strength = ... at the tie"
+    ]
+
+
+def test_nothing_is_said_of_a_knot_that_is_stated_or_on_a_rope_that_is_not_rated():
+    assert said_of_knots(knotted(("anchor", 0.5), ("B1", 1.0), ("anchor", 0.75))) == []
+    assert said_of_knots(knotted(("anchor", None), ("B1", None), ("anchor", None), rope="")) == []
+
+
+def test_a_strand_between_two_knots_is_as_strong_as_the_weaker_one():
+    """A stated 0.4 stays below the assumed 0.50; a stated 0.8 does not lift it."""
+    for keeps, limit, words in ((0.4, 1200.0, "keeps 0.4"), (0.8, 1500.0, "is assumed to keep 0.5")):
+        r = parse_rig(
+            f"""anchor_to_load_m = 12.0
+[plate.B1]
+at_m = 9.0
+[[rope]]
+name = "sling"
+mbs_kN = 30.0
+path = [ {{ tie = "load", strength = {keeps} }}, {{ tie = "B1" }} ]
+[[rope]]
+name = "main"
+path = [ {{ tie = "B1" }}, {{ pulley = "A1", on = "anchor" }}, {{ haul = "team" }} ]
+""",
+            "r.toml",
+        )
+        (sling,) = (part for part in model(r).parts if part.name == "load>B1")
+        assert sling.limit_N == pytest.approx(limit) and words in sling.why

@@ -7,6 +7,7 @@ import threading
 import urllib.request
 from urllib.error import HTTPError
 
+import numpy as np
 import pytest
 from live_helpers import start_haul
 
@@ -14,7 +15,7 @@ from analysis.predict import model_ma_with, predict
 from analysis.rig import load_rig
 from dashboard.plan_numbers import Planned, part_rows, what_if
 from dashboard.plan_server import PlanServer
-from dashboard.plan_view import tension
+from dashboard.plan_view import tables, tension, top
 from dashboard.units import METRIC, SYSTEMS
 
 RATED = """
@@ -35,7 +36,7 @@ name = "main"
 length_m = 30.0
 mbs_kN = 28.0
 path = [
-  { tie = "load" }, { grab = "G1", at_m = 5.0 }, { capture = "C1", on = "anchor" },
+  { tie = "load", strength = 1.0 }, { grab = "G1", at_m = 5.0 }, { capture = "C1", on = "anchor" },
   { pulley = "A1", on = "anchor" }, { pulley = "T1", on = "G1" }, { haul = "team" },
 ]
 [pulley.A1]
@@ -387,3 +388,30 @@ def test_both_systems_of_units_are_on_the_page(page):
         assert f'data-set="units" value="{name}"' in body
     for words in ("out of the line of pull", "over a rating", "Local codes", "qualified person"):
         assert words in body
+
+
+def test_the_page_says_that_a_knot_is_assumed(files):
+    path = files / "one.toml"
+    assert "knot" not in plain(top(Planned(path), None, METRIC))
+    path.write_text(RATED.replace(", strength = 1.0", ""), "utf-8")
+    told = plain(top(Planned(path), None, METRIC))
+    assert told.count("load: the knot's strength is not stated; 0.50 is assumed") == 1
+    assert "is assumed to keep 0.5" in plain(tables(Planned(path), None, METRIC))
+
+
+def test_an_anchor_beside_the_axis_is_told_once_and_with_the_same_force_everywhere(files):
+    """The page's gear table has the force that predict judges: hypot(0.9, 1) of the haul tension."""
+    path = files / "beside.toml"
+    path.write_text(
+        'anchor_to_load_m = 20.0\n[defaults]\npulley_efficiency = 0.9\n[load]\nresistance_N = 900.0\n[further_anchor.P1]\n'
+        'at_m = 0.0\nmbs_kN = 10\n[[rope]]\nname = "main"\npath = [ { tie = "load" }, { pulley = "S", on = "P1" }, '
+        '{ haul = "team", toward_deg = 90 } ]\n',
+        "utf-8",
+    )
+    planned = Planned(path)
+    (row,) = (row for row in part_rows(planned.model(), planned.conditions()) if row.name == "P1")
+    assert row.model == pytest.approx(np.hypot(0.9, 1.0)) and row.ideal == pytest.approx(np.sqrt(2))
+    assert row.force_N[0] == pytest.approx(row.model * planned.model().haul_force_N)
+    assert row.reached_at_N == pytest.approx(1000 / np.sqrt(2))
+    warned = plain(top(planned, None, METRIC).split("</ul>")[0])
+    assert warned.count("P1: ") == 1, warned

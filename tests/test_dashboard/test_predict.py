@@ -86,3 +86,28 @@ def test_the_handbook_rule_stands_apart_from_the_model(haul, rig):
     """Nicholls: S = (W + n W / 10) / P; two sheaves, power 3, 813 N: 325.2 N, where the model says 300 N."""
     (line,) = (x for x in haul("predict", rig).out.splitlines() if "handbook rule" in x)
     assert "2 sheaves: 2.50 : 1, haul force 325 N" in line
+
+
+def test_an_anchor_beside_the_axis_answers_no_by_its_vector_sum(haul, tmp_path):
+    """Haul at a right angle to the strand, e 0.9: hypot(0.9, 1) = 1.345 T; 1 kN allowed is 743 N of it."""
+    path = tmp_path / "beside.toml"
+    path.write_text(
+        'anchor_to_load_m = 20.0\n[defaults]\npulley_efficiency = 0.9\n[further_anchor.P1]\nat_m = 0.0\nmbs_kN = 10\n'
+        '[[rope]]\nname = "main"\npath = [ { tie = "load" }, { pulley = "S", on = "P1" }, '
+        '{ haul = "team", toward_deg = 90 } ]\n',
+        "utf-8",
+    )
+    within, beyond = haul("predict", path, "--haul-force", 743), haul("predict", path, "--haul-force", 744)
+    assert (within.status, beyond.status) == (0, 1)
+    assert "P1: 1.00 kN is over what is allowed" in beyond.out
+    assert "stop hauling at" in within.out and "707 N: P1" in within.out
+
+
+def test_an_assumed_knot_is_said_and_gone_when_it_is_stated(haul, rig):
+    text = rig.read_text("utf-8")
+    assert "strength = 1.0" in text and "knot" not in haul("predict", rig).out
+    rig.write_text(text.replace(", strength = 1.0", ""), "utf-8")
+    said = haul("predict", rig)
+    assert "! load: the knot's strength is not stated; 0.50 is assumed; write strength = ... at the tie" in said.out
+    # 28 kN x 0.50 / 10 = 1400 N on three times the haul tension
+    assert json.loads(haul("predict", rig, "--json").out)["stop_hauling_at"]["haul_force_N"] == pytest.approx(1400 / 3)

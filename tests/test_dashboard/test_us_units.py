@@ -62,7 +62,7 @@ name = "20 m rope"
 length_m = 22.0
 mbs_kN = 20.0
 path = [
-  { tie = "load" },
+  { tie = "load", strength = 1.0 },
   { grab = "2 kN grab", at_m = 9.0 },
   { capture = "C1", on = "anchor" },
   { pulley = "A1", on = "anchor" },
