@@ -1,7 +1,6 @@
-"""What people touch: the `haul` command, and the pages that this machine alone serves.
+"""The showing room: the `haul` command and its pages; it formats what analysis computed.
 
-Read in this order: `cli` (parses a call, imports the one command it needs), `commands/` (one
-module a subcommand), `units` and `told` (what people see); `gate`, `server`, `sharing` (who comes in); `live`
-and `board` (the live page), `review_page`, `plan_page`, `rig_drawing`, `figures`, `report`.
+Read in this order: `cli` and `commands`; `text`, `rig_drawing`, `figures` (values as text, drawing,
+plot); `web` (the server without a page); `plan`, `live`, `review`, `watch` (a page each), `export`.
 May import from analysis and logger; nothing imports from here.
 """

@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from typing import Any, NoReturn
 
 from logger.errors import CallFault, UserFault, one_line
-from logger.tables import nearest
+from logger.toml_tables import nearest
 
 DONE, NO, WRONG, OURS, INTERRUPTED, READER_GONE = 0, 1, 2, 3, 130, 141
 
@@ -30,7 +30,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "import": ("import_table", "make a session from a table of readings"),
     "calibrate": ("calibrate", "fit a calibration to known forces or lengths"),
     "compare": ("compare", "several sessions side by side"),
-    "library": ("session_folder", "a folder of sessions: list, filter, trend of each rig"),
+    "library": ("library", "a folder of sessions: list, filter, trend of each rig"),
     "gear": ("gear", "what each marked item of gear went through, over a folder of sessions"),
     "replay": ("replay", "a session played again on the live page, for training"),
     "verify": ("verify", "whether a session is complete and unchanged; mend a torn one"),

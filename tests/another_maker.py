@@ -14,7 +14,7 @@ What is assumed, and where from:
   no source
 - pulleys 0.90, standard uncertainty 0.05 in common: the default of the rig file; 0.01 of each: common
   practice, no source
-- friction not the same both ways, 0.36: analysis/lower.py, from R. Delaney 2022, p. 88
+- friction not the same both ways, 0.36: analysis/efficiency/load_from_lowering.py, from R. Delaney 2022, p. 88
 - rope stretches 1 to 5 % at 1.5 kN (check-values 4: EN 1891 allows 5 % for 1 kN), 20 to 45 m of it;
   loss factor 0.03 to 0.12: from memory
 - hand over hand at 1.1 s, heaving together at 2.2 s, walking away at 0.55 s a step; break-away up to
@@ -31,8 +31,8 @@ from pathlib import Path
 
 import numpy as np
 
-from logger import calibration
-from logger.calibration_curve import Calibration
+from logger.calibration import calibration
+from logger.calibration.curve import Calibration
 
 G = 9.80665
 STEP_S = 0.005

@@ -22,19 +22,19 @@ from typing import Any
 
 import numpy as np
 
-from logger import files
-from logger.decoder import MOST_LINE
+from logger import filesystem as files
+from logger.channels.sensors_file import for_recording, parse_sensors
 from logger.errors import UserFault
-from logger.files import FileOps
-from logger.format_xdr import sentence
-from logger.formats import decoder_for
-from logger.inbox import VERBS
-from logger.package import MARKS
-from logger.requests import RequestDesk
-from logger.sensors import for_recording, parse_sensors
-from logger.session import Follower, open_session, read_all, session_state
-from logger.session_writer import SessionWriter
-from logger.verify import repair, verify
+from logger.filesystem import FileOps
+from logger.formats.base import MOST_LINE
+from logger.formats.registry import decoder_for
+from logger.formats.xdr import sentence
+from logger.recorder.request_handler import RequestDesk
+from logger.recorder.request_inbox import VERBS
+from logger.session.descriptor import MARKS
+from logger.session.reader import Follower, open_session, read_all, session_state
+from logger.session.verify import repair, verify
+from logger.session.writer import SessionWriter
 
 XDR = '[[channel]]\nname = "f"\nquantity = "force"\nat = "haul"\nformat = "xdr"\nid = "HAUL"\n'
 XDR_TWO = (
@@ -283,7 +283,7 @@ def one_line(fault: UserFault) -> None:
 
 def rig(data: bytes) -> None:
     """A rig file is a rig, or one line says what is wrong with it."""
-    from analysis.rig import parse_rig
+    from analysis.rig_file.load import parse_rig
 
     try:
         text = (
@@ -387,7 +387,7 @@ ROWS = [
 def session(data: bytes) -> None:
     """A folder of any content is read, verified, repaired, or refused in one line; the careful and
     the fast reading agree, and reading in pieces gives what reading at once does."""
-    from analysis.review import review_session
+    from analysis.review.review import review_session
 
     if len(data) < 6:
         return
@@ -503,7 +503,7 @@ class Desk:
     def _check(self, text: str, name: str) -> str | None:
         if "=" not in text:
             raise ValueError(text)
-        from analysis.rig import parse_rig
+        from analysis.rig_file.load import parse_rig
 
         try:
             parse_rig(text, name)
@@ -514,8 +514,8 @@ class Desk:
 
 def inbox(data: bytes) -> None:
     """Each request gets exactly one answer, a row that can be read back, and its file is gone."""
-    from logger.package import csv_line
-    from logger.session_parse import parse_events
+    from logger.session.descriptor import csv_line
+    from logger.session.parser import parse_events
 
     if len(data) < 3:
         return

@@ -15,9 +15,9 @@ import numpy as np
 from slipway import rows
 
 import dashboard
-from analysis.virtual_haul import demo_sensors, demo_text, simulate
-from logger.sensors import parse_sensors
-from logger.session_writer import SessionWriter
+from analysis.simulation.demo_haul import demo_sensors, demo_text, simulate
+from logger.channels.sensors_file import parse_sensors
+from logger.session.writer import SessionWriter
 
 ROOT = Path(dashboard.__file__).parent.parent
 UTC = "2026-05-04T10:00:00.000Z"

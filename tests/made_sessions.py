@@ -9,8 +9,8 @@ from pathlib import Path
 import numpy as np
 from slipway import force, rope, rows
 
-from logger.sensors import parse_sensors
-from logger.session_writer import SessionWriter
+from logger.channels.sensors_file import parse_sensors
+from logger.session.writer import SessionWriter
 
 RIG = """
 title = "{title}"

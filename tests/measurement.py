@@ -7,12 +7,12 @@ from pathlib import Path
 
 import numpy as np
 
-from analysis.analyser import Analyser
-from analysis.result import Result
-from analysis.review import review_from
-from analysis.rig import parse_rig
-from logger.sensors import parse_sensors
-from logger.session_types import Block, ChannelReadings, SessionInfo
+from analysis.review.review import review_from
+from analysis.rig_file.load import parse_rig
+from analysis.strokes.analyser import Analyser
+from analysis.strokes.result import Result
+from logger.channels.sensors_file import parse_sensors
+from logger.session.records import Block, ChannelReadings, SessionInfo
 
 THREE = """
 title = "3:1"

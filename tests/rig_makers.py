@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from hypothesis import strategies as st
 
-from analysis.bodies import Rig
-from analysis.rig import parse_rig
+from analysis.rig.rig import Rig
+from analysis.rig_file.load import parse_rig
 from logger.errors import RigFault
 
 

@@ -16,12 +16,12 @@ from importlib.resources import files
 
 import numpy as np
 
-from analysis.bodies import Rig
-from analysis.predict import load_from_cell, model
-from analysis.rig import parse_rig
-from analysis.tension import efficiencies, load_row, tensions
-from logger.sensors import Sensors, parse_sensors
-from logger.session_types import Block, ChannelReadings
+from analysis.mechanics.model import load_from_cell, model
+from analysis.mechanics.tension import efficiencies, load_row, tensions
+from analysis.rig.rig import Rig
+from analysis.rig_file.load import parse_rig
+from logger.channels.sensors_file import Sensors, parse_sensors
+from logger.session.records import Block, ChannelReadings
 
 G = 9.80665
 STEP_S = 1 / 100

@@ -16,16 +16,17 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
-from logger import files, marks
+from logger import filesystem as files
+from logger.channels.sensors_file import Sensors, parse_sensors
 from logger.errors import SessionFault
-from logger.files import FileOps
-from logger.formats import encode
-from logger.inbox import ask
-from logger.package import MARKS
-from logger.recorder import Outcome, record
-from logger.sensors import Sensors, parse_sensors
-from logger.session import Event, read_all
-from logger.virtual import Device, serve_pty, serve_tcp
+from logger.filesystem import FileOps
+from logger.formats.registry import encode
+from logger.recorder.recorder import Outcome, record
+from logger.recorder.request_inbox import ask
+from logger.session import write_journal as marks
+from logger.session.descriptor import MARKS
+from logger.session.reader import Event, read_all
+from logger.transports.simulated import Device, serve_pty, serve_tcp
 
 ROOT = Path(__file__).parent.parent
 
@@ -41,7 +42,7 @@ baud = 115200
 """
 RECORD = """
 import sys
-from logger.recorder import record
+from logger.recorder.recorder import record
 print(record(*sys.argv[1:4]).state)
 """
 

@@ -11,13 +11,13 @@ import argparse
 from collections.abc import Sequence
 from pathlib import Path
 
-from dashboard.commands.common import add_json, pairs, positive, print_json
-from logger.calibration import fit, save
-from logger.calibration_curve import Calibration
-from logger.calibration_points import Points, read_points
-from logger.calibration_terms import Term, terms
+from dashboard.text.console import add_json, pairs, positive, print_json
+from logger.calibration.calibration import fit, save
+from logger.calibration.curve import Calibration
+from logger.calibration.iso376_e74 import Term, terms
+from logger.calibration.points_file import Points, read_points
+from logger.device_units import FORCE_UNITS, KGF_N, LENGTH_UNITS, to_si
 from logger.errors import CallFault, SensorsFault
-from logger.units import FORCE_UNITS, KGF_N, LENGTH_UNITS, to_si
 
 MASSES = ("kg", "g", "lb")
 ONLY_TERMS = (

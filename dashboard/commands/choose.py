@@ -10,8 +10,7 @@ import argparse
 import math
 from collections.abc import Callable
 
-from analysis.bodies import Load
-from analysis.choose import (
+from analysis.prediction.choose_rig import (
     Gear,
     Need,
     Option,
@@ -22,12 +21,13 @@ from analysis.choose import (
     shelf,
     warnings,
 )
-from analysis.surfaces import SURFACES, surface
-from dashboard.commands.common import add_json, add_units, positive, print_json, say, table, units
-from dashboard.told import words
-from dashboard.units import Units, number, percent
+from analysis.rig.rig import Load
+from analysis.rig.surfaces import SURFACES, surface
+from dashboard.text.console import add_json, add_units, positive, print_json, say, table, units
+from dashboard.text.localise import words
+from dashboard.text.units import Units, number, percent
 from logger.errors import CallFault
-from logger.tables import nearest
+from logger.toml_tables import nearest
 
 PAIR = ("3-on-4", "3-on-3-on-2")  # 12 to 1 against 18 to 1
 
@@ -96,7 +96,7 @@ def run(args: argparse.Namespace) -> int:
 def _write(need: Need, name: str, file: str) -> None:
     from pathlib import Path
 
-    from analysis.rig_text import rig_toml
+    from analysis.rig_file.to_toml import rig_toml
 
     try:
         with Path(file).open("x", encoding="utf-8") as out:

@@ -5,12 +5,12 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING
 
-from dashboard.commands.common import add_json, add_units, print_json, say, table, units
-from dashboard.units import Units, number, plus_minus
+from dashboard.text.console import add_json, add_units, print_json, say, table, units
+from dashboard.text.units import Units, number, plus_minus
 from logger.errors import one_line
 
 if TYPE_CHECKING:
-    from analysis.compare import Side
+    from analysis.library.compare import Side
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -20,8 +20,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from analysis.compare import side
-    from analysis.whole import whole_session
+    from analysis.library.compare import side
+    from analysis.review.reviewed_session import whole_session
 
     reviews, sides = [], []
     for path in args.session:
@@ -32,7 +32,7 @@ def run(args: argparse.Namespace) -> int:
         print_json({"sessions": reviews, "warnings": []})
         return 0
     states = [review["state"] for review in reviews]
-    from dashboard.told import words
+    from dashboard.text.localise import words
 
     shown = units(args)
     named = [name for s in sides for name in (s.name, s.title)]
@@ -42,7 +42,7 @@ def run(args: argparse.Namespace) -> int:
 
 def lines(sides: list[Side], states: list[str], shown: Units) -> list[str]:
     """The comparison as text: a line a session, then what follows from them together."""
-    from analysis.compare import pairs, same_rig_trends, worth_it
+    from analysis.library.compare import pairs, same_rig_trends, worth_it
 
     rows = [["session", "rig", "started", "state", "ideal", "predicted MA", "actual MA", "efficiency", "haul force",
              "rope handled", "min/m", "resets"]]  # fmt: skip

@@ -19,10 +19,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from dashboard.commands.common import add_units, new_folder, positive, table, units
-from dashboard.commands.processes import end, sigterm_as_ctrl_c, start
+from dashboard.commands.child_processes import end, sigterm_as_ctrl_c, start
 from dashboard.commands.watch import add_http
-from dashboard.units import METRIC, Units, number, plus_minus
+from dashboard.text.console import add_units, new_folder, positive, table, units
+from dashboard.text.units import METRIC, Units, number, plus_minus
 from logger.errors import CallFault
 
 DEFAULT_S = 60.0
@@ -112,7 +112,7 @@ def _play(work: Path, out: Path, args: argparse.Namespace) -> int:
         return status if status in (1, 2, 3) else 3
     if not (out / "datapackage.json").exists():
         return 130 if interrupted else 3
-    from analysis.review import review_session
+    from analysis.review.review import review_session
 
     found = review_session(out)
     print("\n".join(["", *beside(found, truth, units(args))]))
@@ -126,7 +126,7 @@ def _play(work: Path, out: Path, args: argparse.Namespace) -> int:
 
 def write_files(work: Path, seed: int, for_s: float) -> dict[str, Any]:
     """The demo's rig, sensors and truth as files in `work`; the truth."""
-    from analysis.virtual_haul import demo_text, simulate
+    from analysis.simulation.demo_haul import demo_text, simulate
 
     if seed < 0:
         raise CallFault("demo", f"--seed {seed} is below 0", "give 0 or more")
@@ -154,7 +154,7 @@ def ports(work: Path) -> list[str]:
 
 def with_ports(text: str, names: Sequence[str]) -> str:
     """The sensors file with the port of its device written into each channel."""
-    from analysis.virtual_haul import PORTS
+    from analysis.simulation.demo_haul import PORTS
 
     for name, channels in zip(names, PORTS, strict=True):
         for channel in channels:
@@ -166,7 +166,7 @@ def with_ports(text: str, names: Sequence[str]) -> str:
 
 def _urls(devices: subprocess.Popen[str], work: Path) -> list[str]:
     """The ports that the devices' process says it serves; [] if it ended instead."""
-    from logger.sensors import load_sensors
+    from logger.channels.sensors_file import load_sensors
 
     assert devices.stdout is not None
     wanted = len(load_sensors(work / "sensors.toml").ports())

@@ -12,14 +12,14 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from dashboard.commands.common import add_json, add_units, print_json, table, units
-from dashboard.commands.export import safe
-from dashboard.commands.session_folder import add_index, open_index
-from dashboard.units import UNKNOWN, Units, number
+from dashboard.commands.library import add_index, open_index
+from dashboard.export.csv_parquet import safe
+from dashboard.text.console import add_json, add_units, print_json, table, units
+from dashboard.text.units import UNKNOWN, Units, number
 from logger.errors import CallFault, one_line
 
 if TYPE_CHECKING:
-    from analysis.gear import ItemRecord
+    from analysis.library.gear_log import ItemRecord
 
 CAUTIONS = (
     "forces are inferred from the haul cell, at most this much while hauling, but where a cell sits on the "
@@ -37,7 +37,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from analysis.gear import totals
+    from analysis.library.gear_log import totals
 
     with open_index(args) as (index, _):
         records = totals(index.gear())

@@ -17,10 +17,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from analysis.rig import load_rig
-    from analysis.roles import check_places
-    from logger.importer import import_table
-    from logger.sensors import load_sensors
+    from analysis.rig_file.load import load_rig
+    from analysis.signals.channel_roles import check_places
+    from logger.channels.sensors_file import load_sensors
+    from logger.session.csv_import import import_table
 
     check_places(load_rig(args.rig), load_sensors(args.sensors))
     print(import_table(args.data, args.rig, args.sensors, args.out))

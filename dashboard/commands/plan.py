@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import argparse
 
-from dashboard.commands.common import add_units
 from dashboard.commands.watch import _signals_end, add_http
+from dashboard.text.console import add_units
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -19,8 +19,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from dashboard.plan_numbers import Planned
-    from dashboard.plan_server import PlanServer
+    from dashboard.plan.planned_rig import Planned
+    from dashboard.plan.server import PlanServer
 
     plans = [Planned(path) for path in (args.rig, args.other) if path is not None]
     server = PlanServer(plans, args.units, args.http or 0)

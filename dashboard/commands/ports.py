@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import argparse
 
-from dashboard.commands.common import table
+from dashboard.text.console import table
 from logger.errors import one_line
 
 
@@ -17,7 +17,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from logger.ports import list_ports
+    from logger.transports.serial import list_ports
 
     del args
     found = list_ports()

@@ -11,10 +11,10 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
-from analysis.bodies import Rig
-from analysis.predict import predict
-from analysis.rig import load_rig
-from dashboard.commands.common import (
+from analysis.prediction.predict import predict
+from analysis.rig.rig import Rig
+from analysis.rig_file.load import load_rig
+from dashboard.text.console import (
     add_json,
     add_units,
     pairs,
@@ -24,12 +24,12 @@ from dashboard.commands.common import (
     table,
     units,
 )  # fmt: skip
-from dashboard.told import words
-from dashboard.units import UNKNOWN, Units, number, percent, plus_minus
+from dashboard.text.localise import words
+from dashboard.text.units import UNKNOWN, Units, number, percent, plus_minus
 
 if TYPE_CHECKING:
-    from analysis.predict import Model
-    from analysis.take_up import TakeUp
+    from analysis.mechanics.model import Model
+    from analysis.mechanics.rope_stretch import TakeUp
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -61,7 +61,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json and not (args.conditions or args.job):
         print_json(found)
     elif args.conditions or args.job:
-        from dashboard.commands import predict_views
+        from dashboard.text import prediction_text as predict_views
 
         view = predict_views.conditions_view if args.conditions else predict_views.job_view
         as_json, lines = view(rig, found, units(args))
@@ -85,10 +85,10 @@ def passed(found: dict[str, Any]) -> list[str]:
 
 
 def _summary(rig: Rig, found: dict[str, Any], shown: Units, given: bool) -> list[str]:
-    from analysis.handbook import ten_percent
-    from analysis.loads import resistance
-    from analysis.predict import model
-    from analysis.take_up import take_up
+    from analysis.mechanics.load_resistance import resistance
+    from analysis.mechanics.model import model
+    from analysis.mechanics.rope_stretch import take_up
+    from analysis.mechanics.ten_percent_rule import ten_percent
 
     known, needs = model(rig), resistance(rig.load)
     rule = ten_percent(known)
@@ -136,7 +136,7 @@ def _doubt(known: Model, found: dict[str, Any], given: bool) -> dict[str, float]
         return {}
     if given:
         return {part.name: part.model_u * found["haul_force_N"] for part in known.parts}
-    from analysis.everywhere import conditions
+    from analysis.mechanics.load_cases import conditions
 
     raising = conditions(known)[0]
     return {row.name: row.force_u_N or 0.0 for row in raising.rows}

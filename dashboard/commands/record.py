@@ -14,20 +14,20 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from dashboard.commands.common import add_units, positive, units
 from dashboard.commands.watch import add_http, add_share
-from dashboard.levels import check_levels, row_text
-from dashboard.told import Words, words
-from dashboard.units import Units
+from dashboard.text.alarm_levels import check_levels, row_text
+from dashboard.text.console import add_units, positive, units
+from dashboard.text.localise import Words, words
+from dashboard.text.units import Units
+from logger.channels.sensors_file import Sensors, for_recording, load_sensors
 from logger.errors import CallFault, one_line
-from logger.sensors import Sensors, for_recording, load_sensors
 
 if TYPE_CHECKING:
     import subprocess
 
-    from logger.alarms import AlarmRow
-    from logger.recorder import Outcome, Status
-    from logger.recorder_writer import Told
+    from logger.recorder.alarms import AlarmRow
+    from logger.recorder.recorder import Outcome, Status
+    from logger.recorder.writer_thread import Told
 
 
 LINE_S = 0.5
@@ -57,16 +57,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from analysis.alarm_table import limit_rows
-    from analysis.rig import load_rig
-    from analysis.roles import check_places
+    from analysis.prediction.alarm_rows import limit_rows
+    from analysis.rig_file.load import load_rig
+    from analysis.signals.channel_roles import check_places
 
     shown = units(args)
     for option, given in (("--http", args.http), ("--share", args.share)):
         if given is not None and not args.watch:
             raise CallFault("record", f"{option} is of use with --watch alone", "add --watch")
     if args.share is not None:
-        from dashboard.sharing import address_to_share
+        from dashboard.web.sharing import address_to_share
 
         address_to_share(args.share)  # before a port opens
     sensors = load_sensors(args.sensors)
@@ -75,11 +75,11 @@ def run(args: argparse.Namespace) -> int:
     rig = load_rig(args.rig)
     check_places(rig, sensors)
     truth = None if args.simulation_true is None else _truth(args.simulation_true)
-    from logger.host import HostWatch
-    from logger.recorder import record
+    from logger.recorder.machine_watch import HostWatch
+    from logger.recorder.recorder import record
 
     if args.with_parent:
-        from dashboard.commands.processes import end_with_parent
+        from dashboard.commands.child_processes import end_with_parent
 
         end_with_parent()
     alarms = (*alarm_rows(sensors), *limit_rows(rig, sensors))
@@ -106,7 +106,7 @@ def _page(
     out: str, port: int | None, share: str | None, shown: Units
 ) -> subprocess.Popen[str] | None:
     """The live page in a process of its own, which ends by itself; whatever it does, recording goes on."""
-    from dashboard.commands.processes import start
+    from dashboard.commands.child_processes import start
 
     try:
         sharing = [] if share is None else ["--share", share]
@@ -119,7 +119,7 @@ def _page(
 
 def alarm_rows(sensors: Sensors) -> tuple[AlarmRow, ...]:
     """The plain table that the recorder judges by: the levels that the sensors file states."""
-    from logger.alarms import HOLD_S, AlarmRow
+    from logger.recorder.alarms import HOLD_S, AlarmRow
 
     return tuple(
         AlarmRow(
@@ -132,9 +132,9 @@ def alarm_rows(sensors: Sensors) -> tuple[AlarmRow, ...]:
 
 def rig_table(sensors: Sensors, text: str, name: str) -> tuple[AlarmRow, ...]:
     """What the recorder asks before it takes a rig: its alarm table; raises a UserFault."""
-    from analysis.alarm_table import limit_rows
-    from analysis.rig import parse_rig
-    from analysis.roles import check_places
+    from analysis.prediction.alarm_rows import limit_rows
+    from analysis.rig_file.load import parse_rig
+    from analysis.signals.channel_roles import check_places
 
     rig = parse_rig(text, name)
     check_places(rig, sensors)
@@ -252,7 +252,7 @@ def _tell(text: str) -> None:
 def _truth(file: str) -> dict[str, Any]:
     import json
 
-    from logger.tables import read_text
+    from logger.toml_tables import read_text
 
     try:
         found = json.loads(read_text(file, CallFault))

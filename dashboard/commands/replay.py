@@ -11,8 +11,8 @@ import math
 import tempfile
 from pathlib import Path
 
-from dashboard.commands.common import add_units
 from dashboard.commands.watch import add_http
+from dashboard.text.console import add_units
 
 SLOWEST, FASTEST = 1.0, 20.0
 
@@ -29,7 +29,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from dashboard.commands import watch
-    from dashboard.replay import Replay
+    from dashboard.watch.replay_copy import Replay
 
     with tempfile.TemporaryDirectory(prefix="haul-replay-") as work:
         replay = Replay(Path(args.session), Path(work), args.speed)

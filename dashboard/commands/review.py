@@ -8,13 +8,13 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
-from dashboard.commands import export
-from dashboard.commands.common import add_json, add_units, pairs, print_json, table, units
-from dashboard.units import UNKNOWN, Units, number, plus_minus
+from dashboard.export import csv_parquet as export
+from dashboard.text.console import add_json, add_units, pairs, print_json, table, units
+from dashboard.text.units import UNKNOWN, Units, number, plus_minus
 from logger.errors import one_line
 
 if TYPE_CHECKING:
-    from analysis.review import Reviewed
+    from analysis.review.review import Reviewed
 
 METHODS = {
     "known": "stated in the rig file",
@@ -40,7 +40,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from analysis.review import reviewed
+    from analysis.review.review import reviewed
 
     whole = reviewed(args.session, args.rig, args.load_from)
     found = whole.json
@@ -48,7 +48,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print_json(found)
     else:
-        from dashboard.told import words
+        from dashboard.text.localise import words
 
         shown = units(args)
         rigs = [part.rig for part in (whole.main, *whole.parts)]
@@ -88,7 +88,7 @@ def behind(whole: Reviewed, shown: Units) -> list[str]:
 
 def budget_of(quantity: Any) -> list[tuple[str, float, float, float]]:
     """Rows of a quantity's budget, the largest first."""
-    from analysis.uncertainty import budget_rows
+    from analysis.efficiency.uncertainty import budget_rows
 
     return budget_rows(quantity)
 

@@ -15,13 +15,13 @@ from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from dashboard.commands.processes import end_with_parent, sigterm_as_ctrl_c
+from dashboard.commands.child_processes import end_with_parent, sigterm_as_ctrl_c
+from logger.channels.port_schemes import ALLOWED, refusal
+from logger.channels.sensors_file import for_recording, load_sensors
 from logger.errors import PortFault
-from logger.schemes import ALLOWED, refusal
-from logger.sensors import for_recording, load_sensors
 
 if TYPE_CHECKING:
-    from logger.virtual import Device
+    from logger.transports.simulated import Device
 
 Row = tuple[float, Mapping[str, float]]
 TCP = re.compile(r"socket://(?:127\.0\.0\.1|localhost):([0-9]{1,5})")
@@ -39,17 +39,17 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from analysis.rig import load_rig
-    from analysis.roles import check_places
-    from analysis.stated_haul import read_stated, rows, truth
-    from logger.virtual import Player
+    from analysis.rig_file.load import load_rig
+    from analysis.signals.channel_roles import check_places
+    from analysis.simulation.stated_haul import read_stated, rows, truth
+    from logger.transports.simulated import Player
 
     rig, sensors = load_rig(args.rig), load_sensors(args.sensors)
     for_recording(sensors)
     check_places(rig, sensors)
     stated = read_stated(args.true)
     if args.launch:
-        from analysis.virtual_haul import simulate
+        from analysis.simulation.demo_haul import simulate
 
         sent = simulate(stated.seed, stated.for_s).rows()
     else:
@@ -87,7 +87,7 @@ def and_rest(sent: Iterable[Row]) -> Iterator[Row]:
 @contextlib.contextmanager
 def serving(port: str, file: str) -> Iterator[tuple[Device, str]]:
     """A device under the port's own name, as far as this machine can give it; (device, URL)."""
-    from logger.virtual import serve_pty, serve_tcp
+    from logger.transports.simulated import serve_pty, serve_tcp
 
     if why := refusal(port):
         raise PortFault(file, why, f"write {ALLOWED}")

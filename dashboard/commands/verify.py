@@ -20,7 +20,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from logger.verify import REFUSED, repair, verify
+    from logger.session.verify import REFUSED, repair, verify
 
     found = (repair if args.repair else verify)(args.session)
     if found.state == "unreadable":

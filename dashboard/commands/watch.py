@@ -15,7 +15,7 @@ import time
 from pathlib import Path
 from typing import Any
 
-from dashboard.commands.common import add_units, units
+from dashboard.text.console import add_units, units
 from logger.errors import CallFault
 
 APPEARS_WITHIN_S = 15.0
@@ -61,16 +61,16 @@ def run(args: argparse.Namespace) -> int:
     path = Path(args.path)
     address = None
     if args.share is not None:
-        from dashboard.sharing import address_to_share
+        from dashboard.web.sharing import address_to_share
 
         address = address_to_share(args.share)
     if args.until_sealed:
         _wait_for(path)
     if not path.exists():
         raise CallFault(path, "there is no such folder", "give the folder of a session")
-    from dashboard.hub import Hub
-    from dashboard.server import FaultLog, Server
-    from dashboard.sharing import Sharing
+    from dashboard.live.session_hub import Hub
+    from dashboard.watch.server import FaultLog, Server
+    from dashboard.web.sharing import Sharing
 
     hub = Hub(path, FaultLog(), rigs(getattr(args, "rig", None) or []), units(args))
     try:
@@ -92,7 +92,7 @@ def run(args: argparse.Namespace) -> int:
 
 def shared(sharing: Any) -> str:
     """Both links, each alone on a line, and the viewers' as a picture."""
-    from dashboard import qr
+    from dashboard.web import qr
 
     viewer, operator = sharing.url("viewer"), sharing.url("operator")
     picture = qr.lines(viewer)
@@ -114,7 +114,7 @@ def shared(sharing: Any) -> str:
 
 def rigs(names: list[str]) -> list[Path]:
     """The rig files of what-ifs; what is wrong with one is said now, not on the page."""
-    from analysis.rig import load_rig
+    from analysis.rig_file.load import load_rig
 
     found = [Path(name) for name in names]
     for path in found:

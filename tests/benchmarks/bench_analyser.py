@@ -20,14 +20,14 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 
 from measurement import KNOWN, THREE, block, sensors, three  # noqa: E402
 
-from analysis.analyser import Analyser  # noqa: E402
-from logger.session_writer import SessionWriter  # noqa: E402
+from analysis.strokes.analyser import Analyser  # noqa: E402
+from logger.session.writer import SessionWriter  # noqa: E402
 
 READINGS = 10_000_000  # of the analyser, both channels together
 ROWS = 4_000_000  # of the session that is reviewed
 CYCLE_S = 60.0
 REVIEW = (
-    "import resource, sys, time; import pandas; from analysis.review import review_session\n"
+    "import resource, sys, time; import pandas; from analysis.review.review import review_session\n"
     "start = time.perf_counter(); table = pandas.read_csv(sys.argv[1] + '/readings.csv')\n"
     "bare = time.perf_counter() - start; del table\n"
     "start = time.perf_counter(); found = review_session(sys.argv[1])\n"

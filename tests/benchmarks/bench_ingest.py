@@ -18,9 +18,9 @@ import textwrap
 import time
 from pathlib import Path
 
-from logger.formats import encode
-from logger.sensors import Channel, parse_sensors
-from logger.virtual import Device, PtyDevice, serve_pty, serve_tcp
+from logger.channels.sensors_file import Channel, parse_sensors
+from logger.formats.registry import encode
+from logger.transports.simulated import Device, PtyDevice, serve_pty, serve_tcp
 
 RATIO = 100.0
 CPU = 0.10
@@ -50,7 +50,7 @@ id = "ROPE"
 
 RECORD = textwrap.dedent("""
     import json, sys, time
-    from logger.recorder import record
+    from logger.recorder.recorder import record
     def status(s):
         print(json.dumps([s.time_s, s.readings, s.drops, time.process_time()]), flush=True)
     done = record(sys.argv[1], sys.argv[2], sys.argv[3], status=status)

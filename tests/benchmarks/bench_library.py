@@ -21,10 +21,10 @@ RATE, LIST_S, NEW_S = 8.0, 0.200, 0.500
 def main() -> int:
     from made_sessions import made
 
-    from analysis.batch import processes
-    from analysis.index import Index
-    from analysis.session_rows import session_row
-    from dashboard.commands.session_folder import rig_trends
+    from analysis.library.batch import processes
+    from analysis.library.index import Index
+    from analysis.library.session_row import session_row
+    from dashboard.commands.library import rig_trends
 
     over = 0
 

@@ -23,8 +23,8 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from live_helpers import Growing
 from slipway import force, rope
 
-from dashboard.hub import Hub
-from dashboard.server import FaultLog, Server
+from dashboard.live.session_hub import Hub
+from dashboard.watch.server import FaultLog, Server
 
 RATE = 20  # Hz of what was recorded before; what comes live has 100 Hz
 LIVE_S = 6.0

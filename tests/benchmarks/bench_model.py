@@ -25,11 +25,11 @@ DRAWS = 10_000
 def main() -> int:
     from rig_makers import rig, simple
 
-    from analysis.bodies import Load
-    from analysis.choose import Need, choose
-    from analysis.motion import solve_motion
-    from analysis.predict import model
-    from analysis.tension import load_row, system, tensions
+    from analysis.mechanics.kinematics import solve_motion
+    from analysis.mechanics.model import model
+    from analysis.mechanics.tension import load_row, system, tensions
+    from analysis.prediction.choose_rig import Need, choose
+    from analysis.rig.rig import Load
 
     thirty = rig(simple(28, last_on_anchor=False))
     assert len(thirty.stations) == 30

@@ -15,8 +15,8 @@ import urllib.request
 from pathlib import Path
 
 import analysis
-from dashboard.plan_numbers import Planned
-from dashboard.plan_server import PlanServer
+from dashboard.plan.planned_rig import Planned
+from dashboard.plan.server import PlanServer
 
 BUDGET_MS = 50.0
 TIMES = 15

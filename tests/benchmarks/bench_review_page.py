@@ -41,14 +41,14 @@ def median_ms(call: Callable[[], object]) -> float:
 
 
 def main() -> int:
-    from dashboard.board import encode
-    from dashboard.review_data import SessionReview
-    from dashboard.review_figures import over_time, plain
-    from dashboard.review_series import Series
-    from dashboard.review_tables import page_data
-    from dashboard.units import METRIC
-    from logger.sensors import parse_sensors
-    from logger.session_types import ChannelReadings
+    from dashboard.live.state_feed import encode
+    from dashboard.review.figures import over_time, plain
+    from dashboard.review.session_review import SessionReview
+    from dashboard.review.tables import page_data
+    from dashboard.review.windowed_series import Series
+    from dashboard.text.units import METRIC
+    from logger.channels.sensors_file import parse_sensors
+    from logger.session.records import ChannelReadings
 
     series = Series(parse_sensors(CELL, "sensors.toml").channels[0])
     value = np.random.default_rng(1).normal(400, 20, READINGS // 10)

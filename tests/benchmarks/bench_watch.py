@@ -23,7 +23,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from live_helpers import wait_until
 from watch_helpers import SENSORS, Device, Haul
 
-from logger.alarms import HOLD_S
+from logger.recorder.alarms import HOLD_S
 
 FLAGS = ("--headless=new", "--no-sandbox", "--disable-dev-shm-usage", "--disable-gpu", "--no-first-run")
 HIGH, LOW = 500.0, 20.0

@@ -12,8 +12,8 @@ from pathlib import Path
 import pytest
 from made_sessions import RIG, made
 
-from analysis.whole import whole_session
-from dashboard.report import report
+from analysis.review.reviewed_session import whole_session
+from dashboard.export.report_html import report
 
 SAMPLES = sorted(p for p in (Path(__file__).parents[2] / "sample_logs").iterdir() if p.is_dir())
 FLAGS = ("--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--no-first-run",
@@ -109,5 +109,5 @@ def test_even_where_everything_is_as_much_as_it_can_be(tmp_path, paper, monkeypa
         whole, review=review, main=dataclasses.replace(whole.main, rig=rig),
         info=dataclasses.replace(whole.info, sensors=sensors),
     )  # fmt: skip
-    monkeypatch.setattr("dashboard.report.whole_session", lambda *args: full)
+    monkeypatch.setattr("dashboard.export.report_html.whole_session", lambda *args: full)
     assert pages(printed(report(SAMPLES[0]), tmp_path, paper)) <= 4

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from live_helpers import Growing, Watched, wait_until
 
-from analysis.review import review_session
-from analysis.virtual_haul import demo_text
-from dashboard.units import METRIC
+from analysis.review.review import review_session
+from analysis.simulation.demo_haul import demo_text
+from dashboard.text.units import METRIC
 
 LAUNCH = Path(__file__).resolve().parents[2] / "sample_logs" / "slipway-launch-1"
 HOSTILE = '<img src=x onerror="window.broken=1">'

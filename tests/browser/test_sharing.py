@@ -7,10 +7,10 @@ import time
 import pytest
 from live_helpers import Growing, wait_until
 
-from analysis.virtual_haul import demo_text
-from dashboard.hub import Hub
-from dashboard.server import FaultLog, Server
-from dashboard.sharing import Sharing
+from analysis.simulation.demo_haul import demo_text
+from dashboard.live.session_hub import Hub
+from dashboard.watch.server import FaultLog, Server
+from dashboard.web.sharing import Sharing
 
 HOSTILE = "<img src=x onerror=window.broken=1><script>window.broken=1</script>"
 

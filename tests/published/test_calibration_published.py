@@ -13,7 +13,7 @@ import re
 
 import pytest
 
-from logger.calibration import load
+from logger.calibration.calibration import load
 
 # NIST StRD Pontius: x = 150000 k, two runs
 PONTIUS = (

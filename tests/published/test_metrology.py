@@ -11,8 +11,15 @@ import math
 import numpy as np
 import pytest
 
-from analysis.uncertainty import Component, Quantity, budget_rows, propagate, t_quantile, type_a
-from analysis.verdict import en_number
+from analysis.efficiency.uncertainty import (
+    Component,
+    Quantity,
+    budget_rows,
+    propagate,
+    t_quantile,
+    type_a,
+)
+from analysis.efficiency.verdict import en_number
 
 # --- H.1, end gauge: l = l_s + d - l_s (d_alpha theta + alpha_s d_theta), lengths in nm
 
@@ -181,8 +188,8 @@ def test_capstan_friction_from_raising_and_lowering():
     the same row through a whole session."""
     from rig_makers import rig
 
-    from analysis.lower import _solve
-    from analysis.predict import model
+    from analysis.efficiency.load_from_lowering import _solve
+    from analysis.mechanics.model import model
 
     lifted = rig("tie:load edge:E1@1,90,0.2 haul", extra='[load]\nkind = "hanging"\n')
     weight = _solve(lifted, model(lifted), lifted.load, 98.0, 50.0, 0.0, 0.0)

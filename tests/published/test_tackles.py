@@ -16,7 +16,8 @@ from rig_makers import (
     simple,
 )
 
-from analysis.predict import common_efficiency, model, predict
+from analysis.mechanics.model import common_efficiency, model
+from analysis.prediction.predict import predict
 
 # Load / single-line pull by parts of line, from a rigger's handbook reprint (wire-rope users' ratio
 # table); printed to 0.01 up to 11 parts, to 0.1 above.
@@ -226,8 +227,8 @@ def test_equilibrium_needs_no_efficiency():
 
 def test_uncertainty_against_monte_carlo():
     """JCGM 101: linear propagation of the pulleys' efficiencies against 20,000 draws, within 3 %."""
-    from analysis.motion import solve_motion
-    from analysis.tension import load_row, system, tensions
+    from analysis.mechanics.kinematics import solve_motion
+    from analysis.mechanics.tension import load_row, system, tensions
 
     own = "[pulley.A1]\nefficiency = 0.85\nefficiency_u = 0.02\n"
     r = rig(NINE, e=0.9, extra=own)

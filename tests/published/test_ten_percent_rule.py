@@ -4,8 +4,8 @@ thing than per-pulley efficiency."""
 import pytest
 from rig_makers import rig, simple
 
-from analysis.handbook import haul_force, ten_percent
-from analysis.predict import model
+from analysis.mechanics.model import model
+from analysis.mechanics.ten_percent_rule import haul_force, ten_percent
 
 LED = " pulley:R@anchor haul:180"
 TWO_FOLD_BY_GUN = (

@@ -8,14 +8,14 @@ import numpy as np
 import pytest
 from measurement import THREE, analyse, block, pull, sensors, three
 
-from analysis.across import given_way, in_line, same_cell, told
-from analysis.efficiency import estimate
-from analysis.predict import model
-from analysis.review import review_session
-from analysis.rig import parse_rig
-from analysis.roles import roles
+from analysis.efficiency.estimate import estimate
+from analysis.efficiency.load_from_other_session import given_way, in_line, same_cell, told
+from analysis.mechanics.model import model
+from analysis.review.review import review_session
+from analysis.rig_file.load import parse_rig
+from analysis.signals.channel_roles import roles
 from logger.errors import SessionFault
-from logger.importer import import_table
+from logger.session.csv_import import import_table
 
 TOW = """
 title = "plain tow"

@@ -5,10 +5,10 @@ import math
 import pytest
 from rig_makers import TWELVE, rig
 
-from analysis.alarm_table import limit_rows
-from analysis.predict import predict
-from logger.alarms import HOLD_S, AlarmState, judge
-from logger.sensors import parse_sensors
+from analysis.prediction.alarm_rows import limit_rows
+from analysis.prediction.predict import predict
+from logger.channels.sensors_file import parse_sensors
+from logger.recorder.alarms import HOLD_S, AlarmState, judge
 
 SENSORS = parse_sensors(
     '[[channel]]\nname = "cell"\nquantity = "force"\nat = "haul"\nformat = "xdr"\nid = "H"\nunit = "N"\n',

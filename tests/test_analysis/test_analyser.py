@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from measurement import analyse, block, info, pull, review, sensors, three
 
-from analysis.review import review_from
-from logger.session_types import Event
+from analysis.review.review import review_from
+from logger.session.records import Event
 
 HAND = sensors("haul", "rope", "way")
 
@@ -254,7 +254,7 @@ def test_rope_travel_from_another_counter():
     for name in ("a1", "way"):
         channels = {"haul": (t, force), name: (t, x / 3)}
         if name == "a1":
-            from analysis.predict import travel_gain
+            from analysis.mechanics.model import travel_gain
 
             channels[name] = (t, x / 3 * travel_gain(three(), "A1"))
         found = review(three(), sensors(*channels), block(**channels))

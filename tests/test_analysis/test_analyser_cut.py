@@ -11,10 +11,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from measurement import analyse, block, info, review, sensors, three
 
-from analysis.analyser import Analyser
-from analysis.review import review_from
-from analysis.virtual_haul import demo_rig, demo_sensors, simulate
-from logger.session_types import Block, ChannelReadings, Event
+from analysis.review.review import review_from
+from analysis.simulation.demo_haul import demo_rig, demo_sensors, simulate
+from analysis.strokes.analyser import Analyser
+from logger.session.records import Block, ChannelReadings, Event
 
 
 @lru_cache(maxsize=1)
@@ -171,7 +171,7 @@ def test_a_load_that_comes_on_while_the_rope_stands_is_counted_however_it_is_cut
 
 
 def test_a_long_block_taken_a_little_at_a_time_gives_the_same_to_the_bit(monkeypatch):
-    from analysis import slices
+    from analysis.signals import chunks as slices
 
     monkeypatch.setattr(slices, "SLICE", 512)
     monkeypatch.setattr(slices, "SLICE_S", 1.0)
@@ -180,7 +180,7 @@ def test_a_long_block_taken_a_little_at_a_time_gives_the_same_to_the_bit(monkeyp
 
 
 def test_a_block_out_of_order_is_taken_whole(monkeypatch):
-    from analysis import slices
+    from analysis.signals import chunks as slices
 
     monkeypatch.setattr(slices, "SLICE", 16)
     t = np.arange(400) * 0.1
@@ -194,7 +194,7 @@ def test_a_block_out_of_order_is_taken_whole(monkeypatch):
 @pytest.mark.parametrize("names", [("haul", "rope"), ("haul", "rope", "way", "cell")])
 def test_strokes_worked_out_one_by_one_or_together_are_the_same_to_the_bit(monkeypatch, names):
     """Strokes of different lengths, some with a jerk, so that their profiles differ in size."""
-    from analysis import segments
+    from analysis.strokes import segmentation as segments
 
     t = np.arange(0, 200, 0.02)
     u, k = t % 20, t // 20

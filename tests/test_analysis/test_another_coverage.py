@@ -12,9 +12,9 @@ import numpy as np
 import pytest
 from another_maker import RIGS, WAYS, Session, make
 
-from analysis.review import review_session
+from analysis.review.review import review_session
 from dashboard.cli import main
-from logger.importer import import_table
+from logger.session.csv_import import import_table
 
 KEYS = ("efficiency", "actual_ma", "haul_force_N", "load_force_N")
 

@@ -11,13 +11,13 @@ import pytest
 from live_helpers import Page
 from measurement import analyse, block, pull, review, sensors, three
 
-from analysis.verified import uncalibrated
+from analysis.efficiency.calibration_range_check import uncalibrated
 from dashboard.cli import main
-from dashboard.live import Watch
-from dashboard.told import Words
-from dashboard.units import US
-from logger import calibration
-from logger.sensors import Sensors
+from dashboard.live.watcher import Watch
+from dashboard.text.localise import Words
+from dashboard.text.units import US
+from logger.calibration import calibration
+from logger.channels.sensors_file import Sensors
 
 HZ = 80.0
 

@@ -7,8 +7,8 @@ import re
 import pytest
 from made_sessions import RIG, made
 
-from analysis.compare import pairs, same_load, same_rig_trends, side, worth_it
-from analysis.whole import whole_session
+from analysis.library.compare import pairs, same_load, same_rig_trends, side, worth_it
+from analysis.review.reviewed_session import whole_session
 
 FIVE = RIG.replace(
     '{{ haul = "team" }}',

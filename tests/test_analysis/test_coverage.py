@@ -13,8 +13,8 @@ import pytest
 from measurement import analyse
 from session_maker import Made, draw, make
 
-from analysis.efficiency import Estimates, estimate
-from analysis.predict import model
+from analysis.efficiency.estimate import Estimates, estimate
+from analysis.mechanics.model import model
 
 KEYS = {
     "efficiency": "efficiency", "actual_ma": "actual_ma", "haul_force": "haul_force_N",

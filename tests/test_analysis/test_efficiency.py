@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 from measurement import analyse, block, pull, review, sensors, three
 
-from analysis.efficiency import estimate, haul_force
-from analysis.lags import ChannelLag
-from analysis.predict import common_efficiency, model, model_ma_with
-from analysis.uncertainty import Component, Quantity, t_quantile, type_a
-from analysis.ways import Observations
-from logger.calibration import fit
+from analysis.efficiency.estimate import estimate, haul_force
+from analysis.efficiency.load_estimators import Observations
+from analysis.efficiency.uncertainty import Component, Quantity, t_quantile, type_a
+from analysis.mechanics.model import common_efficiency, model, model_ma_with
+from analysis.signals.lag_from_ripple import ChannelLag
+from logger.calibration.calibration import fit
 
 # Student's t, two-sided 95 %: standard t tables, from memory
 T_TABLE = {1: 12.706, 2: 4.303, 3: 3.182, 4: 2.776, 5: 2.571, 10: 2.228, 20: 2.086, 30: 2.042,

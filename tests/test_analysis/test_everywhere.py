@@ -7,11 +7,12 @@ import pytest
 from hypothesis import given, settings
 from rig_makers import EIGHTEEN, NINE, THREE, TWELVE, rig, rigs
 
-from analysis.everywhere import conditions
-from analysis.job_table import job_table
-from analysis.predict import model, predict
-from analysis.take_up import elongation_m, take_up
-from analysis.tension import efficiencies, hold, load_row, tensions
+from analysis.mechanics.load_cases import conditions
+from analysis.mechanics.model import model
+from analysis.mechanics.rope_stretch import elongation_m, take_up
+from analysis.mechanics.tension import efficiencies, hold, load_row, tensions
+from analysis.prediction.job_table import job_table
+from analysis.prediction.predict import predict
 
 WEIGHT = 1000.0
 HUNG = f'[load]\nkind = "hanging"\nmass_kg = {WEIGHT / 9.80665!r}\nmass_kg_u = 2.0\n'
@@ -63,8 +64,8 @@ def test_held_alone_carries_the_whole_strand_and_covers_the_resets():
 @given(rigs())
 def test_every_condition_balances_every_body_and_the_load(r):
     """Sum of strand pulls on each travelling body is nothing, on the load its own force (statics), to 1e-9."""
-    from analysis.motion import LOAD
-    from analysis.tension import pull_on
+    from analysis.mechanics.kinematics import LOAD
+    from analysis.mechanics.tension import pull_on
 
     known = model(r)
     row = load_row(r, known.system.toward)

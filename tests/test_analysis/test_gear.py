@@ -10,9 +10,9 @@ from made_sessions import ma, made
 from measurement import pull
 from slipway import channel, force, rope
 
-from analysis.gear import as_row, items_used, times_above, totals
-from analysis.whole import whole_session
-from logger.importer import import_table
+from analysis.library.gear_log import as_row, items_used, times_above, totals
+from analysis.review.reviewed_session import whole_session
+from logger.session.csv_import import import_table
 
 
 def test_one_session_by_hand(tmp_path):

@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 from measurement import analyse, block, review, sensors, three
 
-from analysis.lag import LagWatch
-from analysis.lag_means import with_lag
-from analysis.virtual_haul import demo_rig, demo_sensors, simulate
+from analysis.signals.lag_from_edges import LagWatch
+from analysis.simulation.demo_haul import demo_rig, demo_sensors, simulate
+from analysis.strokes.lag_correction import with_lag
+from logger.channels.sensors_file import parse_sensors
 from logger.errors import UserFault
-from logger.sensors import parse_sensors
 
 PLAIN = sensors("haul", "rope")
 

@@ -5,8 +5,8 @@ import math
 import pytest
 from rig_makers import THREE, rig
 
-from analysis.loads import G, resistance
-from analysis.surfaces import SURFACES
+from analysis.mechanics.load_resistance import G, resistance
+from analysis.rig.surfaces import SURFACES
 from logger.errors import RigFault
 
 

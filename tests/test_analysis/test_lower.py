@@ -10,10 +10,10 @@ import pytest
 from measurement import analyse, block, review, sensors
 from rig_makers import rig
 
-from analysis.efficiency import estimate
-from analysis.loads import G
-from analysis.predict import model, model_ma_with
-from analysis.tension import load_row, tensions
+from analysis.efficiency.estimate import estimate
+from analysis.mechanics.load_resistance import G
+from analysis.mechanics.model import model, model_ma_with
+from analysis.mechanics.tension import load_row, tensions
 
 # wrap in degrees, T_raise, T_lower in kg for a load of 75 kg: R. Delaney, Physics for Roping
 # Technicians, 2022, p. 88 (as read; check-values 3.2)

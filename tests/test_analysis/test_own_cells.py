@@ -11,13 +11,13 @@ from hypothesis import strategies as st
 from measurement import block, info, pull, review
 from rig_makers import rig, rigs
 
-from analysis.alarm_table import limit_rows
-from analysis.analyser import Analyser
-from analysis.predict import model
-from analysis.review import review_from
-from analysis.rig import parse_rig
-from analysis.tension import load_row, tensions
-from logger.sensors import parse_sensors
+from analysis.mechanics.model import model
+from analysis.mechanics.tension import load_row, tensions
+from analysis.prediction.alarm_rows import limit_rows
+from analysis.review.review import review_from
+from analysis.rig_file.load import parse_rig
+from analysis.strokes.analyser import Analyser
+from logger.channels.sensors_file import parse_sensors
 
 SHELF = sorted(p.name for p in (files("analysis") / "rigs").iterdir() if p.name.endswith(".toml"))
 NINE = (files("analysis") / "rigs" / "3-on-3.toml").read_text("utf-8")
@@ -162,7 +162,7 @@ def test_over_the_shelf_no_measured_part_is_above_its_cell_and_no_bound_below_th
 @settings(max_examples=40, deadline=None)
 @given(rigs(), st.floats(0.4, 1.0))
 def test_what_a_cell_measures_it_reads_for_any_friction(made, poor):
-    from analysis.own_cells import measured_parts
+    from analysis.mechanics.measured_parts import measured_parts
 
     known = model(made)
     drawn = np.random.default_rng(2).uniform(poor * 0.5, 1.0, len(made.turns))

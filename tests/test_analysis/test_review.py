@@ -10,14 +10,14 @@ import numpy as np
 import pytest
 from measurement import block, pull, review, sensors, three
 
-from analysis.predict import model
-from analysis.review import agreement, review_session
-from analysis.rig import parse_rig
-from analysis.roles import check_places
-from analysis.uncertainty import Component, Quantity
-from analysis.virtual_haul import demo_text, simulate
+from analysis.efficiency.uncertainty import Component, Quantity
+from analysis.mechanics.model import model
+from analysis.review.review import agreement, review_session
+from analysis.rig_file.load import parse_rig
+from analysis.signals.channel_roles import check_places
+from analysis.simulation.demo_haul import demo_text, simulate
 from logger.errors import SensorsFault
-from logger.importer import import_table
+from logger.session.csv_import import import_table
 
 # interface section 6, word for word
 SHAPE = {
@@ -103,7 +103,7 @@ def test_what_if_it_had_been_another_rig(tmp_path):
 def test_a_place_that_the_rig_does_not_have_is_one_line_that_names_the_nearest(wrong, cure):
     channels = sensors("haul")
     text = channels.text.replace('at = "haul"', f'at = "{wrong}"')
-    from logger.sensors import parse_sensors
+    from logger.channels.sensors_file import parse_sensors
 
     with pytest.raises(SensorsFault) as fault:
         check_places(three(), parse_sensors(text, "sensors.toml"))
@@ -115,7 +115,7 @@ def test_a_place_that_the_rig_does_not_have_is_one_line_that_names_the_nearest(w
 
 
 def test_a_length_at_a_travelling_pulley_is_refused():
-    from logger.sensors import parse_sensors
+    from logger.channels.sensors_file import parse_sensors
 
     text = sensors("rope").text.replace('at = "haul"', 'at = "T1"')
     with pytest.raises(SensorsFault, match="T1"):
@@ -165,7 +165,7 @@ def test_no_heavy_module_is_imported_for_a_review():
     import sys
 
     code = (
-        "import sys, analysis.review, analysis.virtual_haul; "
+        "import sys, analysis.review.review, analysis.simulation.demo_haul; "
         "print([m for m in ('pandas', 'scipy', 'plotly', 'dash', 'serial') if m in sys.modules])"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

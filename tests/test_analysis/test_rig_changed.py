@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 from measurement import sensors, three
 
-from analysis.analyser import Analyser
-from analysis.later_rig import rigs_of
-from analysis.roles import roles
-from logger.session_types import Block, ChannelReadings, Event
+from analysis.signals.channel_roles import roles
+from analysis.strokes.analyser import Analyser
+from analysis.strokes.rig_changes import rigs_of
+from logger.session.records import Block, ChannelReadings, Event
 
 FIVE = """
 title = "5:1"

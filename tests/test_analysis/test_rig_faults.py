@@ -5,7 +5,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from rig_makers import NINE, THREE, refused, rig
 
-from analysis.rig import load_rig, parse_rig
+from analysis.rig_file.load import load_rig, parse_rig
 from logger.errors import RigFault
 
 HEAD = "anchor_to_load_m = 12.0\n"

@@ -9,16 +9,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from rig_makers import EIGHTEEN, NINE, rig, rigs
 
-from analysis.motion import LOAD, solve_motion
-from analysis.predict import (
-    force_gain,
-    load_from_cell,
-    model,
-    predict,
-    travel_gain,
-)
-from analysis.rig import parse_rig
-from analysis.tension import efficiencies, load_row, pull_on, system, tensions
+from analysis.mechanics.kinematics import LOAD, solve_motion
+from analysis.mechanics.model import force_gain, load_from_cell, model, travel_gain
+from analysis.mechanics.tension import efficiencies, load_row, pull_on, system, tensions
+from analysis.prediction.predict import predict
+from analysis.rig_file.load import parse_rig
 
 several = settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 

@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given, settings
 from rig_makers import rigs
 
-from analysis.choose import shelf
-from analysis.predict import predict
-from analysis.rig import parse_rig
-from analysis.rig_text import rig_toml
+from analysis.prediction.choose_rig import shelf
+from analysis.prediction.predict import predict
+from analysis.rig_file.load import parse_rig
+from analysis.rig_file.to_toml import rig_toml
 
 
 def assert_same(a, b):

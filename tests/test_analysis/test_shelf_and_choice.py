@@ -7,9 +7,10 @@ from importlib import resources
 
 import pytest
 
-from analysis.bodies import Load
-from analysis.choose import Gear, Need, between, choose, judge, placed, shelf
-from analysis.predict import force_gain, model, predict
+from analysis.mechanics.model import force_gain, model
+from analysis.prediction.choose_rig import Gear, Need, between, choose, judge, placed, shelf
+from analysis.prediction.predict import predict
+from analysis.rig.rig import Load
 from logger.errors import RigFault
 
 SHELF = shelf()

@@ -10,11 +10,11 @@ from hypothesis import given, settings
 from rig_makers import NINE, THREE, rig, rigs
 
 import analysis
-from analysis.motion import LOAD
-from analysis.predict import model, reset_setbacks
-from analysis.rig import load_rig
-from analysis.story import story
-from analysis.travel import job, stroke
+from analysis.mechanics.kinematics import LOAD
+from analysis.mechanics.model import model, reset_setbacks
+from analysis.mechanics.travel import job, stroke
+from analysis.prediction.job_frames import story
+from analysis.rig_file.load import load_rig
 
 JOB = "[load]\npull_distance_m = %s\n"
 SHELF = sorted((Path(analysis.__file__).parent / "rigs").glob("*.toml"))

@@ -7,9 +7,10 @@ from importlib import resources
 import pytest
 from rig_makers import NINE, THREE, TWELVE, rig
 
-from analysis.predict import model, predict
-from analysis.rig import parse_rig
-from analysis.travel import job, needed_rope, rope_in_rig, stroke
+from analysis.mechanics.model import model
+from analysis.mechanics.travel import job, needed_rope, rope_in_rig, stroke
+from analysis.prediction.predict import predict
+from analysis.rig_file.load import parse_rig
 
 JOB = "[load]\npull_distance_m = %s\n"
 

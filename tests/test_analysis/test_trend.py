@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analysis.trend import day, trend, weighted_line
+from analysis.library.trend import day, trend, weighted_line
 
 # NIST StRD, dataset Norris (linear, 36 points): (y, x), and the certified values below
 NORRIS = (

@@ -8,17 +8,17 @@ import pytest
 from measurement import THREE, analyse, block, info, pull, review, sensors, three
 from rig_makers import rig as made_rig
 
-from analysis.analyser import Analyser
-from analysis.as_built import as_built
-from analysis.efficiency import estimate
-from analysis.predict import model
-from analysis.review import review_all
-from analysis.rig import parse_rig
-from analysis.roles import roles
-from analysis.stages import stages
-from analysis.uncertainty import Component, Quantity
-from analysis.verdict import Change, agreement, changes
-from logger.session_types import Event
+from analysis.efficiency.as_built_check import as_built
+from analysis.efficiency.estimate import estimate
+from analysis.efficiency.stage_losses import stages
+from analysis.efficiency.uncertainty import Component, Quantity
+from analysis.efficiency.verdict import Change, agreement, changes
+from analysis.mechanics.model import model
+from analysis.review.review import review_all
+from analysis.rig_file.load import parse_rig
+from analysis.signals.channel_roles import roles
+from analysis.strokes.analyser import Analyser
+from logger.session.records import Event
 
 
 def _session(forces, rope=6.0, hz=40, **columns):
@@ -124,7 +124,7 @@ def test_the_stage_that_drags_is_named():
         "tie:load grab:G1@80 pulley:A1@anchor pulley:T1@G1 grab:G2@60 pulley:A2@anchor pulley:T2@G2 haul",
         extra='[load]\nresistance_N = 2125.0\nresistance_u_N = 20.0\n',
     )  # fmt: skip
-    from logger.sensors import parse_sensors
+    from logger.channels.sensors_file import parse_sensors
 
     text = sensors("haul", "rope", "cell").text.replace('at = "load"', 'at = "T1>G2"')
     between = parse_sensors(text.replace("u_percent = 0.5", ""), "sensors.toml")

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from analysis.predict import common_efficiency, model
-from analysis.review import review_session
-from analysis.virtual_haul import PORTS, demo_rig, demo_sensors, demo_text, simulate
-from logger.importer import import_table
+from analysis.mechanics.model import common_efficiency, model
+from analysis.review.review import review_session
+from analysis.simulation.demo_haul import PORTS, demo_rig, demo_sensors, demo_text, simulate
+from logger.session.csv_import import import_table
 
 SEEDS = 40
 

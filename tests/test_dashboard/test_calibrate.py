@@ -5,8 +5,8 @@ import tomllib
 
 import pytest
 
-from logger.calibration import load
-from logger.sensors import parse_sensors
+from logger.calibration.calibration import load
+from logger.channels.sensors_file import parse_sensors
 
 # NIST StRD, dataset Pontius (load cell, 40 points, quadratic): y in two runs for x = 150000 k
 RUNS = (

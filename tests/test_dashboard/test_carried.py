@@ -7,9 +7,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from rig_makers import rig
 
-from analysis.predict import force_gain, model
-from analysis.tension import tensions
-from dashboard.carried import Carrying
+from analysis.live.inferred_loads import Carrying
+from analysis.mechanics.model import force_gain, model
+from analysis.mechanics.tension import tensions
 
 # 3:1 on 3:1 with a capture at the anchor: 9, 3, 3, 1, 1 of the haul, by hand
 NINE = ("tie:load grab:G1@50 capture:C1@anchor pulley:A1@anchor pulley:T1@G1 grab:G2@40 "
@@ -83,7 +83,7 @@ def test_while_lowering_the_real_tensions_never_pass_what_is_shown():
 
 
 def _load_row(known):
-    from analysis.tension import load_row
+    from analysis.mechanics.tension import load_row
 
     return load_row(known.rig, known.system.toward)
 

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 from made_sessions import made
 
-from analysis.review import review_session
-from dashboard.commands.export import SPREADSHEET_ROWS, safe, write_readings
-from logger.session import read_all
+from analysis.review.review import review_session
+from dashboard.export.csv_parquet import SPREADSHEET_ROWS, safe, write_readings
+from logger.session.reader import read_all
 
 
 def rows(path: Path) -> list[list[str]]:

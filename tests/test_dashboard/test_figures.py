@@ -11,10 +11,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 from made_sessions import made
 
-from analysis.series import thinned
-from analysis.whole import whole_session
-from dashboard.figures import efficiency_by_stroke, force_over_time, plotly, svg, work_loop
-from dashboard.figures_spec import Figure, Line, Mark, ticks
+from analysis.review.reviewed_session import whole_session
+from analysis.review.si_series import thinned
+from dashboard.figures.live_figure import (
+    efficiency_by_stroke,
+    force_over_time,
+    plotly,
+    svg,
+    work_loop,
+)
+from dashboard.figures.spec import Figure, Line, Mark, ticks
 
 
 @pytest.fixture(scope="module")

@@ -12,15 +12,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dashboard.commands.record import StatusLine
-from dashboard.levels import check_levels, level_text, reading_at, row_text
-from dashboard.told import Words
-from dashboard.units import METRIC, US
-from logger.alarms import AlarmRow
+from dashboard.text.alarm_levels import check_levels, level_text, reading_at, row_text
+from dashboard.text.localise import Words
+from dashboard.text.units import METRIC, US
+from logger.channels.sensors_file import parse_sensors
 from logger.errors import SensorsFault
-from logger.recorder import Status
-from logger.recorder_writer import Told
-from logger.sensors import parse_sensors
-from logger.virtual import Player, serve_tcp
+from logger.recorder.alarms import AlarmRow
+from logger.recorder.recorder import Status
+from logger.recorder.writer_thread import Told
+from logger.transports.simulated import Player, serve_tcp
 
 CELL = (
     '[[channel]]\nname = "haul_force"\nquantity = "force"\nat = "haul"\nformat = "json"\nid = "f"\n'

@@ -7,8 +7,8 @@ import pytest
 from live_helpers import DemoPull, Growing, Page
 from slipway import channel, force, rope, three_to_one
 
-from analysis.travel import stroke
-from dashboard.live import Watch
+from analysis.mechanics.travel import stroke
+from dashboard.live.watcher import Watch
 
 RIG = three_to_one(
     'kind = "slope"\nmass_kg = 620.0\nslope_deg = 6.0\nresistance_coefficient = 0.03\npull_distance_m = 10.0',

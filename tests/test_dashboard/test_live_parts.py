@@ -7,11 +7,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from dashboard.board import BUDGET, MOST_PART, Board
-from dashboard.pyramid import BASE_S, MOST_BINS, Pyramid
-from dashboard.tracks import Track
-from logger.sensors import parse_sensors
-from logger.session_types import ChannelReadings
+from analysis.live.channel_track import Track
+from analysis.live.minmax_pyramid import BASE_S, MOST_BINS, Pyramid
+from dashboard.live.state_feed import BUDGET, MOST_PART, Board
+from logger.channels.sensors_file import parse_sensors
+from logger.session.records import ChannelReadings
 
 VALUES = st.floats(-1e6, 1e6) | st.sampled_from([float("nan"), float("inf"), 0.0])
 STEPS = st.floats(0, 3) | st.floats(0, 1e5) | st.sampled_from([0.0, 1e9])

@@ -11,8 +11,8 @@ from pathlib import Path
 from live_helpers import Demo, Growing, Watched, start_haul, wait_until
 from slipway import force
 
-from analysis.virtual_haul import demo_text
-from logger.session import session_state
+from analysis.simulation.demo_haul import demo_text
+from logger.session.reader import session_state
 
 
 def test_the_url_stands_alone_on_one_line_and_ctrl_c_ends_with_0(tmp_path):

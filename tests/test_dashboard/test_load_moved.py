@@ -14,10 +14,10 @@ from live_helpers import Growing, Page
 from slipway import channel, force, rope, three_to_one
 
 import dashboard
-from analysis.analyser import Analyser
-from analysis.review import review_session
-from dashboard.live import Watch
-from logger.session import Follower
+from analysis.review.review import review_session
+from analysis.strokes.analyser import Analyser
+from dashboard.live.watcher import Watch
+from logger.session.reader import Follower
 
 PULL_M = 10.0
 RIG = three_to_one(
@@ -255,7 +255,7 @@ def test_after_any_strokes_live_is_the_review(acts, tmp_path_factory):
 
 def test_the_sum_asks_for_no_estimate(tmp_path):
     """What the page shows is the analyser's strokes alone, so it may be looked at often."""
-    from analysis.load_way import by_rope
+    from analysis.strokes.load_travel import by_rope
 
     crew = Crew(tmp_path / "s")
     crew.haul(3.0)

@@ -11,12 +11,13 @@ import numpy as np
 import pytest
 from live_helpers import start_haul
 
-from analysis.predict import model_ma_with, predict
-from analysis.rig import load_rig
-from dashboard.plan_numbers import Planned, part_rows, what_if
-from dashboard.plan_server import PlanServer
-from dashboard.plan_view import tables, tension, top
-from dashboard.units import METRIC, SYSTEMS
+from analysis.mechanics.model import model_ma_with
+from analysis.prediction.predict import predict
+from analysis.rig_file.load import load_rig
+from dashboard.plan.planned_rig import Planned, part_rows, what_if
+from dashboard.plan.server import PlanServer
+from dashboard.plan.tables import tables, tension, top
+from dashboard.text.units import METRIC, SYSTEMS
 
 RATED = """
 title = "Launch on its cradle"

@@ -12,14 +12,14 @@ import pytest
 
 from dashboard import cli
 from dashboard.commands.record import alarm_rows, status_text
-from dashboard.levels import row_text
-from dashboard.told import Words
-from dashboard.units import METRIC, US
-from logger.alarms import AlarmRow
-from logger.recorder import Status
-from logger.sensors import load_sensors
-from logger.session import open_session, read_all
-from logger.virtual import Player, serve_pty, serve_tcp
+from dashboard.text.alarm_levels import row_text
+from dashboard.text.localise import Words
+from dashboard.text.units import METRIC, US
+from logger.channels.sensors_file import load_sensors
+from logger.recorder.alarms import AlarmRow
+from logger.recorder.recorder import Status
+from logger.session.reader import open_session, read_all
+from logger.transports.simulated import Player, serve_pty, serve_tcp
 
 LEVELS = "u = 2.0\nwarn_at = 250.0\nstop_at = 400.0"
 

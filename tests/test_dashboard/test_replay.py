@@ -13,12 +13,12 @@ import pytest
 from live_helpers import Page, start_haul, wait_until
 from made_sessions import made
 
-from analysis.review import review_session
-from analysis.rig import parse_rig
-from dashboard.live import Watch
-from dashboard.replay import Replay, marked
-from logger.session import read_all, session_state
-from logger.verify import verify
+from analysis.review.review import review_session
+from analysis.rig_file.load import parse_rig
+from dashboard.live.watcher import Watch
+from dashboard.watch.replay_copy import Replay, marked
+from logger.session.reader import read_all, session_state
+from logger.session.verify import verify
 
 SAMPLES = sorted(p for p in (Path(__file__).parents[2] / "sample_logs").iterdir() if p.is_dir())
 

@@ -9,12 +9,12 @@ from pathlib import Path
 import pytest
 from made_sessions import made
 
-from analysis.review import review_session
-from analysis.whole import whole_session
-from dashboard.report import report
-from dashboard.report_words import look_at, three_sentences
-from dashboard.units import METRIC, US
-from logger.verify import verify
+from analysis.review.review import review_session
+from analysis.review.reviewed_session import whole_session
+from dashboard.export.report_html import report
+from dashboard.text.summary_sentences import look_at, three_sentences
+from dashboard.text.units import METRIC, US
+from logger.session.verify import verify
 
 SAMPLES = sorted(p for p in (Path(__file__).parents[2] / "sample_logs").iterdir() if p.is_dir())
 HOSTILE = "<script>alert(1)</script><img src=x onerror=alert(1)>&amp;'"

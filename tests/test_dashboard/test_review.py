@@ -5,8 +5,8 @@ import json
 
 import pytest
 
-from analysis.series import zeros
-from dashboard.commands.export import safe
+from analysis.review.si_series import zeros
+from dashboard.export.csv_parquet import safe
 
 
 def test_the_summary_says_what_the_json_says(haul, session):
@@ -102,7 +102,7 @@ def test_compare_has_a_review_a_session(haul, session):
 
 
 def test_a_zero_set_while_recording_holds_from_its_time_until_it_is_undone():
-    from logger.session_types import Event
+    from logger.session.records import Event
 
     events = (
         Event(1.0, "a", "zero", "haul_force", 2.5, "old zero 0"),

@@ -13,21 +13,21 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from live_helpers import DemoPull, Growing, wait_until
 
-from analysis.review import review_session
-from analysis.virtual_haul import demo_text
-from dashboard.board import sig
-from dashboard.hub import Hub
-from dashboard.live import Watch
-from dashboard.pyramid import MOST_BINS
-from dashboard.review_data import SessionReview
-from dashboard.review_figures import grouped, over_time, plain
-from dashboard.review_figures import loop as work_loop
-from dashboard.review_series import MOST_RAW, MOST_SCANNED, Series
-from dashboard.review_tables import page_data
-from dashboard.server import FaultLog, Server
-from dashboard.units import SYSTEMS
-from logger.sensors import parse_sensors
-from logger.session_types import ChannelReadings
+from analysis.live.minmax_pyramid import MOST_BINS
+from analysis.review.review import review_session
+from analysis.simulation.demo_haul import demo_text
+from dashboard.live.session_hub import Hub
+from dashboard.live.state_feed import sig
+from dashboard.live.watcher import Watch
+from dashboard.review.figures import grouped, over_time, plain
+from dashboard.review.figures import loop as work_loop
+from dashboard.review.session_review import SessionReview
+from dashboard.review.tables import page_data
+from dashboard.review.windowed_series import MOST_RAW, MOST_SCANNED, Series
+from dashboard.text.units import SYSTEMS
+from dashboard.watch.server import FaultLog, Server
+from logger.channels.sensors_file import parse_sensors
+from logger.session.records import ChannelReadings
 
 SAMPLES = sorted(p for p in (Path(__file__).parents[2] / "sample_logs").iterdir() if p.is_dir())
 HOSTILE = '<img src=x onerror="window.broken=1">&amp;'

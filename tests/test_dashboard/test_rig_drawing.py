@@ -11,13 +11,13 @@ from hypothesis import given, settings
 from rig_makers import rig, rigs
 
 import analysis
-from analysis.predict import model, reset_setbacks
-from analysis.rig import load_rig, parse_rig
-from analysis.story import story
-from analysis.travel import job
-from dashboard.plan_view import tension
-from dashboard.rig_drawing import drawing, in_words
-from dashboard.rig_layout import lay_out
+from analysis.mechanics.model import model, reset_setbacks
+from analysis.mechanics.travel import job
+from analysis.prediction.job_frames import story
+from analysis.rig_file.load import load_rig, parse_rig
+from dashboard.plan.tables import tension
+from dashboard.rig_drawing.drawing import drawing, in_words
+from dashboard.rig_drawing.layout import lay_out
 
 SVG = "{http://www.w3.org/2000/svg}"
 SHELF = sorted((Path(analysis.__file__).parent / "rigs").glob("*.toml"))

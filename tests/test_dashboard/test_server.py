@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 from live_helpers import Growing, wait_until
 
-from dashboard.hub import Hub
-from dashboard.server import ASSETS, FaultLog, Server
+from dashboard.live.session_hub import Hub
+from dashboard.watch.server import ASSETS, FaultLog, Server
 from logger.errors import CallFault
 
 

@@ -17,13 +17,14 @@ from hypothesis import strategies as st
 from live_helpers import Growing, start_haul, wait_until
 from slipway import force
 
-from dashboard import connections, qr, sharing
-from dashboard.gate import Refused, Request
-from dashboard.hub import Hub
-from dashboard.server import FaultLog, Server
-from dashboard.sharing import Guesses, Sharing, address_to_share
+from dashboard.live.session_hub import Hub
+from dashboard.watch.server import FaultLog, Server
+from dashboard.web import connection_limits as connections
+from dashboard.web import qr, sharing
+from dashboard.web.gate import Refused, Request
+from dashboard.web.sharing import Guesses, Sharing, address_to_share
 from logger.errors import CallFault
-from logger.inbox import Inbox
+from logger.recorder.request_inbox import Inbox
 
 HOSTILE = '"><script>alert(1)</script><img src=x onerror=alert(2)>&lt;'
 # one address for each route, so that a new route fails the walk until it is named here
@@ -389,7 +390,7 @@ def test_the_pages_picture_reads_as_the_link(page):
 
 # -- hostile names -----------------------------------------------------------------------------
 def test_no_name_note_or_title_becomes_script_or_markup(tmp_path):
-    from analysis.virtual_haul import demo_text
+    from analysis.simulation.demo_haul import demo_text
 
     rig = re.sub(r"(?m)^title = .*$", "title = '" + HOSTILE + "'", demo_text("rig.toml"), count=1)
     session = _session(tmp_path / HOSTILE.replace("/", "-"), rig=rig)
@@ -566,9 +567,9 @@ def test_a_wrong_address_is_one_line(folder, address):
 
 def test_a_recording_shared_takes_an_operators_mark_and_refuses_a_viewers(tmp_path):
     """Three real processes: device, recorder, page; and a viewer's request put past the gate."""
-    from analysis.virtual_haul import demo_text
-    from logger.inbox import ask
-    from logger.session import read_all
+    from analysis.simulation.demo_haul import demo_text
+    from logger.recorder.request_inbox import ask
+    from logger.session.reader import read_all
 
     with socket.create_server(("127.0.0.1", 0)) as device:
         (tmp_path / "rig.toml").write_text(demo_text("rig.toml"), "utf-8")

@@ -13,13 +13,13 @@ from pathlib import Path
 
 import pytest
 
-from analysis.rig import load_rig
-from analysis.stated_haul import Stated, as_sent, read_stated, rows, truth
+from analysis.rig_file.load import load_rig
+from analysis.simulation.stated_haul import Stated, as_sent, read_stated, rows, truth
 from dashboard import cli
 from dashboard.commands.simulate import serving
+from logger.channels.sensors_file import load_sensors
 from logger.errors import CallFault, PortFault
-from logger.sensors import load_sensors
-from logger.session import open_session
+from logger.session.reader import open_session
 
 ROOT = Path(cli.__file__).resolve().parents[1]
 PTY = pytest.mark.skipif(sys.platform == "win32", reason="other system: no pseudo-terminals")

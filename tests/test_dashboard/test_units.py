@@ -2,7 +2,7 @@
 
 import pytest
 
-from dashboard.units import METRIC, UNKNOWN, US, number, plus_minus
+from dashboard.text.units import METRIC, UNKNOWN, US, number, plus_minus
 
 
 @pytest.mark.parametrize(

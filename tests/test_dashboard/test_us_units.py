@@ -13,19 +13,19 @@ from hypothesis import given
 from hypothesis import strategies as st
 from live_helpers import DemoPull, Page
 
-from analysis.review import review_session
-from analysis.rig import parse_rig
+from analysis.review.review import review_session
+from analysis.rig_file.load import parse_rig
 from dashboard.commands.record import StatusLine
-from dashboard.hub import Hub
-from dashboard.live import Watch
-from dashboard.plan_frame import frame_answer
-from dashboard.plan_numbers import Planned
-from dashboard.plan_view import tables, top
-from dashboard.server import FaultLog, Server
-from dashboard.told import Words, words
-from dashboard.units import METRIC, US
-from logger.recorder_writer import Told
-from logger.sensors import parse_sensors
+from dashboard.live.session_hub import Hub
+from dashboard.live.watcher import Watch
+from dashboard.plan.job_step import frame_answer
+from dashboard.plan.planned_rig import Planned
+from dashboard.plan.tables import tables, top
+from dashboard.text.localise import Words, words
+from dashboard.text.units import METRIC, US
+from dashboard.watch.server import FaultLog, Server
+from logger.channels.sensors_file import parse_sensors
+from logger.recorder.writer_thread import Told
 
 ROOT = Path(__file__).parents[2]
 SAMPLES = sorted(p for p in (ROOT / "sample_logs").iterdir() if p.is_dir())

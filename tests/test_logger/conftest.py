@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from logger.importer import import_table
-from logger.sensors import Channel, Sensors, parse_sensors
-from logger.virtual import PtyDevice, TcpDevice, serve_pty, serve_tcp
+from logger.channels.sensors_file import Channel, Sensors, parse_sensors
+from logger.session.csv_import import import_table
+from logger.transports.simulated import PtyDevice, TcpDevice, serve_pty, serve_tcp
 
 FORCE = """
 [[channel]]

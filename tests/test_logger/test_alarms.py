@@ -5,7 +5,7 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logger.alarms import LEVELS, AlarmRow, AlarmState, Latched, joined, judge
+from logger.recorder.alarms import LEVELS, AlarmRow, AlarmState, Latched, joined, judge
 
 ROW = AlarmRow("haul_force", "A1", gain=2.0, offset=10.0, caution=1000.0, stop=2000.0, hold_s=0.5)
 

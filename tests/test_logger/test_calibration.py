@@ -9,11 +9,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from logger import calibration
-from logger.calibration_points import MOST_POINTS, read_points
-from logger.calibration_terms import terms
+from logger.calibration import calibration
+from logger.calibration.iso376_e74 import terms
+from logger.calibration.points_file import MOST_POINTS, read_points
+from logger.channels.sensors_file import parse_sensors
 from logger.errors import SensorsFault
-from logger.sensors import parse_sensors
 
 # our own: a boatyard's 5 kN cell, somewhat curved, read to 0.1
 CELL_N = [0.0, 500.0, 1000.0, 2000.0, 3000.0, 4000.0, 5000.0]

@@ -9,8 +9,8 @@ import math
 
 import pytest
 
-from logger.calibration import fit
-from logger.calibration_terms import Term, terms
+from logger.calibration.calibration import fit
+from logger.calibration.iso376_e74 import Term, terms
 
 # run 1 rises to 4000 N and comes back to nothing; run 2 only rises
 APPLIED = [0, 1000, 2000, 4000, 2000, 1000, 0, 0, 1000, 2000, 4000]

@@ -10,11 +10,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from logger.decoder import FIRST_LINE, MOST_LINE, OTHER, Decoder
-from logger.format_columns import COMMA
-from logger.format_xdr import checksum, checksums, sentence
-from logger.formats import decoder_for, encode
-from logger.sensors import Channel, parse_sensors
+from logger.channels.sensors_file import Channel, parse_sensors
+from logger.formats.base import FIRST_LINE, MOST_LINE, OTHER, Decoder
+from logger.formats.columns import COMMA
+from logger.formats.registry import decoder_for, encode
+from logger.formats.xdr import checksum, checksums, sentence
 
 Make = Callable[[str], tuple[Channel, ...]]
 XDR = """

@@ -15,13 +15,21 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logger import awake
-from logger.awake import HELD, NOT_HELD, TRYING, Awake
-from logger.host import DiskLeft, HostWatch, Notice, disk_free, size_text, time_text, written
-from logger.power import Power, power
-from logger.recorder import record
-from logger.session import read_all
-from logger.virtual import Player, serve_tcp
+from logger.recorder import keep_awake as awake
+from logger.recorder.keep_awake import HELD, NOT_HELD, TRYING, Awake
+from logger.recorder.machine_watch import (
+    DiskLeft,
+    HostWatch,
+    Notice,
+    disk_free,
+    size_text,
+    time_text,
+    written,
+)
+from logger.recorder.power_supply import Power, power
+from logger.recorder.recorder import record
+from logger.session.reader import read_all
+from logger.transports.simulated import Player, serve_tcp
 
 linux = pytest.mark.skipif(sys.platform != "linux", reason="other system: Linux's own files")
 MB, HOUR = 1e6, 3600.0
@@ -254,7 +262,7 @@ def test_sleep_is_held_off_until_it_is_let_go(inhibitor, tmp_path):
 def test_the_lock_ends_with_a_recorder_that_is_killed(inhibitor, tmp_path):
     inhibitor(GIVES.format(tmp_path))
     script = (
-        "import time\nfrom logger.awake import Awake\nheld = Awake()\nheld.hold()\ntime.sleep(60)\n"
+        "import time\nfrom logger.recorder.keep_awake import Awake\nheld = Awake()\nheld.hold()\ntime.sleep(60)\n"
     )
     with subprocess.Popen([sys.executable, "-c", script]) as owner:
         until = time.monotonic() + 10

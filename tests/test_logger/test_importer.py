@@ -10,9 +10,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from logger.errors import UserFault
-from logger.importer import import_table
-from logger.session import open_session, read_all
-from logger.verify import verify
+from logger.session.csv_import import import_table
+from logger.session.reader import open_session, read_all
+from logger.session.verify import verify
 
 
 def bring(yard: Any, text: str | bytes, name: str = "session") -> Path:
@@ -114,7 +114,7 @@ def test_round_trip(yard: Any, force: str, travel: str, data: Any) -> None:
 
 
 def test_a_session_keeps_its_own_copy_of_a_calibration(yard: Any) -> None:
-    from logger import calibration
+    from logger.calibration import calibration
 
     (yard.folder / "cells").mkdir()
     (yard.folder / "job").mkdir()

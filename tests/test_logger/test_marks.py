@@ -15,10 +15,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from trust_helpers import NoSync, Yard, disk, force
 
-from logger import marks
-from logger.marks import Marks, Proof
-from logger.package import MARKS
-from logger.session_writer import SessionWriter
+from logger.session import write_journal as marks
+from logger.session.descriptor import MARKS
+from logger.session.write_journal import Marks, Proof
+from logger.session.writer import SessionWriter
 
 BOOT = "12345678-9abc-4def-8123-456789abcdef"
 TABLES = ("readings.csv", "events.csv", "clock.csv", "rejects.csv")

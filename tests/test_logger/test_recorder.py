@@ -16,14 +16,14 @@ from typing import Any
 
 import pytest
 
-from logger.alarms import AlarmRow
 from logger.errors import CallFault, PortFault, SensorsFault, SessionFault
-from logger.formats import encode
-from logger.inbox import ask, ask_rig
-from logger.ports import open_port
-from logger.recorder import Outcome, record
-from logger.session import Event, open_session, read_all, session_state
-from logger.verify import repair, verify
+from logger.formats.registry import encode
+from logger.recorder.alarms import AlarmRow
+from logger.recorder.recorder import Outcome, record
+from logger.recorder.request_inbox import ask, ask_rig
+from logger.session.reader import Event, open_session, read_all, session_state
+from logger.session.verify import repair, verify
+from logger.transports.serial import open_port
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")
 
@@ -470,7 +470,7 @@ def test_alarms_are_judged_stored_and_acknowledged(yard: Any, force: str) -> Non
 
 CHILD = """
 import sys
-from logger.recorder import record
+from logger.recorder.recorder import record
 done = record(*sys.argv[1:4])
 assert not {"numpy", "pandas", "dash", "plotly", "scipy"} & set(sys.modules), sys.modules
 print(done.state, done.reason)

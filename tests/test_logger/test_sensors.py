@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from logger.channels.sensors_file import for_recording, load_sensors, parse_sensors
 from logger.errors import SensorsFault
-from logger.sensors import for_recording, load_sensors, parse_sensors
 
 COLUMNS = """
 [[channel]]

@@ -14,11 +14,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from trust_helpers import NoSync, disk
 
-from logger import session, session_parse
 from logger.errors import SessionFault
-from logger.lock import acquire
-from logger.session import Follower, open_session, read_all, session_state
-from logger.verify import repair, verify
+from logger.session import parser as session_parse
+from logger.session import reader as session
+from logger.session.lock import acquire
+from logger.session.reader import Follower, open_session, read_all, session_state
+from logger.session.verify import repair, verify
 
 TABLES = ("readings.csv", "events.csv", "clock.csv", "rejects.csv")
 
@@ -251,7 +252,7 @@ _kept: list[Path] = []
 
 
 def _master(factory: pytest.TempPathFactory) -> Path:
-    from logger.importer import import_table
+    from logger.session.csv_import import import_table
 
     if not _kept:
         base = factory.mktemp("master")

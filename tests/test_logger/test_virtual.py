@@ -11,8 +11,8 @@ import pytest
 import serial
 
 from logger.errors import PortFault
-from logger.ports import list_ports
-from logger.virtual import Player, serve_tcp
+from logger.transports.serial import list_ports
+from logger.transports.simulated import Player, serve_tcp
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")

@@ -19,11 +19,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from logger.formats import encode
-from logger.inbox import ask
-from logger.recorder import record
-from logger.session import Event, read_all
-from logger.zeroing import KEPT_S, LEAST_READINGS, OVER_S, Recent
+from logger.formats.registry import encode
+from logger.recorder.recorder import record
+from logger.recorder.request_inbox import ask
+from logger.recorder.zeroing import KEPT_S, LEAST_READINGS, OVER_S, Recent
+from logger.session.reader import Event, read_all
 
 LOAD = """
 [[channel]]

@@ -56,8 +56,8 @@ def test_the_optional_tables_of_section_1_are_understood(interface, tmp_path, ca
 
 
 def test_the_channel_of_section_2_is_understood(interface, tmp_path):
-    from logger.calibration import fit, save
-    from logger.sensors import for_recording, load_sensors
+    from logger.calibration.calibration import fit, save
+    from logger.channels.sensors_file import for_recording, load_sensors
 
     text = (interface / "sensors.toml").read_text("utf-8")
     sensors = tmp_path / "sensors.toml"

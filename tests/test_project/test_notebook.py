@@ -7,7 +7,7 @@ import re
 import shutil
 from pathlib import Path
 
-from analysis.review import review_session
+from analysis.review.review import review_session
 
 _spec = importlib.util.spec_from_file_location("readme", Path(__file__).with_name("readme.py"))
 reading = importlib.util.module_from_spec(_spec)

@@ -4,9 +4,9 @@ from pathlib import Path
 
 import pytest
 
-from analysis.review import review_session
-from logger.session import open_session
-from logger.verify import verify
+from analysis.review.review import review_session
+from logger.session.reader import open_session
+from logger.session.verify import verify
 
 FOLDER = Path(__file__).parents[2] / "sample_logs"
 SAMPLES = sorted(p for p in FOLDER.iterdir() if p.is_dir())

@@ -37,11 +37,11 @@ from trust_helpers import (
 )
 
 from logger.errors import SessionFault
-from logger.files import FileOps
-from logger.package import MARKS
-from logger.session import open_session, read_all
-from logger.session_writer import SessionWriter
-from logger.verify import repair, verify
+from logger.filesystem import FileOps
+from logger.session.descriptor import MARKS
+from logger.session.reader import open_session, read_all
+from logger.session.verify import repair, verify
+from logger.session.writer import SessionWriter
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="other system: no pseudo-terminals")
 CRASH_S, POWER_S = 0.1, 1.1  # interfaces.md, section 4: what a crash and a power cut may cost

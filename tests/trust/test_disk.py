@@ -35,12 +35,12 @@ from trust_helpers import (
     until,
 )
 
-from logger.decoder import Decoded
 from logger.errors import SessionFault
-from logger.files import FileOps
-from logger.ports import Arrival, PortEvent
-from logger.ring import Ring
-from logger.verify import repair, verify
+from logger.filesystem import FileOps
+from logger.formats.base import Decoded
+from logger.recorder.bounded_queue import Ring
+from logger.session.verify import repair, verify
+from logger.transports.serial import Arrival, PortEvent
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="other system: no pseudo-terminals")
 ERRORS = (errno.ENOSPC, errno.EIO, errno.EROFS, errno.EDQUOT)
@@ -209,7 +209,7 @@ def test_beyond_the_bound_the_oldest_go_and_are_counted(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The bound is 60 s; here 1 s of it."""
-    monkeypatch.setattr("logger.recorder.Ring", functools.partial(Ring, most_s=1.0))
+    monkeypatch.setattr("logger.recorder.recorder.Ring", functools.partial(Ring, most_s=1.0))
     device = serve_pty()
     yard = Yard(tmp_path, force(device.url))
     layer = Refusing()

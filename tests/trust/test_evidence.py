@@ -16,11 +16,12 @@ from live_helpers import Watched
 from trust_helpers import NoSync, Yard, disk, force, travel
 
 from dashboard.cli import main
-from logger import package, seal
 from logger.errors import SessionFault
-from logger.session import Follower, open_session, read_all, session_state
-from logger.session_writer import SessionWriter
-from logger.verify import repair, verify
+from logger.session import descriptor as package
+from logger.session import seal
+from logger.session.reader import Follower, open_session, read_all, session_state
+from logger.session.verify import repair, verify
+from logger.session.writer import SessionWriter
 
 TESTS = Path(__file__).parents[1]
 FORMATS = sorted((TESTS / "formats").iterdir())

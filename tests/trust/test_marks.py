@@ -38,12 +38,13 @@ from trust_helpers import (
 )
 
 from dashboard.cli import main
-from logger import marks, package
-from logger.files import FileOps
-from logger.package import MARKS
-from logger.session import read_all, session_state
-from logger.session_writer import SessionWriter
-from logger.verify import repair, verify
+from logger.filesystem import FileOps
+from logger.session import descriptor as package
+from logger.session import write_journal as marks
+from logger.session.descriptor import MARKS
+from logger.session.reader import read_all, session_state
+from logger.session.verify import repair, verify
+from logger.session.writer import SessionWriter
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="other system: no pseudo-terminals")
 TABLES = package.TABLES

@@ -16,15 +16,16 @@ import pytest
 from trust.test_evidence import everything
 from trust_helpers import Killed, NoSync, Yard, disk, force, killed_in
 
-from analysis.session_rows import session_row
+from analysis.library.session_row import session_row
+from analysis.live.recorder_status import Recording
 from dashboard.cli import main
-from dashboard.recording import Recording
-from logger import package, seal
-from logger.files import FileOps
-from logger.package import DESCRIPTOR, EVENTS, MARKS, READINGS, SUMS
-from logger.session import read_all, session_state
-from logger.session_writer import SessionWriter
-from logger.verify import repair, verify
+from logger.filesystem import FileOps
+from logger.session import descriptor as package
+from logger.session import seal
+from logger.session.descriptor import DESCRIPTOR, EVENTS, MARKS, READINGS, SUMS
+from logger.session.reader import read_all, session_state
+from logger.session.verify import repair, verify
+from logger.session.writer import SessionWriter
 
 RIG = """
 title = "slipway"

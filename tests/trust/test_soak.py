@@ -16,9 +16,9 @@ import pytest
 from live_helpers import start_haul, wait_until
 from trust_helpers import Yard, force, serve_pty, serve_tcp, travel
 
-from logger.formats import encode
-from logger.session import read_all
-from logger.verify import verify
+from logger.formats.registry import encode
+from logger.session.reader import read_all
+from logger.session.verify import verify
 
 pytestmark = [
     pytest.mark.long,

@@ -13,8 +13,8 @@ import pytest
 from trust_helpers import Counter, Yard, count_into, force, in_order, recording, serve_pty, until
 
 from logger import clock
-from logger.session import read_all
-from logger.verify import verify
+from logger.session.reader import read_all
+from logger.session.verify import verify
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="other system: no pseudo-terminals")
 

@@ -25,10 +25,10 @@ from trust_helpers import (
     until,
 )
 
-from logger.formats import encode
-from logger.sensors import parse_sensors
-from logger.session import read_all
-from logger.verify import verify
+from logger.channels.sensors_file import parse_sensors
+from logger.formats.registry import encode
+from logger.session.reader import read_all
+from logger.session.verify import verify
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="other system: no pseudo-terminals")
 BACK_S = 1.0
@@ -245,7 +245,7 @@ def test_a_reader_whose_decoder_fails_goes_on(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A fault of our own: told as a disconnection, and the port is opened again."""
-    from logger import decoder
+    from logger.formats import base as decoder
 
     real, left = decoder.Decoder.feed, [1]
 

@@ -1,0 +1,84 @@
+"""Whether the first strokes look like the rig in the file: travel ratio, length of a stroke, rope
+fed back."""
+
+from __future__ import annotations
+
+import math
+
+from analysis.mechanics.model import Model
+from analysis.mechanics.travel import stroke
+from analysis.rig.rig import Rig
+from analysis.strokes.result import Result
+from analysis.strokes.stroke import Stroke
+from logger.channels.sensors_file import Channel
+
+FIRST = 3  # strokes
+APART = 0.12  # share by which a ratio must differ before it is asked about
+NEAR_WHOLE = 0.06  # share by which a measured ratio may miss a whole number and be called by it
+LONGER, LONGER_M = 1.15, 0.5  # a stroke / the rig's longest, and rope beside
+
+
+def as_built(rig: Rig, known: Model, result: Result) -> list[str]:
+    """Questions to the crew; none where all looks like the file."""
+    first = [s for s in result.strokes if s.direction == "haul"][:FIRST]
+    if not first:
+        return []
+    lines = [_ratio(known, result, first), _length(rig, first), _fed_back(result, first)]
+    return [line for line in lines if line]
+
+
+def _ratio(known: Model, result: Result, first: list[Stroke]) -> str:
+    roles = result.roles
+    rope, load = roles.progress, roles.load_length
+    if rope is None or load is None or rope is load or result.channels[load.name].readings == 0:
+        return ""
+    way = hauled = 0.0
+    for s in first:
+        # no part is steady where the load makes less than half the way that the file expects
+        part = s.steady
+        steady = part is not None and part.load_travel_m > 0
+        way += part.load_travel_m if part is not None and steady else s.load_travel_m or 0.0
+        hauled += part.distance_m if part is not None and steady else s.haul_travel_m
+    if way <= 0.02 or hauled <= 0.1:
+        return ""
+    ratio = hauled / way
+    doubt = math.hypot(_relative(rope, hauled / roles.progress_gain), _relative(load, way))
+    if abs(ratio / known.travel_ratio - 1) <= max(APART, 3 * doubt):
+        return ""
+    whole = round(ratio)
+    looks = f"{whole}" if whole and abs(ratio / whole - 1) < NEAR_WHOLE else f"{ratio:.2g}"
+    return (
+        f"the travel looks like {looks} to 1, the file says {known.travel_ratio:.3g} to 1: is this "
+        "the rig that was built?"
+    )
+
+
+def _relative(channel: Channel, way_m: float) -> float:
+    return float(channel.u_si(way_m)) / max(abs(way_m), 1e-9)
+
+
+def _length(rig: Rig, first: list[Stroke]) -> str:
+    """A stroke that the rig has no room for."""
+    longest = stroke(rig).haul_m
+    most = max(s.haul_travel_m for s in first)
+    if not math.isfinite(longest) or most <= LONGER * longest + LONGER_M:
+        return ""
+    return (
+        f"{most:.1f} m of rope came out in one stroke, the rig in the file is two-blocked after "
+        f"{longest:.1f} m: is this the rig that was built, with its grabs where the file has them?"
+    )
+
+
+def _fed_back(result: Result, first: list[Stroke]) -> str:
+    """More rope fed back than was hauled before: a stage that the file does not have."""
+    for reset in result.reset_facts[:FIRST]:
+        before = [s for s in first if s.end_s <= reset.start_s + 0.5]
+        if not before:
+            continue
+        hauled = sum(s.haul_travel_m for s in before)
+        if reset.rope_m > LONGER * hauled + LONGER_M:
+            return (
+                f"{reset.rope_m:.1f} m of rope was fed back at a reset after {hauled:.1f} m hauled: "
+                "is this the rig that was built, and does the counter count both ways alike?"
+            )
+    return ""

@@ -1,0 +1,312 @@
+"""From strokes to the rig's actual advantage and efficiency, with uncertainty after the GUM.
+
+`estimate` takes the best way of knowing the load force (`ways`, `lower`, or one from another
+session) and makes every quantity of interface section 6 with its budget of components.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from analysis.efficiency.load_estimators import (
+    Observations,
+    Way,
+    cell_degrees,
+    cell_u,
+    cell_way,
+    known_way,
+    observations,
+)
+from analysis.efficiency.load_from_lowering import both_ways
+from analysis.efficiency.uncertainty import Component, Quantity, type_a
+from analysis.efficiency.work import NO_TRAVEL, Travel, out_J, travelled, work_ratio
+from analysis.mechanics.model import Model, common_efficiency
+from analysis.rig.rig import Rig
+from analysis.strokes.result import Result
+from analysis.strokes.stroke import Stroke
+from logger.channels.sensors_file import Channel
+
+__all__ = ["Estimates", "estimate", "observations"]
+
+TOO_SMALL = 0.20  # standard uncertainty of the cell / force: no answer beyond
+SMALL = 0.05  # ... and a warning beyond
+STOOD = 0.5  # share of the rope hauled, from which a load that stood is told
+SATURATED_SHARE = 0.05
+LAGS_MATTER = 0.03  # of a mean force, left by lags
+
+MEASURE_LOAD = (
+    "the load's force is not known: put a cell at the load, or write the load's mass, slope and "
+    "resistance_coefficient (or resistance_N) in the rig file"
+)
+USUAL_CAUSES = (
+    "usual causes: someone pulled ahead of the haul cell, a wrong zero or scale, the wrong load, "
+    "or another rig than the one in the file"
+)
+
+
+@dataclass(frozen=True)
+class Estimates:
+    """What `measured` of a review holds, as quantities with their budgets; None: not known.
+
+    seen: the observations; way: how the load force is known, None where it is not."""
+
+    haul_force: Quantity | None = None
+    load_force: Quantity | None = None
+    method: str = "model"
+    actual_ma: Quantity | None = None
+    efficiency: Quantity | None = None
+    pulley_efficiency: Quantity | None = None
+    travel: Travel = NO_TRAVEL
+    work_efficiency: Quantity | None = None
+    work_out_J: float | None = None
+    strokes: tuple[Quantity | None, ...] = ()  # efficiency of each stroke of the result
+    why_not: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+    seen: Observations | None = None
+    way: Way | None = None
+
+
+def estimate(rig: Rig, known: Model, result: Result, given: Way | None = None) -> Estimates:
+    """Everything that these strokes tell about this rig; given: a way that goes before others."""
+    haul = [s for s in result.strokes if s.direction == "haul"]
+    travel = travelled(known, result, haul)
+    seen = observations(haul, result.lags)
+    cell = result.roles.haul_force
+    none = (None,) * len(result.strokes)
+    if seen is None or cell is None:
+        return Estimates(travel=travel, strokes=none, why_not=(_no_strokes(result),))
+    warnings: list[str] = []
+    force = haul_force(cell, seen)
+    doubt = float(cell.u_si(force.value))
+    why = _unusable(cell, force.value, doubt, haul)
+    if doubt > SMALL * force.value and not why:
+        warnings.append(
+            f"the haul force, {force.value:.0f} N, is small for {cell.name}: its uncertainty is "
+            f"{100 * doubt / force.value:.0f} % of it"
+        )
+    if seen.lags[0].factor_u > LAGS_MATTER and force.value > 0:
+        warnings.append(
+            f"the pull ripples and nobody knows how much later {cell.name} speaks than the counter (up "
+            f"to 0.3 s is allowed for), so forces are known to ± {200 * seen.lags[0].factor_u:.0f} % "
+            "only; their ratio, the advantage, hardly feels it where a cell is at the load. If you know "
+            "the delays, state delay_s and delay_u_s of both channels in the sensors file"
+        )
+    stood = _stood(haul) if result.roles.load_length is not None else 0.0
+    if stood > STOOD:
+        warnings.append(
+            f"the load stood while {100 * stood:.0f} % of the rope was hauled: it moves in jerks, or the "
+            "strokes are short for a rope that stretches so much; forces over the little that is left "
+            "hang on the channels' delays: haul more evenly, or with less rope between hands and load"
+        )
+    if len(seen) == 1:
+        warnings.append("one observation only: how far results scatter is not known")
+    found = Estimates(force, travel=travel, strokes=none, warnings=tuple(warnings), seen=seen)
+    if not force.value > 0:
+        return replace(found, why_not=(why,))
+    way = given or choose_way(rig, known, result, seen)
+    if way is None:
+        return replace(
+            found, load_force=_by_model(known, force),
+            why_not=tuple(x for x in (why, MEASURE_LOAD) if x),
+        )  # fmt: skip
+    load, actual = (
+        load_force(result.roles.forces, way, seen),
+        advantage(result.roles.forces, way, seen),
+    )
+    if way.method == "known" and rig.load.kind != "hanging":
+        # what the file states is of no place; how the ground differed is seen at the haul
+        apart = type_a(seen.force_N[:, 0], seen.distance_m)[1]
+        ground = Component(
+            "ground from stroke to stroke", apart.u / force.value * load.value, apart.degrees
+        )
+        load = _quantity(load.value, [*load.budget, ground], load.n)
+    if not why and not load.value > 0:
+        why = (
+            f"the cells say that the load resists {load.value:.0f} N, which is no load: see to their "
+            "zeros, and to the sign of their scales"
+        )
+    if not why and actual.value > known.ideal_ma * (1 + 1e-6) + actual.U95:
+        why = (
+            f"the measured advantage, {actual.value:.3g}, is above the ideal {known.ideal_ma:.3g} "
+            f"by more than its uncertainty {actual.U95:.2g}, which cannot be; {USUAL_CAUSES}"
+        )
+    found = replace(
+        found, load_force=load, method=way.method, way=way, work_out_J=out_J(travel, way, load, haul),
+        warnings=(*found.warnings, *way.warnings),
+    )  # fmt: skip
+    if why:
+        return replace(found, why_not=(why,))
+    return replace(
+        found,
+        actual_ma=actual,
+        efficiency=actual.scaled(1 / known.ideal_ma),
+        pulley_efficiency=_pulleys(rig, actual),
+        work_efficiency=work_ratio(travel, way, load, actual, haul),
+        strokes=tuple(
+            _of_stroke(result, way, s, known) if s.direction == "haul" else None
+            for s in result.strokes
+        ),
+    )
+
+
+def _stood(strokes: list[Stroke]) -> float:
+    """Share of the rope hauled in which the load stood."""
+    rope = sum(s.haul_travel_m for s in strokes)
+    moved = sum(s.steady.distance_m for s in strokes if s.steady is not None)
+    return 1 - moved / rope if rope > 0 else 0.0
+
+
+def choose_way(rig: Rig, known: Model, result: Result, seen: Observations) -> Way | None:
+    """Cells first; then the rig file or hauling and lowering, whichever knows the load better."""
+    way = cell_way(rig, known, result, seen)
+    if way is not None:
+        return way
+    forces = result.roles.forces
+    ways = [known_way(known, len(forces)), both_ways(rig, known, result, seen)]
+    some = [w for w in ways if w is not None]
+
+    def doubt(way: Way) -> float:
+        force = load_force(forces, way, seen)
+        return force.u / force.value
+
+    return min(some, key=doubt, default=None)
+
+
+def haul_force(cell: Channel, seen: Observations) -> Quantity:
+    """The mean haul force while the load moves steadily."""
+    value, scatter = type_a(seen.force_N[:, 0], seen.distance_m)
+    late = Component(LAG, value * seen.lags[0].factor_u)
+    return _quantity(value, [scatter, *_cell(cell, value, 1.0, 1.0), late], len(seen))
+
+
+LAG = "lag between channels"
+
+
+def load_force(forces: tuple[Channel, ...], way: Way, seen: Observations) -> Quantity:
+    """The mean force on the load; every cell's error enters with its share, once."""
+    value, scatter = type_a(way.force(seen.force_N), seen.distance_m)
+    haul = seen.mean(0)
+    parts, late = [scatter, *way.terms], 0.0
+    gain = way.share[0] + way.same_gain_N / haul
+    parts += _cell(forces[0], haul, gain, way.share[0] + way.same_zero)
+    for j in np.flatnonzero(way.share):
+        share, mean = float(way.share[j]), seen.mean(int(j))
+        late += (share * mean * seen.lags[j].factor_u) ** 2
+        if j:
+            parts += _cell(forces[j], mean, share, share)
+    return _quantity(value, [*parts, Component(LAG, math.sqrt(late))], len(seen))
+
+
+def advantage(forces: tuple[Channel, ...], way: Way, seen: Observations) -> Quantity:
+    """Actual MA = F / S; the haul cell enters both F (where it does) and S, once.
+
+    dMA = dF / S - MA dS / S.  A lag common to all channels moves F and S together.
+    """
+    haul = seen.mean(0)
+    each = way.force(seen.force_N)
+    ma = float(np.average(each, weights=seen.distance_m)) / haul
+    _, spread = type_a((each - ma * seen.force_N[:, 0]) / haul, seen.distance_m)
+    parts = [spread, *(Component(c.name, c.u / haul, c.degrees) for c in way.terms)]
+    late = (way.constant_N / haul * seen.lags[0].factor_u) ** 2
+    gain = (way.share[0] * haul + way.same_gain_N) / haul - ma
+    zero = (way.share[0] + way.same_zero - ma) / haul
+    parts += _cell(forces[0], haul, gain / haul, zero)
+    for j in np.flatnonzero(way.share):
+        if j:
+            share, mean = float(way.share[j]), seen.mean(int(j))
+            parts += _cell(forces[j], mean, share / haul, share / haul)
+            late += (share * mean / haul * seen.lags[j].ratio_u) ** 2
+    return _quantity(ma, [*parts, Component(LAG, math.sqrt(late))], len(seen))
+
+
+def _cell(channel: Channel, value: float, gain: float, zero: float) -> list[Component]:
+    """A cell's scale and zero.  gain: d result / d force where the error grows with the force."""
+    scale_u, zero_u = cell_u(channel, value)
+    scale_degrees, zero_degrees = cell_degrees(channel, value)
+    return [
+        Component(f"{channel.name}: scale", abs(gain) * scale_u, scale_degrees),
+        Component(f"{channel.name}: zero", abs(zero) * zero_u, zero_degrees),
+    ]
+
+
+def _quantity(value: float, parts: list[Component], n: int) -> Quantity:
+    """Without components that are nothing."""
+    return Quantity(value, tuple(c for c in parts if c.u > 0), n)
+
+
+def _by_model(known: Model, force: Quantity) -> Quantity:
+    """Haul force times the model's MA."""
+    scaled = force.scaled(known.model_ma)
+    pulleys = Component("pulleys' assumed efficiency", force.value * known.model_ma_u)
+    return Quantity(scaled.value, (*scaled.budget, pulleys), force.n)
+
+
+def _of_stroke(result: Result, way: Way, stroke: Stroke, known: Model) -> Quantity | None:
+    """Efficiency of one stroke; its batches are the observations."""
+    seen = observations([stroke], result.lags)
+    if seen is None or not np.all(np.isfinite(seen.force_N[:, way.share != 0])):
+        return None
+    return advantage(result.roles.forces, way, seen).scaled(1 / known.ideal_ma)
+
+
+def _pulleys(rig: Rig, actual: Quantity) -> Quantity | None:
+    """The common pulley efficiency that gives this MA; uncertainty by the local slope."""
+    value = common_efficiency(rig, actual.value)
+    if value is None:
+        return None
+    step = max(actual.u, 1e-3 * actual.value)
+    ends = []
+    for ma in (actual.value - step, actual.value + step):
+        e = common_efficiency(rig, ma)
+        if e is not None:
+            ends.append((ma, e))
+    if len(ends) < 2:
+        ends.append((actual.value, value))
+    if len(ends) < 2:
+        return None
+    (m0, e0), (m1, e1) = ends[:2]
+    slope = abs((e1 - e0) / (m1 - m0))
+    parts = tuple(Component(c.name, c.u * slope, c.degrees) for c in actual.budget)
+    return Quantity(value, parts, actual.n)
+
+
+def _unusable(cell: Channel, haul_N: float, doubt: float, strokes: list[Stroke]) -> str:
+    if haul_N <= 0 or doubt > TOO_SMALL * haul_N:
+        return (
+            f"the haul force, {haul_N:.0f} N, is too small for {cell.name}, whose standard "
+            f"uncertainty is {doubt:.0f} N: take a smaller cell or a heavier load"
+        )
+    used = [s.steady for s in strokes if s.steady is not None]
+    if max(s.saturated for s in used) > SATURATED_SHARE:
+        return "a cell was beyond its capacity while hauling: take a larger cell"
+    return ""
+
+
+def _no_strokes(result: Result) -> str:
+    """Why nothing can be said of the haul force."""
+    cell = result.roles.haul_force
+    if cell is None:
+        return 'no force channel sits at = "haul": put a cell between the team and the rig'
+    summary = result.channels[cell.name]
+    if summary.readings == 0:
+        return f"{cell.name} has no reading"
+    if result.roles.progress is None:
+        return (
+            "no counter of rope or load travel, so steady hauling cannot be told from holding: "
+            'add a length channel at = "haul"'
+        )
+    counter = result.channels[result.roles.progress.name]
+    if counter.readings == 0:
+        return f"{result.roles.progress.name} has no reading, so no travel is known"
+    highest = result.highest_N
+    if highest is None or highest <= result.floor_N:
+        return (
+            f"{cell.name} never rose above {result.floor_N:.1f} N, which is all that it can tell "
+            "from nothing: nobody hauled, or the cell reads too little"
+        )
+    if not any(s.direction == "haul" for s in result.strokes):
+        return "there was tension but no rope was hauled: no stroke to take a mean over"
+    return "in no stroke did the load move steadily"

@@ -1,0 +1,103 @@
+"""Which stage drags: cells on strands between haul and load, each stage's advantage against the model's."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.efficiency.estimate import Estimates
+from analysis.efficiency.load_estimators import cell_u
+from analysis.efficiency.uncertainty import Component, Quantity, type_a
+from analysis.mechanics.model import Model
+from analysis.rig.rig import Rig
+from analysis.strokes.result import Result
+
+DRAGS = 1.0  # En beyond which a stage is said to be off
+
+
+@dataclass(frozen=True)
+class Stage:
+    """From one measured place to the next, toward the load: force ratios."""
+
+    start: str
+    end: str
+    ideal: float
+    model: float
+    model_u: float
+    measured: Quantity
+
+    @property
+    def en(self) -> float:
+        """As ISO/IEC 17043, the model's U95 twice its standard uncertainty."""
+        both = math.hypot(self.measured.U95, 2 * self.model_u)
+        return (self.measured.value - self.model) / both if both > 0 else 0.0
+
+
+def stages(rig: Rig, known: Model, result: Result, found: Estimates) -> list[Stage]:
+    """Stages between cells on strands, the last one ending at the load where its force is known
+    otherwise; empty where there is no cell between."""
+    seen, way = found.seen, found.way
+    if seen is None or not np.all(seen.force_N[:, 0] > 0):
+        return []
+    places: dict[str, tuple[float, float, float]] = {"haul": (1.0, 1.0, 0.0)}
+    column = {"haul": 0}
+    strands = {p.name: p for p in known.parts if p.kind == "strand"}
+    for j, channel in enumerate(result.roles.forces):
+        part = strands.get(channel.at)
+        if j and part is not None and np.all(seen.force_N[:, j] > 0):
+            places[channel.at], column[channel.at] = (part.ideal, part.model, part.model_u), j
+    order = sorted(places, key=lambda name: places[name][0])
+    rows = []
+    for a, b in itertools.pairwise(order):
+        if places[b][0] < places[a][0] * (1 + 1e-9):
+            continue
+        ratio = seen.force_N[:, column[b]] / seen.force_N[:, column[a]]
+        parts = [_cell(result, seen.mean(column[x]), column[x]) for x in (a, b)]
+        rows.append(_stage(a, b, places[a], places[b], ratio, seen.distance_m, parts))
+    last = order[-1]
+    if len(places) > 1 and way is not None and known.ideal_ma > places[last][0] * (1 + 1e-9):
+        load = way.force(seen.force_N)
+        parts = [_cell(result, seen.mean(column[last]), column[last])]
+        if found.load_force is not None:
+            rest = [c for c in found.load_force.budget if c.name != "scatter"]
+            parts += [[Component(c.name, c.u / found.load_force.value, c.degrees) for c in rest]]
+        end = (known.ideal_ma, known.model_ma, known.model_ma_u)
+        rows.append(
+            _stage(last, "load", places[last], end, load / seen.force_N[:, column[last]],
+                   seen.distance_m, parts)
+        )  # fmt: skip
+    return rows
+
+
+def _cell(result: Result, mean: float, column: int) -> list[Component]:
+    channel = result.roles.forces[column]
+    return [Component(channel.name, math.hypot(*cell_u(channel, mean)) / abs(mean))]
+
+
+def _stage(
+    a: str, b: str, start: tuple[float, float, float], end: tuple[float, float, float],
+    ratio: np.ndarray, weight: np.ndarray, parts: list[list[Component]],
+) -> Stage:  # fmt: skip
+    value, scatter = type_a(ratio, weight)
+    budget = [scatter, *(Component(c.name, c.u * value, c.degrees) for p in parts for c in p)]
+    model = end[1] / start[1]
+    # the pulleys of a stage are what lies between: the difference of the two uncertainties
+    u = model * abs(end[2] / end[1] - start[2] / start[1])
+    return Stage(a, b, end[0] / start[0], model, u, Quantity(value, tuple(budget), len(ratio)))
+
+
+def drags(found: list[Stage]) -> list[str]:
+    """The stage that falls farthest behind the model, in words; nothing where all are as predicted."""
+    if len(found) < 2:
+        return []
+    worst = min(found, key=lambda s: s.en)
+    if worst.en >= -DRAGS:
+        return []
+    m = worst.measured
+    return [
+        f"the stage from {worst.start} to {worst.end} drags: it gave {m.value:.3g} ± {m.U95:.2g} to 1 "
+        f"out of {worst.ideal:.3g}, {worst.model:.3g} was predicted; look at its pulleys first"
+    ]

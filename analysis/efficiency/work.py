@@ -1,0 +1,105 @@
+"""Travel and work of a session's haul strokes, and the ratios that need a counter at the load."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.efficiency.load_estimators import Way
+from analysis.efficiency.uncertainty import Component, Quantity, type_a
+from analysis.mechanics.model import Model
+from analysis.strokes.load_travel import rope_m, why_unknown
+from analysis.strokes.result import Result
+from analysis.strokes.stroke import Stroke
+from logger.channels.sensors_file import Channel
+
+
+@dataclass(frozen=True)
+class Travel:
+    """Sums over haul strokes; None: not known.  method: counter or model (of load_m); efficiency:
+    load travel x travel ratio / haul travel."""
+
+    haul_m: float | None
+    load_m: float | None
+    method: str
+    in_J: float | None
+    efficiency: Quantity | None
+
+
+NO_TRAVEL = Travel(None, None, "model", None, None)
+
+
+def travelled(known: Model, result: Result, haul: list[Stroke]) -> Travel:
+    """What the counters say."""
+    roles = result.roles
+    counted = roles.load_length is not None and result.channels[roles.load_length.name].readings > 0
+    if why_unknown(result):
+        return Travel(None, None, "counter" if counted else "model", None, None)
+    way = rope_m(haul)
+    work = sum(s.work_J for s in haul)
+    load = sum(s.load_travel_m or 0.0 for s in haul)
+    if not counted:
+        return Travel(way, way / known.travel_ratio, "model", work, None)
+    ratio = None
+    if way > 0 and roles.progress is not roles.load_length and roles.progress and roles.load_length:
+        each = np.array(
+            [(s.load_travel_m or 0.0) * known.travel_ratio / s.haul_travel_m for s in haul]
+        )
+        _, scatter = type_a(each, np.array([s.haul_travel_m for s in haul]))
+        value = load * known.travel_ratio / way
+        parts = [scatter]
+        for channel, total in (
+            (roles.progress, way / roles.progress_gain),
+            (roles.load_length, load),
+        ):
+            u = _length_u(channel, total, len(haul))
+            parts.append(Component(f"counter {channel.name}", value * u / max(abs(total), 1e-9)))
+        ratio = Quantity(value, tuple(parts), len(haul))
+    return Travel(way, load, "counter", work, ratio)
+
+
+def _length_u(channel: Channel, total: float, strokes: int) -> float:
+    """Of a sum over strokes: the scale is common to all, the two ends of each are independent."""
+    whole = float(channel.u_si(total))
+    ends = float(channel.u_si(0.0))
+    scale = math.sqrt(max(0.0, whole * whole - ends * ends))
+    return math.hypot(scale, ends * math.sqrt(2 * max(strokes, 1)))
+
+
+def out_J(travel: Travel, way: Way, load: Quantity, haul: list[Stroke]) -> float | None:
+    """Work done on the load."""
+    if travel.load_m is None or not travel.in_J:
+        return None
+    if travel.method == "model":
+        return load.value * travel.load_m
+    return float(sum(_of_stroke(way, s) for s in haul))
+
+
+def _of_stroke(way: Way, stroke: Stroke) -> float:
+    return float(way.share @ np.array(stroke.out_J)) + way.constant_N * (
+        stroke.load_travel_m or 0.0
+    )
+
+
+def work_ratio(
+    travel: Travel, way: Way, load: Quantity, actual: Quantity, haul: list[Stroke]
+) -> Quantity | None:
+    """Work out / work in, rest to rest; needs a counter at the load."""
+    if travel.method == "model" or not travel.in_J or any(s.work_J <= 0 for s in haul):
+        return None
+    each = np.array([_of_stroke(way, s) for s in haul])
+    value = float(each.sum()) / travel.in_J
+    work = np.array([s.work_J for s in haul])
+    _, scatter = type_a(each / work, work)
+    parts = [scatter]
+    for other in (actual, travel.efficiency):
+        if other is not None and other.value:
+            scale = abs(value / other.value)
+            parts += [
+                Component(c.name, c.u * scale, c.degrees)
+                for c in other.budget
+                if c.name != "scatter"
+            ]
+    return Quantity(value, tuple(parts), len(haul))

@@ -1,0 +1,153 @@
+"""Sessions side by side: the same rig over time, and two rigs on the same load."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from analysis.library.session_row import minutes_a_metre, rig_key
+from analysis.library.trend import LEAST, Trend, trend
+from analysis.review.reviewed_session import Whole
+
+SAME_MA = 0.01  # ideal advantages closer than this are the same ratio
+
+
+@dataclass(frozen=True)
+class Side:
+    """One session's figures for a comparison; None: not known.
+
+    rope_m: rope that went through the hands, hauled and fed back at resets; actual_ma, efficiency,
+    haul_N, load_N: measured quantities as in interface section 6; team_N: what the team keeps up.
+    """
+
+    name: str
+    title: str
+    rig: str
+    started_at: str
+    ideal_ma: float
+    model_ma: float
+    actual_ma: dict[str, Any] | None
+    efficiency: dict[str, Any] | None
+    haul_N: dict[str, Any] | None
+    load_N: dict[str, Any] | None
+    load_method: str
+    load_travel_m: float | None
+    rope_m: float | None
+    minutes_a_metre: float | None
+    resets: int
+    team_N: float | None
+
+    @property
+    def rope_a_metre(self) -> float | None:
+        """Rope through the hands for each metre of load travel."""
+        if self.rope_m is None or not self.load_travel_m or self.load_travel_m <= 0:
+            return None
+        return self.rope_m / self.load_travel_m
+
+
+def side(whole: Whole) -> Side:
+    """What a comparison takes of a session."""
+    review = whole.review
+    measured = review["measured"]
+    rope = measured["haul_travel_m"]
+    if rope is not None:
+        rope += sum(e["value"] or 0.0 for e in review["events"] if e["kind"] == "reset")
+        rope += sum(
+            s["haul_travel_m"] or 0.0 for s in review["strokes"] if s["direction"] == "lower"
+        )
+    return Side(
+        str(whole.info.path),
+        review["title"],
+        rig_key(whole.rig),
+        review["started_at"],
+        review["ideal_ma"],
+        review["predicted"]["model_ma"],
+        measured["actual_ma"],
+        measured["efficiency"],
+        measured["haul_force_N"],
+        measured["load_force_N"],
+        measured["load_force_method"],
+        measured["load_travel_m"],
+        rope,
+        minutes_a_metre(review),
+        review["resets"],
+        whole.rig.team_pull_N,
+    )
+
+
+def same_rig_trends(sides: Sequence[Side]) -> list[tuple[str, Trend]]:
+    """(title, trend of the efficiency) of each rig with three sessions or more, in order of first use."""
+    by_rig: dict[str, list[Side]] = {}
+    for s in sides:
+        by_rig.setdefault(s.rig, []).append(s)
+    found = []
+    for mine in by_rig.values():
+        points = [
+            (s.started_at, s.efficiency["value"], s.efficiency["u"]) for s in mine if s.efficiency
+        ]
+        if len(mine) >= LEAST:
+            found.append((mine[0].title, trend(points)))
+    return found
+
+
+def pairs(sides: Sequence[Side]) -> list[tuple[Side, Side]]:
+    """(bigger ratio, smaller ratio) of sessions of different ratios on the same load.
+
+    The last session of each rig stands for it; the same load: load forces known otherwise than
+    from the pulleys' assumed efficiencies, which agree within their expanded uncertainties.
+    """
+    last: dict[str, Side] = {}
+    for s in sorted(sides, key=lambda s: s.started_at):
+        last[s.rig] = s
+    rigs = sorted(last.values(), key=lambda s: -s.ideal_ma)
+    return [
+        (big, small) for k, big in enumerate(rigs) for small in rigs[k + 1 :]
+        if big.ideal_ma > small.ideal_ma + SAME_MA and same_load(big, small)
+    ]  # fmt: skip
+
+
+def same_load(one: Side, other: Side) -> bool:
+    """Whether two sessions moved a load of the same force, as far as both know it."""
+    if not one.load_N or not other.load_N or "model" in (one.load_method, other.load_method):
+        return False
+    apart = abs(one.load_N["value"] - other.load_N["value"])
+    return bool(apart <= math.hypot(one.load_N["U95"], other.load_N["U95"]))
+
+
+def worth_it(big: Side, small: Side) -> str:
+    """One sentence: what the bigger ratio gave, what it cost, and whether it was needed."""
+    ratios = f"{big.ideal_ma:.3g} : 1 against {small.ideal_ma:.3g} : 1 on the same load"
+    if not big.haul_N or not small.haul_N:
+        return f"{ratios}: the haul force was not measured in both, so nothing can be said."
+    ratio = big.haul_N["value"] / small.haul_N["value"]
+    doubt = ratio * math.hypot(
+        big.haul_N["U95"] / big.haul_N["value"], small.haul_N["U95"] / small.haul_N["value"]
+    )
+    gain = f"{100 * (1 - ratio):.0f} % less haul force (± {100 * doubt:.0f} %)"
+    if ratio >= 1 - doubt:
+        gain = f"no less haul force ({100 * (ratio - 1):+.0f} ± {100 * doubt:.0f} %)"
+    ideal = f"where the ratios promise {100 * (1 - small.ideal_ma / big.ideal_ma):.0f} %"
+    cost = []
+    if big.rope_a_metre and small.rope_a_metre:
+        cost.append(f"{big.rope_a_metre / small.rope_a_metre:.2g} times the rope a metre")
+    if big.minutes_a_metre and small.minutes_a_metre:
+        cost.append(f"{big.minutes_a_metre / small.minutes_a_metre:.2g} times the time a metre")
+    cost.append(f"{big.resets} resets against {small.resets}")
+    return f"{ratios}: {gain} {ideal}, for {', '.join(cost)}; {_verdict(big, small, ratio, doubt)}."
+
+
+def _verdict(big: Side, small: Side, ratio: float, doubt: float) -> str:
+    assert small.haul_N and big.haul_N
+    if ratio >= 1 - doubt:
+        return "not worth it: friction took what the bigger ratio promised"
+    teams = [t for t in (small.team_N, big.team_N) if t is not None]
+    if not teams:
+        return "worth it only where the team cannot keep up the greater force; the rig files do not say what it can"
+    team = min(teams)
+    if small.haul_N["value"] + small.haul_N["U95"] <= team:
+        return f"not needed: the team's {team:.0f} N kept up the smaller ratio's force"
+    if big.haul_N["value"] - big.haul_N["U95"] > team:
+        return f"not enough: the team keeps up {team:.0f} N, less than either needs"
+    return f"worth it: the smaller ratio needs {small.haul_N['value']:.0f} N, and the team keeps up {team:.0f} N"

@@ -1,0 +1,126 @@
+"""One session as a row of a library: what lists, filters and trends need of its review."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import asdict, dataclass, fields
+from pathlib import Path
+from typing import Any
+
+from analysis.library.gear_log import as_row, items_used
+from analysis.review.reviewed_session import Whole, whole_session
+from analysis.rig.rig import Rig
+from logger.errors import UserFault, one_line
+
+
+@dataclass(frozen=True)
+class Row:
+    """A session in a library.  path: relative to the library's folder; rig: the same for sessions
+    of the same rig; fault: why it could not be reviewed, "" where it could; None: not known."""
+
+    path: str
+    title: str = ""
+    rig: str = ""
+    started_at: str = ""
+    state: str = ""
+    duration_s: float | None = None
+    strokes: int | None = None
+    resets: int | None = None
+    ideal_ma: float | None = None
+    model_ma: float | None = None
+    method: str = ""
+    actual_ma: float | None = None
+    actual_ma_u: float | None = None
+    actual_ma_U95: float | None = None
+    efficiency: float | None = None
+    efficiency_u: float | None = None
+    efficiency_U95: float | None = None
+    haul_force_N: float | None = None
+    haul_force_U95_N: float | None = None
+    load_force_N: float | None = None
+    load_force_U95_N: float | None = None
+    haul_travel_m: float | None = None
+    load_travel_m: float | None = None
+    highest_use: float | None = None
+    fault: str = ""
+
+
+COLUMNS = tuple(f.name for f in fields(Row))
+
+
+def session_row(path: str) -> dict[str, Any]:
+    """{"row": the columns but `path`, "gear": rows of items}; raises nothing: a fault is a row.
+
+    The same function runs in this process, in others, and on a cluster.
+    """
+    try:
+        whole = whole_session(path)
+        return {"row": _columns(whole), "gear": [as_row(use) for use in items_used(whole)]}
+    except UserFault as fault:
+        text = fault.fault
+    except Exception as error:  # one odd session must not end a batch of thousands
+        text = f"our own fault: {type(error).__name__}: {error}"
+    return {"row": {**asdict(Row("")), "fault": one_line(text, 300)}, "gear": []}
+
+
+def rig_key(rig: Rig) -> str:
+    """The same for rigs with the same title, ropes and items: what is laid out, not what is hauled."""
+    parts = [rig.title]
+    for rope in rig.ropes:
+        for s in rope.stations:
+            station = rig.stations[s]
+            on = "" if station.body is None else rig.bodies[station.body].name
+            rating = rig.ratings.get(station.name)
+            parts.append(f"{station.kind} {station.name} {on} {rating.item if rating else ''}")
+        parts.append("|")
+    return hashlib.sha256("\n".join(parts).encode("utf-8", "backslashreplace")).hexdigest()[:12]
+
+
+def minutes_a_metre(row: dict[str, Any]) -> float | None:
+    """Minutes of the session for each metre of load travel, of a review or a row."""
+    travel = row["measured"]["load_travel_m"] if "measured" in row else row["load_travel_m"]
+    if not travel or travel <= 0 or row["duration_s"] is None:
+        return None
+    return float(row["duration_s"] / 60.0 / travel)
+
+
+def _columns(whole: Whole) -> dict[str, Any]:
+    review = whole.review
+    measured = review["measured"]
+
+    def part(name: str, key: str) -> float | None:
+        return measured[name][key] if measured[name] else None
+
+    uses = [p["use"] for p in review["peaks"] if p["use"] is not None]
+    row = Row(
+        "",
+        one_line(review["title"], 200),
+        rig_key(whole.rig),
+        one_line(review["started_at"], 40),
+        review["state"],
+        review["duration_s"],
+        len(review["strokes"]),
+        review["resets"],
+        review["ideal_ma"],
+        review["predicted"]["model_ma"],
+        measured["load_force_method"],
+        part("actual_ma", "value"),
+        part("actual_ma", "u"),
+        part("actual_ma", "U95"),
+        part("efficiency", "value"),
+        part("efficiency", "u"),
+        part("efficiency", "U95"),
+        part("haul_force_N", "value"),
+        part("haul_force_N", "U95"),
+        part("load_force_N", "value"),
+        part("load_force_N", "U95"),
+        measured["haul_travel_m"],
+        measured["load_travel_m"],
+        max(uses, default=None),
+    )
+    return asdict(row)
+
+
+def exists(folder: Path) -> bool:
+    """Whether a folder looks like a session."""
+    return (folder / "datapackage.json").is_file()

@@ -1,0 +1,129 @@
+"""A straight line through values with uncertainties: does something change over months?"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+
+import numpy as np
+
+from analysis.efficiency.uncertainty import t_quantile
+
+LEAST = 3  # sessions for a line and a degree of freedom
+DAYS_A_YEAR = 365.25
+
+
+@dataclass(frozen=True)
+class Line:
+    """y = intercept + slope x.  scale: what the uncertainties were multiplied with because the
+    points scatter more than they say (1: they do not); degrees: n - 2."""
+
+    slope: float
+    slope_u: float
+    intercept: float
+    intercept_u: float
+    scale: float
+    degrees: int
+
+
+@dataclass(frozen=True)
+class Trend:
+    """Change of a quantity a year, with standard and expanded (95 %) uncertainty; None where it is
+    not known, and why_not says so."""
+
+    n: int
+    first: str
+    last: str
+    per_year: float | None
+    u: float | None
+    U95: float | None
+    at_start: float | None
+    at_end: float | None
+    verdict: str
+
+
+def weighted_line(x: Sequence[float], y: Sequence[float], u: Sequence[float]) -> Line:
+    """Least squares with weights 1 / u^2 (n,), three points or more, x not all the same.
+
+    Variances are those of the weighted normal equations; where chi^2 / (n - 2) is above 1 they are
+    multiplied with it (the Birge ratio squared), so that scatter which the u do not explain widens
+    the result, and small scatter never narrows it.  Source: R. T. Birge, Phys. Rev. 40, 207 (1932);
+    any textbook of linear regression.  Raises ValueError.
+    """
+    t, v, s = (np.asarray(a, dtype=np.float64) for a in (x, y, u))
+    if len(t) < LEAST or not (np.isfinite(t).all() and np.isfinite(v).all() and (s > 0).all()):
+        raise ValueError("three points or more, finite, with uncertainties above 0")
+    w = 1.0 / s**2
+    middle = float(np.sum(w * t) / np.sum(w))
+    d = t - middle
+    square = float(np.sum(w * d * d))
+    if not square > 0:
+        raise ValueError("all points at the same x")
+    slope = float(np.sum(w * d * v) / square)
+    level = float(np.sum(w * v) / np.sum(w))
+    left = v - level - slope * d
+    degrees = len(t) - 2
+    scale = math.sqrt(max(1.0, float(np.sum(w * left * left)) / degrees))
+    slope_u = scale / math.sqrt(square)
+    level_u = scale / math.sqrt(float(np.sum(w)))
+    return Line(
+        slope,
+        slope_u,
+        level - slope * middle,
+        math.hypot(level_u, middle * slope_u),
+        scale,
+        degrees,
+    )
+
+
+def trend(rows: Sequence[tuple[str, float, float]], what: str = "efficiency") -> Trend:
+    """rows: (start of the session in UTC, value, standard uncertainty); in any order.
+
+    Rows whose time cannot be read or whose uncertainty is not above 0 are left out.
+    """
+    known = sorted((t, s, v, u) for s, v, u in rows if (t := day(s)) is not None and u > 0)
+    first, last = (known[0][1], known[-1][1]) if known else ("", "")
+    nothing = Trend(len(known), first, last, None, None, None, None, None, "")
+    if len(known) < LEAST:
+        return _said(
+            nothing, f"{len(known)} sessions with a known {what}: {LEAST} are needed for a trend"
+        )
+    times = [row[0] for row in known]
+    if times[-1] - times[0] < 1.0:
+        return _said(nothing, "all within one day: no trend to be told")
+    line = weighted_line(
+        [t - times[0] for t in times], [row[2] for row in known], [row[3] for row in known]
+    )
+    year, u = line.slope * DAYS_A_YEAR, line.slope_u * DAYS_A_YEAR
+    expanded = t_quantile(float(line.degrees)) * u
+    ends = (line.intercept, line.intercept + line.slope * (times[-1] - times[0]))
+    found = Trend(len(known), first, last, year, u, expanded, *ends, "")
+    over = f"{ends[0]:.3f} to {ends[1]:.3f} over {times[-1] - times[0]:.0f} days"
+    if year + expanded < 0:
+        text = (
+            f"the {what} falls, {over}, by more than its uncertainty: something wears or drags; a person "
+            "looks at pulleys, rope and their run"
+        )
+    elif year - expanded > 0:
+        text = f"the {what} rises, {over}, by more than its uncertainty"
+    else:
+        text = f"no change of the {what} can be told, {over}"
+    return _said(found, text)
+
+
+def day(started_at: str) -> float | None:
+    """Days since 1970 of a time as sessions have it; None where it is none."""
+    try:
+        moment = datetime.fromisoformat(started_at)
+        if moment.tzinfo is None:
+            moment = moment.replace(tzinfo=UTC)
+        return moment.timestamp() / 86400.0
+    except (ValueError, OverflowError):
+        return None
+
+
+def _said(found: Trend, text: str) -> Trend:
+    return Trend(found.n, found.first, found.last, found.per_year, found.u, found.U95, found.at_start,
+                 found.at_end, text)  # fmt: skip

@@ -1,0 +1,132 @@
+"""What is going on at the rope, in words, from tension and travel of the last second.
+
+While the load is set on a capture the haul cell reads next to nothing and the rope behind it is
+loaded: then no tension is given at all, and the words say what holds.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from analysis.mechanics.load_resistance import can_run_back
+from analysis.mechanics.model import Model
+
+ON_SHARE, OFF_SHARE = 0.15, 0.10  # of the steady haul force, as the analysis has them
+OFF_AFTER_S = 0.6  # hands change faster
+MOVES_M = 0.03  # of rope within a second
+RUNS_M = 0.015  # of load within half a second
+LOWERS_M = 0.01  # beyond the setback, of load within a second
+BEYOND_SETBACK_M = 0.03
+
+
+@dataclass(frozen=True)
+class Seen:
+    """The last moments.  force_N: mean over a quarter of a second; force_high_N: highest over
+    OFF_AFTER_S; rope_m, load_m: way in the last second and half second, None where not known;
+    load_back_m: the load's way back in the last second; load_at_m: where the load stands."""
+
+    now_s: float
+    force_N: float | None
+    force_high_N: float | None
+    rope_m: float | None
+    load_m: float | None
+    load_back_m: float | None
+    load_at_m: float | None
+    floor_N: float
+    steady_N: float | None
+    hauled: bool  # something has been hauled before
+
+
+@dataclass(frozen=True)
+class State:
+    """code: haul, lower, ease, hold, tension, held, rest, loose, reset, back, before, nocell; words; detail;
+    force_N: the tension to show, None where there is none to be shown."""
+
+    code: str
+    words: str
+    detail: str
+    force_N: float | None
+
+
+class HaulState:
+    """Remembers whether the haul strand is under tension, and where the load stood when it ended."""
+
+    def __init__(self, known: Model, before: HaulState | None = None) -> None:
+        """before: of the rig that was changed for this one."""
+        self.captures = tuple(h.name for h in known.held if h.ideal is not None)
+        self.setback_m = max(
+            (known.rig.stations[h.station].setback_m for h in known.held), default=0.0
+        )
+        self.may_run = can_run_back(known.rig.load)
+        self.on: bool = before is not None and before.on
+        self.hauled: bool = before is not None and before.hauled
+        self._load_off_m: float | None = None if before is None else before._load_off_m
+
+    def look(self, seen: Seen) -> State:
+        """The state now."""
+        self.hauled = self.hauled or seen.hauled
+        if seen.force_N is None:
+            return State("nocell", "NO HAUL CELL", "no reading of the haul tension", None)
+        known = seen.steady_N or 0.0
+        on_at = max(seen.floor_N, ON_SHARE * known)
+        off_at = max(0.6 * seen.floor_N, OFF_SHARE * known)
+        was = self.on
+        if seen.force_N > on_at:
+            self.on = True
+        elif (seen.force_high_N or 0.0) < off_at:
+            self.on = False
+        if was and not self.on:
+            self._load_off_m = seen.load_at_m
+        if self.on:
+            return self._under_tension(seen, seen.force_N if seen.force_N >= off_at else None)
+        return self._without(seen)
+
+    def _under_tension(self, seen: Seen, force: float | None) -> State:
+        if seen.rope_m is None:
+            self.hauled = True
+            return State(
+                "tension", "UNDER TENSION", "no counter speaks: hauling and holding look alike", force
+            )
+        if seen.rope_m >= MOVES_M:
+            self.hauled = True
+            stands = seen.load_m is not None and seen.load_m < 0.001
+            return State("haul", "HAULING", "the load stands" if stands else "", force)
+        if seen.rope_m <= -MOVES_M:
+            return self._going_back(seen, force)
+        if not self.hauled:
+            return State("tension", "TENSION ON", "nothing hauled yet", force)
+        return State("hold", "HOLDING", "the team has the load on the rope", force)
+
+    def _going_back(self, seen: Seen, force: float | None) -> State:
+        """Lowering, or rope that eases while the load is set on the capture."""
+        if seen.load_back_m is None:
+            return State("ease", "ROPE GOES BACK", "no counter at the load: is it lowered or set?", force)
+        if seen.load_back_m > self.setback_m + LOWERS_M:
+            return State("lower", "LOWERING", "the load goes back under tension", force)
+        return State("ease", "EASING", "rope goes back, the load stands", force)
+
+    def _without(self, seen: Seen) -> State:
+        if not self.hauled:
+            return State("before", "NOT HAULING YET", "no tension at the haul so far", None)
+        back = self._run_back(seen)
+        if back is not None and seen.load_m is not None and seen.load_m < -RUNS_M:
+            return State("back", "LOAD RUNNING BACK", f"{back:.2g} m since the haul was let go", None)
+        on = " or ".join(self.captures)
+        if seen.rope_m is not None and seen.rope_m <= -MOVES_M:
+            held = f"the load is held on {on}" if on else "no capture in the rig file holds the load"
+            return State("reset", "RESETTING", f"rope is fed back; {held}", None)
+        more = "" if back is None else f"; it ran back {back:.2g} m first"
+        if on and self.may_run:
+            return State("held", f"HELD on {on}", "the rope behind it is loaded" + more, None)
+        if not self.may_run:
+            return State("rest", "LOAD AT REST", "haul let go; rope may still be loaded" + more, None)
+        return State(
+            "loose", "HAUL LET GO", "the rig file has no capture: what holds the load is not known", None
+        )
+
+    def _run_back(self, seen: Seen) -> float | None:
+        """Metres beyond the setback that the load came back since the tension ended."""
+        if self._load_off_m is None or seen.load_at_m is None:
+            return None
+        back = self._load_off_m - seen.load_at_m
+        return back if back > self.setback_m + BEYOND_SETBACK_M else None

@@ -1,0 +1,92 @@
+"""Whether the recorder of a session lives, and what time it is in the recording."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from logger.session.reader import session_state
+from logger.session.records import Block, Event
+
+STALLED_S = 1.0  # clock rows come every 0.25 s
+LOOK_S = 0.2
+
+
+@dataclass(frozen=True)
+class Alive:
+    """code: recording, stalled, sealed, cut, changed; words and detail for people."""
+
+    code: str
+    words: str
+    detail: str
+
+
+class Recording:
+    """Fed with blocks and this process's clock (mono_s)."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self.state = "growing"
+        self.time_s = 0.0  # the latest time that a row of the session holds
+        self.stop: Event | None = None
+        self._row_s = 0.0
+        self._row_mono: float | None = None
+        self._looked: float | None = None
+        self.began_s = 0.0
+        self._any = False
+
+    def take(self, block: Block, mono_s: float) -> None:
+        """New rows, read at mono_s."""
+        times = [float(r.time_s[-1]) for r in block.readings.values() if len(r.time_s)]
+        starts = [float(r.time_s[0]) for r in block.readings.values() if len(r.time_s)]
+        times += [row.time_s for row in block.clock] + [event.time_s for event in block.events]
+        starts += [event.time_s for event in block.events]
+        if starts and not self._any:
+            self._any, self.began_s = True, min(starts)
+        if times:
+            self.time_s = max(self.time_s, *times) if self._any else max(times)
+        if block.clock:
+            self._row_s, self._row_mono = block.clock[-1].time_s, mono_s
+        for event in block.events:
+            if event.kind == "stop":
+                self.stop = event
+
+    def look(self, mono_s: float) -> None:
+        """Ask the folder for its state, now and then; raises SessionFault."""
+        if self._looked is None or mono_s - self._looked >= LOOK_S:
+            self._looked = mono_s
+            if self._row_mono is None:
+                self._row_mono = mono_s
+            self.state = session_state(self.path)
+
+    def now_s(self, mono_s: float) -> float:
+        """Seconds since the recording started, running on between its rows while it grows."""
+        if self.state != "growing" or self._row_mono is None:
+            return self.time_s
+        return max(self.time_s, self._row_s + mono_s - self._row_mono)
+
+    def quiet_s(self, mono_s: float) -> float:
+        """Seconds since the recorder's last sign of life."""
+        return 0.0 if self._row_mono is None else mono_s - self._row_mono
+
+    def alive(self, mono_s: float) -> Alive:
+        """The recorder in words."""
+        if self.state == "sealed":
+            why = f" ({self.stop.text})" if self.stop is not None and self.stop.text else ""
+            return Alive("sealed", "RECORDING STOPPED", f"sealed after {self.time_s:.0f} s{why}")
+        if self.state == "changed":
+            return Alive(
+                "changed", "FILES WERE CHANGED",
+                "after the session was sealed: `haul verify` names them",
+            )  # fmt: skip
+        if self.state == "cut short":
+            return Alive(
+                "cut", "RECORDING CUT SHORT",
+                f"the recorder is gone since {self.time_s:.0f} s: nothing is recorded",
+            )
+        quiet = self.quiet_s(mono_s)
+        if quiet > STALLED_S:
+            return Alive(
+                "stalled", "RECORDER STALLED", f"no sign of life for {quiet:.0f} s; numbers are old"
+            )
+        return Alive("recording", "RECORDING", "")

@@ -1,0 +1,100 @@
+"""What the load should resist: moving, breaking away and running back.
+
+Up the haul line  F = m g (sin s + c cos s), running back  F = m g (sin s - c cos s), with slope
+angle s and c = rolling or sliding force / normal force; a hanging load resists with its weight.
+To break away the ground's share is b times what it is while moving: F = m g (sin s + b c cos s).
+Source: inclined plane with Coulomb or rolling resistance, any mechanics textbook.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from analysis.rig.rig import Load
+
+G = 9.80665  # m/s2, standard acceleration of free fall (ISO 80000-3)
+
+
+@dataclass(frozen=True)
+class Resistance:
+    """Forces along the haul line in N with standard uncertainties; None where not known.
+
+    force_N: while it moves up; lower_N: what just holds it while it runs back (None too where the
+    ground alone holds it); start_N: to break it away, start_why says why that is not known.
+    """
+
+    force_N: float | None
+    force_u_N: float | None
+    lower_N: float | None
+    why: str = ""
+    lower_u_N: float | None = None
+    start_N: float | None = None
+    start_u_N: float | None = None
+    start_why: str = ""
+    lower_why: str = ""
+
+
+def resistance(load: Load) -> Resistance:
+    """The load's resistance; uncertainties combine in quadrature (JCGM 100:2008, 5.1.2)."""
+    unknown = _missing(load)
+    if unknown:
+        return Resistance(None, None, None, unknown, start_why=unknown, lower_why=unknown)
+    if load.resistance_N is not None:
+        force, u = load.resistance_N, load.resistance_u_N
+        start, start_u, why = _start(load, 0.0, force, 0.0, u or 0.0)
+        mixed = "resistance_N does not say which part of it is slope and which is ground"
+        return Resistance(force, u, None, "", None, start, start_u, why, mixed)
+    weight = (load.mass_kg or 0.0) * G
+    share = (load.mass_u_kg or 0.0) / (load.mass_kg or 1.0)  # relative uncertainty of the mass
+    if load.kind == "hanging":  # no ground to break away from
+        u = weight * share
+        return Resistance(weight, u, weight, "", u, weight, u)
+    fall = weight * math.sin(load.slope_rad)
+    normal = weight * math.cos(load.slope_rad)
+    ground, ground_u = normal * (load.coefficient or 0.0), normal * (load.coefficient_u or 0.0)
+    up, back = fall + ground, fall - ground
+    if up <= 0:
+        why = "the load would run by itself toward the anchor"
+        return Resistance(None, None, None, why, start_why=why, lower_why=why)
+    start, start_u, why = _start(load, fall, ground, share, ground_u)
+    return Resistance(
+        up, math.hypot(up * share, ground_u), back if back > 0 else None, "",
+        math.hypot(back * share, ground_u) if back > 0 else None, start, start_u, why,
+        "" if back > 0 else "the ground alone holds the load",
+    )  # fmt: skip
+
+
+def _missing(load: Load) -> str:
+    if load.resistance_N is not None:
+        return ""
+    if load.kind is None:
+        return "the load's kind and mass, or resistance_N, are not in the rig file"
+    if load.mass_kg is None:
+        return "the load's mass_kg is not in the rig file"
+    if load.kind != "hanging" and load.coefficient is None:
+        return "the load's resistance_coefficient is not in the rig file"
+    return ""
+
+
+def _start(
+    load: Load, fall: float, ground: float, share: float, ground_u: float
+) -> tuple[float | None, float | None, str]:
+    """Force to break away, its u, or why not: fall along the slope, ground's resistance moving."""
+    if load.breakaway is None:
+        return None, None, (
+            "how much more the ground holds before the load moves is not stated: write [load] "
+            "breakaway = 1.3 (times its resistance while moving), or surface"
+        )  # fmt: skip
+    force = fall + load.breakaway * ground
+    u = math.hypot(
+        math.hypot(force * share, load.breakaway * ground_u), ground * (load.breakaway_u or 0.0)
+    )
+    return force, u, ""
+
+
+def can_run_back(load: Load) -> bool:
+    """Whether the load may run away from the anchor when nothing holds it; True where nobody knows."""
+    if load.kind in ("hanging", None):
+        return True
+    return load.slope_rad > 0

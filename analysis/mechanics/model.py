@@ -1,0 +1,359 @@
+"""Everything that the model says of a rig at one place of its bodies: the `Model`, gains for sensors."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from analysis.mechanics import working_limits as limits
+from analysis.mechanics.kinematics import TINY, Motion, solve_motion
+from analysis.mechanics.load_resistance import Resistance, can_run_back, resistance
+from analysis.mechanics.tension import (
+    System,
+    efficiencies,
+    hold,
+    load_row,
+    loaded_side,
+    sensitivities,
+    sensitivities_back,
+    spread,
+    spreads,
+    system,
+    tensions,
+)
+from analysis.rig.rig import Floats, Rig
+from logger.errors import RigFault
+from logger.toml_tables import nearest
+
+
+@dataclass(frozen=True)
+class Part:
+    """A strand ("A1>T1") or element: force for a haul tension of 1, and what is allowed."""
+
+    name: str
+    kind: str
+    on: str
+    ideal: float
+    model: float
+    model_u: float
+    limit_N: float | None
+    why: str
+
+
+@dataclass(frozen=True)
+class Held:
+    """One capture holding alone: its force for a load force of ideal MA, None where it can't hold."""
+
+    name: str
+    station: int
+    ideal: float | None
+    covers: tuple[str, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Model:
+    """A rig's prediction at the start of the job. Forces per haul tension of 1; u standard uncertainties."""
+
+    rig: Rig
+    motion: Motion
+    system: System
+    ideal_tension: Floats
+    tension: Floats
+    ideal_ma: float
+    model_ma: float
+    model_ma_u: float
+    travel_ratio: float
+    load_force_N: float | None
+    load_force_u_N: float | None
+    haul_force_N: float | None
+    haul_force_u_N: float | None
+    lower_force_N: float | None
+    warnings: tuple[str, ...]
+    held: tuple[Held, ...]
+    parts: tuple[Part, ...]
+    gradient: Floats  # d tension / d efficiency of each turn, (strands, turns)
+    lower_force_u_N: float | None = None
+    start_force_N: float | None = None  # haul force that breaks the load away
+    start_force_u_N: float | None = None
+
+    @property
+    def efficiency(self) -> float:
+        return self.model_ma / self.ideal_ma
+
+    @property
+    def efficiency_u(self) -> float:
+        return self.model_ma_u / self.ideal_ma
+
+    @cached_property
+    def pieces(self) -> tuple[limits.Part, ...]:
+        return limits.parts(self.rig, self.motion, self.system.toward)
+
+
+def model(rig: Rig, x_m: Floats | None = None) -> Model:
+    """The model's answer for a rig with its bodies at x_m (bodies,), by default where the job starts.
+
+    A few linear solves, nothing kept.  Raises numpy.linalg.LinAlgError where it locks up there.
+    """
+    motion = solve_motion(rig, x_m)
+    sys = system(rig, motion, x_m)
+    row = load_row(rig, sys.toward)
+    ideal = tensions(sys, np.ones(len(rig.turns)))
+    e = efficiencies(rig)
+    tension = tensions(sys, e)
+    gradient = sensitivities(sys, e, tension)
+    ma, ma_u = float(row @ tension), spread(rig, row @ gradient)
+    ideal_ma = float(row @ ideal)
+    needs = resistance(rig.load)
+    haul, haul_u = _divided(needs.force_N, needs.force_u_N, ma, ma_u)
+    start, start_u = _divided(needs.start_N, needs.start_u_N, ma, ma_u)
+    lower, lower_u = _divided(needs.lower_N, needs.lower_u_N, *_running_back(rig, sys, row))
+    held = tuple(_held(rig, motion, sys, station, ideal_ma) for station in rig.captures)
+    pieces = limits.parts(rig, motion, sys.toward)
+    listed = _parts(rig, pieces, ideal, tension, gradient)
+    return Model(
+        rig=rig,
+        motion=motion,
+        system=sys,
+        ideal_tension=ideal,
+        tension=tension,
+        ideal_ma=ideal_ma,
+        model_ma=ma,
+        model_ma_u=ma_u,
+        travel_ratio=motion.haul_rate,
+        load_force_N=needs.force_N,
+        load_force_u_N=needs.force_u_N,
+        haul_force_N=haul,
+        haul_force_u_N=haul_u,
+        lower_force_N=lower,
+        warnings=tuple(_warnings(rig, needs, haul, haul_u, start, held)),
+        held=held,
+        parts=listed,
+        gradient=gradient,
+        lower_force_u_N=lower_u,
+        start_force_N=start,
+        start_force_u_N=start_u,
+    )
+
+
+def parts(rig: Rig) -> tuple[Part, ...]:
+    """Strands in rope order, then elements, as `model(rig).parts`."""
+    return model(rig).parts
+
+
+def force_gain(rig: Rig, at: str) -> tuple[float, float]:
+    """(ideal, model) force at a place for a haul tension of 1 while hauling.
+
+    at: `haul`, a body, an element, or a strand "A1>T1". A body: the whole force along the haul
+    axis, as a cell there reads it; RigFault if the rig has no such place.
+    """
+    known = model(rig)
+    if at in ("haul", rig.stations[rig.haul].name):
+        return 1.0, 1.0
+    if at == "load":
+        return known.ideal_ma, known.model_ma
+    for piece in known.pieces:
+        if piece.name == at:
+            ideal, real = (piece.reading(t) for t in (known.ideal_tension, known.tension))
+            return _clean(ideal), _clean(real)
+    raise no_place(rig, at, ["haul", *(part.name for part in known.parts)])
+
+
+def travel_gain(rig: Rig, at: str) -> float:
+    """Metres of a length channel per metre of load travel: `haul`, `load`, or a fixed pulley."""
+    motion = solve_motion(rig)
+    if at in ("haul", rig.stations[rig.haul].name):
+        return motion.haul_rate
+    if at == "load":
+        return 1.0
+    fixed = {}
+    for s, station in enumerate(rig.stations):
+        if (
+            station.kind == "pulley"
+            and station.body is not None
+            and not rig.bodies[station.body].moves
+        ):
+            # rope runs toward the haulers in rope order, or against it where they stand first
+            fixed[station.name] = float(motion.flow[s] * _toward_haul(rig, s))
+    if at in fixed:
+        return fixed[at]
+    raise no_place(rig, at, ["haul", "load", *fixed])
+
+
+def _toward_haul(rig: Rig, station: int) -> int:
+    """+1 where rope order leads toward the haulers' end of this rope."""
+    return rig.haul_sign if rig.stations[station].rope == rig.stations[rig.haul].rope else 1
+
+
+def no_place(rig: Rig, at: str, known: list[str]) -> RigFault:
+    """The fault of naming a place that the rig does not have."""
+    near = nearest(at, known)
+    cure = f'write at = "{near}"' if near else "places are " + ", ".join(known)
+    return RigFault(rig.file, f'the rig has no place "{at}" for this quantity', cure)
+
+
+def load_from_cell(rig: Rig, at: str) -> tuple[float, float] | None:
+    """(a, b) with load force = a * cell + b * haul tension whatever the efficiencies are, or None.
+
+    Found by solving the rig for several sets of efficiencies and asking whether one pair fits
+    all: a cell in line with the load gives (1, 0), one at the only anchor (1, +-1).
+    """
+    if at == "load":
+        return 1.0, 0.0
+    known = model(rig)
+    piece = next((p for p in known.pieces if p.name == at), None)
+    if piece is None or piece.combine in ("wrap",):
+        return None
+    draws = np.random.default_rng(1).uniform(0.4, 1.0, (8, len(rig.turns)))
+    stacked = tensions(known.system, draws)
+    loads = stacked @ load_row(rig, known.system.toward)
+    cells = np.array([piece.reading(t) for t in stacked])
+    matrix = np.column_stack([cells, np.ones(len(cells))])
+    found, _, rank, _ = np.linalg.lstsq(matrix, loads, rcond=None)
+    if (
+        rank < 2
+    ):  # the cell's share is the same for all efficiencies: it tells the haul tension alone
+        return None
+    if np.max(np.abs(matrix @ found - loads)) > 1e-8 * np.max(loads) or abs(found[0]) < TINY:
+        return None
+    a, b = (0.0 if abs(x) < TINY else float(x) for x in found)
+    return a, b
+
+
+def model_ma_with(rig: Rig, e: float) -> float:
+    """The model's MA if every pulley had efficiency e; captures and edges stay as the file has them."""
+    motion = solve_motion(rig)
+    sys = system(rig, motion)
+    return _ma_with(rig, sys, e)
+
+
+def _ma_with(rig: Rig, sys: System, e: float) -> float:
+    values = efficiencies(rig)
+    pulleys = np.array([rig.stations[s].kind == "pulley" for s in rig.turns], dtype=bool)
+    return float(load_row(rig, sys.toward) @ tensions(sys, np.where(pulleys, e, values)))
+
+
+def common_efficiency(rig: Rig, actual_ma: float) -> float | None:
+    """The one pulley efficiency, above 0 and at most 1, with which the model gives this MA; else None."""
+    sys = system(rig, solve_motion(rig))
+    low, high = 1e-6, 1.0
+    if not _ma_with(rig, sys, low) < actual_ma <= _ma_with(rig, sys, high) * (1 + 1e-12):
+        return None
+    for _ in range(60):
+        middle = (low + high) / 2
+        if _ma_with(rig, sys, middle) < actual_ma:
+            low = middle
+        else:
+            high = middle
+    return (low + high) / 2
+
+
+def _divided(
+    force: float | None, force_u: float | None, ma: float, ma_u: float
+) -> tuple[float | None, float | None]:
+    """Force / advantage and its standard uncertainty; None where the force is not known."""
+    if force is None:
+        return None, None
+    value = force / ma
+    return value, math.hypot((force_u or 0.0) / ma, value * ma_u / ma)
+
+
+def _running_back(rig: Rig, sys: System, row: Floats) -> tuple[float, float]:
+    """Load force / haul tension while the load runs back, and its standard uncertainty."""
+    e = efficiencies(rig, hauling=False)
+    tension = tensions(sys, e)
+    gradient = row @ sensitivities_back(rig, sys, e, tension)
+    return float(row @ tension), spread(rig, gradient)
+
+
+def _parts(
+    rig: Rig, pieces: tuple[limits.Part, ...], ideal: Floats, tension: Floats, gradient: Floats
+) -> tuple[Part, ...]:
+    """All parts; the uncertainty by the chain rule, d force / d tension times d tension / d efficiency."""
+    slopes = np.array([piece.slope(tension) for piece in pieces])
+    u = spreads(rig, slopes @ gradient)
+    return tuple(
+        Part(
+            piece.name, piece.kind, piece.on, _clean(piece.force(ideal)),
+            _clean(piece.force(tension)), float(one), piece.limit_N, piece.why,
+        )
+        for piece, one in zip(pieces, u, strict=True)
+    )  # fmt: skip
+
+
+def _held(rig: Rig, motion: Motion, sys: System, station: int, ideal_ma: float) -> Held:
+    name = rig.stations[station].name
+    tension = hold(rig, motion, sys.toward, station, ideal_ma)
+    if tension is None:
+        return Held(name, station, None, ())
+    source, pull = loaded_side(rig, motion, station)
+    free = []
+    for s, grab in enumerate(rig.stations):
+        if (
+            grab.kind == "grab"
+            and abs(tension[rig.before[s]] - tension[rig.after[s]]) < TINY * ideal_ma
+        ):
+            free.append(grab.name)
+    return Held(name, station, _clean(float(tension[source] - tension[pull])), tuple(free))
+
+
+def reset_setbacks(known: Model) -> dict[str, float]:
+    """Grab -> load lost when it is reset: by the capture that covers it, the first of them to bite."""
+    result: dict[str, float] = {}
+    for held in known.held:
+        way = known.rig.stations[held.station].setback_m
+        for grab in held.covers:
+            result[grab] = min(result.get(grab, way), way)
+    return result
+
+
+def _warnings(
+    rig: Rig,
+    needs: Resistance,
+    haul: float | None,
+    haul_u: float | None,
+    start: float | None,
+    held: tuple[Held, ...],
+) -> list[str]:
+    result = []
+    covered = {name for h in held for name in h.covers}
+    bare = [name for name in rig.grabs if name not in covered]
+    if bare and can_run_back(rig.load):
+        result.append(
+            f"NO CAPTURE covers the reset of {', '.join(bare)}: the load runs back when the team lets go; put a capture on a strand that wants to run out"
+        )
+    for h in held:
+        if h.ideal is None:
+            result.append(
+                f"{h.name} cannot hold the load alone: no rope wants to run out through it"
+            )
+    if needs.force_N is None:
+        result.append(f"forces are multiples of the haul tension only: {needs.why}")
+    if haul is not None and rig.team_pull_N is not None:
+        low, high = haul - 2 * (haul_u or 0.0), haul + 2 * (haul_u or 0.0)
+        if haul > rig.team_pull_N:
+            result.append(
+                f"the team can keep up {rig.team_pull_N:.0f} N, the model needs {haul:.0f} N (95 %: {max(low, 0):.0f} to {high:.0f} N)"
+            )
+        elif high > rig.team_pull_N:
+            result.append(
+                f"the team's {rig.team_pull_N:.0f} N may not do: the model needs {haul:.0f} N, but up to {high:.0f} N within 95 %"
+            )
+    if start is not None and haul is not None and start > haul * (1 + TINY):
+        more = f"breaking the load away takes {start:.0f} N at the haul, for a moment"
+        if rig.team_pull_N is not None and start > rig.team_pull_N:
+            result.append(f"{more}; the team can keep up {rig.team_pull_N:.0f} N")
+    if rig.default_assumed:
+        result.append(
+            f"pulley efficiency 0.90 with a standard uncertainty of {rig.default_u:g} is assumed; write [defaults] pulley_efficiency, or measure it"
+        )
+    knots = limits.assumed_knots(rig)
+    result.extend([knots] if knots else [])
+    result.extend(rig.notes)
+    return result
+
+
+def _clean(value: float) -> float:
+    return 0.0 if abs(value) < 1e-12 else float(value)

@@ -1,0 +1,231 @@
+"""Forces in a rig: a linear system for the strand tensions at a haul tension of 1.
+
+Rows: the haul strand carries 1; a free tail 0; over a turn (pulley, edge, capture) the side that
+the rope comes from carries e times the side that it runs to, e = tension out / tension in,
+exp(-mu phi) for an edge (capstan equation, Euler-Eytelwein); where the rope does not run over a
+turn nothing is lost; every travelling body but the load is in balance along the haul axis.
+With e = 1 the system is the transpose of the motion's, so the ideal advantage equals the travel
+ratio (principle of virtual work).
+
+Sensitivities: with B T = b and dB/de_k only at (row of turn k, its pulling side) = -1,
+dT/de_k = B^-1[:, row_k] T[pulling side of k].
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from analysis.mechanics.kinematics import LOAD, TINY, Motion, directions
+from analysis.rig.rig import Floats, Rig
+
+
+@dataclass(frozen=True, eq=False)
+class System:
+    """B with e = 1 and what changes in it: turn k stands in row[k], its pulling side is column pull[k].
+
+    matrix: (strands, strands); right: (strands,); turns: station indices; row, pull: (turns,);
+    live: (turns,) False where the rope does not run over the turn; toward: (strands, 2).
+    """
+
+    matrix: Floats
+    right: Floats
+    turns: tuple[int, ...]
+    row: tuple[int, ...]
+    pull: tuple[int, ...]
+    live: tuple[bool, ...]
+    toward: Floats
+
+
+def system(rig: Rig, motion: Motion, x_m: Floats | None = None) -> System:
+    """The equations of the rig's tensions at body positions x_m (bodies,)."""
+    toward = directions(rig, rig.start_m if x_m is None else x_m)
+    n = len(rig.strands)
+    rows: list[Floats] = []
+    right: list[float] = []
+    row_of, pull_of, live = [], [], []
+    for s in rig.turns:
+        into, out = rig.before[s], rig.after[s]
+        run = motion.flow[s]
+        source, pull = (into, out) if run >= 0 else (out, into)
+        row = np.zeros(n)
+        row[source], row[pull] = 1.0, -1.0
+        row_of.append(len(rows))
+        pull_of.append(pull)
+        live.append(abs(run) > TINY)
+        rows.append(row)
+        right.append(0.0)
+    row = np.zeros(n)
+    row[rig.haul_strand] = 1.0
+    rows.append(row)
+    right.append(1.0)
+    for k, strand in enumerate(rig.strands):
+        if rig.stations[strand.end].kind == "free":
+            row = np.zeros(n)
+            row[k] = 1.0
+            rows.append(row)
+            right.append(0.0)
+    for body in rig.movers:
+        if body != LOAD:
+            rows.append(pull_on(rig, toward, body)[:, 0])
+            right.append(0.0)
+    return System(
+        np.array(rows),
+        np.array(right),
+        rig.turns,
+        tuple(row_of),
+        tuple(pull_of),
+        tuple(live),
+        toward,
+    )
+
+
+def pull_on(rig: Rig, toward: Floats, body: int) -> Floats:
+    """Force vector on a body per unit tension in each strand, shape (strands, 2)."""
+    result = np.zeros((len(rig.strands), 2))
+    for k, strand in enumerate(rig.strands):
+        if rig.stations[strand.start].body == body:
+            result[k] += toward[k]
+        if rig.stations[strand.end].body == body:
+            result[k] -= toward[k]
+    return result
+
+
+def efficiencies(rig: Rig, hauling: bool = True) -> Floats:
+    """Tension ratio at each turn, shape (turns,): hauling, or running back (friction turned round).
+
+    Running back, a pulley or edge takes 1/e; a capture is held open and takes nothing.
+    """
+    e = np.array([rig.stations[s].efficiency for s in rig.turns], dtype=np.float64)
+    if hauling:
+        return e
+    captures = np.array([rig.stations[s].kind == "capture" for s in rig.turns], dtype=bool)
+    return np.where(captures, 1.0, 1.0 / e)
+
+
+def tensions(sys: System, e: ArrayLike) -> Floats:
+    """Strand tensions for a haul tension of 1.
+
+    e: (turns,) or (draws, turns); returns (strands,) or (draws, strands). Stacked draws are
+    solved in chunks of 2,000 to bound memory.
+    """
+    values = np.asarray(e, dtype=np.float64)
+    if values.ndim == 1:
+        return np.asarray(np.linalg.solve(_filled(sys, values), sys.right))
+    parts = []
+    for first in range(0, len(values), 2000):
+        stack = _filled(sys, values[first : first + 2000])
+        right = np.broadcast_to(sys.right[:, None], (*stack.shape[:2], 1))
+        parts.append(np.linalg.solve(stack, right)[..., 0])
+    return np.concatenate(parts) if parts else np.zeros((0, len(sys.right)))
+
+
+def sensitivities(sys: System, e: Floats, tension: Floats) -> Floats:
+    """dT/de, shape (strands, turns), zero for a turn that the rope does not run over."""
+    result = np.zeros((len(sys.right), len(sys.turns)))
+    if not sys.turns:
+        return result
+    inverse = np.linalg.inv(_filled(sys, e))
+    for k, (row, pull, live) in enumerate(zip(sys.row, sys.pull, sys.live, strict=True)):
+        if live:
+            result[:, k] = inverse[:, row] * tension[pull]
+    return result
+
+
+def sensitivities_back(rig: Rig, sys: System, e: Floats, tension: Floats) -> Floats:
+    """While running back, d tension / d hauling efficiency, shape (strands, turns).
+
+    e, tension: of running back.  d(1/e)/de = -1/e^2; a capture is held open and has none.
+    """
+    captures = np.array([rig.stations[s].kind == "capture" for s in rig.turns], dtype=bool)
+    return sensitivities(sys, e, tension) * np.where(captures, 0.0, -e * e)
+
+
+def spread(rig: Rig, gradient: Floats) -> float:
+    """Standard uncertainty of a figure with this gradient over the turns' efficiencies, (turns,).
+
+    The default efficiency's uncertainty is common to all pulleys that use it (added linearly);
+    all others are independent (added in quadrature). JCGM 100:2008, 5.1.2 and 5.2.2.
+    """
+    return float(spreads(rig, np.asarray(gradient)[None])[0])
+
+
+def spreads(rig: Rig, gradients: Floats) -> Floats:
+    """`spread` of many figures at once: gradients (figures, turns), result (figures,)."""
+    shared = np.array([rig.stations[s].shared for s in rig.turns], dtype=bool)
+    own_u = np.array([rig.stations[s].efficiency_u for s in rig.turns], dtype=np.float64)
+    if not len(shared):
+        return np.zeros(len(gradients))
+    common = gradients[:, shared].sum(axis=1) * rig.default_u
+    own = np.where(shared, 0.0, gradients * own_u)
+    return np.asarray(np.sqrt(common**2 + np.sum(own**2, axis=1)))
+
+
+def load_row(rig: Rig, toward: Floats) -> Floats:
+    """Load force toward the anchor per unit tension in each strand, shape (strands,)."""
+    return np.asarray(-pull_on(rig, toward, LOAD)[:, 0])
+
+
+def hold(
+    rig: Rig, motion: Motion, toward: Floats, capture: int, load_force: float
+) -> Floats | None:
+    """Frictionless tensions with the team's hands off and one capture alone holding, or None if it can't.
+
+    capture: station index; load_force: the load's pull, in any unit; the tensions come in it.
+    """
+    if abs(motion.flow[capture]) < TINY:
+        return None
+    n = len(rig.strands)
+    rows: list[Floats] = []
+    right: list[float] = []
+    for s in rig.turns:
+        if s != capture:
+            row = np.zeros(n)
+            row[rig.before[s]], row[rig.after[s]] = 1.0, -1.0
+            rows.append(row)
+            right.append(0.0)
+    for k, strand in enumerate(rig.strands):
+        if k == rig.haul_strand or rig.stations[strand.end].kind == "free":
+            row = np.zeros(n)
+            row[k] = 1.0
+            rows.append(row)
+            right.append(0.0)
+    for body in rig.movers:
+        if body == LOAD:
+            rows.append(load_row(rig, toward))
+            right.append(load_force)
+        else:
+            rows.append(pull_on(rig, toward, body)[:, 0])
+            right.append(0.0)
+    matrix = np.array(rows)
+    if matrix.shape != (n, n) or np.linalg.matrix_rank(matrix) < n:
+        return None
+    tension = np.linalg.solve(matrix, np.array(right))
+    tension[np.abs(tension) < TINY * max(1.0, load_force)] = 0.0
+    source, pull = loaded_side(rig, motion, capture)
+    if np.any(tension < 0) or tension[source] <= tension[pull]:
+        return None
+    return np.asarray(tension)
+
+
+def loaded_side(rig: Rig, motion: Motion, station: int) -> tuple[int, int]:
+    """The strand that the rope comes from while hauling, and the one that it runs to."""
+    into, out = rig.before[station], rig.after[station]
+    return (into, out) if motion.flow[station] >= 0 else (out, into)
+
+
+def _filled(sys: System, e: Floats) -> Floats:
+    """B with the efficiencies in it: (n, n), or (draws, n, n) for stacked draws."""
+    if e.ndim == 1:
+        matrix = sys.matrix.copy()
+        for k, (row, pull, live) in enumerate(zip(sys.row, sys.pull, sys.live, strict=True)):
+            if live:
+                matrix[row, pull] = -e[k]
+        return matrix
+    matrix = np.repeat(sys.matrix[None], len(e), axis=0)
+    for k, (row, pull, live) in enumerate(zip(sys.row, sys.pull, sys.live, strict=True)):
+        if live:
+            matrix[:, row, pull] = -e[:, k]
+    return matrix

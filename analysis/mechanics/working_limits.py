@@ -1,0 +1,258 @@
+"""What each strand and element of a rig carries, and what it is allowed to carry.
+
+A force is a linear or vector combination of strand tensions, so every part is kept as a matrix
+(2, strands): its vector sum per unit tension.  Allowed working force: minimum breaking strength /
+design factor, or the stated WLL as it is; a knot lowers the limit of its own strand alone, to
+ASSUMED_STRENGTH where the rig file does not state what it keeps.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.mechanics.kinematics import Motion
+from analysis.mechanics.tension import loaded_side, pull_on
+from analysis.rig.rig import Floats, Rig, Station
+
+# what a knot keeps of the rope's strength where nobody says: hardly any common one keeps less
+# (common practice, no source)
+ASSUMED_STRENGTH = 0.50
+
+
+@dataclass(frozen=True, eq=False)
+class Part:
+    """One strand or element.
+
+    combine: how `matrix` gives its force: "strand" (row 0 times tensions), "vector" (length of
+    the vector sum), "difference" (absolute value of row 0), "side" (sum of the positive parts of
+    row 0), "wrap" (edge: vector sum over its wrap).
+    limit_N: None where unrated; why: what sets the limit.
+    """
+
+    name: str
+    kind: str
+    on: str
+    matrix: Floats
+    combine: str
+    wrap_rad: float = 0.0
+    limit_N: float | None = None
+    why: str = ""
+    rope: str = ""
+    ends: tuple[str, str] = ("", "")
+
+    def force(self, tension: Floats) -> float:
+        """The part's force for these strand tensions (strands,), in their unit."""
+        if self.combine == "strand":
+            return float(self.matrix[0] @ tension)
+        if self.combine == "difference":
+            return abs(float(self.matrix[0] @ tension))
+        if self.combine == "side":
+            return float(np.sum(np.maximum(self.matrix @ tension, 0.0)))
+        if self.combine == "wrap":
+            t1, t2 = (float(x) for x in self.matrix @ tension)
+            square = t1 * t1 + t2 * t2 - 2.0 * t1 * t2 * math.cos(self.wrap_rad)
+            return math.sqrt(max(0.0, square))
+        return float(np.hypot(*(self.matrix @ tension)))
+
+    def reading(self, tension: Floats) -> float:
+        """What a force cell at this part reads: at an anchor the whole force along the haul axis
+        (+ toward the load), which leaves out what pulls sideways; else the part's force."""
+        if self.kind == "anchor":
+            return float(self.matrix[0] @ tension)
+        return self.force(tension)
+
+    def slope(self, tension: Floats) -> Floats:
+        """d force / d tension of each strand, shape (strands,), at these tensions."""
+        if self.combine == "strand":
+            return np.asarray(self.matrix[0])
+        if self.combine == "difference":
+            return np.asarray(self.matrix[0] * np.sign(self.matrix[0] @ tension))
+        if self.combine == "side":
+            return np.asarray(np.sum(self.matrix[self.matrix @ tension > 0], axis=0))
+        force = self.force(tension)
+        if force == 0.0:
+            return np.zeros(self.matrix.shape[1])
+        both = self.matrix @ tension
+        if self.combine == "wrap":
+            cosine = math.cos(self.wrap_rad)
+            both = np.array([both[0] - both[1] * cosine, both[1] - both[0] * cosine])
+        return np.asarray(both @ self.matrix / force)
+
+
+def parts(rig: Rig, motion: Motion, toward: Floats) -> tuple[Part, ...]:
+    """All strands in rope order, then all elements in the order of interface section 5."""
+    return (*_strands(rig), *_elements(rig, motion, toward))
+
+
+def _strands(rig: Rig) -> list[Part]:
+    result = []
+    for k, strand in enumerate(rig.strands):
+        a, b = rig.stations[strand.start], rig.stations[strand.end]
+        rope = rig.ropes[strand.rope]
+        row = np.zeros((1, len(rig.strands)))
+        row[0, k] = 1.0
+        limit, why = None, ""
+        if rope.mbs_N is not None:
+            strength, knot = _knot([s for s in (a, b) if s.kind == "tie"])
+            limit = rope.mbs_N * strength / rig.design_factor
+            why = f"{_kN(rope.mbs_N)} breaking strength{knot} / {rig.design_factor:g}"
+        result.append(
+            Part(
+                strand.name,
+                "strand",
+                "",
+                row,
+                "strand",
+                0.0,
+                limit,
+                why,
+                rope.name,
+                (a.name, b.name),
+            )
+        )
+    return result
+
+
+def _knot(ties: list[Station]) -> tuple[float, str]:
+    """What a strand's weakest knot keeps of the rope's strength, and that in words."""
+    stated = min([s.strength for s in ties if s.strength is not None], default=1.0)
+    if any(s.strength is None for s in ties) and stated > ASSUMED_STRENGTH:
+        return ASSUMED_STRENGTH, f", of which its knot is assumed to keep {ASSUMED_STRENGTH:g}"
+    return stated, f", of which its knot keeps {stated:g}" if stated < 1 else ""
+
+
+def assumed_knots(rig: Rig) -> str:
+    """That a knot's strength is assumed, for all such ties on rated ropes together; "" without any."""
+    names = [
+        f"{s.name} (rope {rig.ropes[s.rope].name})" if len(rig.ropes) > 1 else s.name
+        for s in rig.stations
+        if s.kind == "tie" and s.strength is None and rig.ropes[s.rope].mbs_N is not None
+    ]
+    if not names:
+        return ""
+    of, where = ("the knot's strength", "the tie")
+    if len(names) > 1:
+        of, where = ("the strength of these knots", "each tie")
+    places = ", ".join(dict.fromkeys(names))
+    return f"{places}: {of} is not stated; {ASSUMED_STRENGTH:.2f} is assumed; write strength = ... at {where}"
+
+
+def _elements(rig: Rig, motion: Motion, toward: Floats) -> list[Part]:
+    turns: dict[str, list[Part]] = {"pulley": [], "edge": [], "grab": [], "capture": []}
+    vectors: dict[str, Floats] = {}
+    for s, station in enumerate(rig.stations):
+        if station.kind not in turns or station.body is None:
+            continue
+        on = rig.bodies[station.body].name
+        vector = _vector(rig, toward, s)
+        vectors[station.name] = vector
+        matrix, combine = vector, "vector"
+        if station.kind == "edge":
+            combine = "wrap"
+            matrix = np.zeros((2, len(rig.strands)))
+            matrix[0, rig.before[s]] = matrix[1, rig.after[s]] = 1.0
+        elif station.kind == "capture":
+            combine = "difference"
+            source, pull = loaded_side(rig, motion, s)
+            matrix = np.zeros((1, len(rig.strands)))
+            matrix[0, source], matrix[0, pull] = -1.0, 1.0
+        elif station.kind == "grab":
+            combine = "difference"
+            matrix = np.zeros((1, len(rig.strands)))
+            matrix[0, rig.before[s]], matrix[0, rig.after[s]] = 1.0, -1.0
+            on = rig.strands[rig.before[s]].name
+        limit, why = _allowed(rig, station.name)
+        turns[station.kind].append(
+            Part(station.name, station.kind, on, matrix, combine, station.wrap_rad, limit, why)
+        )
+    result = [*turns["pulley"], *turns["edge"], *turns["grab"], *turns["capture"]]
+    for k, body in enumerate(rig.bodies):
+        if body.kind == "plate":
+            limit, why = _allowed(rig, body.name)
+            sides = pull_on(rig, toward, k)[:, 0]
+            matrix = np.diag(np.maximum(sides, 0.0))
+            vectors[body.name] = np.vstack([np.maximum(sides, 0.0), np.zeros_like(sides)])
+            result.append(Part(body.name, "plate", "", matrix, "side", 0.0, limit, why))
+    anchors = []
+    for k, body in enumerate(rig.bodies):
+        if body.kind in ("anchor", "further_anchor", "load"):
+            limit, why = _allowed(rig, body.name)
+            vector = pull_on(rig, toward, k).T
+            vectors[body.name] = vector
+            kind = "load" if body.kind == "load" else "anchor"
+            anchors.append(Part(body.name, kind, "", vector, "vector", 0.0, limit, why))
+    anchors.sort(key=lambda part: part.kind == "load")
+    for gear in rig.gears:
+        limit, why = _allowed(rig, gear.name)
+        vector = _carried(rig, gear.name, vectors)
+        result.append(
+            Part(gear.name, "gear", ", ".join(gear.carries), vector, "vector", 0.0, limit, why)
+        )
+    return [*result, *anchors]
+
+
+def _carried(rig: Rig, name: str, vectors: dict[str, Floats]) -> Floats:
+    """Vector sum of what a piece of gear carries, through other gear."""
+    by_name = {gear.name: gear for gear in rig.gears}
+    total = np.zeros((2, len(rig.strands)))
+    for item in by_name[name].carries:
+        total += _carried(rig, item, vectors) if item in by_name else vectors[item]
+    return total
+
+
+def _vector(rig: Rig, toward: Floats, station: int) -> Floats:
+    """What a turn or grab is pulled with per unit tension of each strand, (2, strands).
+
+    A strand of no length (a capture on the same body) is looked through to the next.
+    """
+    into, out = rig.before[station], rig.after[station]
+    back, ahead = -_seen(rig, toward, into, -1), _seen(rig, toward, out, +1)
+    if rig.stations[station].kind == "capture":  # rope runs straight through it
+        if not np.any(toward[into]):
+            back = -ahead
+        elif not np.any(toward[out]):
+            ahead = -back
+    result = np.zeros((2, len(rig.strands)))
+    result[:, into] += back
+    result[:, out] += ahead
+    return result
+
+
+def _seen(rig: Rig, toward: Floats, strand: int, step: int) -> Floats:
+    """Direction of the first strand with a length, from this one on in rope order (step +1) or against it."""
+    rope = rig.strands[strand].rope
+    k = strand
+    while 0 <= k < len(rig.strands) and rig.strands[k].rope == rope:
+        if np.any(toward[k]):
+            return np.asarray(toward[k])
+        k += step
+    return np.zeros(2)
+
+
+def _allowed(rig: Rig, name: str) -> tuple[float | None, str]:
+    """The smallest of a thing's limits and what sets it."""
+    rating = rig.ratings.get(name)
+    if rating is None:
+        return None, ""
+    found: list[tuple[float, str]] = []
+    if rating.mbs_N is not None:
+        found.append(
+            (
+                rating.mbs_N / rig.design_factor,
+                f"{_kN(rating.mbs_N)} breaking strength / {rig.design_factor:g}",
+            )
+        )
+    if rating.wll_N is not None:
+        found.append((rating.wll_N, f"WLL {_kN(rating.wll_N)}"))
+    if rating.slips_N is not None:
+        found.append((rating.slips_N, f"begins to slip at {_kN(rating.slips_N)}"))
+    if rating.damages_N is not None:
+        found.append((rating.damages_N, f"damages the rope at {_kN(rating.damages_N)}"))
+    return min(found) if found else (None, "")
+
+
+def _kN(newton: float) -> str:
+    return f"{newton / 1000:.4g} kN"

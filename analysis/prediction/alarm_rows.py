@@ -1,0 +1,67 @@
+"""The plain table that the recorder judges alarms by: the rig's limits as levels of force cells.
+
+A rated part that a cell measures is judged by that cell.  Of all others the one that reaches its
+limit first sets the stop level of the haul cell: its force is taken frictionless, the most that it
+can carry at a haul tension while hauling.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+
+from analysis.mechanics.measured_parts import cells_of, measured_parts
+from analysis.mechanics.model import Model, Part, model
+from analysis.prediction.predict import first_limit
+from analysis.rig.rig import Rig
+from logger.channels.sensors_file import Channel, Sensors
+from logger.recorder.alarms import HOLD_S, AlarmRow
+
+
+def limit_rows(rig: Rig, sensors: Sensors) -> tuple[AlarmRow, ...]:
+    """The haul cell's row, where there is a cell and a rated part that the haul loads and no other
+    cell measures; then for each cell the lowest limit of the parts that it measures."""
+    known = model(rig)
+    hauls = ("haul", rig.stations[rig.haul].name)
+    haul = next((c for c in sensors.channels if c.quantity == "force" and c.at in hauls), None)
+    rows = []
+    first = first_by_haul(known, sensors.channels)
+    if haul is not None and first is not None and first.limit_N is not None:
+        rows.append(_row(haul, first, abs(first.ideal), first.limit_N))
+    lowest: dict[str, AlarmRow] = {}
+    for k, cells in cells_of(known, sensors.channels).items():
+        part = known.parts[k]
+        for cell in cells:
+            if part.limit_N is None or cell is haul or not _reaches(cell, part):
+                continue
+            held = lowest.get(cell.name)
+            if held is None or held.stop is None or part.limit_N < held.stop:
+                lowest[cell.name] = _row(cell, part, 1.0, part.limit_N)
+    return (*rows, *lowest.values())
+
+
+def first_by_haul(known: Model, channels: Iterable[Channel]) -> Part | None:
+    """The rated part that reaches its limit at the lowest haul tension, of those that the haul cell
+    judges; None where there is none."""
+    return first_limit(judged_by_haul(known, channels))
+
+
+def judged_by_haul(known: Model, channels: Iterable[Channel]) -> Model:
+    """The model with those parts alone that no other cell measures up to their limit."""
+    hauls = ("haul", known.rig.stations[known.rig.haul].name)
+    others = cells_of(known, (c for c in channels if c.at not in hauls))
+    at_haul = measured_parts(known, "haul")
+    left = tuple(
+        p for k, p in enumerate(known.parts)
+        if k in at_haul or not any(_reaches(cell, p) for cell in others.get(k, ()))
+    )  # fmt: skip
+    return replace(known, parts=left)
+
+
+def _reaches(cell: Channel, part: Part) -> bool:
+    """Whether the cell still reads at the part's limit: beyond its capacity it would raise no alarm."""
+    return part.limit_N is None or cell.capacity is None or cell.capacity > part.limit_N
+
+
+def _row(cell: Channel, part: Part, gain: float, limit_N: float) -> AlarmRow:
+    return AlarmRow(cell.name, f"{part.name}: {part.why}", gain, 0.0, None, limit_N, HOLD_S)

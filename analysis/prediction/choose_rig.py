@@ -1,0 +1,357 @@
+"""Which rigs of the shelf do a job: each fitted to the distance and the rope, judged and ranked.
+
+A rig is fitted by moving its load to the distance and its travelling bodies in proportion, then
+drawn shorter (more resets) until its rope suffices.  Time is an estimate for ranking alone: rope
+through the hands at the speed at which a hauler who works steadily gives 75 W (general reference
+text: a labourer over 8 h), at most 0.5 m/s, plus one minute a reset (common practice, no source).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from importlib import resources
+from typing import Any
+
+import numpy as np
+
+from analysis.mechanics.load_cases import conditions
+from analysis.mechanics.load_resistance import Resistance, resistance
+from analysis.mechanics.model import Model, model, reset_setbacks
+from analysis.mechanics.travel import Job, job, needed_rope
+from analysis.rig.rig import Body, Load, Rating, Rig
+from analysis.rig_file.load import check, parse_rig
+from logger.errors import RigFault
+
+HAULER_W, FASTEST_M_S, RESET_S = 75.0, 0.5, 60.0
+ROOM_M = 2.0  # between anchor and load when the job is done
+SHRINK = (1.0, 0.9, 0.8, 0.7, 0.6, 0.5, 0.4, 0.3, 0.2)
+
+
+@dataclass(frozen=True)
+class Gear:
+    """What the crew's gear stands, N; None: not rated, and then not judged.  efficiency None: the default."""
+
+    efficiency: float | None = None
+    efficiency_u: float | None = None
+    rope_mbs_N: float | None = None
+    pulley_mbs_N: float | None = None
+    anchor_mbs_N: float | None = None
+    grab_slips_N: float | None = None
+    design_factor: float = 10.0
+
+
+@dataclass(frozen=True)
+class Need:
+    """The job: the load, rope in all (m), what the team can keep up together (N), how many they are."""
+
+    load: Load
+    rope_m: float
+    team_N: float
+    haulers: int = 2
+    gear: Gear = field(default=Gear())
+
+    @property
+    def distance_m(self) -> float:
+        return self.load.pull_distance_m or 0.0
+
+    @property
+    def needs(self) -> Resistance:
+        return resistance(self.load)
+
+
+@dataclass(frozen=True)
+class Option:
+    """One rig of the shelf on this job; why_not is empty where it does it.
+
+    Forces in N with standard uncertainties, lengths in m, time in s (an estimate for ranking);
+    start_force_N: at the haul, to break the load away; reset: "each" or "together", the quicker;
+    first_limit, most_used: the rated part that is nearest its limit in any condition, and how near.
+    """
+
+    name: str
+    title: str
+    note: str
+    ideal_ma: float
+    model_ma: float
+    model_ma_u: float
+    haul_force_N: float
+    haul_force_u_N: float
+    start_force_N: float | None
+    rope_needed_m: float
+    rope_through_hands_m: float | None
+    strokes: int | None
+    resets: int | None
+    reset: str
+    time_s: float | None
+    pulleys: int
+    grabs: int
+    captures: int
+    anchors: int
+    ropes: int
+    resets_covered: bool
+    first_limit: str
+    most_used: float | None
+    why_not: str
+
+
+def shelf() -> dict[str, Rig]:
+    """Every rig of the shelf by file name without its ending, in order of name."""
+    folder = resources.files("analysis") / "rigs"
+    files = sorted((f for f in folder.iterdir() if f.name.endswith(".toml")), key=lambda f: f.name)
+    return {f.name[:-5]: parse_rig(f.read_text(encoding="utf-8"), f.name) for f in files}
+
+
+def choose(need: Need, rigs: dict[str, Rig] | None = None) -> list[Option]:
+    """All rigs, those that do the job first, quickest first; then the others, nearest first.
+
+    Raises RigFault where the load's resistance is not known.
+    """
+    if need.needs.force_N is None:
+        raise RigFault(
+            "choose", need.needs.why, "give --load-N, or the mass with what it stands on"
+        )
+    options = [judge(name, rig, need) for name, rig in (rigs or shelf()).items()]
+    return sorted(
+        options,
+        key=lambda o: (
+            bool(o.why_not),
+            o.time_s if o.time_s is not None and not o.why_not else o.haul_force_N,
+            o.pulleys + o.grabs,
+            o.name,
+        ),
+    )
+
+
+def judge(name: str, rig: Rig, need: Need) -> Option:
+    """One rig on this job."""
+    best, known, jobs, rope = _fit(rated(rig, need.gear), need)
+    haul, u = known.haul_force_N or 0.0, known.haul_force_u_N or 0.0
+    speed = min(FASTEST_M_S, HAULER_W * max(1, need.haulers) / max(haul, 1.0))
+    times = {
+        mode: done.haul_m / speed + RESET_S * sum(done.resets.values())
+        for mode, done in jobs.items()
+        if not done.why_not
+    }
+    mode = min(times, key=lambda m: times[m], default="each")
+    done = jobs[mode]
+    faults = _team(haul, u, need)
+    if rope > need.rope_m:
+        faults.append(f"needs {rope:.0f} m of rope, {need.rope_m:.0f} m are there")
+    if done.why_not:
+        faults.append(done.why_not)
+    if best.stations[best.haul].body is not None:
+        faults.append("needs a winch on the load, not a team")
+    part, used = _nearest(known)
+    if used is not None and used > 1:
+        faults.append(f"over what is allowed: {part}")
+    covered = {grab for held in known.held for grab in held.covers}
+    kinds = [s.kind for s in best.stations]
+    return Option(
+        name=name,
+        title=best.title,
+        note=best.note,
+        ideal_ma=known.ideal_ma,
+        model_ma=known.model_ma,
+        model_ma_u=known.model_ma_u,
+        haul_force_N=haul,
+        haul_force_u_N=u,
+        start_force_N=known.start_force_N,
+        rope_needed_m=rope,
+        rope_through_hands_m=None if done.why_not else done.haul_m,
+        strokes=None if done.why_not else done.strokes,
+        resets=None if done.why_not else sum(done.resets.values()),
+        reset=mode,
+        time_s=times.get(mode),
+        pulleys=kinds.count("pulley"),
+        grabs=kinds.count("grab"),
+        captures=kinds.count("capture"),
+        anchors=sum(b.kind in ("anchor", "further_anchor") for b in best.bodies),
+        ropes=len(best.ropes),
+        resets_covered=covered >= set(best.grabs),
+        first_limit=part,
+        most_used=used,
+        why_not="; ".join(faults),
+    )
+
+
+def fitted(rig: Rig, need: Need) -> Rig:
+    """The rig placed at the job, with the crew's gear, as `judge` looks at it."""
+    return _fit(rated(rig, need.gear), need)[0]
+
+
+def rated(rig: Rig, gear: Gear) -> Rig:
+    """The rig with the crew's gear in it: one rating and efficiency for all things of a kind."""
+    ratings = dict(rig.ratings)
+    stations = []
+    for station in rig.stations:
+        if station.kind == "pulley":
+            if gear.pulley_mbs_N is not None:
+                ratings[station.name] = Rating(mbs_N=gear.pulley_mbs_N)
+            if gear.efficiency is not None:
+                station = replace(station, efficiency=gear.efficiency)
+        if station.kind == "grab" and gear.grab_slips_N is not None:
+            ratings[station.name] = Rating(slips_N=gear.grab_slips_N)
+        stations.append(station)
+    if gear.anchor_mbs_N is not None:
+        for body in rig.bodies:
+            if body.kind in ("anchor", "further_anchor"):
+                ratings[body.name] = Rating(mbs_N=gear.anchor_mbs_N)
+    u = rig.default_u if gear.efficiency_u is None else gear.efficiency_u
+    return replace(
+        rig,
+        default_assumed=rig.default_assumed and gear.efficiency is None,
+        ratings=ratings,
+        stations=tuple(stations),
+        ropes=tuple(replace(rope, mbs_N=gear.rope_mbs_N) for rope in rig.ropes),
+        design_factor=gear.design_factor,
+        default_u=u,
+    )
+
+
+def between(a: Option, b: Option) -> str:
+    """Whether the bigger ratio of two pays, in force, rope and time, as one sentence."""
+    small, big = sorted((a, b), key=lambda o: (o.ideal_ma, o.name))
+    less = 100 * (1 - big.haul_force_N / small.haul_force_N)
+    text = (
+        f"{big.name} ({big.ideal_ma:.3g} : 1) against {small.name} ({small.ideal_ma:.3g} : 1): "
+        f"haul force {big.haul_force_N:.0f} N against {small.haul_force_N:.0f} N "
+        f"({abs(less):.0f} % {'less' if less >= 0 else 'more'})"
+    )
+    if (
+        big.rope_through_hands_m is None or small.rope_through_hands_m is None
+        or big.time_s is None or small.time_s is None
+    ):  # fmt: skip
+        stuck = big if big.time_s is None else small
+        return f"{text}; {stuck.name} does not get there: {stuck.why_not}"
+    later = (big.time_s - small.time_s) / 60
+    return (
+        f"{text}; rope through the hands {big.rope_through_hands_m:.0f} m against "
+        f"{small.rope_through_hands_m:.0f} m, rope needed {big.rope_needed_m:.0f} m against "
+        f"{small.rope_needed_m:.0f} m, resets {big.resets} against {small.resets}, "
+        f"about {abs(later):.0f} min {'longer' if later >= 0 else 'shorter'}"
+    )
+
+
+def as_json(need: Need, options: Iterable[Option], pair: str = "") -> dict[str, Any]:
+    """The JSON object of `haul choose`."""
+    listed = list(options)
+    needs = need.needs
+    return {
+        "job": {
+            "load_force_N": needs.force_N,
+            "load_force_u_N": needs.force_u_N,
+            "start_force_N": needs.start_N,
+            "distance_m": need.distance_m,
+            "rope_m": need.rope_m,
+            "team_N": need.team_N,
+            "haulers": need.haulers,
+        },
+        "fits": [o.name for o in listed if not o.why_not],
+        "rigs": [{k: getattr(o, k) for k in Option.__dataclass_fields__} for o in listed],
+        "between": pair,
+        "warnings": warnings(need),
+    }
+
+
+def warnings(need: Need) -> list[str]:
+    """What this answer rests on."""
+    gear = need.gear
+    result = []
+    if gear.efficiency is None:
+        result.append(
+            "pulley efficiency 0.90 with a standard uncertainty of 0.05 is assumed for every pulley"
+        )
+    bare = [
+        what
+        for what, value in (
+            ("rope", gear.rope_mbs_N), ("pulleys", gear.pulley_mbs_N),
+            ("anchors", gear.anchor_mbs_N), ("grabs", gear.grab_slips_N),
+        )
+        if value is None
+    ]  # fmt: skip
+    if bare:
+        result.append(f"not rated, so not judged: {', '.join(bare)}")
+    if need.needs.start_why:
+        result.append(f"to break away: not known; {need.needs.start_why}")
+    result.append(
+        f"times are for ranking alone: {need.haulers} haulers at 75 W each, at most "
+        f"{FASTEST_M_S:g} m/s of rope, a minute a reset"
+    )
+    return result
+
+
+def _team(haul: float, u: float, need: Need) -> list[str]:
+    if haul > need.team_N:
+        return [f"the team pulls {need.team_N:.0f} N, it takes {haul:.0f} N"]
+    if haul + 2 * u > need.team_N:
+        return [f"may take up to {haul + 2 * u:.0f} N (95 %), the team pulls {need.team_N:.0f} N"]
+    return []
+
+
+def _nearest(known: Model) -> tuple[str, float | None]:
+    """The part nearest its limit in any condition, in words, and how near."""
+    best: tuple[float, str] | None = None
+    for one in conditions(known):
+        for row in one.rows:
+            if row.use is not None and (best is None or row.use > best[0]):
+                carried, allowed = abs(row.force_N or 0.0), row.limit_N or 0.0
+                text = f"{carried:.0f} N where {allowed:.0f} N is allowed ({row.why})"
+                best = (row.use, f"{row.kind} {row.name}, {one.name}, {text}")
+    return ("", None) if best is None else (best[1], best[0])
+
+
+def _fit(rig: Rig, need: Need) -> tuple[Rig, Model, dict[str, Job], float]:
+    """The rig drawn as long as its rope allows."""
+    result: tuple[Rig, Model, dict[str, Job], float] | None = None
+    for share in SHRINK:
+        try:
+            there = placed(rig, need, share)
+            known = model(there)
+        except (RigFault, np.linalg.LinAlgError):
+            continue
+        setbacks = reset_setbacks(known)
+        jobs = {mode: job(there, mode, setbacks) for mode in ("each", "together")}
+        stuck = all(done.why_not for done in jobs.values())
+        places = [x for done in jobs.values() for x in done.places]
+        rope = sum(
+            max(needed_rope(there, k, x) for x in (there.start_m, *places))
+            for k in range(len(there.ropes))
+        )
+        if result is None or (_stuck(result[2]), result[3]) > (stuck, rope):
+            result = (there, known, jobs, rope)
+        if not stuck and rope <= need.rope_m:
+            return there, known, jobs, rope
+        if not rig.grabs or _team(known.haul_force_N or 0.0, known.haul_force_u_N or 0.0, need):
+            break  # drawing it shorter changes neither that nothing can be reset nor the pull
+    if result is None:
+        nothing = Job(0.0, 0.0, 0, {}, (), "does not fit into this distance")
+        return rig, model(replace(rig, load=need.load)), {"each": nothing}, 0.0
+    return result
+
+
+def _stuck(jobs: dict[str, Job]) -> bool:
+    return all(done.why_not for done in jobs.values())
+
+
+def placed(rig: Rig, need: Need, share: float = 1.0) -> Rig:
+    """The rig with its load at the job's distance and its grabs and plates at `share` of their proportion."""
+    length = need.distance_m + ROOM_M
+    scale = length / float(rig.start_m[1])
+
+    def move(body: Body) -> Body:
+        if body.kind == "load":
+            return replace(body, x_m=length)
+        if body.kind in ("grab", "plate"):
+            return replace(body, x_m=body.x_m * scale * share)
+        return body
+
+    there = replace(
+        rig,
+        bodies=tuple(move(b) for b in rig.bodies),
+        load=need.load,
+        team_pull_N=need.team_N,
+        stand_m=rig.stand_m and length,
+    )
+    check(there)
+    return there

@@ -1,0 +1,181 @@
+"""The job as a row of frames: body positions from the first pull to the last, with what happens in words.
+
+Positions come from `analysis.mechanics.travel.job`; a frame holds no length or force in its text, so that
+whoever shows it chooses the units.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.mechanics.kinematics import LOAD, TINY, solve_motion
+from analysis.mechanics.travel import Job, Reset, Travel, stroke
+from analysis.rig.rig import Floats, Rig
+
+MOST_FRAMES = 400
+STEPS = 6  # frames within one stroke, where there is room for them
+SAMPLES = 48  # places at which the haul rate of a stroke beside the axis is taken
+
+
+@dataclass(frozen=True, eq=False)
+class Frame:
+    """One look at the rig.
+
+    kind: start | hauling | two-blocked | reset | end; x_m: (bodies,) positions; load_travel_m net
+    of setbacks; haul_travel_m rope through the hands so far; stroke: counted from 1, 0 before the
+    first; slid: grab, from where and to where, metres from the anchor; setback_m: load lost here.
+    """
+
+    kind: str
+    x_m: Floats
+    load_travel_m: float
+    haul_travel_m: float
+    stroke: int
+    text: str
+    slid: tuple[tuple[str, float, float], ...] = ()
+    setback_m: float = 0.0
+
+
+@dataclass(frozen=True, eq=False)
+class Story:
+    """All frames; thinned: what was left out, why_not: why it ends before the job does ("" if it doesn't)."""
+
+    frames: tuple[Frame, ...]
+    thinned: str = ""
+    why_not: str = ""
+
+
+def story(rig: Rig, done: Job, most: int = MOST_FRAMES) -> Story:
+    """The frames of this job of the rig, at most about `most` of them; the first stroke alone where the
+    distance is not known.
+
+    Where strokes have to be left out, whole ones go, so that what is shown keeps its order:
+    hauling, two-blocked, reset.
+    """
+    items, why_not = done.story, done.why_not
+    if not items:
+        try:
+            items = (stroke(rig),)
+        except np.linalg.LinAlgError:
+            items = ()
+        if rig.load.pull_distance_m is None:
+            why_not += ": the first stroke only"
+    groups = _strokes(items)
+    resets = sum(len(r.slid) for _, rest in groups for r in rest)
+    steps = max(1, min(STEPS, (most - 2 - resets) // max(1, len(groups))))
+    shown, thinned = set(range(len(groups))), ""
+    size = steps + max((sum(len(r.slid) for r in rest) for _, rest in groups), default=0)
+    room = max(2, (most - 2) // size)
+    if len(groups) * steps + resets + 2 > most and len(groups) > room:
+        picked = np.unique(np.linspace(0, len(groups) - 1, room).round().astype(int))
+        shown = {int(k) for k in picked}
+        thinned = f"{len(shown)} of {len(groups)} strokes are shown"
+    frames = [Frame("start", rig.start_m, 0.0, 0.0, 0, "start: nothing is pulled yet")]
+    haul = 0.0
+    for k, (travel, after) in enumerate(groups):
+        if k in shown:
+            frames += _hauling(rig, travel, k + 1, haul, steps, after)
+        haul += travel.haul_m
+        if k in shown:
+            for reset in after:
+                frames += _resets(rig, frames[-1].x_m, reset, k + 1, haul)
+    frames.append(_end(frames[-1], why_not))
+    return Story(tuple(frames), thinned, why_not)
+
+
+def _strokes(items: tuple[Travel | Reset, ...]) -> list[tuple[Travel, list[Reset]]]:
+    """Each stroke with the resets that follow it."""
+    groups: list[tuple[Travel, list[Reset]]] = []
+    for item in items:
+        if isinstance(item, Travel):
+            groups.append((item, []))
+        else:
+            groups[-1][1].append(item)
+    return groups
+
+
+def _hauling(
+    rig: Rig, travel: Travel, number: int, haul_m: float, steps: int, after: list[Reset]
+) -> list[Frame]:
+    """Frames of one stroke, the last at its end."""
+    places, hauled = _along(rig, travel, steps)
+    meets = _meets(travel.stopped_by)
+    frames = []
+    for k, (x, out) in enumerate(zip(places, hauled, strict=True)):
+        load = float(rig.start_m[LOAD] - x[LOAD])
+        if k < len(places) - 1 or not travel.stopped_by:
+            ahead = f"; next, {meets[0]}" if travel.stopped_by else ""
+            text, kind = f"stroke {number}: hauling{ahead}", "hauling"
+        else:
+            names = " and ".join(dict.fromkeys(n for r in after for n, _, _ in r.slid))
+            cure = f": reset {names}" if names else ""
+            text, kind = f"stroke {number}: {meets[1]}{cure}", "two-blocked"
+        frames.append(Frame(kind, x, load, haul_m + out, number, text))
+    return frames
+
+
+def _meets(pair: tuple[str, ...]) -> tuple[str, str]:
+    """How the end of a stroke is told before it and at it; nothing where the load is where it has to be."""
+    if not pair:
+        return "", ""
+    first, second = (_called(name) for name in pair)
+    return f"{first} meets {second}", f"{first} has met {second}"
+
+
+def _called(name: str) -> str:
+    return f"the {name}" if name in ("anchor", "load") else name
+
+
+def _along(rig: Rig, travel: Travel, steps: int) -> tuple[list[Floats], list[float]]:
+    """`steps` positions of a stroke at equal load travel, and rope hauled since its beginning.
+
+    On the axis both are straight lines; beside it the haul rate is taken at up to SAMPLES places
+    (trapezoids), scaled to the stroke's whole haul travel.
+    """
+    if len(travel.places) > SAMPLES:
+        picked = np.linspace(0, len(travel.places) - 1, SAMPLES).round().astype(int)
+        places = [travel.places[k] for k in picked]
+    else:
+        places = list(travel.places)
+    way = np.array([float(places[0][LOAD] - x[LOAD]) for x in places])
+    out = np.zeros(len(places))
+    if len(places) > 2:
+        try:
+            rates = np.array([solve_motion(rig, x).haul_rate for x in places])
+        except np.linalg.LinAlgError:
+            rates = np.ones(len(places))
+        out[1:] = np.cumsum(np.diff(way) * (rates[1:] + rates[:-1]) / 2)
+        out *= travel.haul_m / out[-1] if out[-1] > TINY else 0.0
+    else:
+        out[-1] = travel.haul_m
+    wanted = np.linspace(0.0, way[-1], steps + 1)[1:]
+    stacked = np.array(places)
+    bodies = [np.interp(wanted, way, stacked[:, b]) for b in range(stacked.shape[1])]
+    xs = list(np.array(bodies).T)
+    xs[-1] = travel.end
+    return xs, [float(v) for v in np.interp(wanted, way, out)]
+
+
+def _resets(rig: Rig, x: Floats, reset: Reset, number: int, haul_m: float) -> list[Frame]:
+    """One frame for each grab that is slid; the setback comes before the first of them."""
+    frames = []
+    back = reset.setback_m
+    if back > 0:
+        x = x - solve_motion(rig, x).body_rate * back
+    for k, (name, before, to) in enumerate(reset.slid):
+        x = x.copy()
+        x[rig.index[name]] = to
+        load = float(rig.start_m[LOAD] - x[LOAD])
+        lost = back if k == 0 else 0.0
+        frames.append(
+            Frame("reset", x, load, haul_m, number, f"after stroke {number}: {name} is slid back",
+                  ((name, before, to),), lost)
+        )  # fmt: skip
+    return frames
+
+
+def _end(last: Frame, why_not: str) -> Frame:
+    text = f"the story ends here: {why_not}" if why_not else "end: the load is where it has to be"
+    return Frame("end", last.x_m, last.load_travel_m, last.haul_travel_m, last.stroke, text)

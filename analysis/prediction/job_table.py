@@ -1,0 +1,81 @@
+"""The job stroke by stroke, as a table: what ends each stroke, what is reset, what the hand pulls.
+
+With a body beside the haul axis the strands' angles grow as the load comes near, and with them the
+haul force: the model is asked again at the end of every stroke.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.mechanics.kinematics import directions
+from analysis.mechanics.model import Model, model, reset_setbacks
+from analysis.mechanics.travel import Job, Travel, job
+from analysis.rig.rig import Floats, Rig
+
+
+@dataclass(frozen=True)
+class StrokeRow:
+    """number from 1; metres since the start (load_m net of setbacks, haul_m of rope); two_blocked:
+    the bodies that ended it; reset: grabs slid back after it; setback_m lost then; haul_N at its
+    end with the standard uncertainty; steepest_deg: angle of the steepest strand off the axis."""
+
+    number: int
+    load_m: float
+    haul_m: float
+    two_blocked: tuple[str, ...]
+    reset: tuple[str, ...]
+    setback_m: float
+    haul_N: float | None
+    haul_u_N: float | None
+    steepest_deg: float
+
+
+def job_table(known: Model, mode: str) -> tuple[tuple[StrokeRow, ...], Job]:
+    """Rows of the job, mode "each" or "together" (interface section 5), and the job itself."""
+    rig = known.rig
+    done = job(rig, mode, reset_setbacks(known))
+    slanted = bool(np.any(rig.side_m != 0.0))
+    rows: list[StrokeRow] = []
+    load = haul = 0.0
+    for item in done.story:
+        if isinstance(item, Travel):
+            load, haul = load + item.load_m, haul + item.haul_m
+            force, u, angle = known.haul_force_N, known.haul_force_u_N, 0.0
+            if slanted:
+                force, u, angle = _there(rig, item.end)
+            rows.append(
+                StrokeRow(len(rows) + 1, load, haul, item.stopped_by, (), 0.0, force, u, angle)
+            )
+        elif rows:
+            load -= item.setback_m
+            last = rows[-1]
+            rows[-1] = StrokeRow(
+                last.number, last.load_m, last.haul_m, last.two_blocked,
+                tuple(name for name, _, _ in item.slid), item.setback_m,
+                last.haul_N, last.haul_u_N, last.steepest_deg,
+            )  # fmt: skip
+    return tuple(rows), done
+
+
+def steepest_deg(rig: Rig, x_m: Floats) -> float:
+    """Largest angle of a strand between two bodies to the haul axis, degrees."""
+    k, _, _ = rig.ends
+    toward = np.abs(directions(rig, x_m)[k])
+    angles = np.degrees(np.arctan2(toward[:, 1], toward[:, 0]))
+    return float(np.max(angles[np.any(toward > 0, axis=1)], initial=0.0))
+
+
+def _there(rig: Rig, x_m: Floats) -> tuple[float | None, float | None, float]:
+    angle = steepest_deg(rig, x_m)
+    try:
+        there = model(rig, x_m)
+    except np.linalg.LinAlgError:
+        return None, None, angle
+    force = there.haul_force_N
+    if force is None or not math.isfinite(force) or force <= 0:
+        return None, None, angle
+    return force, there.haul_force_u_N, angle

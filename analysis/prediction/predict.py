@@ -1,0 +1,214 @@
+"""The JSON of `haul predict`, from the model, the travel and what is rated."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from analysis.mechanics.kinematics import TINY
+from analysis.mechanics.model import (
+    Held,
+    Model,
+    Part,
+    model,
+    reset_setbacks,
+)
+from analysis.mechanics.travel import Job, Travel, job, needed_rope, rope_in_rig, stroke
+from analysis.rig.rig import Rig
+
+MOST_ASKED = 50  # places on the way at which the model is asked again
+
+
+def predict(rig: Rig, haul_force_N: float | None = None) -> dict[str, Any]:
+    """The JSON object of `haul predict`; haul_force_N takes the place of the predicted haul force."""
+    known = model(rig)
+    haul = known.haul_force_N if haul_force_N is None else haul_force_N
+    haul_u = known.haul_force_u_N if haul_force_N is None else 0.0
+    first = stroke(rig)
+    jobs = {mode: job(rig, mode, reset_setbacks(known)) for mode in ("each", "together")}
+    warnings = [*known.warnings, *_travel_warnings(rig, first, jobs)]
+    strands: list[dict[str, Any]] = []
+    elements: list[dict[str, Any]] = []
+    over: list[str] = []
+    for part in known.parts:
+        force = None if haul is None else part.model * haul
+        use = None if force is None or part.limit_N is None else abs(force) / part.limit_N
+        if use is not None and use > 1:
+            over.append(
+                f"{part.name}: {_kN(abs(force or 0))} is over what is allowed, {_kN(part.limit_N or 0)} ({part.why})"
+            )
+        row: dict[str, Any] = {"ideal": part.ideal, "model": part.model}
+        if part.kind == "strand":
+            piece = known.pieces[len(strands)]
+            strands.append(
+                {"rope": piece.rope, "from": piece.ends[0], "to": piece.ends[1]} | row
+                | {"tension_N": force, "limit_N": part.limit_N, "use": use}
+            )  # fmt: skip
+        else:
+            elements.append(
+                {"name": part.name, "kind": part.kind, "on": part.on} | row
+                | {"force_N": force, "limit_N": part.limit_N, "use": use}
+            )  # fmt: skip
+    holds = [_hold_row(known, held) for held in known.held]
+    for row in holds:
+        if row["use"] is not None and row["use"] > 1:
+            over.append(
+                f"{row['name']}: holding {_kN(row['force_N'])} with the team's hands off is over what is allowed"
+            )
+    ropes = _rope_rows(rig, jobs, first)
+    for row in ropes:
+        if row["enough"] is False:
+            warnings.append(
+                f"rope {row['name']}: {row['needed_m']:.1f} m needed, {row['length_m']:.1f} m in the bag"
+            )
+    where = next(
+        (k for k, w in enumerate(warnings) if not w.startswith("NO CAPTURE")), len(warnings)
+    )
+    warnings[where:where] = [*over, *_on_the_way(known, haul_force_N, jobs)]
+    return {
+        "title": rig.title,
+        "ideal_ma": known.ideal_ma,
+        "model_ma": known.model_ma,
+        "model_ma_u": known.model_ma_u,
+        "efficiency": known.efficiency,
+        "travel_ratio": known.travel_ratio,
+        "load_force_N": known.load_force_N,
+        "load_force_u_N": known.load_force_u_N,
+        "haul_force_N": haul,
+        "haul_force_u_N": haul_u,
+        "lower_force_N": known.lower_force_N,
+        "strands": strands,
+        "elements": elements,
+        "stroke": {
+            "haul_travel_m": first.haul_m,
+            "load_travel_m": first.load_m,
+            "stopped_by": list(first.stopped_by),
+        },
+        "job": {mode: _job_row(rig, jobs[mode]) for mode in jobs},
+        "rope": ropes,
+        "hold": holds,
+        "stop_hauling_at": stop_hauling_at(known),
+        "warnings": warnings,
+    }
+
+
+def _on_the_way(known: Model, given_N: float | None, jobs: dict[str, Job]) -> list[str]:
+    """What grows over the job where strands come to stand beside the axis: the haul force, and parts
+    that are allowed at the start and no longer then."""
+    if known.haul_force_N is None or given_N is not None or not np.any(known.rig.side_m):
+        return []
+    worst: Model | None = None
+    for done in jobs.values():
+        ends = [item.end for item in done.story if isinstance(item, Travel)]
+        for x in ends[:: max(1, len(ends) // MOST_ASKED)]:
+            try:
+                there = model(known.rig, x)
+            except np.linalg.LinAlgError:
+                continue
+            if (there.haul_force_N or 0.0) > ((worst.haul_force_N or 0.0) if worst else 0.0):
+                worst = there
+    if (
+        worst is None
+        or worst.haul_force_N is None
+        or worst.haul_force_N < 1.02 * known.haul_force_N
+    ):
+        return []
+    result = [
+        f"the haul force grows to {worst.haul_force_N:.0f} N on the way, as strands come to stand beside the haul axis; the forces here are those at the start"
+    ]
+    for before, after in zip(known.parts, worst.parts, strict=True):
+        if before.limit_N is None:
+            continue
+        now, then = (
+            abs(part.model) * (m.haul_force_N or 0.0)
+            for part, m in ((before, known), (after, worst))
+        )
+        if now <= before.limit_N < then:
+            result.append(
+                f"{before.name}: {_kN(then)} on the way is over what is allowed, {_kN(before.limit_N)} ({before.why})"
+            )
+    return result
+
+
+def first_limit(known: Model) -> Part | None:
+    """The rated strand or element that reaches its limit at the lowest haul tension, or None."""
+    rated = [p for p in known.parts if p.limit_N is not None and abs(p.ideal) > TINY]
+    return min(rated, key=lambda p: (p.limit_N or 0.0) / abs(p.ideal), default=None)
+
+
+def stop_hauling_at(known: Model) -> dict[str, Any]:
+    """The haul tension at which the first rated thing reaches its limit, taking frictionless forces."""
+    rated = sum(part.limit_N is not None for part in known.parts)
+    counted = {"rated": rated, "of": len(known.parts)}
+    first = first_limit(known)
+    if first is None or first.limit_N is None:
+        why = "nothing that the haul loads is rated in the rig file"
+        return {"haul_force_N": None, "because": why} | counted
+    what = "strand " if first.kind == "strand" else ""
+    level = first.limit_N / abs(first.ideal)
+    return {"haul_force_N": level, "because": f"{what}{first.name}: {first.why}"} | counted
+
+
+def _hold_row(known: Model, held: Held) -> dict[str, Any]:
+    force = use = None
+    if held.ideal is not None and known.load_force_N is not None:
+        force = held.ideal * known.load_force_N / known.ideal_ma
+        part = next(p for p in known.parts if p.name == held.name and p.kind == "capture")
+        use = None if part.limit_N is None else force / part.limit_N
+    return {
+        "name": held.name,
+        "ideal": held.ideal,
+        "force_N": force,
+        "use": use,
+        "covers_resets": list(held.covers),
+    }
+
+
+def _rope_rows(rig: Rig, jobs: dict[str, Job], first: Travel) -> list[dict[str, Any]]:
+    rows = []
+    lengths = rope_in_rig(rig, rig.start_m)
+    places = [first.places, *(j.places for j in jobs.values())]
+    for k, rope in enumerate(rig.ropes):
+        needed = max(needed_rope(rig, k, x) for group in places for x in group)
+        rows.append(
+            {
+                "name": rope.name,
+                "in_rig_m": lengths[k],
+                "needed_m": needed,
+                "length_m": rope.length_m,
+                "enough": None if rope.length_m is None else rope.length_m >= needed,
+            }
+        )
+    return rows
+
+
+def _job_row(rig: Rig, done: Job) -> dict[str, Any] | None:
+    """The job's member: null where no grab can be reset, null values where the distance is unknown."""
+    if rig.load.pull_distance_m is None:
+        none: dict[str, Any] = {"load_travel_m": None, "haul_travel_m": None, "strokes": None}
+        return none | {"resets": dict.fromkeys(rig.grabs)}
+    if done.why_not:
+        return None
+    return {
+        "load_travel_m": done.load_m,
+        "haul_travel_m": done.haul_m,
+        "strokes": done.strokes,
+        "resets": dict(done.resets),
+    }
+
+
+def _travel_warnings(rig: Rig, first: Travel, jobs: dict[str, Job]) -> list[str]:
+    result = []
+    if rig.load.pull_distance_m is None:
+        return [
+            "pull_distance_m is not in the rig file: strokes, resets and rope for the whole job are not known"
+        ]
+    for mode, done in jobs.items():
+        if done.why_not:
+            result.append(f"job, grabs reset {mode}: {done.why_not}")
+    return result
+
+
+def _kN(newton: float) -> str:
+    return f"{newton / 1000:.2f} kN"

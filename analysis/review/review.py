@@ -1,0 +1,420 @@
+"""The review of a session: measured against predicted, the JSON object of interface section 6.
+
+Live and review share `review_from`; `review_session` reads a folder and pushes it all at once.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from itertools import chain
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from analysis.efficiency.as_built_check import as_built
+from analysis.efficiency.calibration_range_check import uncalibrated
+from analysis.efficiency.estimate import Estimates, estimate
+from analysis.efficiency.load_from_other_session import Before, given_way, load_from
+from analysis.efficiency.stage_losses import drags, stages
+from analysis.efficiency.uncertainty import Quantity
+from analysis.efficiency.verdict import agreement, changes, ground
+from analysis.mechanics.measured_parts import cells_of
+from analysis.mechanics.model import Model, Part, model
+from analysis.rig.rig import Rig
+from analysis.rig_file.load import load_rig, parse_rig
+from analysis.signals.channel_roles import check_places, roles
+from analysis.strokes.analyser import Analyser
+from analysis.strokes.derived_events import Found
+from analysis.strokes.result import Result
+from analysis.strokes.rig_changes import rigs_of
+from logger.channels.sensors_file import Channel
+from logger.session.records import Block, Event, SessionInfo
+
+__all__ = ["agreement", "check_places", "review_from", "review_session", "reviewed"]
+
+LATE_S = 0.04  # a lag between cells that is told
+
+
+@dataclass(frozen=True)
+class OfRig:
+    """What was measured under one of the session's rigs; from_s: when it was built."""
+
+    name: str
+    from_s: float
+    rig: Rig
+    known: Model
+    result: Result  # its own strokes alone
+    found: Estimates
+
+
+@dataclass(frozen=True)
+class Reviewed:
+    """A review: the object of interface section 6, and what is behind it for people to read.
+
+    parts: one for each rig that was hauled with; main: which of them the object shows.
+    """
+
+    json: dict[str, Any]
+    parts: tuple[OfRig, ...]
+    main: OfRig
+    mean_N: float | None  # of all readings of the haul cell
+
+
+def review_session(
+    path: str | Path, rig_path: str | Path | None = None, before: str | Path | None = None
+) -> dict[str, Any]:
+    """The review of a session folder; rig_path: what if it had been this rig; before: a session
+    that tells the load's force.  Raises SessionFault, RigFault or SensorsFault in one line."""
+    return reviewed(path, rig_path, before).json
+
+
+def reviewed(
+    path: str | Path, rig_path: str | Path | None = None, before: str | Path | None = None
+) -> Reviewed:
+    """As `review_session`, with what is behind it."""
+    return _review(path, rig_path, before, lambda block: None)[2]
+
+
+def read_and_review(
+    path: str | Path, rig_path: str | Path | None = None, before: str | Path | None = None
+) -> tuple[SessionInfo, Block, Result, Reviewed]:
+    """A session read once and reviewed, with its rows and what the analyser made of them."""
+    from logger.session.reader import joined
+
+    blocks: list[Block] = []
+    info, result, found = _review(path, rig_path, before, blocks.append)
+    return info, joined(blocks), result, found
+
+
+def _review(
+    path: str | Path, rig_path: str | Path | None, before: str | Path | None,
+    look: Callable[[Block], object],
+) -> tuple[SessionInfo, Result, Reviewed]:  # fmt: skip
+    """look: is given every block."""
+    from concurrent.futures import ThreadPoolExecutor
+
+    from logger.session.reader import Follower, open_unproved, session_state
+
+    info = open_unproved(path)
+    load = load_from(before) if before is not None else None
+    rig = parse_rig(info.rig_text, str(info.rig_file)) if rig_path is None else load_rig(rig_path)
+    known = model(rig)
+    later = rigs_of(info.path, info.sensors) if rig_path is None else None
+    analyser, malformed = Analyser.of(roles(rig, info.sensors, known), later), 0
+    blocks = Follower(path).blocks()
+    first = next(blocks)
+    with ThreadPoolExecutor(1) as pool:
+        state = pool.submit(session_state, path)  # hashes every byte, beside the analysis
+        for block in chain([first], blocks):
+            analyser.push(block, block.clock[-1].time_s if block.clock else -math.inf)
+            malformed += block.malformed
+            look(block)
+        result = analyser.result()
+        info = replace(info, state=state.result())
+    more = [f"{malformed} torn or unreadable rows left out"] if malformed else []
+    return info, result, review_all(info, rig, result, known, more, load)
+
+
+def review_from(
+    info: SessionInfo,
+    rig: Rig,
+    result: Result,
+    known: Model | None = None,
+    warnings: list[str] | None = None,
+) -> dict[str, Any]:
+    """Every key of interface section 6, plain numbers, text and null only.
+
+    result: the analyser's, of a growing or finished session; warnings: more to be said first.
+    """
+    return review_all(info, rig, result, known, warnings).json
+
+
+def by_rig(
+    rig: Rig, known: Model, result: Result, before: Before | None = None
+) -> tuple[OfRig, ...]:
+    """Estimates under each rig, its strokes alone; rigs without a stroke are left out."""
+
+    def part(name: str, from_s: float, rig: Rig, known: Model, result: Result) -> OfRig:
+        given = given_way(before, result) if before is not None else None
+        return OfRig(name, from_s, rig, known, result, estimate(rig, known, result, given))
+
+    if len(result.rigs) < 2:
+        return (part("", result.start_s, rig, known, result),)
+    parts = []
+    for k, span in enumerate(result.rigs):
+        own = tuple(s for s in result.strokes if s.rig == k)
+        if own:
+            under, model_ = (
+                (rig, known) if not k or span.rig is None else (span.rig, model(span.rig))
+            )
+            resets = tuple(r for r in result.reset_facts if r.rig == k)
+            mine = replace(result, strokes=own, roles=span.roles, reset_facts=resets)
+            parts.append(part(span.name or "rig.toml", span.time_s, under, model_, mine))
+    return tuple(parts) or (part("", result.start_s, rig, known, result),)
+
+
+def review_all(
+    info: SessionInfo,
+    rig: Rig,
+    result: Result,
+    known: Model | None = None,
+    warnings: list[str] | None = None,
+    before: Before | None = None,
+) -> Reviewed:
+    """The object, and what is behind it.  With several rigs it shows the last that told an
+    efficiency, else the last; a warning gives each one's result."""
+    parts = by_rig(rig, known or model(rig), result, before)
+    main = next((p for p in reversed(parts) if p.found.efficiency is not None), parts[-1])
+    lines = [*(warnings or []), *_rigs_said(parts, main), *_warnings(info, main, result)]
+    found = _object(info, parts, main, result, list(dict.fromkeys(lines)))
+    return Reviewed(found, parts, main, result.mean_N)
+
+
+def _rigs_said(parts: tuple[OfRig, ...], main: OfRig) -> list[str]:
+    if len(parts) < 2:
+        return []
+    each = []
+    for p in parts:
+        ma = p.found.actual_ma
+        told = "no advantage measured"
+        if ma is not None:
+            e = ma.scaled(1 / p.known.ideal_ma)
+            told = (
+                f"{ma.value:.3g} ± {ma.U95:.2g} to 1 out of {p.known.ideal_ma:.3g}, "
+                f"efficiency {e.value:.3f} ± {e.U95:.2g}"
+            )
+        each.append(f"{p.name} from {p.from_s:.1f} s, {len(p.result.strokes)} strokes: {told}")
+    return [
+        f"the rig was changed during the session ({'; '.join(each)}); what is shown as measured and "
+        f"predicted is of {main.name}"
+    ]
+
+
+def _object(
+    info: SessionInfo, parts: tuple[OfRig, ...], main: OfRig, result: Result, lines: list[str]
+) -> dict[str, Any]:
+    rig, known, found = main.rig, main.known, main.found
+    change = changes(list(main.result.strokes))
+    agreed = agreement(known, found.actual_ma, found.method, change, [*uncalibrated(result)])
+    strokes = sorted(
+        ((s, e) for p in parts for s, e in zip(p.result.strokes, p.found.strokes, strict=True)),
+        key=lambda row: row[0].start_s,
+    )
+    return {
+        "title": rig.title,
+        "session": str(info.path),
+        "state": info.state,
+        "started_at": info.started_at,
+        "duration_s": _number(result.end_s - result.start_s),
+        "readings": {name: s.readings for name, s in result.channels.items()},
+        "dropped": {name: s.dropped for name, s in result.channels.items()},
+        "ideal_ma": known.ideal_ma,
+        "predicted": {
+            "model_ma": known.model_ma,
+            "model_ma_u": known.model_ma_u,
+            "efficiency": known.efficiency,
+            "haul_force_N": known.haul_force_N,
+            "haul_force_u_N": known.haul_force_u_N,
+        },
+        "measured": _measured(found),
+        "agreement": agreed,
+        "strokes": [
+            {
+                "start_s": s.start_s,
+                "end_s": s.end_s,
+                "direction": s.direction,
+                "haul_travel_m": _number(s.haul_travel_m),
+                "load_travel_m": _number(s.load_travel_m),
+                "mean_force_N": _number(s.mean_force_N),
+                "peak_force_N": _number(s.peak_force_N),
+                "work_J": _number(s.work_J),
+                "efficiency": _quantity(e),
+            }
+            for s, e in strokes
+        ],
+        "resets": result.resets,
+        "events": _events(result),
+        "peaks": peaks(known, result),
+        "warnings": lines,
+    }
+
+
+def peaks(known: Model, result: Result) -> list[dict[str, Any]]:
+    """Highest force on every strand and element.
+
+    A part that a cell measures has the highest value that the cell read.  Any other has the highest
+    haul force times its frictionless gain: the most that it can carry for that haul force while
+    hauling, as friction only takes off.  That is no bound for a capture that rope runs through, for
+    pulls that partly cancel beside the axis, nor for a load that is lowered or hangs on a capture.
+    """
+    rows: list[dict[str, Any]] = []
+    own = cells_of(known, result.roles.forces)
+    for k, part in enumerate(known.parts):
+        force, time = _highest(part, own.get(k, ()), result)
+        if force is None:
+            continue
+        use = None if part.limit_N is None else force / part.limit_N
+        rows.append(
+            {
+                "name": part.name,
+                "force_N": _number(force),
+                "limit_N": _number(part.limit_N),
+                "use": _number(use),
+                "time_s": _number(time),
+            }
+        )
+    return rows
+
+
+def read_by_cells(known: Model, result: Result) -> frozenset[str]:
+    """Names of the parts whose peak is what their own cell read."""
+    beyond = {e.channel for e in result.found if e.kind == "saturated"}
+    return frozenset(
+        known.parts[k].name
+        for k, own in cells_of(known, result.roles.forces).items()
+        if not any(c.name in beyond for c in own)
+        and any(result.channels[c.name].highest is not None for c in own)
+    )
+
+
+def _highest(
+    part: Part, own: tuple[Channel, ...], result: Result
+) -> tuple[float | None, float | None]:
+    """(N, s): the highest that its own cells read; else the most that any cell makes of it."""
+    haul = result.roles.haul_force
+    beyond = {e.channel for e in result.found if e.kind == "saturated"}
+    inferred: list[tuple[float, float | None]] = []
+    if haul is not None and (top := result.channels[haul.name]).highest is not None:
+        inferred.append((abs(part.ideal) * max(0.0, top.highest), top.highest_s))
+    read = [(s.highest, s.highest_s) for c in own if c is not haul
+            for s in [result.channels[c.name]] if s.highest is not None]  # fmt: skip
+    # a cell beyond its capacity read less than there was; two cells on one strand: the higher
+    if read and haul not in own and not any(c.name in beyond for c in own):
+        inferred = []
+    # beside the axis a cell reads a part of the force: it does not rule, but its value was there
+    read += [(s.highest, s.highest_s) for c in result.roles.forces
+             if c is not haul and c not in own and c.at == part.name
+             for s in [result.channels[c.name]] if s.highest is not None]  # fmt: skip
+    return max([*inferred, *read], key=lambda row: row[0], default=(None, None))
+
+
+def _measured(found: Estimates) -> dict[str, Any]:
+    travel = found.travel
+    return {
+        "haul_force_N": _quantity(found.haul_force),
+        "load_force_N": _quantity(found.load_force),
+        "load_force_method": found.method,
+        "actual_ma": _quantity(found.actual_ma),
+        "efficiency": _quantity(found.efficiency),
+        "pulley_efficiency": _quantity(found.pulley_efficiency),
+        "travel_efficiency": _quantity(travel.efficiency),
+        "work_efficiency": _quantity(found.work_efficiency),
+        "haul_travel_m": _number(travel.haul_m),
+        "load_travel_m": _number(travel.load_m),
+        "load_travel_method": travel.method,
+        "work_in_J": _number(travel.in_J),
+        "work_out_J": _number(found.work_out_J),
+        "why_not": "; ".join(found.why_not),
+    }
+
+
+def _events(result: Result) -> list[dict[str, Any]]:
+    """Derived events and the rows of events.csv in order of time."""
+    rows = [_event(e) for e in result.found] + [_event(e) for e in result.events]
+    return sorted(rows, key=lambda row: float(row["time_s"]))
+
+
+def _event(event: Found | Event) -> dict[str, Any]:
+    return {
+        "time_s": _number(event.time_s) or 0.0,
+        "end_s": _number(event.end_s if isinstance(event, Found) else event.time_s),
+        "kind": event.kind,
+        "channel": event.channel,
+        "value": _number(event.value),
+        "text": event.text,
+    }
+
+
+def _warnings(info: SessionInfo, main: OfRig, result: Result) -> list[str]:
+    known, found = main.known, main.found
+    lines = [*known.warnings, *uncalibrated(result).values(), *found.warnings]
+    lines += as_built(main.rig, known, main.result)
+    lines += drags(stages(main.rig, known, main.result, found))
+    lines += _changed(main)
+    lines += _late(result)
+    if info.state == "cut short":
+        lines.append("the recording was cut short: what came after is not known")
+    elif info.state == "changed":
+        lines.append("files were changed after the session was sealed: `haul verify` names them")
+    if result.roles.load_length is None:
+        lines.append("no counter at the load: a slip cannot be seen, nor a load that stands")
+    if result.roles.haul_length is None and result.roles.progress is not None:
+        lines.append(
+            f"no rope counter at the haul: rope travel comes from {result.roles.progress.name}"
+        )
+    for name, s in result.channels.items():
+        if s.readings == 0:
+            lines.append(f"{name}: no reading")
+        if s.dropped:
+            lines.append(f"{name}: {s.dropped} lines dropped, see rejects.csv")
+        if s.late:
+            lines.append(f"{name}: {s.late} readings out of order, not used")
+        if s.bad:
+            lines.append(f"{name}: {s.bad} readings that are no sensible number, not used")
+        if s.restarts:
+            lines.append(f"{name}: the counter jumped {s.restarts} times; the jumps are left out")
+    lines += result.notes
+    for name in result.unknown:
+        lines.append(f"{name}: readings of a channel that the sensors file does not have, not used")
+    if result.ran_back_m > 0.3:
+        lines.append(f"the load ran back {result.ran_back_m:.2f} m while nobody pulled")
+    if result.untold:
+        lines.append(f"{result.untold} more events are not listed")
+    return lines
+
+
+def _changed(main: OfRig) -> list[str]:
+    """What changed along strokes or from one to the next, and whether it is the ground or the rig."""
+    change = changes(list(main.result.strokes))
+    if not change.most:
+        return []
+    text = ground(change)
+    each = [e.value for e in main.found.strokes if e is not None]
+    if main.found.method == "cell" and len(each) > 2 and main.found.efficiency is not None:
+        differs = changes(
+            [s for s, e in zip(main.result.strokes, main.found.strokes, strict=True) if e],
+            np.array(each),
+        )
+        if max(abs(differs.between), differs.spread) < max(0.02, 0.3 * change.most):
+            return [
+                f"{text}; the load's force changed with it and the advantage did not: the ground, not the rig"
+            ]
+        return [f"{text}; the advantage changed from stroke to stroke too: look at the rig"]
+    return [text]
+
+
+def _late(result: Result) -> list[str]:
+    """Cells that speak later than the haul cell, where it matters."""
+    return [
+        f"{channel.name} speaks {abs(lag.behind_s):.2f} s {'later' if lag.behind_s > 0 else 'earlier'} "
+        "than the haul cell; allowed for"
+        for channel, lag in zip(result.roles.forces, result.lags, strict=False)
+        if lag.behind_s is not None and abs(lag.behind_s) > LATE_S and abs(lag.ratio - 1) > 1e-3
+    ]
+
+
+def _quantity(quantity: Quantity | None) -> dict[str, Any] | None:
+    if quantity is None or not all(
+        math.isfinite(x) for x in (quantity.value, quantity.u, quantity.U95)
+    ):
+        return None
+    row = quantity.json()
+    return {k: int(v) if k == "n" else float(v) for k, v in row.items()}
+
+
+def _number(value: float | None) -> float | None:
+    """A plain float, or None where it is unknown or not finite."""
+    return None if value is None or not math.isfinite(value) else float(value)

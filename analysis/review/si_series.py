@@ -1,0 +1,68 @@
+"""A session's readings in SI, with the zeros that held, as arrays for plots, tables and counts."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import numpy as np
+
+from analysis.signals.channel_roles import Roles
+from analysis.signals.time_cells import Floats, Ints
+from analysis.signals.time_grid import JUMP_M, JUMP_M_S
+from logger.channels.sensors_file import Channel
+from logger.session.records import Block, Event
+
+
+def zeros(events: Iterable[Event], channel: str) -> list[tuple[float, float]]:
+    """(from time_s on, zero) as the analysis takes them: undoing a zero tells the one that holds again."""
+    return [
+        (event.time_s, event.value)
+        for event in events
+        if event.kind in ("zero", "undo") and event.channel == channel and event.value is not None
+    ]
+
+
+def in_si(block: Block, channel: Channel) -> tuple[Floats, Floats]:
+    """time_s and values in N or m, (n,) each; empty where there is no reading."""
+    rows = block.readings.get(channel.name)
+    if rows is None or not len(rows.time_s):
+        return np.empty(0), np.empty(0)
+    zero = np.full(len(rows.time_s), channel.zero)
+    for time_s, value in zeros(block.events, channel.name):
+        zero[rows.time_s >= time_s] = value
+    return rows.time_s, channel.si(rows.reading - zero, 0.0)
+
+
+def rope_at_haul(block: Block, roles: Roles) -> tuple[Floats, Floats]:
+    """time_s and rope out at the haul since the first reading, m, (n,) each.
+
+    From the channel that the analysis takes distance from; jumps of a counter that started anew
+    are left out.  Empty where no counter tells.
+    """
+    if roles.progress is None:
+        return np.empty(0), np.empty(0)
+    time_s, _ = in_si(block, roles.progress)
+    if not len(time_s):
+        return time_s, time_s
+    # only differences count: a zero set on the way must not move the rope
+    metres = roles.progress.si(block.readings[roles.progress.name].reading)
+    step = np.diff(metres)
+    limit = JUMP_M + JUMP_M_S * np.minimum(np.diff(time_s), 1.0)
+    step = np.where(np.abs(step) > limit, 0.0, step)
+    return time_s, np.concatenate(([0.0], np.cumsum(step))) * roles.progress_gain
+
+
+def thinned(time_s: Floats, value: Floats, columns: int) -> Ints:
+    """Indices that keep the least and the largest value of every column of equal time, in order.
+
+    At most 2 * columns + 2 of them; all where there are not more: no peak is ever left out.
+    """
+    n = len(time_s)
+    if n <= 2 * columns:
+        return np.arange(n)
+    span = float(time_s[-1] - time_s[0]) or 1.0
+    column = np.minimum(((time_s - time_s[0]) / span * columns).astype(np.int64), columns - 1)
+    order = np.lexsort((value, column))
+    first = np.flatnonzero(np.diff(column[order], prepend=-1))
+    last = np.append(first[1:], n) - 1
+    return np.unique(np.concatenate((order[first], order[last], [0, n - 1])))

@@ -1,0 +1,4 @@
+"""The rig as data: ropes, stations, strands, bodies, load, surfaces.
+
+Read `rig`.  May import from `logger` alone.
+"""

@@ -1,0 +1,106 @@
+"""The [load] table of a rig file, and the ratings that any table may hold."""
+
+from __future__ import annotations
+
+import math
+
+from analysis.rig.rig import Load, Rating
+from analysis.rig.surfaces import SURFACES, Surface, surface
+from logger.toml_tables import Table, nearest
+
+BREAKAWAY_U = 0.50  # of the part above 1 where the file gives no breakaway_u
+MASS_U, RESISTANCE_U = 0.02, 0.10  # of the value where the file gives no uncertainty
+COEFFICIENT_U = 0.30  # likewise: a table value
+
+
+def read_rating(table: Table) -> Rating:
+    """Breaking strength and working load limit, N; raises RigFault."""
+
+    def newton(key: str) -> float | None:
+        value = table.number(key, above=0.0, most=1e6, unit=" of kN")
+        return None if value is None else value * 1000.0
+
+    return Rating(
+        mbs_N=newton("mbs_kN"), wll_N=newton("wll_kN"), item=table.text("item", most=100) or ""
+    )
+
+
+def read_load(table: Table) -> tuple[Load, Rating, list[str]]:
+    """The load, its rating, and what must be told of how it is known; raises RigFault."""
+    notes = []
+    kind = table.text("kind", choices=("hanging", "slope", "rolling", "dragging"))
+    mass = table.number("mass_kg", above=0.0, most=1e9, unit=" of kg")
+    mass_u = table.number("mass_kg_u", least=0.0, most=1e9)
+    slope = table.number("slope_deg", least=-90.0, most=90.0)
+    coefficient = table.number("resistance_coefficient", least=0.0, most=100.0)
+    coefficient_u = table.number("resistance_coefficient_u", least=0.0, most=100.0)
+    resistance = table.number("resistance_N", above=0.0, most=1e9)
+    resistance_u = table.number("resistance_u_N", least=0.0, most=1e9)
+    way = table.number("pull_distance_m", above=0.0, most=1e5)
+    surface = _surface(table, kind)
+    breakaway = table.number("breakaway", least=1.0, most=100.0)
+    breakaway_u = table.number("breakaway_u", least=0.0, most=100.0)
+    rating = read_rating(table)
+    table.done()
+    if surface is not None:
+        kind = kind or surface.kind
+        if coefficient is None:
+            coefficient, coefficient_u = surface.coefficient, surface.coefficient_u
+            notes.append(
+                f"load: resistance coefficient {surface.told} of {surface.name} is a table's guess within a factor, not a measurement"
+            )
+        if breakaway is None:
+            breakaway, breakaway_u = surface.breakaway, surface.breakaway_u
+    if breakaway is not None and breakaway_u is None:
+        breakaway_u = BREAKAWAY_U * (breakaway - 1.0)
+    if resistance is not None:
+        for key in ("mass_kg", "slope_deg", "resistance_coefficient", "surface"):
+            if key in table.data:
+                raise table.fault(
+                    key,
+                    "stands beside resistance_N",
+                    "write either resistance_N or kind, mass and coefficient",
+                )
+    elif kind is None and (mass is not None or coefficient is not None):
+        raise table.fault(
+            "kind", "is missing", 'write kind = "hanging", "slope", "rolling" or "dragging"'
+        )
+    if resistance_u is not None and resistance is None:
+        raise table.fault(
+            "resistance_u_N",
+            "has no resistance_N beside it",
+            "write resistance_N = the force in N",
+        )
+    if mass_u is None and mass is not None:
+        mass_u = MASS_U * mass
+    if coefficient_u is None and coefficient is not None:
+        coefficient_u = COEFFICIENT_U * coefficient
+    if resistance_u is None and resistance is not None:
+        resistance_u = RESISTANCE_U * resistance
+    made = Load(
+        kind, mass, mass_u, math.radians(slope or 0.0), coefficient, coefficient_u,
+        resistance, resistance_u, way, rating.wll_N,
+        surface.name if surface else "", breakaway, breakaway_u,
+    )  # fmt: skip
+    return made, rating, notes
+
+
+def _surface(table: Table, kind: str | None) -> Surface | None:
+    """The row of the surface tables that the load moves on."""
+    name = table.text("surface", most=100)
+    if name is None:
+        return None
+    found = surface(name)
+    if found is None:
+        known = [row.name for row in SURFACES]
+        near = nearest(name, known)
+        raise table.fault(
+            "surface", f'no table has "{name}"',
+            f'write "{near}"' if near else "surfaces are " + ", ".join(known),
+        )  # fmt: skip
+    if kind == "hanging" or (kind in ("rolling", "dragging") and kind != found.kind):
+        raise table.fault(
+            "surface", f"is for a {found.kind} load, not for a {kind} one",
+            "write another surface, or the coefficient",
+        )  # fmt: skip
+    return found

@@ -1,0 +1,108 @@
+"""Events that follow from the readings, as interface section 6 names them."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from analysis.signals.channel_feed import Feed
+from analysis.signals.channel_roles import Roles
+from analysis.signals.intervals import Run
+from analysis.signals.time_cells import RATE
+from analysis.strokes.segmentation import Reset, Segments
+
+
+@dataclass(frozen=True)
+class Found:
+    """Something that follows from the readings; end_s None: it goes on."""
+
+    time_s: float
+    end_s: float | None
+    kind: str
+    channel: str
+    value: float | None
+    text: str
+
+
+def derived(
+    known: Roles, feeds: dict[str, Feed], seg: Segments | None, start: float, end: float, last: int
+) -> tuple[tuple[Found, ...], tuple[Reset, ...]]:
+    """Derived events in order of time, and the resets among them."""
+    found: list[Found] = []
+    name = known.haul_force.name if known.haul_force else ""
+    resets: tuple[Reset, ...] = ()
+    if seg is not None:
+        for run in seg.slips.all():
+            text = f"the force fell and {run.value:.2f} m of rope came out while the load stood"
+            found.append(_event(run.first, run.last, "slip", name, run.value, text))
+        for run in seg.shocks.all():
+            text = f"the force rose suddenly to {run.value:.0f} N"
+            found.append(_event(run.first, run.last, "shock", name, run.value, text))
+        going = seg.reset()
+        resets = (*seg.resets, *([going] if going else []))
+        for k, reset in enumerate(resets):
+            ends = None if k == len(seg.resets) and reset.end_s * RATE > last - 2 else reset.end_s
+            text = f"{reset.rope_m:.2f} m of rope fed back with the tension off"
+            if reset.setback_m is not None and reset.setback_m >= 0.005:
+                text += f"; the load went back {reset.setback_m:.2f} m"
+            length = known.progress.name if known.progress else ""
+            found.append(Found(reset.start_s, ends, "reset", length, reset.rope_m, text))
+    blind = {channel: _blind(channel, feed, start, end) for channel, feed in feeds.items()}
+    for channel, feed in feeds.items():
+        for run in feed.saturated.all():
+            text = "beyond the capacity of the cell: the true value is not known"
+            found.append(_run(run.first, run.last, "saturated", channel, run.value, text, last))
+        for limit in feed.limits:
+            for run in limit.runs.all():
+                if not all(_meets(run, blind.get(name, [])) for name in limit.of.unless):
+                    continue  # a cell of its own measured the part all the while
+                value = run.value * limit.gain
+                found.append(
+                    _run(run.first, run.last, "over_limit", channel, value, limit.text, last)
+                )
+        found += _stale(channel, feed, start, end)
+    order = sorted(found, key=lambda f: (f.time_s, f.kind, f.channel, f.text))
+    return tuple(order), resets
+
+
+def _blind(channel: str, feed: Feed, start: float, end: float) -> list[tuple[float, float]]:
+    """Spans, s, in which a channel does not tell the value: silent, or beyond its capacity."""
+    silent = [(f.time_s, math.inf if f.end_s is None else f.end_s)
+              for f in _stale(channel, feed, start, end)]  # fmt: skip
+    return silent + [(r.first / RATE, (r.last + 1) / RATE) for r in feed.saturated.all()]
+
+
+def _meets(run: Run, spans: list[tuple[float, float]]) -> bool:
+    return any(a < (run.last + 1) / RATE and run.first / RATE < b for a, b in spans)
+
+
+def _event(first: int, last: int, kind: str, channel: str, value: float, text: str) -> Found:
+    return Found(first / RATE, (last + 1) / RATE, kind, channel, value, text)
+
+
+def _run(
+    first: int, last: int, kind: str, channel: str, value: float, text: str, end: int
+) -> Found:
+    """end_s is None while the last cell of the session is part of it."""
+    ends = None if last >= end else (last + 1) / RATE
+    return Found(first / RATE, ends, kind, channel, value, text)
+
+
+def _stale(channel: str, feed: Feed, start: float, end: float) -> list[Found]:
+    after = feed.channel.stale_after_s
+    if feed.stream.count == 0:
+        if end - start <= after:
+            return []
+        return [Found(start + after, None, "stale", channel, None, "no reading at all")]
+    gaps = list(feed.gaps)
+    if feed.stream.first_s - start > after:
+        gaps.insert(0, (start, feed.stream.first_s))
+    found = [
+        Found(a + after, b, "stale", channel, b - a, f"no reading for {b - a:.1f} s")
+        for a, b in gaps
+    ]
+    quiet = end - feed.stream.last_s
+    if quiet > after:
+        text = f"no reading for the last {quiet:.1f} s"
+        found.append(Found(feed.stream.last_s + after, None, "stale", channel, quiet, text))
+    return found

@@ -1,0 +1,382 @@
+"""Tension on and off, strokes, resets, slips and shocks, from whole seconds of grid cells.
+
+Everything looks back only, over a bounded number of cells, and works in whole seconds, so the
+result does not depend on how the readings were cut.  Thresholds hang on the noise of the first
+seconds (then frozen) and on the steady force so far (trimmed mean over the last moving half seconds).
+"""
+
+from __future__ import annotations
+
+import copy
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from analysis.signals import lag_from_edges as lag
+from analysis.signals.intervals import Runs
+from analysis.signals.lag_from_edges import LagWatch
+from analysis.signals.lag_from_ripple import LagSums, by_second
+from analysis.signals.time_cells import RATE, Floats
+from analysis.strokes.steady_level import HALF, Levels
+from analysis.strokes.steady_part import MOST_SHIFT
+from analysis.strokes.stroke import TURN_M, Leg, Stroke, Takes, Track, strokes_of
+
+PAST = 6 * RATE  # cells that are looked back at
+OFF_CELLS = 48  # 1.5 s without tension end a stroke: hands change faster
+FED_BACK_M = 0.25  # rope given back without tension ends it at once: more than rope contracts
+ON_SHARE, OFF_SHARE = 0.15, 0.10  # of the steady force
+SLIP_SHARE = 0.5  # interface section 6
+SLIP_CELLS, SLIP_SEEN, SHOCK_CELLS = 7, 12, 10  # 0.2 s, 0.4 s later, 0.3 s
+SLIP_ROPE_M, SLIP_LOAD_M = 0.05, 0.004  # rope out, and its share of load travel, that can be seen
+MOST_STROKES = 20_000
+TOGETHER = 64  # strokes that are worked out at once
+WINDOW = 4096  # cells: a leg that turns at every cell must not look at all that follows
+
+
+@dataclass(frozen=True)
+class Settings:
+    """floor_N: below this it can't be told from nothing; ratio: rope at the haul / load travel."""
+
+    floor_N: float
+    ratio: float
+    counted: bool  # a load counter
+    forces: int
+
+
+@dataclass(frozen=True)
+class Reset:
+    """Rope fed back with the haul tension off; setback_m: the load's way back from the end of the
+    stroke, None without a load counter."""
+
+    start_s: float
+    end_s: float
+    rope_m: float
+    setback_m: float | None = None
+    rig: int = 0
+
+
+@dataclass
+class _Fed:
+    """Since the last stroke ended: where it ended, cell of it; lowest rope since, its cell; load
+    at the end and now; first cell in which rope was fed back."""
+
+    end: float
+    cell: int
+    lowest: float
+    lowest_cell: int
+    load: float
+    load_now: float
+    begin: int
+
+
+class Segments:
+    """State of the segmentation; `push` whole seconds, read `strokes`, `resets`, `slips`, `shocks`."""
+
+    def __init__(self, settings: Settings, rig: int = 0) -> None:
+        self.settings, self.rig = settings, rig
+        self._strokes: list[Stroke] = []
+        self._ended: list[Leg] = []  # strokes that are not worked out yet: many at once cost less
+        self._takes: Takes | None = None  # while a track is walked along
+        self._hauled_m = 0.0  # rope of the last stroke hauled
+        self.resets: list[Reset] = []
+        self.slips, self.shocks = Runs(RATE), Runs(RATE)
+        self.lags = LagSums(settings.forces)
+        self._cells, self._total_N = 0, 0.0  # cells with a haul force, sum of their means
+        self.leg: Leg | None = None
+        self.ran_back_m = 0.0  # load that ran back while nobody pulled, at most
+        self.highest_N = 0.0  # largest mean of a cell
+        self.lowest_N = math.inf  # least mean of a second
+        self._on = False
+        self._levels = Levels(settings.floor_N)
+        self._past: dict[str, Floats] = {}
+        self._fed: _Fed | None = None
+        self.lag = LagWatch()
+        self._looks: list[tuple[int, bool]] = []  # cell, whether it is a take-up: to be looked at
+        self.against_m = 0.0  # rope that went back under tension while the load came nearer
+
+    def fork(self) -> Segments:
+        strokes = self.strokes  # worked out here, not in every fork again
+        other = copy.copy(self)
+        other._strokes, other._ended = list(strokes), []
+        other.resets = list(self.resets)
+        other.slips, other.shocks = self.slips.fork(), self.shocks.fork()
+        other.leg = self.leg.fork() if self.leg else None
+        other.lags = self.lags.fork()
+        other._levels = self._levels.fork()
+        other._past = dict(self._past)
+        other.lag, other._looks = self.lag.fork(), list(self._looks)
+        other._fed = replace(self._fed) if self._fed else None
+        return other
+
+    def change(self, ratio: float, rig: int) -> None:
+        """Another rig from the next second on: the stroke or reset that goes on ends, and nothing
+        that was known of forces and ways holds any more."""
+        self._end_leg()
+        self._end_reset()
+        self._work_out()
+        self.settings, self.rig = replace(self.settings, ratio=ratio), rig
+        self._levels = Levels(self.settings.floor_N)
+        self._past = {}
+        self._looks = []
+
+    @property
+    def strokes(self) -> list[Stroke]:
+        """Those that have ended, in order."""
+        self._work_out()
+        return self._strokes
+
+    def _work_out(self) -> None:
+        if self._takes is not None:
+            self._takes.sum_up()
+        ended, self._ended = self._ended, []
+        ratio, counted = self.settings.ratio, self.settings.counted
+        self._strokes += strokes_of(ended, ratio, counted, False, self.rig)
+
+    @property
+    def steady_N(self) -> float | None:
+        """The steady force so far, None before there is one."""
+        return self._levels.steady_N
+
+    @property
+    def mean_N(self) -> float | None:
+        """Mean of all the haul cell has sent, whatever was going on."""
+        return self._total_N / self._cells if self._cells else None
+
+    def push(self, track: Track) -> None:
+        """The next whole seconds."""
+        n = len(track.high)
+        if n == 0:
+            return
+        force = track.forces[0]
+        unknown = np.isnan(force)
+        whole = not unknown.any()
+        if not whole:
+            force = np.where(unknown, -np.inf, force)
+        self.highest_N = max(self.highest_N, float(force.max()))
+        known = force if whole else np.where(unknown, 0.0, force)
+        self._cells += n - int(np.count_nonzero(unknown))
+        seconds = by_second(known)
+        self._total_N = float(np.cumsum(np.concatenate(([self._total_N], seconds)))[-1])
+        told = seconds if whole else seconds[by_second(unknown) == 0]
+        self.lowest_N = min(self.lowest_N, float(told.min()) / RATE if len(told) else math.inf)
+        rope = track.rope
+        step = np.zeros(n) if rope is None else np.diff(rope)
+        steady, alarm = self._levels.push(force, step, track.high)
+        floor = self.settings.floor_N
+        on_at, off_at = np.full(len(steady), floor), np.full(len(steady), 0.6 * floor)
+        np.fmax(on_at, ON_SHARE * steady, out=on_at)
+        np.fmax(off_at, OFF_SHARE * steady, out=off_at)
+        pasts = {"force": self._with_past("force", force, -np.inf)}
+        if rope is not None:
+            pasts["x"] = self._with_past("x", rope[1:], float(rope[0]))
+        cuts = self._tension(pasts, np.repeat(on_at, HALF), np.repeat(off_at, HALF))
+        self._shocks(track, pasts["force"], steady, alarm)
+        if self.settings.counted and track.load is not None and rope is not None:
+            pasts["load"] = self._with_past("load", track.load[1:], float(track.load[0]))
+            pasts["steady"] = self._with_past("steady", np.repeat(steady, HALF), np.nan)
+            self._slips(track.first, pasts)
+        if rope is not None:  # else no way to tell motion: no strokes
+            if self.lags.wanted:
+                way = None if track.load is None else np.diff(track.load)
+                self.lags.push(track.forces, step, way, np.repeat(steady, HALF))
+            if track.load is None:  # with a load counter means are over the load's way
+                past = pasts["force"][PAST - MOST_SHIFT : PAST]
+                track = replace(track, around=np.concatenate((past, track.forces[0], track.around)))
+            self._walk(track, step, cuts)
+            self._look(track.first, n, pasts, steady)
+
+    def _look(self, first: int, n: int, pasts: dict[str, Floats], steady: Floats) -> None:
+        """Letting off and taking up, once enough of what follows has come."""
+        waiting = []
+        for cell, up in self._looks:
+            before, after = (lag.UP_PAST, lag.UP_LATER) if up else (lag.PAST, lag.LATER)
+            stop = cell + after - first + PAST
+            if stop > n + PAST:
+                waiting.append((cell, up))
+                continue
+            if stop <= PAST or stop - before - after < 0:
+                continue
+            here = slice(stop - before - after, stop)
+            force, rope = pasts["force"][here], pasts["x"][here]
+            if not up:
+                self.lag.let_off(force, rope)
+                continue
+            known = float(steady[(stop - PAST - 1) // HALF])
+            if known > 0:
+                self.lag.take_up(force, rope, known)
+        self._looks = waiting
+
+    def _with_past(self, name: str, values: Floats, before: float) -> Floats:
+        past = self._past.get(name)
+        if past is None:
+            past = np.full(PAST, before)
+        both = np.concatenate((past, values))
+        self._past[name] = both[-PAST:].copy()
+        return both
+
+    def _tension(
+        self, pasts: dict[str, Floats], on_at: Floats, off_at: Floats
+    ) -> list[tuple[int, int, bool]]:
+        """(start, stop, whether the haul strand is under tension), with hysteresis."""
+        n, force = len(on_at), pasts["force"]
+        now_on = force[PAST:] > on_at
+        soon = _running_max(force, 4)
+        recent = _running_max(soon, OFF_CELLS - 3)[-n:]
+        goes_off = recent < off_at
+        if "x" in pasts:
+            let_go = soon[-n:] < off_at
+            if let_go.any():
+                x = pasts["x"]
+                goes_off |= let_go & (_running_max(x, OFF_CELLS)[-n:] - x[PAST:] > FED_BACK_M)
+        says = np.flatnonzero(now_on | goes_off)
+        what = now_on[says]
+        turns = np.flatnonzero(what != np.concatenate(([self._on], what[:-1])))
+        cuts = [0, *says[turns].tolist(), n]
+        states = [self._on, *what[turns].tolist()]
+        self._on = states[-1]
+        return [(a, b, on) for a, b, on in zip(cuts[:-1], cuts[1:], states, strict=True) if a < b]
+
+    def _shocks(self, track: Track, force: Floats, steady: Floats, alarm: Floats) -> None:
+        n, high = len(track.high), track.high
+        over = high > np.repeat(alarm, HALF)
+        if not over.any():
+            return
+        lowest = -_running_max(-force, SHOCK_CELLS)[-n - 1 : -1]
+        so = over & (lowest <= 1.25 * np.repeat(steady, HALF)) & np.isfinite(lowest)
+        self.shocks.push(track.first + np.arange(n), so, np.nan_to_num(high))
+
+    def _slips(self, first: int, pasts: dict[str, Floats]) -> None:
+        """Seen SLIP_SEEN cells later, when rope and load have shown what they do."""
+        n, late, ratio = len(pasts["force"]) - PAST, SLIP_SEEN, self.settings.ratio
+        fell = pasts["force"][PAST - late : PAST - late + n]
+        steady = pasts["steady"][PAST - late : PAST - late + n]
+        so = (fell < SLIP_SHARE * steady) & np.isfinite(fell)
+        if not so.any():
+            return
+        before = _running_max(pasts["force"], SLIP_CELLS)[-n - late - 1 : -late - 1]
+        then = PAST - late - SLIP_CELLS
+        rope = pasts["x"][PAST:] - pasts["x"][then : then + n]
+        load = pasts["load"][PAST:] - pasts["load"][then : then + n]
+        seen = max(SLIP_ROPE_M, SLIP_LOAD_M * ratio)
+        so &= (before >= 0.75 * steady) & (rope >= seen) & (load * ratio < 0.35 * rope)
+        self.slips.push(first + np.arange(n) - late, so, rope)
+
+    def _walk(self, track: Track, step: Floats, cuts: list[tuple[int, int, bool]]) -> None:
+        takes = self._takes = Takes(track, step)
+        for start, stop, on in cuts:
+            if on:
+                self._end_reset()
+                self._pull(track, takes, start, stop)
+            else:
+                if self.leg is not None and self.lag.looks < lag.MOST:
+                    self._looks.append((track.first + start, False))
+                self._end_leg()
+                self._rest(track, start, stop)
+        takes.sum_up()
+        self._takes = None
+
+    def _pull(self, track: Track, takes: Takes, start: int, stop: int) -> None:
+        assert track.rope is not None
+        if self.leg is None:
+            if self.lag.up_looks < lag.MOST:
+                self._looks.append((track.first + start, True))
+            load = 0.0 if track.load is None else float(track.load[start])
+            self.leg = Leg(
+                1, track.first + start, float(track.rope[start]), load, self.settings.forces
+            )
+        while start < stop:
+            take, turned = self.leg.add(track, start, min(stop, start + WINDOW))
+            takes.waiting.append(take)
+            start = take.stop
+            if turned:
+                takes.sum_up()
+                other = self.leg.other(track, start)
+                self._keep(self.leg)
+                self.leg = other
+
+    def _keep(self, leg: Leg) -> bool:
+        """Whether the leg is a stroke: rope that only springs back when let go is none."""
+        ratio, counted = self.settings.ratio, self.settings.counted
+        if leg.travel < TURN_M:
+            return False
+        if counted and leg.sign < 0 and (leg.load_best - leg.load0) * ratio > 0.5 * leg.travel:
+            self.against_m += leg.travel
+        if leg.sign < 0 and self._takes is not None:
+            self._takes.sum_up()
+        if not leg.lowers(ratio, counted):
+            return False
+        if len(self._strokes) + len(self._ended) < MOST_STROKES:
+            self._ended.append(leg)
+            if leg.sign > 0:
+                self._hauled_m = leg.travel
+            if len(self._ended) >= TOGETHER:
+                self._work_out()
+        return True
+
+    def _end_leg(self) -> None:
+        leg, self.leg = self.leg, None
+        if leg is None:
+            return
+        kept = self._keep(leg)
+        if leg.sign > 0:
+            self._fed = _fed(leg.best, leg.last, leg.load_best)
+        elif not kept:
+            self._fed = _fed(leg.x0, leg.first, leg.load0)
+
+    def _rest(self, track: Track, start: int, stop: int) -> None:
+        """Tension off: rope fed back from where the last stroke ended."""
+        if self._fed is None:
+            return
+        assert track.rope is not None
+        fed, x = self._fed, track.rope[start + 1 : stop + 1]
+        k = int(x.argmin())
+        lowest = float(x[k])
+        if lowest < fed.end - TURN_M <= fed.lowest:
+            fed.begin = track.first + start + int((x < fed.end - TURN_M).argmax())
+        if lowest < fed.lowest:
+            fed.lowest, fed.lowest_cell = lowest, track.first + start + k
+        if track.load is not None:
+            back = fed.load - float(np.min(track.load[start + 1 : stop + 1]))
+            self.ran_back_m = max(self.ran_back_m, back)
+            fed.load_now = float(track.load[stop])
+
+    def reset(self) -> Reset | None:
+        """The reset that may be going on."""
+        fed = self._fed
+        if fed is None:
+            return None
+        rope = fed.end - fed.lowest
+        if rope < max(0.1, 0.1 * self._hauled_m):
+            return None
+        setback = fed.load - fed.load_now if self.settings.counted else None
+        return Reset(fed.begin / RATE, (fed.lowest_cell + 1) / RATE, rope, setback, self.rig)
+
+    def _end_reset(self) -> None:
+        found = self.reset()
+        if found is not None and len(self.resets) < MOST_STROKES:
+            self.resets.append(found)
+        self._fed = None
+
+    def current(self) -> Stroke | None:
+        """The stroke that is going on, where it is long enough to be one."""
+        if self.leg is None or self.leg.travel < TURN_M:
+            return None
+        if not self.leg.lowers(self.settings.ratio, self.settings.counted):
+            return None
+        ratio, counted = self.settings.ratio, self.settings.counted
+        return strokes_of([self.leg], ratio, counted, True, self.rig)[0]
+
+
+def _fed(end: float, cell: int, load: float) -> _Fed:
+    return _Fed(end, cell, end, cell, load, load, cell)
+
+
+def _running_max(values: Floats, cells: int) -> Floats:
+    """Largest of the last `cells` values at each place where there are as many: (n - cells + 1,)."""
+    result, reach = values, 1
+    while reach < cells:
+        step = min(reach, cells - reach)
+        result = np.maximum(result[step:], result[:-step])
+        reach += step
+    return result

@@ -1,0 +1,172 @@
+"""A folder of sessions as a list: filter it, and see whether a rig changes over months.
+
+Kept in an index in the cache folder, which is thrown away at will: only sessions that are new or
+changed are reviewed, on all cores or on a Dask cluster.
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import re
+import sys
+from collections.abc import Callable
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from dashboard.text.console import add_json, add_units, print_json, table, units
+from dashboard.text.units import UNKNOWN, Units, percent, plus_minus
+from logger.errors import one_line
+
+if TYPE_CHECKING:
+    from analysis.library.index import Index, Update
+
+STATES = ("growing", "cut short", "sealed", "changed")
+MOST_SHOWN = 200
+_DATE = re.compile(r"[0-9]{4}(-[0-9]{2}(-[0-9]{2}(T[0-9]{2}(:[0-9]{2}(:[0-9]{2})?)?)?)?)?")
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("folder", metavar="FOLDER", help="a folder with sessions in it or below")
+    add = parser.add_argument
+    add("--title", metavar="TEXT", default="", help="only rigs with this in their title")
+    add("--state", choices=STATES, default="", help="only sessions in this state")
+    add("--since", metavar="DATE", type=_date, help="only sessions from this UTC date on")
+    add("--until", metavar="DATE", type=_date, help="only sessions up to this UTC date")
+    add_index(parser)
+    add_json(parser)
+    add_units(parser)
+
+
+def add_index(parser: argparse.ArgumentParser) -> None:
+    """What each command takes that reads a folder of sessions."""
+    parser.add_argument("--rebuild", action="store_true", help="forget the index and make it anew")
+    parser.add_argument(
+        "--scheduler", metavar="ADDRESS",
+        help="review on the Dask cluster of this scheduler (extra `cluster`)",
+    )  # fmt: skip
+
+
+def run(args: argparse.Namespace) -> int:
+    with open_index(args) as (index, update):
+        rows = index.rows(title=args.title, state=args.state, since=args.since or "",
+                          until=args.until or "")  # fmt: skip
+        trends = rig_trends(rows)
+    if args.json:
+        print_json({
+            "folder": str(index.folder), "sessions": rows,
+            "trends": [{"rig": key, "title": title, **asdict(found)} for key, title, found in trends],
+            "index": asdict(update), "warnings": [update.warning] if update.warning else [],
+        })  # fmt: skip
+        return 0
+    print("\n".join(lines(rows, trends, update, units(args))))
+    return 0
+
+
+@contextlib.contextmanager
+def open_index(args: argparse.Namespace) -> Any:
+    """(the index of args.folder, brought up to date, what that took)."""
+    from analysis.library.batch import cluster, processes
+    from analysis.library.index import Index
+
+    with Index(Path(args.folder)) as index:
+        executor: Callable[[int], Any] = processes
+        if args.scheduler is not None:
+            address = args.scheduler
+
+            def on_cluster(count: int) -> Any:
+                return cluster(address)
+
+            executor = on_cluster
+        yield index, _updated(index, executor, args)
+
+
+def _updated(index: Index, executor: Callable[[int], Any], args: argparse.Namespace) -> Update:
+    shown = sys.stderr is not None and sys.stderr.isatty() and not args.json
+
+    def progress(done: int, of: int) -> None:
+        print(
+            f"\rreviewed {done} of {of}", end="" if done < of else "\n", file=sys.stderr, flush=True
+        )
+
+    return index.update(executor, progress if shown else None, rebuild=args.rebuild)
+
+
+def rig_trends(rows: list[dict[str, Any]]) -> list[tuple[str, str, Any]]:
+    """(rig, title, trend of its efficiency) of every rig that is in three sessions or more."""
+    from analysis.library.trend import LEAST, trend
+
+    by_rig: dict[str, list[dict[str, Any]]] = {}
+    for row in rows:
+        if row["rig"]:
+            by_rig.setdefault(row["rig"], []).append(row)
+    found = []
+    for key, mine in by_rig.items():
+        if len(mine) >= LEAST:
+            points = [
+                (r["started_at"], r["efficiency"], r["efficiency_u"])
+                for r in mine
+                if r["efficiency"] is not None
+            ]
+            found.append((key, mine[0]["title"], trend(points)))
+    return found
+
+
+def lines(rows: list[dict[str, Any]], trends: list[Any], update: Update, shown: Units) -> list[str]:
+    """The list as text."""
+    good = [r for r in rows if not r["fault"]]
+    head = [
+        "session",
+        "rig",
+        "started",
+        "state",
+        "strokes",
+        "haul force",
+        "actual MA",
+        "efficiency",
+        "most used",
+    ]
+    cells = [head]
+    for row in good[-MOST_SHOWN:]:
+        cells.append([
+            one_line(row["path"], 40), one_line(row["title"], 36), row["started_at"][:16], row["state"],
+            str(row["strokes"]), _pm(row, "haul_force_N", "haul_force_U95_N", shown.force_shown.size, shown.force_shown.unit),
+            _pm(row, "actual_ma", "actual_ma_U95"), _pm(row, "efficiency", "efficiency_U95"),
+            percent(row["highest_use"]),
+        ])  # fmt: skip
+    out = table(cells, left=4, indent="") if good else ["no session"]
+    if len(good) > MOST_SHOWN:
+        out.append(
+            f"and {len(good) - MOST_SHOWN} earlier ones; --since and --until narrow the list"
+        )
+    for row in rows:
+        if row["fault"]:
+            out.append(f"! {one_line(row['path'], 60)}: {one_line(row['fault'], 160)}")
+    for _, title, found in trends:
+        out.append("")
+        out.append(f"{one_line(title, 60)}: {found.n} sessions")
+        if found.per_year is not None:
+            out.append(
+                f"  efficiency changes by {plus_minus(found.per_year, found.U95)} a year (95 %)"
+            )
+        out.append(f"  {found.verdict}")
+    out += [
+        "",
+        f"{update.sessions} sessions, {update.reviewed} new or changed, {update.removed} gone",
+    ]
+    if update.warning:
+        out.append(f"! {update.warning}")
+    return out
+
+
+def _pm(row: dict[str, Any], value: str, expanded: str, size: float = 1.0, unit: str = "") -> str:
+    if row[value] is None:
+        return UNKNOWN
+    return f"{plus_minus(row[value] / size, row[expanded] / size)} {unit}".rstrip()
+
+
+def _date(text: str) -> str:
+    if not _DATE.fullmatch(text):
+        raise argparse.ArgumentTypeError(f"{text!r} is no date: write it as 2026-05-04")
+    return text

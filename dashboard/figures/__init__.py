@@ -1,0 +1,4 @@
+"""Plots as plain values, drawn as SVG or by plotly.
+
+Read `spec`.  May import `rig_drawing`, `web`, `text`.
+"""

@@ -1,0 +1,211 @@
+"""The rigs that a plan page shows: read from their files, read again when asked, answers kept.
+
+What depends on the pulleys is solved anew for every efficiency asked for; the way of the job does
+not depend on it and is worked out once a file.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from analysis.mechanics.load_cases import Condition, conditions
+from analysis.mechanics.model import Model, model, reset_setbacks
+from analysis.mechanics.travel import job
+from analysis.prediction.job_frames import Story, story
+from analysis.prediction.predict import predict
+from analysis.rig.rig import Rig
+from analysis.rig_file.load import load_rig
+from dashboard.text.units import Units, percent
+from logger.errors import UserFault
+
+LEAST_E, MOST_E = 0.50, 1.00  # what the page lets one ask for
+MODES = ("each", "together")
+OVER = "over what is allowed"  # told by `over` in the reader's units
+KEPT = 60  # efficiencies whose answer is kept: a slider's whole way
+
+
+@dataclass(frozen=True)
+class PartRow:
+    """One strand or element of the gear table.
+
+    ideal, model: force while hauling for a haul tension of 1; force_N, use: in each condition of
+    `conditions`, None where not known; worst: the greatest use, in condition `worst_in`.
+    reached_at_N: haul tension at which the limit is reached, without friction.
+    """
+
+    name: str
+    kind: str
+    on: str
+    ideal: float
+    model: float
+    force_N: tuple[float | None, ...]
+    use: tuple[float | None, ...]
+    worst: float | None
+    worst_in: str
+    limit_N: float | None
+    reached_at_N: float | None
+    why: str
+    item: str
+
+
+def what_if(rig: Rig, e: float | None) -> Rig:
+    """The rig with every pulley's efficiency e, taken as exact; as it is for None.
+
+    Captures and edges stay as the file has them.
+    """
+    if e is None:
+        return rig
+    stations = tuple(
+        replace(s, efficiency=e, efficiency_u=0.0, shared=False) if s.kind == "pulley" else s
+        for s in rig.stations
+    )
+    return replace(rig, stations=stations, default_assumed=False)
+
+
+class Planned:
+    """One rig file.  Raises UserFault where it cannot be read at first; later `fault` says so in a line."""
+
+    def __init__(self, path: str | Path) -> None:
+        self.path = Path(path)
+        self._lock = threading.RLock()
+        self.version = 0
+        self.fault = ""
+        self._take(load_rig(self.path))
+
+    def _take(self, rig: Rig) -> None:
+        self.rig = rig
+        self.fault = ""
+        self.version += 1
+        self._base: dict[str, Any] | None = None
+        self._models: dict[float | None, Model] = {}
+        self._stories: dict[str, Story] = {}
+        self._found: tuple[Model, tuple[Condition, ...]] | None = (
+            None  # of the last model asked for
+        )
+        self._stamp = self._seen()
+
+    def _seen(self) -> tuple[int, int] | None:
+        try:
+            found = self.path.stat()
+        except OSError:
+            return None
+        return found.st_mtime_ns, found.st_size
+
+    def refresh(self) -> None:
+        """Read the file again where it has changed."""
+        with self._lock:
+            if self._seen() == self._stamp and not self.fault:
+                return
+            try:
+                self._take(load_rig(self.path))
+            except UserFault as fault:
+                self.fault = str(fault)
+                self.version += 1
+
+    def base(self) -> dict[str, Any]:
+        """The JSON of `haul predict` for the file as it is."""
+        with self._lock:
+            if self._base is None:
+                self._base = predict(self.rig)
+            return self._base
+
+    def model(self, e: float | None = None) -> Model:
+        with self._lock:
+            if e not in self._models:
+                if len(self._models) >= KEPT:
+                    self._models.clear()
+                self._models[e] = model(what_if(self.rig, e))
+            return self._models[e]
+
+    def conditions(self, e: float | None = None) -> tuple[Condition, ...]:
+        with self._lock:
+            known = self.model(e)
+            if self._found is None or self._found[0] is not known:
+                self._found = (known, conditions(known))
+            return self._found[1]
+
+    def at(self, e: float | None, x_m: Any) -> Model | None:
+        """The model with the bodies at x_m, None where the rig locks up there."""
+        try:
+            return model(what_if(self.rig, e), x_m)
+        except np.linalg.LinAlgError:
+            return None
+
+    def story(self, mode: str) -> Story:
+        with self._lock:
+            if mode not in self._stories:
+                done = job(self.rig, mode, reset_setbacks(self.model()))
+                self._stories[mode] = story(self.rig, done)
+            return self._stories[mode]
+
+
+def part_rows(known: Model, found: Sequence[Condition]) -> list[PartRow]:
+    """Strands and elements in all these conditions, the one nearest its limit first, then the unrated by
+    force."""
+    rows = []
+    for k, part in enumerate(known.parts):
+        cells = [c.rows[k] if c.rows else None for c in found]
+        forces = tuple(None if c is None or c.force_N is None else abs(c.force_N) for c in cells)
+        uses = tuple(None if c is None else c.use for c in cells)
+        worst, where = None, ""
+        for use, condition in zip(uses, found, strict=True):
+            if use is not None and (worst is None or use > worst + 1e-12):
+                worst, where = use, condition.name
+        limit = part.limit_N
+        reached = None if limit is None or abs(part.ideal) < 1e-9 else limit / abs(part.ideal)
+        rating = known.rig.ratings.get(part.name)
+        rows.append(
+            PartRow(part.name, part.kind, part.on, abs(part.ideal), abs(part.model), forces, uses,
+                    worst, where, limit, reached, part.why, rating.item if rating else "")
+        )  # fmt: skip
+
+    def rank(row: PartRow) -> tuple[bool, float, float]:
+        share = row.worst
+        if share is None and row.limit_N is not None:
+            share = row.model / row.limit_N
+        return row.limit_N is None, -(share or 0.0), -row.model
+
+    return sorted(rows, key=rank)
+
+
+def over(rows: Sequence[PartRow], shown: Units) -> list[str]:
+    """What would carry more than it is allowed to, and when."""
+    return [
+        f"{row.name}: {percent(row.worst)} of what is allowed while {row.worst_in}; "
+        f"allowed is {shown.force(row.limit_N)} ({row.why})"
+        for row in rows
+        if row.worst is not None and row.worst > 1
+    ]
+
+
+def travel_warnings(planned: Planned) -> list[str]:
+    """What `predict` warns of beyond the model's own: the way, the rope."""
+    own = set(planned.model().warnings)
+    return [
+        text for text in planned.base()["warnings"]
+        if text not in own and OVER not in text
+    ]  # fmt: skip
+
+
+def counted(rig: Rig) -> str:
+    """The hardware in words: "4 pulleys, 2 grabs, 1 capture, 1 rope"."""
+    kinds = [s.kind for s in rig.stations]
+    plates = sum(b.kind == "plate" for b in rig.bodies)
+    anchors = sum(b.kind == "further_anchor" for b in rig.bodies)
+    found = [
+        (kinds.count("pulley"), "pulley"), (kinds.count("grab"), "grab"),
+        (kinds.count("capture"), "capture"), (kinds.count("edge"), "edge"), (plates, "plate"),
+        (anchors, "further anchor"), (len(rig.gears), "piece of gear"), (len(rig.ropes), "rope"),
+    ]  # fmt: skip
+    return ", ".join(_many(n, word) for n, word in found if n)
+
+
+def _many(n: int, word: str) -> str:
+    plural = {"piece of gear": "pieces of gear"}.get(word, word + "s")
+    return f"{n} {word if n == 1 else plural}"

@@ -1,0 +1,150 @@
+"""The plan page's server: this machine alone, every route behind the gate, and nothing that changes a file."""
+
+from __future__ import annotations
+
+import json
+import re
+import secrets
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from html import escape
+from pathlib import Path
+from typing import Any
+
+from dashboard.plan.job_step import frame_answer
+from dashboard.plan.page import page
+from dashboard.plan.planned_rig import LEAST_E, MODES, MOST_E, Planned
+from dashboard.plan.tables import comparison, tables, top
+from dashboard.text.units import SYSTEMS, Units
+from dashboard.web.gate import HTML, JSON, Answer, Gate, Refused, Request, Route, asked_int
+from dashboard.web.listener import FaultLog, Listening
+
+ASSETS = Path(__file__).parents[1] / "assets"
+FILES = {
+    "page.css": "text/css; charset=utf-8", "plan.css": "text/css; charset=utf-8",
+    "format.js": "text/javascript; charset=utf-8", "plan.js": "text/javascript; charset=utf-8",
+}  # fmt: skip
+LABELS = ("t", "force")
+LEAST_WIDTH, MOST_WIDTH = 320, 1600
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What a query asks for, checked."""
+
+    e: float | None
+    units: Units
+    mode: str
+    labels: str
+
+
+def asked(query: Mapping[str, str]) -> Asked:
+    """Raises Refused."""
+    text = query.get("e", "")
+    e = None
+    if text:
+        if not re.fullmatch(r"[01]\.[0-9]{1,4}", text) or not LEAST_E <= float(text) <= MOST_E:
+            raise Refused(400, f"e is a pulley efficiency from {LEAST_E:.2f} to {MOST_E:.2f}")
+        e = float(text)
+    return Asked(
+        e,
+        SYSTEMS[_one_of(query, "units", tuple(SYSTEMS))],
+        _one_of(query, "mode", MODES),
+        _one_of(query, "labels", LABELS),
+    )
+
+
+def _one_of(query: Mapping[str, str], name: str, known: Sequence[str]) -> str:
+    value = query.get(name, known[0])
+    if value not in known:
+        raise Refused(400, f"{name} is " + " or ".join(known))
+    return value
+
+
+class PlanServer(Listening):
+    """The plan page over one rig or two."""
+
+    def __init__(self, plans: Sequence[Planned], units: str = "metric", port: int = 0) -> None:
+        self.plans, self.units = tuple(plans), units
+        self.faults = FaultLog()
+        super().__init__(self._call, port)
+        at = re.compile
+        files = "|".join(re.escape(name) for name in FILES)
+        routes = [
+            Route("GET", at("/"), self._page),
+            Route("GET", at("/plan"), self._plan),
+            Route("GET", at("/drawing"), self._drawing),
+            Route("GET", at(f"/assets/({files})"), self._asset),
+        ]
+        # nothing here is changed by a page, so nobody gets this run's token
+        self.gate = Gate(self.hosts, secrets.token_urlsafe(24), routes, (), self.faults)
+
+    def _call(self, environ: dict[str, Any], start: Callable[..., Any]) -> Iterable[bytes]:
+        return self.gate(environ, start)
+
+    def _page(self, request: Request) -> Answer:
+        for planned in self.plans:
+            planned.refresh()
+        return Answer(200, page(self.plans, self.units).encode("utf-8", "replace"), HTML)
+
+    def _plan(self, request: Request) -> Answer:
+        want = asked(request.query)
+        for planned in self.plans:
+            planned.refresh()
+        rigs = [_rig(planned, want) for planned in self.plans]
+        sound = len(self.plans) == 2 and not any(p.fault for p in self.plans)
+        side = comparison(self.plans, want.e, want.mode, want.units) if sound else ""
+        return _json({"rigs": rigs, "compare": side})
+
+    def _drawing(self, request: Request) -> Answer:
+        want = asked(request.query)
+        index, frame = asked_int(request.query, "rig"), asked_int(request.query, "frame")
+        width = min(MOST_WIDTH, max(LEAST_WIDTH, asked_int(request.query, "w") or 900))
+        if index >= len(self.plans):
+            raise Refused(404, "no such rig")
+        planned = self.plans[index]
+        if planned.fault or str(planned.version) != request.query.get("v", str(planned.version)):
+            raise Refused(409, "the file has changed: read it again")
+        frames = planned.story(want.mode).frames
+        if frame >= len(frames):
+            raise Refused(404, "no such step")
+        return _json(
+            frame_answer(planned, want.mode, frame, want.e, want.units, want.labels, width)
+        )
+
+    def _asset(self, request: Request) -> Answer:
+        name = request.match[1]
+        return Answer(200, (ASSETS / name).read_bytes(), FILES[name], keep=False)
+
+
+def _rig(planned: Planned, want: Asked) -> dict[str, Any]:
+    """Everything of one rig but its drawing; a file at fault has its line and nothing else."""
+    common = {"v": planned.version, "fault": planned.fault, "e": _shown_e(planned)}
+    if planned.fault:
+        return common | {"title": "", "said": "", "top": "", "tables": "", "frames": 0}
+    story = planned.story(want.mode)
+    rig = planned.rig
+    said = [f"<span>{escape(rig.note)}</span>"] if rig.note else []
+    if rig.source:
+        said.append(f"<small>source: {escape(rig.source)}</small>")
+    if want.e is not None:
+        said.append(
+            f'<strong class="what-if">What if: every pulley at {want.e:.2f}, taken as exact. The file is not changed.</strong>'
+        )
+    return common | {
+        "title": rig.title or planned.path.name,
+        "said": " ".join(said),
+        "top": top(planned, want.e, want.units),
+        "tables": tables(planned, want.e, want.units),
+        "frames": len(story.frames),
+    }
+
+
+def _shown_e(planned: Planned) -> float:
+    """Where the what-if slider stands while the file's own efficiencies are used: their mean."""
+    own = [s.efficiency for s in planned.rig.stations if s.kind == "pulley"]
+    return round(min(MOST_E, max(LEAST_E, sum(own) / len(own))), 2) if own else 0.9
+
+
+def _json(value: dict[str, Any]) -> Answer:
+    return Answer(200, json.dumps(value, ensure_ascii=False).encode("utf-8", "replace"), JSON)

@@ -1,0 +1,203 @@
+"""Where the texts of a rig's drawing may stand, best place first; the placer takes the first that is free."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from analysis.rig.rig import Rig
+from dashboard.rig_drawing.label_placement import Box, Label, Placer, cut, text_width
+
+SLOPE = 16.0  # pixels that a strand off the axis comes down
+NARROW = 600  # pixels: below, smaller type and margins
+
+
+@dataclass(frozen=True)
+class Run:
+    """One strand from its first station to its last; kind: plain | haul | slack."""
+
+    strand: int
+    kind: str
+    x0: float
+    y0: float
+    x1: float
+    y1: float
+
+    def at(self, part: float) -> tuple[float, float]:
+        return self.x0 + part * (self.x1 - self.x0), self.y0 + part * (self.y1 - self.y0)
+
+    def off(self, x: float, y: float) -> float:
+        """Distance of a place to the strand."""
+        dx, dy = self.x1 - self.x0, self.y1 - self.y0
+        square = dx * dx + dy * dy
+        part = 0.0 if square == 0 else ((x - self.x0) * dx + (y - self.y0) * dy) / square
+        near = self.at(min(1.0, max(0.0, part)))
+        return math.hypot(x - near[0], y - near[1])
+
+
+@dataclass(frozen=True)
+class Mark:
+    """One station.  turns: -1 or +1 where the rope turns back on that side, over `radius`; 0 where it
+    runs straight through; (x, y) is the middle of the turn or the place on the rope."""
+
+    station: int
+    x: float
+    y: float
+    turns: int
+    radius: float
+
+
+@dataclass(frozen=True)
+class Bar:
+    """A body: an upright at x over all rows that it is part of."""
+
+    body: int
+    x: float
+    y0: float
+    y1: float
+
+
+def place_labels(
+    rig: Rig, texts: Sequence[str], runs: tuple[Run, ...], marks: tuple[Mark, ...],
+    bars: tuple[Bar, ...], size: float, page: Box,
+) -> tuple[Label, ...]:  # fmt: skip
+    """All texts, each at the first place where it covers nothing."""
+    placer = Placer(page, size)
+    for run in runs:
+        placer.block_line(run.x0, run.y0, run.x1, run.y1, run.strand)
+    for mark in marks:
+        placer.block(_extent(rig, mark))
+    for bar in bars:
+        placer.block(Box(bar.x - 6, bar.y0, bar.x + 6, bar.y1))
+    most = 70.0 if page.x1 < NARROW else 110.0
+    for k, mark in enumerate(marks):
+        station = rig.stations[mark.station]
+        after_turn = (
+            k > 0
+            and marks[k - 1].turns != 0
+            and mark.station in rig.before
+            and (rig.stations[marks[k - 1].station].body == station.body)
+        )
+        if station.kind in ("pulley", "capture", "edge", "grab"):
+            placer.put(
+                "element",
+                station.name,
+                cut(station.name, size, most),
+                _beside(mark, -1.0 if after_turn else 1.0),
+            )
+        elif station.kind == "haul":
+            placer.put("haul", station.name, cut(station.name, size, most), _ends(mark, page))
+        elif station.kind == "free":
+            placer.put("slack", "free", "slack", _ends(mark, page))
+    for bar in bars:
+        body = rig.bodies[bar.body]
+        if body.kind != "grab":
+            name = cut(body.name, size, most)
+            placer.put("body", body.name, name, _around(bar, text_width(name, size)))
+    for run in runs:
+        text = texts[run.strand]
+        spots = _along(run, text_width(text, size, bold=True), size)
+        fits = _read_with(frozenset((run.strand,)), runs)
+        placer.put("tension", rig.strands[run.strand].name, text, spots, fits)
+    if len(rig.ropes) > 1:
+        firsts = {run.strand: run for run in runs}
+        for rope in rig.ropes:
+            name = cut(f"rope {rope.name}", size, most + 30)
+            run = firsts[rope.strands[0]]
+            spots = [
+                (x + dx, run.y0 + dy)
+                for dy in (-26.0, -36.0, 16.0, 26.0) for dx in (0.0, 40.0, -40.0, 80.0, -80.0)
+                for x, _ in map(run.at, (0.5, 0.3, 0.7, 0.1, 0.9))
+            ]  # fmt: skip
+            spots += [(x, run.y0 + dy) for dy in (-26.0, -36.0, 0.0, 26.0) for x in (0.0, page.x1)]
+            fits = _read_with(frozenset(rope.strands), runs)
+            placer.put("rope", rope.name, name, spots, fits)
+    return tuple(placer.labels)
+
+
+def _read_with(
+    mine: frozenset[int], runs: tuple[Run, ...]
+) -> Callable[[tuple[float, float]], bool]:
+    """Whether a text in a place would be read with one of these strands: no other is nearer."""
+    own = [run for run in runs if run.strand in mine]
+    others = [run for run in runs if run.strand not in mine]
+
+    def fits(spot: tuple[float, float]) -> bool:
+        near = min(run.off(*spot) for run in own)
+        return all(
+            # a strand whose rows are all farther off needs no square root
+            min(abs(run.y0 - spot[1]), abs(run.y1 - spot[1])) > near + SLOPE
+            or run.off(*spot) >= near
+            for run in others
+        )
+
+    return fits
+
+
+def _extent(rig: Rig, mark: Mark) -> Box:
+    kind = rig.stations[mark.station].kind
+    if mark.turns:
+        r = mark.radius
+        return Box(mark.x - r, mark.y - r, mark.x + r, mark.y + r)
+    if kind == "pulley":  # straight over it: the wheel is below the rope
+        return Box(mark.x - 13.0, mark.y - 5.0, mark.x + 13.0, mark.y + 30.0)
+    r = {"grab": 10.0, "capture": 10.0, "edge": 11.0, "tie": 6.0}.get(kind, 3.0)
+    return Box(mark.x - r, mark.y - r, mark.x + r, mark.y + r)
+
+
+Spots = list[tuple[float, float]]
+
+
+def _beside(mark: Mark, side: float) -> Spots:
+    """Middles for a station's name: outside its turn, or below (side 1) the rope, or above it (-1)."""
+    if mark.turns:
+        t = mark.turns
+        return [
+            (mark.x + t * (mark.radius + 4 + reach), mark.y + dy)
+            for dy in (0.0, 12.0, -12.0) for reach in (10.0, 20.0, 32.0, 46.0, 62.0)
+        ]  # fmt: skip
+    spots = [
+        (mark.x + dx, mark.y + dy)
+        for dy in (19.0 * side, -19.0 * side)
+        for dx in (0.0, 14.0, -14.0, 30.0, -30.0)
+    ]
+    spots += [(mark.x + dx, mark.y + dy) for dy in (30.0, -30.0, 38.0) for dx in (0.0, 30.0, -30.0)]
+    return [*spots, (mark.x, mark.y + 48.0)]
+
+
+def _ends(mark: Mark, page: Box) -> Spots:
+    """Middles for what stands at a loose end; the placer keeps them on the page."""
+    inward = 1.0 if mark.x < page.x1 / 2 else -1.0
+    return [
+        (mark.x + inward * dx, mark.y + dy)
+        for dx in (14.0, 24.0, 44.0, 0.0, 64.0, -30.0) for dy in (16.0, -16.0, 28.0, -28.0)
+    ]  # fmt: skip
+
+
+def _around(bar: Bar, wide: float) -> Spots:
+    spots = [(bar.x, bar.y0 - 13), (bar.x, bar.y1 + 11)]
+    for y in (bar.y0 + 2, bar.y0 - 9, bar.y1 + 9, bar.y1 - 2, (bar.y0 + bar.y1) / 2):
+        spots += [
+            (bar.x + way * (wide / 2 + gap), y) for gap in (12.0, 26.0, 44.0) for way in (1, -1)
+        ]
+    return spots
+
+
+def _along(run: Run, wide: float, size: float) -> Spots:
+    """Middles for a tension: above its own strand, below it, past its ends in its own row."""
+    spots = []
+    lean = abs(run.y1 - run.y0) / max(1.0, abs(run.x1 - run.x0)) * wide / 2
+    up = size * 0.575 + 5.0  # clear of the thickest rope
+    for dy in (-up - lean, up + lean):
+        spots += [
+            (x, y + dy) for x, y in map(run.at, (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8, 0.1, 0.9))
+        ]
+    for end, way in ((run.at(1.0), 1), (run.at(0.0), -1)):
+        out = way * (1 if run.x1 >= run.x0 else -1)
+        for gap in (0.0, 6.0, 16.0, 28.0, 44.0, 64.0):
+            spots += [
+                (end[0] + out * (wide / 2 + gap), end[1] + dy)
+                for dy in (-up, 0.0, up, -2 * up, 2 * up)
+            ]
+    return spots

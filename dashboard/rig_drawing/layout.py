@@ -1,0 +1,229 @@
+"""Where everything of a rig goes on paper: pure geometry in pixels, no drawing.
+
+Along the page runs the haul axis, the anchor left and the load right; down the page runs the rope,
+in rope order: where it turns back it takes the next row, so that no two strands share a place.
+Bodies stand where they are, except that they never come closer on paper than their labels need.
+A strand to a body beside the axis slopes.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+from analysis.rig.rig import Floats, Rig
+from dashboard.rig_drawing.label_candidates import NARROW, SLOPE, Bar, Mark, Run, place_labels
+from dashboard.rig_drawing.label_placement import Box, Label, text_width
+
+ASIDE = 27.0  # between two stations on one body and in one row
+TAIL = 48.0
+MIDWAY = 0.17  # |cosine| below which a haul strand goes to neither side (within 10 degrees)
+GEAR_ROW = 24.0
+LEAST = 46.0  # between two bodies next to each other, as far as the page has room
+
+
+@dataclass(frozen=True)
+class Layout:
+    width: float
+    height: float
+    size: float  # of the text
+    runs: tuple[Run, ...]
+    marks: tuple[Mark, ...]
+    bars: tuple[Bar, ...]
+    labels: tuple[Label, ...]
+    gear: tuple[tuple[str, float, float], ...]  # name, x, y of its sign
+
+
+def lay_out(rig: Rig, x_m: Floats, texts: Sequence[str], width: int = 900) -> Layout:
+    """The picture of a rig with its bodies at x_m (bodies,); texts: what each strand's label says."""
+    narrow = width < NARROW
+    pitch, size = (36.0, 12.0) if narrow else (42.0, 13.5)
+    ways = _ways(rig, x_m)
+    asides = _asides(rig, ways)
+    x = _across(
+        rig, x_m, asides, _needs(rig, texts, size), width, (66.0, 50.0) if narrow else (128.0, 96.0)
+    )
+    runs, marks, bottom = _rows(rig, x, ways, asides, pitch, width)
+    bars = _bars(rig, x, marks)
+    gear = tuple((g.name, 16.0, bottom + GEAR_ROW * (k + 0.5)) for k, g in enumerate(rig.gears))
+    height = bottom + GEAR_ROW * len(gear) + 4
+    labels = place_labels(rig, texts, runs, marks, bars, size, Box(0, 0, width, bottom))
+    return Layout(float(width), height, size, runs, marks, bars, labels, gear)
+
+
+def _ways(rig: Rig, x_m: Floats) -> list[int]:
+    """Each strand's way along the page in rope order: -1 left, +1 right."""
+    order = {b: k for k, b in enumerate(_order(rig, x_m))}
+    ways: list[int] = [0] * len(rig.strands)
+    for k, strand in enumerate(rig.strands):
+        a, b = rig.stations[strand.start], rig.stations[strand.end]
+        if a.body is not None and b.body is not None and a.body != b.body:
+            ways[k] = 1 if order[b.body] > order[a.body] else -1
+        elif "haul" in (a.kind, b.kind) and None in (a.body, b.body):
+            haul = a if a.body is None else b
+            along = math.cos(math.radians(haul.toward_deg))
+            out = 0 if abs(along) < MIDWAY else (-1 if along > 0 else 1)
+            ways[k] = out if haul is b else -out
+    for k, strand in enumerate(rig.strands):  # what has no way of its own goes on as the rope does
+        if ways[k] == 0:
+            same = [j for j in (k - 1, k + 1) if 0 <= j < len(ways)]
+            same = [j for j in same if rig.strands[j].rope == strand.rope and ways[j]]
+            ahead = rig.stations[strand.end].kind == "capture" and k + 1 in same
+            if same:
+                ways[k] = ways[k + 1 if ahead else same[0]]
+            else:
+                ways[k] = -1
+    return ways
+
+
+def _order(rig: Rig, x_m: Floats) -> list[int]:
+    """Bodies from the anchor's side to the load's."""
+    return sorted(range(len(rig.bodies)), key=lambda b: (float(x_m[b]), b))
+
+
+def _asides(rig: Rig, ways: list[int]) -> dict[int, float]:
+    """Station -> pixels from its body's upright, for stations that share a body and a row."""
+    result: dict[int, float] = {}
+    for rope in rig.ropes:
+        chain: list[int] = []
+        for s in rope.stations:
+            body = rig.stations[s].body
+            if chain and body is not None and body == rig.stations[chain[-1]].body:
+                chain.append(s)
+                continue
+            _spread(rig, chain, ways, result)
+            chain = [s]
+        _spread(rig, chain, ways, result)
+    return result
+
+
+def _spread(rig: Rig, chain: list[int], ways: list[int], result: dict[int, float]) -> None:
+    if len(chain) < 2:
+        return
+    middle = next(
+        (k for k, s in enumerate(chain) if rig.stations[s].kind != "capture"), len(chain) - 1
+    )
+    for k, s in enumerate(chain):
+        if k < middle:
+            result[s] = -ways[rig.after[s]] * ASIDE * (middle - k)
+        elif k > middle:
+            result[s] = ways[rig.before[s]] * ASIDE * (k - middle)
+
+
+def _needs(rig: Rig, texts: Sequence[str], size: float) -> dict[frozenset[int], float]:
+    """How far apart two bodies have to be for the labels of the strands between them."""
+    result: dict[frozenset[int], float] = {}
+    for k, strand in enumerate(rig.strands):
+        a, b = rig.stations[strand.start].body, rig.stations[strand.end].body
+        if a is not None and b is not None and a != b:
+            pair = frozenset((a, b))
+            wide = text_width(texts[k], size, bold=True) + 28.0
+            result[pair] = max(result.get(pair, LEAST), wide)
+    return result
+
+
+def _across(
+    rig: Rig, x_m: Floats, asides: dict[int, float], needs: dict[frozenset[int], float],
+    width: int, margins: tuple[float, float],
+) -> list[float]:  # fmt: skip
+    """Each body's place across the page: to scale, moved apart where they would hide each other."""
+    left, right = margins[0], width - margins[1]
+    order = _order(rig, x_m)
+    low = float(min(rig.start_m.min(), x_m.min()))
+    high = float(max(rig.start_m.max(), x_m.max()))
+    scale = (right - left) / (high - low) if high > low else 0.0
+    gaps = []
+    for a, b in pairwise(order):
+        reach = max((v for s, v in asides.items() if rig.stations[s].body == a), default=0.0)
+        back = min((v for s, v in asides.items() if rig.stations[s].body == b), default=0.0)
+        need = needs.get(frozenset((a, b)), LEAST)
+        gaps.append(need + max(reach, 0.0) + max(-back, 0.0))
+    room = (right - left) / sum(gaps) if gaps else 1.0
+    gaps = [gap * min(1.0, room) for gap in gaps]
+    place = [left + (float(x_m[b]) - low) * scale for b in order]
+    for k, gap in enumerate(gaps):
+        place[k + 1] = max(place[k + 1], place[k] + gap)
+    if place:
+        place[-1] = min(place[-1], right)
+    for k in range(len(gaps) - 1, -1, -1):
+        place[k] = min(place[k], place[k + 1] - gaps[k])
+    result = [0.0] * len(order)
+    for b, at in zip(order, place, strict=True):
+        result[b] = at
+    return result
+
+
+def _rows(
+    rig: Rig, x: list[float], ways: list[int], asides: dict[int, float], pitch: float, width: int
+) -> tuple[tuple[Run, ...], tuple[Mark, ...], float]:
+    """Strands and stations row by row; the foot of the page."""
+    runs: list[Run] = []
+    marks: list[Mark] = []
+    y = 40.0 if len(rig.ropes) == 1 else 58.0
+    for index, rope in enumerate(rig.ropes):
+        if index:
+            y += pitch + 22.0
+        for s in rope.stations:
+            station = rig.stations[s]
+            into, out = rig.before.get(s), rig.after.get(s)
+            turns = 0
+            if into is not None and out is not None and ways[into] != ways[out]:
+                turns = ways[into]
+            at = None if station.body is None else x[station.body] + asides.get(s, 0.0)
+            if (
+                at is None and into is None
+            ):  # the haul stands first: it is placed from its other end
+                body = rig.stations[s + 1].body
+                near = x[body] if body is not None else x[0]
+                at = _end(-ways[out or 0], near, width, station.toward_deg)
+            elif at is None and into is not None:
+                near = marks[-1].x
+                if station.kind == "free":
+                    at = min(max(near + ways[into] * TAIL, 8.0), width - 8.0)
+                else:
+                    at = _end(ways[into], near, width, station.toward_deg)
+            assert at is not None
+            if into is not None:
+                begun = marks[-1]
+                y1 = y + (SLOPE if _slopes(rig, into) else 0.0)
+                kind = {"free": "slack"}.get(station.kind, "plain")
+                runs.append(
+                    Run(into, "haul" if into == rig.haul_strand else kind, begun.x, y, at, y1)
+                )
+                y = y1
+            marks.append(Mark(s, at, y + (pitch / 2 if turns else 0.0), turns, pitch / 2))
+            if turns:
+                y += pitch
+    return tuple(runs), tuple(marks), y + 36.0
+
+
+def _end(way: int, near: float, width: int, toward_deg: float) -> float:
+    """Where the haulers' end lies: at the page's edge, or close by where they pull sideways."""
+    if abs(math.cos(math.radians(toward_deg))) < MIDWAY:
+        return min(max(near + way * TAIL, 12.0), width - 12.0)
+    return 12.0 if way < 0 else width - 12.0
+
+
+def _slopes(rig: Rig, strand: int) -> bool:
+    """Whether a strand leads off the haul axis."""
+    a, b = (rig.stations[s] for s in (rig.strands[strand].start, rig.strands[strand].end))
+    if a.body is not None and b.body is not None:
+        return bool(rig.side_m[a.body] != rig.side_m[b.body])
+    if "free" in (a.kind, b.kind):
+        return False
+    haul = a if a.body is None else b
+    return abs(math.sin(math.radians(haul.toward_deg))) > 0.05
+
+
+def _bars(rig: Rig, x: list[float], marks: tuple[Mark, ...]) -> tuple[Bar, ...]:
+    result = []
+    for b, body in enumerate(rig.bodies):
+        mine = [m for m in marks if rig.stations[m.station].body == b]
+        if mine and body.kind != "edge":
+            turn = 0.0 if body.kind == "grab" else 1.0  # a wide body reaches past its ropes
+            ys = [m.y + side * turn * m.radius * abs(m.turns) for m in mine for side in (-1, 1)]
+            reach = 14.0 if body.kind != "grab" else 0.0
+            result.append(Bar(b, x[b], min(ys) - reach, max(ys) + reach))
+    return tuple(result)

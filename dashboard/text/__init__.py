@@ -1,0 +1,4 @@
+"""How values become text: units, tables, sentences, the terminal.
+
+May import nothing else of this room.
+"""

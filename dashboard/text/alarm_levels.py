@@ -1,0 +1,95 @@
+"""Alarm levels as people read them: in SI, and as the device itself will show them."""
+
+from __future__ import annotations
+
+import math
+
+from dashboard.text.localise import Words
+from dashboard.text.units import METRIC, Units
+from logger.channels.sensors_file import Channel, Sensors
+from logger.errors import SensorsFault, one_line
+from logger.recorder.alarms import AlarmRow
+
+_DOUBLINGS = 200
+
+
+def reading_at(channel: Channel, value_si: float) -> float | None:
+    """The number that the device sends at a value (N or m), with the channel's zero; None where its
+    curve never gets there.  By halving, so that any calibration that rises or falls will do."""
+
+    def above(reading: float) -> float:
+        return float(channel.si(reading)) - value_si
+
+    try:
+        step = 1.0
+        start = above(channel.zero)
+        slope = above(channel.zero + 1e-3) - start
+        if slope == 0.0 or not math.isfinite(slope):
+            return None
+        way = math.copysign(1.0, -start * slope)  # the way in which the difference goes to nothing
+        low, high = channel.zero, channel.zero
+        for _ in range(_DOUBLINGS):
+            high = channel.zero + way * step
+            if above(high) * start <= 0:
+                break
+            low, step = high, 2 * step
+        else:
+            return None
+        for _ in range(_DOUBLINGS):
+            middle = (low + high) / 2
+            if above(middle) * start > 0:
+                low = middle
+            else:
+                high = middle
+        return high
+    except (ArithmeticError, ValueError):
+        return None
+
+
+def check_levels(sensors: Sensors) -> None:
+    """Refuse a level at which the cell, with its zero, reads beyond its capacity; raises SensorsFault."""
+    for channel in sensors.channels:
+        for key, level in (("stop_at", channel.stop_at), ("warn_at", channel.warn_at)):
+            if level is None or channel.capacity is None:
+                continue
+            reading = reading_at(channel, level)
+            if reading is None or bool(channel.saturated(reading * (1 - 1e-9))):
+                what = "no reading" if reading is None else f"read as {reading:.6g} {channel.unit}"
+                raise SensorsFault(
+                    sensors.file,
+                    f"{key} = {level:g} is {what}, beyond the capacity {channel.capacity:g} "
+                    "once the zero is counted", f"lower {key}, or take a larger cell",
+                    f"channel {channel.name}",
+                )  # fmt: skip
+
+
+def level_text(channel: Channel, value_si: float, shown: Units) -> str:
+    """One level: in what is shown, in SI, and in the device's own unit."""
+    si, own = (
+        (u.force if channel.quantity == "force" else u.length)(value_si) for u in (METRIC, shown)
+    )
+    reading = reading_at(channel, value_si)
+    device = "never read by the device" if reading is None else (
+        f"the device sends {reading:.6g} {channel.unit}"
+    )  # fmt: skip
+    return f"{own} ({device})" if own == si else f"{own} ({si}; {device})"
+
+
+def row_text(row: AlarmRow, sensors: Sensors, told: Words) -> str:
+    """The levels of one row as the channel will read them, and as the thing at risk feels them."""
+    channel, shown = sensors.by_name(row.channel), told.shown
+    same = (row.gain, row.offset) == (1.0, 0.0)
+    said = []
+    for word, level in (("caution", row.caution), ("stop", row.stop)):
+        if level is None:
+            said += [f"{word} none"] if same else []
+            continue
+        at = (level - row.offset) / row.gain
+        text = level_text(channel, at, shown)
+        if not same:
+            felt = (shown.force if channel.quantity == "force" else shown.length)(level)
+            text = f"{text} of {row.channel} ({felt} on it)"
+        if channel.capacity is not None and at > channel.capacity:
+            text += ", which is beyond the cell's capacity: it will not see it"
+        said.append(f"{word} {text}" if same else f"{word} at {text}")
+    return one_line(f"alarm {told(row.label)}: {', '.join(said)}")

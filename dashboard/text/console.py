@@ -1,0 +1,92 @@
+"""What several subcommands share: options, one JSON object, plain tables, checks of numbers."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import math
+from collections.abc import Callable, Iterable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from dashboard.text.units import SYSTEMS, Units
+from logger.errors import CallFault
+
+if TYPE_CHECKING:
+    from dashboard.text.localise import Words
+
+
+def add_json(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--json", action="store_true", help="print one JSON object, nothing else")
+
+
+def add_units(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--units", choices=tuple(SYSTEMS), default="metric",
+        help="what is shown: metric (N, kN, m) or us (lbf, ft); files stay SI",
+    )  # fmt: skip
+
+
+def units(args: argparse.Namespace) -> Units:
+    return SYSTEMS[args.units]
+
+
+def positive(unit: str) -> Callable[[str], float]:
+    """An argparse type: a finite number above zero."""
+
+    def read(text: str) -> float:
+        try:
+            value = float(text)
+        except ValueError:
+            value = math.nan
+        if not (math.isfinite(value) and value > 0):
+            raise argparse.ArgumentTypeError(f"{text!r} is not a number of {unit} above 0")
+        return value
+
+    return read
+
+
+def print_json(value: dict[str, Any]) -> None:
+    """One object on standard output; a number that is not finite is our own fault."""
+    print(json.dumps(value, ensure_ascii=False, allow_nan=False, indent=2))
+
+
+def table(rows: Sequence[Sequence[str]], left: int = 1, indent: str = "  ") -> list[str]:
+    """Lines of aligned columns; the first `left` of them and the last flush left if it is text."""
+    if not rows:
+        return []
+    width = [max(len(row[c]) for row in rows) for c in range(len(rows[0]))]
+    lines = []
+    for row in rows:
+        cells = [
+            text.ljust(width[c]) if c < left else text.rjust(width[c]) for c, text in enumerate(row)
+        ]
+        lines.append((indent + "  ".join(cells)).rstrip())
+    return lines
+
+
+def say(lines: Iterable[str], told: Words) -> None:
+    """Print lines, with the quantities in their sentences in the reader's units."""
+    print(told("\n".join(lines)))
+
+
+def pairs(rows: Sequence[tuple[str, str]], indent: str = "  ") -> list[str]:
+    """Lines of `label  value`, labels in one column."""
+    width = max((len(label) for label, _ in rows), default=0)
+    return [f"{indent}{label.ljust(width)}  {value}".rstrip() for label, value in rows]
+
+
+def new_folder(path: str | Path, option: str = "--out") -> Path:
+    """The path, if it is free: nothing there, or an empty folder; else CallFault."""
+    folder = Path(path)
+    try:
+        taken = folder.exists() and (not folder.is_dir() or any(folder.iterdir()))
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise CallFault(folder, f"cannot be used ({reason})", f"give another {option}") from None
+    if taken:
+        raise CallFault(
+            folder, "exists and is not an empty folder, and no session is overwritten",
+            f"give {option} a new folder",
+        )  # fmt: skip
+    return folder

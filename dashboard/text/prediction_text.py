@@ -1,0 +1,112 @@
+"""Two views of a prediction: every part in every condition, and the job stroke by stroke."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Any
+
+from analysis.mechanics.load_cases import Condition, Row, conditions
+from analysis.mechanics.model import model
+from analysis.mechanics.rope_stretch import take_up
+from analysis.prediction.job_table import StrokeRow, job_table
+from analysis.rig.rig import Rig
+from dashboard.text.console import table
+from dashboard.text.units import UNKNOWN, Units, number, percent
+
+View = tuple[dict[str, Any], list[str]]
+
+
+def conditions_view(rig: Rig, found: dict[str, Any], shown: Units) -> View:
+    """As a JSON object, and as lines of a table: a row a part, a column a condition."""
+    every = conditions(model(rig))
+    lines = [
+        rig.title or "rig",
+        "Forces in every condition; x is multiples of the load's force",
+        "",
+    ]
+    lines += table(_rows(every, shown), left=2)
+    lines += ["", "The load, the team and what can be reset"]
+    for one in every:
+        load = shown.force_pm(one.load_N, one.load_u_N)
+        haul = shown.force_pm(one.haul_N, one.haul_u_N)
+        more = ""
+        if one.name.startswith("held"):
+            more = "; can be reset meanwhile: " + (", ".join(one.covers) or "nothing")
+        why = f"   ({one.why_not})" if one.why_not else ""
+        lines.append(f"  {one.name}: load {load}, haul {haul}{more}{why}")
+    lines += [
+        "  held is without friction and each capture alone; running back, captures are held open",
+    ]
+    return {"title": rig.title, "conditions": [asdict(one) for one in every]}, lines
+
+
+def _rows(every: tuple[Condition, ...], shown: Units) -> list[list[str]]:
+    full = [one for one in every if one.rows]
+    rows = [["", "kind", *(one.name for one in full), "limit", "most used"]]
+    for k, first in enumerate(full[0].rows):
+        parts = [one.rows[k] for one in full]
+        uses = [
+            (row.use, one.name) for row, one in zip(parts, full, strict=True) if row.use is not None
+        ]
+        most = (
+            f"{percent(max(uses)[0])} {max(uses)[1]}"
+            if uses
+            else "not rated"
+            if first.limit_N is None
+            else "-"
+        )
+        limit = "-" if first.limit_N is None else shown.force(first.limit_N)
+        rows.append([first.name, first.kind, *(_force(row, shown) for row in parts), limit, most])
+    return rows
+
+
+def _force(row: Row, shown: Units) -> str:
+    if row.force_N is None:
+        return f"{number(row.of_load)} x"
+    return shown.force_pm(row.force_N, row.force_u_N)
+
+
+def job_view(rig: Rig, found: dict[str, Any], shown: Units) -> View:
+    """Both ways of resetting as JSON, and as lines; take-up by stretch beside."""
+    known = model(rig)
+    result: dict[str, Any] = {"title": rig.title}
+    lines = [rig.title or "rig"]
+    for mode, how in (("each", "each grab reset alone"), ("together", "all grabs reset together")):
+        rows, done = job_table(known, mode)
+        result[mode] = {"strokes": [asdict(row) for row in rows], "why_not": done.why_not}
+        lines += ["", f"The job, {how}" + (f": {done.why_not}" if done.why_not else "")]
+        if rows:
+            head = [
+                "stroke",
+                "load moved",
+                "rope hauled",
+                "haul force",
+                "steepest",
+                "two-blocked",
+                "reset",
+            ]
+            lines += table([head, *(_stroke(row, shown) for row in rows)], left=0)
+    lost = take_up(known)
+    result["take_up"] = asdict(lost)
+    if lost.first_m is None:
+        lines += ["", f"Rope lost to stretch: {UNKNOWN} ({lost.why})"]
+    else:
+        after = "".join(
+            f"; {shown.length(m)} after each reset held on {n}" for n, m in lost.after.items()
+        )
+        lines += [
+            "",
+            f"Rope lost to stretch, on top: {shown.length(lost.first_m)} at the first pull{after}",
+        ]
+    return result, lines
+
+
+def _stroke(row: StrokeRow, shown: Units) -> list[str]:
+    reset = ", ".join(row.reset) or "-"
+    if row.setback_m:
+        reset += f" ({shown.length(row.setback_m)} lost)"
+    return [
+        str(row.number), shown.length(row.load_m), shown.length(row.haul_m),
+        shown.force_pm(row.haul_N, row.haul_u_N), f"{row.steepest_deg:.0f}°",
+        " meets ".join(row.two_blocked) or "the load is there", reset,
+    ]  # fmt: skip

@@ -1,0 +1,108 @@
+"""The result of a session in three sentences, for someone who was there."""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import Any
+
+from dashboard.text.units import Units, number, plus_minus
+
+METHODS = {
+    "known": "is taken from the rig file",
+    "cell": "comes from a cell that gives it without the haul cell",
+    "haul-and-lower": "comes from moving the load both ways",
+    "model": "comes from the haul force and the pulleys' assumed efficiencies",
+}
+OFTEN = (("slip", "slip", "slips"), ("shock", "shock", "shocks"))
+NAMED = 4
+
+
+def three_sentences(
+    review: dict[str, Any], shown: Units, own: frozenset[str] = frozenset()
+) -> tuple[str, str, str]:
+    """Measured against predicted; efficiency with its uncertainty and method; what to look at.
+    own: parts whose peak is what their own cell read."""
+    return _against(review, shown), _efficiency(review), look_at(review, own)
+
+
+def _against(review: dict[str, Any], shown: Units) -> str:
+    measured, predicted = review["measured"], review["predicted"]
+    model = plus_minus(predicted["model_ma"], 2 * predicted["model_ma_u"])
+    ideal = number(review["ideal_ma"])
+    haul = shown.of("force", measured["haul_force_N"])
+    pulled = "" if not measured["haul_force_N"] else f", at a haul force of {haul}"
+    if not measured["actual_ma"]:
+        return (
+            f"The model promises {model} to 1 out of an ideal {ideal}; what the rig really gave was "
+            f"not measured{pulled}."
+        )
+    got = shown.of("number", measured["actual_ma"])
+    en = review["agreement"]["en"]
+    if en is None:
+        close = "and no uncertainty is stated, so the two cannot be judged against each other"
+    elif abs(en) <= 1:
+        close = "which agrees within what both are known to"
+    else:
+        close = f"which is {'less' if en < 0 else 'more'} than can be explained by what both are known to"
+    return (
+        f"The rig gave {got} to 1 out of an ideal {ideal}{pulled}; {model} was predicted, {close}."
+    )
+
+
+def _efficiency(review: dict[str, Any]) -> str:
+    measured = review["measured"]
+    if not measured["efficiency"]:
+        why = measured["why_not"] or "no steady hauling was found"
+        return f"Its efficiency is not known: {why}."
+    method = METHODS.get(measured["load_force_method"], measured["load_force_method"])
+    pulley = measured["pulley_efficiency"]
+    each = "" if not pulley else (
+        f", which is {plus_minus(pulley['value'], pulley['U95'])} for each turn of the rope over a pulley"
+    )  # fmt: skip
+    value = plus_minus(measured["efficiency"]["value"], measured["efficiency"]["U95"])
+    return f"Its efficiency was {value} (95 %){each}; the load's force {method} ({measured['load_force_method']})."
+
+
+def look_at(review: dict[str, Any], own: frozenset[str] = frozenset()) -> str:
+    """One sentence that names at most three things, the gravest first; own: parts that a cell
+    measures."""
+    found: list[str] = []
+    if review["state"] == "changed":
+        found.append("the record, which was changed after it was sealed")
+    over = sorted(
+        (p for p in review["peaks"] if p["use"] is not None and p["use"] > 1),
+        key=lambda p: -p["use"],
+    )
+    if over:
+        names = ", ".join(
+            f"{p['name']} ({'' if p['name'] in own else 'at most '}{100 * p['use']:.0f} %"
+            f"{', by its own cell' if p['name'] in own else ''})"
+            for p in over[:NAMED]
+        )
+        sure = "" if all(p["name"] in own for p in over) else "may have "
+        more = f" and {len(over) - NAMED} more" if len(over) > NAMED else ""
+        found.append(f"what {sure}carried more than it is allowed to: {names}{more}")
+    counts = Counter(e["kind"] for e in review["events"])
+    saturated = sorted({e["channel"] for e in review["events"] if e["kind"] == "saturated"})
+    if saturated:
+        found.append(f"{', '.join(saturated)}, beyond capacity, so that true peaks are not known")
+    verdict, _, mind = review["agreement"]["verdict"].partition(" Mind: ")
+    if mind:
+        found.append(f"the calibration: {mind.rstrip('.')}")
+    sudden = [
+        f"{counts[k]} {one if counts[k] == 1 else many}" for k, one, many in OFTEN if counts[k]
+    ]
+    if sudden:
+        found.append(" and ".join(sudden))
+    en = review["agreement"]["en"]
+    if en is not None and abs(en) > 1:
+        _, _, cause = verdict.partition(": ")
+        found.append(cause.removeprefix("look for ").rstrip(".") or "why both differ")
+    dropped = sum(review["dropped"].values())
+    if dropped:
+        found.append(f"{dropped} dropped lines, in rejects.csv")
+    if review["state"] == "cut short":
+        found.append("the end of the job, which was not recorded")
+    if not found:
+        return "Nothing stands out to be looked at; gear is still inspected by a person before its next use."
+    return "Look at " + "; ".join(found[:3]) + "."

@@ -1,0 +1,176 @@
+"""The page's server: one address (loopback, if none is shared), one process, every route behind the gate."""
+
+from __future__ import annotations
+
+import re
+import secrets
+from collections.abc import Callable, Iterable
+from pathlib import Path
+from typing import Any
+
+from dashboard.live.session_hub import Hub
+from dashboard.live.state_feed import SPANS, encode
+from dashboard.web.gate import (
+    HTML,
+    JSON,
+    OPERATOR,
+    Answer,
+    Gate,
+    Refused,
+    Request,
+    Route,
+    asked_int,
+    asked_texts,
+)
+from dashboard.web.listener import FaultLog as FaultLog
+from dashboard.web.listener import Listening
+from dashboard.web.sharing import Sharing
+from logger.errors import one_line
+
+VERBS = ("mark", "undo", "zero", "ack", "end")
+MOST_RIG = 60_000  # bytes of a rig file that a page sends
+DRAWN = (320, 1400)  # pixels that the rig may be drawn wide
+ASSETS = Path(__file__).parents[1] / "assets"
+
+
+class Server(Listening):
+    """Waitress with the gate in front.  url: what to open; token: what actions have to carry.
+
+    sharing: the address to listen on and the codes that let in; None: loopback, without codes.
+    Raises CallFault where the address or the port cannot be used.
+    """
+
+    def __init__(self, hub: Hub, port: int = 0, sharing: Sharing | None = None) -> None:
+        from dashboard.live.page_shell import make
+
+        self.hub, self.sharing = hub, sharing
+        self.token = secrets.token_urlsafe(24)
+        self.faults = hub.log
+        app = make(self.token)
+        app.server.test_client().get("/")  # so that Dash knows what its page will ask for
+        super().__init__(self._call, port, None if sharing is None else sharing.address)
+        if sharing is not None:
+            sharing.port = self.port
+        self.gate = Gate(
+            self.hosts, self.token, self._routes(app), app.csp_hashes(), self.faults,
+            (lambda environ: OPERATOR) if sharing is None else sharing.role,
+        )  # fmt: skip
+
+    def _call(self, environ: dict[str, Any], start: Callable[..., Any]) -> Iterable[bytes]:
+        return self.gate(environ, start)
+
+    # -- routes --------------------------------------------------------------------------------
+    def _routes(self, app: Any) -> list[Route]:
+        flask = app.server.wsgi_app
+        files = "|".join(re.escape(p.name) for p in sorted(ASSETS.iterdir()) if p.is_file())
+        at = re.compile
+        routes = [
+            Route("GET", at("/since"), self._since),
+            Route("GET", at("/rig"), self._rig),
+            Route("POST", at("/act/(rig)"), self._act_rig, who=OPERATOR, most=MOST_RIG),
+            Route("POST", at("/act/([a-z]{1,20})"), self._act, who=OPERATOR),
+            Route("GET", at("/who"), self._who),
+            Route("GET", at("/_dash-(layout|dependencies)"), app=flask),
+            Route("GET", at(r"/_dash-component-suites/(dash|plotly)(/[A-Za-z0-9_@-][A-Za-z0-9_.@-]*)+"),
+                  app=_registered_only(flask), keep=True),
+            Route("GET", at(f"/assets/({files})"), app=flask, keep=True),
+            Route("GET", at("/_favicon.ico"), app=flask, keep=True),
+        ]  # fmt: skip
+        from dashboard.review.routes import routes as review
+
+        routes += review(self.hub)
+        if self.hub.many:
+            page = _page(flask, self.hub)
+            routes += [
+                Route("GET", at("/"), self._list),
+                Route("GET", at(r"/s/([^/]{1,255})/"), app=page),
+            ]
+        else:
+            routes.append(Route("GET", at("/"), app=flask))
+        if self.sharing is not None:
+            from dashboard.watch.entry_routes import routes as entrance
+
+            routes += entrance(self.sharing)
+        return routes
+
+    def _who(self, request: Request) -> Answer:
+        shared = self.sharing is not None
+        return Answer(200, encode({"role": request.role, "shared": shared}), JSON)
+
+    def _list(self, request: Request) -> Answer:
+        from dashboard.watch.session_list import page
+
+        return Answer(200, page(self.hub.folder).encode("utf-8", "replace"), HTML)
+
+    def _since(self, request: Request) -> Answer:
+        query = request.query
+        seq, version = asked_int(query, "seq"), asked_int(query, "v")
+        span = query.get("span", "60")
+        if span not in SPANS:
+            raise Refused(400, "span is " + ", ".join(SPANS))
+        watch = self.hub.get(query.get("s", ""))
+        if watch is None:
+            raise Refused(404, "no such session")
+        return Answer(200, watch.since(seq, version, span), JSON)
+
+    def _rig(self, request: Request) -> Answer:
+        """The rig as it stands now, drawn; names in it are escaped."""
+        width = asked_int(request.query, "w")
+        if not DRAWN[0] <= width <= DRAWN[1]:
+            raise Refused(400, "w is the width, {} to {}".format(*DRAWN))
+        watch = self.hub.get(request.query.get("s", ""))
+        if watch is None:
+            raise Refused(404, "no such session")
+        svg = watch.loads.drawing(watch.stands, width, watch.shown.name)
+        return Answer(200, encode({"svg": svg, "g": watch.drawn}), JSON)
+
+    def _act_rig(self, request: Request) -> Answer:
+        from logger.recorder.request_inbox import ask_rig_text
+
+        asked = asked_texts(request.body, ("text", "s"))
+        watch = self.hub.get(asked.get("s", ""))
+        if watch is None:
+            raise Refused(404, "no such session")
+        name = ask_rig_text(watch.path, asked.get("text", ""), request.role or "viewer")
+        return Answer(202, encode({"id": name}), JSON)
+
+    def _act(self, request: Request) -> Answer:
+        from logger.recorder.request_inbox import ask
+
+        verb = request.match[1]
+        if verb not in VERBS:
+            raise Refused(404, "no such action")
+        asked = asked_texts(request.body, ("channel", "text", "s"))
+        watch = self.hub.get(asked.get("s", ""))
+        if watch is None:
+            raise Refused(404, "no such session")
+        name = ask(
+            watch.path, verb, asked.get("channel", ""), one_line(asked.get("text", "")),
+            role=request.role or "viewer",  # the recorder obeys an operator alone, whatever comes here
+        )  # fmt: skip
+        return Answer(202, encode({"id": name}), JSON)
+
+
+def _registered_only(app: Callable[..., Any]) -> Callable[..., Any]:
+    """The component files that Dash knows, and no other file of a package."""
+    from dash.exceptions import DependencyException
+
+    def call(environ: dict[str, Any], start: Callable[..., Any]) -> Any:
+        try:
+            return app(environ, start)
+        except (DependencyException, OSError):
+            raise Refused(404, "nothing is here") from None
+
+    return call
+
+
+def _page(app: Callable[..., Any], hub: Hub) -> Callable[..., Any]:
+    """The shell under the address of one session of a folder."""
+
+    def call(environ: dict[str, Any], start: Callable[..., Any]) -> Any:
+        name = environ["PATH_INFO"].encode("latin-1", "replace").decode("utf-8", "replace")[3:-1]
+        if hub.get(name) is None:
+            raise Refused(404, "no such session")
+        return app({**environ, "PATH_INFO": "/", "QUERY_STRING": ""}, start)
+
+    return call

@@ -1,0 +1,4 @@
+"""The web server without any page: gate, listener, connections, sharing, QR picture.
+
+Read `gate`.  Imports no page.
+"""

@@ -1,0 +1,158 @@
+"""The table of points that a calibration is fitted to: known values and what was read for them."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from dataclasses import dataclass
+from pathlib import Path
+
+from logger.errors import SensorsFault, one_line
+from logger.toml_tables import nearest, read_text
+
+COLUMNS = ("applied", "reading", "run", "applied_u")
+MOST_POINTS = 10_000
+MOST_DIGITS = 60
+LEAST, MOST = 1e-30, 1e30
+NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
+LEAST_STEP = 2.0**-52  # of a float, relative
+
+
+@dataclass(frozen=True)
+class Points:
+    """Rows of the table in their order, which tells loading from unloading.
+
+    applied: as written; reading: as the device sends it; run: its name, one a row, or None without
+    such a column; applied_u: standard uncertainties, in the unit of applied, or None;
+    resolution: the finest step that the readings are written in.
+    """
+
+    applied: tuple[float, ...]
+    reading: tuple[float, ...]
+    run: tuple[str, ...] | None
+    applied_u: tuple[float, ...] | None
+    resolution: float
+
+
+def read_points(path: str | Path) -> Points:
+    """The columns `applied` and `reading` of a CSV, and `run` and `applied_u` where they are.
+
+    Raises SensorsFault naming the line.
+    """
+    text = read_text(path, SensorsFault)
+    rows = csv.reader(io.StringIO(text, newline=""), strict=True)
+    found: dict[str, list[str]] = {}
+    steps: list[float] = []
+    try:
+        header = _header(path, next(rows, []))
+        for row in rows:
+            where = f"line {rows.line_num}"
+            if not any(cell.strip() for cell in row):
+                continue
+            if len(row) != len(header):
+                count = "1 cell" if len(row) == 1 else f"{len(row)} cells"
+                raise SensorsFault(
+                    path, f"{count} where the header has {len(header)}",
+                    "give one cell a column, split by commas, and a point in numbers", where,
+                )  # fmt: skip
+            for name, cell in zip(header, row, strict=True):
+                found.setdefault(name, []).append(_checked(path, where, name, cell.strip()))
+            steps.append(_step(row[header.index("reading")].strip()))
+            if len(steps) > MOST_POINTS:
+                raise SensorsFault(
+                    path,
+                    f"more than {MOST_POINTS} points",
+                    "give means of what was read at rest",
+                    where,
+                )
+    except csv.Error as error:
+        raise SensorsFault(
+            path, f"is not a CSV table ({error})", "write applied,reading and one point a line",
+            f"line {rows.line_num}",
+        ) from None  # fmt: skip
+    if not steps:
+        raise SensorsFault(
+            path, "there are no points", "write one below the header for each known value"
+        )
+    reading = tuple(map(float, found["reading"]))
+    return Points(
+        applied=tuple(map(float, found["applied"])),
+        reading=reading,
+        run=tuple(found["run"]) if "run" in found else None,
+        applied_u=tuple(map(float, found["applied_u"])) if "applied_u" in found else None,
+        resolution=max(min(steps), LEAST_STEP * max(map(abs, reading))),
+    )
+
+
+def _header(path: str | Path, row: list[str]) -> list[str]:
+    where, cure = "line 1", "the first line must be applied,reading (and may name run, applied_u)"
+    header = [cell.strip() for cell in row]
+    if not any(header):
+        raise SensorsFault(path, "there is no header", cure, where)
+    if all(NUMBER.fullmatch(cell) for cell in header):
+        raise SensorsFault(path, "there is no header, the numbers begin at once", cure, where)
+    if len(header) == 1 and re.search(r"[;\t|]", header[0]):
+        raise SensorsFault(
+            path,
+            "the columns are not split by commas",
+            "write applied,reading and 12.5 for 12,5",
+            where,
+        )
+    for cell in header:
+        if cell not in COLUMNS:
+            near = nearest(cell.lower(), COLUMNS, 0.7)
+            raise SensorsFault(
+                path,
+                f'unknown column "{one_line(cell, 60)}"',
+                f"write {near}" if near else cure,
+                where,
+            )
+    for name in COLUMNS:
+        if header.count(name) > 1 or (name in COLUMNS[:2] and name not in header):
+            raise SensorsFault(
+                path,
+                f"there must be one column {name}, there are {header.count(name)}",
+                cure,
+                where,
+            )
+    return header
+
+
+def _checked(path: str | Path, where: str, name: str, cell: str) -> str:
+    """The cell, if it can stand in this column."""
+    if not cell:
+        raise SensorsFault(
+            path, f"the cell of {name} is empty", "fill it or leave the line out", where
+        )
+    if name == "run":
+        return one_line(cell, 40)
+    shown = f'{name} "{one_line(cell, 40)}"'
+    if len(cell) > MOST_DIGITS or not NUMBER.fullmatch(cell):
+        cure = "write a plain number"
+        if re.fullmatch(r"[+-]?\d+,\d+", cell, re.ASCII):
+            cure = "write " + cell.replace(",", ".")
+        elif re.fullmatch(r"\S+\s*[A-Za-z%]+", cell):
+            cure = "write a plain number without a unit"
+        raise SensorsFault(path, f"{shown} is not a number", cure, where)
+    value = float(cell)
+    if value != 0.0 and not LEAST <= abs(value) <= MOST:
+        what = "large" if abs(value) > MOST else "small"
+        raise SensorsFault(
+            path,
+            f"{shown} is too {what} to be true",
+            "write the true value, or take another unit",
+            where,
+        )
+    if name == "applied_u" and value < 0.0:
+        raise SensorsFault(
+            path, f"{shown} is negative", "a standard uncertainty is at least 0", where
+        )
+    return cell
+
+
+def _step(cell: str) -> float:
+    """The value of the last digit that is written."""
+    mantissa, _, exponent = cell.lower().partition("e")
+    power = int(exponent or 0) - len(mantissa.partition(".")[2])
+    return 10.0 ** max(min(power, 300), -300)

@@ -1,0 +1,4 @@
+"""Channels and the sensors file that declares them.
+
+Read `sensors_file`.  May import `calibration` and what lies below it.
+"""

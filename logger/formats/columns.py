@@ -1,0 +1,149 @@
+"""Numbers split by a separator; this format cannot tell a torn number, so the first line after
+connecting is set aside where it may be torn, and a line with another count is dropped.
+
+Where the file states neither `decimal` nor `separator`, a comma between two digits may be either, so
+the line is dropped; other commas separate."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+from logger.channels.sensors_file import Channel
+from logger.device_units import known_unit, to_si
+from logger.formats.base import NUMBER, SAMPLE, Decoder
+
+COMMA = "a comma: decimal or separator?"
+# behind a decimal comma a digit must stand: "1, 5" may be two numbers
+_COMMA_NUMBER = (
+    rb"[-+]?+(?:[0-9]{1,40}+(?:,[0-9]{1,40}+)?+|,[0-9]{1,40}+)(?:[eE][-+]?+[0-9]{1,2}+)?+"
+)
+_NOT_FINITE = re.compile(rb"[-+]?(?:nan|inf(?:inity)?)[A-Za-z]*", re.IGNORECASE)
+_UNCLEAR = re.compile(rb"[0-9],[0-9]")
+# what splits numbers with a decimal comma where no separator is stated: ";", and blanks before a
+# number.  A unit word, a lone sign and a comma stay where they are: "1,90 kN" must not read 1.90 N
+_SPACED = re.compile(rb";|(?<![-+,; \t])[ \t]+(?=[-+,0-9])")
+RELEARN = 5  # lines in a row that agree on another count
+
+
+def stated_separator(channels: Sequence[Channel]) -> str | None:
+    """The separator that the channels of a port state, one of them for all; None where none does."""
+    return next((channel.separator for channel in channels if channel.separator), None)
+
+
+class ColumnsDecoder(Decoder):
+    """Decodes the lines of one port; see `Decoder`."""
+
+    tells_torn = False
+
+    def __init__(self, channels: Sequence[Channel]) -> None:
+        super().__init__(channels)
+        separator, decimal = stated_separator(channels), channels[0].decimal
+        self._comma = decimal == ","
+        self._spaced = self._comma and separator is None
+        self._unclear = separator is None and decimal is None
+        self._separator = (separator or (";" if self._comma else ",")).encode("ascii")
+        number = _COMMA_NUMBER if self._comma else NUMBER
+        self._plain = re.compile(number)
+        self._number = re.compile(rb"(%s)[ \t]*([A-Za-z]{0,6})" % number)
+        self._learn = channels[0].count is None
+        self._count = channels[0].count or 0
+        self._needed = max(channel.column or 1 for channel in channels)
+        self._other_count = (0, 0)
+
+    def _split(self, line: bytes) -> list[bytes]:
+        if self._spaced:
+            return _SPACED.split(line.strip())
+        if self._separator.isspace():
+            return line.split(None if self._separator == b" " else self._separator)
+        return line.split(self._separator)
+
+    def _block(self, block: bytes) -> bool:
+        """Plain numbers, one count, no space: split at once.  Anything else goes line by line."""
+        count, separator = self._count, self._separator
+        if not count or len(separator) != 1 or max(map(len, block.split(b"\n"))) > 4096:
+            return False
+        cells = block.replace(b"\r\n", b"\n").replace(b"\n", separator).split(separator)
+        lines = block.count(b"\n")
+        if len(cells) != count * lines + 1:
+            return False
+        if block.count(separator) != (count - 1) * lines or not block.isascii():
+            return False
+        if self._unclear and count > 1 and _UNCLEAR.search(block):
+            return False
+        if self._spaced and (b" " in block or b"\t" in block):
+            return False
+        seen = block.replace(b"\r\n", b"\n").split(b"\n")
+        if any(line.count(separator) != count - 1 for line in seen[:-1]):
+            return False
+        taken = []
+        for channel in self.channels:
+            mine = cells[(channel.column or 1) - 1 : -1 : count]
+            if not all(map(self._plain.fullmatch, mine)):
+                return False
+            taken.append((channel.name, mine))
+        if separator == b" " and len(block.split()) != count * lines:
+            return False
+        for name, mine in taken:
+            if self._comma:
+                mine = list(map(_with_point, mine))
+            self._out.readings.setdefault(name, []).extend(mine)
+        self._other_count = (0, 0)
+        return True
+
+    def _line(self, line: bytes) -> None:
+        if self._unclear and _UNCLEAR.search(line):
+            self._other_count = (0, 0)
+            self.unclear_line = self.unclear_line or line[:SAMPLE]
+            self._drop(COMMA, line)
+            return
+        cells = [cell.strip() for cell in self._split(line)]
+        if not any(cells):
+            return
+        values = [self._value(channel, cells) for channel in self.channels]
+        good = all(cause == "" for cause, _ in values)
+        count = len(cells)
+        if self._count and count != self._count:
+            if not self._learn or not good:
+                self._other_count = (0, 0)
+                self._drop("another number of columns", line)
+                return
+            seen = self._other_count[1] + 1 if self._other_count[0] == count else 1
+            self._other_count = (count, seen)
+            self._drop("another number of columns", line)
+            if seen >= RELEARN:
+                self._count, self._other_count = count, (0, 0)
+            return
+        if not self._count:
+            if not good:
+                self._drop("no line to learn the columns from", line)
+                return
+            self._count = count
+        self._other_count = (0, 0)
+        for channel, (cause, text) in zip(self.channels, values, strict=True):
+            if cause:
+                self._drop(cause, line, channel.name)
+            else:
+                self._take(channel.name, text)
+
+    def _value(self, channel: Channel, cells: list[bytes]) -> tuple[str, bytes]:
+        place = (channel.column or 1) - 1
+        if place >= len(cells):
+            return "too few columns", b""
+        match = self._number.fullmatch(cells[place])
+        if match is None:
+            if _NOT_FINITE.fullmatch(cells[place]):
+                return "not a finite number", b""
+            return "not a number", b""
+        if match[2]:
+            unit = known_unit(match[2].decode("ascii"))
+            if unit is None:
+                return "not a number", b""
+            if (unit == "count") != (channel.unit == "count") or to_si(unit) != to_si(channel.unit):
+                return "another unit than the channel's", b""
+        return "", _with_point(match[1]) if self._comma else match[1]
+
+
+def _with_point(number: bytes) -> bytes:
+    """A number with a decimal comma as it is kept: every reader of readings.csv expects a point."""
+    return number.replace(b",", b".")

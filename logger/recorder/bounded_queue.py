@@ -1,0 +1,70 @@
+"""The bounded queue between the readers and the writer: it never makes a reader wait."""
+
+from __future__ import annotations
+
+import threading
+from collections import Counter, deque
+
+from logger.transports.serial import Arrival, PortEvent
+
+MOST_S = 60.0
+MOST_READINGS = 1_000_000
+MOST_EVENTS = 1000
+
+
+class Ring:
+    """Items in order of arrival; the oldest readings go when 60 s or a million are held, what
+    happened to the ports stays."""
+
+    def __init__(self, most_s: float = MOST_S, most_readings: int = MOST_READINGS) -> None:
+        self._most_s, self._most = most_s, most_readings
+        self._items: deque[tuple[Arrival | PortEvent, int]] = deque()
+        self._held = 0
+        self._events: deque[PortEvent] = deque(maxlen=MOST_EVENTS)
+        self._lost: Counter[str] = Counter()
+        self.newest: dict[str, bytes] = {}  # last reading of each channel, written or not
+        self._ready = threading.Condition()
+
+    def put(self, item: Arrival | PortEvent) -> None:
+        """Add; never blocks for longer than the lock is held."""
+        size, now = 0, 0.0
+        if isinstance(item, Arrival):
+            size = sum(map(len, item.decoded.readings.values()))
+            now = item.to_s
+        with self._ready:
+            self._items.append((item, size))
+            if isinstance(item, Arrival):
+                for name, texts in item.decoded.readings.items():
+                    self.newest[name] = texts[-1]
+            self._held += size
+            while len(self._items) > 1 and now and self._too_much(now):
+                old, count = self._items.popleft()
+                self._held -= count
+                if isinstance(old, Arrival):
+                    for name, texts in old.decoded.readings.items():
+                        self._lost[name] += len(texts)
+                else:
+                    self._events.append(old)
+            self._ready.notify()
+
+    def _too_much(self, now: float) -> bool:
+        first = self._items[0][0]
+        since = first.to_s if isinstance(first, Arrival) else first.time_s
+        return self._held > self._most or now - since > self._most_s
+
+    def take(self, timeout_s: float) -> list[Arrival | PortEvent]:
+        """Everything that is there; waits up to timeout_s for something."""
+        with self._ready:
+            if not self._items:
+                self._ready.wait(timeout_s)
+            items = [*self._events, *(item for item, _ in self._items)]
+            self._events.clear()
+            self._items.clear()
+            self._held = 0
+        return items
+
+    def lost(self) -> dict[str, int]:
+        """Readings that went unwritten since the last call, by channel."""
+        with self._ready:
+            lost, self._lost = dict(self._lost), Counter()
+        return lost

@@ -1,0 +1,219 @@
+"""How a viewer asks the recorder for something: one small file in `inbox/`, answered by one row
+of events.csv that carries the file's name as its id."""
+
+from __future__ import annotations
+
+import contextlib
+import itertools
+import json
+import os
+import re
+import stat
+import uuid
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from logger.errors import CallFault
+from logger.filesystem import write_atomic
+from logger.session import lock
+from logger.session.descriptor import INBOX
+from logger.toml_tables import MOST_BYTES, read_text
+
+VERBS = ("mark", "undo", "zero", "ack", "rig", "end")
+ROLES = ("viewer", "operator")
+MOST_REQUEST = 4096
+MOST_AT_ONCE = 100
+MOST_LOOKED_AT = 2000
+_ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,63}")
+_OWN_ID = re.compile(r"r[0-9]{6,}")
+
+
+@dataclass(frozen=True)
+class Request:
+    """What was asked.  refusal: why it cannot be obeyed as it stands, or ""; id: None where the
+    file's name cannot be one."""
+
+    id: str | None
+    verb: str
+    channel: str
+    text: str
+    role: str
+    refusal: str
+    path: Path
+
+
+def ask(
+    session_path: str | os.PathLike[str],
+    verb: str,
+    channel: str = "",
+    text: str = "",
+    role: str = "operator",
+    id: str | None = None,
+) -> str:
+    """Ask the recorder of a growing session; returns the id that its answer will carry.
+
+    Raises CallFault where nobody would answer or the request is not one.
+    """
+    folder = Path(session_path)
+    if verb not in VERBS:
+        raise CallFault(verb, "is nothing that a recorder does", "take one of " + ", ".join(VERBS))
+    name = id or "q" + uuid.uuid4().hex
+    if not _ID.fullmatch(name) or _OWN_ID.fullmatch(name):
+        raise CallFault(name, "cannot be a request's id", "use letters, digits, _ and -")
+    if not lock.is_held(folder):
+        raise CallFault(folder, f"nobody records here, so nobody can {verb}", "start a recording")
+    asked = {"verb": verb, "channel": channel, "text": text, "role": role}
+    data = json.dumps(asked, ensure_ascii=False).encode("utf-8", "replace")
+    if len(data) > MOST_REQUEST:
+        raise CallFault(verb, "the request is longer than 4 kB", "shorten the text")
+    try:
+        write_atomic(folder / INBOX / f"{name}.json", data)
+    except OSError as error:
+        raise CallFault(
+            folder / INBOX,
+            f"cannot be written ({error.strerror})",
+            "ask as the user who may write in the session",
+        ) from None
+    return name
+
+
+def ask_rig(
+    session_path: str | os.PathLike[str], rig_path: str | os.PathLike[str], role: str = "operator"
+) -> str:
+    """Ask the recorder to go on with another rig file; returns the request's id."""
+    return ask_rig_text(session_path, read_text(Path(rig_path), CallFault), role)
+
+
+def ask_rig_text(session_path: str | os.PathLike[str], text: str, role: str = "operator") -> str:
+    """Ask the recorder to go on with the rig that this text of a rig file describes."""
+    if not lock.is_held(Path(session_path)):
+        raise CallFault(session_path, "nobody records here, so no rig changes", "start a recording")
+    name = "q" + uuid.uuid4().hex
+    try:
+        write_atomic(Path(session_path) / INBOX / f"{name}.toml", text.encode("utf-8", "replace"))
+    except OSError as error:
+        raise CallFault(
+            session_path, f"nobody records here ({error.strerror})", "start a recording"
+        ) from None
+    return ask(session_path, "rig", text=f"{name}.toml", role=role, id=name)
+
+
+class Inbox:
+    """The recorder's side: what lies in the inbox, each file once."""
+
+    def __init__(self, session: Path) -> None:
+        self.folder = session / INBOX
+        self._answered: set[str] = set()
+        self._stuck: set[str] = set()
+
+    def poll(self) -> Iterator[Request]:
+        """Requests in the order in which they were written; each file is deleted after it was handled.
+
+        Nothing in the folder can raise, be followed or be answered twice.
+        """
+        try:
+            with os.scandir(self.folder) as entries:
+                wanted = (entry for entry in entries if self._wanted(entry.name))
+                # however many lie there, a look at them takes a bounded time
+                found = sorted(itertools.islice(wanted, MOST_LOOKED_AT), key=_order)
+        except OSError:
+            return
+        for name in [entry.name for entry in found][:MOST_AT_ONCE]:
+            path = self.folder / name
+            key = name.removesuffix(".json")
+            if key in self._answered and key:
+                self._remove(path)
+                continue
+            good = _ID.fullmatch(key) and not _OWN_ID.fullmatch(key)
+            request = self._read(path, key if good else None)
+            if request is None:
+                continue
+            yield request
+            if good:
+                self._answered.add(key)
+            self._remove(path)
+
+    def _wanted(self, name: str) -> bool:
+        return name.endswith(".json") and not name.startswith(".") and name not in self._stuck
+
+    def attachment(self, name: str) -> bytes | str:
+        """The bytes of a file in the inbox (never elsewhere), or why it cannot be taken."""
+        if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9_-]{0,63}\.toml", name):
+            return "a rig is named by its text, or by a file NAME.toml in the inbox"
+        data = _regular_bytes(self.folder / name, MOST_BYTES)
+        if isinstance(data, bytes):
+            self._remove(self.folder / name)
+        return data
+
+    def _remove(self, path: Path) -> None:
+        try:
+            path.unlink()
+        except FileNotFoundError:
+            pass
+        except OSError:
+            # a folder under this name, or no right to delete: looked at once, then left alone
+            self._stuck.add(path.name)
+
+    def _read(self, path: Path, key: str | None) -> Request | None:
+        data = _regular_bytes(path, MOST_REQUEST)
+        if data == _GONE:
+            return None
+        refusal = data if isinstance(data, str) else ""
+        asked: dict[str, object] = {}
+        if isinstance(data, bytes):
+            try:
+                found = json.loads(data.decode("utf-8"))
+            except (ValueError, RecursionError):
+                found = None
+            if isinstance(found, dict):
+                asked = found
+            else:
+                refusal = "the request is not a JSON object"
+        fields = {}
+        for name in ("verb", "channel", "text", "role"):
+            value = asked.get(name, "")
+            if not isinstance(value, str):
+                refusal, value = refusal or f"{name} is not text", ""
+            fields[name] = value
+        unknown = sorted(set(asked) - {"verb", "channel", "text", "role", "id"})
+        if key is None:
+            refusal = refusal or "the file's name cannot be a request's id"
+        elif unknown and not refusal:
+            refusal = f"unknown key {unknown[0][:40]}"
+        elif not refusal and fields["verb"] not in VERBS:
+            refusal = f"unknown verb {fields['verb'][:40]}"
+        elif not refusal and fields["role"] != "operator":
+            refusal = "only an operator is obeyed"
+        return Request(
+            key, fields["verb"], fields["channel"], fields["text"], fields["role"], refusal, path
+        )
+
+
+_GONE = "gone"
+
+
+def _order(entry: os.DirEntry[str]) -> tuple[int, str]:
+    try:
+        return entry.stat(follow_symlinks=False).st_mtime_ns, entry.name
+    except OSError:
+        return 0, entry.name
+
+
+def _regular_bytes(path: Path, most: int) -> bytes | str:
+    """The bytes of a plain file, or why not; follows no link, waits for no pipe."""
+    try:
+        if not stat.S_ISREG(path.lstat().st_mode):
+            return "is not a plain file"
+        flags = os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0)
+        fd = os.open(path, flags | getattr(os, "O_BINARY", 0))
+    except FileNotFoundError:
+        return _GONE
+    except OSError as error:
+        return f"cannot be read ({error.strerror})"
+    with contextlib.closing(os.fdopen(fd, "rb")) as file:
+        try:
+            data = file.read(most + 1)
+        except OSError as error:
+            return f"cannot be read ({error.strerror})"
+    return data if len(data) <= most else f"is longer than {most} bytes"

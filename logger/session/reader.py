@@ -1,0 +1,245 @@
+"""The reading side of a session folder: open it, follow it while it grows, read it whole.
+
+Reads only.  Whatever a torn or hostile file holds, the only error is SessionFault.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+from logger.channels.sensors_file import Sensors, parse_sensors
+from logger.errors import SensorsFault, SessionFault, UserFault
+from logger.filesystem import open_plain
+from logger.session import descriptor as package
+from logger.session import lock, seal
+from logger.session.descriptor import csv_line
+from logger.session.parser import ReadingsParser, parse_clock, parse_events
+from logger.session.records import Block, ChannelReadings, ClockRow, Event, SessionInfo
+from logger.toml_tables import read_text
+
+__all__ = [
+    "Block", "ChannelReadings", "ClockRow", "Event", "Follower", "SessionInfo",
+    "joined", "open_session", "open_unproved", "read_all", "session_state",
+]
+
+_PIECE = 16 << 20
+_seen: dict[tuple[object, ...], str] = {}
+
+
+def session_state(path: str | os.PathLike[str], quick: bool = False) -> str:
+    """growing, cut short, sealed or changed, as `verify` judges.  quick: by names and sizes only,
+    for long lists.
+
+    A whole check is remembered as long as no file's size or time changes.  Raises SessionFault
+    where the folder cannot be read.
+    """
+    folder = Path(path)
+    if lock.is_held(folder):
+        return "growing"
+    if not (folder / package.SUMS).exists() and not seal.own_hashes(folder).sealed:
+        return "cut short"
+    try:
+        names = [name for name in (package.MARKS, package.SUMS) if os.path.lexists(folder / name)]
+        marks: list[object] = [str(folder.resolve()), quick]
+        for name in sorted([*seal.files_in(folder), *names]):
+            found = (folder / name).lstat()
+            marks += [name, found.st_size, found.st_mtime_ns, found.st_ino]
+        key = tuple(marks)
+        if key not in _seen:
+            if len(_seen) > 1000:
+                _seen.clear()
+            state = seal.quick_state(folder) if quick else seal.inspect(folder).state
+            _seen[key] = "sealed" if state == "complete" else state
+        return _seen[key]
+    except OSError as error:
+        raise SessionFault(
+            folder, f"cannot be read ({error.strerror})", "make the folder readable"
+        ) from None
+
+
+def open_session(path: str | os.PathLike[str]) -> SessionInfo:
+    """What a session folder says about itself; raises SessionFault in one line."""
+    return replace(open_unproved(path), state=session_state(path))
+
+
+def open_unproved(path: str | os.PathLike[str]) -> SessionInfo:
+    """The same with the state "", for one who asks for `session_state` meanwhile or afterwards."""
+    folder = Path(path)
+    descriptor = package.read_descriptor(folder)
+    sensors = _sensors(folder)
+    rig_text = read_text(folder / package.RIG, SessionFault, plain=True)
+    started_at = descriptor.get("started_at")
+    if not isinstance(started_at, str):
+        raise SessionFault(
+            folder / package.DESCRIPTOR, "started_at is missing", "take a copy that is whole"
+        )
+    simulation = descriptor.get("simulation")
+    true = simulation.get("true") if isinstance(simulation, dict) else None
+    rigs = [(0.0, folder / package.RIG)]
+    tail = _Tail(folder / package.EVENTS, package.EVENTS_HEADER)
+    for event in parse_events(tail.all())[0]:
+        # the text of a `rig` event is the name of the copy, never a path
+        name = event.text
+        if event.kind == "rig" and Path(name).name == name and (folder / name).is_file():
+            rigs.append((event.time_s, folder / name))
+    return SessionInfo(
+        path=folder,
+        descriptor=descriptor,
+        state="",
+        started_at=started_at,
+        sensors=sensors,
+        rig_text=rig_text,
+        rig_file=folder / package.RIG,
+        simulation_true=true if isinstance(true, dict) else None,
+        rigs=tuple(rigs),
+    )
+
+
+def _sensors(folder: Path) -> Sensors:
+    file = folder / package.SENSORS
+    try:
+        return parse_sensors(
+            read_text(file, SensorsFault, plain=True), str(file), folder / package.CALIBRATION, copies=True
+        )
+    except UserFault as fault:
+        raise SessionFault(fault.file, fault.fault, fault.cure, fault.place) from None
+
+
+class _Tail:
+    """The whole lines of a growing file that were not read yet; never reads a byte twice."""
+
+    def __init__(self, path: Path, header: tuple[str, ...]) -> None:
+        self._path, self._header = path, csv_line(header)
+        self._at = 0
+
+    def read(self, most: int = _PIECE) -> bytes:
+        """Whole new lines, at most `most` bytes; b"" where there is none.  The torn end waits."""
+        try:
+            with open_plain(self._path) as file:
+                if not self._at:
+                    head = file.read(len(self._header))
+                    if len(head) < len(self._header) and self._header.startswith(head):
+                        return b""
+                    if head != self._header:
+                        raise SessionFault(
+                            self._path, "does not begin with its header",
+                            "write " + self._header.decode().strip() + " as its first line",
+                        )
+                    self._at = len(head)
+                size = os.fstat(file.fileno()).st_size
+                if size == self._at:
+                    return b""
+                if size < self._at:
+                    raise SessionFault(
+                        self._path, "became shorter while it was read", "open the session again"
+                    )
+                file.seek(self._at)
+                data = file.read(most)
+        except FileNotFoundError:
+            return b""
+        except OSError as error:
+            raise SessionFault(
+                self._path, f"cannot be read ({error.strerror})", "make it readable"
+            ) from None
+        end = data.rfind(b"\n") + 1
+        if not end and len(data) >= most:
+            raise SessionFault(
+                self._path, f"has a line longer than {most} bytes", "take a copy that is whole"
+            )
+        self._at += end
+        return data[:end]
+
+    def long(self) -> int:
+        """Bytes of the file, if nothing of it was read, it is long, and whole lines; else 0."""
+        if self._at:
+            return 0
+        try:
+            with open_plain(self._path) as file:
+                size = os.fstat(file.fileno()).st_size
+                if size < _PIECE or file.read(len(self._header)) != self._header:
+                    return 0
+                file.seek(size - 1)
+                return size if file.read(1) == b"\n" else 0
+        except OSError:
+            return 0  # `read` will say it
+
+    def skip(self, size: int) -> None:
+        """So many bytes were read otherwise."""
+        self._at = size
+
+    def all(self) -> bytes:
+        """Every whole line."""
+        pieces = []
+        while piece := self.read():
+            pieces.append(piece)
+        return b"".join(pieces)
+
+
+class Follower:
+    """What is new in a session since the last call; for one that grows or one that is finished."""
+
+    def __init__(self, path: str | os.PathLike[str]) -> None:
+        """Raises SessionFault if there is no session."""
+        self._folder = folder = Path(path)
+        package.read_descriptor(folder)
+        self._names = [channel.name for channel in _sensors(folder).channels]
+        self._parser = ReadingsParser(self._names)
+        self._readings = _Tail(folder / package.READINGS, package.READINGS_HEADER)
+        self._events = _Tail(folder / package.EVENTS, package.EVENTS_HEADER)
+        self._clock = _Tail(folder / package.CLOCK, package.clock_header(self._names))
+
+    def read(self) -> Block:
+        """The new rows; a torn end is held back until it is complete.  Raises SessionFault."""
+        return joined(list(self.blocks()))
+
+    def blocks(self) -> Iterator[Block]:
+        """The same in blocks, one at the least, of some hundred thousand readings each: a session of any
+        length in little memory.  The first has all events and clock rows."""
+        # the clock first: the readings that it counts are then certainly in what is read below
+        clock, bad_clock = parse_clock(self._clock.all(), self._names)
+        events, bad_events = parse_events(self._events.all())
+        before = self._parser.malformed - bad_clock - bad_events
+        some = False
+        for readings in self._each():
+            some = True
+            yield Block(readings, events, clock, self._parser.malformed - before)
+            events, clock, before = (), (), self._parser.malformed
+        if not some:
+            yield Block(self._parser.parse(b""), events, clock, self._parser.malformed - before)
+
+    def _each(self) -> Iterator[dict[str, ChannelReadings]]:
+        size, found = self._readings.long(), None
+        if size:
+            with contextlib.suppress(OSError):  # `read` will say it
+                found = self._parser.parse_file(self._folder / package.READINGS, size)
+        if found is not None:
+            self._readings.skip(size)
+            yield from found
+        while piece := self._readings.read():
+            yield self._parser.parse(piece)
+
+
+def read_all(path: str | os.PathLike[str]) -> Block:
+    """The whole session in one block; a torn last line is left out.  Raises SessionFault."""
+    return Follower(path).read()
+
+
+def joined(blocks: list[Block]) -> Block:
+    """What a follower gave in blocks, as one."""
+    import numpy as np
+
+    if len(blocks) == 1:
+        return blocks[0]
+    out = {}
+    for name in blocks[0].readings:
+        pieces = [block.readings[name] for block in blocks]
+        out[name] = ChannelReadings(
+            np.concatenate([piece.time_s for piece in pieces]),
+            np.concatenate([piece.reading for piece in pieces]),
+        )
+    first, malformed = blocks[0], sum(block.malformed for block in blocks)
+    return Block(out, first.events, first.clock, malformed)

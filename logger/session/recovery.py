@@ -1,0 +1,281 @@
+"""The rows that an interruption spoilt: found, and moved out of a table into torn-tail.bin.
+
+A killed recorder leaves at most one row without its end.  After a power cut the disk may hold
+anything behind the last sync: nothing, zeros, other bytes, the recorder's own in another order, which
+make rows that look whole.  So what its marks do not prove goes first, where there is any doubt.
+
+Then every row is looked at, which is all where a session has no marks; one that is no row is moved,
+and with it the row on either side, because what stands next to foreign bytes may have lost its end or
+its beginning and still look whole.
+"""
+
+from __future__ import annotations
+
+import csv
+import math
+import os
+import re
+from collections.abc import Callable, Iterable, Sequence
+from pathlib import Path
+
+from logger import filesystem as files
+from logger.filesystem import open_plain, sync_folder, write_all
+from logger.session import descriptor as package
+from logger.session import write_journal as marks
+from logger.session.descriptor import csv_line
+
+_PIECE = 1 << 20
+_IN_ORDER = 4 << 20  # bytes from the end in which a time that goes back is looked for
+_NUMBER = rb"[-+]?+(?:[0-9]++(?:\.[0-9]*+)?+|\.[0-9]++)(?:[eE][-+]?+[0-9]++)?+"
+_TIME = re.compile(_NUMBER)
+_UTC = re.compile(r"(?:[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}(?:\.[0-9]+)?Z)?")
+_ID = re.compile(r"[A-Za-z0-9_.-]{1,80}")
+_KIND = re.compile(r"[a-z][a-z ]{0,39}")
+
+Check = Callable[[list[str]], bool]
+
+
+def move_unproved_rows(folder: Path, boot: str) -> list[str]:
+    """Cut each table of a session behind what its marks prove, if there is doubt about the rest;
+    what was moved and why, in a sentence.  boot: the machine's run now.  Raises OSError."""
+    try:
+        found = marks.read(folder)
+    except FileNotFoundError:
+        return []
+    except OSError as error:
+        return [f"{package.MARKS} is of no use ({error.strerror}): rows were judged by their shape alone"]
+    proofs: dict[str, marks.Proof] = {}
+    for name in package.TABLES:
+        path = _table(folder, name)
+        if path is not None and name in found.tables:
+            with open_plain(path) as file:
+                size = os.fstat(file.fileno()).st_size
+                proofs[name] = marks.prove(file, size, found.tables[name])
+    why = marks.doubt(found, proofs.values(), boot)
+    if not why:
+        return []
+    moved = {name: _move_behind(folder / name, proof.proved) for name, proof in proofs.items()}
+    bytes_of = " and ".join(f"{size} bytes of {name}" for name, size in moved.items() if size)
+    where = f"behind the last row proved whole went to {package.TORN_TAIL}"
+    return [f"{bytes_of} {where}: {why}"] if bytes_of else []
+
+
+def move_spoilt_rows(folder: Path, names: Sequence[str]) -> list[str]:
+    """Clean the four tables of a session; what was moved, a sentence each.  Raises OSError."""
+    said = []
+    for name, header in package.headers(names).items():
+        path = _table(folder, name)
+        if path is None:
+            continue
+        table = _Readings(names) if name == package.READINGS else _Cells(name, len(names))
+        if moved := _clean(path, csv_line(header), table):
+            said.append(f"{moved} bytes of {name} went to {package.TORN_TAIL}")
+    return said
+
+
+def _table(folder: Path, name: str) -> Path | None:
+    """Where the table is, or None; raises OSError for a link, which may lead anywhere."""
+    path = folder / name
+    if path.is_symlink():
+        raise OSError(0, f"{name} is a link: remove it")
+    return path if path.exists() else None
+
+
+class _Readings:
+    """Good rows of readings.csv: their shape, and times that do not go back."""
+
+    def __init__(self, names: Sequence[str]) -> None:
+        labels = b"|".join(re.escape(csv_line([name])[:-1]) for name in names) or rb"(?!)"
+        row = rb"%s,(?:%s),%s\n" % (_NUMBER, labels, _NUMBER)
+        self._rows = re.compile(rb"(?:%s)*+" % row)
+        self._last: dict[bytes, float] = {}
+
+    def prefix(self, data: bytes) -> int:
+        """Bytes of `data` that are rows of the right shape, from its beginning."""
+        found = self._rows.match(data)
+        return found.end() if found else 0
+
+    def good(self, line: bytes, remember: bool) -> bool:
+        """Whether it is a row, no earlier than the last of its channel that was remembered."""
+        if not self._rows.fullmatch(line) or line.count(b"\n") != 1:
+            return False
+        head, _, reading = line[:-1].rpartition(b",")
+        time_text, _, label = head.partition(b",")
+        time_s = float(time_text)
+        if not (math.isfinite(time_s) and math.isfinite(float(reading))):
+            return False
+        if time_s < self._last.get(label, -math.inf):
+            return False
+        if remember:
+            self._last[label] = time_s
+        return True
+
+
+class _Cells:
+    """Good rows of the other tables, which are short."""
+
+    def __init__(self, name: str, channels: int) -> None:
+        self._last = -math.inf
+        self._ordered = name == package.CLOCK
+        checks: dict[str, Check] = {
+            package.EVENTS: lambda c: len(c) == 6 and bool(
+                _ID.fullmatch(c[1]) and _KIND.fullmatch(c[2]) and _finite(c[4] or "0")),
+            package.CLOCK: lambda c: len(c) == 2 + 2 * channels and bool(_UTC.fullmatch(c[1])) and all(
+                n.isascii() and n.isdigit() and len(n) < 16 for n in c[2:]),
+            package.REJECTS: lambda c: len(c) == 4 and bool(c[2]),
+        }  # fmt: skip
+        self._check = checks[name]
+
+    def prefix(self, data: bytes) -> int:
+        """Nothing is known of these rows without a look at each."""
+        return 0
+
+    def good(self, line: bytes, remember: bool) -> bool:
+        """Whether it is a row of the table."""
+        try:
+            text = line.decode("utf-8")
+            cells = next(csv.reader([text[:-1]], strict=True), [])
+        except (UnicodeDecodeError, csv.Error):
+            return False
+        if not text[:-1].isprintable() or not cells or not _finite(cells[0]):
+            return False
+        time_s = float(cells[0])
+        if not self._check(cells) or (self._ordered and time_s < self._last):
+            return False
+        if remember:
+            self._last = time_s
+        return True
+
+
+def _finite(text: str) -> bool:
+    return bool(_TIME.fullmatch(text.encode())) and math.isfinite(float(text))
+
+
+def _clean(path: Path, header: bytes, table: _Readings | _Cells) -> int:
+    """Bytes that were moved from the table to torn-tail.bin."""
+    start, rest = _from_first_doubt(path, header, table)
+    if not rest:
+        return 0
+    keep = (
+        _verdicts(rest, table)
+        if start >= len(header)
+        else [rest[0] == header, *_verdicts(rest[1:], table)]
+    )
+    moved = b"".join(line for line, good in zip(rest, keep, strict=True) if not good)
+    if not moved:
+        return 0
+    _set_aside(path.parent, [moved])
+    first = keep.index(False)
+    if not any(keep[first:]):
+        _truncate(path, start + sum(map(len, rest[:first])))
+    else:
+        kept = b"".join(line for line, good in zip(rest, keep, strict=True) if good)
+        _rewrite(path, start, kept if start or keep[0] else header + kept)
+    return len(moved)
+
+
+def _from_first_doubt(
+    path: Path, header: bytes, table: _Readings | _Cells
+) -> tuple[int, list[bytes]]:
+    """Where to begin looking at single lines, and the lines from there on (the last may lack its
+    line feed).  It is a line's beginning, and at least one good line before the first bad one."""
+    with open_plain(path) as file:
+        size = os.fstat(file.fileno()).st_size
+        start = len(header) if file.read(len(header)) == header else 0
+        at, before = start, start
+        while start and at < max(start, size - _IN_ORDER):
+            file.seek(at)
+            data = file.read(_PIECE)
+            good = table.prefix(data)
+            if not good:
+                break
+            before = at + data.rfind(b"\n", 0, good - 1) + 1
+            at += good
+        file.seek(before)
+        return before, _lines(file.read())
+
+
+def _lines(data: bytes) -> list[bytes]:
+    lines = [line + b"\n" for line in data.split(b"\n")]
+    last = lines.pop()[:-1]
+    return [*lines, last] if last else lines
+
+
+def _verdicts(lines: Sequence[bytes], table: _Readings | _Cells) -> list[bool]:
+    """Which lines stay."""
+    keep: list[bool] = []
+    after_bad = False
+    for i, line in enumerate(lines):
+        if line.endswith(b"\n") and table.good(line, remember=not after_bad):
+            keep.append(not after_bad)
+            after_bad = False
+            continue
+        # a row that only lacks its end was being written: nothing is wrong with the one before
+        if keep and not (i == len(lines) - 1 and _only_cut(line)):
+            keep[-1] = False
+        keep.append(False)
+        after_bad = True
+    return keep
+
+
+def _only_cut(line: bytes) -> bool:
+    """Whether the last line is the beginning of a row, and no foreign bytes."""
+    try:
+        text = line.decode("utf-8")
+    except UnicodeDecodeError as error:
+        if error.reason != "unexpected end of data":
+            return False
+        text = line[: error.start].decode("utf-8")
+    return not line.endswith(b"\n") and text.isprintable()
+
+
+def _move_behind(path: Path, at: int) -> int:
+    """Bytes that were moved from `at` to the table's end."""
+    with open_plain(path) as file:
+        moved = os.fstat(file.fileno()).st_size - at
+        if moved <= 0:
+            return 0
+        file.seek(at)
+        _set_aside(path.parent, iter(lambda: file.read(_PIECE), b""))
+    _truncate(path, at)
+    return moved
+
+
+def _truncate(path: Path, size: int) -> None:
+    fd = files.ops.open(path, os.O_RDWR)
+    try:
+        files.ops.truncate(fd, size)
+        files.ops.fsync(fd)
+    finally:
+        os.close(fd)
+
+
+def _set_aside(folder: Path, pieces: Iterable[bytes]) -> None:
+    """Keep what will be cut off, durable before it is."""
+    flags = os.O_WRONLY | os.O_CREAT | os.O_APPEND | getattr(os, "O_NOFOLLOW", 0)
+    fd = files.ops.open(folder / package.TORN_TAIL, flags)
+    try:
+        for data in pieces:
+            write_all(fd, data)
+        files.ops.fsync(fd)
+    finally:
+        os.close(fd)
+    sync_folder(folder)
+
+
+def _rewrite(path: Path, start: int, kept: bytes) -> None:
+    """The first `start` bytes of the file and then `kept`, in one step."""
+    other = path.with_name(f".{path.name}.{os.getpid()}.tmp")
+    flags = os.O_WRONLY | os.O_CREAT | os.O_TRUNC | getattr(os, "O_NOFOLLOW", 0)
+    fd = files.ops.open(other, flags)
+    try:
+        with open_plain(path) as file:
+            while start > 0 and (piece := file.read(min(_PIECE, start))):
+                write_all(fd, piece)
+                start -= len(piece)
+        write_all(fd, kept)
+        files.ops.fsync(fd)
+    finally:
+        os.close(fd)
+    files.ops.replace(other, path)
+    sync_folder(path.parent)

@@ -1,0 +1,362 @@
+"""The writing side of a session folder: append, sync, seal.  Used by the recorder's one writer
+thread and by the importer; nobody else writes in a session."""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import os
+from collections.abc import Iterable, Mapping
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+from logger import filesystem as files
+from logger.channels.sensors_file import Sensors, calibration_copy_name
+from logger.clock import utc_text
+from logger.errors import SensorsFault, SessionFault, one_line
+from logger.filesystem import make_folder, sync_folder, write_atomic
+from logger.session import descriptor as package
+from logger.session import lock
+from logger.session.append_file import Appender
+from logger.session.descriptor import csv_line
+from logger.session.records import Event
+from logger.session.seal import sums_text
+from logger.session.write_journal_writer import MarkWriter
+
+MOST_REJECTS = 1_000_000
+
+
+class SessionWriter:
+    """A session being written.  Made by `create` or `resume`; ended by `seal` or `abandon`."""
+
+    def __init__(
+        self, folder: Path, descriptor: dict[str, Any], held: lock.SessionLock,
+        resume: Mapping[str, tuple[int, Any]] | None = None,
+    ) -> None:
+        self.folder = folder
+        self.descriptor = descriptor
+        self._lock = held
+        self._copies: dict[str, tuple[str, int]] = {}
+        self._copied: dict[str, bytes] = {}
+        self._files: dict[str, Appender] = {}
+        self._marks = MarkWriter(folder)
+        try:
+            if resume is None:
+                self._marks.begin()
+            for name in package.TABLES:
+                state, announce = resume[name] if resume else None, partial(self._marks.mark, name)
+                self._files[name] = Appender(folder / name, state, announce)
+            if resume is not None:
+                self._marks.begin_again({n: file.digest() for n, file in self._files.items()})
+        except OSError:
+            self._close()
+            raise
+        self._own_ids = 0
+
+    # -- making ------------------------------------------------------------------------------
+    @classmethod
+    def create(
+        cls,
+        out: Path,
+        rig: bytes,
+        sensors: Sensors,
+        *,
+        source: str = "record",
+        simulation_true: Mapping[str, Any] | None = None,
+        started_at: str | None = None,
+    ) -> SessionWriter:
+        """A new session in `out`, which must not exist or be empty; raises SessionFault."""
+        check_out(out)
+        existed = out.exists()
+        try:
+            make_folder(out)
+            held = lock.acquire(out)
+        except OSError as error:
+            if not existed:
+                with contextlib.suppress(OSError):
+                    out.rmdir()  # empty, or it stays
+            raise _cannot(out, error) from None
+        if held is None:
+            raise _other_recorder(out)
+        try:
+            check_out(out, locked=True)
+            describe = package.descriptor(
+                sensors.channels, started_at or utc_text(), source, simulation_true
+            )
+            writer = cls(out, describe, held)
+            try:
+                writer._begin(rig, sensors)
+            except BaseException:
+                writer._close()
+                raise
+        except BaseException as error:
+            # what was begun is taken back; a folder that somebody else has filled is not ours
+            if not isinstance(error, SessionFault):
+                _clear(out, existed)
+            held.release()
+            if isinstance(error, OSError):
+                raise _cannot(out, error) from None
+            raise
+        return writer
+
+    def _begin(self, rig: bytes, sensors: Sensors) -> None:
+        names = [channel.name for channel in sensors.channels]
+        for name, header in package.headers(names).items():
+            self._files[name].write(csv_line(header))
+        self.copy(package.RIG, rig)
+        self.copy(package.SENSORS, sensors.text.encode("utf-8"))
+        folder = Path(sensors.file).parent
+        for channel in sensors.channels:
+            if channel.calibration_file is None:
+                continue
+            files.ops.mkdir(self.folder / package.CALIBRATION)
+            try:
+                data = (folder / channel.calibration_file).read_bytes()
+            except OSError as error:
+                raise SensorsFault(
+                    channel.calibration_file, f"cannot be read ({error.strerror})",
+                    "keep the calibration file where the sensors file says",
+                ) from None
+            name = calibration_copy_name(channel.calibration_file)
+            self.copy(f"{package.CALIBRATION}/{name}", data)
+        files.ops.mkdir(self.folder / package.INBOX)
+        self.sync()
+        # last, because a folder with a descriptor is a session: everything it names is there,
+        # after a power cut as well
+        write_atomic(self.folder / package.DESCRIPTOR, package.to_bytes(self.descriptor))
+
+    @classmethod
+    def resume(
+        cls, folder: Path, descriptor: dict[str, Any], held: lock.SessionLock,
+        own_ids: int,
+    ) -> SessionWriter:
+        """A session that was cut short, opened to be sealed (repair alone); raises OSError."""
+        state: dict[str, tuple[int, Any]] = {}
+        for name in package.TABLES:
+            hasher, size = hashlib.sha256(), 0
+            with contextlib.suppress(FileNotFoundError), (folder / name).open("rb") as file:
+                while piece := file.read(1 << 20):
+                    hasher.update(piece)
+                    size += len(piece)
+            state[name] = (size, hasher)
+        writer = cls(folder, descriptor, held, state)
+        writer._own_ids = own_ids
+        return writer
+
+    def give_header(self, name: str, header: Iterable[str]) -> None:
+        """Begin a table that an interruption left without any row; raises OSError."""
+        if not self._files[name].size:
+            self._files[name].write(csv_line(tuple(header)))
+
+    def copy(self, name: str, data: bytes) -> None:
+        """Put a whole file into the session; raises OSError."""
+        write_atomic(self.folder / name, data)
+        self._copied[name] = data
+        self.note(name, hashlib.sha256(data).hexdigest(), len(data))
+
+    def note(self, name: str, digest: str, size: int) -> None:
+        """Let the seal cover a file that lies in the folder already."""
+        self._copies[name] = (digest, size)
+
+    # -- appending: each raises OSError and keeps what could not be written --------------------
+    def readings(self, rows: bytes) -> None:
+        """Whole rows of readings.csv."""
+        self._files[package.READINGS].write(rows)
+
+    def event(
+        self, time_s: float, kind: str, channel: str = "", value: float | None = None,
+        text: str = "", request: str | None = None,
+    ) -> Event:
+        """One row of events.csv under the request's id, or an own one."""
+        if request is None:
+            self._own_ids += 1
+            request = f"r{self._own_ids:06d}"
+        row = Event(round(time_s, 4), request, kind, channel, value, one_line(text))
+        shown = "" if value is None else repr(value)
+        cells = (f"{time_s:.4f}", request, kind, channel, shown, row.text)
+        self._files[package.EVENTS].write(csv_line(cells))
+        return row
+
+    def clock(self, time_s: float, utc: str, counts: Iterable[int]) -> None:
+        """One row of clock.csv; counts: readings and drops so far, channel by channel."""
+        self._files[package.CLOCK].write(csv_line((f"{time_s:.4f}", utc, *counts)))
+
+    def reject(self, time_s: float, port: str, cause: str, line: bytes) -> None:
+        """One row of rejects.csv, while it is below 1 MB."""
+        text = line.decode("latin-1").encode("unicode_escape").decode("ascii")
+        row = csv_line((f"{time_s:.4f}", one_line(port, 100), cause, text))
+        file = self._files[package.REJECTS]
+        if file.size + len(file.pending) + len(row) <= MOST_REJECTS:
+            file.write(row)
+
+    def unwritten(self, names: Iterable[str]) -> dict[str, int]:
+        """Rows of readings.csv, by channel, that the disk has not taken."""
+        lines = self._files[package.READINGS].unwritten().split(b"\n")[:-1]
+        labels = {csv_line([name])[:-1]: name for name in names}
+        found: dict[str, int] = {}
+        for line in lines:
+            name = labels.get(line.partition(b",")[2].rpartition(b",")[0])
+            if name is not None:
+                found[name] = found.get(name, 0) + 1
+        return found
+
+    def mend(self) -> None:
+        """After a failure: write what it left, and make it durable; raises OSError.  Where the disk
+        refuses the marks alone, goes on without."""
+        self._marks.mend()
+        self.flush()
+        self.sync()
+
+    def flush(self) -> None:
+        """Write what earlier failures left; raises OSError."""
+        self._marks.flush()
+        for file in self._files.values():
+            file.flush()
+
+    def sync(self) -> None:
+        """Make everything written durable; raises OSError."""
+        self._marks.flush()
+        self._marks.sync()
+        for file in self._files.values():
+            file.sync()
+
+    def look(self) -> None:
+        """Raises OSError where the folder no longer shows what is written: removed or moved."""
+        if not all(file.in_place() for file in self._files.values()):
+            raise FileNotFoundError(2, "the session's folder was removed or moved")
+        self._marks.look()
+        if not self._lock.in_place():
+            self._lock_again()
+
+    def put_back(self) -> None:
+        """Make a folder anew that was removed: the open files still hold every row.  What was only
+        moved away stays where it is.  Raises OSError."""
+        gone = [file for file in self._files.values() if not file.in_place()]
+        if not gone or not all(file.removed() for file in gone):
+            return
+        make_folder(self.folder)
+        if not self._lock.in_place():
+            self._lock_again()
+        for name in (package.INBOX, *([package.CALIBRATION] if any(
+            name.startswith(package.CALIBRATION + "/") for name in self._copied) else [])):
+            files.ops.mkdir(self.folder / name)
+        for name, data in self._copied.items():
+            if not (self.folder / name).exists():
+                write_atomic(self.folder / name, data)
+        for file in gone:
+            file.put_back()
+        self._marks.put_back()
+        if not (self.folder / package.DESCRIPTOR).exists():
+            write_atomic(self.folder / package.DESCRIPTOR, package.to_bytes(self.descriptor))
+        sync_folder(self.folder)
+
+    def _lock_again(self) -> None:
+        # somebody deleted the lock: viewers would take the session for one that was cut short
+        held = lock.acquire(self.folder)
+        if held is None:
+            raise BlockingIOError(11, "another program holds the session's lock")
+        self._lock.release(remove=False)
+        self._lock = held
+
+    def sync_written(self) -> None:
+        """`sync` for a thread of its own, beside the one that writes; raises OSError."""
+        try:
+            self._marks.sync()
+        finally:  # readings go first
+            for file in self._files.values():
+                file.sync_written()
+
+    @property
+    def unmarked(self) -> str:
+        """Why what is written is not marked any more (see `marks`), or ""."""
+        return self._marks.unmarked
+
+    # -- ending --------------------------------------------------------------------------------
+    def seal(self) -> str:
+        """Write hashes and SHA256SUMS; returns the seal's digest.  Costs the same at any size.
+
+        Raises OSError, and may be called again: the session stays `cut short` until it is done.
+        """
+        with contextlib.suppress(OSError):  # for a power cut until there is a seal
+            self._marks.flush()
+            self._marks.sync()
+        for file in self._files.values():
+            file.sync()
+        hashes = {name: file.digest() for name, file in self._files.items()}
+        self._marks.begin_sealing(hashes)
+        hashes.update(self._copies)
+        data = package.sealed_descriptor(self.descriptor, hashes, utc_text())
+        write_atomic(self.folder / package.DESCRIPTOR, data)
+        sums = {name: digest for name, (digest, _) in hashes.items()}
+        sums[package.DESCRIPTOR] = hashlib.sha256(data).hexdigest()
+        text = sums_text(sums).encode("utf-8")
+        _remove_inbox(self.folder / package.INBOX)
+        write_atomic(self.folder / package.SUMS, text)
+        self._close()
+        self._marks.remove()
+        self._lock.release()
+        with contextlib.suppress(OSError):
+            sync_folder(self.folder)
+        return hashlib.sha256(text).hexdigest()
+
+    def abandon(self) -> None:
+        """Leave the session as it is: cut short."""
+        self._close()
+        self._lock.release(remove=False)
+
+    def _close(self) -> None:
+        self._marks.close()
+        for file in self._files.values():
+            file.close()
+
+
+def check_out(out: Path, locked: bool = False) -> None:
+    """Refuse a folder that a recorder or anything else has filled; raises SessionFault."""
+    try:
+        names = {entry.name for entry in os.scandir(out)}
+    except FileNotFoundError:
+        return
+    except NotADirectoryError:
+        raise SessionFault(out, "is a file", "give --out a folder that does not exist") from None
+    except OSError as error:
+        raise _cannot(out, error) from None
+    if not locked and lock.LOCK_NAME in names and lock.is_held(out):
+        raise _other_recorder(out)
+    if names - {lock.LOCK_NAME}:
+        raise SessionFault(
+            out, "the folder is not empty", "give --out a folder that does not exist or is empty"
+        )
+
+
+def _other_recorder(out: Path) -> SessionFault:
+    return SessionFault(
+        out, "another recorder is writing into this folder", "give --out another folder"
+    )
+
+
+def _cannot(out: Path, error: OSError) -> SessionFault:
+    return SessionFault(
+        out, f"cannot be written ({error.strerror or error})", "give --out a writable folder"
+    )
+
+
+def _clear(out: Path, existed: bool) -> None:
+    import shutil
+
+    shutil.rmtree(out, ignore_errors=True)
+    if existed:
+        with contextlib.suppress(OSError):
+            out.mkdir(exist_ok=True)
+
+
+def _remove_inbox(inbox: Path) -> None:
+    # what was asked too late is not answered any more; nothing but the recorder's own folder goes
+    with contextlib.suppress(OSError):
+        if inbox.is_symlink():
+            inbox.unlink()
+            return
+        for entry in os.scandir(inbox):
+            with contextlib.suppress(OSError):
+                Path(entry.path).unlink()
+        inbox.rmdir()
