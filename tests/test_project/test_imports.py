@@ -1,9 +1,10 @@
-"""Which room may import from which, from the syntax trees; and what a call does not load."""
+"""Which room and which layer may import from which, from the syntax trees; and what a call does not load."""
 
 import ast
 import os
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -15,6 +16,8 @@ MAY = {
     "dashboard": {"dashboard", "analysis", "logger"},
 }
 HEAVY = ("pandas", "dash", "plotly", "scipy")
+LAYERS = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["tool"]["house"]["layers"]
+MOST_MODULES = 16  # of a folder that one keeps in mind; `commands` has one a subcommand
 FILES = [path for room in MAY for path in sorted((ROOT / room).rglob("*.py"))]
 
 
@@ -77,6 +80,52 @@ def test_no_variable_of_a_comprehension_has_the_name_of_something_of_its_module(
     taken = set(module_names(tree))
     clashes = [f"line {line}: {name}" for line, name in comprehension_variables(tree) if name in taken]
     assert clashes == []
+
+
+def layer_of(room, package):
+    """(number from the top, package) of a package or module that stands right below a room."""
+    for number, names in enumerate(LAYERS[room]):
+        if package in names:
+            return number
+    raise AssertionError(f"{room}/{package} stands in no layer of pyproject.toml")
+
+
+def modules(path):
+    """(line, room, package) of every import within the module's own room, packages alone."""
+    room = path.relative_to(ROOT).parts[0]
+    for line, module in imported(ast.parse(path.read_text("utf-8"))):
+        parts = module.split(".")
+        here = ROOT / room
+        if parts[0] == room and len(parts) > 1 and (
+            (here / parts[1]).is_dir() or (here / f"{parts[1]}.py").is_file()
+        ):
+            yield line, parts[1]
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda p: str(p.relative_to(ROOT)))
+def test_a_module_imports_from_its_own_package_or_from_layers_below(path):
+    room, *way = path.relative_to(ROOT).with_suffix("").parts
+    if way == ["__init__"]:
+        return
+    own = layer_of(room, way[0])
+    for line, package in modules(path):
+        if package != way[0]:
+            below = layer_of(room, package)
+            assert below > own, f"line {line}: {way[0]} imports {package}, which is not below it"
+
+
+def test_every_package_stands_in_one_layer_and_no_layer_names_one_that_is_gone():
+    for room, layers in LAYERS.items():
+        there = {path.relative_to(ROOT).with_suffix("").parts[1] for path in FILES
+                 if path.relative_to(ROOT).parts[0] == room} - {"__init__"}  # fmt: skip
+        named = [name for layer in layers for name in layer]
+        assert sorted(named) == sorted(there)
+
+
+def test_no_folder_holds_more_modules_than_one_keeps_in_mind():
+    folders = {path.parent for path in FILES} - {ROOT / "dashboard" / "commands"}
+    full = {f: n for f in folders if (n := len(list(f.glob("*.py")))) > MOST_MODULES + 1}
+    assert not full
 
 
 def test_no_module_imports_itself_in_a_circle():

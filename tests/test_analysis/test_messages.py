@@ -1,0 +1,104 @@
+"""Messages: what a template writes, in SI and in other units, and that code and catalogue agree."""
+
+import ast
+import re
+from pathlib import Path
+
+import pytest
+
+import analysis
+from analysis.messages import message as module
+from analysis.messages.catalogue import CATALOGUE
+from analysis.messages.message import Message, fields, message, texts
+from analysis.messages.template import Template
+
+ROOT = Path(analysis.__file__).parents[1]
+ROOMS = [path for room in ("analysis", "dashboard") for path in sorted((ROOT / room).rglob("*.py"))]
+
+
+@pytest.fixture
+def say(monkeypatch):
+    """A message of a template that stands in no catalogue."""
+
+    def make(text, **values):
+        monkeypatch.setitem(CATALOGUE, "made_up", Template("info", text))
+        module._fields.cache_clear()
+        return message("made_up", **values)
+
+    yield make
+    module._fields.cache_clear()
+
+
+class Feet:
+    """Another system: lengths in feet, one digit; the rest as SI."""
+
+    def written(self, value, form, unit):
+        return (f"{value / 0.3048:.1f}", "ft") if unit == "m" else (format(value, form), unit)
+
+
+def test_a_quantity_has_its_unit_from_its_name(say):
+    assert say("{cell} reads {least_N:.0f}", cell="haul", least_N=-12.3).text() == "haul reads -12 N"
+
+
+def test_the_longest_ending_gives_the_unit(say):
+    assert say("{speed_m_s:.1f}", speed_m_s=0.5).text() == "0.5 m/s"
+
+
+def test_a_multiple_and_a_percentage(say):
+    assert say("{limit_N:.2f kN}, {share:.0f %}", limit_N=1234.0, share=0.3).text() == "1.23 kN, 30 %"
+
+
+def test_a_tilde_leaves_the_unit_to_the_next_quantity(say):
+    assert say("{a_m:.1f~} to {b_m:.1f}", a_m=0.5, b_m=2.0).text() == "0.5 to 2.0 m"
+
+
+def test_one_and_many(say):
+    assert say("{n} {n:line|lines}", n=1).text() == "1 line"
+    assert say("{n} {n:line|lines}", n=0).text() == "0 lines"
+
+
+def test_another_system_writes_its_own_quantities_within_messages_too(say):
+    inner = say("{way_m:.2f}", way_m=1.0)
+    assert inner.text(Feet()) == "3.3 ft"
+    assert Message("made_up", {"way_m": 1.0}).text() == "1.00 m"
+
+
+def test_what_a_person_wrote_stays_as_written_and_is_no_template(say):
+    assert say("{name}: {way_m:.0f}", name="{0} 5 m", way_m=5.0).text(Feet()) == "{0} 5 m: 16.4 ft"
+
+
+def test_the_json_is_plain_and_a_number_that_is_none_is_null(say):
+    made = say("{x_N:.0f}", x_N=float("nan"), why=(message("made_up", x_N=1.0),))
+    assert made.json()["values"] == {"x_N": None, "why": [{"code": "made_up", "values": {"x_N": 1.0}}]}
+    assert set(made.json()) == {"code", "text", "level", "values"}
+
+
+def test_each_text_is_told_once(say):
+    assert texts([say("a"), say("a")]) == ["a"]
+
+
+# -- code and catalogue --------------------------------------------------------------------------
+def calls():
+    """(file, line, code, names of the values) of every message that the program makes."""
+    for path in ROOMS:
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "message":
+                code = node.args[0]
+                assert isinstance(code, ast.Constant), f"{path}:{node.lineno}: the code is no literal"
+                yield path, node.lineno, code.value, {k.arg for k in node.keywords}
+
+
+def test_every_message_has_a_template_and_gives_it_all_its_values():
+    for path, line, code, names in calls():
+        assert code in CATALOGUE, f"{path}:{line}: {code}"
+        assert None in names or fields(code) <= names, f"{path}:{line}: {code} needs {fields(code)}"
+
+
+def test_every_code_of_the_catalogue_is_said_somewhere():
+    assert set(CATALOGUE) == {code for _, _, code, _ in calls()}
+
+
+def test_codes_are_words_and_levels_are_three():
+    for code, template in CATALOGUE.items():
+        assert re.fullmatch(r"[a-z][a-z0-9]*(_[a-z0-9]+)*", code)
+        assert template.level in ("info", "caution", "stop")
