@@ -20,7 +20,8 @@ from analysis.mechanics.model import load_from_cell, model
 from analysis.mechanics.tension import efficiencies, load_row, tensions
 from analysis.rig.rig import Rig
 from analysis.rig_file.load import parse_rig
-from logger.channels.sensors_file import Sensors, parse_sensors
+from logger.channels.channel import Sensors
+from logger.channels.sensors_file import parse_sensors
 from logger.session.records import Block, ChannelReadings
 
 G = 9.80665

@@ -17,7 +17,8 @@ from pathlib import Path
 from typing import Any
 
 from logger import filesystem as files
-from logger.channels.sensors_file import Sensors, parse_sensors
+from logger.channels.channel import Sensors
+from logger.channels.sensors_file import parse_sensors
 from logger.errors import SessionFault
 from logger.filesystem import FileOps
 from logger.formats.registry import encode

@@ -10,7 +10,7 @@ from analysis.mechanics.travel import stroke
 from analysis.rig.rig import Rig
 from analysis.strokes.result import Result
 from analysis.strokes.stroke import Stroke
-from logger.channels.sensors_file import Channel
+from logger.channels.channel import Channel
 
 FIRST = 3  # strokes
 APART = 0.12  # share by which a ratio must differ before it is asked about

@@ -9,7 +9,7 @@ from pathlib import PurePath
 from analysis.strokes.result import Result
 from analysis.strokes.stroke import Stroke
 from logger.calibration.curve import Calibration
-from logger.channels.sensors_file import Channel
+from logger.channels.channel import Channel
 from logger.errors import one_line
 
 NOTHING = 0.01  # share of the greatest calibrated force that says nothing hangs on a cell

@@ -27,7 +27,7 @@ from analysis.mechanics.model import Model, common_efficiency
 from analysis.rig.rig import Rig
 from analysis.strokes.result import Result
 from analysis.strokes.stroke import Stroke
-from logger.channels.sensors_file import Channel
+from logger.channels.channel import Channel
 
 __all__ = ["Estimates", "estimate", "observations"]
 

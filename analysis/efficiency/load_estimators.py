@@ -20,7 +20,7 @@ from analysis.signals.lag_from_ripple import ChannelLag
 from analysis.signals.time_cells import Floats
 from analysis.strokes.result import Result
 from analysis.strokes.stroke import Stroke
-from logger.channels.sensors_file import Channel
+from logger.channels.channel import Channel
 
 FEW = 3  # strokes; with fewer, pieces of strokes are the independent observations
 DRAWS = 40

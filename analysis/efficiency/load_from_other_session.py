@@ -19,7 +19,7 @@ from analysis.rig.rig import Rig
 from analysis.signals.channel_roles import Roles, roles
 from analysis.strokes.analyser import Analyser
 from analysis.strokes.result import Result
-from logger.channels.sensors_file import Channel
+from logger.channels.channel import Channel
 from logger.errors import SessionFault
 
 

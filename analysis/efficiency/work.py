@@ -13,7 +13,7 @@ from analysis.mechanics.model import Model
 from analysis.strokes.load_travel import rope_m, why_unknown
 from analysis.strokes.result import Result
 from analysis.strokes.stroke import Stroke
-from logger.channels.sensors_file import Channel
+from logger.channels.channel import Channel
 
 
 @dataclass(frozen=True)

@@ -21,7 +21,7 @@ from analysis.review.review import OfRig
 from analysis.review.reviewed_session import Whole
 from analysis.review.si_series import in_si
 from analysis.signals.time_cells import Floats
-from logger.channels.sensors_file import Channel
+from logger.channels.channel import Channel
 
 AGAIN_BELOW = 0.9  # of a level: until the force falls below, it is the same time above
 HALF = 0.5

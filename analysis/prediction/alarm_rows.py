@@ -14,7 +14,7 @@ from analysis.mechanics.measured_parts import cells_of, measured_parts
 from analysis.mechanics.model import Model, Part, model
 from analysis.prediction.predict import first_limit
 from analysis.rig.rig import Rig
-from logger.channels.sensors_file import Channel, Sensors
+from logger.channels.channel import Channel, Sensors
 from logger.recorder.alarms import HOLD_S, AlarmRow
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from analysis.signals.channel_roles import Roles
 from analysis.signals.time_cells import Floats, Ints
 from analysis.signals.time_grid import JUMP_M, JUMP_M_S
-from logger.channels.sensors_file import Channel
+from logger.channels.channel import Channel
 from logger.session.records import Block, Event
 
 

@@ -10,7 +10,7 @@ import numpy as np
 from analysis.signals.channel_roles import Level
 from analysis.signals.intervals import Runs
 from analysis.signals.time_cells import RATE, Cells, CellStream, Ints
-from logger.channels.sensors_file import Channel
+from logger.channels.channel import Channel
 
 LEAST_N = 2.0  # forces below it are taken for none
 KEPT = 3  # used cells that are kept: straight lines begin there, spikes are seen against them

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from analysis.mechanics.measured_parts import cells_of
 from analysis.mechanics.model import Model, force_gain, model, travel_gain
 from analysis.rig.rig import Rig
-from logger.channels.sensors_file import Channel, Sensors
+from logger.channels.channel import Channel, Sensors
 from logger.errors import RigFault, SensorsFault
 
 

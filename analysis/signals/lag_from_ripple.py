@@ -30,7 +30,7 @@ from numpy.typing import ArrayLike
 
 from analysis.signals.lag_from_edges import NO_LAG, Lag
 from analysis.signals.time_cells import RATE, Bools, Floats, Ints
-from logger.channels.sensors_file import Channel
+from logger.channels.channel import Channel
 
 STEP = 2  # cells between two lags of the sums over travel
 MOST = 10  # cells, 0.31 s: delays of one device

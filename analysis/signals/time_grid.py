@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.signals.time_cells import RATE, Bools, Cells, Floats, Ints
-from logger.channels.sensors_file import Channel
+from logger.channels.channel import Channel
 from logger.device_units import to_si
 
 LONGEST_GAP_S = 10.0

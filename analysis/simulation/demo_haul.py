@@ -20,7 +20,8 @@ from analysis.mechanics.model import Model, model, model_ma_with
 from analysis.rig.rig import Rig
 from analysis.rig_file.load import parse_rig
 from analysis.signals.time_cells import Floats
-from logger.channels.sensors_file import Channel, Sensors, parse_sensors
+from logger.channels.channel import Channel, Sensors
+from logger.channels.sensors_file import parse_sensors
 
 STEP_S = 1 / 400
 EVERY = 5  # steps a sample: 80 Hz

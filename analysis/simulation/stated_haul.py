@@ -16,7 +16,7 @@ import numpy as np
 from analysis.mechanics.model import force_gain, model, travel_gain
 from analysis.mechanics.travel import stroke
 from analysis.rig.rig import Rig
-from logger.channels.sensors_file import Channel, Sensors
+from logger.channels.channel import Channel, Sensors
 from logger.device_units import to_si
 from logger.errors import CallFault, RigFault, SensorsFault
 from logger.toml_tables import Table, parse_toml, read_text

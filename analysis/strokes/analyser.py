@@ -39,7 +39,7 @@ from analysis.strokes.rig_changes import Loader, RigSpan, check_same, not_used
 from analysis.strokes.segmentation import Segments, Settings
 from analysis.strokes.steady_part import MOST_SHIFT
 from analysis.strokes.stroke import Stroke, Track
-from logger.channels.sensors_file import Sensors
+from logger.channels.channel import Sensors
 from logger.errors import UserFault
 from logger.session.records import Block, Event
 

@@ -9,7 +9,7 @@ from pathlib import Path
 from analysis.rig.rig import Rig
 from analysis.rig_file.load import parse_rig
 from analysis.signals.channel_roles import Roles, roles
-from logger.channels.sensors_file import Sensors
+from logger.channels.channel import Sensors
 from logger.errors import RigFault, UserFault
 from logger.toml_tables import read_text
 

@@ -19,7 +19,8 @@ from dashboard.text.alarm_levels import check_levels, row_text
 from dashboard.text.console import add_units, positive, units
 from dashboard.text.localise import Words, words
 from dashboard.text.units import Units
-from logger.channels.sensors_file import Sensors, for_recording, load_sensors
+from logger.channels.channel import Sensors
+from logger.channels.sensors_file import for_recording, load_sensors
 from logger.errors import CallFault, one_line
 
 if TYPE_CHECKING:

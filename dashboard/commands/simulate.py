@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from dashboard.commands.child_processes import end_with_parent, sigterm_as_ctrl_c
-from logger.channels.port_schemes import ALLOWED, refusal
+from logger.channels.port_schemes import refusal, scheme_of
 from logger.channels.sensors_file import for_recording, load_sensors
 from logger.errors import PortFault
 
@@ -89,8 +89,8 @@ def serving(port: str, file: str) -> Iterator[tuple[Device, str]]:
     """A device under the port's own name, as far as this machine can give it; (device, URL)."""
     from logger.transports.simulated import serve_pty, serve_tcp
 
-    if why := refusal(port):
-        raise PortFault(file, why, f"write {ALLOWED}")
+    if scheme_of(port) is None:
+        raise PortFault(file, *refusal(port))
     tcp = TCP.fullmatch(port)
     if tcp:
         device: Device = serve_tcp(int(tcp[1]))

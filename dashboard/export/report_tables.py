@@ -11,7 +11,7 @@ from analysis.efficiency.uncertainty import Quantity, budget_rows, t_quantile
 from analysis.review.reviewed_session import Whole
 from dashboard.text.localise import Words
 from dashboard.text.units import UNKNOWN, Units, number, percent, plus_minus
-from logger.channels.sensors_file import Channel
+from logger.channels.channel import Channel
 from logger.errors import one_line
 
 MOST_STROKES, MOST_PARTS, MOST_EVENTS = 12, 14, 18

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from analysis.live.minmax_pyramid import BASE_S, LATEST_S, MOST_BINS, Pyramid
 from analysis.signals.time_grid import JUMP_M, JUMP_M_S
-from logger.channels.sensors_file import Channel
+from logger.channels.channel import Channel
 from logger.session.records import ChannelReadings
 
 MOST_RAW = 1200  # readings that are shown as they are

@@ -2,48 +2,11 @@
 
 from __future__ import annotations
 
-import math
-
 from dashboard.text.localise import Words
 from dashboard.text.units import METRIC, Units
-from logger.channels.sensors_file import Channel, Sensors
+from logger.channels.channel import Channel, Sensors
 from logger.errors import SensorsFault, one_line
 from logger.recorder.alarms import AlarmRow
-
-_DOUBLINGS = 200
-
-
-def reading_at(channel: Channel, value_si: float) -> float | None:
-    """The number that the device sends at a value (N or m), with the channel's zero; None where its
-    curve never gets there.  By halving, so that any calibration that rises or falls will do."""
-
-    def above(reading: float) -> float:
-        return float(channel.si(reading)) - value_si
-
-    try:
-        step = 1.0
-        start = above(channel.zero)
-        slope = above(channel.zero + 1e-3) - start
-        if slope == 0.0 or not math.isfinite(slope):
-            return None
-        way = math.copysign(1.0, -start * slope)  # the way in which the difference goes to nothing
-        low, high = channel.zero, channel.zero
-        for _ in range(_DOUBLINGS):
-            high = channel.zero + way * step
-            if above(high) * start <= 0:
-                break
-            low, step = high, 2 * step
-        else:
-            return None
-        for _ in range(_DOUBLINGS):
-            middle = (low + high) / 2
-            if above(middle) * start > 0:
-                low = middle
-            else:
-                high = middle
-        return high
-    except (ArithmeticError, ValueError):
-        return None
 
 
 def check_levels(sensors: Sensors) -> None:
@@ -52,7 +15,7 @@ def check_levels(sensors: Sensors) -> None:
         for key, level in (("stop_at", channel.stop_at), ("warn_at", channel.warn_at)):
             if level is None or channel.capacity is None:
                 continue
-            reading = reading_at(channel, level)
+            reading = channel.reading_at(level)
             if reading is None or bool(channel.saturated(reading * (1 - 1e-9))):
                 what = "no reading" if reading is None else f"read as {reading:.6g} {channel.unit}"
                 raise SensorsFault(
@@ -68,7 +31,7 @@ def level_text(channel: Channel, value_si: float, shown: Units) -> str:
     si, own = (
         (u.force if channel.quantity == "force" else u.length)(value_si) for u in (METRIC, shown)
     )
-    reading = reading_at(channel, value_si)
+    reading = channel.reading_at(value_si)
     device = "never read by the device" if reading is None else (
         f"the device sends {reading:.6g} {channel.unit}"
     )  # fmt: skip

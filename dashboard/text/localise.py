@@ -11,7 +11,7 @@ from dashboard.text.units import METRIC, Units, holds_quantity
 
 if TYPE_CHECKING:
     from analysis.rig.rig import Rig
-    from logger.channels.sensors_file import Sensors
+    from logger.channels.channel import Sensors
 
 # events whose text is a person's own, a name, a path, or a reading as the device sends it
 AS_WRITTEN = frozenset({"mark", "undo", "end", "rig", "start", "stop", "connect", "disconnect", "zero"})

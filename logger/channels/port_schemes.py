@@ -1,13 +1,31 @@
-"""What a port may be: a path of a device, or a URL of one of three schemes.
+"""What a port may be, and which transport opens it: a path of a device, or a URL of a scheme in SCHEMES.
 
-pyserial opens more of them (spy, alt, loop, cp2110); spy writes what it reads into a file that the
+pyserial opens more schemes (spy, alt, loop, cp2110); spy writes what it reads into a file that the
 URL names, so a sensors file could overwrite any file of its reader.
 """
 
 from __future__ import annotations
 
-SCHEMES = ("hwgrep", "socket", "rfc2217")
-ALLOWED = "a device path such as /dev/ttyUSB0 or COM3, hwgrep://, socket:// or rfc2217://"
+from dataclasses import dataclass
+
+SERIAL = "logger.transports.serial:SerialTransport"
+
+
+@dataclass(frozen=True)
+class Scheme:
+    """One way that a port opens."""
+
+    example: str  # how such a port is written, for the cure of a fault
+    transport: str  # "module:Class", loaded when the first port of it opens (see `transports.registry`)
+    needs_baud: bool = False  # whether `record` asks for the line's rate
+
+
+SCHEMES = {
+    "": Scheme("a device path such as /dev/ttyUSB0 or COM3", SERIAL, needs_baud=True),
+    "hwgrep": Scheme("hwgrep://", SERIAL, needs_baud=True),
+    "socket": Scheme("socket://", SERIAL),
+    "rfc2217": Scheme("rfc2217://", SERIAL, needs_baud=True),
+}
 _WITHOUT_SLASHES = ("usb", "stdin", "hand")  # names of sources, never of a device file
 
 
@@ -25,15 +43,22 @@ def split_port(port: str) -> tuple[str, str]:
     return "", port
 
 
-def refusal(port: str) -> str:
-    """Why no port is opened under this name, or ""."""
+def scheme_of(port: str) -> Scheme | None:
+    """How a port opens; None where its scheme is in no line of SCHEMES."""
     scheme, rest = split_port(port)
-    if rest == port or scheme.lower() in SCHEMES:
-        return ""
-    return f'"{port}" would open by "{scheme}", which is none of the ways that a port may open'
+    return SCHEMES.get(scheme.lower()) if scheme or rest == port else None
+
+
+def refusal(port: str) -> tuple[str, str]:
+    """Why a port that has no `scheme_of` is not opened, and what to write instead."""
+    *first, last = (scheme.example for scheme in SCHEMES.values())
+    return (
+        f'"{port}" would open by "{split_port(port)[0]}", which is none of the ways that a port may open',
+        f"write {', '.join(first)} or {last}",
+    )
 
 
 def normal_port(port: str) -> str:
     """The port with its scheme in small letters, as pyserial's own handlers ask for it."""
-    scheme, rest = split_port(port)
-    return f"{scheme.lower()}://{rest}" if scheme.lower() in SCHEMES else port
+    scheme, _ = split_port(port)
+    return scheme.lower() + port[len(scheme) :] if scheme.lower() in SCHEMES else port

@@ -7,12 +7,13 @@ at line by line.  Readings stay text, as the device sent them.
 
 from __future__ import annotations
 
+import re
 from abc import ABC, abstractmethod
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from logger.channels.sensors_file import Channel
+from logger.channels.channel import Channel
 
 MOST_LINE = 4096
 SAMPLE = 120  # bytes of a dropped line that are kept
@@ -24,6 +25,13 @@ NOT_DROPPED = (FIRST_LINE, OTHER)  # causes that are no loss of a reading
 NUMBER = (
     rb"[-+]?+(?:[0-9]{1,40}+(?:\.[0-9]{0,40}+)?+|\.[0-9]{1,40}+)(?:[eE][-+]?+[0-9]{1,2}+)?+"
 )
+A_NUMBER = re.compile(NUMBER)
+
+
+def number_text(value: float) -> str:
+    """A number as a device sends it: at most six decimals, no exponent."""
+    text = f"{value:.6f}".rstrip("0").rstrip(".")
+    return "0" if text in ("-0", "") else text
 
 
 @dataclass
@@ -85,6 +93,16 @@ class Decoder(ABC):
                 self._any_line(line)
         if end + 1 < len(chunk):
             self._hold(chunk[end + 1 :])
+        return out
+
+    def registers(self, numbers: Mapping[str, bytes]) -> Decoded:
+        """The readings of a device that has registers in the place of lines: numbers by channel."""
+        out = self._out = Decoded()
+        for name, text in numbers.items():
+            if A_NUMBER.fullmatch(text):
+                self._take(name, text)
+            else:
+                self._drop("not a number", text, name)
         return out
 
     def _hold(self, piece: bytes) -> None:
@@ -153,6 +171,12 @@ class Decoder(ABC):
     def _block(self, block: bytes) -> bool:
         """Take a block of whole lines at once; False, with nothing taken, where it cannot."""
         return False
+
+    @staticmethod
+    @abstractmethod
+    def encode(channels: Sequence[Channel], values: Mapping[str, float]) -> bytes:
+        """One line of a port with its end, as its device would send it, that holds the values (in each
+        channel's unit, by its name); at least one channel has one."""
 
     @abstractmethod
     def _line(self, line: bytes) -> None:

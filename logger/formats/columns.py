@@ -7,11 +7,11 @@ the line is dropped; other commas separate."""
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
-from logger.channels.sensors_file import Channel
+from logger.channels.channel import Channel
 from logger.device_units import known_unit, to_si
-from logger.formats.base import NUMBER, SAMPLE, Decoder
+from logger.formats.base import NUMBER, SAMPLE, Decoder, number_text
 
 COMMA = "a comma: decimal or separator?"
 # behind a decimal comma a digit must stand: "1, 5" may be two numbers
@@ -26,7 +26,7 @@ _SPACED = re.compile(rb";|(?<![-+,; \t])[ \t]+(?=[-+,0-9])")
 RELEARN = 5  # lines in a row that agree on another count
 
 
-def stated_separator(channels: Sequence[Channel]) -> str | None:
+def _stated_separator(channels: Sequence[Channel]) -> str | None:
     """The separator that the channels of a port state, one of them for all; None where none does."""
     return next((channel.separator for channel in channels if channel.separator), None)
 
@@ -38,7 +38,7 @@ class ColumnsDecoder(Decoder):
 
     def __init__(self, channels: Sequence[Channel]) -> None:
         super().__init__(channels)
-        separator, decimal = stated_separator(channels), channels[0].decimal
+        separator, decimal = _stated_separator(channels), channels[0].decimal
         self._comma = decimal == ","
         self._spaced = self._comma and separator is None
         self._unclear = separator is None and decimal is None
@@ -50,6 +50,19 @@ class ColumnsDecoder(Decoder):
         self._count = channels[0].count or 0
         self._needed = max(channel.column or 1 for channel in channels)
         self._other_count = (0, 0)
+
+    @staticmethod
+    def encode(channels: Sequence[Channel], values: Mapping[str, float]) -> bytes:
+        """The line that holds the values; 0 stands in every other column."""
+        decimal = channels[0].decimal
+        cells = ["0"] * max(c.count or c.column or 1 for c in channels)
+        for c in channels:
+            if c.name in values:
+                text = number_text(values[c.name])
+                cells[(c.column or 1) - 1] = text.replace(".", ",") if decimal == "," else text
+        # where nothing is stated the blank tells the comma from a decimal one
+        unstated = ";" if decimal == "," else "," if decimal else ", "
+        return ((_stated_separator(channels) or unstated).join(cells) + "\r\n").encode("ascii")
 
     def _split(self, line: bytes) -> list[bytes]:
         if self._spaced:

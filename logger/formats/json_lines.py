@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
-from logger.channels.sensors_file import Channel
-from logger.formats.base import NUMBER, OTHER, Decoder
+from logger.channels.channel import Channel
+from logger.formats.base import A_NUMBER, OTHER, Decoder, number_text
 
-_NUMBER = re.compile(NUMBER)
 _MOST_STARTS = 64
 
 
@@ -44,6 +43,14 @@ class JsonDecoder(Decoder):
         super().__init__(channels)
         self._keys: frozenset[str] | None = None
 
+    @staticmethod
+    def encode(channels: Sequence[Channel], values: Mapping[str, float]) -> bytes:
+        """The object that holds the values; a channel without one is left out."""
+        pairs = (
+            f"{json.dumps(c.id)}: {number_text(values[c.name])}" for c in channels if c.name in values
+        )
+        return ("{" + ", ".join(pairs) + "}\r\n").encode("ascii")
+
     def _line(self, line: bytes) -> None:
         text = line.decode("ascii")
         found = _object(text)
@@ -63,7 +70,7 @@ class JsonDecoder(Decoder):
                 continue
             used = True
             value = found[key]
-            if isinstance(value, _Sent) and _NUMBER.fullmatch(value.encode("ascii")):
+            if isinstance(value, _Sent) and A_NUMBER.fullmatch(value.encode("ascii")):
                 self._take(channel.name, value.encode("ascii"))
             elif isinstance(value, (_NotFinite, _Sent)):
                 self._drop("not a finite number", line, channel.name)

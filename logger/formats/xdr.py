@@ -6,17 +6,16 @@ Checksum: the exclusive or of all characters between `$` and `*`, two hexadecima
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import reduce
 from operator import xor
 
-from logger.channels.sensors_file import Channel
-from logger.formats.base import NUMBER, OTHER, Decoder
+from logger.channels.channel import Channel
+from logger.formats.base import A_NUMBER, NUMBER, OTHER, Decoder, number_text
 
 _TYPE_UNIT = {"force": (b"N", b"N"), "length": (b"D", b"M")}
 _SENTENCE = re.compile(rb"\$([A-Z]{2}[A-Z0-9]{3},[^$*]*)(?:\*([0-9A-Fa-f]{2}))?")
 _ANY_SENTENCE = re.compile(rb"\$[A-Z0-9]{3,8},[^$*]*\*([0-9A-Fa-f]{2})")
-_NUMBER = re.compile(NUMBER)
 _NOT_FINITE = re.compile(rb"[-+]?(?:nan|inf(?:inity)?)", re.IGNORECASE)
 
 
@@ -75,6 +74,13 @@ class XdrDecoder(Decoder):
         else:
             shape = rb"^\$([A-Z]{2}XDR((?:,(?:%s))+))\*([0-9A-Fa-f]{2})\r?$"
             self._block_line = re.compile(shape % one, re.MULTILINE)
+
+    @staticmethod
+    def encode(channels: Sequence[Channel], values: Mapping[str, float]) -> bytes:
+        """The sentence that holds the values; a channel without one is left out."""
+        return sentence([
+            (c.quantity, number_text(values[c.name]), c.id or "") for c in channels if c.name in values
+        ])
 
     def _block(self, block: bytes) -> bool:
         found = self._block_line.findall(block)
@@ -145,7 +151,7 @@ class XdrDecoder(Decoder):
                 self._drop("no checksum", line, channel.name)
             elif (kind, unit) != _TYPE_UNIT[channel.quantity]:
                 self._drop("another type or unit than the channel's", line, channel.name)
-            elif _NUMBER.fullmatch(text):
+            elif A_NUMBER.fullmatch(text):
                 self._take(channel.name, text)
             elif _NOT_FINITE.fullmatch(text):
                 self._drop("not a finite number", line, channel.name)

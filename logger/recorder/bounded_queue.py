@@ -5,7 +5,7 @@ from __future__ import annotations
 import threading
 from collections import Counter, deque
 
-from logger.transports.serial import Arrival, PortEvent
+from logger.transports.reader_thread import Arrival, PortEvent
 
 MOST_S = 60.0
 MOST_READINGS = 1_000_000

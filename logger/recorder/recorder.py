@@ -16,7 +16,8 @@ from pathlib import Path
 from typing import Any
 
 from logger import clock
-from logger.channels.sensors_file import Sensors, for_recording, load_sensors
+from logger.channels.channel import Sensors
+from logger.channels.sensors_file import for_recording, load_sensors
 from logger.errors import PortFault, RigFault, SensorsFault
 from logger.recorder.alarms import AlarmRow
 from logger.recorder.bounded_queue import Ring
@@ -24,7 +25,7 @@ from logger.recorder.machine_watch import HostWatch
 from logger.recorder.writer_thread import Told, WriterThread
 from logger.session.writer import SessionWriter, check_out
 from logger.toml_tables import read_text
-from logger.transports.serial import PortReader
+from logger.transports.reader_thread import PortReader
 
 STATUS_S = 0.1  # an alarm is told within it
 HOST_S = 0.5
@@ -105,7 +106,7 @@ def record(
 
     ring = Ring()
     readers = [
-        PortReader(url, channels[0].baud, channels, ring.put)
+        PortReader(url, channels, ring.put)
         for url, channels in sensors.ports().items()
     ]
     done = threading.Event()

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from statistics import fmean
 
-from logger.channels.sensors_file import Sensors
+from logger.channels.channel import Sensors
 from logger.errors import UserFault, one_line
 from logger.recorder.alarms import AlarmRow, joined
 from logger.recorder.request_inbox import Inbox, Request

@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from logger import clock
-from logger.channels.sensors_file import Channel, Sensors
+from logger.channels.channel import Channel, Sensors
 from logger.errors import UserFault, one_line
 from logger.formats.columns import COMMA
 from logger.recorder.alarms import AlarmRow, AlarmState, judge
@@ -19,7 +19,7 @@ from logger.recorder.request_handler import Answer, RequestDesk
 from logger.session.descriptor import csv_line
 from logger.session.fsync_thread import Syncer
 from logger.session.writer import SessionWriter
-from logger.transports.serial import Arrival, PortEvent, PortReader
+from logger.transports.reader_thread import Arrival, PortEvent, PortReader
 
 TAKE_S, INBOX_S, CLOCK_S, SYNC_S, RETRY_S = 0.02, 0.04, 0.25, 0.8, 0.25
 SPREAD_S = 0.001  # a chunk that took less has one time for all its lines

@@ -12,7 +12,7 @@ from collections import deque
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from logger.channels.sensors_file import Channel, Sensors
+from logger.channels.channel import Channel, Sensors
 
 MOST_SI = 1e100  # beyond it sums overflow
 OVER_S = 1.0

@@ -12,7 +12,8 @@ from operator import le
 from pathlib import Path
 from typing import Any
 
-from logger.channels.sensors_file import Sensors, load_sensors
+from logger.channels.channel import Sensors
+from logger.channels.sensors_file import load_sensors
 from logger.clock import utc_text
 from logger.errors import RigFault, SessionFault, one_line
 from logger.formats.base import NUMBER

@@ -12,7 +12,7 @@ from importlib import metadata
 from pathlib import Path
 from typing import Any
 
-from logger.channels.sensors_file import Channel
+from logger.channels.channel import Channel
 from logger.errors import SessionFault, one_line
 from logger.filesystem import open_plain
 

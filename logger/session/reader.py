@@ -11,7 +11,8 @@ from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
-from logger.channels.sensors_file import Sensors, parse_sensors
+from logger.channels.channel import Sensors
+from logger.channels.sensors_file import parse_sensors
 from logger.errors import SensorsFault, SessionFault, UserFault
 from logger.filesystem import open_plain
 from logger.session import descriptor as package

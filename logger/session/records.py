@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from logger.channels.sensors_file import Sensors
+from logger.channels.channel import Sensors
 
 if TYPE_CHECKING:
     import numpy as np

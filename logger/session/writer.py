@@ -12,7 +12,8 @@ from pathlib import Path
 from typing import Any
 
 from logger import filesystem as files
-from logger.channels.sensors_file import Sensors, calibration_copy_name
+from logger.channels.channel import Sensors
+from logger.channels.sensors_file import calibration_copy_name
 from logger.clock import utc_text
 from logger.errors import SensorsFault, SessionFault, one_line
 from logger.filesystem import make_folder, sync_folder, write_atomic

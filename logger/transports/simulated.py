@@ -13,7 +13,7 @@ import time
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Protocol
 
-from logger.channels.sensors_file import Channel
+from logger.channels.channel import Channel
 from logger.errors import PortFault
 from logger.formats.registry import encode
 

@@ -18,7 +18,8 @@ import textwrap
 import time
 from pathlib import Path
 
-from logger.channels.sensors_file import Channel, parse_sensors
+from logger.channels.channel import Channel
+from logger.channels.sensors_file import parse_sensors
 from logger.formats.registry import encode
 from logger.transports.simulated import Device, PtyDevice, serve_pty, serve_tcp
 

@@ -17,7 +17,7 @@ from dashboard.live.watcher import Watch
 from dashboard.text.localise import Words
 from dashboard.text.units import US
 from logger.calibration import calibration
-from logger.channels.sensors_file import Sensors
+from logger.channels.channel import Sensors
 
 HZ = 80.0
 

@@ -5,16 +5,16 @@ import json
 import math
 import time
 from contextlib import redirect_stderr
-from types import SimpleNamespace
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from dashboard.commands.record import StatusLine
-from dashboard.text.alarm_levels import check_levels, level_text, reading_at, row_text
+from dashboard.text.alarm_levels import check_levels, level_text, row_text
 from dashboard.text.localise import Words
 from dashboard.text.units import METRIC, US
+from logger.channels.channel import Channel
 from logger.channels.sensors_file import parse_sensors
 from logger.errors import SensorsFault
 from logger.recorder.alarms import AlarmRow
@@ -32,6 +32,16 @@ def cell(**keys):
     return parse_sensors(CELL + lines, "sensors.toml")
 
 
+def curved(newton):
+    """A channel whose readings are worth what `newton` makes of them."""
+
+    class Curved(Channel):
+        def si(self, reading, zero=None):
+            return newton(reading)
+
+    return Curved(**vars(cell(unit="N").channels[0]))
+
+
 @pytest.mark.parametrize(
     ("keys", "newton", "reading"),
     # NIST SP 811 (2008) B.8: 1 lbf = 4.448 222 N, 1 kgf = 9.806 65 N, both exact with all digits
@@ -42,7 +52,7 @@ def cell(**keys):
 )  # fmt: skip
 def test_the_reading_at_a_level(keys, newton, reading):
     (channel,) = cell(**keys).channels
-    assert reading_at(channel, newton) == pytest.approx(reading, rel=1e-9)
+    assert channel.reading_at(newton) == pytest.approx(reading, rel=1e-9)
 
 
 @given(
@@ -51,7 +61,7 @@ def test_the_reading_at_a_level(keys, newton, reading):
 )  # fmt: skip
 def test_the_device_at_that_reading_is_at_that_level(unit, scale, zero, newton):
     (channel,) = cell(unit=unit, scale=scale, zero=zero).channels
-    reading = reading_at(channel, newton)
+    reading = channel.reading_at(newton)
     # a large zero takes digits from a small step; that is all that may be lost
     lost = 4 * math.ulp(abs(zero) + abs(reading)) * abs(channel.si(1.0, 0.0))
     assert channel.si(reading) == pytest.approx(newton, rel=1e-9, abs=lost)
@@ -69,11 +79,9 @@ def test_a_curve_is_followed_and_one_that_never_gets_there_is_said(tmp_path):
     )
     text = CELL + 'unit = "count"\ncalibration = "cell.toml"\n'
     (channel,) = parse_sensors(text, "sensors.toml", tmp_path).channels
-    assert reading_at(channel, 1000.0) == pytest.approx(602.0, rel=1e-6)
-    flat = SimpleNamespace(zero=0.0, si=lambda reading: 0.0)
-    assert reading_at(flat, 1000.0) is None
-    bounded = SimpleNamespace(zero=0.0, si=lambda reading: math.tanh(reading))
-    assert reading_at(bounded, 2.0) is None
+    assert channel.reading_at(1000.0) == pytest.approx(602.0, rel=1e-6)
+    assert curved(lambda reading: 0.0).reading_at(1000.0) is None
+    assert curved(math.tanh).reading_at(2.0) is None
 
 
 def test_levels_are_said_in_si_and_in_the_devices_unit():
@@ -86,8 +94,7 @@ def test_levels_are_said_in_si_and_in_the_devices_unit():
     assert "caution 202 lbf (900 N; the device sends 202.328 lbf)" in row_text(row, sensors, Words(US))
     half = AlarmRow("haul_force", "haul_force", stop=1200.0)
     assert row_text(half, sensors, Words(METRIC)).startswith("alarm haul_force: caution none, stop 1200 N")
-    assert "never read" in level_text(SimpleNamespace(
-        zero=0.0, si=lambda reading: 0.0, quantity="force", unit="N"), 900.0, METRIC)  # fmt: skip
+    assert "never read" in level_text(curved(lambda reading: 0.0), 900.0, METRIC)
 
 
 def test_a_limit_of_the_rig_beyond_the_cell_is_said():

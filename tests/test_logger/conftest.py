@@ -8,7 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from logger.channels.sensors_file import Channel, Sensors, parse_sensors
+from logger.channels.channel import Channel, Sensors
+from logger.channels.sensors_file import parse_sensors
 from logger.session.csv_import import import_table
 from logger.transports.simulated import PtyDevice, TcpDevice, serve_pty, serve_tcp
 

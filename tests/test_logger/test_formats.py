@@ -10,7 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from logger.channels.sensors_file import Channel, parse_sensors
+from logger.channels.channel import Channel
+from logger.channels.sensors_file import parse_sensors
 from logger.formats.base import FIRST_LINE, MOST_LINE, OTHER, Decoder
 from logger.formats.columns import COMMA
 from logger.formats.registry import decoder_for, encode

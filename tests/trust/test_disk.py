@@ -40,7 +40,7 @@ from logger.filesystem import FileOps
 from logger.formats.base import Decoded
 from logger.recorder.bounded_queue import Ring
 from logger.session.verify import repair, verify
-from logger.transports.serial import Arrival, PortEvent
+from logger.transports.reader_thread import Arrival, PortEvent
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="other system: no pseudo-terminals")
 ERRORS = (errno.ENOSPC, errno.EIO, errno.EROFS, errno.EDQUOT)

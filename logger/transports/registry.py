@@ -1,0 +1,21 @@
+"""From a port's name to its transport; the table is SCHEMES of `logger/channels/port_schemes.py`,
+because the sensors file checks its ports by it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pkgutil import resolve_name
+
+from logger.channels.channel import Channel
+from logger.channels.port_schemes import refusal, scheme_of
+from logger.errors import PortFault
+from logger.transports.base import Transport
+
+
+def transport_for(port: str, channels: Sequence[Channel]) -> Transport:
+    """The transport of a port, not open yet; raises PortFault where no scheme opens it."""
+    scheme = scheme_of(port)
+    if scheme is None:
+        raise PortFault("port", *refusal(port))
+    transport: type[Transport] = resolve_name(scheme.transport)
+    return transport(port, channels)
