@@ -1,4 +1,5 @@
-"""Transports: how bytes come from a device, and devices that this machine simulates.
+"""Transports: how a device is reached and read, and devices that this machine simulates.
 
-Read `serial`.  May import `formats` and what lies below it.
+Read `base` (what each transport does), `registry` and `reader_thread`, then `serial`; one file a kind of
+connection, named in `channels/port_schemes.py`.  May import `formats` and what lies below it.
 """

@@ -7,10 +7,12 @@ import math
 from collections.abc import Callable, Sequence
 
 import pytest
+from fuzz_targets import FORMATS
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from logger.channels.channel import Channel
+from logger.channels.line_formats import LINE_FORMATS
 from logger.channels.sensors_file import parse_sensors
 from logger.formats.base import FIRST_LINE, MOST_LINE, OTHER, Decoder
 from logger.formats.columns import COMMA
@@ -62,6 +64,11 @@ ALL = {"xdr": XDR, "xdr two": XDR_TWO, "json": JSON, "columns": COLUMNS,
        "columns comma one number": DECIMAL_COMMA.replace("column = 2", "column = 1"),
        "columns comma semicolon": COLUMNS.replace('","', '";"') + 'decimal = ","\n'}
 GOOD = b"$YXXDR,N,1234.5,N,HAUL*" + b"%02X\r\n" % checksum(b"YXXDR,N,1234.5,N,HAUL")
+
+
+def test_every_line_format_has_an_example_here_and_among_the_hostile_bytes() -> None:
+    examples = {c.format for text in ALL.values() for c in parse_sensors(text, "s").channels}
+    assert examples == {c.format for channels in FORMATS for c in channels} == set(LINE_FORMATS)
 
 
 def decode(text: str, *chunks: bytes) -> tuple[dict[str, list[bytes]], Decoder]:

@@ -66,6 +66,16 @@ class MessageTransport(RegisterTransport):
         return Chunk(began, ended(began, awake), data, None if data else "the device hung up")
 
 
+class UnpluggedTransport(MessageTransport):
+    """A device that is never there."""
+
+    tries = threading.Semaphore(0)
+
+    def open(self) -> None:
+        self.tries.release()
+        raise OSError("no such device")
+
+
 class Registers:
     """Answers on TCP: register 1 counts the questions, register 2 holds no number."""
 
@@ -111,6 +121,7 @@ def schemes(monkeypatch: pytest.MonkeyPatch) -> None:
     """What a new kind of device adds to the program beside its class."""
     monkeypatch.setitem(SCHEMES, "toy", Scheme("toy://HOST:PORT", f"{__name__}:RegisterTransport"))
     monkeypatch.setitem(SCHEMES, "said", Scheme("said://HOST:PORT", f"{__name__}:MessageTransport"))
+    monkeypatch.setitem(SCHEMES, "unplugged", Scheme("unplugged://", f"{__name__}:UnpluggedTransport"))
 
 
 @pytest.fixture
@@ -208,18 +219,17 @@ def test_a_device_that_sends_lines_its_own_way_goes_through_the_formats(
 
 
 def test_a_device_that_cannot_be_opened_says_so_once_and_is_stopped_at_once(schemes: None) -> None:
-    with socket.create_server(("127.0.0.1", 0)) as server:
-        port = server.getsockname()[1]
     happened: list[Arrival | PortEvent] = []
-    (only,) = parse_sensors(channel(f"toy://127.0.0.1:{port}"), "s").channels
+    (only,) = parse_sensors(channel("unplugged://"), "s").channels
     reader = PortReader(only.port or "", (only,), happened.append)
     reader.start()
-    assert reader.tried.wait(5.0) and not reader.opened and "refused" in reader.fault
+    assert all(UnpluggedTransport.tries.acquire(timeout=5.0) for _ in range(3))
+    assert reader.tried.is_set() and not reader.opened and reader.fault == "no such device"
     began = time.monotonic()
     reader.stop()
     assert reader.quiet.wait(5.0) and time.monotonic() - began < 0.2
     (event,) = happened
-    assert isinstance(event, PortEvent) and event.text == f"cannot be opened: {reader.fault}"
+    assert isinstance(event, PortEvent) and event.text == "cannot be opened: no such device"
 
 
 def test_a_scheme_of_the_table_needs_a_baud_rate_only_where_it_says_so(
@@ -233,7 +243,10 @@ def test_a_scheme_of_the_table_needs_a_baud_rate_only_where_it_says_so(
 
 
 def test_a_scheme_that_the_table_lacks_is_refused_with_those_that_it_has(schemes: None) -> None:
-    cure = "write a device path such as /dev/ttyUSB0 or COM3, hwgrep://, socket://, rfc2217://, toy://HOST:PORT or said://HOST:PORT"
+    cure = (
+        "write a device path such as /dev/ttyUSB0 or COM3, hwgrep://, socket://, rfc2217://, "
+        "toy://HOST:PORT, said://HOST:PORT or unplugged://"
+    )
     with pytest.raises(SensorsFault) as caught:
         parse_sensors(channel("toys://x"), "s")
     assert str(caught.value).endswith(cure)
