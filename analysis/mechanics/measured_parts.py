@@ -18,7 +18,7 @@ from analysis.mechanics.kinematics import TINY
 from analysis.mechanics.model import Model
 from analysis.mechanics.tension import load_row, tensions
 from analysis.rig.rig import Floats
-from logger.channels.sensors_file import Channel
+from logger.channels.channel import Channel
 
 DRAWS = 40  # sets of efficiencies by which a part's greatest force is looked for
 LEAST_EFFICIENCY = 0.3  # of the drawn; a rope round a post loses as much (no source, common practice)

@@ -30,7 +30,7 @@ from analysis.strokes.analyser import Analyser
 from analysis.strokes.derived_events import Found
 from analysis.strokes.result import Result
 from analysis.strokes.rig_changes import rigs_of
-from logger.channels.sensors_file import Channel
+from logger.channels.channel import Channel
 from logger.session.records import Block, Event, SessionInfo
 
 __all__ = ["agreement", "check_places", "review_from", "review_session", "reviewed"]
