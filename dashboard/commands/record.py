@@ -27,8 +27,8 @@ if TYPE_CHECKING:
     import subprocess
 
     from logger.recorder.alarms import AlarmRow
+    from logger.recorder.disk_retry import EventRow
     from logger.recorder.recorder import Outcome, Status
-    from logger.recorder.writer_thread import Told
 
 
 LINE_S = 0.5
@@ -195,7 +195,7 @@ class StatusLine:
             print("\r" + line.ljust(self.width), end="", file=sys.stderr, flush=True)
             self.width = len(line)
 
-    def _alarm(self, told: Told) -> None:
+    def _alarm(self, told: EventRow) -> None:
         if told.kind == "ack":
             one = {key for key in self.ringing if one_line(key[1]) == told.text}
             self.ringing -= one or self.ringing  # one by its label, or all of them

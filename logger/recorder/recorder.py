@@ -16,13 +16,13 @@ from pathlib import Path
 from typing import Any
 
 from logger import clock
-from logger.channels.channel import Sensors
 from logger.channels.sensors_file import for_recording, load_sensors
 from logger.errors import PortFault, RigFault, SensorsFault
 from logger.recorder.alarms import AlarmRow
 from logger.recorder.bounded_queue import Ring
+from logger.recorder.disk_retry import EventRow
 from logger.recorder.machine_watch import HostWatch
-from logger.recorder.writer_thread import Told, WriterThread
+from logger.recorder.writer_thread import Recording, WriterThread
 from logger.session.writer import SessionWriter, check_out
 from logger.toml_tables import read_text
 from logger.transports.reader_thread import PortReader
@@ -48,7 +48,7 @@ class Status:
     ports: dict[str, str]
     disk: str
     news: tuple[str, ...] = ()
-    alarms: tuple[Told, ...] = ()
+    alarms: tuple[EventRow, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -125,13 +125,21 @@ def record(
         except BaseException:
             _stop(readers)
             raise
-        thread = WriterThread(
-            writer, sensors, ring, readers, zero_moment, tuple(alarms), check_rig, done, reasons
-        )
+        thread = WriterThread(Recording(
+            writer=writer,
+            sensors=sensors,
+            ring=ring,
+            readers=readers,
+            zero_moment=zero_moment,
+            alarms=alarms,
+            check_rig=check_rig,
+            done=done,
+            reasons=reasons,
+        ))  # fmt: skip
         thread.start()
         until = None if for_s is None else began + for_s
         status = Telling(status, thread, host)
-        _wait(thread, ring, done, until, status, readers, sensors)
+        _wait(thread, until, status)
         if not reasons:
             reasons.append("time")
         done.set()
@@ -146,10 +154,10 @@ def record(
         state="sealed" if thread.digest else "cut short",
         reason=reasons[0],
         duration_s=thread.ended_s,
-        readings=dict(thread.counts),
-        drops=thread.drops(),
+        readings=dict(thread.ledger.counts),
+        drops=thread.ledger.drops(),
         digest=thread.digest,
-        disk=thread.disk_fault,
+        disk=thread.disk.fault,
     )
 
 
@@ -165,20 +173,20 @@ class Telling:
         if host is not None:
             host.start()
 
-    def __call__(self, found: Status) -> None:
-        notices = self._thread.notices
+    def __call__(self, status: Status) -> None:
+        notices = self._thread.ports.notices
         news = [notices.popleft() for _ in range(len(notices))]
-        if self._host is not None and found.time_s >= self._next:
-            self._next = found.time_s + HOST_S
-            for notice in self._host.look(found.time_s):
+        if self._host is not None and status.time_s >= self._next:
+            self._next = status.time_s + HOST_S
+            for notice in self._host.look(status.time_s):
                 news.append(notice.text)
                 if notice.kind:
                     self._thread.tell(notice.kind, notice.value, notice.text)
-        told = self._thread.told
-        alarms = tuple(told.popleft() for _ in range(len(told)))
+        shown = self._thread.alarms.shown
+        alarms = tuple(shown.popleft() for _ in range(len(shown)))
         if self._status is not None:
             try:
-                self._status(replace(found, news=tuple(news), alarms=alarms))
+                self._status(replace(status, news=tuple(news), alarms=alarms))
             except OSError:
                 self._status = None
 
@@ -215,37 +223,37 @@ def _first_port(
 
 
 def _wait(
-    thread: WriterThread,
-    ring: Ring,
-    done: threading.Event,
-    until: float | None,
-    status: Callable[[Status], None] | None,
-    readers: Sequence[PortReader],
-    sensors: Sensors,
+    thread: WriterThread, until: float | None, status: Callable[[Status], None] | None
 ) -> None:
     """Return when the recording is to end; meanwhile tell how it stands."""
+    recording = thread.recording
     while True:
         left = STATUS_S if until is None else min(STATUS_S, until - clock.now())
-        if left <= 0 or done.wait(left) or not thread.is_alive():
+        if left <= 0 or recording.done.wait(left) or not thread.is_alive():
             return
         if status is not None:
             try:
-                status(Status(
-                    time_s=thread.time_s(),
-                    readings=dict(thread.counts),
-                    drops=thread.drops(),
-                    latest={
-                        c.name: ring.newest.get(c.name, b"").decode("ascii")
-                        for c in sensors.channels
-                    },
-                    ports={
-                        r.url: thread.others.get(r.url, "") if r.opened else r.fault or "opening"
-                        for r in readers
-                    },
-                    disk=thread.disk_fault or thread.no_answer(),
-                ))
+                status(_status(thread))
             except OSError:
                 status = None  # nobody reads the terminal any more: that ends no recording
+
+
+def _status(thread: WriterThread) -> Status:
+    newest, others = thread.recording.ring.newest, thread.ports.others
+    return Status(
+        time_s=thread.time_s(),
+        readings=dict(thread.ledger.counts),
+        drops=thread.ledger.drops(),
+        latest={
+            c.name: newest.get(c.name, b"").decode("ascii")
+            for c in thread.recording.sensors.channels
+        },
+        ports={
+            r.url: others.get(r.url, "") if r.opened else r.fault or "opening"
+            for r in thread.recording.readers
+        },
+        disk=thread.disk.fault or thread.no_answer(),
+    )
 
 
 def _stop(readers: Sequence[PortReader]) -> None:

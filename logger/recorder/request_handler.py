@@ -3,26 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import fmean
 
 from logger.channels.channel import Sensors
 from logger.errors import UserFault, one_line
 from logger.recorder.alarms import AlarmRow, joined
+from logger.recorder.disk_retry import EventRow
 from logger.recorder.request_inbox import Inbox, Request
 from logger.recorder.zeroing import Recent, why_not
 from logger.session.writer import SessionWriter
-
-
-@dataclass(frozen=True)
-class Answer:
-    """One row for events.csv; request: its id, None where the asking file had no possible one."""
-
-    request: str | None
-    kind: str
-    channel: str = ""
-    value: float | None = None
-    text: str = ""
 
 
 @dataclass(frozen=True)
@@ -64,56 +54,62 @@ class RequestDesk:
             self._unseen.add((channel, label))
         self._alarms[channel, label] = level
 
-    def answers(self, now: float) -> Iterator[Answer]:
-        """One answer for each request that lies in the inbox."""
+    def answers(self, now: float) -> Iterator[EventRow]:
+        """One row of events.csv for each request that lies in the inbox."""
         for request in self._inbox.poll():
             try:
-                yield self._answer(request, now)
+                row = self._answer(request, now)
             except OSError as error:
-                yield self._refused(request, f"cannot be done now ({error.strerror})")
+                row = self._refused(request, now, f"cannot be done now ({error.strerror})")
             except Exception as error:  # whatever was asked, the recording goes on
-                yield self._refused(request, f"cannot be done ({type(error).__name__})")
+                row = self._refused(request, now, f"cannot be done ({type(error).__name__})")
+            yield replace(row, request=request.id)
 
-    def _refused(self, request: Request, why: str) -> Answer:
+    def _refused(self, request: Request, now: float, why: str) -> EventRow:
         text = one_line(why if request.id else f"inbox/{request.path.name[:60]}: {why}", 300)
         channel = request.channel if request.channel in self.zeros else ""
-        return Answer(request.id, "refused", channel, None, text)
+        return EventRow(now, "refused", channel, text=text)
 
-    def _answer(self, request: Request, now: float) -> Answer:
+    def _answer(self, request: Request, now: float) -> EventRow:
         if request.refusal or request.id is None:
-            return self._refused(request, request.refusal)
+            return self._refused(request, now, request.refusal)
         if request.channel and request.channel not in self.zeros:
-            return self._refused(request, f"there is no channel {request.channel[:60]}")
+            return self._refused(request, now, f"there is no channel {request.channel[:60]}")
+        text = one_line(request.text)
         if request.verb == "mark":
             self._done.append(_Done(request.id, "mark", request.channel, 0.0))
-            return Answer(request.id, "mark", request.channel, None, one_line(request.text))
+            return EventRow(now, "mark", request.channel, text=text)
         if request.verb == "end":
-            return Answer(request.id, "end", "", None, one_line(request.text))
+            return EventRow(now, "end", text=text)
         handle = {"zero": self._zero, "undo": self._undo, "ack": self._ack, "rig": self._rig}
         return handle[request.verb](request, now)
 
-    def _zero(self, request: Request, now: float) -> Answer:
+    def _zero(self, request: Request, now: float) -> EventRow:
         name = request.channel
         if not name:
-            return self._refused(request, "name the channel to zero")
+            return self._refused(request, now, "name the channel to zero")
         channel = self._sensors.by_name(name)
         lately = {each: recent.at(now) for each, recent in self._recent.items()}
         why = why_not(channel, self._sensors, self.zeros, lately, now)
         if why:
-            return self._refused(request, why)
+            return self._refused(request, now, why)
         mine = lately[name]
         value = float(f"{channel.zero_for(fmean(mine.reading)):.10g}")
         old, set_s = self.zeros[name], self._zero_set_s[name]
         self.zeros[name], self._zero_set_s[name] = value, now
-        self._done.append(_Done(request.id or "", "zero", name, old, set_s))
+        self._done.append(
+            _Done(
+                id=request.id or "", kind="zero", channel=name, zero_before=old, set_before_s=set_s
+            )
+        )
         since = "from the sensors file" if set_s is None else f"set at {set_s:.3f} s"
         text = (
             f"old zero {old:.9g} {channel.unit} {since}, new zero {value:.9g} {channel.unit}: mean of "
             f"{len(mine.reading)} readings from {mine.time_s[0]:.3f} to {mine.time_s[-1]:.3f} s"
         )
-        return Answer(request.id, "zero", name, value, text)
+        return EventRow(time_s=now, kind="zero", channel=name, value=value, text=text)
 
-    def _undo(self, request: Request, now: float) -> Answer:
+    def _undo(self, request: Request, now: float) -> EventRow:
         wanted = request.text.strip()
         for place in range(len(self._done) - 1, -1, -1):
             done = self._done[place]
@@ -121,44 +117,48 @@ class RequestDesk:
                 break
         else:
             what = f"there is no mark or zero {wanted[:60]}" if wanted else "there is nothing"
-            return self._refused(request, f"{what} to undo")
+            return self._refused(request, now, f"{what} to undo")
         if done.kind == "mark":
             del self._done[place]
-            return Answer(request.id, "undo", done.channel, None, done.id)
+            return EventRow(now, "undo", done.channel, text=done.id)
         if any(d.kind == "zero" and d.channel == done.channel for d in self._done[place + 1 :]):
-            return self._refused(request, "a later zero of this channel holds: undo that first")
+            return self._refused(
+                request, now, "a later zero of this channel holds: undo that first"
+            )
         del self._done[place]
         self.zeros[done.channel] = done.zero_before
         self._zero_set_s[done.channel] = done.set_before_s
-        return Answer(request.id, "undo", done.channel, done.zero_before, done.id)
+        return EventRow(
+            time_s=now, kind="undo", channel=done.channel, value=done.zero_before, text=done.id
+        )
 
-    def _ack(self, request: Request, now: float) -> Answer:
+    def _ack(self, request: Request, now: float) -> EventRow:
         seen = {
             key
             for key in self._unseen
             if request.channel in ("", key[0]) and request.text in ("", key[1])
         }
         if not seen:
-            return self._refused(request, "there is no alarm to acknowledge")
+            return self._refused(request, now, "there is no alarm to acknowledge")
         self._unseen -= seen
         text = request.text or joined(label for _, label in seen)
-        return Answer(request.id, "ack", request.channel, None, one_line(text))
+        return EventRow(now, "ack", request.channel, text=one_line(text))
 
-    def _rig(self, request: Request, now: float) -> Answer:
+    def _rig(self, request: Request, now: float) -> EventRow:
         """The text of a rig file, or the name of one that lies in the inbox."""
         text = request.text
         if "\n" not in text and "=" not in text:
             data = self._inbox.attachment(text.strip())
             if isinstance(data, str):
-                return self._refused(request, data)
+                return self._refused(request, now, data)
             try:
                 text = data.decode("utf-8-sig")
             except UnicodeDecodeError:
-                return self._refused(request, "the rig file is not UTF-8 text")
+                return self._refused(request, now, "the rig file is not UTF-8 text")
         try:
             data = text.encode("utf-8")
         except UnicodeEncodeError:
-            return self._refused(request, "the rig file is not UTF-8 text")
+            return self._refused(request, now, "the rig file is not UTF-8 text")
         name = f"rig-{self._rigs + 1}.toml"
         why: object = None
         if self._check_rig is not None:
@@ -167,9 +167,9 @@ class RequestDesk:
             except UserFault as fault:
                 why = str(fault)
             if isinstance(why, str) and why:
-                return self._refused(request, why)
+                return self._refused(request, now, why)
         self._writer.copy(name, data)
         self._rigs += 1
         if isinstance(why, tuple):
             self.table = tuple(row for row in why if isinstance(row, AlarmRow))
-        return Answer(request.id, "rig", "", None, name)
+        return EventRow(now, "rig", text=name)

@@ -18,8 +18,8 @@ from logger.channels.channel import Channel
 from logger.channels.sensors_file import parse_sensors
 from logger.errors import SensorsFault
 from logger.recorder.alarms import AlarmRow
+from logger.recorder.disk_retry import EventRow
 from logger.recorder.recorder import Status
-from logger.recorder.writer_thread import Told
 from logger.transports.simulated import Player, serve_tcp
 
 CELL = (
@@ -157,7 +157,7 @@ def line():
 
 
 def alarm(at, text, value=450.0, kind="alarm"):
-    return Told(at, kind, "haul_force", value, text)
+    return EventRow(time_s=at, kind=kind, channel="haul_force", value=value, text=text)
 
 
 def test_an_alarm_rings_and_is_said_and_a_stop_rings_until_it_is_acknowledged(line):

@@ -25,7 +25,7 @@ from dashboard.text.localise import Words, words
 from dashboard.text.units import METRIC, US
 from dashboard.watch.server import FaultLog, Server
 from logger.channels.sensors_file import parse_sensors
-from logger.recorder.writer_thread import Told
+from logger.recorder.disk_retry import EventRow
 
 ROOT = Path(__file__).parents[2]
 SAMPLES = sorted(p for p in (ROOT / "sample_logs").iterdir() if p.is_dir())
@@ -251,8 +251,10 @@ def test_what_a_recording_tells_on_the_terminal(capsys):
     )
     line = StatusLine(sensors, words(US, [rig], sensors))
     label = "2 kN grab: begins to slip at 0.6 kN"
-    for told in (Told(1.0, "alarm", "haul_force", 612.0, f"stop: {label}"),
-                 Told(2.0, "ack", "haul_force", None, label)):  # fmt: skip
+    for told in (
+        EventRow(1.0, "alarm", channel="haul_force", value=612.0, text=f"stop: {label}"),
+        EventRow(2.0, "ack", channel="haul_force", text=label),
+    ):
         line._alarm(told)
     said = capsys.readouterr().err
     assert "STOP: 2 kN grab: begins to slip at 135 lbf: 138 lbf at 1.0 s" in said

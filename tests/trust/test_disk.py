@@ -38,7 +38,9 @@ from trust_helpers import (
 from logger.errors import SessionFault
 from logger.filesystem import FileOps
 from logger.formats.base import Decoded
+from logger.recorder.alarms import AlarmRow
 from logger.recorder.bounded_queue import Ring
+from logger.recorder.request_inbox import ask
 from logger.session.verify import repair, verify
 from logger.transports.reader_thread import Arrival, PortEvent
 
@@ -203,6 +205,34 @@ def test_the_operator_is_told_within_a_second_and_the_recording_goes_on(tmp_path
     assert in_order(yard.values()) and yard.values()[-1] == len(counter.sent) - 1
     assert outcome.drops == {"force": 0} and verify(yard.out).state == "complete"
     device.close()
+
+
+def test_an_acknowledgement_that_waits_for_the_disk_is_shown_once(tmp_path: Path) -> None:
+    device = serve_pty()
+    yard = Yard(tmp_path, force(device.url))
+    layer = Refusing()
+    row = AlarmRow(channel="force", label="anchor", stop=0.5)
+
+    def shown(running: Running, kind: str) -> int:
+        return sum(alarm.kind == kind for _, s in running.told for alarm in s.alarms)
+
+    with disk(layer), recording(yard, alarms=[row]) as running:
+        counter = Counter([count_into(device, yard)])
+        until(lambda: shown(running, "alarm"))
+        layer.plan(yard.out / "events.csv", "all", 1, 1.5, errno.ENOSPC)
+        ask(yard.out, "mark")  # its row is the first that is refused
+        until(lambda: running.told[-1][1].disk)
+        ask(yard.out, "ack")
+        until(lambda: shown(running, "ack"))
+        assert running.told[-1][1].disk
+        until(lambda: "ack" in yard.kinds())
+        statuses = len(running.told)
+        until(lambda: len(running.told) > statuses + 1)
+        counter.stop()
+        running.end()
+    device.close()
+    assert yard.kinds().count("ack") == 1
+    assert (shown(running, "alarm"), shown(running, "ack")) == (1, 1)
 
 
 def test_beyond_the_bound_the_oldest_go_and_are_counted(
