@@ -1,4 +1,4 @@
 """Rig files: TOML to a rig, checked, and back.
 
-Read `load`.  May import `mechanics` and `rig`.
+Read `load`, then `parser` and `rope_paths`.  May import `mechanics` and `rig`.
 """

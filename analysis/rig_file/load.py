@@ -15,7 +15,7 @@ import numpy as np
 from analysis.mechanics.kinematics import TINY, directions, solve_motion, why_not_moving
 from analysis.mechanics.tension import load_row, system, tensions
 from analysis.rig.rig import TURNS, Rig
-from analysis.rig_file.parser import Reader
+from analysis.rig_file.parser import read_rig
 from logger.errors import RigFault
 from logger.toml_tables import parse_toml, read_text
 
@@ -27,7 +27,7 @@ def load_rig(path: str | Path) -> Rig:
 
 def parse_rig(text: str, file: str) -> Rig:
     """The rig that this TOML text describes; `file` is named in faults."""
-    rig = Reader(parse_toml(text, file, RigFault), file).rig()
+    rig = read_rig(parse_toml(text, file, RigFault), file)
     check(rig)
     return rig
 

@@ -36,7 +36,7 @@ def read_load(table: Table) -> tuple[Load, Rating, list[str]]:
     coefficient_u = table.number("resistance_coefficient_u", least=0.0, most=100.0)
     resistance = table.number("resistance_N", above=0.0, most=1e9)
     resistance_u = table.number("resistance_u_N", least=0.0, most=1e9)
-    way = table.number("pull_distance_m", above=0.0, most=1e5)
+    distance = table.number("pull_distance_m", above=0.0, most=1e5)
     surface = _surface(table, kind)
     breakaway = table.number("breakaway", least=1.0, most=100.0)
     breakaway_u = table.number("breakaway_u", least=0.0, most=100.0)
@@ -78,10 +78,20 @@ def read_load(table: Table) -> tuple[Load, Rating, list[str]]:
     if resistance_u is None and resistance is not None:
         resistance_u = RESISTANCE_U * resistance
     made = Load(
-        kind, mass, mass_u, math.radians(slope or 0.0), coefficient, coefficient_u,
-        resistance, resistance_u, way, rating.wll_N,
-        surface.name if surface else "", breakaway, breakaway_u,
-    )  # fmt: skip
+        kind=kind,
+        mass_kg=mass,
+        mass_u_kg=mass_u,
+        slope_rad=math.radians(slope or 0.0),
+        coefficient=coefficient,
+        coefficient_u=coefficient_u,
+        resistance_N=resistance,
+        resistance_u_N=resistance_u,
+        pull_distance_m=distance,
+        wll_N=rating.wll_N,
+        surface=surface.name if surface else "",
+        breakaway=breakaway,
+        breakaway_u=breakaway_u,
+    )
     return made, rating, notes
 
 
@@ -90,17 +100,17 @@ def _surface(table: Table, kind: str | None) -> Surface | None:
     name = table.text("surface", most=100)
     if name is None:
         return None
-    found = surface(name)
-    if found is None:
-        known = [row.name for row in SURFACES]
-        near = nearest(name, known)
+    row = surface(name)
+    if row is None:
+        names = [each.name for each in SURFACES]
+        near = nearest(name, names)
         raise table.fault(
             "surface", f'no table has "{name}"',
-            f'write "{near}"' if near else "surfaces are " + ", ".join(known),
+            f'write "{near}"' if near else "surfaces are " + ", ".join(names),
         )  # fmt: skip
-    if kind == "hanging" or (kind in ("rolling", "dragging") and kind != found.kind):
+    if kind == "hanging" or (kind in ("rolling", "dragging") and kind != row.kind):
         raise table.fault(
-            "surface", f"is for a {found.kind} load, not for a {kind} one",
+            "surface", f"is for a {row.kind} load, not for a {kind} one",
             "write another surface, or the coefficient",
         )  # fmt: skip
-    return found
+    return row

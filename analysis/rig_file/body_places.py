@@ -1,0 +1,63 @@
+"""Reads which bodies a rig has, and where they stand on the haul axis."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from analysis.rig.rig import Body
+from analysis.rig_file.draft import RigDraft, needed
+from analysis.rig_file.load_table import read_rating
+from logger.toml_tables import Table, nearest
+
+
+def read_further_bodies(draft: RigDraft) -> None:
+    """The tables of further anchors and of plates."""
+    for kind, what in (("further_anchor", "further anchor"), ("plate", "plate")):
+        for name, table in draft.tables[kind].items():
+            draft.name(name, what, table.name)
+            at = _at(table)
+            side = 0.0
+            if kind == "further_anchor":
+                side = table.number("offset_m", least=-1e5, most=1e5) or 0.0
+            draft.ratings[name] = read_rating(table)
+            table.done()
+            draft.add(Body(name, kind, at, side))
+
+
+def read_bodies_on_ropes(draft: RigDraft, stations: Iterable[Table]) -> None:
+    """Grabs, and edges that stand alone: bodies that are written as stations of a path."""
+    for station in stations:
+        if station.has("grab"):
+            kind = "grab"
+        elif station.has("edge") and station.has("at_m"):
+            kind = "edge"
+        else:
+            continue
+        at = _at(station)
+        draft.add(Body(draft.name(station.data[kind], kind, station.name), kind, at))
+
+
+def body_under(draft: RigDraft, table: Table, key: str) -> int:
+    """Index of the body that this key names; raises RigFault where it names none."""
+    name = table.text(key, most=40)
+    if name is None:
+        raise table.fault(key, "is missing", f'write {key} = "anchor" or another body')
+    if name not in draft.body_index:
+        near = nearest(name, draft.body_index)
+        if name in draft.names:
+            cure = "write the body that it is on"
+            raise table.fault(key, f'"{name}" is a {draft.names[name]}, not a body', cure)
+        cure = f'write "{near}"' if near else f"bodies are {', '.join(draft.body_index)}"
+        raise table.fault(key, f'there is no body "{name}"', cure)
+    if draft.bodies[draft.body_index[name]].kind == "edge":
+        raise table.fault(
+            key,
+            f'"{name}" is an edge; nothing is rigged on one',
+            "write an anchor, the load, a grab or a plate",
+        )
+    return draft.body_index[name]
+
+
+def _at(table: Table) -> float:
+    """Metres from the anchor."""
+    return needed(table, "at_m", least=-1e5, most=1e5)

@@ -1,0 +1,98 @@
+"""Reads the tables of single items: what a grab, a pulley, a capture, an edge or gear stands and loses."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+from analysis.rig.rig import Gear, Station
+from analysis.rig_file.draft import RigDraft, needed
+from analysis.rig_file.load_table import read_rating
+from logger.errors import RigFault
+from logger.toml_tables import Table
+
+EDGE_FRICTION_U = 0.30  # of the coefficient where the file gives no friction_u: a table value
+
+
+def read_grab_rating(draft: RigDraft, name: str) -> None:
+    """The table [grab.NAME], if there is one."""
+    table = draft.tables["grab"].get(name)
+    if table is None:
+        return
+    rating = read_rating(table)
+    slips = table.number("slips_at_kN", above=0.0, most=1e6)
+    damages = table.number("damages_rope_at_kN", above=0.0, most=1e6)
+    table.done()
+    draft.ratings[name] = replace(rating, slips_N=newton(slips), damages_N=newton(damages))
+
+
+def newton(kN: float | None) -> float | None:
+    """N from kN."""
+    return None if kN is None else kN * 1000.0
+
+
+def read_turn(draft: RigDraft, table: Table, turn: Station) -> Station:
+    """A turn with its rating and what it loses: from its station in the path and its own table."""
+    item = draft.tables[turn.kind].get(turn.name)
+    if item is None:
+        item = Table({}, draft.file, f"{turn.kind}.{turn.name}", RigFault)
+    draft.ratings[turn.name] = read_rating(item)
+    if turn.kind == "edge":
+        return _edge(draft, table, item, turn)
+    e = item.number("efficiency", above=0.0, most=1.0)
+    u = item.number("efficiency_u", least=0.0, most=1.0)
+    if turn.kind == "capture":
+        setback = item.number("setback_m", least=0.0, most=1000.0)
+        turn = replace(turn, setback_m=setback or 0.0)
+    item.done()
+    if turn.kind == "capture" and e is None:
+        return replace(turn, efficiency=1.0, efficiency_u=u or 0.0)
+    return replace(
+        turn,
+        efficiency=draft.default_e if e is None else e,
+        efficiency_u=draft.default_u if u is None else u,
+        shared=e is None and u is None,
+    )
+
+
+def _edge(draft: RigDraft, table: Table, item: Table, edge: Station) -> Station:
+    """An edge by the capstan equation: exp(-friction x wrap)."""
+    if edge.body is not None and draft.bodies[edge.body].moves:
+        raise table.fault(
+            "on", "an edge or post stands on the ground", 'write at_m or on = "anchor"'
+        )
+    wrap = math.radians(needed(table, "wrap_deg", least=0.0, most=36000.0))
+    friction = needed(table, "friction", least=0.0, most=10.0)
+    u = item.number("friction_u", least=0.0, most=10.0)
+    item.done()
+    if friction * wrap > 60:
+        raise table.fault(
+            "wrap_deg", "these turns hold more than any rope can pull round", "write fewer"
+        )
+    if u is None:
+        u = EDGE_FRICTION_U * friction
+        if friction:
+            draft.notes.append(
+                f"{edge.name}: friction {friction:g} is taken with a standard uncertainty of 30 %; write friction_u where it is known"
+            )
+    e = math.exp(-friction * wrap)
+    return replace(edge, efficiency=e, efficiency_u=e * wrap * u, wrap_rad=wrap)
+
+
+def read_gear(draft: RigDraft) -> tuple[Gear, ...]:
+    """The tables [gear.NAME]; whether what they carry is there is a check over the whole rig."""
+    gears = []
+    for name, table in draft.tables["gear"].items():
+        draft.name(name, "gear", table.name)
+        carries = table.raw("carries")
+        if (
+            not isinstance(carries, list)
+            or not carries
+            or not all(isinstance(c, str) for c in carries)
+        ):
+            raise table.fault("carries", "is not a list of names", 'write carries = ["A1", "C1"]')
+        kind = table.text("kind", most=100) or "gear"
+        draft.ratings[name] = read_rating(table)
+        table.done()
+        gears.append(Gear(name, tuple(carries), kind))
+    return tuple(gears)

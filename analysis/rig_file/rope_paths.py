@@ -1,0 +1,211 @@
+"""Reads the ropes of a rig: the path of each, station by station in rope order."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from analysis.rig.rig import Rating, Rope, Station, Strand
+from analysis.rig_file.body_places import body_under, read_bodies_on_ropes
+from analysis.rig_file.draft import RigDraft
+from analysis.rig_file.item_tables import newton, read_grab_rating, read_turn
+from logger.errors import RigFault
+from logger.toml_tables import Table, nearest
+
+STATIONS = ("tie", "grab", "pulley", "capture", "edge", "haul", "free")
+MOST_STATIONS = 400
+
+
+@dataclass(frozen=True)
+class PathPlace:
+    """One place in the path of a rope, as written."""
+
+    table: Table
+    kind: str  # one of STATIONS
+    rope: int  # index into Rig.ropes
+    first: bool
+    last: bool
+    before_tail: bool  # nothing but a free tail comes behind it
+
+    @property
+    def end(self) -> bool:
+        return self.first or self.last
+
+
+def read_ropes(draft: RigDraft, ropes: Any) -> None:
+    """All ropes with their stations and strands; ropes: what stands under [[rope]]."""
+    if not isinstance(ropes, list) or not ropes:
+        raise draft.fault("rope", "there is no rope", "write [[rope]] with name and path")
+    tables = [Table(data, draft.file, f"rope {k + 1}", RigFault) for k, data in enumerate(ropes)]
+    paths = [_path(table, k) for k, table in enumerate(tables)]
+    if sum(len(path) for path in paths) > MOST_STATIONS:
+        raise draft.fault("rope", f"more than {MOST_STATIONS} stations", "leave some out")
+    # bodies first: a pulley may ride on a grab that comes later
+    read_bodies_on_ropes(draft, (place.table for path in paths for place in path))
+    for table, path in zip(tables, paths, strict=True):
+        _read_rope(draft, table, path)
+
+
+def _path(table: Table, rope: int) -> list[PathPlace]:
+    path = table.raw("path")
+    if not isinstance(path, list) or len(path) < 2:
+        raise table.fault(
+            "path",
+            "needs at least two stations",
+            'write path = [ { tie = "load" }, ..., { haul = "team" } ]',
+        )
+    stations, kinds = [], []
+    for k, data in enumerate(path):
+        stations.append(Table(data, table.file, f"{table.name} station {k + 1}", RigFault))
+        kinds.append(_kind(stations[k]))
+    return [
+        PathPlace(
+            table=stations[k],
+            kind=kinds[k],
+            rope=rope,
+            first=k == 0,
+            last=k == len(path) - 1,
+            before_tail=kinds[k + 1 :] == ["free"],
+        )
+        for k in range(len(path))
+    ]
+
+
+def _kind(station: Table) -> str:
+    """What the station is; raises RigFault where it is nothing or several things."""
+    kinds = [kind for kind in STATIONS if kind in station.data]
+    if len(kinds) > 1:
+        raise station.fault(
+            "",
+            f"is {' and '.join(kinds)} at once",
+            'a station is one thing, for example { pulley = "A1", on = "anchor" }',
+        )
+    if kinds:
+        return kinds[0]
+    what = "the station says none of what it can be"
+    for key in station.data:
+        near = nearest(key, STATIONS)
+        if near:
+            what = f'unknown station "{key}", the nearest is "{near}"'
+            break
+    raise station.fault("", what, f"write one of {', '.join(STATIONS)}")
+
+
+def _read_rope(draft: RigDraft, table: Table, path: list[PathPlace]) -> None:
+    index = len(draft.ropes)
+    name = draft.name(table.raw("name"), "rope", f"{table.name}: name")
+    length = table.number("length_m", above=0.0, most=1e6)
+    diameter = table.number("diameter_mm", above=0.0, most=1000.0)
+    strength = newton(table.number("mbs_kN", above=0.0, most=1e6))
+    stretch = table.number("stretch_percent", least=0.0, most=1000.0)
+    stretch_at = table.number("stretch_at_kN", above=0.0, most=1e6)
+    item = table.text("item", most=100) or ""
+    table.done(also=["path"])
+    if (stretch is None) != (stretch_at is None):
+        raise table.fault(
+            "stretch_at_kN" if stretch_at is None else "stretch_percent",
+            "is missing",
+            "write stretch_percent and stretch_at_kN together",
+        )
+    first, begin = len(draft.stations), len(draft.strands)
+    draft.stations += [_station(draft, place) for place in path]
+    stations = range(first, len(draft.stations))
+    for a in stations[:-1]:
+        label = f"{draft.stations[a].name}>{draft.stations[a + 1].name}"
+        draft.strands.append(Strand(index, a, a + 1, label))
+    draft.ratings[name] = Rating(mbs_N=strength, item=item)
+    draft.ropes.append(
+        Rope(
+            name=name,
+            stations=tuple(stations),
+            strands=tuple(range(begin, len(draft.strands))),
+            ties=sum(place.kind == "tie" for place in path),
+            length_m=length,
+            diameter_mm=diameter,
+            mbs_N=strength,
+            stretch=None if stretch is None else stretch / 100.0,
+            stretch_at_N=newton(stretch_at),
+        )
+    )
+
+
+def _station(draft: RigDraft, place: PathPlace) -> Station:
+    place.table.raw(place.kind)
+    if place.kind in ("grab", "pulley", "capture", "edge") and place.end:
+        raise place.table.fault(
+            "",
+            f"a rope cannot end at a {place.kind}",
+            "end it with a tie, the haul or { free = true }",
+        )
+    read = {"tie": _tie, "free": _free, "haul": _haul, "grab": _grab}.get(place.kind, _turn)
+    station = read(draft, place)
+    place.table.done()
+    return station
+
+
+def _tie(draft: RigDraft, place: PathPlace) -> Station:
+    table = place.table
+    if not place.end:
+        raise table.fault(
+            "", "a tie ends a rope", "write it first or last in the path, or use a grab"
+        )
+    body = body_under(draft, table, "tie")
+    strength = table.number("strength", above=0.0, most=1.0)
+    return Station(
+        name=draft.bodies[body].name,
+        kind="tie",
+        rope=place.rope,
+        body=body,
+        strength=1.0 if strength is None else strength,
+    )
+
+
+def _free(draft: RigDraft, place: PathPlace) -> Station:
+    if place.table.flag("free") is not True or place.first or not place.last:
+        raise place.table.fault(
+            "free",
+            "a slack tail stands last in a path",
+            "write { free = true } there alone",
+        )
+    return Station("free", "free", place.rope, None)
+
+
+def _haul(draft: RigDraft, place: PathPlace) -> Station:
+    table = place.table
+    if not (place.end or place.before_tail):
+        raise table.fault(
+            "",
+            "the haul stands at the end of a rope",
+            "write it first or last in its path, or before { free = true }",
+        )
+    name = draft.name(table.data["haul"], "haul", table.name)
+    on = body_under(draft, table, "on") if table.has("on") else None
+    toward = table.number("toward_deg", least=-360.0, most=360.0)
+    if on is not None and toward is not None:
+        raise table.fault("toward_deg", "has no meaning beside on", "write one of the two")
+    return Station(name=name, kind="haul", rope=place.rope, body=on, toward_deg=toward or 0.0)
+
+
+def _grab(draft: RigDraft, place: PathPlace) -> Station:
+    place.table.raw("at_m")
+    name = str(place.table.data["grab"])
+    read_grab_rating(draft, name)
+    return Station(name, "grab", place.rope, draft.body_index[name])
+
+
+def _turn(draft: RigDraft, place: PathPlace) -> Station:
+    table, kind = place.table, place.kind
+    if kind == "edge" and "at_m" in table.data:
+        name = str(table.data["edge"])
+        if "on" in table.data:
+            raise table.fault("on", "stands beside at_m", "write one of the two")
+        table.raw("at_m")
+        body = draft.body_index[name]
+    else:
+        name = draft.name(table.data[kind], kind, table.name)
+        if kind == "edge" and "on" not in table.data:
+            raise table.fault(
+                "at_m", "is missing", 'write at_m = metres from the anchor, or on = "anchor"'
+            )
+        body = body_under(draft, table, "on")
+    return read_turn(draft, table, Station(name, kind, place.rope, body))
