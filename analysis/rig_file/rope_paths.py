@@ -151,13 +151,8 @@ def _tie(draft: RigDraft, place: PathPlace) -> Station:
         )
     body = body_under(draft, table, "tie")
     strength = table.number("strength", above=0.0, most=1.0)
-    return Station(
-        name=draft.bodies[body].name,
-        kind="tie",
-        rope=place.rope,
-        body=body,
-        strength=1.0 if strength is None else strength,
-    )
+    name = draft.bodies[body].name
+    return Station(name=name, kind="tie", rope=place.rope, body=body, strength=strength)
 
 
 def _free(draft: RigDraft, place: PathPlace) -> Station:

@@ -119,7 +119,10 @@ def record(
         try:
             _first_port(readers, wait, done, None if for_s is None else began + for_s)
             writer = SessionWriter.create(
-                target, rig_text.encode("utf-8"), sensors, simulation_true=simulation_true,
+                target,
+                rig_text.encode("utf-8"),
+                sensors,
+                simulation_true=simulation_true,
                 started_at=started_at,
             )
         except BaseException:
@@ -216,7 +219,8 @@ def _first_port(
     first = readers[0]
     others = f" (nor {', '.join(r.url for r in readers[1:])})" if len(readers) > 1 else ""
     raise PortFault(
-        first.url, f"no port opens: {first.fault or 'no answer'}{others}",
+        first.url,
+        f"no port opens: {first.fault or 'no answer'}{others}",
         "connect the device, mend `port` in the sensors file (`haul ports` lists them), "
         "or add --wait",
     )
@@ -287,4 +291,3 @@ def _signals(done: threading.Event, reasons: list[str]) -> Iterator[None]:
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)
-
