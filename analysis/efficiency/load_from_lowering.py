@@ -28,6 +28,7 @@ from analysis.efficiency.uncertainty import Component, slopes, type_a
 from analysis.mechanics.load_resistance import G
 from analysis.mechanics.model import Model
 from analysis.mechanics.tension import efficiencies, load_row, tensions
+from analysis.numeric import bisect
 from analysis.rig.rig import Load, Rig
 from analysis.signals.time_cells import Floats
 from analysis.strokes.result import Result
@@ -169,7 +170,5 @@ def _root(f: Callable[[float], float], most: float) -> float:
             break
     else:
         return math.nan
-    for _ in range(60):
-        middle = (low + high) / 2
-        low, high = (middle, high) if f(middle) > 0 else (low, middle)
+    low, high = bisect(lambda x: f(x) > 0, low, high)
     return (low + high) / 2

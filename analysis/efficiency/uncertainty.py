@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
+from analysis.numeric import bisect
 from analysis.signals.time_cells import Floats
 
 
@@ -133,12 +134,7 @@ def t_quantile(degrees: float, p: float = 0.95) -> float:
     low, high = 0.0, 1.0
     while _outside(high, degrees) > 1 - p and high < 1e15:
         high *= 2
-    for _ in range(80):
-        middle = (low + high) / 2
-        if _outside(middle, degrees) > 1 - p:
-            low = middle
-        else:
-            high = middle
+    low, high = bisect(lambda t: _outside(t, degrees) > 1 - p, low, high, steps=80)
     return (low + high) / 2
 
 

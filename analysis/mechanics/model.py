@@ -24,6 +24,7 @@ from analysis.mechanics.tension import (
     system,
     tensions,
 )
+from analysis.numeric import bisect
 from analysis.rig.rig import Floats, Rig
 from logger.errors import RigFault
 from logger.toml_tables import nearest
@@ -241,12 +242,7 @@ def common_efficiency(rig: Rig, actual_ma: float) -> float | None:
     low, high = 1e-6, 1.0
     if not _ma_with(rig, sys, low) < actual_ma <= _ma_with(rig, sys, high) * (1 + 1e-12):
         return None
-    for _ in range(60):
-        middle = (low + high) / 2
-        if _ma_with(rig, sys, middle) < actual_ma:
-            low = middle
-        else:
-            high = middle
+    low, high = bisect(lambda e: _ma_with(rig, sys, e) < actual_ma, low, high)
     return (low + high) / 2
 
 

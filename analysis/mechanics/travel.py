@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.mechanics.kinematics import LOAD, TINY, solve_motion
+from analysis.numeric import bisect
 from analysis.rig.rig import Floats, Rig
 
 COS_80 = math.cos(math.radians(80.0))
@@ -207,19 +208,20 @@ def _curved(rig: Rig, start: Floats, most_m: float) -> Travel:
         new, out = _advance(rig, x, h)
         ended = _ended(rig, pairs, x, new)
         if ended is not None:
-            low, high = 0.0, h
-            while high - low > 1e-10:
-                middle = (low + high) / 2
-                trial, _ = _advance(rig, x, middle)
-                if _ended(rig, pairs, x, trial) is None:
-                    low = middle
-                else:
-                    high = middle
-            h = high
+            h = _end(rig, pairs, x, h)
             new, out = _advance(rig, x, h)
             ended = _ended(rig, pairs, x, new) or ended
         x, load, haul = new, load + h, haul + out
         places.append(x)
+
+
+def _end(rig: Rig, pairs: list[tuple[int, int]], x: Floats, most: float) -> float:
+    """Load travel from x at which the stroke ends, at most 1e-10 m after it."""
+
+    def goes_on(h: float) -> bool:
+        return _ended(rig, pairs, x, _advance(rig, x, h)[0]) is None
+
+    return bisect(goes_on, 0.0, most, tolerance=1e-10)[1]
 
 
 def _step(rig: Rig, pairs: list[tuple[int, int]], x: Floats) -> float:
