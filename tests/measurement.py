@@ -9,6 +9,7 @@ import numpy as np
 
 from analysis.review.review import review_from
 from analysis.rig_file.load import parse_rig
+from analysis.signals.channel_roles import roles
 from analysis.strokes.analyser import Analyser
 from analysis.strokes.result import Result
 from logger.channels.sensors_file import parse_sensors
@@ -75,7 +76,7 @@ def info(sensors_, state="sealed") -> SessionInfo:
 
 
 def analyse(rig, sensors_, *blocks: Block, now: float = -np.inf) -> Result:
-    analyser = Analyser(rig, sensors_)
+    analyser = Analyser(roles=roles(rig, sensors_))
     for piece in blocks:
         analyser.push(piece, now)
     return analyser.result()

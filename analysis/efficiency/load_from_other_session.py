@@ -54,7 +54,7 @@ def load_from(path: str | Path) -> Before:
         )  # fmt: skip
     cell, gain = found
     block = read_all(path)
-    analyser = Analyser.of(replace(known, haul_force=cell, forces=(cell,), levels=()))
+    analyser = Analyser(roles=replace(known, haul_force=cell, forces=(cell,), levels=()))
     analyser.push(block, block.clock[-1].time_s if block.clock else -math.inf)
     before = told(str(path), rig, analyser.result(), cell, gain)
     if before is None:

@@ -103,7 +103,7 @@ def _review(
     rig = parse_rig(info.rig_text, str(info.rig_file)) if rig_path is None else load_rig(rig_path)
     known = model(rig)
     later = rigs_of(info.path, info.sensors) if rig_path is None else None
-    analyser, malformed = Analyser.of(roles(rig, info.sensors, known), later), 0
+    analyser, malformed = Analyser(roles=roles(rig, info.sensors, known), later=later), 0
     blocks = Follower(path).blocks()
     first = next(blocks)
     with ThreadPoolExecutor(1) as pool:

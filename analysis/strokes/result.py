@@ -1,64 +1,202 @@
-"""What the analyser says of all that was pushed."""
+"""What the analyser says of all that was pushed, and how it is gathered."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 
+from analysis.signals.channel_feed import Feed
 from analysis.signals.channel_roles import Roles
-from analysis.signals.lag_from_ripple import ChannelLag
-from analysis.strokes.derived_events import Found
-from analysis.strokes.rig_changes import RigSpan
-from analysis.strokes.segmentation import Reset
+from analysis.signals.lag_from_edges import NO_LAG, Lag
+from analysis.signals.lag_from_ripple import ChannelLag, stated
+from analysis.signals.noise_floor import NoiseFloor
+from analysis.signals.time_cells import MOST, RATE
+from analysis.strokes.complete_seconds import last_cell
+from analysis.strokes.counter_checks import notes
+from analysis.strokes.derived_events import Found, derived
+from analysis.strokes.lag_correction import with_lag
+from analysis.strokes.rig_changes import RigSpan, RigTimetable
+from analysis.strokes.segmentation import Reset, Segments
 from analysis.strokes.stroke import Stroke
-from logger.session.records import Event
+from logger.session.records import ClockRow, Event
+
+MOST_EVENTS = 200_000
 
 
 @dataclass(frozen=True)
 class Summary:
-    """One channel: readings, their first and last time, highest value (SI) and its time, drops;
-    late: out of order, not used; bad: no finite number; restarts: of a counter."""
+    """One channel; None where there was no reading."""
 
-    readings: int
-    first_s: float | None
+    readings: int  # number of them
+    first_s: float | None  # time of the first reading
     last_s: float | None
-    highest: float | None
-    highest_s: float | None
-    dropped: int
-    late: int
-    bad: int
-    restarts: int
+    highest: float | None  # value, SI
+    highest_s: float | None  # its time
+    dropped: int  # readings that the recorder dropped
+    late: int  # readings out of order, not used
+    bad: int  # readings that are no finite number, not used
+    restarts: int  # of a counter
 
 
 @dataclass(frozen=True)
 class Result:
-    """All that is known of what was pushed.
+    """All that follows from what was pushed."""
 
-    strokes in order, the growing one last; found: derived events, in order of time; events: rows
-    of events.csv; noise_N: standard deviation of the haul force over 1/32 s; floor_N: forces
-    below it are taken for none; ran_back_m: the load's way back while nobody pulled.
-    """
-
-    roles: Roles
-    start_s: float
-    end_s: float
-    channels: dict[str, Summary]
-    strokes: tuple[Stroke, ...]
-    resets: int
-    found: tuple[Found, ...]
-    events: tuple[Event, ...]
-    noise_N: float | None
-    floor_N: float
-    highest_N: float | None
-    steady_N: float | None
-    ran_back_m: float
+    roles: Roles  # of the first rig
+    start_s: float  # earliest time of a reading, event or row of clock.csv
+    end_s: float  # how far the recording is
+    channels: dict[str, Summary]  # by name
+    strokes: tuple[Stroke, ...]  # in order, the growing one last
+    resets: int  # number of them
+    found: tuple[Found, ...]  # derived events, in order of time
+    events: tuple[Event, ...]  # rows of events.csv, in order of time
+    noise_N: float | None  # standard deviation of the haul force over 1/32 s
+    floor_N: float  # forces below it are taken for none
+    highest_N: float | None  # largest mean of the haul cell over 1/32 s
+    steady_N: float | None  # steady haul force so far
+    ran_back_m: float  # the load's travel back while nobody pulled
     unknown: tuple[str, ...]  # channels that the sensors file does not have
     untold: int  # events beyond what is kept
     rigs: tuple[RigSpan, ...] = ()  # Stroke.rig counts them; the first holds from the beginning
     notes: tuple[str, ...] = ()  # warnings
     reset_facts: tuple[Reset, ...] = ()  # each reset, in order
     lag_s: float | None = None  # + where the rope counter is later than the haul cell
-    lag_u_s: float | None = None
-    lag_why_not: str = ""  # where it is not known
+    lag_u_s: float | None = None  # its standard uncertainty
+    lag_why_not: str = ""  # why there is no lag_s
     lag_share: float = 0.0  # standard uncertainty of mean forces by the lag, share of them
     lags: tuple[ChannelLag, ...] = ()  # per force channel of the roles
     mean_N: float | None = None  # of all readings of the haul cell
+
+
+class SessionLog:
+    """What a session holds besides its readings.
+
+    events: rows of events.csv, at most MOST_EVENTS
+    more_events: number of rows beyond them
+    drops: dropped readings by channel, from the latest row of clock.csv
+    unknown: names of channels that the sensors file does not have
+    start_s: earliest time seen, inf before it
+    end_s: how far the recording is, -inf before that is known
+    """
+
+    def __init__(self) -> None:
+        self.events: list[Event] = []
+        self.more_events = 0
+        self.drops: dict[str, int] = {}
+        self.unknown: set[str] = set()
+        self.start_s, self.end_s = math.inf, -math.inf
+        self._drops_s = -math.inf
+
+    def see(self, time_s: float) -> None:
+        """Something has this time."""
+        if abs(time_s) < MOST:
+            self.start_s = min(self.start_s, time_s)
+            self.reach(time_s)
+
+    def reach(self, time_s: float) -> None:
+        """The recording is as far as this."""
+        if abs(time_s) < MOST:
+            self.end_s = max(self.end_s, time_s)
+
+    def add_event(self, event: Event) -> None:
+        self.see(event.time_s)
+        if len(self.events) < MOST_EVENTS:
+            self.events.append(event)
+        else:
+            self.more_events += 1
+
+    def add_clock(self, row: ClockRow) -> None:
+        self.see(row.time_s)
+        if row.time_s >= self._drops_s:
+            self._drops_s, self.drops = row.time_s, dict(row.drops)
+
+
+def gather(
+    log: SessionLog,
+    feeds: dict[str, Feed],
+    rigs: RigTimetable,
+    noise: NoiseFloor,
+    seg: Segments | None,
+) -> Result:
+    """The result, once all seconds were used; seg: None where no haul cell has spoken."""
+    roles = rigs.roles
+    start = log.start_s if math.isfinite(log.start_s) else 0.0
+    end = max(log.end_s, start)
+    strokes: list[Stroke] = []
+    if seg is not None:
+        current = seg.current()
+        strokes = [*seg.strokes, *([current] if current else [])]
+    delay = _rope_lag(feeds, roles, seg)
+    by_rope, by_load = (
+        stated(counter, roles.haul_force) for counter in (roles.progress, roles.load_length)
+    )
+    cells = [stated(cell, roles.haul_force) for cell in roles.forces]
+    strokes, lag_share = with_lag(strokes, by_rope or delay)
+    events, resets = derived(roles, feeds, seg, start, end, last_cell(feeds.values()))
+    haul = feeds[roles.haul_force.name] if roles.haul_force else None
+    untold = log.more_events + sum(
+        f.more_gaps + f.saturated.more + sum(limit.runs.more for limit in f.limits)
+        for f in feeds.values()
+    )
+    if seg is not None:
+        untold += seg.slips.more + seg.shocks.more
+    return Result(
+        roles=rigs.spans[0].roles,
+        start_s=start,
+        end_s=end,
+        channels={name: _summary(feed, log.drops.get(name, 0)) for name, feed in feeds.items()},
+        strokes=tuple(strokes),
+        resets=len(resets),
+        found=events,
+        events=tuple(sorted(log.events, key=lambda e: (e.time_s, e.id))),
+        noise_N=noise.noise_N,
+        floor_N=noise.floor_N,
+        highest_N=seg.highest_N if seg is not None and haul and haul.stream.count else None,
+        steady_N=seg.steady_N if seg else None,
+        ran_back_m=seg.ran_back_m if seg else 0.0,
+        unknown=tuple(sorted(log.unknown)),
+        untold=untold,
+        rigs=tuple(rigs.spans),
+        notes=tuple(dict.fromkeys([*rigs.notes, *notes(roles, seg, strokes, delay, by_rope)])),
+        reset_facts=resets,
+        lag_s=delay.lag_s,
+        lag_u_s=delay.u_s,
+        lag_why_not=delay.why_not,
+        lag_share=lag_share,
+        lags=seg.lags.result(delay, by_rope, by_load, cells) if seg else (),
+        mean_N=seg.mean_N if seg else None,
+    )
+
+
+def _rope_lag(feeds: dict[str, Feed], roles: Roles, seg: Segments | None) -> Lag:
+    """With what straight lines between readings leave open: rectangular over their interval."""
+    if seg is None or roles.haul_force is None or roles.progress is None:
+        return NO_LAG
+    force, rope = (_interval_s(feeds[c.name]) for c in (roles.haul_force, roles.progress))
+    lag = seg.lag.result((rope - force) * RATE)
+    if lag.u_s is None:
+        return lag
+    return replace(lag, u_s=math.hypot(lag.u_s, force / math.sqrt(12), rope / math.sqrt(12)))
+
+
+def _interval_s(feed: Feed) -> float:
+    """Between readings, on the mean."""
+    stream = feed.stream
+    if stream.count < 2:
+        return 0.0
+    return min((stream.last_s - stream.first_s) / (stream.count - 1), 0.5)
+
+
+def _summary(feed: Feed, dropped: int) -> Summary:
+    some, high = feed.stream.count > 0, math.isfinite(feed.highest)
+    return Summary(
+        readings=feed.stream.count,
+        first_s=feed.stream.first_s if some else None,
+        last_s=feed.stream.last_s if some else None,
+        highest=feed.highest if high else None,
+        highest_s=(feed.highest_cell + 0.5) / RATE if high else None,
+        dropped=dropped,
+        late=feed.stream.late,
+        bad=feed.stream.bad,
+        restarts=feed.restarts,
+    )

@@ -1,7 +1,9 @@
-"""A rig that was changed during a session: the copies that `rig` events name."""
+"""The rigs of a session: which holds when, from the copies that `rig` events name."""
 
 from __future__ import annotations
 
+import copy
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,21 +13,72 @@ from analysis.rig_file.load import parse_rig
 from analysis.signals.channel_roles import Roles, roles
 from logger.channels.channel import Sensors
 from logger.errors import RigFault, UserFault
+from logger.session.records import Event
 from logger.toml_tables import read_text
+
+MOST_RIGS = 1000
+Loader = Callable[[str], tuple[Rig, Roles]]
 
 
 @dataclass(frozen=True)
 class RigSpan:
-    """A rig of a session and from which time on it holds; rig: None where the analyser was given
-    its roles alone."""
+    """A rig of a session and from which time on it holds."""
 
-    time_s: float
-    name: str
-    rig: Rig | None
+    time_s: float  # of its event; the first rig holds from the beginning, -inf
+    name: str  # its file in the session's folder
+    rig: Rig | None  # None where the analyser was given its roles alone
     roles: Roles
 
 
-Loader = Callable[[str], tuple[Rig, Roles]]
+class RigTimetable:
+    """The rigs of a session, and from which whole second on each of them holds.
+
+    spans: the first rig and those of the `rig` events, in the order in which these came
+    index: which of them holds now
+    notes: warnings about rigs that cannot be used
+    """
+
+    def __init__(self, first: Roles, load: Loader | None) -> None:
+        self.spans = [RigSpan(-math.inf, "rig.toml", None, first)]
+        self.index = 0
+        self.notes: list[str] = []
+        self._load = load
+        self._due: list[tuple[int, int]] = []  # second and index of those to come, in order
+
+    def fork(self) -> RigTimetable:
+        """A copy that can go on alone; events are added to neither meanwhile."""
+        other = copy.copy(self)
+        other._due = list(self._due)
+        return other
+
+    @property
+    def roles(self) -> Roles:
+        """Of the rig that holds now."""
+        return self.spans[self.index].roles
+
+    @property
+    def next_s(self) -> float:
+        """The second from which the next rig holds, inf where none is to come."""
+        return self._due[0][0] if self._due else math.inf
+
+    def add(self, event: Event) -> None:
+        """The rig that a `rig` event names, from the first whole second at or after the event."""
+        if self._load is None:
+            return
+        try:
+            rig, its_roles = self._load(event.text)
+            check_same(self.spans[0].roles, its_roles, event.text)
+        except UserFault as fault:
+            self.notes.append(not_used(event.text, fault))
+            return
+        if len(self.spans) < MOST_RIGS:
+            self._due.append((math.ceil(event.time_s), len(self.spans)))
+            self._due.sort()
+            self.spans.append(RigSpan(event.time_s, event.text, rig, its_roles))
+
+    def go_on(self) -> None:
+        """The next rig holds."""
+        self.index = self._due.pop(0)[1]
 
 
 def rigs_of(folder: str | Path, sensors: Sensors) -> Loader:

@@ -18,9 +18,12 @@ from analysis.signals.intervals import Runs
 from analysis.signals.lag_from_edges import LagWatch
 from analysis.signals.lag_from_ripple import LagSums, by_second
 from analysis.signals.time_cells import RATE, Floats
+from analysis.strokes.cell_track import CellTrack
 from analysis.strokes.steady_level import HALF, Levels
 from analysis.strokes.steady_part import MOST_SHIFT
-from analysis.strokes.stroke import TURN_M, Leg, Stroke, Takes, Track, strokes_of
+from analysis.strokes.stroke import Stroke, strokes_of
+from analysis.strokes.stroke_accumulator import TURN_M, StrokeAccumulator
+from analysis.strokes.stroke_sums import PendingSums, StrokeSums
 
 PAST = 6 * RATE  # cells that are looked back at
 OFF_CELLS = 48  # 1.5 s without tension end a stroke: hands change faster
@@ -31,7 +34,7 @@ SLIP_CELLS, SLIP_SEEN, SHOCK_CELLS = 7, 12, 10  # 0.2 s, 0.4 s later, 0.3 s
 SLIP_ROPE_M, SLIP_LOAD_M = 0.05, 0.004  # rope out, and its share of load travel, that can be seen
 MOST_STROKES = 20_000
 TOGETHER = 64  # strokes that are worked out at once
-WINDOW = 4096  # cells: a leg that turns at every cell must not look at all that follows
+WINDOW = 4096  # cells: a stroke that turns at every cell must not look at all that follows
 
 
 @dataclass(frozen=True)
@@ -76,14 +79,16 @@ class Segments:
     def __init__(self, settings: Settings, rig: int = 0) -> None:
         self.settings, self.rig = settings, rig
         self._strokes: list[Stroke] = []
-        self._ended: list[Leg] = []  # strokes that are not worked out yet: many at once cost less
-        self._takes: Takes | None = None  # while a track is walked along
+        self._ended: list[
+            StrokeAccumulator
+        ] = []  # strokes that are not worked out yet: many at once cost less
+        self._pending: PendingSums | None = None  # while a track is walked along
         self._hauled_m = 0.0  # rope of the last stroke hauled
         self.resets: list[Reset] = []
         self.slips, self.shocks = Runs(RATE), Runs(RATE)
         self.lags = LagSums(settings.forces)
         self._cells, self._total_N = 0, 0.0  # cells with a haul force, sum of their means
-        self.leg: Leg | None = None
+        self.growing: StrokeAccumulator | None = None
         self.ran_back_m = 0.0  # load that ran back while nobody pulled, at most
         self.highest_N = 0.0  # largest mean of a cell
         self.lowest_N = math.inf  # least mean of a second
@@ -101,7 +106,7 @@ class Segments:
         other._strokes, other._ended = list(strokes), []
         other.resets = list(self.resets)
         other.slips, other.shocks = self.slips.fork(), self.shocks.fork()
-        other.leg = self.leg.fork() if self.leg else None
+        other.growing = self.growing.fork() if self.growing else None
         other.lags = self.lags.fork()
         other._levels = self._levels.fork()
         other._past = dict(self._past)
@@ -112,7 +117,7 @@ class Segments:
     def change(self, ratio: float, rig: int) -> None:
         """Another rig from the next second on: the stroke or reset that goes on ends, and nothing
         that was known of forces and ways holds any more."""
-        self._end_leg()
+        self._end_stroke()
         self._end_reset()
         self._work_out()
         self.settings, self.rig = replace(self.settings, ratio=ratio), rig
@@ -127,8 +132,8 @@ class Segments:
         return self._strokes
 
     def _work_out(self) -> None:
-        if self._takes is not None:
-            self._takes.sum_up()
+        if self._pending is not None:
+            self._pending.sum_up()
         ended, self._ended = self._ended, []
         ratio, counted = self.settings.ratio, self.settings.counted
         self._strokes += strokes_of(ended, ratio, counted, False, self.rig)
@@ -143,7 +148,7 @@ class Segments:
         """Mean of all the haul cell has sent, whatever was going on."""
         return self._total_N / self._cells if self._cells else None
 
-    def push(self, track: Track) -> None:
+    def push(self, track: CellTrack) -> None:
         """The next whole seconds."""
         n = len(track.high)
         if n == 0:
@@ -237,7 +242,7 @@ class Segments:
         self._on = states[-1]
         return [(a, b, on) for a, b, on in zip(cuts[:-1], cuts[1:], states, strict=True) if a < b]
 
-    def _shocks(self, track: Track, force: Floats, steady: Floats, alarm: Floats) -> None:
+    def _shocks(self, track: CellTrack, force: Floats, steady: Floats, alarm: Floats) -> None:
         n, high = len(track.high), track.high
         over = high > np.repeat(alarm, HALF)
         if not over.any():
@@ -262,69 +267,72 @@ class Segments:
         so &= (before >= 0.75 * steady) & (rope >= seen) & (load * ratio < 0.35 * rope)
         self.slips.push(first + np.arange(n) - late, so, rope)
 
-    def _walk(self, track: Track, step: Floats, cuts: list[tuple[int, int, bool]]) -> None:
-        takes = self._takes = Takes(track, step)
+    def _walk(self, track: CellTrack, step: Floats, cuts: list[tuple[int, int, bool]]) -> None:
+        pending = self._pending = PendingSums(track, step)
         for start, stop, on in cuts:
             if on:
                 self._end_reset()
-                self._pull(track, takes, start, stop)
+                self._pull(track, pending, start, stop)
             else:
-                if self.leg is not None and self.lag.looks < lag.MOST:
+                if self.growing is not None and self.lag.looks < lag.MOST:
                     self._looks.append((track.first + start, False))
-                self._end_leg()
+                self._end_stroke()
                 self._rest(track, start, stop)
-        takes.sum_up()
-        self._takes = None
+        pending.sum_up()
+        self._pending = None
 
-    def _pull(self, track: Track, takes: Takes, start: int, stop: int) -> None:
+    def _pull(self, track: CellTrack, pending: PendingSums, start: int, stop: int) -> None:
         assert track.rope is not None
-        if self.leg is None:
+        if self.growing is None:
             if self.lag.up_looks < lag.MOST:
                 self._looks.append((track.first + start, True))
             load = 0.0 if track.load is None else float(track.load[start])
-            self.leg = Leg(
-                1, track.first + start, float(track.rope[start]), load, self.settings.forces
-            )
+            sums, x = StrokeSums(self.settings.forces), float(track.rope[start])
+            self.growing = StrokeAccumulator(1, track.first + start, x, load, sums)
         while start < stop:
-            take, turned = self.leg.add(track, start, min(stop, start + WINDOW))
-            takes.waiting.append(take)
-            start = take.stop
+            cells, turned = self.growing.add(track, start, min(stop, start + WINDOW))
+            pending.waiting.append(cells)
+            start = cells.stop
             if turned:
-                takes.sum_up()
-                other = self.leg.other(track, start)
-                self._keep(self.leg)
-                self.leg = other
+                pending.sum_up()
+                other = self.growing.turned(track, start)
+                self._keep(self.growing)
+                self.growing = other
 
-    def _keep(self, leg: Leg) -> bool:
-        """Whether the leg is a stroke: rope that only springs back when let go is none."""
+    def _keep(self, stroke: StrokeAccumulator) -> bool:
+        """Whether it is a stroke to keep: rope that only springs back when let go is none."""
         ratio, counted = self.settings.ratio, self.settings.counted
-        if leg.travel < TURN_M:
+        if stroke.travel < TURN_M:
             return False
-        if counted and leg.sign < 0 and (leg.load_best - leg.load0) * ratio > 0.5 * leg.travel:
-            self.against_m += leg.travel
-        if leg.sign < 0 and self._takes is not None:
-            self._takes.sum_up()
-        if not leg.lowers(ratio, counted):
+        if (
+            counted
+            and stroke.sign < 0
+            and (stroke.load_best - stroke.load0) * ratio > 0.5 * stroke.travel
+        ):
+            self.against_m += stroke.travel
+        if stroke.sign < 0 and self._pending is not None:
+            self._pending.sum_up()
+        if not stroke.lowers(ratio, counted):
             return False
         if len(self._strokes) + len(self._ended) < MOST_STROKES:
-            self._ended.append(leg)
-            if leg.sign > 0:
-                self._hauled_m = leg.travel
+            self._ended.append(stroke)
+            if stroke.sign > 0:
+                self._hauled_m = stroke.travel
             if len(self._ended) >= TOGETHER:
                 self._work_out()
         return True
 
-    def _end_leg(self) -> None:
-        leg, self.leg = self.leg, None
-        if leg is None:
+    def _end_stroke(self) -> None:
+        stroke, self.growing = self.growing, None
+        if stroke is None:
             return
-        kept = self._keep(leg)
-        if leg.sign > 0:
-            self._fed = _fed(leg.best, leg.last, leg.load_best)
+        kept = self._keep(stroke)
+        if stroke.sign > 0:
+            self._fed = _fed(stroke.best, stroke.last, stroke.load_best)
         elif not kept:
-            self._fed = _fed(leg.x0, leg.first, leg.load0)
+            self._fed = _fed(stroke.x0, stroke.first, stroke.load0)
 
-    def _rest(self, track: Track, start: int, stop: int) -> None:
+    def _rest(self, track: CellTrack, start: int, stop: int) -> None:
         """Tension off: rope fed back from where the last stroke ended."""
         if self._fed is None:
             return
@@ -360,12 +368,12 @@ class Segments:
 
     def current(self) -> Stroke | None:
         """The stroke that is going on, where it is long enough to be one."""
-        if self.leg is None or self.leg.travel < TURN_M:
+        if self.growing is None or self.growing.travel < TURN_M:
             return None
-        if not self.leg.lowers(self.settings.ratio, self.settings.counted):
+        if not self.growing.lowers(self.settings.ratio, self.settings.counted):
             return None
         ratio, counted = self.settings.ratio, self.settings.counted
-        return strokes_of([self.leg], ratio, counted, True, self.rig)[0]
+        return strokes_of([self.growing], ratio, counted, True, self.rig)[0]
 
 
 def _fed(end: float, cell: int, load: float) -> _Fed:

@@ -65,7 +65,7 @@ class Watch:
         self.rig_now, self.known_now = self.rig, self.known
         self.words = self._words()
         self.roles = roles(self.rig, self.info.sensors, self.known)
-        self.analyser = Analyser.of(self.roles, rigs_of(path, self.info.sensors))
+        self.analyser = Analyser(roles=self.roles, later=rigs_of(path, self.info.sensors))
         self.follower = Follower(path)
         self.tracks = {c.name: Track(c) for c in self.info.sensors.channels}
         self.recording = Recording(path)

@@ -106,7 +106,7 @@ class SessionReview:
         self.info = open_session(self.path)
         self.rig = parse_rig(self.info.rig_text, str(self.info.rig_file))
         self.roles: Roles = roles(self.rig, self.info.sensors)
-        self._analyser = Analyser.of(self.roles, rigs_of(self.path, self.info.sensors))
+        self._analyser = Analyser(roles=self.roles, later=rigs_of(self.path, self.info.sensors))
         self._follower = Follower(self.path)
         self._malformed = 0
         self._now: Reviewed | None = None

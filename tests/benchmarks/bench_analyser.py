@@ -20,6 +20,7 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 
 from measurement import KNOWN, THREE, block, sensors, three  # noqa: E402
 
+from analysis.signals.channel_roles import roles  # noqa: E402
 from analysis.strokes.analyser import Analyser  # noqa: E402
 from logger.session.writer import SessionWriter  # noqa: E402
 
@@ -53,7 +54,7 @@ def analyser_rate(hz: float) -> tuple[float, int]:
     data = block(haul=(t, force), rope=(t, rope))
     best, strokes = np.inf, 0
     for _ in range(2):
-        analyser = Analyser(three(), sensors("haul", "rope"))
+        analyser = Analyser(roles=roles(three(), sensors("haul", "rope")))
         start = time.process_time()
         analyser.push(data, float(t[-1]))
         strokes = len(analyser.result().strokes)

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from measurement import analyse, block, info, review, sensors, three
 
 from analysis.review.review import review_from
+from analysis.signals.channel_roles import roles
 from analysis.simulation.demo_haul import demo_rig, demo_sensors, simulate
 from analysis.strokes.analyser import Analyser
 from logger.session.records import Block, ChannelReadings, Event
@@ -56,7 +57,7 @@ def _pieces(whole: Block, cuts: list[float], lags: dict[str, float]) -> list[Blo
 
 def _result(pieces: list[Block], look: set[int] = frozenset()):
     rig, sensors_ = demo_rig(), demo_sensors()
-    analyser = Analyser(rig, sensors_)
+    analyser = Analyser(roles=roles(rig, sensors_))
     for k, piece in enumerate(pieces):
         analyser.push(piece, -1.0)
         if k in look:
@@ -132,7 +133,7 @@ def test_hardly_any_readings(count):
 
 
 def test_late_readings_are_counted_and_said():
-    analyser = Analyser(three(), sensors("haul", "rope"))
+    analyser = Analyser(roles=roles(three(), sensors("haul", "rope")))
     t = np.arange(0, 20, 0.1)
     analyser.push(block(haul=(t, t)), 20.0)
     analyser.push(block(rope=(t, t)), 20.0)
@@ -141,7 +142,7 @@ def test_late_readings_are_counted_and_said():
 
 def test_memory_does_not_grow_with_the_session():
     """After a thousand pushes as many cells wait as after fifty."""
-    analyser = Analyser(three(), sensors("haul", "rope", "way"))
+    analyser = Analyser(roles=roles(three(), sensors("haul", "rope", "way")))
     waiting = []
     for k in range(1000):
         t = np.arange(k, k + 1, 0.01)

@@ -51,7 +51,7 @@ def folder(tmp_path):
 
 
 def result(folder, *pieces, look=()):
-    analyser = Analyser.of(roles(three(), HAND), rigs_of(folder, HAND))
+    analyser = Analyser(roles=roles(three(), HAND), later=rigs_of(folder, HAND))
     for k, piece in enumerate(pieces):
         analyser.push(piece, -1.0)
         if k in look:
@@ -118,6 +118,6 @@ def test_a_rig_that_cannot_be_used_is_said_and_the_one_before_goes_on(folder, na
 
 
 def test_without_a_loader_the_first_rig_is_taken_for_all():
-    analyser = Analyser.of(roles(three(), HAND))
+    analyser = Analyser(roles=roles(three(), HAND))
     analyser.push(session(), -1.0)
     assert [s.rig for s in analyser.result().strokes] == [0, 0]

@@ -153,7 +153,7 @@ def test_a_rig_changed_on_the_way_has_both_results():
     channels = sensors("haul", "rope")
     data = _session([400.0, 401.0, 399.0, 150.0, 150.5, 149.5])
     change = Event(3 * (2.0 + 12.0 + 3.0) + 0.5, "r", "rig", "", None, "rig-2.toml")
-    analyser = Analyser.of(roles(first, channels), lambda name: (second, roles(second, channels)))
+    analyser = Analyser(roles=roles(first, channels), later=lambda name: (second, roles(second, channels)))
     analyser.push(
         block(**{n: (r.time_s, r.reading) for n, r in data.readings.items()}, events=[change]), -1
     )

@@ -1,0 +1,130 @@
+"""A stroke while it grows: how far rope and load have come, and the sums over them."""
+
+from __future__ import annotations
+
+import copy
+import math
+
+import numpy as np
+
+from analysis.strokes.cell_track import CellTrack
+from analysis.strokes.steady_part import FORCES
+from analysis.strokes.stroke_sums import METRE, PendingCells, StrokeSums, exact
+
+TURN_M, TURN_BACK_M = 0.05, 0.3  # rope the other way that makes another stroke: at first, later
+
+
+class StrokeAccumulator:
+    """A stroke while it grows.  Positions are of rope at the haul and of the load, m.
+
+    sign: +1 hauling, -1 lowering
+    first, last: cells in which it began and in which the rope was furthest
+    x0, load0: where rope and load began
+    best, load_best: where they were when the rope was furthest
+    load_top: the load's furthest position times sign
+    rope_cells, load_cells: number of cells in which rope and load moved on
+    peak, peak_cell: highest force of the haul cell, N, and its cell
+    sums: over the cells taken, once `PendingSums.sum_up` was called
+    """
+
+    def __init__(self, sign: int, cell: int, x: float, load: float, sums: StrokeSums) -> None:
+        self.sign, self.first, self.last = sign, cell, cell
+        self.x0 = self.best = x
+        self.load0 = self.load_best = load
+        self.load_top = sign * load
+        self.rope_cells = self.load_cells = 0
+        self.peak, self.peak_cell = -math.inf, cell
+        self.sums = sums
+
+    @property
+    def travel(self) -> float:
+        return self.sign * (self.best - self.x0)
+
+    def fork(self) -> StrokeAccumulator:
+        other = copy.copy(self)
+        other.sums = copy.copy(self.sums)  # arrays are never written to
+        return other
+
+    def add(self, track: CellTrack, start: int, stop: int) -> tuple[PendingCells, bool]:
+        """Takes cells start..stop of the track, or as far as the rope turns; whether it turned.
+
+        Their sums wait for `PendingSums.sum_up`.
+        """
+        assert track.rope is not None
+        s, rope = self.sign, track.rope[start + 1 : stop + 1]
+        if s < 0:
+            rope = -rope
+        best = np.empty(stop - start + 1)
+        best[0] = s * self.best
+        np.maximum.accumulate(rope, out=best[1:])
+        np.maximum(best[1:], best[0], out=best[1:])
+        turned = -1
+        back = best[1:] - rope
+        if back.max() >= TURN_M:
+            travel = best[1:] - s * self.x0
+            turns = back >= np.where(travel < TURN_M, TURN_M, TURN_BACK_M)
+            turned = int(np.argmax(turns)) if turns.any() else -1
+            if turned >= 0:
+                stop = start + turned + 1
+                best = best[: turned + 2]
+        ahead = exact(best[1:] - best[:-1], METRE)
+        furthest = ahead.nonzero()[0]
+        self.rope_cells += len(furthest)
+        k = int(furthest[-1]) if len(furthest) else -1
+        made = None
+        if track.load is not None:
+            load = track.load[start : stop + 1]
+            top = np.maximum.accumulate(np.concatenate(([self.load_top], s * load[1:])))
+            self.load_top, made = float(top[-1]), exact(top[1:] - top[:-1], METRE)
+            self.load_cells += int(np.count_nonzero(made))
+            if k >= 0:
+                self.load_best = float(load[k + 1])
+        if k >= 0:
+            self.best, self.last = float(s * best[-1]), track.first + start + k
+        high = track.high[start:stop]
+        at = int(high.argmax())
+        peak = float(high[at])
+        if math.isnan(peak):
+            high = np.where(np.isnan(high), -np.inf, high)
+            at = int(high.argmax())
+            peak = float(high[at])
+        if peak > self.peak:
+            self.peak, self.peak_cell = peak, track.first + start + at
+        cells = PendingCells(
+            sums=self.sums,
+            start=start,
+            stop=stop,
+            furthest=k,
+            distance_m=best[1:] - s * self.x0,
+            rope_m=ahead,
+            load_m=made,
+        )
+        return cells, turned >= 0
+
+    def turned(self, track: CellTrack, stop: int) -> StrokeAccumulator:
+        """The stroke in the other direction, from where this one was furthest; it has taken cells
+        up to stop, all summed up."""
+        assert track.rope is not None
+        sums = self.sums.since_best()
+        other = StrokeAccumulator(-self.sign, self.last + 1, self.best, self.load_best, sums)
+        if self.travel < TURN_M:
+            other.first = self.first
+        other.best, other.last = float(track.rope[stop]), track.first + stop - 1
+        other.load_best = 0.0 if track.load is None else float(track.load[stop])
+        peak = float(track.high[stop - 1])
+        other.peak, other.peak_cell = -math.inf if math.isnan(peak) else peak, other.last
+        return other
+
+    def lowers(self, ratio: float, counted: bool) -> bool:
+        """False for a lowering stroke in which stretched rope springs back: the load stands, and
+        the force falls away along it."""
+        if self.sign > 0:
+            return True
+        if counted and (self.load0 - self.load_best) * ratio < 0.5 * self.travel:
+            return False
+        used = np.flatnonzero(self.sums.rows[FORCES] > 0)
+        if len(used) < 2:
+            return False
+        mean = self.sums.rows[FORCES + 1, used] / self.sums.rows[FORCES, used]
+        whole = abs(float(self.sums.work_best[0])) / max(self.travel, 1e-9)
+        return bool(mean[len(used) // 2 :].mean() > 0.5 * whole)

@@ -1,0 +1,220 @@
+"""Sums over the cells of a stroke: work, and a profile over distance of bounded size."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from analysis.signals.time_cells import Bools, Floats, Ints
+from analysis.strokes.cell_track import CellTrack
+from analysis.strokes.distance_profile import DISTANCE, starts_of
+from analysis.strokes.steady_part import (
+    FORCES,
+    LOAD,
+    MOST_SHIFT,
+    PER_FORCE,
+    SATURATED,
+    SHIFTS,
+)
+
+BLOCKS = 128  # blocks of distance in a profile; when full, two become one
+FIRST_BLOCK_M = 0.01
+_SHIFTED = [MOST_SHIFT - shift for shift in SHIFTS]
+METRE, JOULE = 2.0**-36, 2.0**-26  # sums are made of whole multiples of these
+
+
+class StrokeSums:
+    """Sums of one stroke so far; arrays are replaced, never written to.
+
+    work, out: (f,) force x rope and force x load travel of all cells, J; [0] is the haul cell
+    work_best, out_best: (f,) likewise up to where the rope was furthest
+    block_m: length of a block of the profile
+    rows: (r, BLOCKS) the profile, rows as `steady_part` names them
+    tops: (BLOCKS,) highest haul force of a cell in each block, N
+    filled: whether the profile holds a cell
+    """
+
+    def __init__(self, forces: int) -> None:
+        self.work = self.out = self.work_best = self.out_best = np.zeros(forces)
+        self.block_m = FIRST_BLOCK_M
+        self.rows, self.tops = _empty(forces)
+        self.filled = False
+
+    def since_best(self) -> StrokeSums:
+        """What came after the rope was furthest begins the next stroke; its profile is empty."""
+        rest = StrokeSums(len(self.work))
+        rest.work = rest.work_best = self.work - self.work_best
+        rest.out = rest.out_best = self.out - self.out_best
+        return rest
+
+    def grow(self, travel_m: float) -> None:
+        """Larger blocks, so that the profile reaches as far."""
+        times = 1
+        while travel_m >= BLOCKS * self.block_m * times:
+            times *= 2
+        self.block_m *= times
+        if times > 1 and self.filled:
+            merged = np.add.reduceat(self.rows, np.arange(0, BLOCKS, times), axis=1)
+            tops = np.maximum.reduceat(self.tops, np.arange(0, BLOCKS, times))
+            self.rows, self.tops = np.zeros_like(self.rows), np.full(BLOCKS, -np.inf)
+            self.rows[:, : len(tops)], self.tops[: len(tops)] = merged, tops
+
+
+@lru_cache
+def _empty(forces: int) -> tuple[Floats, Floats]:
+    """Profile and tops without a cell; never written to, so one serves all."""
+    rows = np.zeros((FORCES + PER_FORCE * forces + len(SHIFTS), BLOCKS))
+    return rows, np.full(BLOCKS, -np.inf)
+
+
+@dataclass
+class PendingCells:
+    """n cells of a track that a stroke has taken and whose sums wait."""
+
+    sums: StrokeSums  # of that stroke
+    start: int  # first of them, counted in the track
+    stop: int  # the one behind the last
+    furthest: int  # last of them, counted from start, in which the rope moved on; -1: none
+    distance_m: Floats  # (n,) rope of the stroke at the end of each
+    rope_m: Floats  # (n,) by how much the rope moved on in each
+    load_m: Floats | None  # (n,) likewise the load; None without a load counter
+
+
+class PendingSums:
+    """Cells of one track that strokes have taken and that are not summed up yet; step: (n,) rope in
+    each cell of the track, m.
+
+    They are summed up together, because a pass over a thousand cells costs as much as its call.
+    """
+
+    def __init__(self, track: CellTrack, step: Floats) -> None:
+        self._track, self._step = track, step
+        self.waiting: list[PendingCells] = []
+
+    def sum_up(self) -> None:
+        """Bring sums and profiles of the strokes up to date."""
+        if self.waiting:
+            _sum_up(self.waiting, self._track, self._step)
+            self.waiting = []
+
+
+def _sum_up(pending: Sequence[PendingCells], track: CellTrack, step: Floats) -> None:
+    first, n = pending[0].start, pending[-1].stop - pending[0].start
+    here = slice(first, first + n)
+    places = [slice(p.start - first, p.stop - first) for p in pending]
+    forces = track.forces[:, here]
+    finite = np.isfinite(forces)
+    value = forces if finite.all() else np.where(finite, forces, 0.0)
+    load = None if track.load is None else track.load[first : first + n + 1]
+    ahead, made, block = np.zeros(n), np.zeros(0 if load is None else n), np.full(n, -1.0)
+    for cells in pending:
+        cells.sums.grow(float(cells.distance_m[-1]))
+    offsets, lengths, at = [], [], 0
+    for i, (cells, place) in enumerate(zip(pending, places, strict=True)):
+        ahead[place] = cells.rope_m
+        if cells.load_m is not None:
+            made[place] = cells.load_m
+        np.divide(cells.distance_m, cells.sums.block_m, out=block[place])
+        offsets += [0, BLOCKS * i]
+        lengths += [place.start - at, place.stop - place.start]
+        at = place.stop
+    _add_work(pending, first, value, step[here], load)
+    rows, table = _table(track, first, value, finite, ahead, None if load is None else made)
+    key = block.astype(np.int64)
+    key += np.repeat(offsets, lengths)
+    begin = starts_of(key)
+    key = key[begin]
+    sums, tops = np.add.reduceat(table, begin, axis=1), np.maximum.reduceat(value[0], begin)
+    some = (key >= 0).nonzero()[0]
+    if len(some) < len(key):
+        key, sums, tops = key.take(some), sums.take(some, axis=1), tops.take(some)
+    profile = np.zeros((len(pending[0].sums.rows), BLOCKS * len(pending)))
+    profile[rows, key] = sums
+    highest = np.full(BLOCKS * len(pending), -np.inf)
+    highest[key] = tops
+    for i, cells in enumerate(pending):
+        stroke, own = cells.sums, slice(BLOCKS * i, BLOCKS * (i + 1))
+        if stroke.filled:
+            stroke.rows = stroke.rows + profile[:, own]
+            stroke.tops = np.maximum(stroke.tops, highest[own])
+        else:
+            stroke.rows, stroke.tops, stroke.filled = profile[:, own], highest[own], True
+
+
+def _add_work(
+    pending: Sequence[PendingCells], first: int, value: Floats, step: Floats, load: Floats | None
+) -> None:
+    """Force x rope and force x load travel; value (f, n), step (n,), load (n + 1,) from cell first on."""
+    n = len(step)
+    terms = [exact(value * step, JOULE)]
+    if load is not None:
+        terms.append(exact(value * (load[1:] - load[:-1]), JOULE))
+    table = np.concatenate(terms)
+    whole = [x - first for p in pending for x in (p.start, p.stop)]
+    to_best = [x - first for p in pending for x in (p.start, p.start + max(p.furthest, 0) + 1)]
+    total, best = (
+        np.add.reduceat(table, at[:-1] if at[-1] == n else at, axis=1)[:, ::2].T
+        for at in (whole, to_best)
+    )
+    f = len(value)
+    for cells, more, more_best in zip(pending, total, best, strict=True):
+        stroke = cells.sums
+        if cells.furthest >= 0:
+            stroke.work_best = stroke.work + more_best[:f]
+        stroke.work = stroke.work + more[:f]
+        if load is not None:
+            if cells.furthest >= 0:
+                stroke.out_best = stroke.out + more_best[f:]
+            stroke.out = stroke.out + more[f:]
+
+
+def _table(
+    track: CellTrack, first: int, value: Floats, finite: Bools, ahead: Floats, made: Floats | None
+) -> tuple[Ints, Floats]:
+    """Rows of a profile (r, 1), and what each cell from `first` on adds to them (r, n)."""
+    f, n = value.shape
+    saturated = track.saturated[first : first + n]
+    first_shift = FORCES + PER_FORCE * f
+    rows = [DISTANCE]
+    if saturated.any():
+        rows.append(SATURATED)
+    if made is not None:
+        rows.append(LOAD)
+    begin = len(rows)
+    for row in (FORCES, FORCES + 1) if made is None else range(FORCES, FORCES + PER_FORCE):
+        rows += range(row, first_shift, PER_FORCE)
+    if made is None:
+        rows += range(first_shift, first_shift + len(SHIFTS))
+    table = np.empty((len(rows), n))
+    table[0] = ahead
+    if SATURATED in rows:
+        np.multiply(ahead, saturated, out=table[rows.index(SATURATED)])
+    if made is not None:
+        table[rows.index(LOAD)] = made
+    for moved in (ahead,) if made is None else (ahead, made):
+        np.multiply(moved, finite, out=table[begin : begin + f])
+        np.multiply(moved, value, out=table[begin + f : begin + 2 * f])
+        exact(table[begin + f : begin + 2 * f], JOULE)
+        begin += 2 * f
+    if made is None:  # rope with the force of some cells before or after, its own where unknown
+        near = track.around[first : first + n + 2 * MOST_SHIFT]
+        whole = bool(np.isfinite(near).all())
+        for shift, out in zip(_SHIFTED, table[begin:], strict=True):
+            there = near[shift : shift + n]
+            if not whole:
+                there = np.where(np.isfinite(there), there, value[0])
+            np.multiply(there, ahead, out=out)
+        exact(table[begin:], JOULE)
+    return np.array(rows)[:, None], table
+
+
+def exact(values: Floats, unit: float) -> Floats:
+    """Rounded (in place) to whole multiples of unit, a power of two, so that sums of them are exact
+    and come out the same in any order, and however the readings were cut."""
+    large = 1.5 * 2.0**52 * unit
+    values += large
+    values -= large
+    return values
