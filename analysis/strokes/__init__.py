@@ -1,4 +1,5 @@
 """Strokes, resets and events, found from readings.
 
-Read `segmentation` (where a stroke is found), `stroke`, then `analyser`, which a review and the live page share.  May import `signals` and what lies below it.
+Read `analyser`, which a review and the live page share, then `segmentation` (where a stroke is found),
+`stroke_accumulator`, `stroke` and `result`.  May import `signals` and what lies below it.
 """

@@ -54,11 +54,9 @@ class Analyser:
     def push(self, block: Block, now: float) -> None:
         """More of the session.  now: how far the recording is, s (a growing session's clock)."""
         with np.errstate(all="ignore"):
-            self._log.unknown.update(
-                name
-                for name, r in block.readings.items()
-                if len(r.time_s) and name not in self._feeds
-            )
+            for name, readings in block.readings.items():
+                if name not in self._feeds and len(readings.time_s):
+                    self._log.unknown.add(name)
             for event in block.events:
                 self._take_event(event)
             for row in block.clock:
@@ -113,7 +111,7 @@ class Analyser:
                 seconds.next = until
                 break
             stop = int(min(until, begin + PIECE, self._rigs.next_s))
-            grid = take_grid(self._feeds, begin, seconds.take(feeds, begin, stop))
+            grid = take_grid(feeds, begin, seconds.take(feeds, begin, stop))
             if self._rigs.roles.haul_force is not None:
                 self._segment(track_of(grid, self._rigs.roles))
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -38,21 +38,19 @@ class CellTrack:
     around: Floats
 
 
-def take_grid(feeds: Mapping[str, Feed], begin: int, until: int) -> Grid:
+def take_grid(feeds: Iterable[Feed], begin: int, until: int) -> Grid:
     """Seconds begin..until of all feeds; highest values and limits passed are kept in the feeds."""
     grid = Grid(begin * RATE, (until - begin) * RATE, {}, {})
-    for name, feed in feeds.items():
+    for feed in feeds:
         ready, old, split = feed.take(until * RATE)
-        if feed.channel.quantity == "force":
-            high = _put_force(grid, name, feed, ready, old, split)
-        else:
-            high = _put_length(grid, name, feed, ready, old, split)
+        put = _put_force if feed.channel.quantity == "force" else _put_length
+        high = put(grid, feed, ready, old, split)
         if split > old:
             _judge(feed, ready.cell[old:split], high)
     return grid
 
 
-def _put_force(grid: Grid, name: str, feed: Feed, ready: Cells, old: int, split: int) -> Floats:
+def _put_force(grid: Grid, feed: Feed, ready: Cells, old: int, split: int) -> Floats:
     """Force onto the grid; highest force of the new cells old..split of the ready ones, N."""
     before = grid.first + grid.n
     further = split + int(np.searchsorted(ready.cell[split:], before + MOST_SHIFT))
@@ -60,18 +58,20 @@ def _put_force(grid: Grid, name: str, feed: Feed, ready: Cells, old: int, split:
     cells = in_si(raw, feed.channel, feed.zeros)
     cells = without_spikes(cells, max(old - 1, 0), further + 1, feed.spike)
     cells = cells.part(0, further + 1)
-    grid.force[name] = force_grid(cells, raw, feed.channel, grid.first, grid.n + MOST_SHIFT)
+    grid.force[feed.channel.name] = force_grid(
+        cells, raw, feed.channel, grid.first, grid.n + MOST_SHIFT
+    )
     return cells.high[old:split]
 
 
-def _put_length(grid: Grid, name: str, feed: Feed, ready: Cells, old: int, split: int) -> Floats:
+def _put_length(grid: Grid, feed: Feed, ready: Cells, old: int, split: int) -> Floats:
     """Length onto the grid likewise, m; only differences of it count, so a zero in between must not
     move the rope."""
     raw = ready.part(0, split + 1)
     cells, shifts, restarts = unjumped(ends_in_si(raw, feed.channel), feed.shift, old, split)
     feed.restarts += restarts
     feed.shift = float(shifts[split - feed.taken]) if len(shifts) else None
-    grid.length[name] = length_grid(cells, feed.channel, grid.first, grid.n)
+    grid.length[feed.channel.name] = length_grid(cells, feed.channel, grid.first, grid.n)
     return highest_in_si(raw.part(old, split), feed.channel, feed.zeros)
 
 

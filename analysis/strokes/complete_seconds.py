@@ -21,8 +21,8 @@ NEVER = -(2**62)  # a cell and a second before all others
 
 def last_cell(feeds: Iterable[Feed]) -> int:
     """The cell of the latest reading, NEVER before the first."""
-    times = (feed.stream.last_s for feed in feeds)
-    return max((math.floor(t * RATE) for t in times if math.isfinite(t)), default=NEVER)
+    last_s = [feed.stream.last_s for feed in feeds if feed.stream.count]
+    return math.floor(max(last_s) * RATE) if last_s else NEVER
 
 
 class CompleteSeconds:

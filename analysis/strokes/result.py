@@ -91,7 +91,7 @@ class SessionLog:
         """Something has this time."""
         if abs(time_s) < MOST:
             self.start_s = min(self.start_s, time_s)
-            self.reach(time_s)
+            self.end_s = max(self.end_s, time_s)
 
     def reach(self, time_s: float) -> None:
         """The recording is as far as this."""

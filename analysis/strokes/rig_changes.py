@@ -69,7 +69,10 @@ class RigTimetable:
             rig, its_roles = self._load(event.text)
             check_same(self.spans[0].roles, its_roles, event.text)
         except UserFault as fault:
-            self.notes.append(not_used(event.text, fault))
+            name = event.text or "its copy"
+            self.notes.append(
+                f"the rig was changed, but {name} {fault.fault}: taken as the rig before"
+            )
             return
         if len(self.spans) < MOST_RIGS:
             self._due.append((math.ceil(event.time_s), len(self.spans)))
@@ -109,8 +112,3 @@ def check_same(first: Roles, now: Roles, name: str) -> None:
         raise RigFault(
             name, "gives the channels other places than the first rig", "name its stations alike"
         )
-
-
-def not_used(name: str, fault: UserFault) -> str:
-    """The warning where a rig cannot be used."""
-    return f"the rig was changed, but {name or 'its copy'} {fault.fault}: taken as the rig before"

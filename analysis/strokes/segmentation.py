@@ -79,9 +79,7 @@ class Segments:
     def __init__(self, settings: Settings, rig: int = 0) -> None:
         self.settings, self.rig = settings, rig
         self._strokes: list[Stroke] = []
-        self._ended: list[
-            StrokeAccumulator
-        ] = []  # strokes that are not worked out yet: many at once cost less
+        self._ended: list[StrokeAccumulator] = []  # not worked out yet: many at once cost less
         self._pending: PendingSums | None = None  # while a track is walked along
         self._hauled_m = 0.0  # rope of the last stroke hauled
         self.resets: list[Reset] = []
@@ -304,14 +302,11 @@ class Segments:
         ratio, counted = self.settings.ratio, self.settings.counted
         if stroke.travel < TURN_M:
             return False
-        if (
-            counted
-            and stroke.sign < 0
-            and (stroke.load_best - stroke.load0) * ratio > 0.5 * stroke.travel
-        ):
-            self.against_m += stroke.travel
-        if stroke.sign < 0 and self._pending is not None:
-            self._pending.sum_up()
+        if stroke.sign < 0:
+            if counted and (stroke.load_best - stroke.load0) * ratio > 0.5 * stroke.travel:
+                self.against_m += stroke.travel
+            if self._pending is not None:
+                self._pending.sum_up()
         if not stroke.lowers(ratio, counted):
             return False
         if len(self._strokes) + len(self._ended) < MOST_STROKES:
@@ -368,12 +363,10 @@ class Segments:
 
     def current(self) -> Stroke | None:
         """The stroke that is going on, where it is long enough to be one."""
-        if self.growing is None or self.growing.travel < TURN_M:
+        stroke, ratio, counted = self.growing, self.settings.ratio, self.settings.counted
+        if stroke is None or stroke.travel < TURN_M or not stroke.lowers(ratio, counted):
             return None
-        if not self.growing.lowers(self.settings.ratio, self.settings.counted):
-            return None
-        ratio, counted = self.settings.ratio, self.settings.counted
-        return strokes_of([self.growing], ratio, counted, True, self.rig)[0]
+        return strokes_of([stroke], ratio, counted, True, self.rig)[0]
 
 
 def _fed(end: float, cell: int, load: float) -> _Fed:

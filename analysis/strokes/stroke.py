@@ -34,22 +34,18 @@ class Stroke:
 
 
 def strokes_of(
-    accumulators: Sequence[StrokeAccumulator],
-    ratio: float,
-    counted: bool,
-    growing: bool = False,
-    rig: int = 0,
+    grown: Sequence[StrokeAccumulator], ratio: float, counted: bool, growing: bool, rig: int
 ) -> list[Stroke]:
     """The strokes as they stand; ratio: rope at the haul / load travel; counted: there is a load
     counter."""
-    if not accumulators:
+    if not grown:
         return []
     table = profiles(
-        [a.sums.rows for a in accumulators],
-        [a.sums.tops for a in accumulators],
-        [a.sums.block_m for a in accumulators],
-        [a.travel / max(a.rope_cells, 1) for a in accumulators],
-        [counted and a.load_cells > 0.5 * a.rope_cells for a in accumulators],
+        [a.sums.rows for a in grown],
+        [a.sums.tops for a in grown],
+        [a.sums.block_m for a in grown],
+        [a.travel / max(a.rope_cells, 1) for a in grown],
+        [counted and a.load_cells > 0.5 * a.rope_cells for a in grown],
     )
     means = steady(table, ratio, counted)
     details = facts(table, ratio, counted, means)
@@ -70,5 +66,5 @@ def strokes_of(
             rig=rig,
             facts=detail,
         )
-        for a, mean, detail in zip(accumulators, means, details, strict=True)
+        for a, mean, detail in zip(grown, means, details, strict=True)
     ]

@@ -58,15 +58,13 @@ class StrokeAccumulator:
         best[0] = s * self.best
         np.maximum.accumulate(rope, out=best[1:])
         np.maximum(best[1:], best[0], out=best[1:])
-        turned = -1
-        back = best[1:] - rope
+        turned, back = False, best[1:] - rope
         if back.max() >= TURN_M:
-            travel = best[1:] - s * self.x0
-            turns = back >= np.where(travel < TURN_M, TURN_M, TURN_BACK_M)
-            turned = int(np.argmax(turns)) if turns.any() else -1
-            if turned >= 0:
-                stop = start + turned + 1
-                best = best[: turned + 2]
+            turns = back >= np.where(best[1:] - s * self.x0 < TURN_M, TURN_M, TURN_BACK_M)
+            turned = bool(turns.any())
+            if turned:
+                stop = start + int(turns.argmax()) + 1
+                best = best[: stop - start + 1]
         ahead = exact(best[1:] - best[:-1], METRE)
         furthest = ahead.nonzero()[0]
         self.rope_cells += len(furthest)
@@ -99,7 +97,7 @@ class StrokeAccumulator:
             rope_m=ahead,
             load_m=made,
         )
-        return cells, turned >= 0
+        return cells, turned
 
     def turned(self, track: CellTrack, stop: int) -> StrokeAccumulator:
         """The stroke in the other direction, from where this one was furthest; it has taken cells

@@ -11,14 +11,7 @@ import numpy as np
 from analysis.signals.time_cells import Bools, Floats, Ints
 from analysis.strokes.cell_track import CellTrack
 from analysis.strokes.distance_profile import DISTANCE, starts_of
-from analysis.strokes.steady_part import (
-    FORCES,
-    LOAD,
-    MOST_SHIFT,
-    PER_FORCE,
-    SATURATED,
-    SHIFTS,
-)
+from analysis.strokes.steady_part import FORCES, LOAD, MOST_SHIFT, PER_FORCE, SATURATED, SHIFTS
 
 BLOCKS = 128  # blocks of distance in a profile; when full, two become one
 FIRST_BLOCK_M = 0.01
@@ -96,52 +89,50 @@ class PendingSums:
 
     def sum_up(self) -> None:
         """Bring sums and profiles of the strokes up to date."""
-        if self.waiting:
-            _sum_up(self.waiting, self._track, self._step)
-            self.waiting = []
-
-
-def _sum_up(pending: Sequence[PendingCells], track: CellTrack, step: Floats) -> None:
-    first, n = pending[0].start, pending[-1].stop - pending[0].start
-    here = slice(first, first + n)
-    places = [slice(p.start - first, p.stop - first) for p in pending]
-    forces = track.forces[:, here]
-    finite = np.isfinite(forces)
-    value = forces if finite.all() else np.where(finite, forces, 0.0)
-    load = None if track.load is None else track.load[first : first + n + 1]
-    ahead, made, block = np.zeros(n), np.zeros(0 if load is None else n), np.full(n, -1.0)
-    for cells in pending:
-        cells.sums.grow(float(cells.distance_m[-1]))
-    offsets, lengths, at = [], [], 0
-    for i, (cells, place) in enumerate(zip(pending, places, strict=True)):
-        ahead[place] = cells.rope_m
-        if cells.load_m is not None:
-            made[place] = cells.load_m
-        np.divide(cells.distance_m, cells.sums.block_m, out=block[place])
-        offsets += [0, BLOCKS * i]
-        lengths += [place.start - at, place.stop - place.start]
-        at = place.stop
-    _add_work(pending, first, value, step[here], load)
-    rows, table = _table(track, first, value, finite, ahead, None if load is None else made)
-    key = block.astype(np.int64)
-    key += np.repeat(offsets, lengths)
-    begin = starts_of(key)
-    key = key[begin]
-    sums, tops = np.add.reduceat(table, begin, axis=1), np.maximum.reduceat(value[0], begin)
-    some = (key >= 0).nonzero()[0]
-    if len(some) < len(key):
-        key, sums, tops = key.take(some), sums.take(some, axis=1), tops.take(some)
-    profile = np.zeros((len(pending[0].sums.rows), BLOCKS * len(pending)))
-    profile[rows, key] = sums
-    highest = np.full(BLOCKS * len(pending), -np.inf)
-    highest[key] = tops
-    for i, cells in enumerate(pending):
-        stroke, own = cells.sums, slice(BLOCKS * i, BLOCKS * (i + 1))
-        if stroke.filled:
-            stroke.rows = stroke.rows + profile[:, own]
-            stroke.tops = np.maximum(stroke.tops, highest[own])
-        else:
-            stroke.rows, stroke.tops, stroke.filled = profile[:, own], highest[own], True
+        pending, self.waiting = self.waiting, []
+        if not pending:
+            return
+        track, step = self._track, self._step
+        first, n = pending[0].start, pending[-1].stop - pending[0].start
+        here = slice(first, first + n)
+        places = [slice(p.start - first, p.stop - first) for p in pending]
+        forces = track.forces[:, here]
+        finite = np.isfinite(forces)
+        value = forces if finite.all() else np.where(finite, forces, 0.0)
+        load = None if track.load is None else track.load[first : first + n + 1]
+        ahead, made, block = np.zeros(n), np.zeros(0 if load is None else n), np.full(n, -1.0)
+        for cells in pending:
+            cells.sums.grow(float(cells.distance_m[-1]))
+        offsets, lengths, at = [], [], 0
+        for i, (cells, place) in enumerate(zip(pending, places, strict=True)):
+            ahead[place] = cells.rope_m
+            if cells.load_m is not None:
+                made[place] = cells.load_m
+            np.divide(cells.distance_m, cells.sums.block_m, out=block[place])
+            offsets += [0, BLOCKS * i]
+            lengths += [place.start - at, place.stop - place.start]
+            at = place.stop
+        _add_work(pending, first, value, step[here], load)
+        rows, table = _table(track, first, value, finite, ahead, None if load is None else made)
+        key = block.astype(np.int64)
+        key += np.repeat(offsets, lengths)
+        begin = starts_of(key)
+        key = key[begin]
+        sums, tops = np.add.reduceat(table, begin, axis=1), np.maximum.reduceat(value[0], begin)
+        some = (key >= 0).nonzero()[0]
+        if len(some) < len(key):
+            key, sums, tops = key.take(some), sums.take(some, axis=1), tops.take(some)
+        profile = np.zeros((len(pending[0].sums.rows), BLOCKS * len(pending)))
+        profile[rows, key] = sums
+        highest = np.full(BLOCKS * len(pending), -np.inf)
+        highest[key] = tops
+        for i, cells in enumerate(pending):
+            stroke, own = cells.sums, slice(BLOCKS * i, BLOCKS * (i + 1))
+            if stroke.filled:
+                stroke.rows = stroke.rows + profile[:, own]
+                stroke.tops = np.maximum(stroke.tops, highest[own])
+            else:
+                stroke.rows, stroke.tops, stroke.filled = profile[:, own], highest[own], True
 
 
 def _add_work(
