@@ -17,9 +17,9 @@ from analysis.signals import lag_from_edges as lag
 from analysis.signals.intervals import Runs
 from analysis.signals.lag_from_edges import LagWatch
 from analysis.signals.lag_from_ripple import LagSums, by_second
+from analysis.signals.steady_level import HALF, Levels
 from analysis.signals.time_cells import RATE, Floats
 from analysis.strokes.cell_track import CellTrack
-from analysis.strokes.steady_level import HALF, Levels
 from analysis.strokes.steady_part import MOST_SHIFT
 from analysis.strokes.stroke import Stroke, strokes_of
 from analysis.strokes.stroke_accumulator import TURN_M, StrokeAccumulator
