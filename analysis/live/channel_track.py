@@ -1,15 +1,21 @@
-"""What the page needs of each channel's readings as they come: the last seconds, the highest, the
-way of a counter.  Works per block; keeps a few seconds, and a position per eighth of a second."""
+"""Keeps what the live page shows of each channel: the last seconds, the highest, a counter's travel.
+
+Works per block of readings; keeps a few seconds, and a position per eighth of a second.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.live.minmax_pyramid import Pyramid
-from analysis.signals.time_grid import JUMP_M, JUMP_M_S
+from analysis.signals.channel_roles import Roles
+from analysis.signals.time_cells import Cells
+from analysis.signals.time_grid import unjumped
+from analysis.strokes.rig_changes import RigSpan
 from logger.channels.channel import Channel
 from logger.session.records import ChannelReadings
 
@@ -18,7 +24,17 @@ Floats = NDArray[np.float64]
 
 
 class Track:
-    """One channel.  count, last_s, value (SI, None before the first); highest (SI) at highest_s."""
+    """One channel's readings so far, in SI.
+
+    channel: of the sensors file.
+    zero: reading with nothing on it, in the channel's unit.
+    count: readings so far.
+    last_s, value: time and value of the last reading, None before the first.
+    highest, highest_s: the highest value and its time.
+    saturated: whether the last reading is beyond the channel's capacity.
+    time_s, values: readings of the last KEPT_S, (n,) each.
+    pyramid: lowest and highest of every bin of time since the session began.
+    """
 
     def __init__(self, channel: Channel) -> None:
         self.channel = channel
@@ -32,7 +48,9 @@ class Track:
         self.time_s: Floats = np.empty(0)
         self.values: Floats = np.empty(0)
         self.pyramid = Pyramid()
-        self._shift: float | None = None
+        self._shift: float | None = None  # what restarts of the counter add to the last reading, m
+        # time and value of the last reading, as the counter has it, (0,) or (1,)
+        self._last: tuple[Floats, Floats] = np.empty(0), np.empty(0)
 
     def push(self, readings: ChannelReadings) -> None:
         """More readings, in order of time."""
@@ -59,19 +77,13 @@ class Track:
         self.time_s, self.values = both[0][cut:], both[1][cut:]
 
     def _unjumped(self, time_s: Floats, values: Floats) -> Floats:
-        """The counter's way since its first reading; what it jumps when it starts anew is left out."""
-        if self._shift is None:
-            self._shift = -float(values[0])
-            before_s, before = float(time_s[0]), 0.0
-        else:
-            assert self.last_s is not None and self.value is not None
-            before_s, before = self.last_s, self.value
-        step = np.diff(values, prepend=before - self._shift)
-        gone = np.minimum(np.diff(time_s, prepend=before_s), 1.0)
-        jumps = np.where(np.abs(step) > JUMP_M + JUMP_M_S * gone, -step, 0.0)
-        shift = self._shift + np.cumsum(jumps)
-        self._shift = float(shift[-1])
-        return np.asarray(values + shift, float)
+        """The counter's travel since its first reading, without what it jumps when it starts again."""
+        fresh = len(self._last[0])
+        time_s = np.concatenate((self._last[0], time_s))
+        values = np.concatenate((self._last[1], values))
+        moved, shift, _ = unjumped(_each(time_s, values), self._shift, 0, 0)
+        self._last, self._shift = (time_s[-1:], values[-1:]), float(shift[-1])
+        return moved.first[fresh:]
 
     def age_s(self, now_s: float) -> float | None:
         """Seconds since the last reading, None before the first."""
@@ -108,9 +120,13 @@ class Track:
 
 
 @dataclass(frozen=True)
-class Way:
-    """A counter's track, times the metres at the place that is asked for per metre of it, and what
-    had come out there (m) when the counter stood at nothing: another rig has another gain."""
+class CounterTravel:
+    """A counter's travel at another place of the rig.
+
+    track: of the counter.
+    gain: metres at the place per metre of the counter.
+    offset_m: travel at the place when the counter stood at nothing; another rig has another gain.
+    """
 
     track: Track
     gain: float
@@ -118,19 +134,54 @@ class Way:
 
     @property
     def value(self) -> float | None:
+        """Where it is now, m."""
         return self._placed(self.track.value)
 
     def moved(self, over_s: float, now_s: float) -> float | None:
+        """How far it came in the last seconds, m; None where the counter did not speak."""
         moved = self.track.moved(over_s, now_s)
         return None if moved is None else moved * self.gain
 
     def at(self, time_s: float) -> float | None:
+        """Where it was at a time in the past, m."""
         return self._placed(self.track.at(time_s))
 
-    def with_gain(self, gain: float, from_s: float) -> Way:
+    def with_gain(self, gain: float, from_s: float) -> CounterTravel:
         """With another gain from a time on."""
         at = self.track.at(from_s) or 0.0
-        return Way(self.track, gain, self.offset_m + at * (self.gain - gain))
+        return CounterTravel(self.track, gain, self.offset_m + at * (self.gain - gain))
 
-    def _placed(self, way: float | None) -> float | None:
-        return None if way is None else self.offset_m + way * self.gain
+    def _placed(self, counter_m: float | None) -> float | None:
+        return None if counter_m is None else self.offset_m + counter_m * self.gain
+
+
+class Counters:
+    """Travel of the load and of the rope at the haul, by the counters of one session.
+
+    load: None where no counter is at the load.
+    rope: by the counter at the haul or elsewhere in the rig; None where there is none.
+    """
+
+    def __init__(self, roles: Roles, tracks: Mapping[str, Track]) -> None:
+        load, rope = roles.load_length, roles.progress
+        self.load = None if load is None else CounterTravel(tracks[load.name], 1.0)
+        rope = None if rope is load else rope
+        gain = roles.progress_gain
+        self.rope = None if rope is None else CounterTravel(tracks[rope.name], gain)
+        self._rigs = 1  # whose gains the rope has
+
+    def follow(self, rigs: Sequence[RigSpan]) -> None:
+        """Take the gains of rigs that were built since the last call."""
+        for span in rigs[self._rigs :]:
+            if self.rope is not None:
+                self.rope = self.rope.with_gain(span.roles.progress_gain, span.time_s)
+        self._rigs = max(self._rigs, len(rigs))
+
+
+def _each(time_s: Floats, values: Floats) -> Cells:
+    """Every reading as a cell of its own."""
+    ones, none = np.ones(len(values), np.int64), np.zeros(len(values))
+    return Cells(
+        cell=np.arange(len(values)), count=ones, first_s=time_s, last_s=time_s, first=values,
+        last=values, inner=none, low=values, high=values,
+    )  # fmt: skip

@@ -1,4 +1,4 @@
-"""What is going on at the rope, in words, from tension and travel of the last second.
+"""Says what goes on at the rope, from tension and travel of the last second.
 
 While the load is set on a capture the haul cell reads next to nothing and the rope behind it is
 loaded: then no tension is given at all, and the words say what holds.
@@ -8,24 +8,40 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
+from analysis.live.channel_track import Counters, Track
 from analysis.mechanics.load_resistance import can_run_back
 from analysis.mechanics.model import Model
+from analysis.strokes.result import Result
+from analysis.strokes.segmentation import OFF_FLOOR_SHARE, OFF_SHARE, ON_SHARE
 
-ON_SHARE, OFF_SHARE = 0.15, 0.10  # of the steady haul force, as the analysis has them
-OFF_AFTER_S = 0.6  # hands change faster
-MOVES_M = 0.03  # of rope within a second
-RUNS_M = 0.015  # of load within half a second
-LOWERS_M = 0.01  # beyond the setback, of load within a second
-BEYOND_SETBACK_M = 0.03
+# the page speaks within a second, a stroke of the review may wait longer; all common practice, no source
+MEAN_S = 0.25  # over which the tension is averaged
+OFF_AFTER_S = 0.6  # without tension until the haul counts as let go: hands change faster
+ROPE_S, LOAD_S = 1.0, 0.5  # over which rope and load are seen to move
+MOVES_M = 0.03  # of rope in ROPE_S that is hauling or easing
+STANDS_M = 0.001  # of load in LOAD_S below which it stands
+RUNS_M = 0.015  # of load back in LOAD_S that is running back
+LOWERS_M = 0.01  # of load back in ROPE_S, beyond the setback, that is lowering
+BEYOND_SETBACK_M = 0.03  # of load back since the haul was let go that is told
 
 
 @dataclass(frozen=True)
 class Seen:
-    """The last moments.  force_N: mean over a quarter of a second; force_high_N: highest over
-    OFF_AFTER_S; rope_m, load_m: way in the last second and half second, None where not known;
-    load_back_m: the load's way back in the last second; load_at_m: where the load stands."""
+    """The last moments, as the haul state is judged by.
 
-    now_s: float
+    force_N: haul force, mean over MEAN_S; None where no cell speaks.
+    force_high_N: highest haul force over OFF_AFTER_S.
+    rope_m: rope hauled in ROPE_S; None where it is not counted, as for the next three.
+    load_m: load travel in LOAD_S.
+    load_back_m: load travel back in ROPE_S.
+    load_at_m: where the load stands.
+    floor_N: forces below it are taken for none.
+    steady_N: the steady haul force so far; None before there is one.
+    hauled: whether something has been hauled before.
+    """
+
     force_N: float | None
     force_high_N: float | None
     rope_m: float | None
@@ -34,13 +50,35 @@ class Seen:
     load_at_m: float | None
     floor_N: float
     steady_N: float | None
-    hauled: bool  # something has been hauled before
+    hauled: bool
+
+
+def seen(cell: Track | None, counters: Counters, now_s: float, result: Result, hauled: bool) -> Seen:
+    """What haul cell and counters say of the last moments; hauled: whether a stroke was hauled."""
+    rope, load = counters.rope, counters.load
+    speaks = cell is not None and cell.value is not None
+    back = load.moved(ROPE_S, now_s) if load else None
+    return Seen(
+        force_N=float(np.mean(cell.recent(MEAN_S))) if cell and speaks else None,
+        force_high_N=float(np.max(cell.recent(OFF_AFTER_S))) if cell and speaks else None,
+        rope_m=rope.moved(ROPE_S, now_s) if rope else None,
+        load_m=load.moved(LOAD_S, now_s) if load else None,
+        load_back_m=None if back is None else -back,
+        load_at_m=load.value if load else None,
+        floor_N=result.floor_N,
+        steady_N=result.steady_N,
+        hauled=hauled,
+    )
 
 
 @dataclass(frozen=True)
 class State:
-    """code: haul, lower, ease, hold, tension, held, rest, loose, reset, back, before, nocell; words; detail;
-    force_N: the tension to show, None where there is none to be shown."""
+    """What goes on at the rope.
+
+    code: haul, lower, ease, hold, tension, held, rest, loose, reset, back, before, nocell, nodata.
+    words, detail: for people.
+    force_N: the tension to show; None where there is none to be shown.
+    """
 
     code: str
     words: str
@@ -67,9 +105,9 @@ class HaulState:
         self.hauled = self.hauled or seen.hauled
         if seen.force_N is None:
             return State("nocell", "NO HAUL CELL", "no reading of the haul tension", None)
-        known = seen.steady_N or 0.0
-        on_at = max(seen.floor_N, ON_SHARE * known)
-        off_at = max(0.6 * seen.floor_N, OFF_SHARE * known)
+        steady = seen.steady_N or 0.0
+        on_at = max(seen.floor_N, ON_SHARE * steady)
+        off_at = max(OFF_FLOOR_SHARE * seen.floor_N, OFF_SHARE * steady)
         was = self.on
         if seen.force_N > on_at:
             self.on = True
@@ -89,7 +127,7 @@ class HaulState:
             )
         if seen.rope_m >= MOVES_M:
             self.hauled = True
-            stands = seen.load_m is not None and seen.load_m < 0.001
+            stands = seen.load_m is not None and seen.load_m < STANDS_M
             return State("haul", "HAULING", "the load stands" if stands else "", force)
         if seen.rope_m <= -MOVES_M:
             return self._going_back(seen, force)

@@ -17,12 +17,13 @@ from functools import cached_property
 
 import numpy as np
 
+from analysis.mechanics.load_cases import back_tension, held_tension, load_shares
 from analysis.mechanics.measured_parts import bounded
 from analysis.mechanics.model import Model, force_gain
-from analysis.mechanics.tension import efficiencies, hold, load_row, tensions
 from analysis.rig.rig import Floats
 
 TINY = 1e-9
+NO_TENSION_N = 1e-6  # rounding of the model's tensions
 CELL, MOST, ABOUT = "cell", "most", ""
 HANDS_ON = frozenset({"hold", "ease", "lower", "tension", "nodata", "rest", "loose", "back"})
 
@@ -41,11 +42,21 @@ class Use:
 
 @dataclass(frozen=True, eq=False)
 class Carried:
-    """strand_N: (strands,); uses: rated parts, the nearest to its limit first; how: in words."""
+    """What strands and parts carry.
+
+    strand_N: tension of each strand in rope order, N, (strands,).
+    uses: rated parts, the nearest to its limit first.
+    how: in words, what the forces follow from.
+    """
 
     strand_N: Floats
     uses: tuple[Use, ...]
     how: str
+
+    @property
+    def shown_N(self) -> list[float | None]:
+        """strand_N; None for a strand that the model leaves without tension: it may have some."""
+        return [float(force) if force > NO_TENSION_N else None for force in self.strand_N]
 
 
 class Carrying:
@@ -54,25 +65,22 @@ class Carrying:
     def __init__(self, known: Model) -> None:
         self.known = known
         self.pieces = known.pieces
-        self.ideal = self._forces(known.ideal_tension)
-        self.model = self._forces(known.tension)
-        back = tensions(known.system, efficiencies(known.rig, hauling=False))
-        whole = float(load_row(known.rig, known.system.toward) @ back)
-        self.back = self._forces(back) / whole if whole > TINY else np.zeros(len(self.pieces))
+        # sizes of the parts' forces, (parts,): per haul tension, running back and held per load force
+        self.ideal = self._sizes(known.ideal_tension, 1.0)
+        self.model = self._sizes(known.tension, 1.0)
+        self.back = self._sizes(back_tension(known))
         self._gains: dict[str, tuple[float, float]] = {}
-        held = [
-            hold(known.rig, known.motion, known.system.toward, h.station, 1.0)
-            for h in known.held if h.ideal is not None
-        ]  # fmt: skip
-        self.held = [(t, self._forces(t)) for t in held if t is not None]
+        held = (held_tension(known, capture) for capture in known.held)
+        self.held = [self._sizes(tension, 1.0) for tension in held if tension is not None]
 
     @cached_property
     def bounded(self) -> tuple[bool, ...]:
         """Whether the frictionless gain is the most that each part can carry while hauling."""
         return bounded(self.known, self.pieces)
 
-    def _forces(self, tension: Floats) -> Floats:
-        return np.array([abs(p.force(tension)) for p in self.pieces])
+    def _sizes(self, tension: Floats, load: float | None = None) -> Floats:
+        shares, whole = load_shares(self.known, tension, load)
+        return np.abs(shares) if whole > TINY else np.zeros(len(self.pieces))
 
     def gain(self, at: str) -> tuple[float, float]:
         """(ideal, model) force of a cell at this place for a haul tension of 1."""
@@ -115,7 +123,7 @@ class Carrying:
             # friction may help to hold the load, so the haul tension bounds nothing here
             how = "from the haul cell through the frictionless rig; more where friction helps to hold"
             return self._told(np.maximum(self.ideal, self.model) * haul_N, how, own)
-        rows = [forces * load_N for _, forces in self.held]
+        rows = [sizes * load_N for sizes in self.held]
         if code in HANDS_ON or not rows:
             rows += [self.ideal * load_N / self.known.ideal_ma, self.back * load_N]
         if haul_N is not None:

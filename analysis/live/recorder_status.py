@@ -1,4 +1,4 @@
-"""Whether the recorder of a session lives, and what time it is in the recording."""
+"""Says whether the recorder of a session lives, and what time it is in the recording."""
 
 from __future__ import annotations
 
@@ -8,32 +8,52 @@ from pathlib import Path
 from logger.session.reader import session_state
 from logger.session.records import Block, Event
 
-STALLED_S = 1.0  # clock rows come every 0.25 s
-LOOK_S = 0.2
+STALLED_S = 1.0  # four clock rows
+LOOK_S = 0.2  # the folder's state is asked for no more often
 
 
 @dataclass(frozen=True)
 class Alive:
-    """code: recording, stalled, sealed, cut, changed; words and detail for people."""
+    """The recorder's state.
+
+    code: recording, stalled, sealed, cut, changed.
+    words, detail: for people.
+    """
 
     code: str
     words: str
     detail: str
 
+    @property
+    def over(self) -> bool:
+        """Whether nothing is recorded any more."""
+        return self.code in ("sealed", "changed", "cut")
+
 
 class Recording:
-    """Fed with blocks and this process's clock (mono_s)."""
+    """The recorder's signs of life, fed with blocks and this process's clock (mono_s).
+
+    path: the session's folder.
+    state: of the folder, as `session_state` has it.
+    time_s: the latest time that a row of the session holds.
+    began_s: the first.
+    stop: the row that ended the recording.
+    drops: channel -> lines dropped so far.
+    malformed: torn or unreadable rows so far.
+    """
 
     def __init__(self, path: Path) -> None:
         self.path = path
         self.state = "growing"
-        self.time_s = 0.0  # the latest time that a row of the session holds
+        self.time_s = 0.0
         self.stop: Event | None = None
         self._row_s = 0.0
         self._row_mono: float | None = None
         self._looked: float | None = None
         self.began_s = 0.0
         self._any = False
+        self.drops: dict[str, int] = {}
+        self.malformed = 0
 
     def take(self, block: Block, mono_s: float) -> None:
         """New rows, read at mono_s."""
@@ -47,6 +67,8 @@ class Recording:
             self.time_s = max(self.time_s, *times) if self._any else max(times)
         if block.clock:
             self._row_s, self._row_mono = block.clock[-1].time_s, mono_s
+            self.drops = block.clock[-1].drops
+        self.malformed += block.malformed
         for event in block.events:
             if event.kind == "stop":
                 self.stop = event

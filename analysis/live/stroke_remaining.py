@@ -1,4 +1,4 @@
-"""How far the rig can still be hauled before two of its bodies meet, while the job goes on.
+"""Follows how far the rig can still be hauled before two of its bodies meet.
 
 Bodies start where the rig file has them and move with the load as the rig's motion says.  After a
 reset the grabs that were slid back are found from the rope that was fed back: of all sets of grabs
@@ -18,17 +18,26 @@ import numpy as np
 from analysis.mechanics.kinematics import LOAD, directions, solve_motion
 from analysis.mechanics.travel import Travel, rope_in_rig, stroke
 from analysis.rig.rig import Floats, Rig
+from analysis.strokes.segmentation import FED_BACK_M, RESET_SHARE
 from analysis.strokes.stroke import Stroke
 
-RESET_M, RESET_SHARE = 0.25, 0.1  # rope fed back that is a reset: metres, share of the last stroke
+# common practice, no source
 NEAR_ENOUGH = 0.15  # how far rope fed back may be from what a reset takes, share
-MOST_GRABS = 6
+ALIKE_M = 0.1  # bodies this near to each other's place after two resets: it does not matter which was made
+MOST_GRABS = 6  # sets of grabs double with each
+# load travel left: two-blocked, soon two-blocked, and so far that both may be told again
+MET_M, SOON_M, AGAIN_M = 0.05, 0.5, 0.6
 At = Callable[[float], float | None]
 
 
 @dataclass(frozen=True)
 class Left:
-    """load_m, rope_m until `meets` come together; None with the reason in why_not."""
+    """What is left until two bodies meet.
+
+    load_m, rope_m: load travel and rope at the haul; None where they are not known.
+    meets: the bodies.
+    why_not: why it is not known.
+    """
 
     load_m: float | None
     rope_m: float | None
@@ -92,7 +101,7 @@ class StrokeLeft:
         if before is None or after is None:
             return
         fed = before - after
-        if fed < max(RESET_M, RESET_SHARE * hauled_m):
+        if fed < max(FED_BACK_M, RESET_SHARE * hauled_m):
             return
         load_before = load_at(end_s) if load_at else None
         load_after = load_at(start_s) if load_at else None
@@ -112,7 +121,7 @@ class StrokeLeft:
             return Left(None, None, (), self._why)
         if load_m is None and rope_m is None:
             return Left(None, None, (), "no counter at the load or the haul")
-        if self._rest_m is not None and rope_m is not None and self._rest_m - rope_m >= RESET_M:
+        if self._rest_m is not None and rope_m is not None and self._rest_m - rope_m >= FED_BACK_M:
             return Left(None, None, (), "known again when hauling goes on after the reset")
         base = self._base
         way = self._way(base, load_m, self._held(rope_m))
@@ -180,7 +189,7 @@ class StrokeLeft:
             for some in itertools.combinations(grabs, size):
                 home = self._home(x, some)
                 takes = -self._rope_out(x, home)
-                if takes > RESET_M and abs(fed - takes) <= NEAR_ENOUGH * takes:
+                if takes > FED_BACK_M and abs(fed - takes) <= NEAR_ENOUGH * takes:
                     fits.append((abs(fed - takes) / takes, some, home))
         fits.sort(key=lambda fit: fit[0])
         if len(grabs) == 1 and not fits:  # one grab alone: how far it went follows from the rope
@@ -192,7 +201,7 @@ class StrokeLeft:
         if not fits:
             self._why = f"after a reset: the {fed:.2g} m of rope fed back fit no grab slid home"
             return None
-        if len(fits) > 1 and not np.allclose(fits[0][2], fits[1][2], atol=0.1):
+        if len(fits) > 1 and not np.allclose(fits[0][2], fits[1][2], atol=ALIKE_M):
             self._why = f"after a reset: the rope fed back fits {names} slid home"
             return None
         return fits[0][2]

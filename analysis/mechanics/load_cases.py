@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.mechanics.load_resistance import Resistance, resistance
-from analysis.mechanics.model import Model
+from analysis.mechanics.model import Held, Model
 from analysis.mechanics.tension import (
     efficiencies,
     hold,
@@ -25,6 +25,26 @@ from analysis.mechanics.tension import (
 )
 from analysis.mechanics.working_limits import Part
 from analysis.rig.rig import Floats
+
+
+def held_tension(model: Model, held: Held) -> Floats | None:
+    """Strand tensions (strands,) per load force with this capture alone holding; None if it cannot."""
+    return hold(model.rig, model.motion, model.system.toward, held.station, 1.0)
+
+
+def back_tension(model: Model) -> Floats:
+    """Strand tensions (strands,) per haul tension while the load runs back, friction turned round."""
+    return tensions(model.system, efficiencies(model.rig, hauling=False))
+
+
+def load_shares(model: Model, tension: Floats, load: float | None = None) -> tuple[Floats, float]:
+    """Force of each of `model.pieces` per load force, (pieces,), and the load force in the tension's unit.
+
+    tension: (strands,), in any unit; load: the load force with it, where it is stated.
+    """
+    whole = float(load_row(model.rig, model.system.toward) @ tension) if load is None else load
+    force = np.array([piece.force(tension) for piece in model.pieces])
+    return force / whole, whole
 
 
 @dataclass(frozen=True)
@@ -70,7 +90,7 @@ def conditions(known: Model) -> tuple[Condition, ...]:
     ]
     for held in known.held:
         name = f"held on {held.name}"
-        tension = hold(known.rig, known.motion, known.system.toward, held.station, 1.0)
+        tension = held_tension(known, held)
         if tension is None:
             why = f"{held.name} cannot hold the load alone"
             found.append(Condition(name, needs.force_N, needs.force_u_N, 0.0, 0.0, (), (), why))
@@ -83,8 +103,7 @@ def conditions(known: Model) -> tuple[Condition, ...]:
 
 
 def _back(known: Model, needs: Resistance) -> Condition:
-    e = efficiencies(known.rig, hauling=False)
-    tension = tensions(known.system, e)
+    e, tension = efficiencies(known.rig, hauling=False), back_tension(known)
     gradient = sensitivities_back(known.rig, known.system, e, tension)
     shares = _Shares.of(known, tension, gradient)
     return shares.condition("running back", needs.lower_N, needs.lower_u_N, needs.lower_why)
@@ -110,8 +129,7 @@ class _Shares:
         d(p/m)/de = (dp/de - (p/m) dm/de) / m.
         """
         row, pieces = load_row(known.rig, known.system.toward), known.pieces
-        whole = float(row @ tension) if load is None else load
-        force = np.array([piece.force(tension) for piece in pieces]) / whole
+        force, whole = load_shares(known, tension, load)
         slopes = np.array([piece.slope(tension) for piece in pieces]) @ gradient
         of_load = row @ gradient
         u = spreads(known.rig, (slopes - np.outer(force, of_load)) / whole)

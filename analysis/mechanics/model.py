@@ -29,6 +29,8 @@ from analysis.rig.rig import Floats, Rig
 from logger.errors import RigFault
 from logger.toml_tables import nearest
 
+COVERAGE = 2.0  # expanded / standard uncertainty of a prediction, about 95 % (JCGM 100:2008, 6.3.3)
+
 
 @dataclass(frozen=True)
 class Part:
@@ -328,7 +330,7 @@ def _warnings(
     if needs.force_N is None:
         result.append(f"forces are multiples of the haul tension only: {needs.why}")
     if haul is not None and rig.team_pull_N is not None:
-        low, high = haul - 2 * (haul_u or 0.0), haul + 2 * (haul_u or 0.0)
+        low, high = haul - COVERAGE * (haul_u or 0.0), haul + COVERAGE * (haul_u or 0.0)
         if haul > rig.team_pull_N:
             result.append(
                 f"the team can keep up {rig.team_pull_N:.0f} N, the model needs {haul:.0f} N (95 %: {max(low, 0):.0f} to {high:.0f} N)"

@@ -29,6 +29,8 @@ PAST = 6 * RATE  # cells that are looked back at
 OFF_CELLS = 48  # 1.5 s without tension end a stroke: hands change faster
 FED_BACK_M = 0.25  # rope given back without tension ends it at once: more than rope contracts
 ON_SHARE, OFF_SHARE = 0.15, 0.10  # of the steady force
+OFF_FLOOR_SHARE = 0.6  # of the floor below which the tension is off
+RESET_M, RESET_SHARE = 0.1, 0.1  # rope fed back that is a reset: metres, share of the last stroke hauled
 SLIP_SHARE = 0.5  # interface section 6
 SLIP_CELLS, SLIP_SEEN, SHOCK_CELLS = 7, 12, 10  # 0.2 s, 0.4 s later, 0.3 s
 SLIP_ROPE_M, SLIP_LOAD_M = 0.05, 0.004  # rope out, and its share of load travel, that can be seen
@@ -167,7 +169,7 @@ class Segments:
         step = np.zeros(n) if rope is None else np.diff(rope)
         steady, alarm = self._levels.push(force, step, track.high)
         floor = self.settings.floor_N
-        on_at, off_at = np.full(len(steady), floor), np.full(len(steady), 0.6 * floor)
+        on_at, off_at = np.full(len(steady), floor), np.full(len(steady), OFF_FLOOR_SHARE * floor)
         np.fmax(on_at, ON_SHARE * steady, out=on_at)
         np.fmax(off_at, OFF_SHARE * steady, out=off_at)
         pasts = {"force": self._with_past("force", force, -np.inf)}
@@ -350,7 +352,7 @@ class Segments:
         if fed is None:
             return None
         rope = fed.end - fed.lowest
-        if rope < max(0.1, 0.1 * self._hauled_m):
+        if rope < max(RESET_M, RESET_SHARE * self._hauled_m):
             return None
         setback = fed.load - fed.load_now if self.settings.counted else None
         return Reset(fed.begin / RATE, (fed.lowest_cell + 1) / RATE, rope, setback, self.rig)

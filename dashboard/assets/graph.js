@@ -2,7 +2,8 @@
 "use strict";
 window.haul = window.haul || {};
 (function (haul) {
-  const BASE_S = 0.125;
+  let base_s = 0; // of the narrowest bin; the server tells it with the head
+  const WAY_GAP_S = 1.5; // of travel left open in the drawing: common practice, no source
   const STROKE = { haul: [0.345, 0.372], lower: [0.345, 0.372], reset: [0.31, 0.337] }; // shares of the height
   /* Bins [index, lowest, highest, mean] in order, at the level that the server told last. */
   class Bins {
@@ -15,7 +16,7 @@ window.haul = window.haul || {};
       this.bins = [];
     }
     get width_s() {
-      return BASE_S * 2 ** this.level;
+      return base_s * 2 ** this.level;
     }
     take(given) {
       if (!given) return;
@@ -75,6 +76,7 @@ window.haul = window.haul || {};
   };
   haul.graphHead = function (given) {
     head = given;
+    base_s = head.base;
     drawn = "";
     const place = haul.id("graph-key");
     place.textContent = "";
@@ -192,7 +194,7 @@ window.haul = window.haul || {};
     const ways = way.between(start, end);
     haul.view = inView(bins);
     const [x, y] = line(bins, force.width_s, head.stale);
-    const [wx, wy] = line(ways, way.width_s, 1.5);
+    const [wx, wy] = line(ways, way.width_s, WAY_GAP_S);
     const [lowest, highest] = bins.length ? range(bins) : [0, 1];
     let reach = Math.max(highest * 1.04, 1, head.isHaul && head.haul ? (head.haul + head.haulU) * 1.15 : 0);
     for (const at of [head.levels.length ? head.levels[0][0] : 0, head.warn || 0])

@@ -124,7 +124,7 @@ window.haul = window.haul || {};
     const over = now && OVER.includes(now.k);
     haul.lost = !fresh;
     if (linked && now)
-      haul.soundTick({ alarm: over ? 0 : haul.worstAlarm(), state: now.k, lost: !fresh && !over, left: fresh ? now.sl : null,
+      haul.soundTick({ alarm: over ? 0 : haul.worstAlarm(), state: now.k, lost: !fresh && !over, left: fresh ? now.sl : null, near: parts.head.near,
                        shock: parts.last && parts.last[1] === "shock" ? parts.last[0] : 0 });
     if (fresh || !linked || !now) {
       linked = linked || fresh;

@@ -15,7 +15,7 @@ window.haul = window.haul || {};
     shock: [[650, 0, 0.25]],
     test: [[650, 0, 0.2]],
   };
-  const NEAR = { metric: "half a metre", us: "a foot and a half" }; // of load travel, not more than 0.5 m
+  const NEAR = { metric: "half a metre", us: "a foot and a half" }; // of load travel, not more than the page is told
   const WORDS = {
     stop: "stop", back: "load running back", caution: "caution", nodata: "no data", set: "set",
     half: NEAR.metric + " to two-blocked", blocked: "two-blocked", shock: "shock", test: "sound on",
@@ -126,20 +126,20 @@ window.haul = window.haul || {};
     was.told = "";
     show();
   };
-  /* seen: {alarm: worst level not acknowledged, state, lost: no link, left: load to two-blocked, m;
+  /* seen: {alarm: worst level not acknowledged, state, lost: no link, left: load to two-blocked, m; near: at which of it to speak;
      shock: time of the last}; called several times a second. */
   haul.soundTick = function (seen) {
     const before = was;
-    was = { ...seen, told: before.told, near: before.near, met: before.met };
-    if (seen.left === null || seen.left === undefined || seen.left > 0.6) was.near = was.met = false;
+    was = { ...seen, told: before.told, soon: before.soon, met: before.met };
+    if (seen.left === null || seen.left === undefined || seen.left > seen.near[2]) was.soon = was.met = false;
     const events = [];
     if (seen.state === "held" && ["haul", "hold", "ease"].includes(before.state)) events.push("set");
     if (seen.state === "haul" && seen.left !== null && seen.left !== undefined) {
-      if (seen.left < 0.05 && !was.met) {
-        was.near = was.met = true;
+      if (seen.left < seen.near[0] && !was.met) {
+        was.soon = was.met = true;
         events.push("blocked");
-      } else if (seen.left < 0.5 && !was.near) {
-        was.near = true;
+      } else if (seen.left < seen.near[1] && !was.soon) {
+        was.soon = true;
         events.push("half");
       }
     }

@@ -166,7 +166,7 @@ window.haul = window.haul || {};
     const said = [];
     if (now.sl !== null && now.sl !== undefined) {
       if (known.by.length)
-        said.push((now.sl < 0.05 ? "TWO-BLOCKED: " : "then ") + known.by.join(" meets "));
+        said.push((now.sl < head.near[0] ? "TWO-BLOCKED: " : "then ") + known.by.join(" meets "));
       said.push(haul.lengthText(now.sl) + " of load travel");
     } else if (known.why) said.push(known.why);
     if (!head.loadCounted) said.push("from the rope alone: no counter at the load");

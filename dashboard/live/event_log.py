@@ -1,61 +1,39 @@
-"""What happened in a session, put on the board: alarms, the last events, and what the graph marks."""
+"""Puts on the board what happened in a session: alarms, the last events, and what the graph marks."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
+from analysis.live.events_so_far import KEPT_EVENTS, SHORT, SHOWN_EVENTS, EventsSoFar, short_overs
 from analysis.strokes.derived_events import Found
 from analysis.strokes.stroke import Stroke
 from dashboard.live.state_feed import Board, sig
 from dashboard.text.localise import Words
 from logger.errors import one_line
-from logger.recorder.alarms import LEVELS, Held, Latched
+from logger.recorder.alarms import Held
 from logger.session.records import Event
 
 LAST_EVENTS = 6
-KEPT_EVENTS = 50
-SHORT = "shortly over"
-SHORT_S = 0.25
 SHOWN_ALARMS = 5
 SPANS_KEPT = 48  # strokes, resets and marks that a page which comes late is told
-SHOWN_EVENTS = frozenset({"mark", "undo", "zero", "alarm", "ack", "refused", "gap", "disk", "power",
-                          "sleep", "rig", "end", "slip", "shock", "saturated", SHORT})  # fmt: skip
 SUDDEN = frozenset({"slip", "shock", "saturated", SHORT})
 
 
-class Happened:
-    """Takes the rows of events.csv and the analyser's finds, and tells pages what is new."""
+class EventLog:
+    """Tells pages what is new of the events.
 
-    def __init__(self, told: Words | None = None) -> None:
-        self.words = told or Words()  # how a text is told
-        self.latched = Latched()
-        self.events: list[Event] = []
-        self.undone: set[str] = set()
-        self.marks: list[Event] = []
-        self._last_alarm: tuple[float, str, str] | None = None
-        self._told: set[str] = set()
+    so_far: the rows of events.csv.
+    words: how a text is told.
+    """
 
-    def take(self, event: Event) -> None:
-        """A row of events.csv."""
-        if event.kind == "alarm":
-            self.latched.alarm(event.channel, event.text, event.time_s, event.value)
-            word, _, label = event.text.partition(": ")
-            if word in LEVELS[1:]:
-                self._last_alarm = (event.time_s, word, label)
-        elif event.kind == "ack":
-            self.latched.ack(event.channel, event.text)
-        elif event.kind == "undo":
-            self.undone.add(event.text)
-        elif event.kind == "mark":
-            self.marks = [*self.marks, event][-KEPT_EVENTS:]
-        if event.kind in SHOWN_EVENTS:
-            self.events = [*self.events, event][-KEPT_EVENTS:]
+    def __init__(self, so_far: EventsSoFar, words: Words) -> None:
+        self.so_far, self.words = so_far, words
+        self._spans: set[str] = set()  # keys on the board
 
     def tell_alarms(self, board: Board) -> None:
         """`al:k`: [level now, worst, label, since s, value, acknowledged, channel]; `done`: the
         recorder's answers to what pages asked."""
-        ordered = sorted(self.latched.held.values(), key=_first)
+        ordered = sorted(self.so_far.latched.held.values(), key=_first)
         for k in range(SHOWN_ALARMS):
             one = ordered[k] if k < len(ordered) else None
             board.set(f"al:{k}", one and [
@@ -63,7 +41,7 @@ class Happened:
                 sig(one.value), int(one.seen), one_line(one.channel, 40),
             ])  # fmt: skip
         board.set("aln", len(ordered))
-        done = [[e.id, e.kind, one_line(self.words.event(e.kind, e.text), 60)] for e in self.events[-4:] if e.id[:1] == "q"]
+        done = [[e.id, e.kind, one_line(self.words.event(e.kind, e.text), 60)] for e in self.so_far.events[-4:] if e.id[:1] == "q"]
         board.set("done", done)
 
     def tell(self, board: Board, strokes: Sequence[Stroke], found: Sequence[Found]) -> None:
@@ -71,7 +49,7 @@ class Happened:
         late = [*found[-4 * KEPT_EVENTS :], *short_overs(found[-4 * KEPT_EVENTS :])]
         told = self.words.event
         recent = [(f.time_s, f.kind, told(f.kind, f.text)) for f in late if f.kind in SHOWN_EVENTS] + [
-            (e.time_s, e.kind, self._text(e)) for e in self.events
+            (e.time_s, e.kind, self._text(e)) for e in self.so_far.events
         ]
         recent.sort(key=lambda row: row[0])
         rows = recent[-LAST_EVENTS:][::-1]
@@ -79,13 +57,13 @@ class Happened:
             row = rows[k] if k < len(rows) else None
             board.set(f"e:{k}", row and [round(row[0], 1), row[1], one_line(row[2], 120)])
         sudden = sorted((f.time_s, f.kind, told(f.kind, f.text)) for f in late if f.kind in SUDDEN)
-        for key, last in (("last", sudden[-1] if sudden else None), ("lasta", self._last_alarm)):
+        for key, last in (("last", sudden[-1] if sudden else None), ("lasta", self.so_far.last_alarm)):
             board.set(key, last and [round(last[0], 1), last[1], one_line(self.words(last[2]), 80)])
         self._tell_spans(board, strokes, found)
 
     def _text(self, event: Event) -> str:
         text = self.words.event(event.kind, event.text)
-        return text + (" (undone)" if event.id and event.id in self.undone else "")
+        return text + (" (undone)" if event.id and event.id in self.so_far.undone else "")
 
     def _tell_spans(self, board: Board, strokes: Sequence[Stroke], found: Sequence[Found]) -> None:
         """`k:n`: [from s, to s, what]: haul, lower, reset, mark, shock, slip."""
@@ -103,29 +81,16 @@ class Happened:
         spans += [
             (f"k:x{k % 12}", f.time_s, f.end_s, f.kind) for k, f in list(enumerate(sudden))[-12:]
         ]
-        marks = [e for e in self.marks if e.id not in self.undone][-12:]
+        marks = [e for e in self.so_far.marks if e.id not in self.so_far.undone][-12:]
         spans += [(f"k:m{k}", e.time_s, e.time_s, "mark") for k, e in enumerate(marks)]
         for key, start, end, what in spans:
             board.set(key, [round(start, 1), None if end is None else round(end, 1), what])
         keys = {span[0] for span in spans}
-        for key in self._told - keys:
+        for key in self._spans - keys:
             board.set(key, None)
-        self._told = keys
+        self._spans = keys
 
 
 def _first(one: Held) -> tuple[bool, int, float]:
     """Open before acknowledged, the worst and the latest first."""
     return one.seen, -one.worst, -one.time_s
-
-
-def short_overs(found: Sequence[Found]) -> list[Found]:
-    """Levels passed for so short that the recorder may have raised no alarm; of several at one moment
-    the first."""
-    told: list[Found] = []
-    for one in found:
-        short = one.end_s is not None and one.end_s - one.time_s <= SHORT_S
-        if one.kind != "over_limit" or not short:
-            continue
-        if not told or one.time_s - told[-1].time_s > SHORT_S:
-            told.append(replace(one, kind=SHORT))
-    return told

@@ -1,38 +1,37 @@
-"""What a page is told of a session once: its title, channels, prediction, levels and strands."""
+"""Makes the part `head`, which a page is told once: title, channels, prediction, levels, strands."""
 
 from __future__ import annotations
 
 from typing import Any
 
-from analysis.mechanics.model import Model
+from analysis.live.live_state import LiveState
+from analysis.live.minmax_pyramid import BASE_S
+from analysis.live.stroke_remaining import AGAIN_M, MET_M, SOON_M
+from analysis.mechanics.model import COVERAGE
 from analysis.prediction.alarm_rows import judged_by_haul
 from analysis.prediction.predict import stop_hauling_at
-from analysis.rig.rig import Rig
 from analysis.signals.channel_roles import Roles
 from dashboard.text.localise import Words
 from logger.errors import one_line
-from logger.session.records import SessionInfo
 
 
-def head(
-    info: SessionInfo, folder: str, rig: Rig, known: Model, found: Roles, haul_counted: bool,
-    told: Words, pull_distance_m: float | None,
-) -> dict[str, Any]:
-    """The part `head`; forces in N, ways in m, modelU and haulU expanded (k = 2); units:
-    what the page shows them in; told: how a sentence is told; pull_distance_m: how far the load is to go,
-    from where the session began."""
-    counted = stop_hauling_at(known)
+def head(live: LiveState, words: Words) -> dict[str, Any]:
+    """The part `head`; forces in N, travel in m, modelU and haulU expanded; units: what the page shows
+    them in; go: how far the load is to go, from where the session began; near: load travel left that is
+    two-blocked, soon two-blocked, and far from it again; base: seconds of the graph's narrowest bin."""
+    info, roles, rig, model = live.info, live.roles, live.in_use.rig, live.in_use.model
+    counted = stop_hauling_at(model)
     # the level that the recorder judges the haul cell by: what has its own cell is judged by that
-    limit = stop_hauling_at(judged_by_haul(known, found.channels))
+    limit = stop_hauling_at(judged_by_haul(model, roles.channels))
     if limit["haul_force_N"] is None and counted["haul_force_N"] is not None:
         limit["because"] = "what is rated is judged by its own cell"
-    because = told(limit["because"])
-    shown = found.forces[0] if found.forces else None
-    cell = found.haul_force
+    because = words(limit["because"])
+    shown = roles.forces[0] if roles.forces else None
+    cell = roles.haul_force
     return {
-        "title": one_line(rig.title or folder, 120),
-        "folder": one_line(folder, 120),
-        "units": told.shown.name,
+        "title": one_line(rig.title or live.path.name, 120),
+        "folder": one_line(live.path.name, 120),
+        "units": words.shown.name,
         "started": info.started_at,
         "demo": info.simulation_true is not None,
         "channels": [
@@ -43,46 +42,48 @@ def head(
         "force": one_line(shown.name, 60) if shown else None,
         "stale": shown.stale_after_s if shown else 1.0,
         "isHaul": cell is not None,
-        "ideal": known.ideal_ma,
-        "model": known.model_ma,
-        "modelU": 2 * known.model_ma_u,
-        "haul": known.haul_force_N if cell is not None else None,
-        "haulU": 2 * (known.haul_force_u_N or 0.0),
-        "holds": [h.name for h in known.held if h.ideal is not None],
-        "go": pull_distance_m,
-        "loadCounted": found.load_length is not None,
-        "haulCounted": haul_counted,
-        "way": _way(found),
+        "ideal": model.ideal_ma,
+        "model": model.model_ma,
+        "modelU": COVERAGE * model.model_ma_u,
+        "haul": model.haul_force_N if cell is not None else None,
+        "haulU": COVERAGE * (model.haul_force_u_N or 0.0),
+        "holds": [h.name for h in model.held if h.ideal is not None],
+        "go": live.rig.load.pull_distance_m,
+        "loadCounted": roles.load_length is not None,
+        "haulCounted": live.counters.rope is not None,
+        "way": _travel(roles),
         "limit": limit["haul_force_N"],
         "because": one_line(because, 200),
         "rated": counted["rated"],
         "of": counted["of"],
         "warn": None if cell is None else cell.warn_at,
-        "levels": levels(found, limit["haul_force_N"], because),
+        "levels": levels(roles, limit["haul_force_N"], because),
+        "near": [MET_M, SOON_M, AGAIN_M],
+        "base": BASE_S,
         "haulStrand": rig.haul_strand,
         "strands": [strand.name for strand in rig.strands],
     }  # fmt: skip
 
 
-def levels(found: Roles, rig_N: float | None, because: str) -> list[list[Any]]:
+def levels(roles: Roles, rig_N: float | None, because: str) -> list[list[Any]]:
     """[haul tension at which to stop, N, what sets it], the lowest first."""
-    cell = found.haul_force
+    cell = roles.haul_force
     if cell is None:
         return []
-    told: list[list[Any]] = []
+    rows: list[list[Any]] = []
     if cell.stop_at is not None:
-        told.append([cell.stop_at, f"stop_at of {one_line(cell.name, 60)}"])
+        rows.append([cell.stop_at, f"stop_at of {one_line(cell.name, 60)}"])
     if rig_N is not None:
-        told.append([rig_N, one_line(because, 120)])
-    return sorted(told, key=lambda row: row[0])
+        rows.append([rig_N, one_line(because, 120)])
+    return sorted(rows, key=lambda row: row[0])
 
 
-def _way(found: Roles) -> str:
+def _travel(roles: Roles) -> str:
     """Whose travel is drawn below the force."""
-    if found.load_length is not None:
+    if roles.load_length is not None:
         return "Load travel"
-    if found.progress is None:
+    if roles.progress is None:
         return ""
-    if found.progress is found.haul_length:
+    if roles.progress is roles.haul_length:
         return "Rope out at the haul"
-    return f"Counter {one_line(found.progress.name, 40)}"
+    return f"Counter {one_line(roles.progress.name, 40)}"

@@ -121,8 +121,8 @@ class Server(Listening):
         watch = self.hub.get(request.query.get("s", ""))
         if watch is None:
             raise Refused(404, "no such session")
-        svg = watch.loads.drawing(watch.stands, width, watch.shown.name)
-        return Answer(200, encode({"svg": svg, "g": watch.drawn}), JSON)
+        svg, number = watch.drawing(width)
+        return Answer(200, encode({"svg": svg, "g": number}), JSON)
 
     def _act_rig(self, request: Request) -> Answer:
         from logger.recorder.request_inbox import ask_rig_text

@@ -106,7 +106,7 @@ def measure(folder: Path, hours: float, crowd: bool = True) -> dict[str, float]:
     figure_ms, figure_bytes = whole_figure(watch)
     found |= {"figure_ms": figure_ms, "figure_bytes": figure_bytes}
     began = time.perf_counter()
-    watch.analyser.result()
+    watch.live.analyser.result()
     found["result_ms"] = 1000 * (time.perf_counter() - began)
     server.close()
     hub.close()
@@ -157,7 +157,7 @@ def whole_figure(watch) -> tuple[float, int]:
     took, size = [], 0
     for _ in range(30):
         began = time.perf_counter()
-        pyramid = watch.board.pyramid
+        pyramid = watch.publisher.board.pyramid
         bins, low, high = pyramid.bins(pyramid.level_for(None))
         x = np.repeat(bins, 2) * 1.0
         y = np.column_stack((low, high)).ravel()

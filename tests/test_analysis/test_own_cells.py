@@ -16,6 +16,7 @@ from analysis.mechanics.tension import load_row, tensions
 from analysis.prediction.alarm_rows import limit_rows
 from analysis.review.review import review_from
 from analysis.rig_file.load import parse_rig
+from analysis.signals.channel_roles import roles
 from analysis.strokes.analyser import Analyser
 from logger.channels.sensors_file import parse_sensors
 
@@ -181,10 +182,10 @@ def test_live_equals_review_with_a_cell_of_its_own():
     t, x, force = pull(20, 1000.0, rope=6.0)
     whole = {"haul": force, "rope": x, "c0": force * 7.13}
     sensors = cells("load")
-    analyser = Analyser(nine(), sensors)
+    analyser = Analyser(roles=roles(nine(), sensors))
     for cut in np.array_split(np.arange(len(t)), 7):
         analyser.push(block(**{n: (t[cut], v[cut]) for n, v in whole.items()}), float(t[cut[-1]]))
-    at_once = Analyser(nine(), sensors)
+    at_once = Analyser(roles=roles(nine(), sensors))
     at_once.push(block(**{n: (t, v) for n, v in whole.items()}), float(t[-1]))
     one, two = (review_from(info(sensors), nine(), a.result()) for a in (analyser, at_once))
     assert one["events"] == two["events"] and one["peaks"] == two["peaks"]

@@ -117,7 +117,7 @@ def test_held_over_every_tick_of_the_demo(tmp_path):
 
 def test_stroke_left_reaches_nothing_where_the_bodies_meet_and_starts_anew_after_a_reset(tmp_path):
     way = Slipway(tmp_path / "s")
-    first = stroke(way.watch.rig)
+    first = stroke(way.watch.live.rig)
     assert way.page.now["sl"] == pytest.approx(first.load_m, abs=0.01)
     assert way.page.now["sr"] == pytest.approx(first.haul_m, abs=0.02)
     assert way.page.parts["left"]["by"] == list(first.stopped_by)
@@ -371,7 +371,7 @@ def test_strokes_resets_and_marks_are_told_for_the_graph(tmp_path):
 
 def test_the_answer_to_a_request_does_not_wait_for_an_estimate(tmp_path):
     way = Slipway(tmp_path / "s")
-    way.watch._due = float("inf")
+    way.watch.follower.estimate.due_s = float("inf")
     way.session.writer.event(way.t, "mark", "", None, "x", "q1")
     way.go(0.1, 0.0, 0.0, 0.0)
     assert way.page.parts["done"] == [["q1", "mark", "x"]]

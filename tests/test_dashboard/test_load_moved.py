@@ -210,9 +210,9 @@ def test_bodies_are_not_drawn_back_while_rope_is_fed_back_on_the_capture(tmp_pat
     crew = Crew(tmp_path / "s")
     crew.haul(6.0, 8.0)
     crew.rest()
-    stood = crew.watch.stands.copy()
+    stood = crew.watch.live.in_use.stands_m.copy()
     crew.feed_back(5.0)
-    assert np.abs(crew.watch.stands - stood).max() < 0.05
+    assert np.abs(crew.watch.live.in_use.stands_m - stood).max() < 0.05
 
 
 def test_no_script_of_the_page_works_out_the_loads_way(tmp_path):
@@ -259,7 +259,7 @@ def test_the_sum_asks_for_no_estimate(tmp_path):
 
     crew = Crew(tmp_path / "s")
     crew.haul(3.0)
-    analyser = Analyser.of(crew.watch.roles)
+    analyser = Analyser(roles=crew.watch.live.roles)
     for block in Follower(crew.out).blocks():
         analyser.push(block, crew.t)
     way = by_rope(analyser.result())

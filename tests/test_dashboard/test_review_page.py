@@ -113,7 +113,7 @@ def test_the_live_page_at_the_end_says_what_the_review_says(tmp_path):
     pull.session.seal()
     wait_until(lambda: watch.tick() or watch.finished, 3, "the end is seen")
     found = review_session(tmp_path / "s")
-    parts = {key: json.loads(data) for key, (_, data) in watch.board._parts.items()}
+    parts = {key: json.loads(data) for key, (_, data) in watch.publisher.board._parts.items()}
     measured = found["measured"]
     for key, name in (("ma", "actual_ma"), ("eff", "efficiency"), ("load", "load_force_N")):
         q = measured[name]

@@ -246,7 +246,7 @@ def test_a_follower_that_breaks_is_told_on_the_page_and_logged(growing):
         def broken():
             raise RuntimeError("follower broke")
 
-        watch._state = lambda now: broken()
+        watch.live.moment = lambda mono_s: broken()
         found = wait_until(
             lambda: json.loads(opened.ask("/since")[1])["p"].get("fault"), 5, "the fault is told"
         )

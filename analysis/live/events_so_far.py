@@ -1,0 +1,63 @@
+"""Keeps the rows of events.csv that the live page shows, and the levels that were passed shortly."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from analysis.strokes.derived_events import Found
+from logger.recorder.alarms import LEVELS, Latched
+from logger.session.records import Event
+
+KEPT_EVENTS = 50
+SHORT = "shortly over"
+SHORT_S = 0.25  # over a level for no longer: the recorder may have raised no alarm; common practice, no source
+SHOWN_EVENTS = frozenset({"mark", "undo", "zero", "alarm", "ack", "refused", "gap", "disk", "power",
+                          "sleep", "rig", "end", "slip", "shock", "saturated", SHORT})  # fmt: skip
+
+
+class EventsSoFar:
+    """What the rows of events.csv have come to.
+
+    latched: the alarms, as the recorder judged them.
+    events: the last rows that are shown, in order of time.
+    undone: ids of rows that were undone.
+    marks: the last marks.
+    last_alarm: (time s, caution or stop, label); None before the first.
+    """
+
+    def __init__(self) -> None:
+        self.latched = Latched()
+        self.events: list[Event] = []
+        self.undone: set[str] = set()
+        self.marks: list[Event] = []
+        self.last_alarm: tuple[float, str, str] | None = None
+
+    def take(self, event: Event) -> None:
+        """A row of events.csv."""
+        if event.kind == "alarm":
+            self.latched.alarm(event.channel, event.text, event.time_s, event.value)
+            word, _, label = event.text.partition(": ")
+            if word in LEVELS[1:]:
+                self.last_alarm = (event.time_s, word, label)
+        elif event.kind == "ack":
+            self.latched.ack(event.channel, event.text)
+        elif event.kind == "undo":
+            self.undone.add(event.text)
+        elif event.kind == "mark":
+            self.marks = [*self.marks, event][-KEPT_EVENTS:]
+        if event.kind in SHOWN_EVENTS:
+            self.events = [*self.events, event][-KEPT_EVENTS:]
+
+
+def short_overs(derived: Sequence[Found]) -> list[Found]:
+    """Levels passed for so short that the recorder may have raised no alarm; of several at one moment
+    the first."""
+    overs: list[Found] = []
+    for one in derived:
+        short = one.end_s is not None and one.end_s - one.time_s <= SHORT_S
+        if one.kind != "over_limit" or not short:
+            continue
+        if not overs or one.time_s - overs[-1].time_s > SHORT_S:
+            overs.append(replace(one, kind=SHORT))
+    return overs

@@ -1,0 +1,162 @@
+"""Puts on the board what pages are told of one session: it rounds and words what analysis worked out."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from analysis.live.live_state import LiveState, Moment
+from analysis.live.minmax_pyramid import Pyramid
+from analysis.mechanics.model import COVERAGE
+from analysis.rig.rig import Rig
+from dashboard.live.event_log import EventLog
+from dashboard.live.load_display import nearest, show_loads
+from dashboard.live.session_header import head
+from dashboard.live.state_feed import Board, sig
+from dashboard.text.localise import Words, words
+from dashboard.text.units import Units
+from logger.errors import one_line
+
+
+class Publisher:
+    """Tells pages of one session.
+
+    live: what is told of.
+    board: where it is put.
+    words: how a sentence is told.
+    """
+
+    def __init__(self, live: LiveState, run: str, shown: Units) -> None:
+        """run: names this run of the server; shown: the units of the pages."""
+        self.live, self._shown = live, shown
+        self.words = self._words()
+        self._events = EventLog(live.events, self.words)
+        self._rig: Rig | None = None  # that the head tells of
+        force, travel = next(iter(live.roles.forces), None), live.roles.load_length or live.roles.progress
+        self.board = Board(
+            run, live.tracks[force.name].pyramid if force else Pyramid(),
+            live.tracks[travel.name].pyramid if travel else None,
+        )  # fmt: skip
+        self.head()
+
+    def _words(self) -> Words:
+        """How a sentence is told; names of both rigs stay as they are."""
+        return words(self._shown, [self.live.rig, self.live.in_use.rig], self.live.info.sensors)
+
+    def head(self) -> None:
+        """What is told once of every rig."""
+        live = self.live
+        if self._rig is live.in_use.rig:
+            return
+        self._rig = live.in_use.rig
+        self.words = self._events.words = self._words()
+        self.board.set("head", head(live, self.words), whole=True)
+
+    def fault(self, text: str | None) -> None:
+        """Why the session is not followed now; None: it is."""
+        self.board.set("fault", None if text is None else one_line(text, 240))
+
+    def waiting(self, late_s: float | None) -> None:
+        """Nothing new for so long, None: since the session was opened."""
+        text = (
+            "reading what was recorded so far" if late_s is None
+            else f"this page's server has not kept up for {late_s:.0f} s"
+        )  # fmt: skip
+        self.board.now({"k": "wait", "w": "READING" if late_s is None else "PAGE IS BEHIND", "d": text})
+
+    def now(self, moment: Moment) -> None:
+        """What changes at every tick."""
+        live, state, recorder, left = self.live, moment.state, moment.recorder, moment.left
+        haul = live.roles.haul_force
+        track = live.tracks[haul.name] if haul else None
+        recording = recorder.code == "recording"
+        self.board.set("left", {"by": list(left.meets), "why": one_line(self.words(left.why_not), 200)})
+        self._moved(moment)
+        self._events.tell_alarms(self.board)
+        since = moment.since_haul_s
+        self.board.now(
+            {
+                "t": round(moment.now_s, 1),
+                "k": state.code if recording else recorder.code,
+                "w": one_line(state.words if recording else recorder.words, 60),
+                "d": one_line(self.words(state.detail if recording else recorder.detail), 120),
+                "f": sig(state.force_N) if recording else None,
+                "lf": sig(live.loads.last_N, 3),
+                "la": None if since is None else round(since),
+                "hc": sig(moment.held_N, 3),
+                "g": live.in_use.drawing,
+                "u": nearest(moment.carried),
+                "pk": sig(track.highest) if track else None,
+                "pt": round(track.highest_s or 0.0, 1) if track else None,
+                "lt": _round(moment.moved_m),
+                "tg": _round(moment.to_go_m),
+                "ht": _round(moment.rope_out_m),
+                "sl": _round(left.load_m),
+                "sr": _round(left.rope_m),
+            }
+        )
+
+    def _moved(self, moment: Moment) -> None:
+        """The part `moved`: up, down: hauled and lowered, m; rigs: with how many; first: whether what is
+        to go is of a rig that is no more; why: why it is not known."""
+        moved: dict[str, Any] = {"first": self.live.in_use.changed}
+        summed = moment.by_rope
+        if summed is not None:
+            moved |= {"up": _round(summed.hauled_m), "down": _round(summed.lowered_m),
+                      "rigs": summed.rigs, "why": summed.why_not}  # fmt: skip
+        self.board.set("moved", moved)
+
+    def loads(self, moment: Moment) -> None:
+        """What strands and parts carry."""
+        show_loads(self.board, moment.carried, len(self.live.in_use.rig.strands))
+
+    def channels(self, moment: Moment) -> None:
+        """`c:k`: [value, readings per second, age s, dropped, readings, what is wrong]."""
+        for k, row in enumerate(self.live.channels(moment)):
+            self.board.set(f"c:{k}", [
+                sig(row.value),
+                None if row.rate_Hz is None else round(row.rate_Hz, 1),
+                None if row.age_s is None else round(row.age_s, 1),
+                row.dropped,
+                row.readings,
+                "NO DATA" if row.stale else "BEYOND CAPACITY" if row.saturated else "",
+            ])  # fmt: skip
+
+    def estimate(self, review: dict[str, Any]) -> None:
+        """Measured and predicted, and what happened; review: as `review_from` has it."""
+        measured, predicted, result = review["measured"], review["predicted"], self.live.result
+        for key, value in {
+            "pred": [sig(review["ideal_ma"]), sig(predicted["model_ma"]),
+                     sig(COVERAGE * predicted["model_ma_u"])],
+            "ma": _short(measured["actual_ma"]),
+            "eff": _short(measured["efficiency"]),
+            "load": _short(measured["load_force_N"]),
+            "method": measured["load_force_method"],
+            "why": self.words(measured["why_not"]),
+            "verdict": self.words(review["agreement"]["verdict"]),
+            "sum": {"n": len(self.live.hauls), "resets": result.resets,
+                    "ht": sig(measured["haul_travel_m"]), "lt": sig(measured["load_travel_m"])},
+        }.items():  # fmt: skip
+            self.board.set(key, value)
+        warnings = list(review["warnings"])
+        if self.live.recording.malformed:
+            warnings.append(f"{self.live.recording.malformed} torn or unreadable rows left out")
+        if self.live.in_use.changed:
+            warnings.insert(
+                0,
+                "the rig was changed: levels, shares and drawing are the new rig's; where its bodies stand, "
+                "and so how far it can be hauled, is not known",
+            )
+        self.board.lines("w", [one_line(self.words(w), 240) for w in warnings], 24)
+        self._events.tell(self.board, result.strokes, result.found)
+
+
+def _round(value: float | None) -> float | None:
+    return None if value is None or not math.isfinite(value) else round(value, 3)
+
+
+def _short(quantity: dict[str, Any] | None) -> list[float | int | None] | None:
+    """[value, U95, n]"""
+    if quantity is None:
+        return None
+    return [sig(quantity["value"]), sig(quantity["U95"], 3), quantity["n"]]
