@@ -11,7 +11,8 @@ from logger.session.records import Event
 
 KEPT_EVENTS = 50
 SHORT = "shortly over"
-SHORT_S = 0.25  # over a level for no longer: the recorder may have raised no alarm; common practice, no source
+# over a level for no longer: the recorder may have raised no alarm; common practice, no source
+SHORT_S = 0.25
 SHOWN_EVENTS = frozenset({"mark", "undo", "zero", "alarm", "ack", "refused", "gap", "disk", "power",
                           "sleep", "rig", "end", "slip", "shock", "saturated", SHORT})  # fmt: skip
 

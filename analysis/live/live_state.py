@@ -58,27 +58,6 @@ class Moment:
     rope_out_m: float | None
 
 
-@dataclass(frozen=True)
-class ChannelNow:
-    """One channel at one moment.
-
-    value: N or m; None before the first reading, while it is stale, and of a haul cell at rest.
-    rate_Hz: readings per second; None when the recording is over.
-    age_s: of the last reading; None before the first.
-    dropped, readings: lines dropped and readings taken so far.
-    stale: whether a reading is overdue.
-    saturated: whether the last reading is beyond the capacity.
-    """
-
-    value: float | None
-    rate_Hz: float | None
-    age_s: float | None
-    dropped: int
-    readings: int
-    stale: bool
-    saturated: bool
-
-
 class LiveState:
     """One session as it goes on: `take` its blocks, ask for the `moment` and the `estimate`.
 
@@ -138,12 +117,12 @@ class LiveState:
         return bool(block.events or rows)
 
     def _take_event(self, event: Event) -> None:
-        track = self.tracks.get(event.channel)
+        track, sensors = self.tracks.get(event.channel), self.info.sensors
         if event.kind in ("zero", "undo") and track and event.value is not None:
-            if track.channel.quantity == "force":  # a counter's travel alone counts: it keeps its zero
+            # a counter keeps its zero: its travel alone counts
+            if track.channel.quantity == "force":
                 track.zero = event.value
         elif event.kind == "rig":
-            sensors = self.info.sensors
             other = self.in_use.change(self.path, event.text, sensors, event.time_s)
             if other is not None:
                 self.haul = HaulState(other, self.haul)
@@ -156,8 +135,9 @@ class LiveState:
         self.by_rope = by_rope(self.result)
         self.counters.follow(self.result.rigs)
         load, rope = self.counters.load, self.counters.rope
+        ats = load.at if load else None, rope.at if rope else None
         if not self.in_use.changed:
-            self.stroke.follow(self.result.strokes, load.at if load else None, rope.at if rope else None)
+            self.stroke.follow(self.result.strokes, *ats)
 
     def estimate(self) -> dict[str, Any]:
         """The review of all so far, as `review_from` has it; forces and bodies follow it."""
@@ -204,23 +184,17 @@ class LiveState:
             rope_out_m=rope_m,
         )
 
-    def channels(self, moment: Moment) -> list[ChannelNow]:
-        """Every channel of the sensors file, in its order."""
-        over, haul = moment.recorder.over, self.roles.haul_force
-        rows = []
-        for name, track in self.tracks.items():
-            stale = track.stale(moment.now_s, self.recording.began_s) and not over
-            value = None if stale else track.value
-            rests = haul is not None and name == haul.name and self.haul.hauled
-            if rests and not stale and not track.saturated:
-                # what the haul cell reads while the load is held says nothing about the rope
-                value = moment.state.force_N
-            rows.append(ChannelNow(
-                value=value, rate_Hz=None if over else track.rate(moment.now_s),
-                age_s=track.age_s(moment.now_s), dropped=self.recording.drops.get(name, 0),
-                readings=track.count, stale=stale, saturated=track.saturated,
-            ))  # fmt: skip
-        return rows
+    def overdue(self, track: Track, moment: Moment) -> bool:
+        """Whether a reading of this channel is overdue, while the recording goes on."""
+        return track.stale(moment.now_s, self.recording.began_s) and not moment.recorder.over
+
+    def value(self, track: Track, moment: Moment) -> float | None:
+        """What to show of this channel, N or m; None before the first reading and while one is overdue."""
+        if self.overdue(track, moment):
+            return None
+        # what the haul cell reads while the load is held says nothing about the rope
+        rests = track.channel is self.roles.haul_force and self.haul.hauled
+        return moment.state.force_N if rests and not track.saturated else track.value
 
     def _travel(self) -> tuple[float | None, float | None]:
         """Where load and rope are by their counters, m."""

@@ -8,7 +8,7 @@ from pathlib import Path
 from logger.session.reader import session_state
 from logger.session.records import Block, Event
 
-STALLED_S = 1.0  # four clock rows
+STALLED_S = 1.0  # without a clock row; they come every 0.25 s
 LOOK_S = 0.2  # the folder's state is asked for no more often
 
 

@@ -14,7 +14,8 @@ from analysis.signals.channel_roles import check_places
 from logger.channels.channel import Sensors
 from logger.errors import UserFault
 
-MOVED_M = 0.4  # how far a body moves until rig and forces are worked out anew; common practice, no source
+# how far a body moves until drawing and forces are worked out anew; common practice, no source
+MOVED_M = 0.4
 
 
 class RigInUse:

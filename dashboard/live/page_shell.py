@@ -10,7 +10,7 @@ from typing import Any
 from dash import Dash, dcc, html
 
 from dashboard.figures.live_figure import LIVE_CONFIG, live_figure
-from logger.recorder.alarms import HOLD_S
+from logger.recorder.alarms import HOLD_S, RELEASE
 
 ASSETS = Path(__file__).parents[1] / "assets"
 INDEX = """<!DOCTYPE html>
@@ -35,7 +35,7 @@ CAUTIONS = (
 )
 RULES = (
     f"An alarm is raised by the recorder once the value has been over its level for {HOLD_S:g} s, in two "
-    "readings at the least; a drop below 95 % of the level in between starts the time anew. It stays "
+    f"readings at the least; a drop below {100 * RELEASE:g} % of the level in between starts the time anew. It stays "
     "until it is acknowledged, also when the value is below the level again.",
     "What is shorter raises no alarm: it is found in the readings and told under What happened, as a shock "
     "or as shortly over.",

@@ -32,7 +32,8 @@ class Publisher:
         self.words = self._words()
         self._events = EventLog(live.events, self.words)
         self._rig: Rig | None = None  # that the head tells of
-        force, travel = next(iter(live.roles.forces), None), live.roles.load_length or live.roles.progress
+        roles = live.roles
+        force, travel = next(iter(roles.forces), None), roles.load_length or roles.progress
         self.board = Board(
             run, live.tracks[force.name].pyramid if force else Pyramid(),
             live.tracks[travel.name].pyramid if travel else None,
@@ -58,11 +59,10 @@ class Publisher:
 
     def waiting(self, late_s: float | None) -> None:
         """Nothing new for so long, None: since the session was opened."""
-        text = (
-            "reading what was recorded so far" if late_s is None
-            else f"this page's server has not kept up for {late_s:.0f} s"
-        )  # fmt: skip
-        self.board.now({"k": "wait", "w": "READING" if late_s is None else "PAGE IS BEHIND", "d": text})
+        what, text = "READING", "reading what was recorded so far"
+        if late_s is not None:
+            what, text = "PAGE IS BEHIND", f"this page's server has not kept up for {late_s:.0f} s"
+        self.board.now({"k": "wait", "w": what, "d": text})
 
     def now(self, moment: Moment) -> None:
         """What changes at every tick."""
@@ -70,7 +70,8 @@ class Publisher:
         haul = live.roles.haul_force
         track = live.tracks[haul.name] if haul else None
         recording = recorder.code == "recording"
-        self.board.set("left", {"by": list(left.meets), "why": one_line(self.words(left.why_not), 200)})
+        why = one_line(self.words(left.why_not), 200)
+        self.board.set("left", {"by": list(left.meets), "why": why})
         self._moved(moment)
         self._events.tell_alarms(self.board)
         since = moment.since_haul_s
@@ -112,14 +113,17 @@ class Publisher:
 
     def channels(self, moment: Moment) -> None:
         """`c:k`: [value, readings per second, age s, dropped, readings, what is wrong]."""
-        for k, row in enumerate(self.live.channels(moment)):
+        live = self.live
+        for k, (name, track) in enumerate(live.tracks.items()):
+            age_s, rate_Hz = track.age_s(moment.now_s), track.rate(moment.now_s)
+            wrong = "BEYOND CAPACITY" if track.saturated else ""
             self.board.set(f"c:{k}", [
-                sig(row.value),
-                None if row.rate_Hz is None else round(row.rate_Hz, 1),
-                None if row.age_s is None else round(row.age_s, 1),
-                row.dropped,
-                row.readings,
-                "NO DATA" if row.stale else "BEYOND CAPACITY" if row.saturated else "",
+                sig(live.value(track, moment)),
+                None if moment.recorder.over else round(rate_Hz, 1),
+                None if age_s is None else round(age_s, 1),
+                live.recording.drops.get(name, 0),
+                track.count,
+                "NO DATA" if live.overdue(track, moment) else wrong,
             ])  # fmt: skip
 
     def estimate(self, review: dict[str, Any]) -> None:

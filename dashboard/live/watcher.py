@@ -31,8 +31,9 @@ class Watch:
         self.path, self._shown = path, shown
         self.live = LiveState(path)
         self.publisher = Publisher(live=self.live, run=run, shown=shown)
-        self.follower = FollowerThread(live=self.live, publisher=self.publisher, clock=clock, log=log)
-        self.start, self.stop, self.tick = self.follower.start, self.follower.stop, self.follower.tick
+        follower = FollowerThread(live=self.live, publisher=self.publisher, clock=clock, log=log)
+        self.follower = follower
+        self.start, self.stop, self.tick = follower.start, follower.stop, follower.tick
 
     @property
     def ticked(self) -> float | None:

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 from rig_makers import rig
 
 from analysis.live.inferred_loads import Carrying
+from analysis.mechanics.load_cases import conditions
 from analysis.mechanics.model import force_gain, model
 from analysis.mechanics.tension import tensions
 
@@ -86,6 +87,14 @@ def _load_row(known):
     from analysis.mechanics.tension import load_row
 
     return load_row(known.rig, known.system.toward)
+
+
+def test_the_page_shares_a_load_among_the_parts_as_the_table_of_conditions_does():
+    of = carrying(e=0.8)
+    table = {c.name: np.array([abs(row.of_load) for row in c.rows]) for c in conditions(of.known)}
+    assert of.held[0] == pytest.approx(table["held on C1"], abs=1e-12)
+    assert of.back == pytest.approx(table["running back"], abs=1e-12)
+    assert of.model / of.known.model_ma == pytest.approx(table["raising"], abs=1e-12)
 
 
 def test_nothing_known_is_nothing_told():

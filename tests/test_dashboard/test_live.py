@@ -1,13 +1,16 @@
 """What the page is told while a session grows."""
 
 import json
+import re
 
 import numpy as np
 import pytest
 from live_helpers import DemoPull, Growing, Page
 from slipway import channel, force, rope, three_to_one
 
+from analysis.live.minmax_pyramid import BASE_S
 from analysis.mechanics.travel import stroke
+from dashboard.live.page_shell import ASSETS
 from dashboard.live.watcher import Watch
 
 RIG = three_to_one(
@@ -402,3 +405,13 @@ def test_a_level_passed_too_shortly_for_an_alarm_is_told_all_the_same(tmp_path):
     kinds = {row[1]: row for key, row in way.page.parts.items() if key[:2] == "e:" and row}
     assert "stop_at of 500" in kinds["shortly over"][2] and way.page.alarms() == []
     assert way.page.parts["last"][1] == "shortly over" and way.page.now["pk"] == 640
+
+
+def test_the_scripts_are_told_when_the_rig_is_two_blocked(tmp_path):
+    """How much load travel is left when they say so: worked with in analysis, and nowhere else."""
+    head = Slipway(tmp_path / "s").page.parts["head"]
+    met_m, soon_m, again_m = head["near"]
+    assert 0 < met_m < soon_m < again_m and head["base"] == BASE_S
+    for name in ("sound.js", "tiles.js"):
+        script = (ASSETS / name).read_text("utf-8")
+        assert not re.findall(r"(?:left|\bsl) [<>]=? [0-9.]+", script)
