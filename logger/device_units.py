@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-LBF_N = 4.4482216152605
-KGF_N = 9.80665
+LBF_N = 4.4482216152605  # by definition, see above
+KGF_N = 9.80665  # by definition, see above
 
 FORCE_UNITS: dict[str, float] = {
     "N": 1.0,

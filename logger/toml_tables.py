@@ -12,7 +12,7 @@ from typing import Any
 from logger.errors import UserFault, one_line
 from logger.filesystem import open_plain
 
-MOST_BYTES = 1_000_000
+MOST_BYTES = 1_000_000  # memory only: a file written by hand is far smaller
 
 
 def read_text(path: str | Path, fault: type[UserFault], plain: bool = False) -> str:

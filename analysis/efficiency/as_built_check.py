@@ -12,10 +12,14 @@ from analysis.strokes.result import Result
 from analysis.strokes.stroke import Stroke
 from logger.channels.channel import Channel
 
-FIRST = 3  # strokes
-APART = 0.12  # share by which a ratio must differ before it is asked about
-NEAR_WHOLE = 0.06  # share by which a measured ratio may miss a whole number and be called by it
-LONGER, LONGER_M = 1.15, 0.5  # a stroke / the rig's longest, and rope beside
+FIRST = 3  # strokes; chosen by us: another rig shows at once, and the crew can still change it
+# share by which a ratio must differ before it is asked about; chosen by us: more than counters may differ by
+# (UNEQUAL of `counter_checks`), less than from 8 to 9
+APART = 0.12
+# share by which a measured ratio may miss a whole number and be called by it; chosen by us: half of APART
+NEAR_WHOLE = 0.06
+# a stroke / the rig's longest, and rope beside; chosen by us: stretch and places that were paced, not taped
+LONGER, LONGER_M = 1.15, 0.5
 
 
 def as_built(rig: Rig, known: Model, result: Result) -> list[str]:

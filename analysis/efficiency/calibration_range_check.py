@@ -12,7 +12,9 @@ from logger.calibration.curve import Calibration
 from logger.channels.channel import Channel
 from logger.errors import one_line
 
-NOTHING = 0.01  # share of the greatest calibrated force that says nothing hangs on a cell
+# share of the greatest calibrated force that says nothing hangs on a cell; chosen by us: below it a cell at
+# rest would be warned of
+NOTHING = 0.01
 
 
 def uncalibrated(result: Result) -> dict[str, str]:

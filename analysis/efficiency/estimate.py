@@ -31,11 +31,14 @@ from logger.channels.channel import Channel
 
 __all__ = ["Estimates", "estimate", "observations"]
 
+# TOO_SMALL, SMALL: chosen by us: U95 of the force is then 40 % and 10 % of it or more
 TOO_SMALL = 0.20  # standard uncertainty of the cell / force: no answer beyond
 SMALL = 0.05  # ... and a warning beyond
-STOOD = 0.5  # share of the rope hauled, from which a load that stood is told
+STOOD = 0.5  # share of the rope hauled, from which a load that stood is told; chosen by us: the greater part
+# share of a stroke's rope beyond a cell's capacity from which nothing is said; chosen by us: a single jerk
+# spoils no stroke
 SATURATED_SHARE = 0.05
-LAGS_MATTER = 0.03  # of a mean force, left by lags
+LAGS_MATTER = 0.03  # of a mean force, left by lags; chosen by us: U95 is then 6 % of it
 
 MEASURE_LOAD = (
     "the load's force is not known: put a cell at the load, or write the load's mass, slope and "

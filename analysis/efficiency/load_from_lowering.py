@@ -33,9 +33,11 @@ from analysis.rig.rig import Load, Rig
 from analysis.signals.time_cells import Floats
 from analysis.strokes.result import Result
 
-ASYMMETRY_U, ASYMMETRY_DEGREES = 0.36, 11
-MOST_LOSS = 30.0  # times the losses of the rig file
-SCAN = 60
+ASYMMETRY_U, ASYMMETRY_DEGREES = 0.36, 11  # source: Delaney's table, see above
+# times the losses of the rig file, up to where an answer is looked for; chosen by us: 0.90 ** 30 = 0.04,
+# worse than any pulley
+MOST_LOSS = 30.0
+SCAN = 60  # steps of that search; chosen by us: each half of the file's losses
 
 
 def both_ways(rig: Rig, known: Model, result: Result, seen: Observations) -> Way | None:

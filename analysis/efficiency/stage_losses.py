@@ -15,7 +15,7 @@ from analysis.mechanics.model import Model
 from analysis.rig.rig import Rig
 from analysis.strokes.result import Result
 
-DRAGS = 1.0  # En beyond which a stage is said to be off
+DRAGS = 1.0  # En beyond which a stage is said to be off; source: ISO/IEC 17043
 
 
 @dataclass(frozen=True)

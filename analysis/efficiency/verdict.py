@@ -19,10 +19,12 @@ from analysis.mechanics.model import Model
 from analysis.signals.time_cells import Floats
 from analysis.strokes.stroke import Stroke
 
-OTHER_RIG = 0.25  # share of the predicted MA that may be missing before the rig itself is doubted
-SEEN = 0.04  # share of the force; a smaller change is not told
+# share of the predicted MA that may be missing before the rig itself is doubted; chosen by us: one pulley
+# that drags takes less, as a rule
+OTHER_RIG = 0.25
+SEEN = 0.04  # share of the force; chosen by us: a smaller change is not told, for nothing follows from it
 EXPLAINS = (
-    0.5  # of the difference to the prediction, that a change must make to be its likely cause
+    0.5  # of the difference to the prediction, that a change must make to be its likely cause; chosen by us: half
 )
 
 

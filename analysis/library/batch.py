@@ -17,7 +17,7 @@ from logger.errors import CallFault, one_line
 
 Answer = TypeVar("Answer")
 ANSWERS_WITHIN = "10s"  # a scheduler
-ALONE = 8  # sessions: up to here, starting processes takes longer than the work
+ALONE = 8  # sessions; speed only: up to here, starting processes takes longer than the work
 
 
 def answers(

@@ -11,7 +11,7 @@ from analysis.library.session_row import minutes_a_metre, rig_key
 from analysis.library.trend import LEAST, Trend, trend
 from analysis.review.reviewed_session import Whole
 
-SAME_MA = 0.01  # ideal advantages closer than this are the same ratio
+SAME_MA = 0.01  # ideal advantages closer than this are the same ratio; chosen by us: whole ratios are 1 apart
 
 
 @dataclass(frozen=True)

@@ -23,8 +23,9 @@ from analysis.review.si_series import in_si
 from analysis.signals.time_cells import Floats
 from logger.channels.channel import Channel
 
-AGAIN_BELOW = 0.9  # of a level: until the force falls below, it is the same time above
-HALF = 0.5
+# of a level: until the force falls below, it is the same time above; chosen by us: a ripple is one time
+AGAIN_BELOW = 0.9
+HALF = 0.5  # of what is allowed: the lower level that is counted; chosen by us
 
 
 @dataclass(frozen=True)

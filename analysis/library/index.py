@@ -22,8 +22,8 @@ from analysis.library.batch import answers
 from analysis.library.session_row import COLUMNS, exists, session_row
 from logger.errors import CallFault, SessionFault, one_line
 
-DEEPEST = 8  # folders below the library's
-AT_ONCE = 50  # rows in one transaction: an interruption loses no more
+DEEPEST = 8  # folders below the library's; speed only: no search runs for ever
+AT_ONCE = 50  # rows in one transaction; speed only: an interruption loses no more
 AGAIN = ("growing",)  # states that change although no file does
 
 Progress = Callable[[int, int], None]

@@ -11,8 +11,8 @@ import numpy as np
 
 from analysis.efficiency.uncertainty import t_quantile
 
-LEAST = 3  # sessions for a line and a degree of freedom
-DAYS_A_YEAR = 365.25
+LEAST = 3  # sessions; derived: a line takes two, and one is left as a degree of freedom
+DAYS_A_YEAR = 365.25  # definition of the Julian year
 
 
 @dataclass(frozen=True)

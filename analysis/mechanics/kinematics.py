@@ -21,7 +21,7 @@ import numpy as np
 from analysis.rig.rig import Floats, Rig
 
 LOAD = 1  # index of the load among a rig's bodies
-TINY = 1e-9
+TINY = 1e-9  # of a metre a metre, or of the haul tension: rounding only
 
 
 @dataclass(frozen=True, eq=False)

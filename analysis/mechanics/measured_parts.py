@@ -20,8 +20,10 @@ from analysis.mechanics.tension import load_row, tensions
 from analysis.rig.rig import Floats
 from logger.channels.channel import Channel
 
-DRAWS = 40  # sets of efficiencies by which a part's greatest force is looked for
-LEAST_EFFICIENCY = 0.3  # of the drawn; a rope round a post loses as much (no source, common practice)
+# sets of efficiencies by which a part's greatest force is looked for; chosen by us: beside each turn by
+# itself, which finds what one turn alone can do
+DRAWS = 40
+LEAST_EFFICIENCY = 0.3  # of the drawn; a rope round a post loses as much (common practice, no source)
 
 
 def measured_parts(known: Model, at: str) -> tuple[int, ...]:

@@ -18,10 +18,10 @@ from analysis.mechanics.kinematics import LOAD, TINY, solve_motion
 from analysis.numeric import bisect
 from analysis.rig.rig import Floats, Rig
 
-COS_80 = math.cos(math.radians(80.0))
-IN_HAND_M, TIE_M = 3.0, 1.0
-MOST_STROKES = 5000
-LEAST_GAIN_M = 0.01  # where clearance_m is 0, less than this is no gain
+COS_80 = math.cos(math.radians(80.0))  # interface section 5
+IN_HAND_M, TIE_M = 3.0, 1.0  # interface section 5; common practice, no source
+MOST_STROKES = 5000  # chosen by us: more is said not to be done
+LEAST_GAIN_M = 0.01  # where clearance_m is 0, less than this is no gain; chosen by us: nobody resets for 1 cm
 
 
 @dataclass(frozen=True, eq=False)

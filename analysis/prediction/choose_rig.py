@@ -23,8 +23,9 @@ from analysis.rig.rig import Body, Load, Rating, Rig
 from analysis.rig_file.load import check, parse_rig
 from logger.errors import RigFault
 
-HAULER_W, FASTEST_M_S, RESET_S = 75.0, 0.5, 60.0
-ROOM_M = 2.0  # between anchor and load when the job is done
+HAULER_W, FASTEST_M_S, RESET_S = 75.0, 0.5, 60.0  # sources: see above
+ROOM_M = 2.0  # between anchor and load when the job is done; chosen by us: for stages that have closed up
+# shares of its length to which a rig is drawn shorter until its rope suffices; chosen by us: it only ranks
 SHRINK = (1.0, 0.9, 0.8, 0.7, 0.6, 0.5, 0.4, 0.3, 0.2)
 
 

@@ -14,9 +14,11 @@ from analysis.mechanics.kinematics import LOAD, TINY, solve_motion
 from analysis.mechanics.travel import Job, Reset, Travel, stroke
 from analysis.rig.rig import Floats, Rig
 
-MOST_FRAMES = 400
-STEPS = 6  # frames within one stroke, where there is room for them
-SAMPLES = 48  # places at which the haul rate of a stroke beside the axis is taken
+MOST_FRAMES = 400  # memory only: of a page
+STEPS = 6  # frames within one stroke, where there is room for them; speed only: no result hangs on it
+# places at which the haul rate of a stroke beside the axis is taken; chosen by us: the rate changes
+# smoothly, and rope between two places is interpolated for the frames alone
+SAMPLES = 48
 
 
 @dataclass(frozen=True, eq=False)

@@ -17,7 +17,9 @@ from analysis.mechanics.model import (
 from analysis.mechanics.travel import Job, Travel, job, needed_rope, rope_in_rig, stroke
 from analysis.rig.rig import Rig
 
-MOST_ASKED = 50  # places on the way at which the model is asked again
+# places on the way at which the model is asked again; chosen by us: the force changes smoothly, and each
+# costs a solution
+MOST_ASKED = 50
 
 
 def predict(rig: Rig, haul_force_N: float | None = None) -> dict[str, Any]:

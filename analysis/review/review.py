@@ -35,7 +35,7 @@ from logger.session.records import Block, Event, SessionInfo
 
 __all__ = ["agreement", "check_places", "review_from", "review_session", "reviewed"]
 
-LATE_S = 0.04  # a lag between cells that is told
+LATE_S = 0.04  # a lag between cells that is told; chosen by us: a shorter one than about a cell does nothing
 
 
 @dataclass(frozen=True)

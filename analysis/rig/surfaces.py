@@ -44,6 +44,7 @@ class Surface:
         return f"{self.coefficient:.3g} (standard uncertainty {self.coefficient_u:.2g})"
 
 
+# breakaway with its u: for wheels common practice, no source; for sliding the middle of the sources above
 _WHEEL, _SLIDE = (1.5, 0.3), (1.5, 0.2)
 SURFACES = (
     Surface("hard-road", "rolling", 0.008, 0.008, *_WHEEL, MARKS),

@@ -8,9 +8,11 @@ from analysis.rig.rig import Load, Rating
 from analysis.rig.surfaces import SURFACES, Surface, surface
 from logger.toml_tables import Table, nearest
 
-BREAKAWAY_U = 0.50  # of the part above 1 where the file gives no breakaway_u
-MASS_U, RESISTANCE_U = 0.02, 0.10  # of the value where the file gives no uncertainty
-COEFFICIENT_U = 0.30  # likewise: a table value
+# of the value where the file gives no uncertainty (interface section 1); chosen by us, no reason is on
+# record: whoever knows better states it in the file
+BREAKAWAY_U = 0.50  # of the part above 1
+MASS_U, RESISTANCE_U = 0.02, 0.10  # chosen by us, as above
+COEFFICIENT_U = 0.30  # chosen by us: a table value, as in `analysis/rig/surfaces.py`
 
 
 def read_rating(table: Table) -> Rating:

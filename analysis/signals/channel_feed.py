@@ -12,9 +12,11 @@ from analysis.signals.intervals import Runs
 from analysis.signals.time_cells import RATE, Cells, CellStream, Ints
 from logger.channels.channel import Channel
 
-LEAST_N = 2.0  # forces below it are taken for none
-KEPT = 3  # used cells that are kept: straight lines begin there, spikes are seen against them
-MOST_GAPS = 1000
+LEAST_N = 2.0  # forces below it are taken for none; chosen by us: the weight of 0.2 kg, less than any haul
+# used cells that are kept: straight lines begin there, spikes are seen against them; derived: `spikes`
+# looks at two cells before the one that it judges
+KEPT = 3
+MOST_GAPS = 1000  # memory only: more are counted and not listed
 
 
 class Limit:

@@ -10,7 +10,7 @@ import numpy as np
 from analysis.signals.time_cells import Floats
 from logger.session.records import ChannelReadings
 
-SLICE, SLICE_S = 1 << 18, 2600.0  # readings of a channel, and seconds, taken at once
+SLICE, SLICE_S = 1 << 18, 2600.0  # readings of a channel, and seconds, taken at once; speed only
 
 
 def slices(

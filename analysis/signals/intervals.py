@@ -9,7 +9,7 @@ import numpy as np
 
 from analysis.signals.time_cells import Bools, Floats, Ints
 
-MOST_RUNS = 1000
+MOST_RUNS = 1000  # memory only: more are counted and not listed
 
 
 @dataclass(frozen=True)

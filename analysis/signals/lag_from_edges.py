@@ -19,23 +19,42 @@ import numpy as np
 
 from analysis.signals.time_cells import RATE, Floats
 
-REACH = 20  # cells, either way: 0.6 s
+# The numbers of this file are chosen by us, each for the reason beside it; tests/test_analysis/test_lag.py
+# holds that with them a lag which was set is found, and that none is found where there is none.
+REACH = 20  # cells, either way: 0.6 s; chosen by us: twice the delay of one device, 0.3 s
 PAST, LATER = 136, 21  # cells before and after the tension is off that are looked at ...
 UP_PAST, UP_LATER = 40, 120  # ... and before and after it is on
-LONGEST = 96  # cells that letting off or taking up may take
-MOST = 64  # times that are looked at; a lag belongs to the devices and stays
-LEAST_S = 0.04  # a shorter lag than about a cell does nothing
-LEAST, FEW_S = 3, 0.05  # times it must be seen; what these may differ (median deviation)
-STEEP = 0.25  # of the steepest fall: what falls less is not yet let off
-EARLY_M, LATE_M = 0.006, 0.03  # of rope: what is seen first, what it must be in the end
-EARLY = 0.15  # of the force before: less is taken for none
-SMEARED = 0.25  # of the time between readings: by so much their lines begin to fall early
-SUDDEN = 1.4  # lost after two cells / after one: less is a step
-LOW, HIGH, FULL = 0.2, 0.6, 0.9  # of the force: between the first two the stiffness is taken
-QUICK = 0.8  # of the time that the force falls: rope seen before is rope that springs back
-SOFTER, STIFFER = 0.15, 4.0  # letting off (with the load still coming) / taking up
-STRETCH = 0.25  # share of the stretch of a take-up that is there without the lag too
-RESOLVED_S, DAMPED_S = 0.012, 0.02  # standard uncertainty by cells, by a rope that also drags
+# derived: PAST = LONGEST + 2 REACH, LATER = REACH + 1, UP_PAST = 2 REACH, UP_LATER = LONGEST + REACH and a little
+LONGEST = 96  # cells that letting off or taking up may take; chosen by us: 3 s
+MOST = 64  # times that are looked at; chosen by us: a lag belongs to the devices and stays
+LEAST_S = 0.04  # chosen by us: a lag of about a cell, 0.031 s, or less does nothing
+# times it must be seen, what these may differ (median deviation); chosen by us: the fewest with a
+# middle one, and about a cell and a half
+LEAST, FEW_S = 3, 0.05
+STEEP = 0.25  # of the steepest fall; chosen by us: hands that ease fall less steeply, and have not let off
+# of rope: what is seen first, what it must be in the end; chosen by us: above the steps of a counter of
+# some millimetres, and several times that
+EARLY_M, LATE_M = 0.006, 0.03
+EARLY = 0.15  # of the force before: less is taken for none; chosen by us: as ON_SHARE of the segmentation
+# of the time between readings: by so much their straight lines begin to fall early; chosen by us, and
+# held by test_lag.py at 13 to 80 readings a second
+SMEARED = 0.25
+SUDDEN = 1.4  # lost after two cells / after one; chosen by us: a step gives 1, a line 1.5 to 2 (derived)
+# of the force: between the first two the stiffness is taken; chosen by us: clear of slack rope below and
+# of the even pull above
+LOW, HIGH, FULL = 0.2, 0.6, 0.9
+# of the time that the force falls: rope seen before is rope that springs back; chosen by us: surely
+# before the end of the fall
+QUICK = 0.8
+# letting off (with the load still coming) / taking up; chosen by us: wide, for it only has to refuse rope
+# that was let go first and fed back later
+SOFTER, STIFFER = 0.15, 4.0
+# share of the stretch of a take-up that is there without the lag too; chosen by us: enough to show that
+# rope moved while the force rose
+STRETCH = 0.25
+# standard uncertainty by cells, by a rope that also drags; chosen by us: above a cell as a rectangle,
+# 0.031 s / sqrt(12) = 0.009 s (JCGM 100, 4.3.7), and twice that
+RESOLVED_S, DAMPED_S = 0.012, 0.02
 
 
 @dataclass(frozen=True)

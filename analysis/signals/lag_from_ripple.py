@@ -32,21 +32,31 @@ from analysis.signals.lag_from_edges import NO_LAG, Lag
 from analysis.signals.time_cells import RATE, Bools, Floats, Ints
 from logger.channels.channel import Channel
 
-STEP = 2  # cells between two lags of the sums over travel
-MOST = 10  # cells, 0.31 s: delays of one device
-REACH = 2 * MOST  # cells: a lag of travel and one between cells
-KEEP = 4 * RATE  # cells kept for the next block
-RECENT = 48  # cells within which a hand has pulled, and pulls again
-RUNS_BACK_M_S = 0.1  # rope that runs back faster is let go or lowered
-LEAST_CELLS = 3 * RATE  # of steady hauling, before anything is corrected by it
-ENOUGH = 600  # seconds with steady hauling: devices keep their delays, so more is not looked at
-SHARP = 2  # how much a lag counts at which the force varies less along the rope
-# share of the doubt that stays where the rope counter's lag is known: rope that stretches between
-# hands has not the load's way, and the more the force ripples the more that does
+STEP = 2  # cells between two lags of the sums over travel; speed only: what lies between is interpolated
+MOST = 10  # cells, 0.31 s: delays of one device; chosen by us: as MOST_DELAY_S of the sensors file, 0.3 s
+REACH = 2 * MOST  # cells; derived: a lag of travel and one between cells
+KEEP = 4 * RATE  # cells kept for the next block; memory only: more than RECENT and REACH ask for
+RECENT = 48  # cells within which a hand has pulled, and pulls again; chosen by us: 1.5 s, hands change faster
+# rope that runs back faster is let go or lowered; chosen by us, no reason is on record
+RUNS_BACK_M_S = 0.1
+# of steady hauling, before anything is corrected by it; chosen by us: 3 s hold some pulls of the hands
+LEAST_CELLS = 3 * RATE
+# seconds with steady hauling; chosen by us: devices keep their delays, so more is not looked at
+ENOUGH = 600
+# power by which a lag counts at which the force varies less along the rope; chosen by us, and held by
+# the coverage of U95 in tests/test_analysis/test_coverage.py and test_another_coverage.py
+SHARP = 2
+# share of the doubt that stays where the rope counter's lag is known; chosen by us: rope that stretches
+# between hands has not the load's way, and the more the force ripples the more that does
 STAYS = 0.25
-TWO_WAYS = 0.04  # share by which means over the rope's and the load's way may well differ
-MISFIT = 0.1  # of a correction, as its standard uncertainty: it is found over a part of the way
-ALIKE = 0.6  # correlation of the changes of two cells that belongs to the same rope
+# share by which means over the rope's and the load's way may well differ; chosen by us, and held by the
+# coverage tests
+TWO_WAYS = 0.04
+# of a correction, as its standard uncertainty; chosen by us: it is found over a part of the way alone
+MISFIT = 0.1
+# correlation of the changes of two cells that belongs to the same rope; chosen by us: noise gives about 0,
+# one rope about 1
+ALIKE = 0.6
 WAY_LAGS = np.arange(-REACH, REACH + 1, STEP)
 CELL_LAGS = np.arange(-MOST - 2, MOST + 3)
 DOUBT = np.arange(-MOST, MOST + 1)

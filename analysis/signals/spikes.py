@@ -10,8 +10,10 @@ import numpy as np
 
 from analysis.signals.time_cells import Cells, Floats, Ints
 
-LOOK = 8  # cells within which neighbours lie; as many must be known after a cell that is used
-OUT = 3.0  # beyond the neighbours / their range
+# cells within which neighbours lie; as many must be known after a cell that is used.  chosen by us: 0.25 s
+LOOK = 8
+# beyond the neighbours / their range; chosen by us: a jerk of a rope stands in its neighbours too
+OUT = 3.0
 
 
 def without_spikes(cells: Cells, start: int, stop: int, least: float) -> Cells:

@@ -8,11 +8,13 @@ import numpy as np
 
 from analysis.signals.time_cells import RATE, Floats
 
-HALF = RATE // 2
-LEAST, MOST = 3, 13  # moving half seconds: from how many on it is known, how many are looked at
-LEAST_WAY_M = 0.02  # rope in half a second that counts as moving
+HALF = RATE // 2  # cells in half a second; chosen by us, no reason is on record
+# moving half seconds: from how many on it is known, how many are looked at; chosen by us: the middle 7 of
+# 13 leave out take-up and jerks and even out hands
+LEAST, MOST = 3, 13
+LEAST_WAY_M = 0.02  # rope in half a second that counts as moving; chosen by us: above a counter's steps
 SHOCK_TIMES = 2.0  # interface section 6
-OVER_PEAKS = 1.2  # a shock / the usual peaks of the hands
+OVER_PEAKS = 1.2  # a shock / the usual peaks of the hands; chosen by us: hands alone reach twice the steady force
 
 
 class Levels:

@@ -19,10 +19,13 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
-RATE = 32
-PIECE = 1 << 16  # readings
-FEW, MANY = 8, 24  # readings in a cell: up to how many, from how many on it is summed otherwise
-MOST = 1e15  # larger readings and times are not of this world
+RATE = 32  # cells a second; chosen by us: a power of two (see above), several cells in a pull of a hand
+PIECE = 1 << 16  # readings taken at once; speed only
+# readings in a cell: up to how many, from how many on it is summed otherwise; speed only
+FEW, MANY = 8, 24
+# larger readings and times are not used; chosen by us: below 2**53 = 9e15, from where a float skips whole
+# numbers
+MOST = 1e15
 
 
 @dataclass(frozen=True)

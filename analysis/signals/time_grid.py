@@ -10,8 +10,12 @@ from analysis.signals.time_cells import RATE, Bools, Cells, Floats, Ints
 from logger.channels.channel import Channel
 from logger.device_units import to_si
 
+# the longest time between readings over which a straight line is taken, whatever stale_after_s says;
+# chosen by us: a haul may stop and start within more
 LONGEST_GAP_S = 10.0
-JUMP_M, JUMP_M_S = 0.5, 10.0  # a counter that moves further than this has restarted
+# a counter that moves further than this has restarted; chosen by us: far above rope through hands, some
+# 0.5 m/s (common practice, no source)
+JUMP_M, JUMP_M_S = 0.5, 10.0
 _ONE = np.zeros(1, np.int64)
 
 

@@ -23,6 +23,9 @@ from analysis.signals.time_cells import Floats
 from logger.channels.channel import Channel, Sensors
 from logger.channels.sensors_file import parse_sensors
 
+# The numbers of the demo are chosen by us for a boatyard's launch; MASS_KG, SLOPE_DEG and FRICTION are those
+# of analysis/demo/rig.toml, and no result of a real haul hangs on any of them.  STEP_S, EVERY, STATIC,
+# STIFFNESS_N_M, DAMPING_N_S_M and WAY_M are named here so that each is found.
 STEP_S = 1 / 400
 EVERY = 5  # steps a sample: 80 Hz
 MASS_KG, SLOPE_DEG, FRICTION = 1400.0, 7.0, 0.06

@@ -21,6 +21,7 @@ from logger.device_units import to_si
 from logger.errors import CallFault, RigFault, SensorsFault
 from logger.toml_tables import Table, parse_toml, read_text
 
+# RATE_HZ, RISE_S, BACK, OPEN_STROKE_M: chosen by us: a simulation's pace, which no result hangs on
 RATE_HZ = 25.0
 RISE_S = 0.3  # the team takes up the tension, and lets it off
 BACK = 2.0  # rope is fed back this many times as fast as it was hauled

@@ -10,11 +10,13 @@ from analysis.signals.lag_from_edges import LEAST_S, NO_LAG, Lag
 from analysis.strokes.segmentation import OFF_SHARE, Segments
 from analysis.strokes.stroke import Stroke
 
-UNEQUAL = 0.10  # share of the rope that load x ratio may differ from before it is told
-# share of the floor, so three standard uncertainties of the zero or 4.5 of the noise, that a cell's
-# least second may be off nothing; share of the steady force from which a zero too high is felt
+# share of the rope that load x ratio may differ from before it is told; chosen by us, no reason is on record
+UNEQUAL = 0.10
+# share of the floor that a cell's least second may be off nothing; derived: the floor is 4 standard
+# uncertainties of the zero or 6 of the noise, so 3 or 4.5 of them.  Share of the steady force from which a
+# zero too high is felt; chosen by us: it is 2 % of every force
 BEYOND, FELT = 0.75, 0.02
-SEEN_M = 0.10  # of rope, the least that is told
+SEEN_M = 0.10  # of rope, the least that is told; chosen by us: several steps of a counter
 
 
 def notes(

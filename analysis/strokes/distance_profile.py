@@ -13,7 +13,7 @@ import numpy as np
 
 from analysis.signals.time_cells import Bools, Floats, Ints
 
-DISTANCE = 0  # row of a profile: rope
+DISTANCE = 0  # index of a row of a profile: rope
 _ZERO = np.zeros(1, np.int64)
 
 

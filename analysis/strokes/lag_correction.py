@@ -13,7 +13,8 @@ from analysis.signals.time_cells import RATE, Floats
 from analysis.strokes.steady_part import SHIFTS, Steady
 from analysis.strokes.stroke import Stroke
 
-UNKNOWN_CELLS = 4.0  # half width of what a lag that is not known may be, 1/8 s
+# half width of what a lag that is not known may be, 1/8 s; chosen by us, no reason is on record
+UNKNOWN_CELLS = 4.0
 _NODES = np.array(sorted([*SHIFTS, 0]), float)
 
 

@@ -25,15 +25,22 @@ from analysis.strokes.stroke import Stroke, strokes_of
 from analysis.strokes.stroke_accumulator import TURN_M, StrokeAccumulator
 from analysis.strokes.stroke_sums import PendingSums, StrokeSums
 
-PAST = 6 * RATE  # cells that are looked back at
-OFF_CELLS = 48  # 1.5 s without tension end a stroke: hands change faster
-FED_BACK_M = 0.25  # rope given back without tension ends it at once: more than rope contracts
-ON_SHARE, OFF_SHARE = 0.15, 0.10  # of the steady force
-OFF_FLOOR_SHARE = 0.6  # of the floor below which the tension is off
-RESET_M, RESET_SHARE = 0.1, 0.1  # rope fed back that is a reset, at least: share of the last stroke
+PAST = 6 * RATE  # cells that are looked back at; memory only: more than any look below asks for
+OFF_CELLS = 48  # 1.5 s without tension end a stroke; chosen by us: hands change faster
+FED_BACK_M = 0.25  # rope given back without tension ends it at once; chosen by us: more than rope contracts
+# of the steady force, where tension begins and ends; chosen by us: hands that let the force fall near
+# nothing stay one stroke, and two levels keep noise from making many
+ON_SHARE, OFF_SHARE = 0.15, 0.10
+OFF_FLOOR_SHARE = 0.6  # of the floor, below which the tension is off; chosen by us: apart from the floor
+# rope fed back that is a reset, and its least share of the last stroke; chosen by us: more than rope
+# contracts when the tension goes
+RESET_M, RESET_SHARE = 0.1, 0.1
 SLIP_SHARE = 0.5  # interface section 6
-SLIP_CELLS, SLIP_SEEN, SHOCK_CELLS = 7, 12, 10  # 0.2 s, 0.4 s later, 0.3 s
-SLIP_ROPE_M, SLIP_LOAD_M = 0.05, 0.004  # rope out, and its share of load travel, that can be seen
+# 0.2 s and 0.3 s of interface section 6 in whole cells; chosen by us: 0.4 s in which rope and load show it
+SLIP_CELLS, SLIP_SEEN, SHOCK_CELLS = 7, 12, 10
+# rope out, and load travel, that can be seen; chosen by us: above the steps of a counter
+SLIP_ROPE_M, SLIP_LOAD_M = 0.05, 0.004
+# MOST_STROKES: memory only; TOGETHER, WINDOW: speed only
 MOST_STROKES = 20_000
 TOGETHER = 64  # strokes that are worked out at once
 WINDOW = 4096  # cells: a stroke that turns at every cell must not look at all that follows

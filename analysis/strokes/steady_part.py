@@ -16,16 +16,18 @@ from analysis.strokes.distance_profile import (
     weighted_median,
 )
 
+# SEEN_LOAD_M, SEEN_ROPE_M: chosen by us: several steps of a counter; one pull of a hand (common practice,
+# no source)
 SEEN_LOAD_M = 0.01  # load travel over which a load counter decides whether the load stands ...
 SEEN_ROPE_M = 0.6  # ... and rope: one pull of a hand, within which a stretched rope gives and takes
-BATCHES = 6
+BATCHES = 6  # pieces of a steady part; chosen by us: as observations they leave 5 degrees of freedom
 # rows of a profile, sums over cells: rope, load travel, rope with a saturated force; then four for
 # each force channel: rope with the force known, force x rope, load travel with the force known,
 # force x load travel; last, haul force x rope with the force of so many cells before
-SHIFTS = (-16, -8, -4, 4, 8, 16)
-MOST_SHIFT = 16
+SHIFTS = (-16, -8, -4, 4, 8, 16)  # cells, up to half a second; chosen by us: denser near nothing
+MOST_SHIFT = 16  # derived: the largest of SHIFTS
 LOAD, SATURATED, FORCES = range(1, 4)
-PER_FORCE = 4
+PER_FORCE = 4  # rows a force channel: an index, as above
 
 
 @dataclass(frozen=True)

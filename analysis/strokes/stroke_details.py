@@ -13,9 +13,13 @@ from analysis.signals.time_cells import Floats
 from analysis.strokes.distance_profile import DISTANCE, Profiles, at, in_turn, median
 from analysis.strokes.steady_part import BATCHES, FORCES, LOAD, SEEN_LOAD_M, Steady
 
-FULL_SHARE = 0.9  # of the steady force: without a load counter the rope is taken up there
-PEAK_SHARE = 1.05  # a break-away that is seen without a load counter / the highest steady force
-LEAST_PIECES = 4  # of the steady part, for a slope with an uncertainty
+# of the steady force: without a load counter the rope is taken up there; chosen by us: near it, and below
+# its ripple
+FULL_SHARE = 0.9
+# a break-away that is seen without a load counter / the usual highest force; chosen by us: above its scatter
+PEAK_SHARE = 1.05
+# of the steady part, for a slope with an uncertainty; derived: n - 2 = 2 degrees of freedom (JCGM 100, H.3)
+LEAST_PIECES = 4
 
 
 @dataclass(frozen=True)

@@ -20,8 +20,8 @@ from logger.toml_tables import Table, parse_toml, read_text
 if TYPE_CHECKING:
     from logger.calibration.exact_least_squares import Solution
 
-FORMAT = 1
-MOST_DEGREE = 3
+FORMAT = 1  # version of the file: an index, no tuning
+MOST_DEGREE = 3  # interface section 3
 
 
 def fit(

@@ -14,8 +14,10 @@ from statistics import fmean
 from logger.calibration.curve import Calibration
 
 LLF_PER_S = 2.4  # ASTM E74-18, 7.1.2 and 8.5: about 99 % of the differences lie within
-CLASS_A, CLASS_AA = 400.0, 2000.0  # error of 0.25 % and 0.05 %: LLF / error
-OFFSET = 0.02  # a reading with nothing on that is more of the greatest one is no deflection
+CLASS_A, CLASS_AA = 400.0, 2000.0  # ASTM E74: error of 0.25 % and 0.05 %, LLF / error
+# a reading with nothing on that is more of the greatest one is no deflection; chosen by us: below,
+# c0 counts as what a tared cell still reads
+OFFSET = 0.02
 
 
 @dataclass(frozen=True)

@@ -12,11 +12,11 @@ from logger.errors import SensorsFault, one_line
 from logger.toml_tables import nearest, read_text
 
 COLUMNS = ("applied", "reading", "run", "applied_u")
-MOST_POINTS = 10_000
-MOST_DIGITS = 60
-LEAST, MOST = 1e-30, 1e30
+MOST_POINTS = 10_000  # memory only
+MOST_DIGITS = 60  # memory only
+LEAST, MOST = 1e-30, 1e30  # rounding only: squares of what lies outside leave the range of a float
 NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
-LEAST_STEP = 2.0**-52  # of a float, relative
+LEAST_STEP = 2.0**-52  # of a float, relative: by definition (IEEE 754)
 
 
 @dataclass(frozen=True)

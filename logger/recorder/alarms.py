@@ -17,7 +17,8 @@ from logger.errors import one_line
 
 LEVELS = ("clear", "caution", "stop")
 RELEASE = 0.95  # of the level below which an alarm is cleared; common practice, no source
-HOLD_S = 0.1  # of the rows that the program makes: two readings at 10 Hz, ten at 100 Hz
+# of the rows that the program makes: two readings at 10 Hz, ten at 100 Hz; common practice, no source
+HOLD_S = 0.1
 
 
 @dataclass(frozen=True)

@@ -7,9 +7,9 @@ from collections import Counter, deque
 
 from logger.transports.reader_thread import Arrival, PortEvent
 
-MOST_S = 60.0
-MOST_READINGS = 1_000_000
-MOST_EVENTS = 1000
+MOST_S = 60.0  # chosen by us: a disk that is pulled out can be put back within it
+MOST_READINGS = 1_000_000  # memory only: a minute at 16 kHz
+MOST_EVENTS = 1000  # memory only
 
 
 class Ring:

@@ -9,8 +9,8 @@ import sys
 import time
 
 TRYING, HELD, NOT_HELD = "trying", "held", "not held"
-ANSWERS_WITHIN_S = 5.0
-ENDS_WITHIN_S = 0.5
+ANSWERS_WITHIN_S = 5.0  # chosen by us: a command that is silent so long is not believed
+ENDS_WITHIN_S = 0.5  # chosen by us: the end of a recording waits no longer for the lock's process
 # said by the command that the lock is given to, so that only a lock that holds is believed
 _SAYS_HELD = ("sh", "-c", "echo held; exec cat >/dev/null")
 

@@ -15,14 +15,16 @@ from pathlib import Path
 from logger.recorder.keep_awake import HELD, TRYING, Awake
 from logger.recorder.power_supply import Power, power
 
-DISK_S, POWER_S = 2.0, 5.0
-RATE_FROM_S = 5.0  # before that a rate is only the noise of the start
-RATE_OVER_S = 60.0
-EARLY_S, EARLY_BYTES = 2 * 3600.0, 100e6  # others write on a disk too
+DISK_S, POWER_S = 2.0, 5.0  # between two looks; chosen by us: neither changes faster
+RATE_FROM_S = 5.0  # chosen by us: before that a rate is only the noise of the start
+RATE_OVER_S = 60.0  # chosen by us: long against the pauses of a haul
+# EARLY_*, LATE_*: short of disk, nearly full.  EARLY_S, EARLY_BYTES: chosen by us: others write on a disk too.
+# LATE_S, LATE_BYTES: chosen by us: time enough to make room or to end the recording
+EARLY_S, EARLY_BYTES = 2 * 3600.0, 100e6
 LATE_S, LATE_BYTES = 600.0, 10e6
-IN_HAND = 1.2  # of what a recording of a stated length still needs
-LOW_PERCENT = (20.0, 10.0)
-_MOST_LOOKS = 200
+IN_HAND = 1.2  # of what a recording of a stated length still needs; chosen by us
+LOW_PERCENT = (20.0, 10.0)  # of a battery; common practice, no source
+_MOST_LOOKS = 200  # memory only
 
 
 @dataclass(frozen=True)

@@ -27,9 +27,9 @@ from logger.session.writer import SessionWriter, check_out
 from logger.toml_tables import read_text
 from logger.transports.reader_thread import PortReader
 
-STATUS_S = 0.1  # an alarm is told within it
-HOST_S = 0.5
-JOIN_S = 0.3
+STATUS_S = 0.1  # an alarm is told within it; chosen by us: one more tenth is not felt
+HOST_S = 0.5  # between two looks at the machine; chosen by us: none of them is urgent
+JOIN_S = 0.3  # that the end waits for a reader; chosen by us: a port that hangs must not hold up the seal
 
 RigCheck = Callable[[str, str], object]
 

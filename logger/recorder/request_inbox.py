@@ -22,9 +22,9 @@ from logger.toml_tables import MOST_BYTES, read_text
 
 VERBS = ("mark", "undo", "zero", "ack", "rig", "end")
 ROLES = ("viewer", "operator")
-MOST_REQUEST = 4096
-MOST_AT_ONCE = 100
-MOST_LOOKED_AT = 2000
+MOST_REQUEST = 4096  # bytes; interface section 4
+MOST_AT_ONCE = 100  # speed only: the rest comes at the next look
+MOST_LOOKED_AT = 2000  # speed only: however many lie there
 _ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,63}")
 _OWN_ID = re.compile(r"r[0-9]{6,}")
 

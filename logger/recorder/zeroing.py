@@ -14,13 +14,13 @@ from dataclasses import dataclass
 
 from logger.channels.channel import Channel, Sensors
 
-MOST_SI = 1e100  # beyond it sums overflow
-OVER_S = 1.0
-KEPT_S = 5.0  # a slow device is judged by its last readings, if they are no older
-LEAST_READINGS = 3
-MOST_KEPT = 100_000
+MOST_SI = 1e100  # rounding only: beyond it sums overflow
+OVER_S = 1.0  # that is looked at; chosen by us: people are told of the last second
+KEPT_S = 5.0  # chosen by us: a slow device is judged by its last readings, if they are no older
+LEAST_READINGS = 3  # chosen by us: two do not show whether it rests
+MOST_KEPT = 100_000  # memory only
+# MOST_OF_CAPACITY, STEADY_OF_CAPACITY, STEADY_N, STEADY_M, NOTHING_N: common practice, no source
 MOST_OF_CAPACITY = 0.05
-# the rest of these: common practice, no source
 STEADY_OF_CAPACITY = 0.002
 STEADY_N, STEADY_M = 5.0, 0.01
 NOTHING_N = 100.0  # without a capacity: more is no empty cell, but a hand on the rope or a load

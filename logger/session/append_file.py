@@ -13,7 +13,7 @@ from typing import Any
 
 from logger import filesystem as files
 
-NO_ANSWER_S = 5.0
+NO_ANSWER_S = 5.0  # chosen by us: a disk that takes longer is treated as one that refuses
 
 
 class Appender:

@@ -21,8 +21,8 @@ from logger.session.descriptor import csv_line
 from logger.session.writer import SessionWriter, check_out
 from logger.toml_tables import nearest, read_text
 
-_PIECE = 4 << 20
-_MOST_LINE = 65536
+_PIECE = 4 << 20  # bytes read at once; memory only
+_MOST_LINE = 65536  # bytes of the heading; memory only
 _NUMBER = re.compile(NUMBER.decode("ascii"))
 
 

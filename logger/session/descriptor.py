@@ -16,7 +16,7 @@ from logger.channels.channel import Channel
 from logger.errors import SessionFault, one_line
 from logger.filesystem import open_plain
 
-FORMAT = 1
+FORMAT = 1  # `haul_format` of interface section 4
 DESCRIPTOR = "datapackage.json"
 READINGS, EVENTS, CLOCK, REJECTS = "readings.csv", "events.csv", "clock.csv", "rejects.csv"
 TABLES = (READINGS, EVENTS, CLOCK, REJECTS)
@@ -26,7 +26,7 @@ MARKS = ".written"  # while it grows alone: no part of the session, and not seal
 READINGS_HEADER = ("time_s", "channel", "reading")
 EVENTS_HEADER = ("time_s", "id", "kind", "channel", "value", "text")
 REJECTS_HEADER = ("time_s", "port", "cause", "line")
-MOST_DESCRIPTOR = 16_000_000
+MOST_DESCRIPTOR = 16_000_000  # bytes; memory only
 SEALED_KEYS = ("ended_at", "haul_files", "haul_self")  # a descriptor has them from sealing on
 _SELF = re.compile(rb'("haul_self": "sha256:)([0-9a-f]{64})(")')
 

@@ -21,8 +21,8 @@ if TYPE_CHECKING:
     _Codes = npt.NDArray[np.integer[Any]]
     _Columns = dict[str, tuple[_Floats, _Floats]]
 
-_FEW = 20_000  # bytes below which a loop beats loading pandas
-_ROWS = 1 << 19  # taken apart at a time
+_FEW = 20_000  # bytes; speed only: below, a loop beats loading pandas
+_ROWS = 1 << 19  # taken apart at a time; memory only
 _NUMBER = r"[-+]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][-+]?[0-9]+)?"
 _ROW = re.compile(rf'^({_NUMBER}),("(?:[^"\n]|"")*"|[^",\n]*),({_NUMBER})$', re.MULTILINE)
 _ID = re.compile(r"[A-Za-z0-9_.-]{1,80}")

@@ -27,7 +27,7 @@ __all__ = [
     "joined", "open_session", "open_unproved", "read_all", "session_state",
 ]
 
-_PIECE = 16 << 20
+_PIECE = 16 << 20  # bytes read at once; memory only
 _seen: dict[tuple[object, ...], str] = {}
 
 

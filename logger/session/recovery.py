@@ -24,8 +24,10 @@ from logger.session import descriptor as package
 from logger.session import write_journal as marks
 from logger.session.descriptor import csv_line
 
-_PIECE = 1 << 20
-_IN_ORDER = 4 << 20  # bytes from the end in which a time that goes back is looked for
+_PIECE = 1 << 20  # bytes read at once; memory only
+# bytes from the end in which a time that goes back is looked for; chosen by us: what an
+# interruption spoils lies at the end
+_IN_ORDER = 4 << 20
 _NUMBER = rb"[-+]?+(?:[0-9]++(?:\.[0-9]*+)?+|\.[0-9]++)(?:[eE][-+]?+[0-9]++)?+"
 _TIME = re.compile(_NUMBER)
 _UTC = re.compile(r"(?:[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}(?:\.[0-9]+)?Z)?")

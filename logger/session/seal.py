@@ -24,7 +24,7 @@ from logger.session.descriptor import (
 )
 from logger.session.lock import LOCK_NAME
 
-MOST_SUMS = 16_000_000
+MOST_SUMS = 16_000_000  # bytes; memory only
 HALF_WRITTEN = re.compile(r"(?:^|/)\.[^/]+\.[0-9]+\.tmp$")  # by a recorder that was killed
 NOT_ITSELF = "is not what was sealed: it does not fit the hash of itself that it holds"
 _LINE = re.compile(r"([0-9a-f]{64})  ([^\\\n]+)")

@@ -16,7 +16,7 @@ from logger.session import write_journal as marks
 from logger.session.append_file import Appender
 from logger.session.descriptor import MARKS
 
-MOST_TRIES = 2
+MOST_TRIES = 2  # chosen by us: readings go first, see DEVELOPERS.md, The marks
 
 
 class MarkWriter:

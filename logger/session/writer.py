@@ -25,7 +25,7 @@ from logger.session.records import Event
 from logger.session.seal import sums_text
 from logger.session.write_journal_writer import MarkWriter
 
-MOST_REJECTS = 1_000_000
+MOST_REJECTS = 1_000_000  # bytes; interface section 4
 
 
 class SessionWriter:
