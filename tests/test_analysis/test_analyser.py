@@ -16,7 +16,7 @@ HAND = sensors("haul", "rope", "way")
 @pytest.mark.parametrize("counted", [True, False])
 def test_constant_force_over_three_metres(hz, counted):
     """3:1, e 0.9, W 1000 N, 3 m of rope, 1 m of load: S 369.004 N, work in 1107.011 J, out 1000 J,
-    efficiency 0.903333 (derived from 1 + e + e^2 = 2.71; reference check-values section 7)."""
+    efficiency 0.903333 (derived from 1 + e + e^2 = 2.71)."""
     t, x, force = pull(hz, 1000 / 2.71)
     channels = {"haul": (t, force), "rope": (t, x)} | ({"way": (t, x / 3)} if counted else {})
     found = review(three(1000, 1), sensors(*channels), block(**channels))
@@ -39,7 +39,7 @@ def test_constant_force_over_three_metres(hz, counted):
 
 @pytest.mark.parametrize("hz", [10, 100, 1000])
 def test_the_trapezoid_rule_is_exact_for_a_force_that_climbs_along_the_rope(hz):
-    """300 to 420 N over 3.0 m is 1080 J, mean 360 N (derived; check-values section 7)."""
+    """300 to 420 N over 3.0 m is 1080 J, mean 360 N (derived)."""
     t = np.arange(0, 6 + 1e-9, 1 / hz)
     x = t / 2
     found = review(three(), HAND, block(haul=(t, 300 + 40 * x), rope=(t, x), way=(t, x / 3)))

@@ -98,7 +98,7 @@ def test_folded_checksums_equal_the_loop(bodies: list[bytes]) -> None:
 
 
 def test_the_interface_example_is_decoded_with_its_checksum() -> None:
-    """`$YXXDR,N,1234.5,N,HAUL*40` stands in interfaces.md, section 2."""
+    """`$YXXDR,N,1234.5,N,HAUL*40` stands in interface section 2."""
     readings, decoder = decode(XDR, b"$YXXDR,N,1234.5,N,HAUL*40\r\n")
     assert readings == {"f": [b"1234.5"]}
     assert decoder.drops == {"f": 0}
@@ -197,7 +197,7 @@ FIRST = UNSTATED.replace("column = 2", "column = 1")
 )
 @pytest.mark.parametrize("whole", [True, False])
 def test_a_comma_between_two_digits_is_never_guessed(line: bytes, whole: bool) -> None:
-    """Interfaces, section 2: neither `decimal` nor `separator` is stated, so the line is dropped."""
+    """Interface section 2: neither `decimal` nor `separator` is stated, so the line is dropped."""
     block = [b"7\n", line + b"\n", b"8\n", b"9\n"]
     readings, decoder = decode(FIRST, *([b"".join(block)] if whole else block))
     assert readings == {"f": [b"7", b"8", b"9"]}

@@ -125,7 +125,7 @@ def test_two_ports_are_recorded_whole_and_sealed(yard: Any, force: str, travel: 
 
 
 def test_a_row_is_in_the_file_within_50_ms_of_its_arrival(yard: Any, force: str) -> None:
-    """Budget of interfaces.md, section 4; three times of it on a shared machine."""
+    """Budget of interface section 4; three times of it on a shared machine."""
     device, sensors = pty_yard(yard, force)
     with recording(yard):
         path, waits = yard.out / "readings.csv", []

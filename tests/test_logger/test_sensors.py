@@ -22,7 +22,7 @@ unit = "mm"
 
 
 def test_every_key_of_the_interface_is_read() -> None:
-    """Keys and defaults: interfaces.md, section 2."""
+    """Keys and defaults: interface section 2."""
     text = """
     [[channel]]
     name = "haul_force"
@@ -168,7 +168,7 @@ ELSEWHERE = [
 
 @pytest.mark.parametrize("port", ELSEWHERE)
 def test_a_port_of_another_scheme_is_refused_when_the_file_is_read(port: str, force: str, tmp_path) -> None:  # type: ignore[no-untyped-def]
-    """Interfaces, section 2, Ports: one of pyserial's other schemes writes files."""
+    """Interface section 2, Ports: one of pyserial's other schemes writes files."""
     file = tmp_path / "sensors.toml"
     file.write_text(force + f'port = "{port}"\nbaud = 9600\n', "utf-8")
     with pytest.raises(SensorsFault) as caught:

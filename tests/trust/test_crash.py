@@ -44,7 +44,7 @@ from logger.session.verify import repair, verify
 from logger.session.writer import SessionWriter
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="other system: no pseudo-terminals")
-CRASH_S, POWER_S = 0.1, 1.1  # interfaces.md, section 4: what a crash and a power cut may cost
+CRASH_S, POWER_S = 0.1, 1.1  # interface section 4: what a crash and a power cut may cost
 AT_ONCE = 5
 KINDS = [(how, restart) for how in (*HOWS, "mixed") for restart in (True, False)]
 
