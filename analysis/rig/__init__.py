@@ -1,4 +1,5 @@
-"""The rig as data: ropes, stations, strands, bodies, load, surfaces.
+"""The rig as data: ropes, stations, strands, bodies, load, and tables of surfaces.
 
-Read `rig`.  May import from `logger` alone.
+Read `rig`, then `surfaces` (resistance coefficients from published tables).  May import from `logger`
+alone, and `messages` and `numeric`.
 """

@@ -1,4 +1,5 @@
-"""Simulated hauls: the demo's physics and pulls with stated true values.
+"""Simulated hauls: the demo's physics, and pulls with stated true values.
 
-Read `demo_haul`.  May import `signals` and what lies below it.
+Read `stated_haul` (for `haul simulate`), then `demo_haul` (for `haul demo`).  May import `signals` and
+what lies below it.
 """

@@ -25,8 +25,6 @@ from analysis.strokes.stroke import Stroke, strokes_of
 from analysis.strokes.stroke_accumulator import TURN_M, StrokeAccumulator
 from analysis.strokes.stroke_sums import PendingSums, StrokeSums
 
-# ON_SHARE, OFF_SHARE: chosen by us: hands that let the force fall near nothing stay one stroke, and two
-# levels keep noise from making many
 PAST = 6 * RATE  # cells that are looked back at; memory only: more than any look below asks for
 OFF_CELLS = 48  # 1.5 s without tension end a stroke; chosen by us: hands change faster
 FED_BACK_M = 0.25  # rope given back without tension ends it at once; chosen by us: more than rope contracts

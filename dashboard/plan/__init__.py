@@ -1,4 +1,5 @@
-"""The plan page of one or two rigs.
+"""The plan page of one or two rigs: what a rig does before anyone pulls.
 
-Read `server`, then `planned_rig`.  May import `rig_drawing`, `web`, `text`.
+Read `server` (routes), `planned_rig` (a rig file and its answers), `page` (the shell), then `tables`,
+`t_method_table` and `job_step` (what stands in it).  May import `rig_drawing`, `web`, `text`.
 """

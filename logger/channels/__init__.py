@@ -1,4 +1,6 @@
-"""Channels, the sensors file that declares them, and the tables of ports and line formats that it checks by.
+"""What is connected: channels, the sensors file, and the tables of line formats and port schemes.
 
-Read `channel`, then `sensors_file`.  May import `calibration` and what lies below it.
+Read `channel` (one channel, from reading to value), then `sensors_file` (the TOML, interface section
+2).  A new line format has its keys in `line_formats`, a new transport its line in `port_schemes`.  May
+import `calibration` and what lies below it.
 """

@@ -1,4 +1,8 @@
 """The recorder: one reader thread a device, one writer thread, alarms, requests, disk and power.
 
-Read `recorder`, then `writer_thread` and the modules whose objects it calls.  May import every other package of this room.
+Read `recorder` (begin, wait, end), then `bounded_queue` and `writer_thread` (the timetable of the
+thread that writes) with what it calls: `reading_intake` (rows), `reading_ledger` (counts and gaps),
+`alarm_judge`, `port_warnings`, `disk_retry`; then `alarms` (the rule by which a level counts as
+passed), `request_inbox`, `request_handler` and `zeroing` (what a person asks for), `machine_watch`,
+`power_supply` and `keep_awake` (the machine).  May import every other package of this room.
 """

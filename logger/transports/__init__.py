@@ -1,5 +1,7 @@
-"""Transports: how a device is reached and read, and devices that this machine simulates.
+"""Transports: how bytes come from a device, one file a kind of connection.
 
-Read `base` (what each transport does), `registry` and `reader_thread`, then `serial`; one file a kind of
-connection, named in `channels/port_schemes.py`.  May import `formats` and what lies below it.
+Read `base` (what every transport does), `registry` (from a port's scheme to its transport), then
+`reader_thread` (one thread a device: back-off, decoding, events); `serial` is the transport of
+pyserial, `simulated` gives devices that this machine plays.  A new transport is a file beside `serial`
+and a line in `port_schemes` of `channels`.  May import `formats` and what lies below it.
 """
