@@ -119,9 +119,9 @@ TABLES = {
 
 
 def keys_of_fault(fault):
-    found = LISTED.search(fault.cure)
-    assert found, f"no list of keys: {fault}"
-    return set(found[1].split(", "))
+    listed = LISTED.search(fault.cure)
+    assert listed, f"no list of keys: {fault}"
+    return set(listed[1].split(", "))
 
 
 def rig_keys():
@@ -166,14 +166,14 @@ def test_the_keys_of_a_file_are_those_of_its_section(written, number, keys, some
 # JSON: from real runs
 
 
-def members(found):
+def members(value):
     """Every key of an object and of what lies in it, but names that a user gave."""
     keys = set()
-    if isinstance(found, dict):
-        for key, value in found.items():
-            keys |= {key} | (set() if key in BY_NAME else members(value))
-    elif isinstance(found, list):
-        keys = {key for row in found for key in members(row)}
+    if isinstance(value, dict):
+        for key, inner in value.items():
+            keys |= {key} | (set() if key in BY_NAME else members(inner))
+    elif isinstance(value, list):
+        keys = {key for row in value for key in members(row)}
     return keys
 
 

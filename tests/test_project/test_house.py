@@ -31,8 +31,8 @@ def names_in(path):
 
 def own_names(path):
     """Modules and packages that stand right in a package."""
-    found = {p.stem for p in path.glob("*.py")} | {p.parent.name for p in path.glob("*/__init__.py")}
-    return found - {"__init__"}
+    inner = {p.parent.name for p in path.glob("*/__init__.py")}
+    return ({p.stem for p in path.glob("*.py")} | inner) - {"__init__"}
 
 
 @pytest.fixture(scope="module")
@@ -41,9 +41,9 @@ def text(root):
 
 
 def chapter(text, title):
-    found = re.search(rf"^## {re.escape(title)}\n(.*?)(?=^## )", text, re.M | re.S)
-    assert found, f"DEVELOPERS.md has no chapter {title}"
-    return found[1]
+    match = re.search(rf"^## {re.escape(title)}\n(.*?)(?=^## )", text, re.M | re.S)
+    assert match, f"DEVELOPERS.md has no chapter {title}"
+    return match[1]
 
 
 @pytest.mark.parametrize("path", PACKAGES, ids=lambda p: str(p.relative_to(ROOT)))
