@@ -1,6 +1,7 @@
 """Rig files (interface section 1): TOML to a checked rig, and back.
 
-Read `load` (load a file, check that the rig can work), `parser` (every table and station) with
-`load_table` (the table of the load and the ratings), then `to_toml` (the way back).  May import
-`mechanics`, `rig` and what lies below them.
+Read `load` (load a file, check that the rig can work), `parser` (the file table by table, on one
+`draft`) with `body_places`, `rope_paths` (every station), `item_tables` (single items), `load_table`
+(the load and the ratings) and `consistency` (checks over the whole); then `to_toml` (the way back).
+May import `mechanics`, `rig` and what lies below them.
 """

@@ -17,8 +17,12 @@ COMING = {
     "logger/recorder/reading_ledger", "analysis/numeric", "analysis/signals/noise_floor",
     "analysis/strokes/cell_track", "analysis/strokes/complete_seconds",
     "analysis/strokes/stroke_accumulator", "analysis/strokes/stroke_sums",
-    "analysis/live/current_loads", "analysis/live/events_so_far", "analysis/review/shown_rows",
-    "dashboard/live/load_display", "dashboard/text/result_rows", "dashboard/text/table_rows",
+    "analysis/live/current_loads", "analysis/live/events_so_far", "analysis/live/live_state",
+    "analysis/live/rig_in_use", "analysis/review/shown_rows", "analysis/rig_file/body_places",
+    "analysis/rig_file/consistency", "analysis/rig_file/draft", "analysis/rig_file/item_tables",
+    "analysis/rig_file/rope_paths", "dashboard/live/follower_thread", "dashboard/live/load_display",
+    "dashboard/live/publisher", "dashboard/text/result_rows", "dashboard/text/table_rows",
+    "tests/test_logger/test_seams",
 }  # fmt: skip
 GOING = {"dashboard/live/loads_now"}  # modules that are being replaced, and are not named any more
 
