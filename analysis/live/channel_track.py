@@ -19,7 +19,7 @@ from analysis.strokes.rig_changes import RigSpan
 from logger.channels.channel import Channel
 from logger.session.records import ChannelReadings
 
-KEPT_S = 3.0
+KEPT_S = 3.0  # of readings at hand for means and peaks; memory only: no look goes back further
 Floats = NDArray[np.float64]
 
 

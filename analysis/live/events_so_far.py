@@ -9,7 +9,7 @@ from analysis.strokes.derived_events import Found
 from logger.recorder.alarms import LEVELS, Latched
 from logger.session.records import Event
 
-KEPT_EVENTS = 50
+KEPT_EVENTS = 50  # memory only
 SHORT = "shortly over"
 # over a level for no longer: the recorder may have raised no alarm; common practice, no source
 SHORT_S = 0.25

@@ -16,7 +16,8 @@ from analysis.mechanics.model import Model
 from analysis.strokes.result import Result
 from analysis.strokes.segmentation import OFF_FLOOR_SHARE, OFF_SHARE, ON_SHARE
 
-# the page speaks within a second, a stroke of the review may wait longer; all common practice, no source
+# MEAN_S, OFF_AFTER_S, ROPE_S, LOAD_S, MOVES_M, STANDS_M, RUNS_M, LOWERS_M, BEYOND_SETBACK_M: the page
+# speaks within a second, a stroke of the review may wait longer; common practice, no source
 MEAN_S = 0.25  # over which the tension is averaged
 OFF_AFTER_S = 0.6  # without tension until the haul counts as let go: hands change faster
 ROPE_S, LOAD_S = 1.0, 0.5  # over which rope and load are seen to move

@@ -22,8 +22,8 @@ from analysis.mechanics.measured_parts import bounded
 from analysis.mechanics.model import Model, force_gain
 from analysis.rig.rig import Floats
 
-TINY = 1e-9
-NO_TENSION_N = 1e-6  # rounding of the model's tensions
+TINY = 1e-9  # rounding only
+NO_TENSION_N = 1e-6  # rounding only: what the model leaves of a slack strand
 CELL, MOST, ABOUT = "cell", "most", ""
 HANDS_ON = frozenset({"hold", "ease", "lower", "tension", "nodata", "rest", "loose", "back"})
 

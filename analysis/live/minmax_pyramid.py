@@ -6,9 +6,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-BASE_S = 0.125  # width of a bin on level 0; level n: 2**n times that
-MOST_BINS = 600  # of a window: two points each make 1,200
-LATEST_S = 1e11  # later times are no sensible time of a session
+BASE_S = 0.125  # width of a bin on level 0, level n: 2**n times that; chosen by us: eight bins a second
+MOST_BINS = 600  # of a window; speed only: two points each make 1,200, which a browser draws at once
+LATEST_S = 1e11  # later times are no sensible time of a session; chosen by us: 3,000 years
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]

@@ -8,8 +8,8 @@ from pathlib import Path
 from logger.session.reader import session_state
 from logger.session.records import Block, Event
 
-STALLED_S = 1.0  # without a clock row; they come every 0.25 s
-LOOK_S = 0.2  # the folder's state is asked for no more often
+STALLED_S = 1.0  # without a clock row; derived: four of the 0.25 s of interface section 4
+LOOK_S = 0.2  # the folder's state is asked for no more often; speed only
 
 
 @dataclass(frozen=True)

@@ -23,9 +23,10 @@ from analysis.strokes.stroke import Stroke
 
 # common practice, no source
 NEAR_ENOUGH = 0.15  # how far rope fed back may be from what a reset takes, share
-ALIKE_M = 0.1  # bodies this near to each other's place after two resets: it does not matter which was made
-MOST_GRABS = 6  # sets of grabs double with each
-# load travel left: two-blocked, soon two-blocked, and so far that both may be told again
+ALIKE_M = 0.1  # bodies this near after two resets: it does not matter which was made; chosen by us
+MOST_GRABS = 6  # speed only: sets of grabs double with each
+# MET_M, SOON_M, AGAIN_M: load travel left where two-blocked, soon two-blocked, and where both may be
+# told again; common practice, no source
 MET_M, SOON_M, AGAIN_M = 0.05, 0.5, 0.6
 At = Callable[[float], float | None]
 

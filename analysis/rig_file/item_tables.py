@@ -11,7 +11,7 @@ from analysis.rig_file.load_table import read_rating
 from logger.errors import RigFault
 from logger.toml_tables import Table
 
-EDGE_FRICTION_U = 0.30  # of the coefficient where the file gives no friction_u: a table value
+EDGE_FRICTION_U = 0.30  # of the coefficient where the file gives no friction_u; interface section 1
 
 
 def read_grab_rating(draft: RigDraft, name: str) -> None:

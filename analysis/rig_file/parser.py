@@ -23,8 +23,9 @@ from analysis.rig_file.rope_paths import read_ropes
 from logger.errors import RigFault
 from logger.toml_tables import Table
 
+# interface section 1: what a rig file that leaves the key out gets
 DEFAULT_EFFICIENCY, DEFAULT_EFFICIENCY_U = 0.90, 0.05
-DEFAULT_CLEARANCE_M, DEFAULT_FACTOR = 0.3, 10.0
+DEFAULT_CLEARANCE_M, DEFAULT_FACTOR = 0.3, 10.0  # interface section 1
 TABLES = ("pulley", "grab", "capture", "edge", "further_anchor", "plate", "gear")
 
 

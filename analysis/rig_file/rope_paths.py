@@ -13,7 +13,7 @@ from logger.errors import RigFault
 from logger.toml_tables import Table, nearest
 
 STATIONS = ("tie", "grab", "pulley", "capture", "edge", "haul", "free")
-MOST_STATIONS = 400
+MOST_STATIONS = 400  # speed only: the model's cost grows with the cube of the strands
 
 
 @dataclass(frozen=True)

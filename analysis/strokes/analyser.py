@@ -24,8 +24,8 @@ from analysis.strokes.rig_changes import Loader, RigTimetable
 from analysis.strokes.segmentation import Segments, Settings
 from logger.session.records import Block, Event
 
-NOISE_SECONDS = 3
-PIECE = 1024  # seconds used at once, so that arrays stay in the processor's cache
+NOISE_SECONDS = 3  # from which the noise is learnt; chosen by us: a crew waits that long before it pulls
+PIECE = 1024  # seconds used at once, so that arrays stay in the processor's cache; speed only
 
 
 class Analyser:

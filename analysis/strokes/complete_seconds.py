@@ -14,9 +14,9 @@ from analysis.signals.time_grid import gap_s
 from analysis.strokes.steady_part import MOST_SHIFT
 from logger.channels.channel import Channel
 
-HORIZON = RATE // 2  # cells that readings and events may come late
-AHEAD = MOST_SHIFT + 2 * LOOK  # cells that are needed after one that is used: shifts, spikes
-NEVER = -(2**62)  # a cell and a second before all others
+HORIZON = RATE // 2  # cells that readings and events may come late; derived: twice the 0.25 s of interface section 4
+AHEAD = MOST_SHIFT + 2 * LOOK  # cells that are needed after one that is used; derived: shifts and spikes
+NEVER = -(2**62)  # a cell and a second before all others; an index
 
 
 def last_cell(feeds: Iterable[Feed]) -> int:

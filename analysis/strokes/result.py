@@ -20,7 +20,7 @@ from analysis.strokes.segmentation import Reset, Segments
 from analysis.strokes.stroke import Stroke
 from logger.session.records import ClockRow, Event
 
-MOST_EVENTS = 200_000
+MOST_EVENTS = 200_000  # memory only
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,7 @@ from logger.errors import RigFault, UserFault
 from logger.session.records import Event
 from logger.toml_tables import read_text
 
-MOST_RIGS = 1000
+MOST_RIGS = 1000  # memory only
 Loader = Callable[[str], tuple[Rig, Roles]]
 
 

@@ -11,7 +11,9 @@ from analysis.strokes.cell_track import CellTrack
 from analysis.strokes.steady_part import FORCES
 from analysis.strokes.stroke_sums import METRE, PendingCells, StrokeSums, exact
 
-TURN_M, TURN_BACK_M = 0.05, 0.3  # rope the other way that makes another stroke: at first, later
+# rope the other way that makes another stroke, at first and later; chosen by us: above what rope
+# springs back between hands
+TURN_M, TURN_BACK_M = 0.05, 0.3
 
 
 class StrokeAccumulator:

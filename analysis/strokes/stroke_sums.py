@@ -13,10 +13,10 @@ from analysis.strokes.cell_track import CellTrack
 from analysis.strokes.distance_profile import DISTANCE, starts_of
 from analysis.strokes.steady_part import FORCES, LOAD, MOST_SHIFT, PER_FORCE, SATURATED, SHIFTS
 
-BLOCKS = 128  # blocks of distance in a profile; when full, two become one
-FIRST_BLOCK_M = 0.01
+BLOCKS = 128  # blocks of distance in a profile; when full, two become one; memory only
+FIRST_BLOCK_M = 0.01  # chosen by us: a counter's step is hardly finer
 _SHIFTED = [MOST_SHIFT - shift for shift in SHIFTS]
-METRE, JOULE = 2.0**-36, 2.0**-26  # sums are made of whole multiples of these
+METRE, JOULE = 2.0**-36, 2.0**-26  # sums are made of whole multiples of these; rounding only
 
 
 class StrokeSums:

@@ -15,7 +15,7 @@ from logger.channels.port_schemes import normal_port, refusal, scheme_of
 from logger.errors import SensorsFault
 from logger.toml_tables import Table, parse_toml, read_text
 
-MOST_DELAY_S = 0.3  # what the analysis can allow for
+MOST_DELAY_S = 0.3  # derived: the greatest lag that the analysis looks for
 
 
 def load_sensors(path: str | os.PathLike[str]) -> Sensors:

@@ -14,7 +14,7 @@ from logger.errors import UserFault, one_line
 from logger.session.fsync_thread import Syncer
 from logger.session.writer import SessionWriter
 
-MOST_PENDING_EVENTS = 1000
+MOST_PENDING_EVENTS = 1000  # memory only: events that wait while the disk refuses
 DURABLE = ("mark", "gap", "stop", "start", "undo", "zero", "ack", "rig", "end")
 
 

@@ -24,10 +24,12 @@ from logger.recorder.request_handler import RequestDesk
 from logger.session.writer import SessionWriter
 from logger.transports.reader_thread import PortReader
 
+# derived from interface section 4: rows within 50 ms, answers within 0.1 s, the clock every 0.25 s, a
+# sync within 1 s; RETRY_S chosen by us: a disk that takes rows again is found within a quarter second
 TAKE_S, INBOX_S, CLOCK_S, SYNC_S, RETRY_S = 0.02, 0.04, 0.25, 0.8, 0.25
-SEAL_S = 1.4  # how long sealing is tried on a disk that refuses
-SLEEP_S = 0.5
-NO_ANSWER_S, NO_SYNC_S = 0.9, 3.0  # a slow disk's write, its fsync take less
+SEAL_S = 1.4  # sealing is tried so long on a disk that refuses; chosen by us: stop within 2 s
+SLEEP_S = 0.5  # a shorter sleep of the machine is no event; chosen by us: above what a busy machine loses
+NO_ANSWER_S, NO_SYNC_S = 0.9, 3.0  # a slow disk's write and fsync take less; chosen by us
 
 
 @dataclass(frozen=True)

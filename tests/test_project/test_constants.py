@@ -10,15 +10,6 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
 PACKAGES = ("analysis/*", "logger", "logger/calibration", "logger/recorder", "logger/session")
-# files that are being cut into smaller ones; their constants get their reasons with the new files
-LATER = (
-    "analysis/strokes/analyser.py", "analysis/strokes/stroke.py", "analysis/rig_file/parser.py",
-    "logger/recorder/writer_thread.py", *(
-        f"analysis/live/{name}.py" for name in
-        ("channel_track", "haul_state", "inferred_loads", "minmax_pyramid", "recorder_status",
-         "stroke_remaining")
-    ),
-)  # fmt: skip
 FILES = [path for package in PACKAGES for path in sorted(ROOT.glob(f"{package}/*.py"))]
 NAME = re.compile(r"_?[A-Z][A-Z0-9_]*")
 # what a comment may give: a source, a derivation, whose choice it is, or that no result hangs on it
@@ -98,13 +89,7 @@ def without_reason(text):
 
 @pytest.mark.parametrize("path", FILES, ids=lambda p: str(p.relative_to(ROOT)))
 def test_a_number_that_steers_a_result_says_where_it_comes_from(path):
-    if str(path.relative_to(ROOT)) not in LATER:
-        assert without_reason(path.read_text("utf-8")) == []
-
-
-def test_no_file_waits_for_its_reasons_that_has_them_or_is_gone():
-    waiting = [name for name in LATER if without_reason((ROOT / name).read_text("utf-8"))]
-    assert waiting == list(LATER)
+    assert without_reason(path.read_text("utf-8")) == []
 
 
 @pytest.mark.parametrize(

@@ -9,22 +9,6 @@ import pytest
 ROOT = Path(__file__).resolve().parents[2]
 ROOMS = ("logger", "analysis", "dashboard")
 PACKAGES = sorted(p.parent for room in ROOMS for p in (ROOT / room).rglob("__init__.py"))
-# modules that the documents name already, of rooms that are being rebuilt: each name goes with its file
-COMING = {
-    "logger/channels/channel", "logger/channels/line_formats", "logger/transports/base",
-    "logger/transports/reader_thread", "logger/transports/registry", "logger/recorder/alarm_judge",
-    "logger/recorder/disk_retry", "logger/recorder/port_warnings", "logger/recorder/reading_intake",
-    "logger/recorder/reading_ledger", "analysis/numeric", "analysis/signals/noise_floor",
-    "analysis/strokes/cell_track", "analysis/strokes/complete_seconds",
-    "analysis/strokes/stroke_accumulator", "analysis/strokes/stroke_sums",
-    "analysis/live/current_loads", "analysis/live/events_so_far", "analysis/live/live_state",
-    "analysis/live/rig_in_use", "analysis/review/shown_rows", "analysis/rig_file/body_places",
-    "analysis/rig_file/consistency", "analysis/rig_file/draft", "analysis/rig_file/item_tables",
-    "analysis/rig_file/rope_paths", "dashboard/live/follower_thread", "dashboard/live/load_display",
-    "dashboard/live/publisher", "dashboard/text/result_rows", "dashboard/text/table_rows",
-    "tests/test_logger/test_seams",
-}  # fmt: skip
-GOING = {"dashboard/live/loads_now"}  # modules that are being replaced, and are not named any more
 
 
 def names_in(path):
@@ -54,14 +38,13 @@ def chapter(text, title):
 def test_a_packages_docstring_names_all_that_is_in_it(path):
     if path.name == "commands":  # its modules are the subcommands of `haul`
         return
-    going = {Path(name).name for name in GOING if ROOT / name in map(path.joinpath, own_names(path))}
-    assert own_names(path) - going - set(names_in(path)) == set()
+    assert own_names(path) - set(names_in(path)) == set()
 
 
 @pytest.mark.parametrize("path", PACKAGES, ids=lambda p: str(p.relative_to(ROOT)))
 def test_what_a_packages_docstring_names_is_there(path):
     there = {p.stem for room in ROOMS for p in (ROOT / room).rglob("*.py")}
-    there |= {p.name for p in PACKAGES} | {Path(name).name for name in COMING}
+    there |= {p.name for p in PACKAGES}
     source = "\n".join(p.read_text("utf-8") for p in path.rglob("*.py"))
     for name in names_in(path):
         if re.fullmatch(r"[a-z_0-9]+", name):
@@ -76,13 +59,7 @@ def test_every_package_has_its_line_in_the_house(path, text):
 
 def test_every_path_that_the_document_names_is_there(text):
     for name in re.findall(r"`((?:logger|analysis|dashboard|tests|\.ci)/[\w./-]+)`", text):
-        there = ROOT.joinpath(name).exists() or name.removesuffix(".py") in COMING
-        assert there or "NAME" in name, name
-
-
-def test_no_name_waits_for_a_file_that_is_there():
-    assert [name for name in sorted(COMING) if (ROOT / f"{name}.py").exists()] == []
-    assert [name for name in sorted(GOING) if not (ROOT / f"{name}.py").exists()] == []
+        assert ROOT.joinpath(name).exists() or "NAME" in name, name
 
 
 def test_seven_ways_take_three_files_at_most_and_the_docstrings_name_them(text):
