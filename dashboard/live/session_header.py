@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from analysis.mechanics.model import Model
+from analysis.messages.message import message
 from analysis.prediction.alarm_rows import judged_by_haul
 from analysis.prediction.predict import stop_hauling_at
 from analysis.rig.rig import Rig
@@ -24,9 +25,10 @@ def head(
     counted = stop_hauling_at(known)
     # the level that the recorder judges the haul cell by: what has its own cell is judged by that
     limit = stop_hauling_at(judged_by_haul(known, found.channels))
-    if limit["haul_force_N"] is None and counted["haul_force_N"] is not None:
-        limit["because"] = "what is rated is judged by its own cell"
-    because = told(limit["because"])
+    said = limit.because
+    if limit.haul_force_N is None and counted.haul_force_N is not None:
+        said = message("judged_by_own_cells")
+    because = said.text(told.shown)
     shown = found.forces[0] if found.forces else None
     cell = found.haul_force
     return {
@@ -53,12 +55,12 @@ def head(
         "loadCounted": found.load_length is not None,
         "haulCounted": haul_counted,
         "way": _way(found),
-        "limit": limit["haul_force_N"],
+        "limit": limit.haul_force_N,
         "because": one_line(because, 200),
-        "rated": counted["rated"],
-        "of": counted["of"],
+        "rated": counted.rated,
+        "of": counted.parts,
         "warn": None if cell is None else cell.warn_at,
-        "levels": levels(found, limit["haul_force_N"], because),
+        "levels": levels(found, limit.haul_force_N, because),
         "haulStrand": rig.haul_strand,
         "strands": [strand.name for strand in rig.strands],
     }  # fmt: skip

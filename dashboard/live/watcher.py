@@ -24,6 +24,7 @@ from analysis.live.minmax_pyramid import Pyramid
 from analysis.live.recorder_status import Alive, Recording
 from analysis.live.stroke_remaining import StrokeLeft
 from analysis.mechanics.model import Model, model
+from analysis.messages.message import message, text_of
 from analysis.review.review import review_from
 from analysis.rig.rig import Floats
 from analysis.rig_file.load import load_rig, parse_rig
@@ -233,8 +234,11 @@ class Watch:
         track = self.tracks[cell.name] if cell else None
         if track is not None and track.stale(now_s, self.recording.began_s):
             age = track.age_s(now_s)
-            since = "no reading at all" if age is None else f"no reading for {age:.0f} s"
-            return State("nodata", "NO DATA", f"{cell.name if cell else ''}: {since}", None)
+            name = cell.name if cell else ""
+            said = message("no_reading_at_all", cell=name)
+            if age is not None:
+                said = message("no_reading_for", cell=name, age_s=age)
+            return State("nodata", "NO DATA", said, None)
         result = self.result
         rope, load = self._way("haul"), self._way("load")
         force = high = None
@@ -329,9 +333,11 @@ class Watch:
         over = alive.code in ("sealed", "changed", "cut")
         left = self.stroke.left(load.value if load else None, rope.value if rope else None)
         if self._rig_changed:
-            left = replace(left, load_m=None, rope_m=None, why_not="the rig was changed")
-        self.board.set("left", {"by": list(left.meets), "why": one_line(self.words(left.why_not), 200)})
-        top, bottom = (state.words, state.detail) if recording else (alive.words, alive.detail)
+            left = replace(left, load_m=None, rope_m=None, why_not=message("rig_was_changed"))
+        self.board.set("left", {"by": list(left.meets), "why": one_line(text_of(left.why_not, self.shown), 200)})
+        top, bottom = alive.words, self.words(alive.detail)
+        if recording:
+            top, bottom = state.words, text_of(state.detail, self.shown)
         way = self._tell_moved(load.value if load else None)
         goal = self.rig.load.pull_distance_m
         self.happened.tell_alarms(self.board)
@@ -340,7 +346,7 @@ class Watch:
                 "t": round(now_s, 1),
                 "k": state.code if recording else alive.code,
                 "w": one_line(top, 60),
-                "d": one_line(self.words(bottom), 120),
+                "d": one_line(bottom, 120),
                 "f": sig(state.force_N) if recording else None,
                 "lf": sig(self.loads.last_N, 3),
                 "la": None if self.last_s is None else round(max(0.0, now_s - self.last_s)),

@@ -13,15 +13,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 from live_helpers import DemoPull, Page
 
+from analysis.messages.message import message
 from analysis.review.review import review_session
-from analysis.rig_file.load import parse_rig
 from dashboard.commands.record import StatusLine
 from dashboard.live.session_hub import Hub
 from dashboard.live.watcher import Watch
 from dashboard.plan.job_step import frame_answer
 from dashboard.plan.planned_rig import Planned
 from dashboard.plan.tables import tables, top
-from dashboard.text.localise import Words, words
+from dashboard.text.localise import Words
 from dashboard.text.units import METRIC, US
 from dashboard.watch.server import FaultLog, Server
 from logger.channels.sensors_file import parse_sensors
@@ -275,18 +275,20 @@ def test_choosing_comparing_and_listing_show_no_metric_quantity(haul, tmp_path):
 
 
 def test_what_a_recording_tells_on_the_terminal(capsys):
-    rig = parse_rig(NAMED, "rig.toml")
     sensors = parse_sensors(
         '[[channel]]\nname = "haul_force"\nquantity = "force"\nat = "haul"\nformat = "json"\nid = "f"\nunit = "N"\n',
         "sensors.toml",
     )
-    line = StatusLine(sensors, words(US, [rig], sensors))
     label = "2 kN grab: begins to slip at 0.6 kN"
+    made = message("limit_of_a_part", name="2 kN grab", why=message("begins_to_slip", limit_N=600.0))
+    assert made.text() == label
+    line = StatusLine(sensors, {("haul_force", label): made}, US)
     for told in (Told(1.0, "alarm", "haul_force", 612.0, f"stop: {label}"),
                  Told(2.0, "ack", "haul_force", None, label)):  # fmt: skip
         line._alarm(told)
     said = capsys.readouterr().err
     assert "STOP: 2 kN grab: begins to slip at 135 lbf: 138 lbf at 1.0 s" in said
+    assert "acknowledged at 2.0 s: 2 kN grab: begins to slip at 135 lbf\n" in said
     assert seen(said, ("2 kN grab",)) == []
 
 
@@ -373,6 +375,7 @@ def test_the_plan_page_tells_ratings_reasons_and_warnings_in_us_units(tmp_path):
     assert seen(told["us"] + "\n".join(t for s in steps for t in every_text(s)), own) == []
     assert "9 kN breaking strength" in told["metric"] and "2020 lbf breaking strength" in told["us"]
     assert "begins to slip at 135 lbf" in told["us"]
+    assert '<li class="stop">rope 20 m rope: ' in top(planned, None, METRIC)
     assert "rope 20 m rope:" in told["us"] and re.search(r"ft needed, 29\.5 ft in the bag", told["us"])
     for name in own:
         assert told["us"].count(name) == told["metric"].count(name)
