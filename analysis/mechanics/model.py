@@ -328,19 +328,17 @@ def _warnings(
             result.append(message("capture_holds_nothing", capture=h.name))
     if needs.force_N is None:
         result.append(message("forces_are_multiples", why=needs.why))
-    if haul is not None and rig.team_pull_N is not None:
-        team, low, high = rig.team_pull_N, haul - 2 * (haul_u or 0.0), haul + 2 * (haul_u or 0.0)
+    team = rig.team_pull_N
+    if haul is not None and team is not None:
+        low, high = max(0.0, haul - 2 * (haul_u or 0.0)), haul + 2 * (haul_u or 0.0)
         if haul > team:
-            low = max(low, 0.0)
             result.append(
                 message("team_too_weak", team_N=team, haul_N=haul, low_N=low, high_N=high)
             )
         elif high > team:
             result.append(message("team_may_be_too_weak", team_N=team, haul_N=haul, high_N=high))
-    if start is not None and haul is not None and start > haul * (1 + TINY):
-        team_N = rig.team_pull_N
-        if team_N is not None and start > team_N:
-            result.append(message("team_too_weak_to_start", start_N=start, team_N=team_N))
+        if start is not None and start > max(team, haul * (1 + TINY)):
+            result.append(message("team_too_weak_to_start", start_N=start, team_N=team))
     if rig.default_assumed:
         result.append(message("efficiency_assumed", uncertainty=rig.default_u))
     knots = limits.assumed_knots(rig)

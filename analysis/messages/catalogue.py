@@ -61,9 +61,7 @@ _RIG: dict[str, Template] = {
     "slope_and_ground_not_parted": Template(
         "info", "resistance_N does not say which part of it is slope and which is ground"
     ),
-    "load_runs_to_the_anchor": Template(
-        "info", "the load would run by itself toward the anchor"
-    ),
+    "load_runs_to_the_anchor": Template("info", "the load would run by itself toward the anchor"),
     "ground_holds_the_load": Template("info", "the ground alone holds the load"),
     "capture_cannot_hold": Template("info", "{capture} cannot hold the load alone"),
     # why lost rope is not known
@@ -161,9 +159,7 @@ _PREDICTION: dict[str, Template] = {
     "strokes_left_out": Template("info", "{shown} of {strokes} strokes are shown"),
     # choosing a rig
     "does_not_fit": Template("info", "does not fit into this distance"),
-    "needs_more_rope": Template(
-        "info", "needs {needed_m:.0f} of rope, {length_m:.0f} are there"
-    ),
+    "needs_more_rope": Template("info", "needs {needed_m:.0f} of rope, {length_m:.0f} are there"),
     "needs_a_winch": Template("info", "needs a winch on the load, not a team"),
     "over_what_is_allowed": Template("info", "over what is allowed: {most_used}"),
     "most_used": Template(
@@ -246,7 +242,8 @@ _LIVE: dict[str, Template] = {
     ),
     # how the loads are inferred
     "from_the_cell": Template(
-        "info", "from the cell through the rig, frictionless or with the model's friction, the larger"
+        "info",
+        "from the cell through the rig, frictionless or with the model's friction, the larger",
     ),
     "at_most_from_the_haul_cell": Template(
         "info", "at most, from the haul cell through the frictionless rig"

@@ -1,4 +1,4 @@
 """The rig as data: ropes, stations, strands, bodies, load, surfaces.
 
-Read `rig`.  May import from `logger` alone.
+Read `rig`.  May import `messages`, and from `logger`.
 """

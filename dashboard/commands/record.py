@@ -135,14 +135,15 @@ def rig_table(
 ) -> tuple[AlarmRow, ...]:
     """What the recorder asks before it takes a rig: its alarm table; raises a UserFault.
     Its labels are added to `labelled`."""
-    from analysis.prediction.alarm_rows import labels, limit_rows
+    from analysis.prediction.alarm_rows import labelled_rows
     from analysis.rig_file.load import parse_rig
     from analysis.signals.channel_roles import check_places
 
     rig = parse_rig(text, name)
     check_places(rig, sensors)
-    labelled |= labels(rig, sensors)
-    return (*alarm_rows(sensors), *limit_rows(rig, sensors))
+    rows = labelled_rows(rig, sensors)
+    labelled |= {(row.channel, row.label): label for row, label in rows}
+    return (*alarm_rows(sensors), *(row for row, _ in rows))
 
 
 def ended(outcome: Outcome) -> list[str]:

@@ -194,9 +194,9 @@ def _cell(name: str, force: float | None, use: float | None, shown: Units) -> st
     return f'<td data-h="{escape(name)}">{escape(text)}</td>'
 
 
-def _tied(text: str) -> str:
+def _tied(quantity: str) -> str:
     """A number and its unit, which no line break may part."""
-    return text.replace(" ", "\u00a0")
+    return quantity.replace(" ", "\u00a0")
 
 
 def _part(row: PartRow) -> str:
