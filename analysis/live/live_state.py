@@ -17,6 +17,7 @@ from analysis.live.recorder_status import Alive, Recording
 from analysis.live.rig_in_use import RigInUse
 from analysis.live.stroke_remaining import Left, StrokeLeft
 from analysis.mechanics.model import model
+from analysis.messages.message import message
 from analysis.review.review import review_from
 from analysis.rig_file.load import parse_rig
 from analysis.signals.channel_roles import roles
@@ -168,7 +169,7 @@ class LiveState:
         goal_m = self.rig.load.pull_distance_m
         left = self.stroke.left(load_m, rope_m)
         if self.in_use.changed:
-            left = replace(left, load_m=None, rope_m=None, why_not="the rig was changed")
+            left = replace(left, load_m=None, rope_m=None, why_not=message("rig_was_changed"))
         since = self.last_haul_s
         return Moment(
             now_s=now_s,
@@ -206,7 +207,10 @@ class LiveState:
         track = self.tracks[cell.name] if cell else None
         if track is not None and track.stale(now_s, self.recording.began_s):
             age = track.age_s(now_s)
-            since = "no reading at all" if age is None else f"no reading for {age:.0f} s"
-            return State("nodata", "NO DATA", f"{track.channel.name}: {since}", None)
+            name = track.channel.name
+            said = message("no_reading_at_all", cell=name)
+            if age is not None:
+                said = message("no_reading_for", cell=name, age_s=age)
+            return State("nodata", "NO DATA", said, None)
         hauled = self.loads.last_N is not None
         return self.haul.look(seen(track, self.counters, now_s, self.result, hauled))

@@ -12,6 +12,7 @@ from dataclasses import replace
 
 from analysis.mechanics.measured_parts import cells_of, measured_parts
 from analysis.mechanics.model import Model, Part, model
+from analysis.messages.message import Message, message
 from analysis.prediction.predict import first_limit
 from analysis.rig.rig import Rig
 from logger.channels.channel import Channel, Sensors
@@ -19,8 +20,21 @@ from logger.recorder.alarms import HOLD_S, AlarmRow
 
 
 def limit_rows(rig: Rig, sensors: Sensors) -> tuple[AlarmRow, ...]:
+    """The plain rows of `labelled_rows`."""
+    return tuple(row for row, _ in labelled_rows(rig, sensors))
+
+
+def labels(rig: Rig, sensors: Sensors) -> dict[tuple[str, str], Message]:
+    """(channel, label of its row) -> the label as a message, for whoever shows an alarm."""
+    return {(row.channel, row.label): label for row, label in labelled_rows(rig, sensors)}
+
+
+def labelled_rows(rig: Rig, sensors: Sensors) -> tuple[tuple[AlarmRow, Message], ...]:
     """The haul cell's row, where there is a cell and a rated part that the haul loads and no other
-    cell measures; then for each cell the lowest limit of the parts that it measures."""
+    cell measures; then for each cell the lowest limit of the parts that it measures.
+
+    Beside each its label as a message: the recorder, which knows no messages, has the SI text.
+    """
     known = model(rig)
     hauls = ("haul", rig.stations[rig.haul].name)
     haul = next((c for c in sensors.channels if c.quantity == "force" and c.at in hauls), None)
@@ -28,14 +42,14 @@ def limit_rows(rig: Rig, sensors: Sensors) -> tuple[AlarmRow, ...]:
     first = first_by_haul(known, sensors.channels)
     if haul is not None and first is not None and first.limit_N is not None:
         rows.append(_row(haul, first, abs(first.ideal), first.limit_N))
-    lowest: dict[str, AlarmRow] = {}
+    lowest: dict[str, tuple[AlarmRow, Message]] = {}
     for k, cells in cells_of(known, sensors.channels).items():
         part = known.parts[k]
         for cell in cells:
             if part.limit_N is None or cell is haul or not _reaches(cell, part):
                 continue
-            held = lowest.get(cell.name)
-            if held is None or held.stop is None or part.limit_N < held.stop:
+            stop = lowest[cell.name][0].stop if cell.name in lowest else None
+            if stop is None or part.limit_N < stop:
                 lowest[cell.name] = _row(cell, part, 1.0, part.limit_N)
     return (*rows, *lowest.values())
 
@@ -63,5 +77,6 @@ def _reaches(cell: Channel, part: Part) -> bool:
     return part.limit_N is None or cell.capacity is None or cell.capacity > part.limit_N
 
 
-def _row(cell: Channel, part: Part, gain: float, limit_N: float) -> AlarmRow:
-    return AlarmRow(cell.name, f"{part.name}: {part.why}", gain, 0.0, None, limit_N, HOLD_S)
+def _row(cell: Channel, part: Part, gain: float, limit_N: float) -> tuple[AlarmRow, Message]:
+    label = message("limit_of_a_part", name=part.name, why=part.why)
+    return AlarmRow(cell.name, label.text(), gain, 0.0, None, limit_N, HOLD_S), label

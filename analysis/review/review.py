@@ -340,7 +340,7 @@ def _event(event: Found | Event) -> dict[str, Any]:
 
 def _warnings(info: SessionInfo, main: OfRig, result: Result) -> list[str]:
     known, found = main.known, main.found
-    lines = [*known.warnings, *uncalibrated(result).values(), *found.warnings]
+    lines = [*(one.text() for one in known.warnings), *uncalibrated(result).values(), *found.warnings]
     lines += as_built(main.rig, known, main.result)
     lines += drags(stages(main.rig, known, main.result, found))
     lines += _changed(main)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
+from analysis.messages.message import Message
 from analysis.rig.rig import Body, Rating, Rope, Station, Strand
 from logger.errors import RigFault
 from logger.toml_tables import Table
@@ -31,7 +32,7 @@ class RigDraft:
     strands: list[Strand] = field(default_factory=list)
     ropes: list[Rope] = field(default_factory=list)
     ratings: dict[str, Rating] = field(default_factory=dict)
-    notes: list[str] = field(default_factory=list)
+    notes: list[Message] = field(default_factory=list)
 
     def fault(self, place: str, what: str, cure: str) -> RigFault:
         return RigFault(self.file, what, cure, place)

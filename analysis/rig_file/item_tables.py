@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+from analysis.messages.message import message
 from analysis.rig.rig import Gear, Station
 from analysis.rig_file.draft import RigDraft, needed
 from analysis.rig_file.load_table import read_rating
@@ -73,7 +74,7 @@ def _edge(draft: RigDraft, table: Table, item: Table, edge: Station) -> Station:
         u = EDGE_FRICTION_U * friction
         if friction:
             draft.notes.append(
-                f"{edge.name}: friction {friction:g} is taken with a standard uncertainty of 30 %; write friction_u where it is known"
+                message("edge_friction_u_assumed", edge=edge.name, friction=friction)
             )
     e = math.exp(-friction * wrap)
     return replace(edge, efficiency=e, efficiency_u=e * wrap * u, wrap_rad=wrap)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from analysis.mechanics.measured_parts import cells_of
 from analysis.mechanics.model import Model, force_gain, model, travel_gain
+from analysis.messages.message import text_of
 from analysis.rig.rig import Rig
 from logger.channels.channel import Channel, Sensors
 from logger.errors import RigFault, SensorsFault
@@ -96,7 +97,7 @@ def _of_parts(known: Model, forces: list[Channel], haul: Channel | None) -> list
         if part.limit_N is None:
             continue
         what = "strand " if part.kind == "strand" else ""
-        text = f"{what}{part.name}: {part.limit_N:.0f} N allowed ({part.why})"
+        text = f"{what}{part.name}: {part.limit_N:.0f} N allowed ({text_of(part.why)})"
         mine = own.get(k, ())
         levels += [Level(c.name, part.limit_N, f"{text}, by its own cell") for c in mine]
         if haul is not None and haul not in mine and abs(part.ideal) > 1e-9:

@@ -22,7 +22,7 @@ def show_loads(board: Board, carried: Carried | None, strands: int) -> None:
     forces = [] if carried is None else [sig(force, 3) for force in carried.shown_N]
     for k in range(0, strands, STRANDS_A_PART):
         board.set(f"s:{k // STRANDS_A_PART}", forces[k : k + STRANDS_A_PART])
-    board.set("how", None if carried is None else carried.how)
+    board.set("how", None if carried is None else carried.how.text())
     for k in range(NEAREST):
         board.set(f"u:{k}", nearest(carried, k))
     uses = [] if carried is None else carried.uses[:NEAREST]

@@ -8,6 +8,7 @@ from typing import Any
 from analysis.live.live_state import LiveState, Moment
 from analysis.live.minmax_pyramid import Pyramid
 from analysis.mechanics.model import COVERAGE
+from analysis.messages.message import text_of
 from analysis.rig.rig import Rig
 from dashboard.live.event_log import EventLog
 from dashboard.live.load_display import nearest, show_loads
@@ -70,17 +71,18 @@ class Publisher:
         haul = live.roles.haul_force
         track = live.tracks[haul.name] if haul else None
         recording = recorder.code == "recording"
-        why = one_line(self.words(left.why_not), 200)
+        why = one_line(text_of(left.why_not, self._shown), 200)
         self.board.set("left", {"by": list(left.meets), "why": why})
         self._moved(moment)
         self._events.tell_alarms(self.board)
         since = moment.since_haul_s
+        detail = text_of(state.detail, self._shown) if recording else self.words(recorder.detail)
         self.board.now(
             {
                 "t": round(moment.now_s, 1),
                 "k": state.code if recording else recorder.code,
                 "w": one_line(state.words if recording else recorder.words, 60),
-                "d": one_line(self.words(state.detail if recording else recorder.detail), 120),
+                "d": one_line(detail, 120),
                 "f": sig(state.force_N) if recording else None,
                 "lf": sig(live.loads.last_N, 3),
                 "la": None if since is None else round(since),

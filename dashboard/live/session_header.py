@@ -8,6 +8,7 @@ from analysis.live.live_state import LiveState
 from analysis.live.minmax_pyramid import BASE_S
 from analysis.live.stroke_remaining import AGAIN_M, MET_M, SOON_M
 from analysis.mechanics.model import COVERAGE
+from analysis.messages.message import message
 from analysis.prediction.alarm_rows import judged_by_haul
 from analysis.prediction.predict import stop_hauling_at
 from analysis.signals.channel_roles import Roles
@@ -23,9 +24,10 @@ def head(live: LiveState, words: Words) -> dict[str, Any]:
     counted = stop_hauling_at(model)
     # the level that the recorder judges the haul cell by: what has its own cell is judged by that
     limit = stop_hauling_at(judged_by_haul(model, roles.channels))
-    if limit["haul_force_N"] is None and counted["haul_force_N"] is not None:
-        limit["because"] = "what is rated is judged by its own cell"
-    because = words(limit["because"])
+    said = limit.because
+    if limit.haul_force_N is None and counted.haul_force_N is not None:
+        said = message("judged_by_own_cells")
+    because = said.text(words.shown)
     shown = roles.forces[0] if roles.forces else None
     cell = roles.haul_force
     return {
@@ -52,12 +54,12 @@ def head(live: LiveState, words: Words) -> dict[str, Any]:
         "loadCounted": roles.load_length is not None,
         "haulCounted": live.counters.rope is not None,
         "way": _travel(roles),
-        "limit": limit["haul_force_N"],
+        "limit": limit.haul_force_N,
         "because": one_line(because, 200),
-        "rated": counted["rated"],
-        "of": counted["of"],
+        "rated": counted.rated,
+        "of": counted.parts,
         "warn": None if cell is None else cell.warn_at,
-        "levels": levels(roles, limit["haul_force_N"], because),
+        "levels": levels(roles, limit.haul_force_N, because),
         "near": [MET_M, SOON_M, AGAIN_M],
         "base": BASE_S,
         "haulStrand": rig.haul_strand,

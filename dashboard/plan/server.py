@@ -40,12 +40,12 @@ class Asked:
 
 def asked(query: Mapping[str, str]) -> Asked:
     """Raises Refused."""
-    text = query.get("e", "")
+    given = query.get("e", "")
     e = None
-    if text:
-        if not re.fullmatch(r"[01]\.[0-9]{1,4}", text) or not LEAST_E <= float(text) <= MOST_E:
+    if given:
+        if not re.fullmatch(r"[01]\.[0-9]{1,4}", given) or not LEAST_E <= float(given) <= MOST_E:
             raise Refused(400, f"e is a pulley efficiency from {LEAST_E:.2f} to {MOST_E:.2f}")
-        e = float(text)
+        e = float(given)
     return Asked(
         e,
         SYSTEMS[_one_of(query, "units", tuple(SYSTEMS))],

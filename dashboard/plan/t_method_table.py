@@ -98,8 +98,8 @@ def _load_sum(known: Model, tension: Floats) -> str:
 
 def _n(value: float) -> str:
     places = 2 if abs(value) < 9.995 else 1 if abs(value) < 99.95 else 0
-    text = f"{value:.{places}f}"
-    return text.rstrip("0").rstrip(".") if "." in text and text.endswith("00") else text
+    number = f"{value:.{places}f}"
+    return number.rstrip("0").rstrip(".") if "." in number and number.endswith("00") else number
 
 
 def _t(value: float) -> str:

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
-from dashboard.text.localise import Words
+from collections.abc import Mapping
+
+from analysis.messages.message import Message
 from dashboard.text.units import METRIC, Units
 from logger.channels.channel import Channel, Sensors
 from logger.errors import SensorsFault, one_line
 from logger.recorder.alarms import AlarmRow
+
+Labels = Mapping[tuple[str, str], Message]  # (channel, label of its row): what a rig makes of it
 
 
 def check_levels(sensors: Sensors) -> None:
@@ -38,9 +42,15 @@ def level_text(channel: Channel, value_si: float, shown: Units) -> str:
     return f"{own} ({device})" if own == si else f"{own} ({si}; {device})"
 
 
-def row_text(row: AlarmRow, sensors: Sensors, told: Words) -> str:
+def label_text(channel: str, label: str, labels: Labels, shown: Units) -> str:
+    """An alarm's label in these units; as it is written where it is none of the rig's."""
+    made = labels.get((channel, label))
+    return one_line(label if made is None else made.text(shown))
+
+
+def row_text(row: AlarmRow, sensors: Sensors, labels: Labels, shown: Units) -> str:
     """The levels of one row as the channel will read them, and as the thing at risk feels them."""
-    channel, shown = sensors.by_name(row.channel), told.shown
+    channel = sensors.by_name(row.channel)
     same = (row.gain, row.offset) == (1.0, 0.0)
     said = []
     for word, level in (("caution", row.caution), ("stop", row.stop)):
@@ -55,4 +65,5 @@ def row_text(row: AlarmRow, sensors: Sensors, told: Words) -> str:
         if channel.capacity is not None and at > channel.capacity:
             text += ", which is beyond the cell's capacity: it will not see it"
         said.append(f"{word} {text}" if same else f"{word} at {text}")
-    return one_line(f"alarm {told(row.label)}: {', '.join(said)}")
+    label = label_text(row.channel, row.label, labels, shown)
+    return one_line(f"alarm {label}: {', '.join(said)}")

@@ -96,6 +96,12 @@ class Held:
     seen: bool
 
 
+def parted(text: str) -> tuple[str, str]:
+    """The level and the label of an `alarm` row's text."""
+    level, _, label = text.partition(": ")
+    return level, label
+
+
 def joined(labels: Iterable[str]) -> str:
     """How an `ack` row names several alarms."""
     return one_line(", ".join(sorted(labels)))
@@ -109,7 +115,7 @@ class Latched:
 
     def alarm(self, channel: str, text: str, time_s: float, value: float | None) -> None:
         """A row of kind `alarm`."""
-        word, _, label = text.partition(": ")
+        word, label = parted(text)
         if word not in LEVELS:
             return
         level, key = LEVELS.index(word), (channel, label)

@@ -13,15 +13,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 from live_helpers import DemoPull, Page
 
+from analysis.messages.message import message
 from analysis.review.review import review_session
-from analysis.rig_file.load import parse_rig
 from dashboard.commands.record import StatusLine
 from dashboard.live.session_hub import Hub
 from dashboard.live.watcher import Watch
 from dashboard.plan.job_step import frame_answer
 from dashboard.plan.planned_rig import Planned
 from dashboard.plan.tables import tables, top
-from dashboard.text.localise import Words, words
+from dashboard.text.localise import Words
 from dashboard.text.units import METRIC, US
 from dashboard.watch.server import FaultLog, Server
 from logger.channels.sensors_file import parse_sensors
@@ -111,6 +111,37 @@ def seen(text, own=()):
 )
 def test_a_sentence_in_us_units(text, told):
     assert US.words(text) == told
+
+
+@pytest.mark.parametrize(
+    ("value", "form", "unit", "us"),
+    [
+        (980.0, ".0f", "N", "220 lbf"),
+        (12.0, ".0f", "N", "2.70 lbf"),  # a whole number may be exact: three digits
+        (36.0, "g", "kN", "8090 lbf"),
+        (0.6, "g", "kN", "135 lbf"),
+        (-0.25, ".2f", "m", "-0.82 ft"),
+        (2.5, "+.1f", "m", "+8.2 ft"),
+        (1234567.0, ",.0f", "N", "277,500 lbf"),
+        (0.0, ".2f", "m", "0.00 ft"),
+        (0.5, ".1f", "m/s", "1.6 ft/s"),
+        (12.0, ".0f", "s", "12 s"),
+    ],
+)
+def test_a_message_s_quantity_in_us_units(value, form, unit, us):
+    assert " ".join(US.written(value, form, unit)) == us
+    assert METRIC.written(value, form, unit) == (format(value, form), unit)
+
+
+@given(st.floats(-1e7, 1e7), st.sampled_from([".0f", ".2f", ",.1f", ".3g", "g"]), st.sampled_from(sorted(REFERENCE)))
+def test_a_message_s_quantity_is_the_reference_factors_to_the_digits_shown(value, form, unit):
+    shown, factor = REFERENCE[unit]
+    number, told = US.written(value, form, unit)
+    assert told == shown and "e" not in number
+    digits = len(re.sub(r"e.*|\D", "", format(value, form)).lstrip("0"))
+    step = 10.0 ** -len(format(value, form).partition("e")[0].partition(".")[2]) * max(1.0, factor)
+    half = 0.55 * 10 ** (1 - min(4, max(2, digits)))
+    assert float(number.replace(",", "")) == pytest.approx(value * factor, rel=half, abs=0.51 * step)
 
 
 NUMBERS = st.one_of(
@@ -244,13 +275,14 @@ def test_choosing_comparing_and_listing_show_no_metric_quantity(haul, tmp_path):
 
 
 def test_what_a_recording_tells_on_the_terminal(capsys):
-    rig = parse_rig(NAMED, "rig.toml")
     sensors = parse_sensors(
         '[[channel]]\nname = "haul_force"\nquantity = "force"\nat = "haul"\nformat = "json"\nid = "f"\nunit = "N"\n',
         "sensors.toml",
     )
-    line = StatusLine(sensors, words(US, [rig], sensors))
     label = "2 kN grab: begins to slip at 0.6 kN"
+    made = message("limit_of_a_part", name="2 kN grab", why=message("begins_to_slip", limit_N=600.0))
+    assert made.text() == label
+    line = StatusLine(sensors, {("haul_force", label): made}, US)
     for told in (
         EventRow(1.0, "alarm", channel="haul_force", value=612.0, text=f"stop: {label}"),
         EventRow(2.0, "ack", channel="haul_force", text=label),
@@ -258,6 +290,7 @@ def test_what_a_recording_tells_on_the_terminal(capsys):
         line._alarm(told)
     said = capsys.readouterr().err
     assert "STOP: 2 kN grab: begins to slip at 135 lbf: 138 lbf at 1.0 s" in said
+    assert "acknowledged at 2.0 s: 2 kN grab: begins to slip at 135 lbf\n" in said
     assert seen(said, ("2 kN grab",)) == []
 
 
@@ -344,6 +377,7 @@ def test_the_plan_page_tells_ratings_reasons_and_warnings_in_us_units(tmp_path):
     assert seen(told["us"] + "\n".join(t for s in steps for t in every_text(s)), own) == []
     assert "9 kN breaking strength" in told["metric"] and "2020 lbf breaking strength" in told["us"]
     assert "begins to slip at 135 lbf" in told["us"]
+    assert '<li class="stop">rope 20 m rope: ' in top(planned, None, METRIC)
     assert "rope 20 m rope:" in told["us"] and re.search(r"ft needed, 29\.5 ft in the bag", told["us"])
     for name in own:
         assert told["us"].count(name) == told["metric"].count(name)
