@@ -12,6 +12,7 @@ A template is a text with fields in braces:
 - `{limit_N:.2f kN}`: a quantity in a multiple of its unit; `{share:.0f %}`: a fraction in percent.
 - `{low_m:.1f~} to {high_m:.1f}`: `~` leaves the unit out, since the next quantity gives it.
 - `{lines:line|lines}`: the first word for 1, the second for any other number.
+- `{high_N:.{places}f}`: a format may itself hold a value.
 
 A system of units other than SI writes each quantity with as many digits as the template gives in SI.
 """
@@ -20,7 +21,7 @@ from __future__ import annotations
 
 import math
 import string
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cache
 from typing import Any, Protocol
@@ -69,9 +70,12 @@ class Message:
     def text(self, units: UnitSystem = SI) -> str:
         """The sentence, its quantities in these units."""
         return "".join(
-            literal if name is None else literal + _shown(name, form, self.values[name], units)
+            literal if name is None else literal + _shown(name, self._form(form), self.values[name], units)
             for literal, name, form in _fields(self.code)
         )
+
+    def _form(self, form: str) -> str:
+        return form.format_map(self.values) if "{" in form else form
 
     def json(self) -> dict[str, Any]:
         """One of `messages` of interface section 6: code, text in SI, level, plain values."""
@@ -89,9 +93,15 @@ def texts(messages: tuple[Message, ...] | list[Message], units: UnitSystem = SI)
     return list(dict.fromkeys(one.text(units) for one in messages))
 
 
+def once(messages: Iterable[Message]) -> tuple[Message, ...]:
+    """The messages in their order, each sentence once."""
+    return tuple({one.text(): one for one in messages}.values())
+
+
 def fields(code: str) -> set[str]:
     """Names of the values that a code's template needs."""
-    return {name for _, name, _ in _fields(code) if name is not None}
+    inner = (name for _, _, form in _fields(code) for _, name, _, _ in string.Formatter().parse(form))
+    return {name for name in (*(name for _, name, _ in _fields(code)), *inner) if name is not None}
 
 
 @cache

@@ -13,6 +13,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from analysis.messages.message import Message, once
 from analysis.rig.rig import Rig
 from analysis.signals.channel_feed import LEAST_N, Feed
 from analysis.signals.channel_roles import Roles, roles
@@ -63,7 +64,7 @@ class Analyser:
         self._later = later
         self._rigs = [RigSpan(-math.inf, "rig.toml", None, known)]
         self._changes: list[tuple[int, int]] = []  # second and rig, to come
-        self._notes: list[str] = []
+        self._notes: list[Message] = []
         self._feeds = {c.name: Feed(c, known.limits_of(c.name)) for c in known.channels}
         self._events: list[Event] = []
         self._untold = 0
@@ -371,7 +372,7 @@ class Analyser:
             tuple(sorted(self._unknown)),
             untold,
             tuple(self._rigs),
-            tuple(dict.fromkeys([*self._notes, *notes(self.roles, seg, strokes, delay, by_rope)])),
+            once([*self._notes, *notes(self.roles, seg, strokes, delay, by_rope)]),
             resets,
             delay.lag_s,
             delay.u_s,

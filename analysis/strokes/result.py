@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from analysis.messages.message import Message
 from analysis.signals.channel_roles import Roles
 from analysis.signals.lag_from_ripple import ChannelLag
 from analysis.strokes.derived_events import Found
@@ -54,11 +55,11 @@ class Result:
     unknown: tuple[str, ...]  # channels that the sensors file does not have
     untold: int  # events beyond what is kept
     rigs: tuple[RigSpan, ...] = ()  # Stroke.rig counts them; the first holds from the beginning
-    notes: tuple[str, ...] = ()  # warnings
+    notes: tuple[Message, ...] = ()  # warnings
     reset_facts: tuple[Reset, ...] = ()  # each reset, in order
     lag_s: float | None = None  # + where the rope counter is later than the haul cell
     lag_u_s: float | None = None
-    lag_why_not: str = ""  # where it is not known
+    lag_why_not: Message | None = None  # where it is not known
     lag_share: float = 0.0  # standard uncertainty of mean forces by the lag, share of them
     lags: tuple[ChannelLag, ...] = ()  # per force channel of the roles
     mean_N: float | None = None  # of all readings of the haul cell

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+from analysis.messages.message import Message, message
 from analysis.rig.rig import Rig
 from analysis.rig_file.load import parse_rig
 from analysis.signals.channel_roles import Roles, roles
@@ -58,6 +59,6 @@ def check_same(first: Roles, now: Roles, name: str) -> None:
         )
 
 
-def not_used(name: str, fault: UserFault) -> str:
+def not_used(name: str, fault: UserFault) -> Message:
     """The warning where a rig cannot be used."""
-    return f"the rig was changed, but {name or 'its copy'} {fault.fault}: taken as the rig before"
+    return message("rig_change_not_used", copy=name or "its copy", fault=fault.fault)

@@ -9,7 +9,7 @@ import pytest
 import analysis
 from analysis.messages import message as module
 from analysis.messages.catalogue import CATALOGUE
-from analysis.messages.message import Message, fields, message, texts
+from analysis.messages.message import Message, fields, message, once, texts
 from analysis.messages.template import Template
 
 ROOT = Path(analysis.__file__).parents[1]
@@ -57,6 +57,11 @@ def test_one_and_many(say):
     assert say("{n} {n:line|lines}", n=0).text() == "0 lines"
 
 
+def test_a_format_may_hold_a_value(say):
+    made = say("{a_N:.{places}f}", a_N=499.96, places=1)
+    assert made.text() == "500.0 N" and fields("made_up") == {"a_N", "places"}
+
+
 def test_another_system_writes_its_own_quantities_within_messages_too(say):
     inner = say("{way_m:.2f}", way_m=1.0)
     assert inner.text(Feet()) == "3.3 ft"
@@ -74,7 +79,7 @@ def test_the_json_is_plain_and_a_number_that_is_none_is_null(say):
 
 
 def test_each_text_is_told_once(say):
-    assert texts([say("a"), say("a")]) == ["a"]
+    assert texts([say("a"), say("a")]) == ["a"] and len(once([say("a"), say("a")])) == 1
 
 
 # -- code and catalogue --------------------------------------------------------------------------
