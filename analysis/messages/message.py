@@ -88,6 +88,11 @@ def message(code: str, **values: Any) -> Message:
     return Message(code, values)
 
 
+def text_of(one: Message | None, units: UnitSystem = SI) -> str:
+    """The sentence; "" where there is nothing to say."""
+    return "" if one is None else one.text(units)
+
+
 def texts(messages: tuple[Message, ...] | list[Message], units: UnitSystem = SI) -> list[str]:
     """The sentences in their order, each once."""
     return list(dict.fromkeys(one.text(units) for one in messages))

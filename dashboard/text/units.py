@@ -53,6 +53,18 @@ class Units:
     # SI unit in a text: (shown as, one of the SI unit in it); NIST SP 811, appendix B
     of_si: Mapping[str, tuple[str, float]] = field(default_factory=dict)
 
+    def written(self, value: float, form: str, unit: str) -> tuple[str, str]:
+        """(number, unit) of a message's quantity, which SI writes with the format `form`: the same
+        number of digits, within bounds."""
+        si = format(value, form)
+        if unit not in self.of_si or not math.isfinite(value):
+            return si, unit
+        shown, size = self.of_si[unit]
+        exact = "." not in si or unit.startswith("k")
+        places = _places(si, size, LEAST_OF_EXACT if exact else LEAST_DIGITS)
+        signs = ("+" if si[0] == "+" else "") + ("," if "," in form else "")
+        return format(round(value * size, places), f"{signs}.{max(0, places)}f"), shown
+
     def words(self, text: str, own: Iterable[str] = ()) -> str:
         """A sentence with its quantities in these units: "12 N", "12 to 18 N", "356 +- 96 N".
 

@@ -9,7 +9,7 @@ import pytest
 import analysis
 from analysis.messages import message as module
 from analysis.messages.catalogue import CATALOGUE
-from analysis.messages.message import Message, fields, message, once, texts
+from analysis.messages.message import Message, fields, message, once, text_of, texts
 from analysis.messages.template import Template
 
 ROOT = Path(analysis.__file__).parents[1]
@@ -80,6 +80,10 @@ def test_the_json_is_plain_and_a_number_that_is_none_is_null(say):
 
 def test_each_text_is_told_once(say):
     assert texts([say("a"), say("a")]) == ["a"] and len(once([say("a"), say("a")])) == 1
+
+
+def test_nothing_to_say_is_an_empty_text(say):
+    assert text_of(None) == "" and text_of(say("{way_m:.0f}", way_m=5.0), Feet()) == "16.4 ft"
 
 
 # -- code and catalogue --------------------------------------------------------------------------

@@ -113,6 +113,37 @@ def test_a_sentence_in_us_units(text, told):
     assert US.words(text) == told
 
 
+@pytest.mark.parametrize(
+    ("value", "form", "unit", "us"),
+    [
+        (980.0, ".0f", "N", "220 lbf"),
+        (12.0, ".0f", "N", "2.70 lbf"),  # a whole number may be exact: three digits
+        (36.0, "g", "kN", "8090 lbf"),
+        (0.6, "g", "kN", "135 lbf"),
+        (-0.25, ".2f", "m", "-0.82 ft"),
+        (2.5, "+.1f", "m", "+8.2 ft"),
+        (1234567.0, ",.0f", "N", "277,500 lbf"),
+        (0.0, ".2f", "m", "0.00 ft"),
+        (0.5, ".1f", "m/s", "1.6 ft/s"),
+        (12.0, ".0f", "s", "12 s"),
+    ],
+)
+def test_a_message_s_quantity_in_us_units(value, form, unit, us):
+    assert " ".join(US.written(value, form, unit)) == us
+    assert METRIC.written(value, form, unit) == (format(value, form), unit)
+
+
+@given(st.floats(-1e7, 1e7), st.sampled_from([".0f", ".2f", ",.1f", ".3g", "g"]), st.sampled_from(sorted(REFERENCE)))
+def test_a_message_s_quantity_is_the_reference_factors_to_the_digits_shown(value, form, unit):
+    shown, factor = REFERENCE[unit]
+    number, told = US.written(value, form, unit)
+    assert told == shown and "e" not in number
+    digits = len(re.sub(r"e.*|\D", "", format(value, form)).lstrip("0"))
+    step = 10.0 ** -len(format(value, form).partition("e")[0].partition(".")[2]) * max(1.0, factor)
+    half = 0.55 * 10 ** (1 - min(4, max(2, digits)))
+    assert float(number.replace(",", "")) == pytest.approx(value * factor, rel=half, abs=0.51 * step)
+
+
 NUMBERS = st.one_of(
     st.integers(0, 10**7).map(str),
     st.floats(1e-3, 1e6).map(lambda x: f"{x:.2f}"),
