@@ -25,6 +25,8 @@ _READINGS: dict[str, Template] = {
     "reset": Template("info", "{rope_m:.2f} of rope fed back with the tension off"),
     "reset_with_setback": Template("info", "{reset}; the load went back {setback_m:.2f}"),
     "saturated": Template("caution", "beyond the capacity of the cell: the true value is not known"),
+    "alarm_label": Template("stop", "{name}: {why}"),
+    "alarm_told": Template("stop", "{level}: {label}"),
     "no_reading_at_all": Template("caution", "no reading at all"),
     "no_reading_for": Template("caution", "no reading for {quiet_s:.1f}"),
     "no_reading_lately": Template("caution", "no reading for the last {quiet_s:.1f}"),

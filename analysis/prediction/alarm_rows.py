@@ -12,32 +12,49 @@ from dataclasses import replace
 
 from analysis.mechanics.measured_parts import cells_of, measured_parts
 from analysis.mechanics.model import Model, Part, model
+from analysis.messages.message import Message, message
 from analysis.prediction.predict import first_limit
 from analysis.rig.rig import Rig
 from logger.channels.sensors_file import Channel, Sensors
-from logger.recorder.alarms import HOLD_S, AlarmRow
+from logger.recorder.alarms import HOLD_S, LEVELS, AlarmRow
 
 
 def limit_rows(rig: Rig, sensors: Sensors) -> tuple[AlarmRow, ...]:
     """The haul cell's row, where there is a cell and a rated part that the haul loads and no other
     cell measures; then for each cell the lowest limit of the parts that it measures."""
-    known = model(rig)
+    return tuple(row for row, _ in _labelled(model(rig), sensors))
+
+
+def alarm_texts(known: Model, sensors: Sensors) -> dict[tuple[str, str], Message]:
+    """By channel and text of an `alarm` or `ack` row of events.csv: what it says of this rig."""
+    said = {}
+    for row, label in _labelled(known, sensors):
+        said[row.channel, row.label] = label
+        for level in LEVELS:
+            told = message("alarm_told", level=level, label=label)
+            said[row.channel, told.text()] = told
+    return said
+
+
+def _labelled(known: Model, sensors: Sensors) -> list[tuple[AlarmRow, Message]]:
+    """Each row with its label as a message."""
+    rig = known.rig
     hauls = ("haul", rig.stations[rig.haul].name)
     haul = next((c for c in sensors.channels if c.quantity == "force" and c.at in hauls), None)
     rows = []
     first = first_by_haul(known, sensors.channels)
     if haul is not None and first is not None and first.limit_N is not None:
         rows.append(_row(haul, first, abs(first.ideal), first.limit_N))
-    lowest: dict[str, AlarmRow] = {}
+    lowest: dict[str, tuple[AlarmRow, Message]] = {}
     for k, cells in cells_of(known, sensors.channels).items():
         part = known.parts[k]
         for cell in cells:
             if part.limit_N is None or cell is haul or not _reaches(cell, part):
                 continue
-            held = lowest.get(cell.name)
-            if held is None or held.stop is None or part.limit_N < held.stop:
+            held = lowest[cell.name][0].stop if cell.name in lowest else None
+            if held is None or part.limit_N < held:
                 lowest[cell.name] = _row(cell, part, 1.0, part.limit_N)
-    return (*rows, *lowest.values())
+    return [*rows, *lowest.values()]
 
 
 def first_by_haul(known: Model, channels: Iterable[Channel]) -> Part | None:
@@ -63,5 +80,8 @@ def _reaches(cell: Channel, part: Part) -> bool:
     return part.limit_N is None or cell.capacity is None or cell.capacity > part.limit_N
 
 
-def _row(cell: Channel, part: Part, gain: float, limit_N: float) -> AlarmRow:
-    return AlarmRow(cell.name, f"{part.name}: {part.why}", gain, 0.0, None, limit_N, HOLD_S)
+def _row(
+    cell: Channel, part: Part, gain: float, limit_N: float
+) -> tuple[AlarmRow, Message]:
+    label = message("alarm_label", name=part.name, why=part.why)
+    return AlarmRow(cell.name, label.text(), gain, 0.0, None, limit_N, HOLD_S), label

@@ -5,12 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+from analysis.messages.message import Message
 from analysis.strokes.derived_events import Found
 from analysis.strokes.stroke import Stroke
 from dashboard.live.state_feed import Board, sig
-from dashboard.text.localise import Words
+from dashboard.text.alarm_levels import in_brackets
+from dashboard.text.units import Units
+from logger.channels.sensors_file import Sensors
 from logger.errors import one_line
-from logger.recorder.alarms import LEVELS, Held, Latched
+from logger.recorder.alarms import LEVELS, Held, Latched, parsed
 from logger.session.records import Event
 
 LAST_EVENTS = 6
@@ -27,8 +30,9 @@ SUDDEN = frozenset({"slip", "shock", "saturated", SHORT})
 class Happened:
     """Takes the rows of events.csv and the analyser's finds, and tells pages what is new."""
 
-    def __init__(self, told: Words | None = None) -> None:
-        self.words = told or Words()  # how a text is told
+    def __init__(self, sensors: Sensors, shown: Units) -> None:
+        self.sensors, self.shown = sensors, shown
+        self.alarms: dict[tuple[str, str], Message] = {}  # by channel and recorded text
         self.latched = Latched()
         self.events: list[Event] = []
         self.undone: set[str] = set()
@@ -40,9 +44,9 @@ class Happened:
         """A row of events.csv."""
         if event.kind == "alarm":
             self.latched.alarm(event.channel, event.text, event.time_s, event.value)
-            word, _, label = event.text.partition(": ")
-            if word in LEVELS[1:]:
-                self._last_alarm = (event.time_s, word, label)
+            row = parsed(event.text)
+            if row is not None and row[0]:
+                self._last_alarm = (event.time_s, LEVELS[row[0]], self._said(event.channel, row[1]))
         elif event.kind == "ack":
             self.latched.ack(event.channel, event.text)
         elif event.kind == "undo":
@@ -59,18 +63,18 @@ class Happened:
         for k in range(SHOWN_ALARMS):
             one = ordered[k] if k < len(ordered) else None
             board.set(f"al:{k}", one and [
-                one.level, one.worst, one_line(self.words(one.label), 60), round(one.time_s, 1),
+                one.level, one.worst, one_line(self._said(one.channel, one.label), 60), round(one.time_s, 1),
                 sig(one.value), int(one.seen), one_line(one.channel, 40),
             ])  # fmt: skip
         board.set("aln", len(ordered))
-        done = [[e.id, e.kind, one_line(self.words.event(e.kind, e.text), 60)] for e in self.events[-4:] if e.id[:1] == "q"]
+        done = [[e.id, e.kind, one_line(self._said(e.channel, e.text), 60)] for e in self.events[-4:] if e.id[:1] == "q"]
         board.set("done", done)
 
     def tell(self, board: Board, strokes: Sequence[Stroke], found: Sequence[Found]) -> None:
         """The last events, the last alarm, and strokes, resets and marks."""
         late = [*found[-4 * KEPT_EVENTS :], *short_overs(found[-4 * KEPT_EVENTS :])]
-        told = self.words.event
-        recent = [(f.time_s, f.kind, told(f.kind, f.text)) for f in late if f.kind in SHOWN_EVENTS] + [
+        units = self.shown
+        recent = [(f.time_s, f.kind, f.message.text(units)) for f in late if f.kind in SHOWN_EVENTS] + [
             (e.time_s, e.kind, self._text(e)) for e in self.events
         ]
         recent.sort(key=lambda row: row[0])
@@ -78,14 +82,21 @@ class Happened:
         for k in range(LAST_EVENTS):
             row = rows[k] if k < len(rows) else None
             board.set(f"e:{k}", row and [round(row[0], 1), row[1], one_line(row[2], 120)])
-        sudden = sorted((f.time_s, f.kind, told(f.kind, f.text)) for f in late if f.kind in SUDDEN)
+        sudden = sorted((f.time_s, f.kind, f.message.text(units)) for f in late if f.kind in SUDDEN)
         for key, last in (("last", sudden[-1] if sudden else None), ("lasta", self._last_alarm)):
-            board.set(key, last and [round(last[0], 1), last[1], one_line(self.words(last[2]), 80)])
+            board.set(key, last and [round(last[0], 1), last[1], one_line(last[2], 80)])
         self._tell_spans(board, strokes, found)
 
     def _text(self, event: Event) -> str:
-        text = self.words.event(event.kind, event.text)
+        text = self._said(event.channel, event.text)
+        if event.kind == "alarm":
+            text += in_brackets(self.sensors, event.channel, event.value, self.shown)
         return text + (" (undone)" if event.id and event.id in self.undone else "")
+
+    def _said(self, channel: str, text: str) -> str:
+        """A recorded text: an alarm of a part in these units, any other as it was recorded."""
+        alarm = self.alarms.get((channel, text))
+        return text if alarm is None else alarm.text(self.shown)
 
     def _tell_spans(self, board: Board, strokes: Sequence[Stroke], found: Sequence[Found]) -> None:
         """`k:n`: [from s, to s, what]: haul, lower, reset, mark, shock, slip."""

@@ -24,7 +24,9 @@ from analysis.live.minmax_pyramid import Pyramid
 from analysis.live.recorder_status import Alive, Recording
 from analysis.live.stroke_remaining import StrokeLeft
 from analysis.mechanics.model import Model, model
-from analysis.review.review import review_from
+from analysis.messages.message import message, text_of
+from analysis.prediction.alarm_rows import alarm_texts
+from analysis.review.review import review_all, rows_left_out
 from analysis.rig.rig import Floats
 from analysis.rig_file.load import load_rig, parse_rig
 from analysis.signals.channel_roles import check_places, roles
@@ -71,7 +73,7 @@ class Watch:
         self.recording = Recording(path)
         self.haul = HaulState(self.known)
         self.stroke = StrokeLeft(self.rig, self.roles.ratio)
-        self.happened = Happened(self.words)
+        self.happened = Happened(self.info.sensors, shown)
         self.loads = LoadsNow(self.roles, self.tracks, self.recording, self.known)
         self.stands: Floats = self.rig.start_m  # where the bodies are drawn
         self.drawn = 1
@@ -213,7 +215,7 @@ class Watch:
         except (UserFault, np.linalg.LinAlgError):
             return  # the recorder took it, so this is a file that was changed since
         self.rig_now, self.known_now, self._rig_from_s = rig, known, time_s
-        self.words = self.happened.words = self._words()
+        self.words = self._words()
         self.haul = HaulState(known, self.haul)
         self.loads.rig(known)
         self.stands, self._beside = rig.start_m, False
@@ -272,7 +274,9 @@ class Watch:
         if hauls:
             self.last_s = hauls[-1].end_s
         info = replace(self.info, state=self.recording.state)
-        found = review_from(info, self.rig, result, self.known)
+        more = [message("rig_changed_now")] if self._rig_changed else []
+        more += rows_left_out(self._malformed)
+        found = review_all(info, self.rig, result, self.known, more).shown(self.shown)
         measured = found["measured"]
         force = measured["load_force_N"]
         self.loads.hauled(
@@ -287,22 +291,13 @@ class Watch:
         self.board.set("eff", _short(measured["efficiency"]))
         self.board.set("load", _short(measured["load_force_N"]))
         self.board.set("method", measured["load_force_method"])
-        self.board.set("why", self.words(measured["why_not"]))
-        self.board.set("verdict", self.words(found["agreement"]["verdict"]))
+        self.board.set("why", measured["why_not"])
+        self.board.set("verdict", found["agreement"]["verdict"])
         self.board.set(
             "sum", {"n": len(hauls), "resets": result.resets,
                     "ht": sig(measured["haul_travel_m"]), "lt": sig(measured["load_travel_m"])},
         )  # fmt: skip
-        warnings = list(found["warnings"])
-        if self._malformed:
-            warnings.append(f"{self._malformed} torn or unreadable rows left out")
-        if self._rig_changed:
-            warnings.insert(
-                0,
-                "the rig was changed: levels, shares and drawing are the new rig's; where its bodies stand, "
-                "and so how far it can be hauled, is not known",
-            )
-        self.board.lines("w", [one_line(self.words(w), 240) for w in warnings], 24)
+        self.board.lines("w", [one_line(w, 240) for w in found["warnings"]], 24)
         self.happened.tell(self.board, result.strokes, result.found)
         self._follow_bodies()
 
@@ -367,7 +362,7 @@ class Watch:
         told: dict[str, Any] = {"first": self._rig_changed}
         if found is not None:
             told |= {"up": _round(found.hauled_m), "down": _round(found.lowered_m),
-                     "rigs": found.rigs, "why": found.why_not}  # fmt: skip
+                     "rigs": found.rigs, "why": text_of(found.why_not, self.shown)}  # fmt: skip
         self.board.set("moved", told)
         return counted_m if found is None else found.net_m
 
@@ -392,6 +387,7 @@ class Watch:
             self.board.set(f"c:{k}", row)
 
     def _tell_head(self) -> None:
+        self.happened.alarms |= alarm_texts(self.known_now, self.info.sensors)
         self.board.set(
             "head",
             head(self.info, self.path.name, self.rig_now, self.known_now, self.roles,

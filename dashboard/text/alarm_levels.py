@@ -75,6 +75,14 @@ def level_text(channel: Channel, value_si: float, shown: Units) -> str:
     return f"{own} ({device})" if own == si else f"{own} ({si}; {device})"
 
 
+def in_brackets(sensors: Sensors, channel: str, value_si: float | None, shown: Units) -> str:
+    """" (12 N)": the value that a recorded alarm names beside its text; "" where there is none."""
+    one = next((c for c in sensors.channels if c.name == channel), None)
+    if one is None or value_si is None:
+        return ""
+    return f" ({(shown.force if one.quantity == 'force' else shown.length)(value_si)})"
+
+
 def row_text(row: AlarmRow, sensors: Sensors, told: Words) -> str:
     """The levels of one row as the channel will read them, and as the thing at risk feels them."""
     channel, shown = sensors.by_name(row.channel), told.shown

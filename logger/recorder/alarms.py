@@ -95,6 +95,12 @@ class Held:
     seen: bool
 
 
+def parsed(text: str) -> tuple[int, str] | None:
+    """(level, label) of the text of an `alarm` row; None where it is none."""
+    word, _, label = text.partition(": ")
+    return (LEVELS.index(word), label) if word in LEVELS else None
+
+
 def joined(labels: Iterable[str]) -> str:
     """How an `ack` row names several alarms."""
     return one_line(", ".join(sorted(labels)))
@@ -108,10 +114,11 @@ class Latched:
 
     def alarm(self, channel: str, text: str, time_s: float, value: float | None) -> None:
         """A row of kind `alarm`."""
-        word, _, label = text.partition(": ")
-        if word not in LEVELS:
+        row = parsed(text)
+        if row is None:
             return
-        level, key = LEVELS.index(word), (channel, label)
+        level, label = row
+        key = (channel, label)
         was = self.held.get(key)
         before = 0 if was is None else was.level
         if level > before:
