@@ -268,7 +268,7 @@ def _no_strokes(result: Result) -> Message:
     if summary.readings == 0:
         return message("haul_cell_silent", cell=cell.name)
     if result.roles.progress is None:
-        return message("no_counter")
+        return message("no_travel_counter")
     counter = result.channels[result.roles.progress.name]
     if counter.readings == 0:
         return message("counter_silent", counter=result.roles.progress.name)

@@ -25,11 +25,11 @@ _READINGS: dict[str, Template] = {
     "reset": Template("info", "{rope_m:.2f} of rope fed back with the tension off"),
     "reset_with_setback": Template("info", "{reset}; the load went back {setback_m:.2f}"),
     "saturated": Template("caution", "beyond the capacity of the cell: the true value is not known"),
-    "alarm_label": Template("stop", "{name}: {why}"),
+    "limit_of_a_part": Template("stop", "{name}: {why}"),
     "alarm_told": Template("stop", "{level}: {label}"),
-    "no_reading_at_all": Template("caution", "no reading at all"),
-    "no_reading_for": Template("caution", "no reading for {quiet_s:.1f}"),
-    "no_reading_lately": Template("caution", "no reading for the last {quiet_s:.1f}"),
+    "silent_all_along": Template("caution", "no reading at all"),
+    "silent_for": Template("caution", "no reading for {quiet_s:.1f}"),
+    "silent_lately": Template("caution", "no reading for the last {quiet_s:.1f}"),
     "travel_not_counted": Template("info", "no counter at the load, and none of the rope"),
     "travel_without_haul_cell": Template("info", (
         "no cell at the haul: rope fed back is not told from rope that lowers the load"
@@ -104,7 +104,7 @@ _EFFICIENCY: dict[str, Template] = {
         'no force channel sits at = "haul": put a cell between the team and the rig'
     )),
     "haul_cell_silent": Template("caution", "{cell} has no reading"),
-    "no_counter": Template("caution", (
+    "no_travel_counter": Template("caution", (
         "no counter of rope or load travel, so steady hauling cannot be told from holding: add a length "
         'channel at = "haul"'
     )),

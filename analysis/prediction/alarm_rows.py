@@ -8,7 +8,7 @@ can carry at a haul tension while hauling.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from analysis.mechanics.measured_parts import cells_of, measured_parts
 from analysis.mechanics.model import Model, Part, model
@@ -19,42 +19,55 @@ from logger.channels.sensors_file import Channel, Sensors
 from logger.recorder.alarms import HOLD_S, LEVELS, AlarmRow
 
 
+@dataclass(frozen=True)
+class LimitRow:
+    """A row, and its label as a message: the recorder, which knows no messages, has the SI text."""
+
+    row: AlarmRow
+    label: Message
+
+
 def limit_rows(rig: Rig, sensors: Sensors) -> tuple[AlarmRow, ...]:
-    """The haul cell's row, where there is a cell and a rated part that the haul loads and no other
-    cell measures; then for each cell the lowest limit of the parts that it measures."""
-    return tuple(row for row, _ in _labelled(model(rig), sensors))
+    """The plain rows of `labelled_rows`."""
+    return tuple(one.row for one in labelled_rows(rig, sensors))
 
 
-def alarm_texts(known: Model, sensors: Sensors) -> dict[tuple[str, str], Message]:
-    """By channel and text of an `alarm` or `ack` row of events.csv: what it says of this rig."""
-    said = {}
-    for row, label in _labelled(known, sensors):
-        said[row.channel, row.label] = label
-        for level in LEVELS:
-            told = message("alarm_told", level=level, label=label)
-            said[row.channel, told.text()] = told
+def labels(rig: Rig, sensors: Sensors) -> dict[tuple[str, str], Message]:
+    """(channel, label of its row) -> the label as a message, for whoever shows an alarm."""
+    return {(one.row.channel, one.row.label): one.label for one in labelled_rows(rig, sensors)}
+
+
+def part_texts(known: Model) -> dict[str, Message]:
+    """By text of an `alarm` or `ack` row of events.csv: what it says of a rated part."""
+    said: dict[str, Message] = {}
+    for part in known.parts:
+        if part.limit_N is not None:
+            label = _label(part)
+            told = [label, *(message("alarm_told", level=level, label=label) for level in LEVELS)]
+            said |= {one.text(): one for one in told}
     return said
 
 
-def _labelled(known: Model, sensors: Sensors) -> list[tuple[AlarmRow, Message]]:
-    """Each row with its label as a message."""
-    rig = known.rig
+def labelled_rows(rig: Rig, sensors: Sensors) -> tuple[LimitRow, ...]:
+    """The haul cell's row, where there is a cell and a rated part that the haul loads and no other
+    cell measures; then for each cell the lowest limit of the parts that it measures."""
+    known = model(rig)
     hauls = ("haul", rig.stations[rig.haul].name)
     haul = next((c for c in sensors.channels if c.quantity == "force" and c.at in hauls), None)
     rows = []
     first = first_by_haul(known, sensors.channels)
     if haul is not None and first is not None and first.limit_N is not None:
         rows.append(_row(haul, first, abs(first.ideal), first.limit_N))
-    lowest: dict[str, tuple[AlarmRow, Message]] = {}
+    lowest: dict[str, LimitRow] = {}
     for k, cells in cells_of(known, sensors.channels).items():
         part = known.parts[k]
         for cell in cells:
             if part.limit_N is None or cell is haul or not _reaches(cell, part):
                 continue
-            held = lowest[cell.name][0].stop if cell.name in lowest else None
-            if held is None or part.limit_N < held:
+            held = lowest.get(cell.name)
+            if held is None or held.row.stop is None or part.limit_N < held.row.stop:
                 lowest[cell.name] = _row(cell, part, 1.0, part.limit_N)
-    return [*rows, *lowest.values()]
+    return (*rows, *lowest.values())
 
 
 def first_by_haul(known: Model, channels: Iterable[Channel]) -> Part | None:
@@ -80,8 +93,10 @@ def _reaches(cell: Channel, part: Part) -> bool:
     return part.limit_N is None or cell.capacity is None or cell.capacity > part.limit_N
 
 
-def _row(
-    cell: Channel, part: Part, gain: float, limit_N: float
-) -> tuple[AlarmRow, Message]:
-    label = message("alarm_label", name=part.name, why=part.why)
-    return AlarmRow(cell.name, label.text(), gain, 0.0, None, limit_N, HOLD_S), label
+def _row(cell: Channel, part: Part, gain: float, limit_N: float) -> LimitRow:
+    label = _label(part)
+    return LimitRow(AlarmRow(cell.name, label.text(), gain, 0.0, None, limit_N, HOLD_S), label)
+
+
+def _label(part: Part) -> Message:
+    return message("limit_of_a_part", name=part.name, why=part.why)

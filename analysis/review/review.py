@@ -25,7 +25,7 @@ from analysis.efficiency.verdict import Agreement, agreement, changes, ground
 from analysis.mechanics.measured_parts import cells_of
 from analysis.mechanics.model import Model, Part, model
 from analysis.messages.message import SI, Message, UnitSystem, message, once, texts
-from analysis.prediction.alarm_rows import alarm_texts
+from analysis.prediction.alarm_rows import part_texts
 from analysis.rig.rig import Rig
 from analysis.rig_file.load import load_rig, parse_rig
 from analysis.signals.channel_roles import check_places, roles
@@ -339,12 +339,12 @@ def _events(review: Reviewed, units: UnitSystem) -> list[dict[str, Any]]:
     """Derived events and the rows of events.csv in order of time; a row's text as it was recorded,
     but an alarm's with its quantity in these units."""
     rows = [_event(e, e.end_s, e.message.text(units)) for e in review.result.found]
-    said: dict[tuple[str, str], Message] = {}
+    said: dict[str, Message] = {}
     if any(e.kind == "alarm" for e in review.result.events):
         for part in review.parts:
-            said |= alarm_texts(part.known, review.info.sensors)
+            said |= part_texts(part.known)
     for e in review.result.events:
-        alarm = said.get((e.channel, e.text)) if e.kind in ("alarm", "ack") else None
+        alarm = said.get(e.text) if e.kind in ("alarm", "ack") else None
         rows.append(_event(e, e.time_s, e.text if alarm is None else alarm.text(units)))
     return sorted(rows, key=lambda row: float(row["time_s"]))
 

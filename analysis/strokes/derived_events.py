@@ -99,16 +99,16 @@ def _stale(channel: str, feed: Feed, start: float, end: float) -> list[Found]:
     if feed.stream.count == 0:
         if end - start <= after:
             return []
-        return [Found(start + after, None, "stale", channel, None, message("no_reading_at_all"))]
+        return [Found(start + after, None, "stale", channel, None, message("silent_all_along"))]
     gaps = list(feed.gaps)
     if feed.stream.first_s - start > after:
         gaps.insert(0, (start, feed.stream.first_s))
     found = [
-        Found(a + after, b, "stale", channel, b - a, message("no_reading_for", quiet_s=b - a))
+        Found(a + after, b, "stale", channel, b - a, message("silent_for", quiet_s=b - a))
         for a, b in gaps
     ]
     quiet = end - feed.stream.last_s
     if quiet > after:
-        said = message("no_reading_lately", quiet_s=quiet)
+        said = message("silent_lately", quiet_s=quiet)
         found.append(Found(feed.stream.last_s + after, None, "stale", channel, quiet, said))
     return found

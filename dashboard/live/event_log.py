@@ -13,7 +13,7 @@ from dashboard.text.alarm_levels import in_brackets
 from dashboard.text.units import Units
 from logger.channels.sensors_file import Sensors
 from logger.errors import one_line
-from logger.recorder.alarms import LEVELS, Held, Latched, parsed
+from logger.recorder.alarms import LEVELS, Held, Latched, parted
 from logger.session.records import Event
 
 LAST_EVENTS = 6
@@ -32,7 +32,7 @@ class Happened:
 
     def __init__(self, sensors: Sensors, shown: Units) -> None:
         self.sensors, self.shown = sensors, shown
-        self.alarms: dict[tuple[str, str], Message] = {}  # by channel and recorded text
+        self.alarms: dict[str, Message] = {}  # by recorded text
         self.latched = Latched()
         self.events: list[Event] = []
         self.undone: set[str] = set()
@@ -44,9 +44,9 @@ class Happened:
         """A row of events.csv."""
         if event.kind == "alarm":
             self.latched.alarm(event.channel, event.text, event.time_s, event.value)
-            row = parsed(event.text)
-            if row is not None and row[0]:
-                self._last_alarm = (event.time_s, LEVELS[row[0]], self._said(event.channel, row[1]))
+            level, label = parted(event.text)
+            if level in LEVELS[1:]:
+                self._last_alarm = (event.time_s, level, self._said(label))
         elif event.kind == "ack":
             self.latched.ack(event.channel, event.text)
         elif event.kind == "undo":
@@ -63,11 +63,11 @@ class Happened:
         for k in range(SHOWN_ALARMS):
             one = ordered[k] if k < len(ordered) else None
             board.set(f"al:{k}", one and [
-                one.level, one.worst, one_line(self._said(one.channel, one.label), 60), round(one.time_s, 1),
+                one.level, one.worst, one_line(self._said(one.label), 60), round(one.time_s, 1),
                 sig(one.value), int(one.seen), one_line(one.channel, 40),
             ])  # fmt: skip
         board.set("aln", len(ordered))
-        done = [[e.id, e.kind, one_line(self._said(e.channel, e.text), 60)] for e in self.events[-4:] if e.id[:1] == "q"]
+        done = [[e.id, e.kind, one_line(self._said(e.text), 60)] for e in self.events[-4:] if e.id[:1] == "q"]
         board.set("done", done)
 
     def tell(self, board: Board, strokes: Sequence[Stroke], found: Sequence[Found]) -> None:
@@ -88,14 +88,14 @@ class Happened:
         self._tell_spans(board, strokes, found)
 
     def _text(self, event: Event) -> str:
-        text = self._said(event.channel, event.text)
+        text = self._said(event.text)
         if event.kind == "alarm":
             text += in_brackets(self.sensors, event.channel, event.value, self.shown)
         return text + (" (undone)" if event.id and event.id in self.undone else "")
 
-    def _said(self, channel: str, text: str) -> str:
+    def _said(self, text: str) -> str:
         """A recorded text: an alarm of a part in these units, any other as it was recorded."""
-        alarm = self.alarms.get((channel, text))
+        alarm = self.alarms.get(text)
         return text if alarm is None else alarm.text(self.shown)
 
     def _tell_spans(self, board: Board, strokes: Sequence[Stroke], found: Sequence[Found]) -> None:

@@ -25,7 +25,7 @@ from analysis.live.recorder_status import Alive, Recording
 from analysis.live.stroke_remaining import StrokeLeft
 from analysis.mechanics.model import Model, model
 from analysis.messages.message import message, text_of
-from analysis.prediction.alarm_rows import alarm_texts
+from analysis.prediction.alarm_rows import part_texts
 from analysis.review.review import review_all, rows_left_out
 from analysis.rig.rig import Floats
 from analysis.rig_file.load import load_rig, parse_rig
@@ -387,7 +387,7 @@ class Watch:
             self.board.set(f"c:{k}", row)
 
     def _tell_head(self) -> None:
-        self.happened.alarms |= alarm_texts(self.known_now, self.info.sensors)
+        self.happened.alarms |= part_texts(self.known_now)
         self.board.set(
             "head",
             head(self.info, self.path.name, self.rig_now, self.known_now, self.roles,

@@ -95,10 +95,10 @@ class Held:
     seen: bool
 
 
-def parsed(text: str) -> tuple[int, str] | None:
-    """(level, label) of the text of an `alarm` row; None where it is none."""
-    word, _, label = text.partition(": ")
-    return (LEVELS.index(word), label) if word in LEVELS else None
+def parted(text: str) -> tuple[str, str]:
+    """The level and the label of an `alarm` row's text."""
+    level, _, label = text.partition(": ")
+    return level, label
 
 
 def joined(labels: Iterable[str]) -> str:
@@ -114,11 +114,10 @@ class Latched:
 
     def alarm(self, channel: str, text: str, time_s: float, value: float | None) -> None:
         """A row of kind `alarm`."""
-        row = parsed(text)
-        if row is None:
+        word, label = parted(text)
+        if word not in LEVELS:
             return
-        level, label = row
-        key = (channel, label)
+        level, key = LEVELS.index(word), (channel, label)
         was = self.held.get(key)
         before = 0 if was is None else was.level
         if level > before:
