@@ -267,6 +267,10 @@ _REVIEW: dict[str, Template] = {
         "the rig was changed: levels, shares and drawing are the new rig's; where its bodies stand, and "
         "so how far it can be hauled, is not known"
     )),
+    "what_if_rig": Template("info", "the rig had been that of {rig}"),
+    "what_if_efficiency": Template("info", (
+        "every pulley had the efficiency {efficiency:.2f}, taken as exact"
+    )),
     "rig_measured": Template("info", (
         "{rig} from {from_s:.1f}, {strokes} strokes: {advantage:.3g} ± {advantage_U95:.2g} to 1 out of "
         "{ideal:.3g}, efficiency {efficiency:.3f} ± {efficiency_U95:.2g}"

@@ -21,6 +21,7 @@ import numpy as np
 
 from analysis.efficiency.estimate import Estimates
 from analysis.mechanics.model import Model, model
+from analysis.messages.message import Message, message
 from analysis.review.review import Reviewed, review_all, rows_left_out
 from analysis.review.reviewed_session import whole_session
 from analysis.rig.rig import Rig
@@ -49,11 +50,11 @@ class ReviewNow:
     have had several), its model, the quantities with their budgets.
 
     reviewed: the review.
-    told: in words what was taken otherwise than recorded, or "".
+    otherwise: what was taken otherwise than recorded.
     """
 
     reviewed: Reviewed
-    told: str = ""
+    otherwise: tuple[Message, ...] = ()
 
     @property
     def info(self) -> SessionInfo:
@@ -224,7 +225,7 @@ class SessionReview:
         return found.st_size, found.st_mtime_ns
 
     def _otherwise(self, e: float | None, rig: int | None) -> ReviewNow:
-        told = []
+        otherwise: tuple[Message, ...] = ()
         if rig is None:
             base = self.reviewed()
         elif e is not None:
@@ -233,10 +234,10 @@ class SessionReview:
             # another rig has other strokes: everything is judged anew, from the files
             base = ReviewNow(whole_session(self.path, self.rigs[rig]).reviewed)
         if rig is not None:
-            told.append(f"the rig had been that of {self.named(rig)}")
+            otherwise = (message("what_if_rig", rig=self.named(rig)),)
         if e is None:
-            return replace(base, told=told[0])
-        told.append(f"every pulley had the efficiency {e:.2f}, taken as exact")
+            return replace(base, otherwise=otherwise)
+        otherwise += (message("what_if_efficiency", efficiency=e),)
         # the session's first rig; those that were built later stand in the result
         first = base.rig if rig is not None else self.rig
         spans = tuple(
@@ -244,7 +245,7 @@ class SessionReview:
             for span in base.result.rigs
         )
         result = replace(base.result, rigs=spans)
-        return replace(self._made(base.info, what_if(first, e), result), told=" and ".join(told))
+        return replace(self._made(base.info, what_if(first, e), result), otherwise=otherwise)
 
     def _made(self, info: SessionInfo, rig: Rig, result: Result) -> ReviewNow:
         more = rows_left_out(self._malformed)
