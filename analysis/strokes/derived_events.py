@@ -67,8 +67,12 @@ def derived(
                     _run(run.first, run.last, "over_limit", channel, value, limit.of.message, last)
                 )
         found += _stale(channel, feed, start, end)
-    order = sorted(found, key=lambda f: (f.time_s, f.kind, f.channel, f.text))
-    return tuple(order), resets
+    return tuple(sorted(found, key=_order)), resets
+
+
+def _order(one: Found) -> tuple[float, str, str, str]:
+    """By time; only several limits of one channel can be passed at once."""
+    return one.time_s, one.kind, one.channel, one.text if one.kind == "over_limit" else ""
 
 
 def _blind(channel: str, feed: Feed, start: float, end: float) -> list[tuple[float, float]]:
