@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from analysis.mechanics.load_resistance import can_run_back
 from analysis.mechanics.model import Model
+from analysis.messages.message import Message, message
 
 ON_SHARE, OFF_SHARE = 0.15, 0.10  # of the steady haul force, as the analysis has them
 OFF_AFTER_S = 0.6  # hands change faster
@@ -44,7 +45,7 @@ class State:
 
     code: str
     words: str
-    detail: str
+    detail: Message | None
     force_N: float | None
 
 
@@ -66,7 +67,7 @@ class HaulState:
         """The state now."""
         self.hauled = self.hauled or seen.hauled
         if seen.force_N is None:
-            return State("nocell", "NO HAUL CELL", "no reading of the haul tension", None)
+            return State("nocell", "NO HAUL CELL", message("no_haul_reading"), None)
         known = seen.steady_N or 0.0
         on_at = max(seen.floor_N, ON_SHARE * known)
         off_at = max(0.6 * seen.floor_N, OFF_SHARE * known)
@@ -85,43 +86,43 @@ class HaulState:
         if seen.rope_m is None:
             self.hauled = True
             return State(
-                "tension", "UNDER TENSION", "no counter speaks: hauling and holding look alike", force
+                "tension", "UNDER TENSION", message("no_counter_speaks"), force
             )
         if seen.rope_m >= MOVES_M:
             self.hauled = True
             stands = seen.load_m is not None and seen.load_m < 0.001
-            return State("haul", "HAULING", "the load stands" if stands else "", force)
+            return State("haul", "HAULING", message("load_stands") if stands else None, force)
         if seen.rope_m <= -MOVES_M:
             return self._going_back(seen, force)
         if not self.hauled:
-            return State("tension", "TENSION ON", "nothing hauled yet", force)
-        return State("hold", "HOLDING", "the team has the load on the rope", force)
+            return State("tension", "TENSION ON", message("nothing_hauled_yet"), force)
+        return State("hold", "HOLDING", message("team_has_the_load"), force)
 
     def _going_back(self, seen: Seen, force: float | None) -> State:
         """Lowering, or rope that eases while the load is set on the capture."""
         if seen.load_back_m is None:
-            return State("ease", "ROPE GOES BACK", "no counter at the load: is it lowered or set?", force)
+            return State("ease", "ROPE GOES BACK", message("lowered_or_set"), force)
         if seen.load_back_m > self.setback_m + LOWERS_M:
-            return State("lower", "LOWERING", "the load goes back under tension", force)
-        return State("ease", "EASING", "rope goes back, the load stands", force)
+            return State("lower", "LOWERING", message("load_goes_back"), force)
+        return State("ease", "EASING", message("rope_goes_back"), force)
 
     def _without(self, seen: Seen) -> State:
         if not self.hauled:
-            return State("before", "NOT HAULING YET", "no tension at the haul so far", None)
+            return State("before", "NOT HAULING YET", message("no_tension_so_far"), None)
         back = self._run_back(seen)
         if back is not None and seen.load_m is not None and seen.load_m < -RUNS_M:
-            return State("back", "LOAD RUNNING BACK", f"{back:.2g} m since the haul was let go", None)
+            return State("back", "LOAD RUNNING BACK", message("ran_back_since", back_m=back), None)
         on = " or ".join(self.captures)
         if seen.rope_m is not None and seen.rope_m <= -MOVES_M:
-            held = f"the load is held on {on}" if on else "no capture in the rig file holds the load"
-            return State("reset", "RESETTING", f"rope is fed back; {held}", None)
-        more = "" if back is None else f"; it ran back {back:.2g} m first"
+            held = message("fed_back_held_on", captures=on) if on else message("fed_back_not_held")
+            return State("reset", "RESETTING", held, None)
+        ran = None if back is None else message("ran_back_first", back_m=back)
         if on and self.may_run:
-            return State("held", f"HELD on {on}", "the rope behind it is loaded" + more, None)
+            return State("held", f"HELD on {on}", message("rope_is_loaded", ran_back=ran), None)
         if not self.may_run:
-            return State("rest", "LOAD AT REST", "haul let go; rope may still be loaded" + more, None)
+            return State("rest", "LOAD AT REST", message("haul_let_go", ran_back=ran), None)
         return State(
-            "loose", "HAUL LET GO", "the rig file has no capture: what holds the load is not known", None
+            "loose", "HAUL LET GO", message("holder_not_known"), None
         )
 
     def _run_back(self, seen: Seen) -> float | None:

@@ -20,6 +20,7 @@ import numpy as np
 from analysis.mechanics.measured_parts import bounded
 from analysis.mechanics.model import Model, force_gain
 from analysis.mechanics.tension import efficiencies, hold, load_row, tensions
+from analysis.messages.message import Message, message
 from analysis.rig.rig import Floats
 
 TINY = 1e-9
@@ -45,7 +46,7 @@ class Carried:
 
     strand_N: Floats
     uses: tuple[Use, ...]
-    how: str
+    how: Message
 
 
 class Carrying:
@@ -96,11 +97,11 @@ class Carrying:
         if found is None:
             return None
         if not most:
-            how = "from the cell through the rig, frictionless or with the model's friction, the larger"
-            return self._told(found, how, own)
-        free = [p.name for p, b in zip(self.pieces, self.bounded, strict=True) if not b]
-        but = f"; {', '.join(free)} by the model's friction" if free else ""
-        how = f"at most, from the haul cell through the frictionless rig{but}"
+            return self._told(found, message("from_the_cell"), own)
+        how = message("at_most_from_the_haul_cell")
+        free = ", ".join(p.name for p, b in zip(self.pieces, self.bounded, strict=True) if not b)
+        if free:
+            how = message("at_most_but_for_some", parts=free)
         return self._told(found, how, own, self.bounded)
 
     def needed(
@@ -113,18 +114,18 @@ class Carrying:
             if haul_N is None or haul_N <= 0:
                 return None
             # friction may help to hold the load, so the haul tension bounds nothing here
-            how = "from the haul cell through the frictionless rig; more where friction helps to hold"
+            how = message("from_the_haul_cell")
             return self._told(np.maximum(self.ideal, self.model) * haul_N, how, own)
         rows = [forces * load_N for _, forces in self.held]
         if code in HANDS_ON or not rows:
             rows += [self.ideal * load_N / self.known.ideal_ma, self.back * load_N]
         if haul_N is not None:
             rows.append(self.ideal * haul_N)
-        how = "at most what the load last needed, shared as it hangs or is eased"
+        how = message("what_the_load_needed")
         return self._told(np.max(rows, axis=0), how, own, (True,) * len(self.pieces))
 
     def _told(
-        self, parts: Floats, how: str, own: Mapping[int, float] | None = None,
+        self, parts: Floats, how: Message, own: Mapping[int, float] | None = None,
         most: Sequence[bool] = (),
     ) -> Carried:  # fmt: skip
         """own: what cells measure themselves; most: whether `parts` is the most, by part."""
@@ -132,7 +133,7 @@ class Carrying:
         parts = np.array([own.get(k, float(force)) for k, force in enumerate(parts)])
         if own:
             names = ", ".join(self.pieces[k].name for k in sorted(own))
-            how = f"{names} by {'its' if len(own) == 1 else 'their'} own cell; others {how}"
+            how = message("by_own_cells", parts=names, count=len(own), others=how)
         by = [CELL if k in own else MOST if most and most[k] else ABOUT for k in range(len(parts))]
         uses = [
             Use(p.name, float(force), p.limit_N, float(force) / p.limit_N, b)

@@ -17,6 +17,7 @@ import numpy as np
 
 from analysis.mechanics.kinematics import LOAD, directions, solve_motion
 from analysis.mechanics.travel import Travel, rope_in_rig, stroke
+from analysis.messages.message import Message, message
 from analysis.rig.rig import Floats, Rig
 from analysis.strokes.stroke import Stroke
 
@@ -33,7 +34,7 @@ class Left:
     load_m: float | None
     rope_m: float | None
     meets: tuple[str, ...] = ()
-    why_not: str = ""
+    why_not: Message | None = None
 
 
 @dataclass(frozen=True)
@@ -52,7 +53,7 @@ class StrokeLeft:
     def __init__(self, rig: Rig, ratio: float) -> None:
         self.rig, self.ratio = rig, ratio
         self._base: _Base | None = self._from(rig.start_m, None, None)
-        self._why = ""
+        self._why: Message | None = None
         self._begun = 0  # strokes whose beginning was looked at
         self._rest_m: float | None = (
             None  # rope counter where the last stroke ended, while none grows
@@ -62,7 +63,7 @@ class StrokeLeft:
         try:
             travel = stroke(self.rig, x)
         except np.linalg.LinAlgError:
-            self._why = "the rig locks up where its bodies stand now"
+            self._why = message("locks_up_here")
             return None
         way = np.array([float(x[LOAD] - place[LOAD]) for place in travel.places])
         return _Base(travel, way, load_m, rope_m)
@@ -86,7 +87,7 @@ class StrokeLeft:
     ) -> None:
         if rope_at is None:
             self._base = None
-            self._why = "no rope counter at the haul: what a reset fed back is not known"
+            self._why = message("fed_back_not_counted")
             return
         before, after = rope_at(end_s), rope_at(start_s)
         if before is None or after is None:
@@ -111,9 +112,9 @@ class StrokeLeft:
         if self._base is None:
             return Left(None, None, (), self._why)
         if load_m is None and rope_m is None:
-            return Left(None, None, (), "no counter at the load or the haul")
+            return Left(None, None, (), message("no_counter"))
         if self._rest_m is not None and rope_m is not None and self._rest_m - rope_m >= RESET_M:
-            return Left(None, None, (), "known again when hauling goes on after the reset")
+            return Left(None, None, (), message("after_the_reset"))
         base = self._base
         way = self._way(base, load_m, self._held(rope_m))
         share = 1 - way / base.travel.load_m if base.travel.load_m > 0 else 0.0
@@ -173,7 +174,7 @@ class StrokeLeft:
         """Positions after the reset that took this rope; None, and why, where that is not plain."""
         grabs = sorted(self.rig.grabs, key=lambda name: -float(x[self.rig.index[name]]))
         if len(grabs) > MOST_GRABS:
-            self._why = "after a reset: too many grabs to tell which were slid"
+            self._why = message("too_many_grabs")
             return None
         fits: list[tuple[float, tuple[str, ...], Floats]] = []
         for size in range(1, len(grabs) + 1):
@@ -190,10 +191,10 @@ class StrokeLeft:
                 return x + (home - x) * min(1.0, fed / takes)
         names = " or ".join(sorted({" and ".join(some) for _, some, _ in fits}))
         if not fits:
-            self._why = f"after a reset: the {fed:.2g} m of rope fed back fit no grab slid home"
+            self._why = message("fed_back_fits_none", fed_m=fed)
             return None
         if len(fits) > 1 and not np.allclose(fits[0][2], fits[1][2], atol=0.1):
-            self._why = f"after a reset: the rope fed back fits {names} slid home"
+            self._why = message("fed_back_fits_several", grabs=names)
             return None
         return fits[0][2]
 

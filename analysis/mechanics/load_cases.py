@@ -24,6 +24,7 @@ from analysis.mechanics.tension import (
     tensions,
 )
 from analysis.mechanics.working_limits import Part
+from analysis.messages.message import Message, message
 from analysis.rig.rig import Floats
 
 
@@ -41,14 +42,14 @@ class Row:
     force_u_N: float | None
     limit_N: float | None
     use: float | None
-    why: str
+    why: Message | None
 
 
 @dataclass(frozen=True)
 class Condition:
     """name: raising | breaking away | held on CAPTURE | running back; load_N, haul_N with standard
     uncertainties; rows: strands in rope order, then elements; covers: grabs that can be reset
-    meanwhile (held alone); why_not: why there are no forces."""
+    meanwhile (held alone); why_not: why there are no forces; held_on: the capture that holds alone."""
 
     name: str
     load_N: float | None
@@ -57,7 +58,8 @@ class Condition:
     haul_u_N: float | None
     rows: tuple[Row, ...]
     covers: tuple[str, ...] = ()
-    why_not: str = ""
+    why_not: Message | None = None
+    held_on: str | None = None
 
 
 def conditions(known: Model) -> tuple[Condition, ...]:
@@ -72,12 +74,14 @@ def conditions(known: Model) -> tuple[Condition, ...]:
         name = f"held on {held.name}"
         tension = hold(known.rig, known.motion, known.system.toward, held.station, 1.0)
         if tension is None:
-            why = f"{held.name} cannot hold the load alone"
-            found.append(Condition(name, needs.force_N, needs.force_u_N, 0.0, 0.0, (), (), why))
+            why = message("capture_cannot_hold", capture=held.name)
+            found.append(
+                Condition(name, needs.force_N, needs.force_u_N, 0.0, 0.0, (), (), why, held.name)
+            )
             continue
         still = _Shares.of(known, tension, np.zeros((len(tension), len(known.rig.turns))), 1.0)
         one = still.condition(name, needs.force_N, needs.force_u_N, needs.why)
-        found.append(replace(one, haul_N=0.0, haul_u_N=0.0, covers=held.covers))
+        found.append(replace(one, haul_N=0.0, haul_u_N=0.0, covers=held.covers, held_on=held.name))
     found.append(_back(known, needs))
     return tuple(found)
 
@@ -118,7 +122,7 @@ class _Shares:
         return cls(pieces, force, u, 1 / whole, spread(known.rig, of_load) / whole**2)
 
     def condition(
-        self, name: str, load_N: float | None, load_u_N: float | None, why: str
+        self, name: str, load_N: float | None, load_u_N: float | None, why: Message | None
     ) -> Condition:
         """Scaled to this load force; its uncertainty is independent of the efficiencies'."""
         scaled: Callable[[float, float], tuple[float | None, float | None]]

@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from analysis.messages.message import Message, message
 from analysis.rig.rig import Load
 
 G = 9.80665  # m/s2, standard acceleration of free fall (ISO 80000-3)
@@ -27,12 +28,12 @@ class Resistance:
     force_N: float | None
     force_u_N: float | None
     lower_N: float | None
-    why: str = ""
+    why: Message | None = None
     lower_u_N: float | None = None
     start_N: float | None = None
     start_u_N: float | None = None
-    start_why: str = ""
-    lower_why: str = ""
+    start_why: Message | None = None
+    lower_why: Message | None = None
 
 
 def resistance(load: Load) -> Resistance:
@@ -43,54 +44,51 @@ def resistance(load: Load) -> Resistance:
     if load.resistance_N is not None:
         force, u = load.resistance_N, load.resistance_u_N
         start, start_u, why = _start(load, 0.0, force, 0.0, u or 0.0)
-        mixed = "resistance_N does not say which part of it is slope and which is ground"
-        return Resistance(force, u, None, "", None, start, start_u, why, mixed)
+        mixed = message("slope_and_ground_not_parted")
+        return Resistance(force, u, None, None, None, start, start_u, why, mixed)
     weight = (load.mass_kg or 0.0) * G
     share = (load.mass_u_kg or 0.0) / (load.mass_kg or 1.0)  # relative uncertainty of the mass
     if load.kind == "hanging":  # no ground to break away from
         u = weight * share
-        return Resistance(weight, u, weight, "", u, weight, u)
+        return Resistance(weight, u, weight, None, u, weight, u)
     fall = weight * math.sin(load.slope_rad)
     normal = weight * math.cos(load.slope_rad)
     ground, ground_u = normal * (load.coefficient or 0.0), normal * (load.coefficient_u or 0.0)
     up, back = fall + ground, fall - ground
     if up <= 0:
-        why = "the load would run by itself toward the anchor"
+        why = message("load_runs_to_the_anchor")
         return Resistance(None, None, None, why, start_why=why, lower_why=why)
     start, start_u, why = _start(load, fall, ground, share, ground_u)
     return Resistance(
-        up, math.hypot(up * share, ground_u), back if back > 0 else None, "",
+        up, math.hypot(up * share, ground_u), back if back > 0 else None, None,
         math.hypot(back * share, ground_u) if back > 0 else None, start, start_u, why,
-        "" if back > 0 else "the ground alone holds the load",
+        None if back > 0 else message("ground_holds_the_load"),
     )  # fmt: skip
 
 
-def _missing(load: Load) -> str:
+def _missing(load: Load) -> Message | None:
     if load.resistance_N is not None:
-        return ""
+        return None
     if load.kind is None:
-        return "the load's kind and mass, or resistance_N, are not in the rig file"
+        return message("load_not_stated")
     if load.mass_kg is None:
-        return "the load's mass_kg is not in the rig file"
+        return message("mass_not_stated")
     if load.kind != "hanging" and load.coefficient is None:
-        return "the load's resistance_coefficient is not in the rig file"
-    return ""
+        return message("coefficient_not_stated")
+    return None
 
 
 def _start(
     load: Load, fall: float, ground: float, share: float, ground_u: float
-) -> tuple[float | None, float | None, str]:
+) -> tuple[float | None, float | None, Message | None]:
     """Force to break away, its u, or why not: fall along the slope, ground's resistance moving."""
     if load.breakaway is None:
-        return None, None, (
-            "how much more the ground holds before the load moves is not stated: write [load] "
-            "breakaway = 1.3 (times its resistance while moving), or surface"
-        )  # fmt: skip
+        return None, None, message("breakaway_not_stated")
     force = fall + load.breakaway * ground
     u = math.hypot(
         math.hypot(force * share, load.breakaway * ground_u), ground * (load.breakaway_u or 0.0)
     )
-    return force, u, ""
+    return force, u, None
 
 
 def can_run_back(load: Load) -> bool:

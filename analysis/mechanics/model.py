@@ -24,6 +24,7 @@ from analysis.mechanics.tension import (
     system,
     tensions,
 )
+from analysis.messages.message import Message, message
 from analysis.rig.rig import Floats, Rig
 from logger.errors import RigFault
 from logger.toml_tables import nearest
@@ -40,7 +41,7 @@ class Part:
     model: float
     model_u: float
     limit_N: float | None
-    why: str
+    why: Message | None
 
 
 @dataclass(frozen=True)
@@ -71,7 +72,7 @@ class Model:
     haul_force_N: float | None
     haul_force_u_N: float | None
     lower_force_N: float | None
-    warnings: tuple[str, ...]
+    warnings: tuple[Message, ...]
     held: tuple[Held, ...]
     parts: tuple[Part, ...]
     gradient: Floats  # d tension / d efficiency of each turn, (strands, turns)
@@ -316,41 +317,34 @@ def _warnings(
     haul_u: float | None,
     start: float | None,
     held: tuple[Held, ...],
-) -> list[str]:
+) -> list[Message]:
     result = []
     covered = {name for h in held for name in h.covers}
     bare = [name for name in rig.grabs if name not in covered]
     if bare and can_run_back(rig.load):
-        result.append(
-            f"NO CAPTURE covers the reset of {', '.join(bare)}: the load runs back when the team lets go; put a capture on a strand that wants to run out"
-        )
+        result.append(message("no_capture", grabs=", ".join(bare)))
     for h in held:
         if h.ideal is None:
-            result.append(
-                f"{h.name} cannot hold the load alone: no rope wants to run out through it"
-            )
+            result.append(message("capture_holds_nothing", capture=h.name))
     if needs.force_N is None:
-        result.append(f"forces are multiples of the haul tension only: {needs.why}")
+        result.append(message("forces_are_multiples", why=needs.why))
     if haul is not None and rig.team_pull_N is not None:
-        low, high = haul - 2 * (haul_u or 0.0), haul + 2 * (haul_u or 0.0)
-        if haul > rig.team_pull_N:
+        team, low, high = rig.team_pull_N, haul - 2 * (haul_u or 0.0), haul + 2 * (haul_u or 0.0)
+        if haul > team:
+            low = max(low, 0.0)
             result.append(
-                f"the team can keep up {rig.team_pull_N:.0f} N, the model needs {haul:.0f} N (95 %: {max(low, 0):.0f} to {high:.0f} N)"
+                message("team_too_weak", team_N=team, haul_N=haul, low_N=low, high_N=high)
             )
-        elif high > rig.team_pull_N:
-            result.append(
-                f"the team's {rig.team_pull_N:.0f} N may not do: the model needs {haul:.0f} N, but up to {high:.0f} N within 95 %"
-            )
+        elif high > team:
+            result.append(message("team_may_be_too_weak", team_N=team, haul_N=haul, high_N=high))
     if start is not None and haul is not None and start > haul * (1 + TINY):
-        more = f"breaking the load away takes {start:.0f} N at the haul, for a moment"
-        if rig.team_pull_N is not None and start > rig.team_pull_N:
-            result.append(f"{more}; the team can keep up {rig.team_pull_N:.0f} N")
+        team_N = rig.team_pull_N
+        if team_N is not None and start > team_N:
+            result.append(message("team_too_weak_to_start", start_N=start, team_N=team_N))
     if rig.default_assumed:
-        result.append(
-            f"pulley efficiency 0.90 with a standard uncertainty of {rig.default_u:g} is assumed; write [defaults] pulley_efficiency, or measure it"
-        )
+        result.append(message("efficiency_assumed", uncertainty=rig.default_u))
     knots = limits.assumed_knots(rig)
-    result.extend([knots] if knots else [])
+    result.extend([] if knots is None else [knots])
     result.extend(rig.notes)
     return result
 

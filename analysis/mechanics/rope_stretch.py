@@ -14,6 +14,7 @@ import numpy as np
 
 from analysis.mechanics.model import Model
 from analysis.mechanics.tension import hold
+from analysis.messages.message import Message, message
 from analysis.rig.rig import Floats, Rig
 
 
@@ -24,7 +25,7 @@ class TakeUp:
 
     first_m: float | None
     after: dict[str, float]
-    why: str = ""
+    why: Message | None = None
 
 
 def elongation_m(length_m: float, tension_N: float, stretch: float, stretch_at_N: float) -> float:
@@ -36,10 +37,10 @@ def take_up(known: Model) -> TakeUp:
     """At the predicted haul force, with the strands as long as where the model was asked."""
     rig = known.rig
     if known.haul_force_N is None or known.load_force_N is None:
-        return TakeUp(None, {}, "the haul force is not known")
+        return TakeUp(None, {}, message("haul_force_not_known"))
     for rope in rig.ropes:
         if rope.stretch is None:
-            return TakeUp(None, {}, f"rope {rope.name} states no stretch_percent and stretch_at_kN")
+            return TakeUp(None, {}, message("stretch_not_stated", rope=rope.name))
     pull = known.tension * known.haul_force_N
     lengths = strand_lengths(rig, rig.start_m)
     after = {}

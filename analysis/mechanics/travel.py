@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.mechanics.kinematics import LOAD, TINY, solve_motion
+from analysis.messages.message import Message, message
 from analysis.rig.rig import Floats, Rig
 
 COS_80 = math.cos(math.radians(80.0))
@@ -55,7 +56,7 @@ class Job:
     strokes: int
     resets: Mapping[str, int]
     places: tuple[Floats, ...]
-    why_not: str = ""
+    why_not: Message | None = None
     story: tuple[Travel | Reset, ...] = ()
 
 
@@ -95,32 +96,30 @@ def job(rig: Rig, mode: str, setback: Mapping[str, float]) -> Job:
     story: list[Travel | Reset] = []
     haul, strokes = 0.0, 0
 
-    def failed(why: str) -> Job:
+    def failed(why: Message) -> Job:
         return Job(0.0, 0.0, 0, resets, tuple(places), why, tuple(story))
 
     if distance is None:
-        return failed("pull_distance_m is not in the rig file")
+        return failed(message("distance_not_stated"))
     goal = float(home[LOAD]) - distance
     while True:
         try:
             done = stroke(rig, x, float(x[LOAD]) - goal)
         except np.linalg.LinAlgError:
-            return failed("the rig locks up on the way")
+            return failed(message("locks_up_on_the_way"))
         strokes += 1
         haul += done.haul_m
         places.extend(done.places)
         story.append(done)
         x = done.end
         if not done.stopped_by:
-            return Job(distance, haul, strokes, resets, tuple(places), "", tuple(story))
+            return Job(distance, haul, strokes, resets, tuple(places), None, tuple(story))
         if strokes >= MOST_STROKES:
-            return failed(f"not done after {MOST_STROKES} strokes")
+            return failed(message("too_many_strokes", strokes=MOST_STROKES))
         slid = _to_reset(rig, x, done.stopped_by, mode)
         if not slid:
-            names = " and ".join(done.stopped_by)
-            return failed(
-                f"{names} are two-blocked after {float(home[LOAD] - x[LOAD]):.2f} m and no grab can be slid back"
-            )
+            bodies, moved_m = " and ".join(done.stopped_by), float(home[LOAD] - x[LOAD])
+            return failed(message("nothing_to_slide_back", bodies=bodies, load_m=moved_m))
         back = max((setback.get(name, 0.0) for name in slid), default=0.0)
         if back > 0:
             x = x - solve_motion(rig, x).body_rate * back
@@ -133,7 +132,7 @@ def job(rig: Rig, mode: str, setback: Mapping[str, float]) -> Job:
         moved = tuple((n, float(before[rig.index[n]]), float(x[rig.index[n]])) for n in slid)
         story.append(Reset(float(x[LOAD]), moved, back))
         if max(abs(b - a) for _, a, b in moved) < 1e-6:
-            return failed("sliding the grabs back gains nothing")
+            return failed(message("sliding_gains_nothing"))
 
 
 def rope_in_rig(rig: Rig, x_m: Floats) -> list[float]:

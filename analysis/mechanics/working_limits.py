@@ -15,6 +15,7 @@ import numpy as np
 
 from analysis.mechanics.kinematics import Motion
 from analysis.mechanics.tension import loaded_side, pull_on
+from analysis.messages.message import Message, message
 from analysis.rig.rig import Floats, Rig, Station
 
 # what a knot keeps of the rope's strength where nobody says: hardly any common one keeps less
@@ -39,7 +40,7 @@ class Part:
     combine: str
     wrap_rad: float = 0.0
     limit_N: float | None = None
-    why: str = ""
+    why: Message | None = None
     rope: str = ""
     ends: tuple[str, str] = ("", "")
 
@@ -94,11 +95,10 @@ def _strands(rig: Rig) -> list[Part]:
         rope = rig.ropes[strand.rope]
         row = np.zeros((1, len(rig.strands)))
         row[0, k] = 1.0
-        limit, why = None, ""
+        limit, why = None, None
         if rope.mbs_N is not None:
-            strength, knot = _knot([s for s in (a, b) if s.kind == "tie"])
-            limit = rope.mbs_N * strength / rig.design_factor
-            why = f"{_kN(rope.mbs_N)} breaking strength{knot} / {rig.design_factor:g}"
+            ties = [s for s in (a, b) if s.kind == "tie"]
+            limit, why = _strand_limit(rope.mbs_N, ties, rig.design_factor)
         result.append(
             Part(
                 strand.name,
@@ -116,28 +116,30 @@ def _strands(rig: Rig) -> list[Part]:
     return result
 
 
-def _knot(ties: list[Station]) -> tuple[float, str]:
-    """What a strand's weakest knot keeps of the rope's strength, and that in words."""
+def _strand_limit(mbs_N: float, ties: list[Station], factor: float) -> tuple[float, Message]:
+    """What a strand's weakest knot leaves of the rope's strength, and that in words."""
     stated = min([s.strength for s in ties if s.strength is not None], default=1.0)
     if any(s.strength is None for s in ties) and stated > ASSUMED_STRENGTH:
-        return ASSUMED_STRENGTH, f", of which its knot is assumed to keep {ASSUMED_STRENGTH:g}"
-    return stated, f", of which its knot keeps {stated:g}" if stated < 1 else ""
+        keeps = ASSUMED_STRENGTH
+        why = message("assumed_knot_strength", strength_N=mbs_N, keeps=keeps, factor=factor)
+    else:
+        keeps, why = stated, message("breaking_strength", strength_N=mbs_N, factor=factor)
+        if stated < 1:
+            why = message("knotted_strength", strength_N=mbs_N, keeps=stated, factor=factor)
+    return mbs_N * keeps / factor, why
 
 
-def assumed_knots(rig: Rig) -> str:
-    """That a knot's strength is assumed, for all such ties on rated ropes together; "" without any."""
+def assumed_knots(rig: Rig) -> Message | None:
+    """That a knot's strength is assumed, for all such ties on rated ropes together."""
     names = [
         f"{s.name} (rope {rig.ropes[s.rope].name})" if len(rig.ropes) > 1 else s.name
         for s in rig.stations
         if s.kind == "tie" and s.strength is None and rig.ropes[s.rope].mbs_N is not None
     ]
     if not names:
-        return ""
-    of, where = ("the knot's strength", "the tie")
-    if len(names) > 1:
-        of, where = ("the strength of these knots", "each tie")
+        return None
     places = ", ".join(dict.fromkeys(names))
-    return f"{places}: {of} is not stated; {ASSUMED_STRENGTH:.2f} is assumed; write strength = ... at {where}"
+    return message("knots_assumed", places=places, count=len(names), keeps=ASSUMED_STRENGTH)
 
 
 def _elements(rig: Rig, motion: Motion, toward: Floats) -> list[Part]:
@@ -232,27 +234,18 @@ def _seen(rig: Rig, toward: Floats, strand: int, step: int) -> Floats:
     return np.zeros(2)
 
 
-def _allowed(rig: Rig, name: str) -> tuple[float | None, str]:
+def _allowed(rig: Rig, name: str) -> tuple[float | None, Message | None]:
     """The smallest of a thing's limits and what sets it."""
     rating = rig.ratings.get(name)
     if rating is None:
-        return None, ""
-    found: list[tuple[float, str]] = []
+        return None, None
+    found: list[tuple[float, Message]] = []
     if rating.mbs_N is not None:
-        found.append(
-            (
-                rating.mbs_N / rig.design_factor,
-                f"{_kN(rating.mbs_N)} breaking strength / {rig.design_factor:g}",
-            )
-        )
+        found.append(_strand_limit(rating.mbs_N, [], rig.design_factor))
     if rating.wll_N is not None:
-        found.append((rating.wll_N, f"WLL {_kN(rating.wll_N)}"))
+        found.append((rating.wll_N, message("working_load_limit", limit_N=rating.wll_N)))
     if rating.slips_N is not None:
-        found.append((rating.slips_N, f"begins to slip at {_kN(rating.slips_N)}"))
+        found.append((rating.slips_N, message("begins_to_slip", limit_N=rating.slips_N)))
     if rating.damages_N is not None:
-        found.append((rating.damages_N, f"damages the rope at {_kN(rating.damages_N)}"))
-    return min(found) if found else (None, "")
-
-
-def _kN(newton: float) -> str:
-    return f"{newton / 1000:.4g} kN"
+        found.append((rating.damages_N, message("damages_the_rope", limit_N=rating.damages_N)))
+    return min(found, key=lambda one: one[0], default=(None, None))

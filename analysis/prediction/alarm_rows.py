@@ -8,7 +8,7 @@ can carry at a haul tension while hauling.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from analysis.mechanics.measured_parts import cells_of, measured_parts
 from analysis.mechanics.model import Model, Part, model
@@ -19,36 +19,7 @@ from logger.channels.sensors_file import Channel, Sensors
 from logger.recorder.alarms import HOLD_S, LEVELS, AlarmRow
 
 
-@dataclass(frozen=True)
-class LimitRow:
-    """A row, and its label as a message: the recorder, which knows no messages, has the SI text."""
-
-    row: AlarmRow
-    label: Message
-
-
 def limit_rows(rig: Rig, sensors: Sensors) -> tuple[AlarmRow, ...]:
-    """The plain rows of `labelled_rows`."""
-    return tuple(one.row for one in labelled_rows(rig, sensors))
-
-
-def labels(rig: Rig, sensors: Sensors) -> dict[tuple[str, str], Message]:
-    """(channel, label of its row) -> the label as a message, for whoever shows an alarm."""
-    return {(one.row.channel, one.row.label): one.label for one in labelled_rows(rig, sensors)}
-
-
-def part_texts(known: Model) -> dict[str, Message]:
-    """By text of an `alarm` or `ack` row of events.csv: what it says of a rated part."""
-    said: dict[str, Message] = {}
-    for part in known.parts:
-        if part.limit_N is not None:
-            label = _label(part)
-            told = [label, *(message("alarm_told", level=level, label=label) for level in LEVELS)]
-            said |= {one.text(): one for one in told}
-    return said
-
-
-def labelled_rows(rig: Rig, sensors: Sensors) -> tuple[LimitRow, ...]:
     """The haul cell's row, where there is a cell and a rated part that the haul loads and no other
     cell measures; then for each cell the lowest limit of the parts that it measures."""
     known = model(rig)
@@ -58,16 +29,28 @@ def labelled_rows(rig: Rig, sensors: Sensors) -> tuple[LimitRow, ...]:
     first = first_by_haul(known, sensors.channels)
     if haul is not None and first is not None and first.limit_N is not None:
         rows.append(_row(haul, first, abs(first.ideal), first.limit_N))
-    lowest: dict[str, LimitRow] = {}
+    lowest: dict[str, AlarmRow] = {}
     for k, cells in cells_of(known, sensors.channels).items():
         part = known.parts[k]
         for cell in cells:
             if part.limit_N is None or cell is haul or not _reaches(cell, part):
                 continue
             held = lowest.get(cell.name)
-            if held is None or held.row.stop is None or part.limit_N < held.row.stop:
+            if held is None or held.stop is None or part.limit_N < held.stop:
                 lowest[cell.name] = _row(cell, part, 1.0, part.limit_N)
     return (*rows, *lowest.values())
+
+
+def part_texts(known: Model) -> dict[str, Message]:
+    """By text of an `alarm` or `ack` row of events.csv: what it says of a rated part.  The recorder,
+    which knows no messages, has the text in SI."""
+    said: dict[str, Message] = {}
+    for part in known.parts:
+        if part.limit_N is not None:
+            label = _label(part)
+            told = [label, *(message("alarm_told", level=level, label=label) for level in LEVELS)]
+            said |= {one.text(): one for one in told}
+    return said
 
 
 def first_by_haul(known: Model, channels: Iterable[Channel]) -> Part | None:
@@ -93,9 +76,8 @@ def _reaches(cell: Channel, part: Part) -> bool:
     return part.limit_N is None or cell.capacity is None or cell.capacity > part.limit_N
 
 
-def _row(cell: Channel, part: Part, gain: float, limit_N: float) -> LimitRow:
-    label = _label(part)
-    return LimitRow(AlarmRow(cell.name, label.text(), gain, 0.0, None, limit_N, HOLD_S), label)
+def _row(cell: Channel, part: Part, gain: float, limit_N: float) -> AlarmRow:
+    return AlarmRow(cell.name, _label(part).text(), gain, 0.0, None, limit_N, HOLD_S)
 
 
 def _label(part: Part) -> Message:

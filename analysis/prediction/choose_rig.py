@@ -19,6 +19,7 @@ from analysis.mechanics.load_cases import conditions
 from analysis.mechanics.load_resistance import Resistance, resistance
 from analysis.mechanics.model import Model, model, reset_setbacks
 from analysis.mechanics.travel import Job, job, needed_rope
+from analysis.messages.message import Message, message, text_of
 from analysis.rig.rig import Body, Load, Rating, Rig
 from analysis.rig_file.load import check, parse_rig
 from logger.errors import RigFault
@@ -90,9 +91,9 @@ class Option:
     anchors: int
     ropes: int
     resets_covered: bool
-    first_limit: str
+    first_limit: Message | None
     most_used: float | None
-    why_not: str
+    why_not: tuple[Message, ...]
 
 
 def shelf() -> dict[str, Rig]:
@@ -109,7 +110,7 @@ def choose(need: Need, rigs: dict[str, Rig] | None = None) -> list[Option]:
     """
     if need.needs.force_N is None:
         raise RigFault(
-            "choose", need.needs.why, "give --load-N, or the mass with what it stands on"
+            "choose", text_of(need.needs.why), "give --load-N, or the mass with what it stands on"
         )
     options = [judge(name, rig, need) for name, rig in (rigs or shelf()).items()]
     return sorted(
@@ -137,14 +138,14 @@ def judge(name: str, rig: Rig, need: Need) -> Option:
     done = jobs[mode]
     faults = _team(haul, u, need)
     if rope > need.rope_m:
-        faults.append(f"needs {rope:.0f} m of rope, {need.rope_m:.0f} m are there")
+        faults.append(message("needs_more_rope", needed_m=rope, length_m=need.rope_m))
     if done.why_not:
         faults.append(done.why_not)
     if best.stations[best.haul].body is not None:
-        faults.append("needs a winch on the load, not a team")
+        faults.append(message("needs_a_winch"))
     part, used = _nearest(known)
     if used is not None and used > 1:
-        faults.append(f"over what is allowed: {part}")
+        faults.append(message("over_what_is_allowed", most_used=part))
     covered = {grab for held in known.held for grab in held.covers}
     kinds = [s.kind for s in best.stations]
     return Option(
@@ -171,7 +172,7 @@ def judge(name: str, rig: Rig, need: Need) -> Option:
         resets_covered=covered >= set(best.grabs),
         first_limit=part,
         most_used=used,
-        why_not="; ".join(faults),
+        why_not=tuple(faults),
     )
 
 
@@ -209,31 +210,31 @@ def rated(rig: Rig, gear: Gear) -> Rig:
     )
 
 
-def between(a: Option, b: Option) -> str:
+def between(a: Option, b: Option) -> Message:
     """Whether the bigger ratio of two pays, in force, rope and time, as one sentence."""
     small, big = sorted((a, b), key=lambda o: (o.ideal_ma, o.name))
     less = 100 * (1 - big.haul_force_N / small.haul_force_N)
-    text = (
-        f"{big.name} ({big.ideal_ma:.3g} : 1) against {small.name} ({small.ideal_ma:.3g} : 1): "
-        f"haul force {big.haul_force_N:.0f} N against {small.haul_force_N:.0f} N "
-        f"({abs(less):.0f} % {'less' if less >= 0 else 'more'})"
-    )
+    force = message(
+        "pair_force", big=big.name, big_ma=big.ideal_ma, big_N=big.haul_force_N,
+        small=small.name, small_ma=small.ideal_ma, small_N=small.haul_force_N,
+        percent=abs(less), how="less" if less >= 0 else "more",
+    )  # fmt: skip
     if (
         big.rope_through_hands_m is None or small.rope_through_hands_m is None
         or big.time_s is None or small.time_s is None
     ):  # fmt: skip
         stuck = big if big.time_s is None else small
-        return f"{text}; {stuck.name} does not get there: {stuck.why_not}"
+        return message("pair_stuck", force=force, stuck=stuck.name, why=stuck.why_not)
     later = (big.time_s - small.time_s) / 60
-    return (
-        f"{text}; rope through the hands {big.rope_through_hands_m:.0f} m against "
-        f"{small.rope_through_hands_m:.0f} m, rope needed {big.rope_needed_m:.0f} m against "
-        f"{small.rope_needed_m:.0f} m, resets {big.resets} against {small.resets}, "
-        f"about {abs(later):.0f} min {'longer' if later >= 0 else 'shorter'}"
-    )
+    return message(
+        "pair_times", force=force, big_hands_m=big.rope_through_hands_m,
+        small_hands_m=small.rope_through_hands_m, big_rope_m=big.rope_needed_m,
+        small_rope_m=small.rope_needed_m, big_resets=big.resets, small_resets=small.resets,
+        minutes=abs(later), how="longer" if later >= 0 else "shorter",
+    )  # fmt: skip
 
 
-def as_json(need: Need, options: Iterable[Option], pair: str = "") -> dict[str, Any]:
+def as_json(need: Need, options: Iterable[Option], pair: Message) -> dict[str, Any]:
     """The JSON object of `haul choose`."""
     listed = list(options)
     needs = need.needs
@@ -248,20 +249,26 @@ def as_json(need: Need, options: Iterable[Option], pair: str = "") -> dict[str, 
             "haulers": need.haulers,
         },
         "fits": [o.name for o in listed if not o.why_not],
-        "rigs": [{k: getattr(o, k) for k in Option.__dataclass_fields__} for o in listed],
-        "between": pair,
-        "warnings": warnings(need),
+        "rigs": [_option_json(o) for o in listed],
+        "between": pair.text(),
+        "warnings": [one.text() for one in warnings(need)],
     }
 
 
-def warnings(need: Need) -> list[str]:
+def _option_json(option: Option) -> dict[str, Any]:
+    said = {
+        "first_limit": text_of(option.first_limit),
+        "why_not": "; ".join(one.text() for one in option.why_not),
+    }
+    return {name: getattr(option, name) for name in Option.__dataclass_fields__} | said
+
+
+def warnings(need: Need) -> list[Message]:
     """What this answer rests on."""
     gear = need.gear
     result = []
     if gear.efficiency is None:
-        result.append(
-            "pulley efficiency 0.90 with a standard uncertainty of 0.05 is assumed for every pulley"
-        )
+        result.append(message("efficiency_assumed_for_all"))
     bare = [
         what
         for what, value in (
@@ -271,34 +278,37 @@ def warnings(need: Need) -> list[str]:
         if value is None
     ]  # fmt: skip
     if bare:
-        result.append(f"not rated, so not judged: {', '.join(bare)}")
+        result.append(message("not_rated_not_judged", things=", ".join(bare)))
     if need.needs.start_why:
-        result.append(f"to break away: not known; {need.needs.start_why}")
+        result.append(message("start_force_not_known", why=need.needs.start_why))
     result.append(
-        f"times are for ranking alone: {need.haulers} haulers at 75 W each, at most "
-        f"{FASTEST_M_S:g} m/s of rope, a minute a reset"
+        message(
+            "times_for_ranking", haulers=need.haulers, each_W=HAULER_W, rope_m_s=FASTEST_M_S
+        )
     )
     return result
 
 
-def _team(haul: float, u: float, need: Need) -> list[str]:
+def _team(haul: float, u: float, need: Need) -> list[Message]:
     if haul > need.team_N:
-        return [f"the team pulls {need.team_N:.0f} N, it takes {haul:.0f} N"]
+        return [message("team_pulls_less", team_N=need.team_N, haul_N=haul)]
     if haul + 2 * u > need.team_N:
-        return [f"may take up to {haul + 2 * u:.0f} N (95 %), the team pulls {need.team_N:.0f} N"]
+        return [message("team_may_pull_less", haul_N=haul + 2 * u, team_N=need.team_N)]
     return []
 
 
-def _nearest(known: Model) -> tuple[str, float | None]:
+def _nearest(known: Model) -> tuple[Message | None, float | None]:
     """The part nearest its limit in any condition, in words, and how near."""
-    best: tuple[float, str] | None = None
+    best: tuple[Message | None, float | None] = (None, None)
     for one in conditions(known):
         for row in one.rows:
-            if row.use is not None and (best is None or row.use > best[0]):
-                carried, allowed = abs(row.force_N or 0.0), row.limit_N or 0.0
-                text = f"{carried:.0f} N where {allowed:.0f} N is allowed ({row.why})"
-                best = (row.use, f"{row.kind} {row.name}, {one.name}, {text}")
-    return ("", None) if best is None else (best[1], best[0])
+            if row.use is not None and (best[1] is None or row.use > best[1]):
+                said = message(
+                    "most_used", kind=row.kind, name=row.name, condition=one.name,
+                    force_N=abs(row.force_N or 0.0), limit_N=row.limit_N, why=row.why,
+                )  # fmt: skip
+                best = (said, row.use)
+    return best
 
 
 def _fit(rig: Rig, need: Need) -> tuple[Rig, Model, dict[str, Job], float]:
@@ -325,7 +335,7 @@ def _fit(rig: Rig, need: Need) -> tuple[Rig, Model, dict[str, Job], float]:
         if not rig.grabs or _team(known.haul_force_N or 0.0, known.haul_force_u_N or 0.0, need):
             break  # drawing it shorter changes neither that nothing can be reset nor the pull
     if result is None:
-        nothing = Job(0.0, 0.0, 0, {}, (), "does not fit into this distance")
+        nothing = Job(0.0, 0.0, 0, {}, (), message("does_not_fit"))
         return rig, model(replace(rig, load=need.load)), {"each": nothing}, 0.0
     return result
 

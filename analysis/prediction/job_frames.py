@@ -1,7 +1,6 @@
-"""The job as a row of frames: body positions from the first pull to the last, with what happens in words.
+"""The job as a row of frames: body positions from the first pull to the last, with what happens as a message.
 
-Positions come from `analysis.mechanics.travel.job`; a frame holds no length or force in its text, so that
-whoever shows it chooses the units.
+Positions come from `analysis.mechanics.travel.job`.
 """
 
 from __future__ import annotations
@@ -12,6 +11,7 @@ import numpy as np
 
 from analysis.mechanics.kinematics import LOAD, TINY, solve_motion
 from analysis.mechanics.travel import Job, Reset, Travel, stroke
+from analysis.messages.message import Message, message
 from analysis.rig.rig import Floats, Rig
 
 MOST_FRAMES = 400
@@ -33,18 +33,18 @@ class Frame:
     load_travel_m: float
     haul_travel_m: float
     stroke: int
-    text: str
+    said: Message
     slid: tuple[tuple[str, float, float], ...] = ()
     setback_m: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
 class Story:
-    """All frames; thinned: what was left out, why_not: why it ends before the job does ("" if it doesn't)."""
+    """All frames; thinned: what was left out; why_not: why it ends before the job does."""
 
     frames: tuple[Frame, ...]
-    thinned: str = ""
-    why_not: str = ""
+    thinned: Message | None = None
+    why_not: Message | None = None
 
 
 def story(rig: Rig, done: Job, most: int = MOST_FRAMES) -> Story:
@@ -61,18 +61,18 @@ def story(rig: Rig, done: Job, most: int = MOST_FRAMES) -> Story:
         except np.linalg.LinAlgError:
             items = ()
         if rig.load.pull_distance_m is None:
-            why_not += ": the first stroke only"
+            why_not = message("first_stroke_only", why=why_not)
     groups = _strokes(items)
     resets = sum(len(r.slid) for _, rest in groups for r in rest)
     steps = max(1, min(STEPS, (most - 2 - resets) // max(1, len(groups))))
-    shown, thinned = set(range(len(groups))), ""
+    shown, thinned = set(range(len(groups))), None
     size = steps + max((sum(len(r.slid) for r in rest) for _, rest in groups), default=0)
     room = max(2, (most - 2) // size)
     if len(groups) * steps + resets + 2 > most and len(groups) > room:
         picked = np.unique(np.linspace(0, len(groups) - 1, room).round().astype(int))
         shown = {int(k) for k in picked}
-        thinned = f"{len(shown)} of {len(groups)} strokes are shown"
-    frames = [Frame("start", rig.start_m, 0.0, 0.0, 0, "start: nothing is pulled yet")]
+        thinned = message("strokes_left_out", shown=len(shown), strokes=len(groups))
+    frames = [Frame("start", rig.start_m, 0.0, 0.0, 0, message("frame_start"))]
     haul = 0.0
     for k, (travel, after) in enumerate(groups):
         if k in shown:
@@ -106,22 +106,21 @@ def _hauling(
     for k, (x, out) in enumerate(zip(places, hauled, strict=True)):
         load = float(rig.start_m[LOAD] - x[LOAD])
         if k < len(places) - 1 or not travel.stopped_by:
-            ahead = f"; next, {meets[0]}" if travel.stopped_by else ""
-            text, kind = f"stroke {number}: hauling{ahead}", "hauling"
+            said, kind = message("frame_hauling", stroke=number), "hauling"
+            if meets:
+                said = message("frame_hauling_until", stroke=number, **meets)
         else:
+            said, kind = message("frame_two_blocked", stroke=number, **meets), "two-blocked"
             names = " and ".join(dict.fromkeys(n for r in after for n, _, _ in r.slid))
-            cure = f": reset {names}" if names else ""
-            text, kind = f"stroke {number}: {meets[1]}{cure}", "two-blocked"
-        frames.append(Frame(kind, x, load, haul_m + out, number, text))
+            if names:
+                said = message("frame_two_blocked_reset", stroke=number, grabs=names, **meets)
+        frames.append(Frame(kind, x, load, haul_m + out, number, said))
     return frames
 
 
-def _meets(pair: tuple[str, ...]) -> tuple[str, str]:
-    """How the end of a stroke is told before it and at it; nothing where the load is where it has to be."""
-    if not pair:
-        return "", ""
-    first, second = (_called(name) for name in pair)
-    return f"{first} meets {second}", f"{first} has met {second}"
+def _meets(pair: tuple[str, ...]) -> dict[str, str]:
+    """The first and the second that meet at a stroke's end; nothing where the load is where it has to be."""
+    return dict(zip(("first", "second"), map(_called, pair), strict=False))
 
 
 def _called(name: str) -> str:
@@ -170,12 +169,14 @@ def _resets(rig: Rig, x: Floats, reset: Reset, number: int, haul_m: float) -> li
         load = float(rig.start_m[LOAD] - x[LOAD])
         lost = back if k == 0 else 0.0
         frames.append(
-            Frame("reset", x, load, haul_m, number, f"after stroke {number}: {name} is slid back",
+            Frame("reset", x, load, haul_m, number, message("frame_reset", stroke=number, grab=name),
                   ((name, before, to),), lost)
         )  # fmt: skip
     return frames
 
 
-def _end(last: Frame, why_not: str) -> Frame:
-    text = f"the story ends here: {why_not}" if why_not else "end: the load is where it has to be"
-    return Frame("end", last.x_m, last.load_travel_m, last.haul_travel_m, last.stroke, text)
+def _end(last: Frame, why_not: Message | None) -> Frame:
+    said = message("frame_end")
+    if why_not is not None:
+        said = message("frame_ends_before", why=why_not)
+    return Frame("end", last.x_m, last.load_travel_m, last.haul_travel_m, last.stroke, said)

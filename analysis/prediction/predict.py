@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -15,29 +16,50 @@ from analysis.mechanics.model import (
     reset_setbacks,
 )
 from analysis.mechanics.travel import Job, Travel, job, needed_rope, rope_in_rig, stroke
+from analysis.messages.message import Message, message
 from analysis.rig.rig import Rig
 
 MOST_ASKED = 50  # places on the way at which the model is asked again
 
 
+@dataclass(frozen=True)
+class FirstLimit:
+    """The haul tension (N) at which the first rated part reaches its limit, and what sets it; rated:
+    how many of the rig's parts have a limit."""
+
+    haul_force_N: float | None
+    because: Message
+    rated: int
+    parts: int
+
+
 def predict(rig: Rig, haul_force_N: float | None = None) -> dict[str, Any]:
     """The JSON object of `haul predict`; haul_force_N takes the place of the predicted haul force."""
+    return prediction(rig, haul_force_N)[0]
+
+
+def prediction(
+    rig: Rig, haul_force_N: float | None = None
+) -> tuple[dict[str, Any], tuple[Message, ...]]:
+    """The JSON object of `haul predict`, and its warnings as messages."""
     known = model(rig)
     haul = known.haul_force_N if haul_force_N is None else haul_force_N
     haul_u = known.haul_force_u_N if haul_force_N is None else 0.0
     first = stroke(rig)
     jobs = {mode: job(rig, mode, reset_setbacks(known)) for mode in ("each", "together")}
-    warnings = [*known.warnings, *_travel_warnings(rig, first, jobs)]
     strands: list[dict[str, Any]] = []
     elements: list[dict[str, Any]] = []
-    over: list[str] = []
+    over: list[Message] = []
     for part in known.parts:
         force = None if haul is None else part.model * haul
         use = None if force is None or part.limit_N is None else abs(force) / part.limit_N
         if use is not None and use > 1:
             over.append(
-                f"{part.name}: {_kN(abs(force or 0))} is over what is allowed, {_kN(part.limit_N or 0)} ({part.why})"
-            )
+                message(
+                    "part_over_limit", name=part.name, force_N=abs(force or 0.0),
+                    limit_N=part.limit_N, why=part.why,
+                )
+            )  # fmt: skip
         row: dict[str, Any] = {"ideal": part.ideal, "model": part.model}
         if part.kind == "strand":
             piece = known.pieces[len(strands)]
@@ -53,20 +75,22 @@ def predict(rig: Rig, haul_force_N: float | None = None) -> dict[str, Any]:
     holds = [_hold_row(known, held) for held in known.held]
     for row in holds:
         if row["use"] is not None and row["use"] > 1:
-            over.append(
-                f"{row['name']}: holding {_kN(row['force_N'])} with the team's hands off is over what is allowed"
-            )
+            over.append(message("capture_over_limit", name=row["name"], force_N=row["force_N"]))
     ropes = _rope_rows(rig, jobs, first)
-    for row in ropes:
-        if row["enough"] is False:
-            warnings.append(
-                f"rope {row['name']}: {row['needed_m']:.1f} m needed, {row['length_m']:.1f} m in the bag"
-            )
-    where = next(
-        (k for k, w in enumerate(warnings) if not w.startswith("NO CAPTURE")), len(warnings)
+    short = [
+        message("rope_too_short", rope=r["name"], needed_m=r["needed_m"], length_m=r["length_m"])
+        for r in ropes if r["enough"] is False
+    ]  # fmt: skip
+    warnings = (
+        *(w for w in known.warnings if w.level == "stop"),
+        *over,
+        *_on_the_way(known, haul_force_N, jobs),
+        *(w for w in known.warnings if w.level != "stop"),
+        *_travel_warnings(rig, jobs),
+        *short,
     )
-    warnings[where:where] = [*over, *_on_the_way(known, haul_force_N, jobs)]
-    return {
+    stop = stop_hauling_at(known)
+    result = {
         "title": rig.title,
         "ideal_ma": known.ideal_ma,
         "model_ma": known.model_ma,
@@ -88,12 +112,16 @@ def predict(rig: Rig, haul_force_N: float | None = None) -> dict[str, Any]:
         "job": {mode: _job_row(rig, jobs[mode]) for mode in jobs},
         "rope": ropes,
         "hold": holds,
-        "stop_hauling_at": stop_hauling_at(known),
-        "warnings": warnings,
-    }
+        "stop_hauling_at": {
+            "haul_force_N": stop.haul_force_N, "because": stop.because.text(),
+            "rated": stop.rated, "of": stop.parts,
+        },
+        "warnings": [one.text() for one in warnings],
+    }  # fmt: skip
+    return result, warnings
 
 
-def _on_the_way(known: Model, given_N: float | None, jobs: dict[str, Job]) -> list[str]:
+def _on_the_way(known: Model, given_N: float | None, jobs: dict[str, Job]) -> list[Message]:
     """What grows over the job where strands come to stand beside the axis: the haul force, and parts
     that are allowed at the start and no longer then."""
     if known.haul_force_N is None or given_N is not None or not np.any(known.rig.side_m):
@@ -114,9 +142,7 @@ def _on_the_way(known: Model, given_N: float | None, jobs: dict[str, Job]) -> li
         or worst.haul_force_N < 1.02 * known.haul_force_N
     ):
         return []
-    result = [
-        f"the haul force grows to {worst.haul_force_N:.0f} N on the way, as strands come to stand beside the haul axis; the forces here are those at the start"
-    ]
+    result = [message("haul_force_grows", haul_N=worst.haul_force_N)]
     for before, after in zip(known.parts, worst.parts, strict=True):
         if before.limit_N is None:
             continue
@@ -126,8 +152,11 @@ def _on_the_way(known: Model, given_N: float | None, jobs: dict[str, Job]) -> li
         )
         if now <= before.limit_N < then:
             result.append(
-                f"{before.name}: {_kN(then)} on the way is over what is allowed, {_kN(before.limit_N)} ({before.why})"
-            )
+                message(
+                    "part_over_limit_on_the_way", name=before.name, force_N=then,
+                    limit_N=before.limit_N, why=before.why,
+                )
+            )  # fmt: skip
     return result
 
 
@@ -137,17 +166,16 @@ def first_limit(known: Model) -> Part | None:
     return min(rated, key=lambda p: (p.limit_N or 0.0) / abs(p.ideal), default=None)
 
 
-def stop_hauling_at(known: Model) -> dict[str, Any]:
+def stop_hauling_at(known: Model) -> FirstLimit:
     """The haul tension at which the first rated thing reaches its limit, taking frictionless forces."""
-    rated = sum(part.limit_N is not None for part in known.parts)
-    counted = {"rated": rated, "of": len(known.parts)}
+    rated, parts = sum(part.limit_N is not None for part in known.parts), len(known.parts)
     first = first_limit(known)
     if first is None or first.limit_N is None:
-        why = "nothing that the haul loads is rated in the rig file"
-        return {"haul_force_N": None, "because": why} | counted
-    what = "strand " if first.kind == "strand" else ""
-    level = first.limit_N / abs(first.ideal)
-    return {"haul_force_N": level, "because": f"{what}{first.name}: {first.why}"} | counted
+        return FirstLimit(None, message("nothing_is_rated"), rated, parts)
+    because = message("limit_of_a_part", name=first.name, why=first.why)
+    if first.kind == "strand":
+        because = message("limit_of_a_strand", name=first.name, why=first.why)
+    return FirstLimit(first.limit_N / abs(first.ideal), because, rated, parts)
 
 
 def _hold_row(known: Model, held: Held) -> dict[str, Any]:
@@ -198,17 +226,10 @@ def _job_row(rig: Rig, done: Job) -> dict[str, Any] | None:
     }
 
 
-def _travel_warnings(rig: Rig, first: Travel, jobs: dict[str, Job]) -> list[str]:
-    result = []
+def _travel_warnings(rig: Rig, jobs: dict[str, Job]) -> list[Message]:
     if rig.load.pull_distance_m is None:
-        return [
-            "pull_distance_m is not in the rig file: strokes, resets and rope for the whole job are not known"
-        ]
-    for mode, done in jobs.items():
-        if done.why_not:
-            result.append(f"job, grabs reset {mode}: {done.why_not}")
-    return result
-
-
-def _kN(newton: float) -> str:
-    return f"{newton / 1000:.2f} kN"
+        return [message("job_not_known")]
+    return [
+        message("job_not_done", mode=mode, why=done.why_not)
+        for mode, done in jobs.items() if done.why_not
+    ]  # fmt: skip

@@ -362,8 +362,7 @@ def _event(event: Found | Event, end_s: float | None, text: str) -> dict[str, An
 
 def _warnings(info: SessionInfo, main: OfRig, result: Result) -> list[Message]:
     known, found = main.known, main.found
-    lines = [message("rig_note", text=text) for text in known.warnings]  # until they are messages
-    lines += [*uncalibrated(result).values(), *found.warnings]
+    lines = [*known.warnings, *uncalibrated(result).values(), *found.warnings]
     lines += as_built(main.rig, known, main.result)
     lines += drags(stages(main.rig, known, main.result, found))
     lines += _changed(main)

@@ -13,6 +13,8 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.messages.message import Message
+
 Floats = NDArray[np.float64]
 
 TURNS = ("pulley", "capture", "edge")  # stations that a rope runs over
@@ -145,7 +147,7 @@ class Rig:
     team_pull_N: float | None
     stand_m: float
     haul: int  # station index
-    notes: tuple[str, ...] = field(default=())  # warnings that reading the file gave
+    notes: tuple[Message, ...] = field(default=())  # warnings that reading the file gave
 
     @cached_property
     def index(self) -> dict[str, int]:

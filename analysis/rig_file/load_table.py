@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from analysis.messages.message import Message, message
 from analysis.rig.rig import Load, Rating
 from analysis.rig.surfaces import SURFACES, Surface, surface
 from logger.toml_tables import Table, nearest
@@ -25,9 +26,9 @@ def read_rating(table: Table) -> Rating:
     )
 
 
-def read_load(table: Table) -> tuple[Load, Rating, list[str]]:
+def read_load(table: Table) -> tuple[Load, Rating, list[Message]]:
     """The load, its rating, and what must be told of how it is known; raises RigFault."""
-    notes = []
+    notes: list[Message] = []
     kind = table.text("kind", choices=("hanging", "slope", "rolling", "dragging"))
     mass = table.number("mass_kg", above=0.0, most=1e9, unit=" of kg")
     mass_u = table.number("mass_kg_u", least=0.0, most=1e9)
@@ -47,7 +48,9 @@ def read_load(table: Table) -> tuple[Load, Rating, list[str]]:
         if coefficient is None:
             coefficient, coefficient_u = surface.coefficient, surface.coefficient_u
             notes.append(
-                f"load: resistance coefficient {surface.told} of {surface.name} is a table's guess within a factor, not a measurement"
+                message(
+                    "surface_is_a_guess", coefficient=surface.told, surface=surface.name
+                )
             )
         if breakaway is None:
             breakaway, breakaway_u = surface.breakaway, surface.breakaway_u

@@ -9,6 +9,7 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
+from analysis.messages.message import Message, message
 from analysis.rig.rig import TURNS, Body, Gear, Rating, Rig, Rope, Station, Strand
 from analysis.rig_file.load_table import read_load, read_rating
 from logger.errors import RigFault
@@ -35,7 +36,7 @@ class Reader:
         self.strands: list[Strand] = []
         self.ropes: list[Rope] = []
         self.ratings: dict[str, Rating] = {}
-        self.notes: list[str] = []
+        self.notes: list[Message] = []
         self.tables = {kind: self._named(kind) for kind in TABLES}
 
     def rig(self) -> Rig:
@@ -383,7 +384,7 @@ class Reader:
                 u = EDGE_FRICTION_U * friction
                 if friction:
                     self.notes.append(
-                        f"{name}: friction {friction:g} is taken with a standard uncertainty of 30 %; write friction_u where it is known"
+                        message("edge_friction_u_assumed", edge=name, friction=friction)
                     )
             e = math.exp(-friction * wrap)
             return Station(name, kind, rope, body, e, e * wrap * u, wrap_rad=wrap)

@@ -10,6 +10,7 @@ import argparse
 import math
 from collections.abc import Callable
 
+from analysis.messages.message import Message
 from analysis.prediction.choose_rig import (
     Gear,
     Need,
@@ -23,8 +24,7 @@ from analysis.prediction.choose_rig import (
 )
 from analysis.rig.rig import Load
 from analysis.rig.surfaces import SURFACES, surface
-from dashboard.text.console import add_json, add_units, positive, print_json, say, table, units
-from dashboard.text.localise import words
+from dashboard.text.console import add_json, add_units, positive, print_json, table, units
 from dashboard.text.units import Units, number, percent
 from logger.errors import CallFault
 from logger.toml_tables import nearest
@@ -89,7 +89,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print_json(as_json(need, options, pair))
     else:
-        say(_lines(need, options, pair, units(args)), words(units(args)))
+        print("\n".join(_lines(need, options, pair, units(args))))
     return 0 if any(not o.why_not for o in options) else 1
 
 
@@ -170,7 +170,7 @@ def _ground(args: argparse.Namespace) -> tuple[str, float, float, float | None, 
     return found.kind, found.coefficient, found.coefficient_u, found.breakaway, found.breakaway_u
 
 
-def _lines(need: Need, options: list[Option], pair: str, shown: Units) -> list[str]:
+def _lines(need: Need, options: list[Option], pair: Message, shown: Units) -> list[str]:
     needs = need.needs
     lines = [
         f"A load of {shown.force_pm(needs.force_N, needs.force_u_N)}, {shown.length(need.distance_m)} far, "
@@ -185,10 +185,14 @@ def _lines(need: Need, options: list[Option], pair: str, shown: Units) -> list[s
         lines.append("No rig of the shelf does it.")
     lines += ["", "Those that do not, and why"]
     lines += table(
-        [[o.name, f"{number(o.ideal_ma)} : 1", o.why_not] for o in options if o.why_not], left=3
-    )
-    lines += ["", pair, ""]
-    return lines + [f"! {text}" for text in warnings(need)] + [
+        [
+            [o.name, f"{number(o.ideal_ma)} : 1", "; ".join(why.text(shown) for why in o.why_not)]
+            for o in options if o.why_not
+        ],
+        left=3,
+    )  # fmt: skip
+    lines += ["", pair.text(shown), ""]
+    return lines + [f"! {one.text(shown)}" for one in warnings(need)] + [
         "! Stay out of the line of pull; no choice of a program stands above a rating or a qualified person.",
     ]  # fmt: skip
 

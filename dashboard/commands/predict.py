@@ -11,7 +11,8 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
-from analysis.prediction.predict import predict
+from analysis.messages.message import text_of
+from analysis.prediction.predict import prediction, stop_hauling_at
 from analysis.rig.rig import Rig
 from analysis.rig_file.load import load_rig
 from dashboard.text.console import (
@@ -20,11 +21,9 @@ from dashboard.text.console import (
     pairs,
     positive,
     print_json,
-    say,
     table,
     units,
 )  # fmt: skip
-from dashboard.text.localise import words
 from dashboard.text.units import UNKNOWN, Units, number, percent, plus_minus
 
 if TYPE_CHECKING:
@@ -57,23 +56,24 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     rig = load_rig(args.rig)
-    found = predict(rig, args.haul_force)
+    shown = units(args)
+    found, warnings = prediction(rig, args.haul_force)
+    said = ["", *(f"! {one.text(shown)}" for one in warnings)] if warnings else []
     if args.json and not (args.conditions or args.job):
         print_json(found)
     elif args.conditions or args.job:
         from dashboard.text import prediction_text as predict_views
 
         view = predict_views.conditions_view if args.conditions else predict_views.job_view
-        as_json, lines = view(rig, found, units(args))
+        as_json, lines = view(rig, shown)
         if args.json:
             print_json(as_json)
         else:
-            say([*lines, *_warnings(found)], words(units(args), [rig]))
+            print("\n".join([*lines, *said]))
     else:
-        shown = units(args)
         given = args.haul_force is not None
         lines = _steps(found) if args.steps else _summary(rig, found, shown, given)
-        say(lines, words(shown, [rig]))
+        print("\n".join([*lines, *said]))
     return 1 if passed(found) else 0
 
 
@@ -101,17 +101,15 @@ def _summary(rig: Rig, found: dict[str, Any], shown: Units, given: bool) -> list
         ("load force", shown.force_pm(found["load_force_N"], found["load_force_u_N"])),
         ("haul force", haul + ("   (given)" if given else "")),
         ("to break the load away", shown.force_pm(known.start_force_N, known.start_force_u_N)
-         + (f"   ({needs.start_why})" if needs.start_why and known.load_force_N else "")),
+         + (f"   ({needs.start_why.text(shown)})" if needs.start_why and known.load_force_N else "")),
         ("lets the load run back at", shown.force_pm(known.lower_force_N, known.lower_force_u_N)
-         + (f"   ({needs.lower_why})" if needs.lower_why and known.load_force_N else "")),
+         + (f"   ({needs.lower_why.text(shown)})" if needs.lower_why and known.load_force_N else "")),
         ("handbook rule, apart from it", f"10 % of the load a sheave, {rule.sheaves} sheaves: "
          f"{number(rule.ma)} : 1, haul force {shown.force(rule.haul_N)}"),
     ]  # fmt: skip
-    stop = found["stop_hauling_at"]
-    level = shown.force(stop["haul_force_N"])
-    rows.append(
-        ("stop hauling at", f"{level}: {stop['because']} ({stop['rated']} of {stop['of']} are rated)")
-    )
+    stop = stop_hauling_at(known)
+    because = f"{stop.because.text(shown)} ({stop.rated} of {stop.parts} are rated)"
+    rows.append(("stop hauling at", f"{shown.force(stop.haul_force_N)}: {because}"))
     lines = [found["title"] or "rig", *pairs(rows), "", "Strands, in rope order; T is the haul tension"]
     doubt = _doubt(known, found, given)
     lines += table(_rows(found["strands"], "tension_N", shown, doubt))
@@ -127,7 +125,7 @@ def _summary(rig: Rig, found: dict[str, Any], shown: Units, given: bool) -> list
                 f"  {row['name']}: {force}, {shown.force(row['force_N'])}, "
                 f"use {percent(row['use'])}; while it holds can be reset: {covers}"
             )
-    return lines + _warnings(found)
+    return lines
 
 
 def _doubt(known: Model, found: dict[str, Any], given: bool) -> dict[str, float]:
@@ -191,7 +189,7 @@ def _travel(found: dict[str, Any], shown: Units) -> list[str]:
 def _stretch(lost: TakeUp, shown: Units) -> list[str]:
     """Rope that stretch takes at the hand, on top of the rope above."""
     if lost.first_m is None:
-        return [f"  rope lost to stretch: {UNKNOWN} ({lost.why})"]
+        return [f"  rope lost to stretch: {UNKNOWN} ({text_of(lost.why, shown)})"]
     after = "".join(
         f", {shown.length(way)} after a reset held on {name}" for name, way in lost.after.items()
     )
@@ -220,7 +218,7 @@ def _steps(found: dict[str, Any]) -> list[str]:
         f"  the load is pulled with {number(found['ideal_ma'])} T, with friction "
         f"{number(found['model_ma'])} T: efficiency {percent(found['efficiency'])}",
     ]
-    return lines + _warnings(found)
+    return lines
 
 
 def _station(name: str, elements: dict[str, dict[str, Any]]) -> str:
@@ -235,7 +233,3 @@ def _station(name: str, elements: dict[str, dict[str, Any]]) -> str:
         "edge": f"edge {name}: presses with {pulls}",
     }
     return "  " + what.get(row["kind"], name)
-
-
-def _warnings(found: dict[str, Any]) -> list[str]:
-    return ["", *(f"! {text}" for text in found["warnings"])] if found["warnings"] else []

@@ -15,23 +15,24 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from dashboard.commands.watch import add_http, add_share
-from dashboard.text.alarm_levels import check_levels, row_text
+from dashboard.text.alarm_levels import Labels, check_levels, label_text, row_text
 from dashboard.text.console import add_units, positive, units
-from dashboard.text.localise import Words, words
 from dashboard.text.units import Units
 from logger.channels.sensors_file import Sensors, for_recording, load_sensors
 from logger.errors import CallFault, one_line
+from logger.recorder.alarms import HOLD_S, LEVELS, AlarmRow, Latched, parted
 
 if TYPE_CHECKING:
     import subprocess
 
-    from logger.recorder.alarms import AlarmRow
+    from analysis.messages.message import Message
     from logger.recorder.recorder import Outcome, Status
     from logger.recorder.writer_thread import Told
 
 
 LINE_S = 0.5
 BELL_S = 2.0
+STOP = LEVELS.index("stop")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -57,7 +58,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from analysis.prediction.alarm_rows import limit_rows
+    from analysis.mechanics.model import model
+    from analysis.prediction.alarm_rows import limit_rows, part_texts
     from analysis.rig_file.load import load_rig
     from analysis.signals.channel_roles import check_places
 
@@ -83,14 +85,15 @@ def run(args: argparse.Namespace) -> int:
 
         end_with_parent()
     alarms = (*alarm_rows(sensors), *limit_rows(rig, sensors))
-    told = words(shown, [rig], sensors)
-    line = StatusLine(sensors, told, [row_text(row, sensors, told) for row in alarms])
+    labelled = part_texts(model(rig))
+    first = [row_text(row, sensors, labelled, shown) for row in alarms]
+    line = StatusLine(sensors, labelled, shown, first)
     page = _page(args.out, args.http, args.share, shown) if args.watch else None
     try:
         outcome = record(
             args.rig, args.sensors, args.out, for_s=args.for_s, wait=args.wait,
             alarms=alarms, simulation_true=truth, status=line.show,
-            check_rig=lambda text, name: rig_table(sensors, text, name),
+            check_rig=lambda text, name: rig_table(sensors, text, name, labelled),
             host=HostWatch(Path(args.out), args.for_s),
         )  # fmt: skip
     except BaseException:
@@ -119,8 +122,6 @@ def _page(
 
 def alarm_rows(sensors: Sensors) -> tuple[AlarmRow, ...]:
     """The plain table that the recorder judges by: the levels that the sensors file states."""
-    from logger.recorder.alarms import HOLD_S, AlarmRow
-
     return tuple(
         AlarmRow(
             channel.name, channel.name, caution=channel.warn_at, stop=channel.stop_at, hold_s=HOLD_S
@@ -130,14 +131,19 @@ def alarm_rows(sensors: Sensors) -> tuple[AlarmRow, ...]:
     )
 
 
-def rig_table(sensors: Sensors, text: str, name: str) -> tuple[AlarmRow, ...]:
-    """What the recorder asks before it takes a rig: its alarm table; raises a UserFault."""
-    from analysis.prediction.alarm_rows import limit_rows
+def rig_table(
+    sensors: Sensors, text: str, name: str, labelled: dict[str, Message]
+) -> tuple[AlarmRow, ...]:
+    """What the recorder asks before it takes a rig: its alarm table; raises a UserFault.
+    Its labels are added to `labelled`."""
+    from analysis.mechanics.model import model
+    from analysis.prediction.alarm_rows import limit_rows, part_texts
     from analysis.rig_file.load import parse_rig
     from analysis.signals.channel_roles import check_places
 
     rig = parse_rig(text, name)
     check_places(rig, sensors)
+    labelled |= part_texts(model(rig))
     return (*alarm_rows(sensors), *limit_rows(rig, sensors))
 
 
@@ -162,17 +168,17 @@ class StatusLine:
     """One line on a terminal, written over; on a pipe only what happens, so that logs stay short.
 
     An alarm rings the terminal's bell, on a pipe too, whose end may be a terminal; a stop level
-    rings again until it is acknowledged or over.
+    rings again until it is acknowledged or over.  labels: of the rig's alarms.
     """
 
     def __init__(
-        self, sensors: Sensors, told: Words, first: Sequence[str] = (),
+        self, sensors: Sensors, labels: Labels, shown: Units, first: Sequence[str] = (),
         clock: Callable[[], float] = time.monotonic,
     ) -> None:  # fmt: skip
-        self.sensors, self.told, self.shown, self.first = sensors, told, told.shown, first
+        self.sensors, self.labels, self.shown, self.first = sensors, labels, shown, first
         self.on = sys.stderr is not None and sys.stderr.isatty()
         self.width = 0
-        self.ringing: set[tuple[str, str]] = set()
+        self.latched = Latched()
         self._clock = clock
         self._line_due = self._bell_due = 0.0
 
@@ -181,11 +187,12 @@ class StatusLine:
         for line in first:  # said once a port is open: a fault before has the one line
             self._say(line)
         for line in status.news:
-            self._say(one_line(self.told(line)))
+            self._say(one_line(line))
         for told in status.alarms:
             self._alarm(told)
         now = self._clock()
-        if self.ringing and now >= self._bell_due:
+        ringing = any(one.level == STOP for one in self.latched.open().values())
+        if ringing and now >= self._bell_due:
             self._bell_due = now + BELL_S
             print("\a", end="", file=sys.stderr, flush=True)
         if self.on and now >= self._line_due:
@@ -196,23 +203,24 @@ class StatusLine:
 
     def _alarm(self, told: Told) -> None:
         if told.kind == "ack":
-            one = {key for key in self.ringing if one_line(key[1]) == told.text}
-            self.ringing -= one or self.ringing  # one by its label, or all of them
-            self._say(f"alarm acknowledged at {told.time_s:.1f} s: {one_line(self.told(told.text))}")
+            before = self.latched.open()
+            self.latched.ack(told.channel, told.text)
+            over = sorted(before.keys() - self.latched.open().keys(), key=lambda key: key[1])
+            labels = ", ".join(label_text(key[1], self.labels, self.shown) for key in over)
+            self._say(f"alarm acknowledged at {told.time_s:.1f} s: {labels or told.text}")
             return
-        level, _, label = told.text.partition(": ")
+        self.latched.alarm(told.channel, told.text, told.time_s, told.value)
+        level, label = parted(told.text)
         force = self.sensors.by_name(told.channel).quantity == "force"
         value = (self.shown.force if force else self.shown.length)(told.value)
-        said = f"{one_line(self.told(label))}: {value} at {told.time_s:.1f} s"
+        label = label_text(label, self.labels, self.shown)
+        said = f"{label}: {value} at {told.time_s:.1f} s"
         if level == "clear":
             self._say(f"alarm over: {said}")
         else:
             self._say(f"\a{level.upper()}: {said}")
         if level == "stop":
-            self.ringing.add((told.channel, label))
             self._bell_due = self._clock() + BELL_S
-        else:
-            self.ringing.discard((told.channel, label))
 
     def _say(self, line: str) -> None:
         """A line that stays; the one that is written over begins anew below it."""

@@ -111,7 +111,7 @@ class LoadsNow:
         ]  # fmt: skip
         for k in range(0, len(self.known.rig.strands), STRANDS_A_PART):
             board.set(f"s:{k // STRANDS_A_PART}", strands[k : k + STRANDS_A_PART])
-        board.set("how", None if found is None else found.how)
+        board.set("how", None if found is None else found.how.text())
         for k in range(NEAREST):
             board.set(f"u:{k}", nearest(found, k))
         uses = [] if found is None else found.uses[:NEAREST]

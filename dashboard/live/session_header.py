@@ -5,34 +5,36 @@ from __future__ import annotations
 from typing import Any
 
 from analysis.mechanics.model import Model
+from analysis.messages.message import message
 from analysis.prediction.alarm_rows import judged_by_haul
 from analysis.prediction.predict import stop_hauling_at
 from analysis.rig.rig import Rig
 from analysis.signals.channel_roles import Roles
-from dashboard.text.localise import Words
+from dashboard.text.units import Units
 from logger.errors import one_line
 from logger.session.records import SessionInfo
 
 
 def head(
     info: SessionInfo, folder: str, rig: Rig, known: Model, found: Roles, haul_counted: bool,
-    told: Words, pull_distance_m: float | None,
+    shown: Units, pull_distance_m: float | None,
 ) -> dict[str, Any]:
     """The part `head`; forces in N, ways in m, modelU and haulU expanded (k = 2); units:
-    what the page shows them in; told: how a sentence is told; pull_distance_m: how far the load is to go,
+    what the page shows them in; pull_distance_m: how far the load is to go,
     from where the session began."""
     counted = stop_hauling_at(known)
     # the level that the recorder judges the haul cell by: what has its own cell is judged by that
     limit = stop_hauling_at(judged_by_haul(known, found.channels))
-    if limit["haul_force_N"] is None and counted["haul_force_N"] is not None:
-        limit["because"] = "what is rated is judged by its own cell"
-    because = told(limit["because"])
-    shown = found.forces[0] if found.forces else None
+    said = limit.because
+    if limit.haul_force_N is None and counted.haul_force_N is not None:
+        said = message("judged_by_own_cells")
+    because = said.text(shown)
+    drawn = found.forces[0] if found.forces else None
     cell = found.haul_force
     return {
         "title": one_line(rig.title or folder, 120),
         "folder": one_line(folder, 120),
-        "units": told.shown.name,
+        "units": shown.name,
         "started": info.started_at,
         "demo": info.simulation_true is not None,
         "channels": [
@@ -40,8 +42,8 @@ def head(
              "unit": "N" if c.quantity == "force" else "m", "stale": c.stale_after_s}
             for c in info.sensors.channels
         ],
-        "force": one_line(shown.name, 60) if shown else None,
-        "stale": shown.stale_after_s if shown else 1.0,
+        "force": one_line(drawn.name, 60) if drawn else None,
+        "stale": drawn.stale_after_s if drawn else 1.0,
         "isHaul": cell is not None,
         "ideal": known.ideal_ma,
         "model": known.model_ma,
@@ -53,12 +55,12 @@ def head(
         "loadCounted": found.load_length is not None,
         "haulCounted": haul_counted,
         "way": _way(found),
-        "limit": limit["haul_force_N"],
+        "limit": limit.haul_force_N,
         "because": one_line(because, 200),
-        "rated": counted["rated"],
-        "of": counted["of"],
+        "rated": counted.rated,
+        "of": counted.parts,
         "warn": None if cell is None else cell.warn_at,
-        "levels": levels(found, limit["haul_force_N"], because),
+        "levels": levels(found, limit.haul_force_N, because),
         "haulStrand": rig.haul_strand,
         "strands": [strand.name for strand in rig.strands],
     }  # fmt: skip

@@ -38,7 +38,6 @@ from dashboard.live.event_log import Happened
 from dashboard.live.loads_now import LoadsNow, nearest
 from dashboard.live.session_header import head
 from dashboard.live.state_feed import Board, sig
-from dashboard.text.localise import Words, words
 from dashboard.text.units import METRIC, Units
 from logger.errors import UserFault, one_line
 from logger.session.reader import Follower, open_session
@@ -65,7 +64,6 @@ class Watch:
         self.rig = parse_rig(self.info.rig_text, str(self.info.rig_file))
         self.known: Model = model(self.rig)
         self.rig_now, self.known_now = self.rig, self.known
-        self.words = self._words()
         self.roles = roles(self.rig, self.info.sensors, self.known)
         self.analyser = Analyser.of(self.roles, rigs_of(path, self.info.sensors))
         self.follower = Follower(path)
@@ -100,10 +98,6 @@ class Watch:
             self.tracks[way.name].pyramid if way else None,
         )  # fmt: skip
         self._tell_head()
-
-    def _words(self) -> Words:
-        """How this page tells a sentence; names of both rigs stay as they are."""
-        return words(self.shown, [self.rig, self.rig_now], self.info.sensors)
 
     # -- the thread ----------------------------------------------------------------------------
     def start(self) -> None:
@@ -215,7 +209,6 @@ class Watch:
         except (UserFault, np.linalg.LinAlgError):
             return  # the recorder took it, so this is a file that was changed since
         self.rig_now, self.known_now, self._rig_from_s = rig, known, time_s
-        self.words = self._words()
         self.haul = HaulState(known, self.haul)
         self.loads.rig(known)
         self.stands, self._beside = rig.start_m, False
@@ -235,8 +228,11 @@ class Watch:
         track = self.tracks[cell.name] if cell else None
         if track is not None and track.stale(now_s, self.recording.began_s):
             age = track.age_s(now_s)
-            since = "no reading at all" if age is None else f"no reading for {age:.0f} s"
-            return State("nodata", "NO DATA", f"{cell.name if cell else ''}: {since}", None)
+            name = cell.name if cell else ""
+            said = message("no_reading_at_all", cell=name)
+            if age is not None:
+                said = message("no_reading_for", cell=name, age_s=age)
+            return State("nodata", "NO DATA", said, None)
         result = self.result
         rope, load = self._way("haul"), self._way("load")
         force = high = None
@@ -324,9 +320,9 @@ class Watch:
         over = alive.code in ("sealed", "changed", "cut")
         left = self.stroke.left(load.value if load else None, rope.value if rope else None)
         if self._rig_changed:
-            left = replace(left, load_m=None, rope_m=None, why_not="the rig was changed")
-        self.board.set("left", {"by": list(left.meets), "why": one_line(self.words(left.why_not), 200)})
-        top, bottom = (state.words, state.detail) if recording else (alive.words, alive.detail)
+            left = replace(left, load_m=None, rope_m=None, why_not=message("rig_was_changed"))
+        self.board.set("left", {"by": list(left.meets), "why": one_line(text_of(left.why_not, self.shown), 200)})
+        told = state if recording else alive
         way = self._tell_moved(load.value if load else None)
         goal = self.rig.load.pull_distance_m
         self.happened.tell_alarms(self.board)
@@ -334,8 +330,8 @@ class Watch:
             {
                 "t": round(now_s, 1),
                 "k": state.code if recording else alive.code,
-                "w": one_line(top, 60),
-                "d": one_line(self.words(bottom), 120),
+                "w": one_line(told.words, 60),
+                "d": one_line(text_of(told.detail, self.shown), 120),
                 "f": sig(state.force_N) if recording else None,
                 "lf": sig(self.loads.last_N, 3),
                 "la": None if self.last_s is None else round(max(0.0, now_s - self.last_s)),
@@ -391,7 +387,7 @@ class Watch:
         self.board.set(
             "head",
             head(self.info, self.path.name, self.rig_now, self.known_now, self.roles,
-                 self._way("haul") is not None, self.words, self.rig.load.pull_distance_m),
+                 self._way("haul") is not None, self.shown, self.rig.load.pull_distance_m),
             whole=True,
         )  # fmt: skip
 

@@ -9,7 +9,6 @@ from analysis.prediction.job_frames import Frame
 from dashboard.plan.planned_rig import Planned
 from dashboard.plan.tables import tension
 from dashboard.rig_drawing.drawing import drawing
-from dashboard.text.localise import words
 from dashboard.text.units import Units, number
 
 LOCKED = "the rig locks up here: the model has no force for it"
@@ -32,10 +31,10 @@ def frame_answer(
     if labels == "force" and known is not None and known.haul_force_N is None:
         more.append("the haul force is not known: strands are labelled by multiples of it")
     if told.thinned:
-        more.append(told.thinned)
+        more.append(told.thinned.text(shown))
     return {
         "svg": svg,
-        "text": words(shown, [planned.rig])(frame.text),
+        "text": frame.said.text(shown),
         "kind": frame.kind,
         "more": more,
         "of": len(told.frames),

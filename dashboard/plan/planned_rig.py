@@ -17,16 +17,17 @@ import numpy as np
 from analysis.mechanics.load_cases import Condition, conditions
 from analysis.mechanics.model import Model, model, reset_setbacks
 from analysis.mechanics.travel import job
+from analysis.messages.message import Message, message
 from analysis.prediction.job_frames import Story, story
-from analysis.prediction.predict import predict
+from analysis.prediction.predict import prediction
 from analysis.rig.rig import Rig
 from analysis.rig_file.load import load_rig
-from dashboard.text.units import Units, percent
 from logger.errors import UserFault
 
 LEAST_E, MOST_E = 0.50, 1.00  # what the page lets one ask for
 MODES = ("each", "together")
-OVER = "over what is allowed"  # told by `over` in the reader's units
+# what `over` says for every condition of the job
+OVER = frozenset({"part_over_limit", "part_over_limit_on_the_way", "capture_over_limit"})
 KEPT = 60  # efficiencies whose answer is kept: a slider's whole way
 
 
@@ -50,7 +51,7 @@ class PartRow:
     worst_in: str
     limit_N: float | None
     reached_at_N: float | None
-    why: str
+    why: Message | None
     item: str
 
 
@@ -82,7 +83,7 @@ class Planned:
         self.rig = rig
         self.fault = ""
         self.version += 1
-        self._base: dict[str, Any] | None = None
+        self._predicted: tuple[dict[str, Any], tuple[Message, ...]] | None = None
         self._models: dict[float | None, Model] = {}
         self._stories: dict[str, Story] = {}
         self._found: tuple[Model, tuple[Condition, ...]] | None = (
@@ -110,10 +111,17 @@ class Planned:
 
     def base(self) -> dict[str, Any]:
         """The JSON of `haul predict` for the file as it is."""
+        return self._prediction()[0]
+
+    def warnings(self) -> tuple[Message, ...]:
+        """What `haul predict` warns of for the file as it is."""
+        return self._prediction()[1]
+
+    def _prediction(self) -> tuple[dict[str, Any], tuple[Message, ...]]:
         with self._lock:
-            if self._base is None:
-                self._base = predict(self.rig)
-            return self._base
+            if self._predicted is None:
+                self._predicted = prediction(self.rig)
+            return self._predicted
 
     def model(self, e: float | None = None) -> Model:
         with self._lock:
@@ -174,23 +182,21 @@ def part_rows(known: Model, found: Sequence[Condition]) -> list[PartRow]:
     return sorted(rows, key=rank)
 
 
-def over(rows: Sequence[PartRow], shown: Units) -> list[str]:
+def over(rows: Sequence[PartRow]) -> list[Message]:
     """What would carry more than it is allowed to, and when."""
     return [
-        f"{row.name}: {percent(row.worst)} of what is allowed while {row.worst_in}; "
-        f"allowed is {shown.force(row.limit_N)} ({row.why})"
-        for row in rows
-        if row.worst is not None and row.worst > 1
-    ]
-
-
-def travel_warnings(planned: Planned) -> list[str]:
-    """What `predict` warns of beyond the model's own: the way, the rope."""
-    own = set(planned.model().warnings)
-    return [
-        text for text in planned.base()["warnings"]
-        if text not in own and OVER not in text
+        message(
+            "part_over_limit_while", name=row.name, use=row.worst, condition=row.worst_in,
+            limit_N=row.limit_N, why=row.why,
+        )
+        for row in rows if row.worst is not None and row.worst > 1
     ]  # fmt: skip
+
+
+def travel_warnings(planned: Planned) -> list[Message]:
+    """What `predict` warns of beyond the model's own: the way, the rope."""
+    own = planned.model().warnings
+    return [one for one in planned.warnings() if one not in own and one.code not in OVER]
 
 
 def counted(rig: Rig) -> str:

@@ -10,10 +10,10 @@ from analysis.mechanics.load_cases import Condition
 from analysis.mechanics.model import Model
 from analysis.mechanics.rope_stretch import take_up
 from analysis.mechanics.ten_percent_rule import ten_percent
+from analysis.messages.message import text_of
 from analysis.prediction.predict import stop_hauling_at
 from dashboard.plan.planned_rig import PartRow, Planned, counted, over, part_rows, travel_warnings
 from dashboard.plan.t_method_table import steps_table
-from dashboard.text.localise import Words, words
 from dashboard.text.units import UNKNOWN, Units, number, percent, plus_minus
 
 NOTHING_N = 1e-3
@@ -23,8 +23,7 @@ def top(planned: Planned, e: float | None, shown: Units) -> str:
     """Warnings, then the numbers that decide."""
     known = planned.model(e)
     rows = part_rows(known, planned.conditions(e))
-    told = words(shown, [planned.rig])
-    return _warnings(planned, known, over(rows, shown), told) + _tiles(known, told)
+    return _warnings(planned, known, rows, shown) + _tiles(known, shown)
 
 
 def tables(planned: Planned, e: float | None, shown: Units) -> str:
@@ -32,11 +31,10 @@ def tables(planned: Planned, e: float | None, shown: Units) -> str:
     known = planned.model(e)
     found = planned.conditions(e)
     rows = part_rows(known, found)
-    told = words(shown, [planned.rig])
     return (
         _tile("T-method, at the start of the job", steps_table(known), "steps")
-        + _tile("Gear, by share of what is allowed", _gear(rows, found, told), "gear")
-        + _tile("Travel and rope", _travel(planned, known, told), "travel")
+        + _tile("Gear, by share of what is allowed", _gear(rows, found, shown), "gear")
+        + _tile("Travel and rope", _travel(planned, known, shown), "travel")
     )
 
 
@@ -82,24 +80,21 @@ def comparison(pair: Sequence[Planned], e: float | None, mode: str, shown: Units
     return f"<h2>Side by side</h2><table class=pair><tr><th></th>{head}</tr>{body}</table>"
 
 
-def _warnings(planned: Planned, known: Model, passed: list[str], told: Words) -> str:
-    own = list(known.warnings)
-    first = [w for w in own if w.startswith("NO CAPTURE")]
-    rest = [w for w in own if w not in first]
-    texts = [*first, *passed, *rest, *travel_warnings(planned)]
-    if not texts:
+def _warnings(planned: Planned, known: Model, rows: Sequence[PartRow], shown: Units) -> str:
+    said = [*known.warnings, *over(rows), *travel_warnings(planned)]
+    if not said:
         return ""
+    said.sort(key=lambda one: one.level != "stop")
     items = "".join(
-        f'<li class="{"stop" if w in first or w in passed else "mind"}">{escape(told(w))}</li>'
-        for w in texts
+        f'<li class="{"stop" if one.level == "stop" else "mind"}">{escape(one.text(shown))}</li>'
+        for one in said
     )
     return f'<ul class="warned" aria-label="warnings">{items}</ul>'
 
 
-def _tiles(known: Model, told: Words) -> str:
-    shown = told.shown
+def _tiles(known: Model, shown: Units) -> str:
     stop = stop_hauling_at(known)
-    rated = f"{stop['rated']} of {stop['of']} strands and parts are rated"
+    rated = f"{stop.rated} of {stop.parts} strands and parts are rated"
     haul = shown.force_pm(known.haul_force_N, known.haul_force_u_N)
     haul_said = [] if known.haul_force_N is None else ["while the load moves; 95 %"]
     start, steady = known.start_force_N, known.haul_force_N
@@ -119,7 +114,7 @@ def _tiles(known: Model, told: Words) -> str:
     )
     return (
         '<div class="numbers">'
-        + _number("Stop hauling at", shown.force(stop["haul_force_N"]), [told(stop["because"]), rated], "stop")
+        + _number("Stop hauling at", shown.force(stop.haul_force_N), [stop.because.text(shown), rated], "stop")
         + _number("Haul force", haul, haul_said, "haul")
         + _number("MA with friction", plus_minus(known.model_ma, 2 * known.model_ma_u),
                   [f"efficiency {percent(known.efficiency)}; 95 %",
@@ -143,8 +138,7 @@ def _tile(title: str, inside: str, name: str) -> str:
     return f'<section class="tile {name}"><h2>{title}</h2>{inside}</section>'
 
 
-def _gear(rows: Sequence[PartRow], found: Sequence[Condition], told_in: Words) -> str:
-    shown = told_in.shown
+def _gear(rows: Sequence[PartRow], found: Sequence[Condition], shown: Units) -> str:
     told = [k for k, c in enumerate(found) if any(row.force_N[k] is not None for row in rows)]
     heads = ["part", "most of it", *(found[k].name for k in told), "allowed", "limit at haul"]
     head = "".join(f"<th>{escape(h)}</th>" for h in heads)
@@ -161,18 +155,18 @@ def _gear(rows: Sequence[PartRow], found: Sequence[Condition], told_in: Words) -
         how = bad or ("unrated" if row.limit_N is None else "")
         body += (
             f'<tr class="{how}"><th scope="row">{_part(row)}</th>{_most(row)}{cells}'
-            f'<td data-h="allowed">{escape(allowed)}<small>{escape(told_in(row.why))}</small></td>'
+            f'<td data-h="allowed">{escape(allowed)}<small>{escape(text_of(row.why, shown))}</small></td>'
             f'<td data-h="limit at haul">{escape(reached)}</td></tr>'
         )
     whys: dict[str, list[str]] = {}
     for k, condition in enumerate(found):
         if condition.why_not and k not in told:
-            whys.setdefault(condition.why_not, []).append(condition.name)
-    why = [f"not known {', '.join(names)}: {told_in(text)}" for text, names in whys.items()]
+            whys.setdefault(condition.why_not.text(shown), []).append(condition.name)
+    why = [f"not known {', '.join(names)}: {text}" for text, names in whys.items()]
     notes = "".join(f"<li>{escape(w)}</li>" for w in why)
     holds = "".join(
         f"<li>{escape(c.name)}: {'can be reset meanwhile: ' + escape(', '.join(c.covers)) if c.covers else 'no grab can be reset meanwhile'}</li>"
-        for c in found if c.name.startswith("held on") and c.rows
+        for c in found if c.held_on is not None and c.rows
     )  # fmt: skip
     return (
         '<p class="note">Sorted by the greatest share of what is allowed in any condition. Limit at haul: the haul '
@@ -223,8 +217,7 @@ def tension(multiple: float) -> str:
     return f"{multiple:.{places}f} T"
 
 
-def _travel(planned: Planned, known: Model, told: Words) -> str:
-    shown = told.shown
+def _travel(planned: Planned, known: Model, shown: Units) -> str:
     base = planned.base()
     stroke = base["stroke"]
     meets = " meets ".join(stroke["stopped_by"])
@@ -256,7 +249,7 @@ def _travel(planned: Planned, known: Model, told: Words) -> str:
         )
     lost = take_up(known)
     if lost.first_m is None:
-        lines.append(f"rope lost to stretch: {UNKNOWN} ({told(lost.why)})")
+        lines.append(f"rope lost to stretch: {UNKNOWN} ({text_of(lost.why, shown)})")
     else:
         after = "".join(
             f", {shown.length(v)} after a reset held on {n}" for n, v in lost.after.items()

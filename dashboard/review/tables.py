@@ -86,7 +86,7 @@ def summary(now: ReviewNow, shown: Units) -> list[Row]:
         ["measured against predicted, En", "-" if en is None else f"{number(en, 2)} ({_judged(en)})"],
         ["highest share of a limit", "nothing is rated" if worst is None
          else f"{percent(worst['use'])}, {one_line(worst['name'], 40)}"],
-        ["first limit reached at a haul force of", shown.force(limit["haul_force_N"])],
+        ["first limit reached at a haul force of", shown.force(limit.haul_force_N)],
     ]  # fmt: skip
 
 

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 
-from dashboard.text.localise import Words
+from analysis.messages.message import Message, text_of
 from dashboard.text.units import METRIC, Units
 from logger.channels.sensors_file import Channel, Sensors
 from logger.errors import SensorsFault, one_line
 from logger.recorder.alarms import AlarmRow
 
 _DOUBLINGS = 200
+Labels = Mapping[str, Message]  # `part_texts` of the rigs
 
 
 def reading_at(channel: Channel, value_si: float) -> float | None:
@@ -83,9 +85,14 @@ def in_brackets(sensors: Sensors, channel: str, value_si: float | None, shown: U
     return f" ({(shown.force if one.quantity == 'force' else shown.length)(value_si)})"
 
 
-def row_text(row: AlarmRow, sensors: Sensors, told: Words) -> str:
+def label_text(label: str, labels: Labels, shown: Units) -> str:
+    """What a recorded alarm says, in these units; as it was recorded where it is none of the rig's."""
+    return one_line(text_of(labels[label], shown) if label in labels else label)
+
+
+def row_text(row: AlarmRow, sensors: Sensors, labels: Labels, shown: Units) -> str:
     """The levels of one row as the channel will read them, and as the thing at risk feels them."""
-    channel, shown = sensors.by_name(row.channel), told.shown
+    channel = sensors.by_name(row.channel)
     same = (row.gain, row.offset) == (1.0, 0.0)
     said = []
     for word, level in (("caution", row.caution), ("stop", row.stop)):
@@ -100,4 +107,5 @@ def row_text(row: AlarmRow, sensors: Sensors, told: Words) -> str:
         if channel.capacity is not None and at > channel.capacity:
             text += ", which is beyond the cell's capacity: it will not see it"
         said.append(f"{word} {text}" if same else f"{word} at {text}")
-    return one_line(f"alarm {told(row.label)}: {', '.join(said)}")
+    label = label_text(row.label, labels, shown)
+    return one_line(f"alarm {label}: {', '.join(said)}")

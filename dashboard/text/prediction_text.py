@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
 from typing import Any
 
 from analysis.mechanics.load_cases import Condition, Row, conditions
 from analysis.mechanics.model import model
 from analysis.mechanics.rope_stretch import take_up
+from analysis.messages.message import text_of
 from analysis.prediction.job_table import StrokeRow, job_table
 from analysis.rig.rig import Rig
 from dashboard.text.console import table
@@ -16,7 +16,7 @@ from dashboard.text.units import UNKNOWN, Units, number, percent
 View = tuple[dict[str, Any], list[str]]
 
 
-def conditions_view(rig: Rig, found: dict[str, Any], shown: Units) -> View:
+def conditions_view(rig: Rig, shown: Units) -> View:
     """As a JSON object, and as lines of a table: a row a part, a column a condition."""
     every = conditions(model(rig))
     lines = [
@@ -30,14 +30,21 @@ def conditions_view(rig: Rig, found: dict[str, Any], shown: Units) -> View:
         load = shown.force_pm(one.load_N, one.load_u_N)
         haul = shown.force_pm(one.haul_N, one.haul_u_N)
         more = ""
-        if one.name.startswith("held"):
+        if one.held_on is not None:
             more = "; can be reset meanwhile: " + (", ".join(one.covers) or "nothing")
-        why = f"   ({one.why_not})" if one.why_not else ""
+        why = f"   ({one.why_not.text(shown)})" if one.why_not else ""
         lines.append(f"  {one.name}: load {load}, haul {haul}{more}{why}")
     lines += [
         "  held is without friction and each capture alone; running back, captures are held open",
     ]
-    return {"title": rig.title, "conditions": [asdict(one) for one in every]}, lines
+    return {"title": rig.title, "conditions": [_condition_json(one) for one in every]}, lines
+
+
+def _condition_json(one: Condition) -> dict[str, Any]:
+    rows = [vars(row) | {"why": text_of(row.why)} for row in one.rows]
+    made = vars(one) | {"rows": rows, "why_not": text_of(one.why_not)}
+    del made["held_on"]  # the name says it
+    return made
 
 
 def _rows(every: tuple[Condition, ...], shown: Units) -> list[list[str]]:
@@ -66,15 +73,15 @@ def _force(row: Row, shown: Units) -> str:
     return shown.force_pm(row.force_N, row.force_u_N)
 
 
-def job_view(rig: Rig, found: dict[str, Any], shown: Units) -> View:
+def job_view(rig: Rig, shown: Units) -> View:
     """Both ways of resetting as JSON, and as lines; take-up by stretch beside."""
     known = model(rig)
     result: dict[str, Any] = {"title": rig.title}
     lines = [rig.title or "rig"]
     for mode, how in (("each", "each grab reset alone"), ("together", "all grabs reset together")):
         rows, done = job_table(known, mode)
-        result[mode] = {"strokes": [asdict(row) for row in rows], "why_not": done.why_not}
-        lines += ["", f"The job, {how}" + (f": {done.why_not}" if done.why_not else "")]
+        result[mode] = {"strokes": [vars(row) for row in rows], "why_not": text_of(done.why_not)}
+        lines += ["", f"The job, {how}" + (f": {done.why_not.text(shown)}" if done.why_not else "")]
         if rows:
             head = [
                 "stroke",
@@ -87,9 +94,9 @@ def job_view(rig: Rig, found: dict[str, Any], shown: Units) -> View:
             ]
             lines += table([head, *(_stroke(row, shown) for row in rows)], left=0)
     lost = take_up(known)
-    result["take_up"] = asdict(lost)
+    result["take_up"] = vars(lost) | {"why": text_of(lost.why)}
     if lost.first_m is None:
-        lines += ["", f"Rope lost to stretch: {UNKNOWN} ({lost.why})"]
+        lines += ["", f"Rope lost to stretch: {UNKNOWN} ({text_of(lost.why, shown)})"]
     else:
         after = "".join(
             f"; {shown.length(m)} after each reset held on {n}" for n, m in lost.after.items()

@@ -54,6 +54,7 @@ def test_held_alone_carries_the_whole_strand_and_covers_the_resets():
     """Hands off, no friction: the 12:1 holds on half of the load, two strands bear it (statics)."""
     _, every = of(TWELVE)
     held = every["held on C1"]
+    assert {one.held_on for one in every.values()} == {None, "C1"} and held.held_on == "C1"
     rows = by_name(held)
     assert rows["C1"].force_N == pytest.approx(WEIGHT / 2)
     assert held.haul_N == 0.0 and held.covers == ("G2",)
@@ -200,7 +201,7 @@ def test_take_up_in_a_tackle_counts_each_strand_by_its_ideal_tension():
 
 def test_take_up_is_not_known_without_the_ropes_figures():
     found = take_up(model(rig(NINE, extra=HUNG)))
-    assert found.first_m is None and "stretch_percent" in found.why
+    assert found.first_m is None and "stretch_percent" in found.why.text()
 
 
 def _stretching(r, stretch, at_N):

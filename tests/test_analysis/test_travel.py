@@ -9,7 +9,8 @@ from rig_makers import NINE, THREE, TWELVE, rig
 
 from analysis.mechanics.model import model
 from analysis.mechanics.travel import job, needed_rope, rope_in_rig, stroke
-from analysis.prediction.predict import predict
+from analysis.messages.message import text_of
+from analysis.prediction.predict import predict, prediction
 from analysis.rig_file.load import parse_rig
 
 JOB = "[load]\npull_distance_m = %s\n"
@@ -106,6 +107,17 @@ def test_a_reset_that_no_capture_covers_is_warned_of_first():
         assert known["warnings"][0].startswith("NO CAPTURE covers the reset of G1")
     known = predict(rig(NINE, extra=load))
     assert not any("NO CAPTURE" in w for w in known["warnings"])
+
+
+def test_what_must_be_mended_before_pulling_is_a_stop_and_comes_first():
+    extra = "[load]\nresistance_N = 9000.0\npull_distance_m = 3.0\n[grab.G1]\nslips_at_kN = 0.6\n"
+    bare = rig("tie:load grab:G1@9 pulley:A1@anchor pulley:T1@G1 haul", length=12.0, extra=extra)
+    bare = replace(bare, ropes=tuple(replace(rope, length_m=5.0) for rope in bare.ropes))
+    found, said = prediction(bare)
+    assert [one.text() for one in said] == found["warnings"] == predict(bare)["warnings"]
+    stops = [one.code for one in said if one.level == "stop"]
+    assert stops == ["no_capture", "part_over_limit", "rope_too_short"]
+    assert [one.code for one in said][:2] == stops[:2]
 
 
 def test_assumed_efficiency_is_said():
@@ -233,7 +245,7 @@ def test_a_knot_whose_strength_is_not_stated_is_taken_at_half_and_said_in_one_li
         "anchor (rope a), anchor (rope b): the strength of these knots is not stated; 0.50 is assumed; "
         "write strength = ... at each tie"
     ]
-    why = {part.name: part.why for part in model(r).parts}
+    why = {part.name: text_of(part.why) for part in model(r).parts}
     assert why["anchor>L1"] == "30 kN breaking strength, of which its knot is assumed to keep 0.5 / 10"
     assert why["L1>B1"] == "30 kN breaking strength, of which its knot keeps 0.8 / 10"
     assert why["T1>team"] == "30 kN breaking strength / 10"
@@ -271,4 +283,4 @@ path = [ {{ tie = "B1" }}, {{ pulley = "A1", on = "anchor" }}, {{ haul = "team" 
             "r.toml",
         )
         (sling,) = (part for part in model(r).parts if part.name == "load>B1")
-        assert sling.limit_N == pytest.approx(limit) and words in sling.why
+        assert sling.limit_N == pytest.approx(limit) and words in sling.why.text()

@@ -13,7 +13,6 @@ from hypothesis import strategies as st
 
 from dashboard.commands.record import StatusLine
 from dashboard.text.alarm_levels import check_levels, level_text, reading_at, row_text
-from dashboard.text.localise import Words
 from dashboard.text.units import METRIC, US
 from logger.channels.sensors_file import parse_sensors
 from logger.errors import SensorsFault
@@ -79,13 +78,13 @@ def test_a_curve_is_followed_and_one_that_never_gets_there_is_said(tmp_path):
 def test_levels_are_said_in_si_and_in_the_devices_unit():
     sensors = cell(unit="lbf", warn_at=900.0, stop_at=1200.0)
     row = AlarmRow("haul_force", "haul_force", caution=900.0, stop=1200.0)
-    assert row_text(row, sensors, Words(METRIC)) == (
+    assert row_text(row, sensors, {}, METRIC) == (
         "alarm haul_force: caution 900 N (the device sends 202.328 lbf), "
         "stop 1200 N (the device sends 269.771 lbf)"
     )
-    assert "caution 202 lbf (900 N; the device sends 202.328 lbf)" in row_text(row, sensors, Words(US))
+    assert "caution 202 lbf (900 N; the device sends 202.328 lbf)" in row_text(row, sensors, {}, US)
     half = AlarmRow("haul_force", "haul_force", stop=1200.0)
-    assert row_text(half, sensors, Words(METRIC)).startswith("alarm haul_force: caution none, stop 1200 N")
+    assert row_text(half, sensors, {}, METRIC).startswith("alarm haul_force: caution none, stop 1200 N")
     assert "never read" in level_text(SimpleNamespace(
         zero=0.0, si=lambda reading: 0.0, quantity="force", unit="N"), 900.0, METRIC)  # fmt: skip
 
@@ -93,7 +92,7 @@ def test_levels_are_said_in_si_and_in_the_devices_unit():
 def test_a_limit_of_the_rig_beyond_the_cell_is_said():
     sensors = cell(unit="N", capacity=1000.0)
     row = AlarmRow("haul_force", "G1: slips", gain=3.0, stop=6000.0)
-    text = row_text(row, sensors, Words(METRIC))
+    text = row_text(row, sensors, {}, METRIC)
     assert "stop at 2000 N" in text and "(6000 N on it)" in text and "will not see it" in text
 
 
@@ -135,7 +134,7 @@ def line():
     """A status line on a terminal, its clock and what it said in the test's hands."""
     screen, now = Terminal(), [0.0]
     with redirect_stderr(screen):
-        shown = StatusLine(cell(unit="N", stop_at=400.0), Words(METRIC), ["alarm ..."], lambda: now[0])
+        shown = StatusLine(cell(unit="N", stop_at=400.0), {}, METRIC, ["alarm ..."], lambda: now[0])
 
     def show(at, *alarms, news=()):
         now[0] = at

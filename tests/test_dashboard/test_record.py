@@ -13,7 +13,6 @@ import pytest
 from dashboard import cli
 from dashboard.commands.record import alarm_rows, status_text
 from dashboard.text.alarm_levels import row_text
-from dashboard.text.localise import Words
 from dashboard.text.units import METRIC, US
 from logger.channels.sensors_file import load_sensors
 from logger.recorder.alarms import AlarmRow
@@ -160,4 +159,4 @@ def test_a_limit_of_the_rig_is_told_as_the_haul_cell_will_read_it(wired, device)
     """4 kN on a thing that feels eight times the haul: the cell reads 500 N then."""
     sensors = load_sensors(wired(device.url))
     row = AlarmRow("haul_force", "strand load>G1: 40 kN breaking strength / 10", 8.0, stop=4000.0)
-    assert "stop at 500 N (the device sends 500 N) of haul_force (4000 N on it)" in row_text(row, sensors, Words(METRIC))
+    assert "stop at 500 N (the device sends 500 N) of haul_force (4000 N on it)" in row_text(row, sensors, {}, METRIC)
