@@ -558,6 +558,14 @@ _LIVE: dict[str, Template] = {
 }
 
 _LIBRARY: dict[str, Template] = {
+    "gear_forces_inferred": Template("caution", (
+        "forces are inferred from the haul cell, at most this much while hauling, but where a cell sits on "
+        "the item; a load that is lowered or hangs on a capture is not seen"
+    )),
+    "gear_recorded_alone": Template("caution", (
+        "only recorded sessions count; a person inspects gear and retires it, not this program"
+    )),
+    "sessions_unreadable": Template("caution", "not counted, unreadable: {sessions}"),
     "trend_too_few": Template("info", (
         "{sessions} sessions with a known {what}: {needed} are needed for a trend"
     )),

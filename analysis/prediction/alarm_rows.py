@@ -7,16 +7,17 @@ can carry at a haul tension while hauling.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 from analysis.mechanics.measured_parts import cells_of, measured_parts
 from analysis.mechanics.model import Model, Part, model
-from analysis.messages.message import Message, message
+from analysis.messages.message import Message, UnitSystem, message, text_of
 from analysis.prediction.predict import first_limit
 from analysis.rig.rig import Rig
 from logger.channels.sensors_file import Channel, Sensors
 from logger.recorder.alarms import HOLD_S, LEVELS, AlarmRow
+from logger.session.records import Event
 
 
 def limit_rows(rig: Rig, sensors: Sensors) -> tuple[AlarmRow, ...]:
@@ -51,6 +52,21 @@ def part_texts(known: Model) -> dict[str, Message]:
             told = [label, *(message("alarm_told", level=level, label=label) for level in LEVELS)]
             said |= {one.text(): one for one in told}
     return said
+
+
+def recorded(
+    event: Event, said: Mapping[str, Message], sensors: Sensors, units: UnitSystem
+) -> str:
+    """A row of events.csv as people read it: as it was recorded, but an alarm of a rated part (said:
+    `part_texts`) with its limit in these units, and every alarm with the value that it was told at."""
+    if event.kind not in ("alarm", "ack"):
+        return event.text
+    text = text_of(said.get(event.text), units) or event.text
+    channel = next((c for c in sensors.channels if c.name == event.channel), None)
+    if event.value is None or channel is None:
+        return text
+    unit, form = ("N", ".0f") if channel.quantity == "force" else ("m", ".2f")
+    return f"{text} ({' '.join(units.written(event.value, form, unit))})"
 
 
 def first_by_haul(known: Model, channels: Iterable[Channel]) -> Part | None:

@@ -25,7 +25,7 @@ from analysis.efficiency.verdict import Agreement, agreement, changes, ground
 from analysis.mechanics.measured_parts import cells_of
 from analysis.mechanics.model import Model, Part, model
 from analysis.messages.message import SI, Message, UnitSystem, message, once, texts
-from analysis.prediction.alarm_rows import part_texts
+from analysis.prediction.alarm_rows import part_texts, recorded
 from analysis.rig.rig import Rig
 from analysis.rig_file.load import load_rig, parse_rig
 from analysis.signals.channel_roles import check_places, roles
@@ -75,11 +75,16 @@ class Reviewed:
     @cached_property
     def json(self) -> dict[str, Any]:
         """The object, every key of it: plain numbers, texts in SI and null only."""
-        return self.shown(SI)
+        return _object(self, SI, [e.text for e in self.result.events])
 
     def shown(self, units: UnitSystem) -> dict[str, Any]:
         """The object with its sentences in these units: to be shown alone, as JSON and files are SI."""
-        return _object(self, units)
+        said: dict[str, Message] = {}
+        if any(e.kind == "alarm" for e in self.result.events):
+            for part in self.parts:
+                said |= part_texts(part.known)
+        sensors = self.info.sensors
+        return _object(self, units, [recorded(e, said, sensors, units) for e in self.result.events])
 
 
 def review_session(
@@ -209,7 +214,8 @@ def _rig_said(p: OfRig) -> Message:
     )  # fmt: skip
 
 
-def _object(review: Reviewed, units: UnitSystem) -> dict[str, Any]:
+def _object(review: Reviewed, units: UnitSystem, rows: list[str]) -> dict[str, Any]:
+    """rows: what is told of each row of events.csv."""
     info, result, main = review.info, review.result, review.main
     known = main.known
     strokes = sorted(
@@ -249,7 +255,7 @@ def _object(review: Reviewed, units: UnitSystem) -> dict[str, Any]:
             for s, e in strokes
         ],
         "resets": result.resets,
-        "events": _events(review, units),
+        "events": _events(result, units, rows),
         "peaks": peaks(known, result),
         "messages": [one.json() for one in review.messages],
         "warnings": texts(review.messages, units),
@@ -335,17 +341,10 @@ def _measured(found: Estimates, units: UnitSystem) -> dict[str, Any]:
     }
 
 
-def _events(review: Reviewed, units: UnitSystem) -> list[dict[str, Any]]:
-    """Derived events and the rows of events.csv in order of time; a row's text as it was recorded,
-    but an alarm's with its quantity in these units."""
-    rows = [_event(e, e.end_s, e.message.text(units)) for e in review.result.found]
-    said: dict[str, Message] = {}
-    if any(e.kind == "alarm" for e in review.result.events):
-        for part in review.parts:
-            said |= part_texts(part.known)
-    for e in review.result.events:
-        alarm = said.get(e.text) if e.kind in ("alarm", "ack") else None
-        rows.append(_event(e, e.time_s, e.text if alarm is None else alarm.text(units)))
+def _events(result: Result, units: UnitSystem, texts: list[str]) -> list[dict[str, Any]]:
+    """Derived events and the rows of events.csv, with these texts, in order of time."""
+    rows = [_event(e, e.end_s, e.message.text(units)) for e in result.found]
+    rows += [_event(e, e.time_s, text) for e, text in zip(result.events, texts, strict=True)]
     return sorted(rows, key=lambda row: float(row["time_s"]))
 
 

@@ -6,10 +6,11 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from analysis.messages.message import Message
+from analysis.prediction.alarm_rows import recorded
 from analysis.strokes.derived_events import Found
 from analysis.strokes.stroke import Stroke
 from dashboard.live.state_feed import Board, sig
-from dashboard.text.alarm_levels import in_brackets
+from dashboard.text.alarm_levels import label_text
 from dashboard.text.units import Units
 from logger.channels.sensors_file import Sensors
 from logger.errors import one_line
@@ -46,7 +47,7 @@ class Happened:
             self.latched.alarm(event.channel, event.text, event.time_s, event.value)
             level, label = parted(event.text)
             if level in LEVELS[1:]:
-                self._last_alarm = (event.time_s, level, self._said(label))
+                self._last_alarm = (event.time_s, level, label_text(label, self.alarms, self.shown))
         elif event.kind == "ack":
             self.latched.ack(event.channel, event.text)
         elif event.kind == "undo":
@@ -63,12 +64,13 @@ class Happened:
         for k in range(SHOWN_ALARMS):
             one = ordered[k] if k < len(ordered) else None
             board.set(f"al:{k}", one and [
-                one.level, one.worst, one_line(self._said(one.label), 60), round(one.time_s, 1),
+                one.level, one.worst, one_line(label_text(one.label, self.alarms, self.shown), 60), round(one.time_s, 1),
                 sig(one.value), int(one.seen), one_line(one.channel, 40),
             ])  # fmt: skip
         board.set("aln", len(ordered))
-        done = [[e.id, e.kind, one_line(self._said(e.text), 60)] for e in self.events[-4:] if e.id[:1] == "q"]
-        board.set("done", done)
+        board.set("done", [
+            [e.id, e.kind, one_line(self._text(e), 60)] for e in self.events[-4:] if e.id[:1] == "q"
+        ])  # fmt: skip
 
     def tell(self, board: Board, strokes: Sequence[Stroke], found: Sequence[Found]) -> None:
         """The last events, the last alarm, and strokes, resets and marks."""
@@ -88,15 +90,8 @@ class Happened:
         self._tell_spans(board, strokes, found)
 
     def _text(self, event: Event) -> str:
-        text = self._said(event.text)
-        if event.kind == "alarm":
-            text += in_brackets(self.sensors, event.channel, event.value, self.shown)
+        text = recorded(event, self.alarms, self.sensors, self.shown)
         return text + (" (undone)" if event.id and event.id in self.undone else "")
-
-    def _said(self, text: str) -> str:
-        """A recorded text: an alarm of a part in these units, any other as it was recorded."""
-        alarm = self.alarms.get(text)
-        return text if alarm is None else alarm.text(self.shown)
 
     def _tell_spans(self, board: Board, strokes: Sequence[Stroke], found: Sequence[Found]) -> None:
         """`k:n`: [from s, to s, what]: haul, lower, reset, mark, shock, slip."""

@@ -77,14 +77,6 @@ def level_text(channel: Channel, value_si: float, shown: Units) -> str:
     return f"{own} ({device})" if own == si else f"{own} ({si}; {device})"
 
 
-def in_brackets(sensors: Sensors, channel: str, value_si: float | None, shown: Units) -> str:
-    """" (12 N)": the value that a recorded alarm names beside its text; "" where there is none."""
-    one = next((c for c in sensors.channels if c.name == channel), None)
-    if one is None or value_si is None:
-        return ""
-    return f" ({(shown.force if one.quantity == 'force' else shown.length)(value_si)})"
-
-
 def label_text(label: str, labels: Labels, shown: Units) -> str:
     """What a recorded alarm says, in these units; as it was recorded where it is none of the rig's."""
     return one_line(text_of(labels[label], shown) if label in labels else label)

@@ -136,7 +136,8 @@ def test_recorded_texts_stay_as_they_were_recorded_but_a_part_s_alarm():
     told = replace(whole, result=replace(whole.result, found=(), events=(*own, alarm)))
     assert [e["text"] for e in told.json["events"]] == [e.text for e in (*own, alarm)]
     assert [e["text"] for e in told.shown(US)["events"]] == [
-        *(e.text for e in own), "stop: A1: 8090 lbf breaking strength / 7"
+        *(e.text for e in own[:2]), f"{own[2].text} (2.02 lbf)",
+        "stop: A1: 8090 lbf breaking strength / 7 (2.02 lbf)",
     ]  # fmt: skip
 
 
