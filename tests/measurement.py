@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from analysis.review.review import review_from
+from analysis.review.review import review_all
 from analysis.rig_file.load import parse_rig
 from analysis.signals.channel_roles import roles
 from analysis.strokes.analyser import Analyser
@@ -83,7 +83,7 @@ def analyse(rig, sensors_, *blocks: Block, now: float = -np.inf) -> Result:
 
 
 def review(rig, sensors_, *blocks: Block, now: float = -np.inf) -> dict:
-    found = review_from(info(sensors_), rig, analyse(rig, sensors_, *blocks, now=now))
+    found = review_all(info(sensors_), rig, analyse(rig, sensors_, *blocks, now=now)).json
     json.dumps(found, allow_nan=False)  # plain numbers only, whatever the session
     return found
 

@@ -7,6 +7,7 @@ import math
 
 from analysis.mechanics.model import Model
 from analysis.mechanics.travel import stroke
+from analysis.messages.message import Message, message
 from analysis.rig.rig import Rig
 from analysis.strokes.result import Result
 from analysis.strokes.stroke import Stroke
@@ -22,20 +23,20 @@ NEAR_WHOLE = 0.06
 LONGER, LONGER_M = 1.15, 0.5
 
 
-def as_built(rig: Rig, known: Model, result: Result) -> list[str]:
+def as_built(rig: Rig, known: Model, result: Result) -> list[Message]:
     """Questions to the crew; none where all looks like the file."""
     first = [s for s in result.strokes if s.direction == "haul"][:FIRST]
     if not first:
         return []
     lines = [_ratio(known, result, first), _length(rig, first), _fed_back(result, first)]
-    return [line for line in lines if line]
+    return [line for line in lines if line is not None]
 
 
-def _ratio(known: Model, result: Result, first: list[Stroke]) -> str:
+def _ratio(known: Model, result: Result, first: list[Stroke]) -> Message | None:
     roles = result.roles
     rope, load = roles.progress, roles.load_length
     if rope is None or load is None or rope is load or result.channels[load.name].readings == 0:
-        return ""
+        return None
     way = hauled = 0.0
     for s in first:
         # no part is steady where the load makes less than half the way that the file expects
@@ -44,36 +45,30 @@ def _ratio(known: Model, result: Result, first: list[Stroke]) -> str:
         way += part.load_travel_m if part is not None and steady else s.load_travel_m or 0.0
         hauled += part.distance_m if part is not None and steady else s.haul_travel_m
     if way <= 0.02 or hauled <= 0.1:
-        return ""
+        return None
     ratio = hauled / way
     doubt = math.hypot(_relative(rope, hauled / roles.progress_gain), _relative(load, way))
     if abs(ratio / known.travel_ratio - 1) <= max(APART, 3 * doubt):
-        return ""
+        return None
     whole = round(ratio)
-    looks = f"{whole}" if whole and abs(ratio / whole - 1) < NEAR_WHOLE else f"{ratio:.2g}"
-    return (
-        f"the travel looks like {looks} to 1, the file says {known.travel_ratio:.3g} to 1: is this "
-        "the rig that was built?"
-    )
+    looks = whole if whole and abs(ratio / whole - 1) < NEAR_WHOLE else float(f"{ratio:.2g}")
+    return message("travel_of_another_rig", looks=looks, file=known.travel_ratio)
 
 
 def _relative(channel: Channel, way_m: float) -> float:
     return float(channel.u_si(way_m)) / max(abs(way_m), 1e-9)
 
 
-def _length(rig: Rig, first: list[Stroke]) -> str:
+def _length(rig: Rig, first: list[Stroke]) -> Message | None:
     """A stroke that the rig has no room for."""
     longest = stroke(rig).haul_m
     most = max(s.haul_travel_m for s in first)
     if not math.isfinite(longest) or most <= LONGER * longest + LONGER_M:
-        return ""
-    return (
-        f"{most:.1f} m of rope came out in one stroke, the rig in the file is two-blocked after "
-        f"{longest:.1f} m: is this the rig that was built, with its grabs where the file has them?"
-    )
+        return None
+    return message("stroke_too_long", hauled_m=most, longest_m=longest)
 
 
-def _fed_back(result: Result, first: list[Stroke]) -> str:
+def _fed_back(result: Result, first: list[Stroke]) -> Message | None:
     """More rope fed back than was hauled before: a stage that the file does not have."""
     for reset in result.reset_facts[:FIRST]:
         before = [s for s in first if s.end_s <= reset.start_s + 0.5]
@@ -81,8 +76,5 @@ def _fed_back(result: Result, first: list[Stroke]) -> str:
             continue
         hauled = sum(s.haul_travel_m for s in before)
         if reset.rope_m > LONGER * hauled + LONGER_M:
-            return (
-                f"{reset.rope_m:.1f} m of rope was fed back at a reset after {hauled:.1f} m hauled: "
-                "is this the rig that was built, and does the counter count both ways alike?"
-            )
-    return ""
+            return message("too_much_fed_back", fed_back_m=reset.rope_m, hauled_m=hauled)
+    return None

@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from pathlib import PurePath
 
+from analysis.messages.message import Message, message
 from analysis.strokes.result import Result
 from analysis.strokes.stroke import Stroke
 from logger.calibration.curve import Calibration
@@ -17,7 +18,7 @@ from logger.errors import one_line
 NOTHING = 0.01
 
 
-def uncalibrated(result: Result) -> dict[str, str]:
+def uncalibrated(result: Result) -> dict[str, Message]:
     """Name and warning of each force channel that was used outside the range of its calibration.
 
     A calibration holds from its least to its greatest applied force alone (ISO 376, ASTM E74; from
@@ -38,21 +39,24 @@ def uncalibrated(result: Result) -> dict[str, str]:
             low = steady if _nothing_N(channel, curve) < steady < start[0] else None
         if high is None and low is None:
             continue
-        said = [f"{_apart(low, start[0])[0]} N in steady hauling"] if low is not None and start else []
-        said += [] if high is None else [f"up to {_apart(high, most)[0]} N"]
-        fits = "larger cell" if low is None else "smaller cell" if high is None else "cell that fits"
+        values = {"cell": channel.name, "file": file, "verified": _range(start, most)}
+        if high is not None:
+            values |= {"high_N": high, "high_places": _places(high, most)}
+        if low is not None and start is not None:
+            values |= {"low_N": low, "low_places": _places(low, start[0])}
         told[channel.name] = (
-            f"{channel.name}: read {' and '.join(said)}; {file} is verified {_range(start, most)} only. Outside, "
-            f"its uncertainty does not hold: calibrate over the forces hauled, or take a {fits}"
-        )
+            message("calibrated_below", **values) if low is None
+            else message("calibrated_above", **values) if high is None
+            else message("calibrated_between", **values)
+        )  # fmt: skip
     return told
 
 
-def _range(start: tuple[float, str] | None, most: float) -> str:
+def _range(start: tuple[float, str] | None, most: float) -> Message:
     if start is None:
-        return f"up to {_apart(most, 0.0)[0]} N"
-    low, high = _apart(start[0], most)
-    return f"from {low} N ({start[1]}) to {high} N"
+        return message("verified_up_to", most_N=most, places=_places(most, 0.0))
+    least, why = start
+    return message("verified_from_to", least_N=least, why=why, most_N=most, places=_places(least, most))
 
 
 def _nothing_N(channel: Channel, curve: Calibration) -> float:
@@ -70,11 +74,8 @@ def _steady_N(strokes: Sequence[Stroke], place: int) -> float | None:
     return sum(distance * force for distance, force in rows) / way if way > 0 else None
 
 
-def _apart(one: float, other: float) -> tuple[str, str]:
-    """Both with as many places as it takes to tell them apart."""
+def _places(one: float, other: float) -> int:
+    """Decimal places that it takes to tell both apart, 6 at most."""
     least = 0 if max(abs(one), abs(other)) >= 10 else 2
-    for places in range(least, 7):
-        told = f"{one:.{places}f}", f"{other:.{places}f}"
-        if told[0] != told[1]:
-            break
-    return told
+    apart = (n for n in range(least, 6) if f"{one:.{n}f}" != f"{other:.{n}f}")
+    return next(apart, 6)

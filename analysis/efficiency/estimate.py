@@ -24,6 +24,7 @@ from analysis.efficiency.load_from_lowering import both_ways
 from analysis.efficiency.uncertainty import Component, Quantity, type_a
 from analysis.efficiency.work import NO_TRAVEL, Travel, out_J, travelled, work_ratio
 from analysis.mechanics.model import Model, common_efficiency
+from analysis.messages.message import Message, message
 from analysis.rig.rig import Rig
 from analysis.strokes.result import Result
 from analysis.strokes.stroke import Stroke
@@ -39,15 +40,6 @@ STOOD = 0.5  # share of the rope hauled, from which a load that stood is told; c
 # spoils no stroke
 SATURATED_SHARE = 0.05
 LAGS_MATTER = 0.03  # of a mean force, left by lags; chosen by us: U95 is then 6 % of it
-
-MEASURE_LOAD = (
-    "the load's force is not known: put a cell at the load, or write the load's mass, slope and "
-    "resistance_coefficient (or resistance_N) in the rig file"
-)
-USUAL_CAUSES = (
-    "usual causes: someone pulled ahead of the haul cell, a wrong zero or scale, the wrong load, "
-    "or another rig than the one in the file"
-)
 
 
 @dataclass(frozen=True)
@@ -66,8 +58,8 @@ class Estimates:
     work_efficiency: Quantity | None = None
     work_out_J: float | None = None
     strokes: tuple[Quantity | None, ...] = ()  # efficiency of each stroke of the result
-    why_not: tuple[str, ...] = ()
-    warnings: tuple[str, ...] = ()
+    why_not: tuple[Message, ...] = ()
+    warnings: tuple[Message, ...] = ()
     seen: Observations | None = None
     way: Way | None = None
 
@@ -81,39 +73,29 @@ def estimate(rig: Rig, known: Model, result: Result, given: Way | None = None) -
     none = (None,) * len(result.strokes)
     if seen is None or cell is None:
         return Estimates(travel=travel, strokes=none, why_not=(_no_strokes(result),))
-    warnings: list[str] = []
+    warnings: list[Message] = []
     force = haul_force(cell, seen)
     doubt = float(cell.u_si(force.value))
     why = _unusable(cell, force.value, doubt, haul)
-    if doubt > SMALL * force.value and not why:
-        warnings.append(
-            f"the haul force, {force.value:.0f} N, is small for {cell.name}: its uncertainty is "
-            f"{100 * doubt / force.value:.0f} % of it"
-        )
+    if doubt > SMALL * force.value and why is None:
+        warnings.append(message("haul_force_small", force_N=force.value, cell=cell.name,
+                                share=doubt / force.value))  # fmt: skip
     if seen.lags[0].factor_u > LAGS_MATTER and force.value > 0:
-        warnings.append(
-            f"the pull ripples and nobody knows how much later {cell.name} speaks than the counter (up "
-            f"to 0.3 s is allowed for), so forces are known to ± {200 * seen.lags[0].factor_u:.0f} % "
-            "only; their ratio, the advantage, hardly feels it where a cell is at the load. If you know "
-            "the delays, state delay_s and delay_u_s of both channels in the sensors file"
-        )
+        warnings.append(message("ripple_and_lag", cell=cell.name, share=2 * seen.lags[0].factor_u))
     stood = _stood(haul) if result.roles.load_length is not None else 0.0
     if stood > STOOD:
-        warnings.append(
-            f"the load stood while {100 * stood:.0f} % of the rope was hauled: it moves in jerks, or the "
-            "strokes are short for a rope that stretches so much; forces over the little that is left "
-            "hang on the channels' delays: haul more evenly, or with less rope between hands and load"
-        )
+        warnings.append(message("load_stood", share=stood))
     if len(seen) == 1:
-        warnings.append("one observation only: how far results scatter is not known")
+        warnings.append(message("one_observation"))
     found = Estimates(force, travel=travel, strokes=none, warnings=tuple(warnings), seen=seen)
+    unusable = () if why is None else (why,)
     if not force.value > 0:
-        return replace(found, why_not=(why,))
+        return replace(found, why_not=unusable)
     way = given or choose_way(rig, known, result, seen)
     if way is None:
         return replace(
             found, load_force=_by_model(known, force),
-            why_not=tuple(x for x in (why, MEASURE_LOAD) if x),
+            why_not=(*unusable, message("load_force_not_known")),
         )  # fmt: skip
     load, actual = (
         load_force(result.roles.forces, way, seen),
@@ -126,21 +108,16 @@ def estimate(rig: Rig, known: Model, result: Result, given: Way | None = None) -
             "ground from stroke to stroke", apart.u / force.value * load.value, apart.degrees
         )
         load = _quantity(load.value, [*load.budget, ground], load.n)
-    if not why and not load.value > 0:
-        why = (
-            f"the cells say that the load resists {load.value:.0f} N, which is no load: see to their "
-            "zeros, and to the sign of their scales"
-        )
-    if not why and actual.value > known.ideal_ma * (1 + 1e-6) + actual.U95:
-        why = (
-            f"the measured advantage, {actual.value:.3g}, is above the ideal {known.ideal_ma:.3g} "
-            f"by more than its uncertainty {actual.U95:.2g}, which cannot be; {USUAL_CAUSES}"
-        )
+    if why is None and not load.value > 0:
+        why = message("no_load", load_N=load.value)
+    if why is None and actual.value > known.ideal_ma * (1 + 1e-6) + actual.U95:
+        why = message("advantage_above_ideal", advantage=actual.value, ideal=known.ideal_ma,
+                      advantage_U95=actual.U95)  # fmt: skip
     found = replace(
         found, load_force=load, method=way.method, way=way, work_out_J=out_J(travel, way, load, haul),
         warnings=(*found.warnings, *way.warnings),
     )  # fmt: skip
-    if why:
+    if why is not None:
         return replace(found, why_not=(why,))
     return replace(
         found,
@@ -276,40 +253,31 @@ def _pulleys(rig: Rig, actual: Quantity) -> Quantity | None:
     return Quantity(value, parts, actual.n)
 
 
-def _unusable(cell: Channel, haul_N: float, doubt: float, strokes: list[Stroke]) -> str:
+def _unusable(cell: Channel, haul_N: float, doubt: float, strokes: list[Stroke]) -> Message | None:
     if haul_N <= 0 or doubt > TOO_SMALL * haul_N:
-        return (
-            f"the haul force, {haul_N:.0f} N, is too small for {cell.name}, whose standard "
-            f"uncertainty is {doubt:.0f} N: take a smaller cell or a heavier load"
-        )
+        return message("haul_force_too_small", force_N=haul_N, cell=cell.name, u_N=doubt)
     used = [s.steady for s in strokes if s.steady is not None]
     if max(s.saturated for s in used) > SATURATED_SHARE:
-        return "a cell was beyond its capacity while hauling: take a larger cell"
-    return ""
+        return message("hauled_beyond_capacity")
+    return None
 
 
-def _no_strokes(result: Result) -> str:
+def _no_strokes(result: Result) -> Message:
     """Why nothing can be said of the haul force."""
     cell = result.roles.haul_force
     if cell is None:
-        return 'no force channel sits at = "haul": put a cell between the team and the rig'
+        return message("no_haul_cell")
     summary = result.channels[cell.name]
     if summary.readings == 0:
-        return f"{cell.name} has no reading"
+        return message("haul_cell_silent", cell=cell.name)
     if result.roles.progress is None:
-        return (
-            "no counter of rope or load travel, so steady hauling cannot be told from holding: "
-            'add a length channel at = "haul"'
-        )
+        return message("no_travel_counter")
     counter = result.channels[result.roles.progress.name]
     if counter.readings == 0:
-        return f"{result.roles.progress.name} has no reading, so no travel is known"
+        return message("counter_silent", counter=result.roles.progress.name)
     highest = result.highest_N
     if highest is None or highest <= result.floor_N:
-        return (
-            f"{cell.name} never rose above {result.floor_N:.1f} N, which is all that it can tell "
-            "from nothing: nobody hauled, or the cell reads too little"
-        )
+        return message("nobody_hauled", cell=cell.name, floor_N=result.floor_N)
     if not any(s.direction == "haul" for s in result.strokes):
-        return "there was tension but no rope was hauled: no stroke to take a mean over"
-    return "in no stroke did the load move steadily"
+        return message("no_rope_hauled")
+    return message("never_steady")

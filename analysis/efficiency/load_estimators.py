@@ -15,6 +15,7 @@ import numpy as np
 from analysis.efficiency.uncertainty import Component
 from analysis.mechanics.model import Model
 from analysis.mechanics.tension import load_row, tensions
+from analysis.messages.message import Message, message
 from analysis.rig.rig import Rig
 from analysis.signals.lag_from_ripple import ChannelLag
 from analysis.signals.time_cells import Floats
@@ -62,7 +63,7 @@ class Way:
     terms: tuple[Component, ...] = ()
     same_gain_N: float = 0.0
     same_zero: float = 0.0
-    warnings: tuple[str, ...] = ()
+    warnings: tuple[Message, ...] = ()
 
     def force(self, forces_N: Floats) -> Floats:
         """Load force (n,) for forces (n, channels)."""
@@ -146,7 +147,7 @@ def least_variance(cells: Floats, loads: Floats, u: Floats) -> Floats | None:
 
 def _disagree(
     cells: Floats, loads: Floats, u: Floats, channels: list[Channel], mean: Floats, weights: Floats
-) -> tuple[str, ...]:
+) -> tuple[Message, ...]:
     """Cells that give the load force by themselves, or with the haul cell, against all together."""
     lines = []
     best = float(weights @ mean)
@@ -162,11 +163,8 @@ def _disagree(
         sent[others] -= rest
         doubt = float(np.sqrt(np.sum((sent * u) ** 2)))
         if abs(one - two) > AGREE * doubt:
-            lines.append(
-                f"{channels[k].name} says that the load resists {one:.0f} N, the other cells say "
-                f"{two:.0f} N, farther apart than both are known to: see to the zeros and scales; "
-                f"{best:.0f} N is taken"
-            )
+            lines.append(message("cells_disagree", cell=channels[k].name, one_N=one, others_N=two,
+                                 taken_N=best))  # fmt: skip
     return tuple(lines)
 
 

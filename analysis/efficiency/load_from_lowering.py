@@ -28,6 +28,7 @@ from analysis.efficiency.uncertainty import Component, slopes, type_a
 from analysis.mechanics.load_resistance import G
 from analysis.mechanics.model import Model
 from analysis.mechanics.tension import efficiencies, load_row, tensions
+from analysis.messages.message import Message, message
 from analysis.numeric import bisect
 from analysis.rig.rig import Load, Rig
 from analysis.signals.time_cells import Floats
@@ -67,7 +68,7 @@ def both_ways(rig: Rig, known: Model, result: Result, seen: Observations) -> Way
     value = force(x)
     step = np.array([1e-4 * haul, 1e-4 * lower, max(1e-4 * ground, 1e-9), 0.05])
     between: list[Component] = []
-    warnings: tuple[str, ...] = ()
+    warnings: tuple[Message, ...] = ()
     if load.kind == "slope" and load.coefficient is None:
         # over a standard uncertainty either way (JCGM 100, 5.1.3 note 2): the load force bends in both
         step[2:] = ground_u or 1e-9, ASYMMETRY_U
@@ -77,10 +78,7 @@ def both_ways(rig: Rig, known: Model, result: Result, seen: Observations) -> Way
             if not high > low:
                 return None
             between = [Component("ground not told from pulleys", (high - low) / math.sqrt(12))]
-            warnings = (
-                f"a mass alone does not tell ground from pulleys here: the load resists anything from "
-                f"{low:.0f} to {high:.0f} N; state resistance_coefficient, or put a cell at the load",
-            )
+            warnings = (message("ground_or_pulleys", low_N=low, high_N=high),)
     if not math.isfinite(value) or value <= 0:
         return None
     d = slopes(force, x, step)

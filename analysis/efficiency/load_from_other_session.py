@@ -15,6 +15,7 @@ import numpy as np
 from analysis.efficiency.load_estimators import FEW, Way, cell_u, observations
 from analysis.efficiency.uncertainty import Component, type_a
 from analysis.mechanics.model import load_from_cell, model
+from analysis.messages.message import message
 from analysis.rig.rig import Rig
 from analysis.signals.channel_roles import Roles, roles
 from analysis.strokes.analyser import Analyser
@@ -127,13 +128,9 @@ def given_way(before: Before, result: Result) -> Way:
             Component(f"{before.cell.name} in the earlier session: scale", before.gain * scale_u),
             Component(f"{before.cell.name} in the earlier session: zero", before.gain * zero_u),
         ]
-    cells = (
-        f"one and the same cell, {before.cell.name}" if one else f"another cell, {before.cell.name}"
-    )
-    said = (
-        f"the load force, {before.force_N:.0f} N, is from session {before.name}, measured there by "
-        f"{cells}, over {before.way_m:.1f} m: it holds for the same load over the same ground"
-    )
+    values = {"load_N": before.force_N, "session": before.name, "cell": before.cell.name,
+              "way_m": before.way_m}  # fmt: skip
+    said = message("load_by_same_cell", **values) if one else message("load_by_other_cell", **values)
     return Way(
         "cell", np.zeros(len(result.roles.forces)), before.force_N, tuple(t for t in terms if t.u > 0),
         gain_N, zero, (said,),

@@ -12,6 +12,7 @@ from analysis.efficiency.estimate import Estimates
 from analysis.efficiency.load_estimators import cell_u
 from analysis.efficiency.uncertainty import Component, Quantity, type_a
 from analysis.mechanics.model import Model
+from analysis.messages.message import Message, message
 from analysis.rig.rig import Rig
 from analysis.strokes.result import Result
 
@@ -89,7 +90,7 @@ def _stage(
     return Stage(a, b, end[0] / start[0], model, u, Quantity(value, tuple(budget), len(ratio)))
 
 
-def drags(found: list[Stage]) -> list[str]:
+def drags(found: list[Stage]) -> list[Message]:
     """The stage that falls farthest behind the model, in words; nothing where all are as predicted."""
     if len(found) < 2:
         return []
@@ -97,7 +98,5 @@ def drags(found: list[Stage]) -> list[str]:
     if worst.en >= -DRAGS:
         return []
     m = worst.measured
-    return [
-        f"the stage from {worst.start} to {worst.end} drags: it gave {m.value:.3g} ± {m.U95:.2g} to 1 "
-        f"out of {worst.ideal:.3g}, {worst.model:.3g} was predicted; look at its pulleys first"
-    ]
+    return [message("stage_drags", start=worst.start, end=worst.end, ratio=m.value, ratio_U95=m.U95,
+                    ideal=worst.ideal, predicted=worst.model)]  # fmt: skip

@@ -1,4 +1,4 @@
-"""Measured against predicted: En and one sentence that a rigger understands.
+"""Measured against predicted: En and one message that a rigger understands.
 
 A load that comes from the rig file can't tell worse pulleys from ground that resists more.  So the
 sentence looks at how the haul force changed: within strokes, the same way each time, or from one
@@ -16,6 +16,7 @@ import numpy as np
 
 from analysis.efficiency.uncertainty import Quantity, t_quantile
 from analysis.mechanics.model import Model
+from analysis.messages.message import Message, message
 from analysis.signals.time_cells import Floats
 from analysis.strokes.stroke import Stroke
 
@@ -41,6 +42,22 @@ class Change:
     @property
     def most(self) -> float:
         return max(abs(self.within), abs(self.between), abs(self.spread))
+
+
+@dataclass(frozen=True)
+class Agreement:
+    """Measured against predicted.
+
+    en: En of ISO/IEC 17043, None where it cannot be told.
+    verdict: the sentence.
+    outside: what cells read outside their calibration; None: nothing.
+    look_at: what to look at where both differ.
+    """
+
+    en: float | None
+    verdict: Message
+    outside: Message | None
+    look_at: tuple[Message, ...] = ()
 
 
 def changes(strokes: list[Stroke], values: Floats | None = None) -> Change:
@@ -93,51 +110,52 @@ def _between(y: Floats) -> float:
 def agreement(
     known: Model, measured: Quantity | None, method: str, change: Change | None = None,
     outside: Sequence[str] = (),
-) -> dict[str, Any]:  # fmt: skip
-    """En of ISO/IEC 17043, (measured - predicted) / sqrt(U1^2 + U2^2), and a sentence for a rigger.
+) -> Agreement:  # fmt: skip
+    """En of ISO/IEC 17043, (measured - predicted) / sqrt(U1^2 + U2^2), and a message for a rigger.
 
     The prediction's U95 is taken as twice its standard uncertainty.  outside: channels that were used
-    outside the range of their calibration, which the sentence says.
+    outside the range of their calibration, which the message says.
     """
-    names = " and ".join(outside)
-    mind = f" Mind: {names} read outside what the calibration verifies." if outside else ""
-    if measured is None:
-        nothing = "Nothing to compare: the rig's advantage was not measured."
-        return {"en": None, "verdict": nothing + mind}
-    en = en_number(measured.value, measured.U95, known.model_ma, 2 * known.model_ma_u)
-    got = f"{measured.value:.2g} to 1 out of {known.ideal_ma:.3g}"
-    want = f"{known.model_ma:.2g} to 1"
-    if f"{measured.value:.2g}" == f"{known.model_ma:.2g}" and (en is None or abs(en) > 1):
-        got, want = (
-            f"{measured.value:.4g} to 1 out of {known.ideal_ma:.3g}",
-            f"{known.model_ma:.4g} to 1",
-        )
+    en, verdict = None, message("advantage_not_measured")
+    look_at: tuple[Message, ...] = ()
+    if measured is not None:
+        en = en_number(measured.value, measured.U95, known.model_ma, 2 * known.model_ma_u)
+        verdict, look_at = _judged(known, measured, en, method, change or Change())
+    beyond = None
+    if outside:
+        beyond = message("read_outside_calibration", cells=" and ".join(outside))
+        verdict = message("verdict_beyond_calibration", verdict=verdict, beyond=beyond)
+    return Agreement(en, verdict, beyond, look_at)
+
+
+def _judged(
+    known: Model, measured: Quantity, en: float | None, method: str, change: Change
+) -> tuple[Message, tuple[Message, ...]]:
+    """The verdict, and what to look at where measured and predicted differ."""
+    alike = f"{measured.value:.2g}" == f"{known.model_ma:.2g}" and (en is None or abs(en) > 1)
+    values: dict[str, Any] = {
+        "measured": measured.value, "ideal": known.ideal_ma, "predicted": known.model_ma,
+        "digits": 4 if alike else 2,
+    }  # fmt: skip
     if en is None:
         near = math.isclose(measured.value, known.model_ma, rel_tol=1e-3)
-        verdict = f"The rig gave {got}; {want} was predicted" + (
-            ", the same." if near else "; no uncertainty is stated, so nothing can be concluded."
-        )
-    elif abs(en) <= 1:
-        verdict = f"The rig gave {got}, as predicted ({want}) within what both are known to."
-    else:
-        less = en < 0
-        verdict = f"The rig gave {got}, {'less' if less else 'more'} than the {want} predicted: "
-        apart = abs(measured.value / known.model_ma - 1)
-        if method == "known" and change is not None and change.most >= EXPLAINS * apart:
-            verdict += f"{ground(change)}, which pulleys do not do, so measure what the load resists before judging them."
-        elif less:
-            verdict += "look for a pulley that drags, rope that rubs or crosses, or worse pulleys than the file says"
-            if method == "known":
-                verdict += "; or the load resists more than the file says"
-            if apart > OTHER_RIG:
-                verdict += "; or another rig was built than the one in the file"
-            verdict += "."
-        else:
-            verdict += "better pulleys than the file says"
-            verdict += (
-                ", or a load that resists less than the file says." if method == "known" else "."
-            )
-    return {"en": en, "verdict": verdict + mind}
+        return (message("advantage_same", **values) if near
+                else message("advantage_without_uncertainty", **values)), ()  # fmt: skip
+    if abs(en) <= 1:
+        return message("advantage_as_predicted", **values), ()
+    apart = abs(measured.value / known.model_ma - 1)
+    if method == "known" and change.most >= EXPLAINS * apart:
+        cause = message("ground_not_pulleys", change=ground(change))
+        verdict = (message("advantage_less_by_ground", cause=cause, **values) if en < 0
+                   else message("advantage_more", cause=cause, **values))  # fmt: skip
+        return verdict, (message("look_at_ground", cause=cause),)
+    if en > 0:
+        cause = message("better_pulleys_or_load") if method == "known" else message("better_pulleys")
+        return message("advantage_more", cause=cause, **values), (cause,)
+    causes = [message("worse_pulleys")]
+    causes += [message("load_resists_more")] if method == "known" else []
+    causes += [message("another_rig_built")] if apart > OTHER_RIG else []
+    return message("advantage_less", causes=tuple(causes), **values), tuple(causes)
 
 
 def en_number(value: float, U: float, reference: float, reference_U: float) -> float | None:
@@ -148,16 +166,14 @@ def en_number(value: float, U: float, reference: float, reference_U: float) -> f
     return en if math.isfinite(en) else None
 
 
-def ground(change: Change) -> str:
-    """How the haul force changed, in words."""
+def ground(change: Change) -> Message:
+    """How the haul force changed."""
     if abs(change.within) >= max(abs(change.between), abs(change.spread)):
-        return (
-            f"the haul force {_moved(change.within)} along each stroke, as over ground that changes"
-        )
-    if abs(change.between) >= 0.7 * abs(change.spread):
-        return f"the haul force {_moved(change.between)} from the first stroke to the last under one rig"
-    return f"the haul force differed by {100 * change.spread:.0f} % from stroke to stroke under one rig"
-
-
-def _moved(share: float) -> str:
-    return f"{'rose' if share > 0 else 'fell'} by {100 * abs(share):.0f} %"
+        share = change.within
+        return (message("force_rose_along_strokes", share=share) if share > 0
+                else message("force_fell_along_strokes", share=-share))  # fmt: skip
+    share = change.between
+    if abs(share) >= 0.7 * abs(change.spread):
+        return (message("force_rose_from_stroke_to_stroke", share=share) if share > 0
+                else message("force_fell_from_stroke_to_stroke", share=-share))  # fmt: skip
+    return message("force_differed", share=change.spread)

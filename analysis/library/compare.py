@@ -9,6 +9,7 @@ from typing import Any
 
 from analysis.library.session_row import minutes_a_metre, rig_key
 from analysis.library.trend import LEAST, Trend, trend
+from analysis.messages.message import Message, message
 from analysis.review.reviewed_session import Whole
 
 SAME_MA = 0.01  # ideal advantages closer than this are the same ratio; chosen by us: whole ratios are 1 apart
@@ -116,38 +117,39 @@ def same_load(one: Side, other: Side) -> bool:
     return bool(apart <= math.hypot(one.load_N["U95"], other.load_N["U95"]))
 
 
-def worth_it(big: Side, small: Side) -> str:
+def worth_it(big: Side, small: Side) -> Message:
     """One sentence: what the bigger ratio gave, what it cost, and whether it was needed."""
-    ratios = f"{big.ideal_ma:.3g} : 1 against {small.ideal_ma:.3g} : 1 on the same load"
+    ratios = message("ratios_same_load", big=big.ideal_ma, small=small.ideal_ma)
     if not big.haul_N or not small.haul_N:
-        return f"{ratios}: the haul force was not measured in both, so nothing can be said."
+        return message("ratios_not_measured", ratios=ratios)
     ratio = big.haul_N["value"] / small.haul_N["value"]
     doubt = ratio * math.hypot(
         big.haul_N["U95"] / big.haul_N["value"], small.haul_N["U95"] / small.haul_N["value"]
     )
-    gain = f"{100 * (1 - ratio):.0f} % less haul force (± {100 * doubt:.0f} %)"
+    gain = message("less_haul_force", less=1 - ratio, doubt=doubt)
     if ratio >= 1 - doubt:
-        gain = f"no less haul force ({100 * (ratio - 1):+.0f} ± {100 * doubt:.0f} %)"
-    ideal = f"where the ratios promise {100 * (1 - small.ideal_ma / big.ideal_ma):.0f} %"
-    cost = []
-    if big.rope_a_metre and small.rope_a_metre:
-        cost.append(f"{big.rope_a_metre / small.rope_a_metre:.2g} times the rope a metre")
+        gain = message("no_less_haul_force", more=ratio - 1, doubt=doubt)
+    cost = message("cost_resets", big=big.resets, small=small.resets)
     if big.minutes_a_metre and small.minutes_a_metre:
-        cost.append(f"{big.minutes_a_metre / small.minutes_a_metre:.2g} times the time a metre")
-    cost.append(f"{big.resets} resets against {small.resets}")
-    return f"{ratios}: {gain} {ideal}, for {', '.join(cost)}; {_verdict(big, small, ratio, doubt)}."
+        cost = message("cost_time", time=big.minutes_a_metre / small.minutes_a_metre, more=cost)
+    if big.rope_a_metre and small.rope_a_metre:
+        cost = message("cost_rope", rope=big.rope_a_metre / small.rope_a_metre, more=cost)
+    return message(
+        "ratios_compared", ratios=ratios, gain=gain, promised=1 - small.ideal_ma / big.ideal_ma,
+        cost=cost, verdict=_verdict(big, small, ratio, doubt),
+    )  # fmt: skip
 
 
-def _verdict(big: Side, small: Side, ratio: float, doubt: float) -> str:
+def _verdict(big: Side, small: Side, ratio: float, doubt: float) -> Message:
     assert small.haul_N and big.haul_N
     if ratio >= 1 - doubt:
-        return "not worth it: friction took what the bigger ratio promised"
+        return message("not_worth_it")
     teams = [t for t in (small.team_N, big.team_N) if t is not None]
     if not teams:
-        return "worth it only where the team cannot keep up the greater force; the rig files do not say what it can"
+        return message("worth_it_if_needed")
     team = min(teams)
     if small.haul_N["value"] + small.haul_N["U95"] <= team:
-        return f"not needed: the team's {team:.0f} N kept up the smaller ratio's force"
+        return message("not_needed", team_N=team)
     if big.haul_N["value"] - big.haul_N["U95"] > team:
-        return f"not enough: the team keeps up {team:.0f} N, less than either needs"
-    return f"worth it: the smaller ratio needs {small.haul_N['value']:.0f} N, and the team keeps up {team:.0f} N"
+        return message("not_enough", team_N=team)
+    return message("worth_it", needs_N=small.haul_N["value"], team_N=team)

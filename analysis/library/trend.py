@@ -6,10 +6,12 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from typing import Any
 
 import numpy as np
 
 from analysis.efficiency.uncertainty import t_quantile
+from analysis.messages.message import Message, message
 
 LEAST = 3  # sessions; derived: a line takes two, and one is left as a degree of freedom
 DAYS_A_YEAR = 365.25  # definition of the Julian year
@@ -31,7 +33,7 @@ class Line:
 @dataclass(frozen=True)
 class Trend:
     """Change of a quantity a year, with standard and expanded (95 %) uncertainty; None where it is
-    not known, and why_not says so."""
+    not known, and the verdict says so."""
 
     n: int
     first: str
@@ -41,7 +43,11 @@ class Trend:
     U95: float | None
     at_start: float | None
     at_end: float | None
-    verdict: str
+    verdict: Message
+
+    def json(self) -> dict[str, Any]:
+        """Plain, the verdict in SI."""
+        return {**vars(self), "verdict": self.verdict.text()}
 
 
 def weighted_line(x: Sequence[float], y: Sequence[float], u: Sequence[float]) -> Line:
@@ -85,32 +91,28 @@ def trend(rows: Sequence[tuple[str, float, float]], what: str = "efficiency") ->
     """
     known = sorted((t, s, v, u) for s, v, u in rows if (t := day(s)) is not None and u > 0)
     first, last = (known[0][1], known[-1][1]) if known else ("", "")
-    nothing = Trend(len(known), first, last, None, None, None, None, None, "")
-    if len(known) < LEAST:
-        return _said(
-            nothing, f"{len(known)} sessions with a known {what}: {LEAST} are needed for a trend"
-        )
     times = [row[0] for row in known]
-    if times[-1] - times[0] < 1.0:
-        return _said(nothing, "all within one day: no trend to be told")
+    why = None
+    if len(known) < LEAST:
+        why = message("trend_too_few", sessions=len(known), what=what, needed=LEAST)
+    elif times[-1] - times[0] < 1.0:
+        why = message("trend_one_day")
+    if why is not None:
+        return Trend(len(known), first, last, None, None, None, None, None, why)
     line = weighted_line(
         [t - times[0] for t in times], [row[2] for row in known], [row[3] for row in known]
     )
     year, u = line.slope * DAYS_A_YEAR, line.slope_u * DAYS_A_YEAR
     expanded = t_quantile(float(line.degrees)) * u
     ends = (line.intercept, line.intercept + line.slope * (times[-1] - times[0]))
-    found = Trend(len(known), first, last, year, u, expanded, *ends, "")
-    over = f"{ends[0]:.3f} to {ends[1]:.3f} over {times[-1] - times[0]:.0f} days"
+    over = {"what": what, "first": ends[0], "last": ends[1], "days": times[-1] - times[0]}
     if year + expanded < 0:
-        text = (
-            f"the {what} falls, {over}, by more than its uncertainty: something wears or drags; a person "
-            "looks at pulleys, rope and their run"
-        )
+        verdict = message("trend_falls", **over)
     elif year - expanded > 0:
-        text = f"the {what} rises, {over}, by more than its uncertainty"
+        verdict = message("trend_rises", **over)
     else:
-        text = f"no change of the {what} can be told, {over}"
-    return _said(found, text)
+        verdict = message("trend_none", **over)
+    return Trend(len(known), first, last, year, u, expanded, *ends, verdict)
 
 
 def day(started_at: str) -> float | None:
@@ -122,8 +124,3 @@ def day(started_at: str) -> float | None:
         return moment.timestamp() / 86400.0
     except (ValueError, OverflowError):
         return None
-
-
-def _said(found: Trend, text: str) -> Trend:
-    return Trend(found.n, found.first, found.last, found.per_year, found.u, found.U95, found.at_start,
-                 found.at_end, text)  # fmt: skip

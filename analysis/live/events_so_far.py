@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from analysis.strokes.derived_events import Found
-from logger.recorder.alarms import LEVELS, Latched
+from logger.recorder.alarms import LEVELS, Latched, parted
 from logger.session.records import Event
 
 KEPT_EVENTS = 50  # memory only
@@ -38,7 +38,7 @@ class EventsSoFar:
         """A row of events.csv."""
         if event.kind == "alarm":
             self.latched.alarm(event.channel, event.text, event.time_s, event.value)
-            word, _, label = event.text.partition(": ")
+            word, label = parted(event.text)
             if word in LEVELS[1:]:
                 self.last_alarm = (event.time_s, word, label)
         elif event.kind == "ack":

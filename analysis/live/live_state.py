@@ -18,7 +18,7 @@ from analysis.live.rig_in_use import RigInUse
 from analysis.live.stroke_remaining import Left, StrokeLeft
 from analysis.mechanics.model import model
 from analysis.messages.message import message
-from analysis.review.review import review_from
+from analysis.review.review import Reviewed, review_all, rows_left_out
 from analysis.rig_file.load import parse_rig
 from analysis.signals.channel_roles import roles
 from analysis.strokes.analyser import Analyser
@@ -140,24 +140,26 @@ class LiveState:
         if not self.in_use.changed:
             self.stroke.follow(self.result.strokes, *ats)
 
-    def estimate(self) -> dict[str, Any]:
-        """The review of all so far, as `review_from` has it; forces and bodies follow it."""
+    def estimate(self) -> Reviewed:
+        """The review of all so far; forces and bodies follow it."""
         info = replace(self.info, state=self.recording.state)
-        review = review_from(info, self.rig, self.result, self.model)
-        measured, last = review["measured"], next(iter(self.hauls[-1:]), None)
+        more = [message("rig_changed_now")] if self.in_use.changed else []
+        more += rows_left_out(self.recording.malformed)
+        reviewed = review_all(info, self.rig, self.result, self.model, more)
+        found, last = reviewed.main.found, next(iter(self.hauls[-1:]), None)
         if last is not None:
             self.last_haul_s = last.end_s
-        force = measured["load_force_N"]
+        load = found.load_force
         self.loads.hauled(
             last_N=last.mean_force_N if last else None,
-            load_N=None if force is None else force["value"],
-            by_cell=measured["load_force_method"] in ("cell", "haul-and-lower"),
+            load_N=None if load is None else load.value,
+            by_cell=found.method in ("cell", "haul-and-lower"),
             this_rig=last is not None and last.start_s >= self.in_use.from_s,
         )
         moved = self.in_use.move(self.stroke.places(*self._travel()))
         if moved is not None:
             self.loads.change_rig(moved)
-        return review
+        return reviewed
 
     def moment(self, mono_s: float) -> Moment:
         """The session now, mono_s by the clock that `take` was told."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from analysis.messages.message import Message, message
 from logger.session.reader import session_state
 from logger.session.records import Block, Event
 
@@ -22,7 +23,7 @@ class Alive:
 
     code: str
     words: str
-    detail: str
+    detail: Message | None = None
 
     @property
     def over(self) -> bool:
@@ -94,21 +95,16 @@ class Recording:
     def alive(self, mono_s: float) -> Alive:
         """The recorder in words."""
         if self.state == "sealed":
-            why = f" ({self.stop.text})" if self.stop is not None and self.stop.text else ""
-            return Alive("sealed", "RECORDING STOPPED", f"sealed after {self.time_s:.0f} s{why}")
+            why = "" if self.stop is None else self.stop.text
+            said = message("sealed_after", after_s=self.time_s)
+            if why:
+                said = message("sealed_after_why", sealed=said, why=why)
+            return Alive("sealed", "RECORDING STOPPED", said)
         if self.state == "changed":
-            return Alive(
-                "changed", "FILES WERE CHANGED",
-                "after the session was sealed: `haul verify` names them",
-            )  # fmt: skip
+            return Alive("changed", "FILES WERE CHANGED", message("files_changed"))
         if self.state == "cut short":
-            return Alive(
-                "cut", "RECORDING CUT SHORT",
-                f"the recorder is gone since {self.time_s:.0f} s: nothing is recorded",
-            )
+            return Alive("cut", "RECORDING CUT SHORT", message("recorder_gone", since_s=self.time_s))
         quiet = self.quiet_s(mono_s)
         if quiet > STALLED_S:
-            return Alive(
-                "stalled", "RECORDER STALLED", f"no sign of life for {quiet:.0f} s; numbers are old"
-            )
-        return Alive("recording", "RECORDING", "")
+            return Alive("stalled", "RECORDER STALLED", message("recorder_stalled", quiet_s=quiet))
+        return Alive("recording", "RECORDING")

@@ -12,6 +12,7 @@ A template is a text with fields in braces:
 - `{limit_N:.2f kN}`: a quantity in a multiple of its unit; `{share:.0f %}`: a fraction in percent.
 - `{low_m:.1f~} to {high_m:.1f}`: `~` leaves the unit out, since the next quantity gives it.
 - `{lines:line|lines}`: the first word for 1, the second for any other number.
+- `{high_N:.{places}f}`: a format may itself hold a value.
 
 A system of units other than SI writes each quantity with as many digits as the template gives in SI.
 """
@@ -20,10 +21,10 @@ from __future__ import annotations
 
 import math
 import string
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cache
-from typing import Any, Protocol
+from typing import Any, NamedTuple, Protocol
 
 from analysis.messages.catalogue import CATALOGUE
 from analysis.messages.template import Level
@@ -68,10 +69,7 @@ class Message:
 
     def text(self, units: UnitSystem = SI) -> str:
         """The sentence, its quantities in these units."""
-        return "".join(
-            literal if name is None else literal + _shown(name, form, self.values[name], units)
-            for literal, name, form in _fields(self.code)
-        )
+        return "".join([one.before + _shown(one, self.values, units) for one in _fields(self.code)])
 
     def json(self) -> dict[str, Any]:
         """One of `messages` of interface section 6: code, text in SI, level, plain values."""
@@ -94,46 +92,79 @@ def texts(messages: tuple[Message, ...] | list[Message], units: UnitSystem = SI)
     return list(dict.fromkeys(one.text(units) for one in messages))
 
 
+def once(messages: Iterable[Message]) -> tuple[Message, ...]:
+    """The messages in their order, each sentence once."""
+    return tuple({one.text(): one for one in messages}.values())
+
+
 def fields(code: str) -> set[str]:
     """Names of the values that a code's template needs."""
-    return {name for _, name, _ in _fields(code) if name is not None}
+    parse = string.Formatter().parse
+    inner = {name for one in _fields(code) for _, name, _, _ in parse(one.form)}
+    return {name for name in {one.name for one in _fields(code)} | inner if name}
+
+
+class _Field(NamedTuple):
+    """A field of a template.
+
+    before: the text before it.
+    name: of its value; "": there is none, the text ends.
+    form: how the number is written.
+    unit, size: what is written behind it, and what one of it is in the unit of the value.
+    bare: the next quantity gives the unit.
+    words: for 1, and for any other number; empty where the value itself is shown.
+    """
+
+    before: str
+    name: str
+    form: str
+    unit: str
+    size: float
+    bare: bool
+    words: tuple[str, ...]
 
 
 @cache
-def _fields(code: str) -> tuple[tuple[str, str | None, str], ...]:
-    """(text before, name of the field or None at the end, format) of a code's template."""
+def _fields(code: str) -> tuple[_Field, ...]:
+    """The fields of a code's template, and the text behind the last."""
     parsed = string.Formatter().parse(CATALOGUE[code].text)
-    return tuple((literal, name, form or "") for literal, name, form, _ in parsed)
+    return tuple(_field(before, name or "", form or "") for before, name, form, _ in parsed)
 
 
-def _shown(name: str, form: str, value: Any, units: UnitSystem) -> str:
+def _field(before: str, name: str, form: str) -> _Field:
+    words = tuple(form.split("|")) if "|" in form else ()
+    number, _, multiple = form.removesuffix("~").partition(" ")
+    ends = [end for end in UNITS if name.endswith(end)]
+    unit = multiple or (UNITS[max(ends, key=len)] if ends else "")
+    size = MULTIPLES[multiple] if multiple and not words else 1.0
+    return _Field(before, name, "" if words else number, unit, size, form.endswith("~"), words)
+
+
+def _shown(one: _Field, values: Mapping[str, Any], units: UnitSystem) -> str:
     """A value as its field asks for it."""
-    if "|" in form:
-        one, many = form.split("|")
-        return one if value == 1 else many
+    if not one.name:
+        return ""
+    value = values[one.name]
+    if one.words:
+        return one.words[0] if value == 1 else one.words[1]
+    return _written(one, value, values, units)
+
+
+def _written(one: _Field, value: Any, values: Mapping[str, Any], units: UnitSystem) -> str:
+    if isinstance(value, str):
+        return value
     if isinstance(value, Message):
         return value.text(units)
     if isinstance(value, tuple | list):
-        return "; ".join(_shown(name, form, one, units) for one in value)
+        return "; ".join(_written(one, each, values, units) for each in value)
     if value is None:
         return ""
-    if isinstance(value, str | bool):
-        return str(value)
-    bare = form.endswith("~")
-    form, _, multiple = form.removesuffix("~").partition(" ")
-    unit = _unit(name)
-    if multiple:
-        value, unit = value / MULTIPLES[multiple], multiple
-    if not unit:
-        return format(value, form)
-    number, written = (format(value, form), unit) if unit == "%" else units.written(value, form, unit)
-    return number if bare else f"{number} {written}"
-
-
-def _unit(name: str) -> str:
-    """The SI unit that a value's name ends in, "" for none; the longest ending counts."""
-    ends = [end for end in UNITS if name.endswith(end)]
-    return UNITS[max(ends, key=len)] if ends else ""
+    form = one.form.format_map(values) if "{" in one.form else one.form
+    if not one.unit or isinstance(value, bool):
+        return str(value) if isinstance(value, bool) else format(value, form)
+    value = value if one.size == 1.0 else value / one.size
+    number, unit = (format(value, form), "%") if one.unit == "%" else units.written(value, form, one.unit)
+    return number if one.bare else f"{number} {unit}"
 
 
 def _plain(value: Any) -> Any:

@@ -7,34 +7,22 @@ can carry at a haul tension while hauling.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 from analysis.mechanics.measured_parts import cells_of, measured_parts
 from analysis.mechanics.model import Model, Part, model
-from analysis.messages.message import Message, message
+from analysis.messages.message import Message, UnitSystem, message, text_of
 from analysis.prediction.predict import first_limit
 from analysis.rig.rig import Rig
 from logger.channels.channel import Channel, Sensors
-from logger.recorder.alarms import HOLD_S, AlarmRow
+from logger.recorder.alarms import HOLD_S, LEVELS, AlarmRow
+from logger.session.records import Event
 
 
 def limit_rows(rig: Rig, sensors: Sensors) -> tuple[AlarmRow, ...]:
-    """The plain rows of `labelled_rows`."""
-    return tuple(row for row, _ in labelled_rows(rig, sensors))
-
-
-def labels(rig: Rig, sensors: Sensors) -> dict[tuple[str, str], Message]:
-    """(channel, label of its row) -> the label as a message, for whoever shows an alarm."""
-    return {(row.channel, row.label): label for row, label in labelled_rows(rig, sensors)}
-
-
-def labelled_rows(rig: Rig, sensors: Sensors) -> tuple[tuple[AlarmRow, Message], ...]:
     """The haul cell's row, where there is a cell and a rated part that the haul loads and no other
-    cell measures; then for each cell the lowest limit of the parts that it measures.
-
-    Beside each its label as a message: the recorder, which knows no messages, has the SI text.
-    """
+    cell measures; then for each cell the lowest limit of the parts that it measures."""
     known = model(rig)
     hauls = ("haul", rig.stations[rig.haul].name)
     haul = next((c for c in sensors.channels if c.quantity == "force" and c.at in hauls), None)
@@ -42,16 +30,43 @@ def labelled_rows(rig: Rig, sensors: Sensors) -> tuple[tuple[AlarmRow, Message],
     first = first_by_haul(known, sensors.channels)
     if haul is not None and first is not None and first.limit_N is not None:
         rows.append(_row(haul, first, abs(first.ideal), first.limit_N))
-    lowest: dict[str, tuple[AlarmRow, Message]] = {}
+    lowest: dict[str, AlarmRow] = {}
     for k, cells in cells_of(known, sensors.channels).items():
         part = known.parts[k]
         for cell in cells:
             if part.limit_N is None or cell is haul or not _reaches(cell, part):
                 continue
-            stop = lowest[cell.name][0].stop if cell.name in lowest else None
-            if stop is None or part.limit_N < stop:
+            held = lowest.get(cell.name)
+            if held is None or held.stop is None or part.limit_N < held.stop:
                 lowest[cell.name] = _row(cell, part, 1.0, part.limit_N)
     return (*rows, *lowest.values())
+
+
+def part_texts(known: Model) -> dict[str, Message]:
+    """By text of an `alarm` or `ack` row of events.csv: what it says of a rated part.  The recorder,
+    which knows no messages, has the text in SI."""
+    said: dict[str, Message] = {}
+    for part in known.parts:
+        if part.limit_N is not None:
+            label = _label(part)
+            told = [label, *(message("alarm_told", level=level, label=label) for level in LEVELS)]
+            said |= {one.text(): one for one in told}
+    return said
+
+
+def recorded(
+    event: Event, said: Mapping[str, Message], sensors: Sensors, units: UnitSystem
+) -> str:
+    """A row of events.csv as people read it: as it was recorded, but an alarm of a rated part (said:
+    `part_texts`) with its limit in these units, and every alarm with the value that it was told at."""
+    if event.kind not in ("alarm", "ack"):
+        return event.text
+    text = text_of(said.get(event.text), units) or event.text
+    channel = next((c for c in sensors.channels if c.name == event.channel), None)
+    if event.value is None or channel is None:
+        return text
+    unit, form = ("N", ".0f") if channel.quantity == "force" else ("m", ".2f")
+    return f"{text} ({' '.join(units.written(event.value, form, unit))})"
 
 
 def first_by_haul(known: Model, channels: Iterable[Channel]) -> Part | None:
@@ -77,6 +92,9 @@ def _reaches(cell: Channel, part: Part) -> bool:
     return part.limit_N is None or cell.capacity is None or cell.capacity > part.limit_N
 
 
-def _row(cell: Channel, part: Part, gain: float, limit_N: float) -> tuple[AlarmRow, Message]:
-    label = message("limit_of_a_part", name=part.name, why=part.why)
-    return AlarmRow(cell.name, label.text(), gain, 0.0, None, limit_N, HOLD_S), label
+def _row(cell: Channel, part: Part, gain: float, limit_N: float) -> AlarmRow:
+    return AlarmRow(cell.name, _label(part).text(), gain, 0.0, None, limit_N, HOLD_S)
+
+
+def _label(part: Part) -> Message:
+    return message("limit_of_a_part", name=part.name, why=part.why)

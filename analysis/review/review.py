@@ -1,13 +1,14 @@
 """The review of a session: measured against predicted, the JSON object of interface section 6.
 
-Live and review share `review_from`; `review_session` reads a folder and pushes it all at once.
+Live and review share `review_all`; `review_session` reads a folder and pushes it all at once.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import chain
 from pathlib import Path
 from typing import Any
@@ -20,9 +21,11 @@ from analysis.efficiency.estimate import Estimates, estimate
 from analysis.efficiency.load_from_other_session import Before, given_way, load_from
 from analysis.efficiency.stage_losses import drags, stages
 from analysis.efficiency.uncertainty import Quantity
-from analysis.efficiency.verdict import agreement, changes, ground
+from analysis.efficiency.verdict import Agreement, agreement, changes, ground
 from analysis.mechanics.measured_parts import cells_of
 from analysis.mechanics.model import Model, Part, model
+from analysis.messages.message import SI, Message, UnitSystem, message, once, texts
+from analysis.prediction.alarm_rows import part_texts, recorded
 from analysis.rig.rig import Rig
 from analysis.rig_file.load import load_rig, parse_rig
 from analysis.signals.channel_roles import check_places, roles
@@ -33,7 +36,7 @@ from analysis.strokes.rig_changes import rigs_of
 from logger.channels.channel import Channel
 from logger.session.records import Block, Event, SessionInfo
 
-__all__ = ["agreement", "check_places", "review_from", "review_session", "reviewed"]
+__all__ = ["agreement", "check_places", "review_session", "reviewed"]
 
 LATE_S = 0.04  # a lag between cells that is told; chosen by us: a shorter one than about a cell does nothing
 
@@ -50,17 +53,38 @@ class OfRig:
     found: Estimates
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Reviewed:
-    """A review: the object of interface section 6, and what is behind it for people to read.
+    """A review: what the object of interface section 6 tells, and what is behind it.
 
-    parts: one for each rig that was hauled with; main: which of them the object shows.
+    info: what the session's folder says.
+    result: what the analyser found.
+    parts: one for each rig that was hauled with.
+    main: which of them the object shows.
+    agreement: measured against predicted.
+    messages: what the review warns of, each sentence once.
     """
 
-    json: dict[str, Any]
+    info: SessionInfo
+    result: Result
     parts: tuple[OfRig, ...]
     main: OfRig
-    mean_N: float | None  # of all readings of the haul cell
+    agreement: Agreement
+    messages: tuple[Message, ...]
+
+    @cached_property
+    def json(self) -> dict[str, Any]:
+        """The object, every key of it: plain numbers, texts in SI and null only."""
+        return _object(self, SI, [e.text for e in self.result.events])
+
+    def shown(self, units: UnitSystem) -> dict[str, Any]:
+        """The object with its sentences in these units: to be shown alone, as JSON and files are SI."""
+        said: dict[str, Message] = {}
+        if any(e.kind == "alarm" for e in self.result.events):
+            for part in self.parts:
+                said |= part_texts(part.known)
+        sensors = self.info.sensors
+        return _object(self, units, [recorded(e, said, sensors, units) for e in self.result.events])
 
 
 def review_session(
@@ -114,22 +138,12 @@ def _review(
             look(block)
         result = analyser.result()
         info = replace(info, state=state.result())
-    more = [f"{malformed} torn or unreadable rows left out"] if malformed else []
-    return info, result, review_all(info, rig, result, known, more, load)
+    return info, result, review_all(info, rig, result, known, rows_left_out(malformed), load)
 
 
-def review_from(
-    info: SessionInfo,
-    rig: Rig,
-    result: Result,
-    known: Model | None = None,
-    warnings: list[str] | None = None,
-) -> dict[str, Any]:
-    """Every key of interface section 6, plain numbers, text and null only.
-
-    result: the analyser's, of a growing or finished session; warnings: more to be said first.
-    """
-    return review_all(info, rig, result, known, warnings).json
+def rows_left_out(rows: int) -> list[Message]:
+    """What is said of rows that cannot be read."""
+    return [message("rows_left_out", rows=rows)] if rows else []
 
 
 def by_rig(
@@ -161,50 +175,55 @@ def review_all(
     rig: Rig,
     result: Result,
     known: Model | None = None,
-    warnings: list[str] | None = None,
+    more: Iterable[Message] = (),
     before: Before | None = None,
 ) -> Reviewed:
-    """The object, and what is behind it.  With several rigs it shows the last that told an
-    efficiency, else the last; a warning gives each one's result."""
+    """The review, of whichever strokes there are.  With several rigs it shows the last that told an
+    efficiency, else the last; a warning gives each one's result.
+
+    result: the analyser's, of a growing or finished session; more: what is to be said first.
+    """
     parts = by_rig(rig, known or model(rig), result, before)
     main = next((p for p in reversed(parts) if p.found.efficiency is not None), parts[-1])
-    lines = [*(warnings or []), *_rigs_said(parts, main), *_warnings(info, main, result)]
-    found = _object(info, parts, main, result, list(dict.fromkeys(lines)))
-    return Reviewed(found, parts, main, result.mean_N)
+    agreed = agreement(
+        main.known, main.found.actual_ma, main.found.method, changes(list(main.result.strokes)),
+        [*uncalibrated(result)],
+    )  # fmt: skip
+    said = once([*more, *_rigs_said(parts, main), *_warnings(info, main, result)])
+    return Reviewed(
+        info=info, result=result, parts=parts, main=main, agreement=agreed, messages=said
+    )
 
 
-def _rigs_said(parts: tuple[OfRig, ...], main: OfRig) -> list[str]:
+def _rigs_said(parts: tuple[OfRig, ...], main: OfRig) -> list[Message]:
     if len(parts) < 2:
         return []
-    each = []
-    for p in parts:
-        ma = p.found.actual_ma
-        told = "no advantage measured"
-        if ma is not None:
-            e = ma.scaled(1 / p.known.ideal_ma)
-            told = (
-                f"{ma.value:.3g} ± {ma.U95:.2g} to 1 out of {p.known.ideal_ma:.3g}, "
-                f"efficiency {e.value:.3f} ± {e.U95:.2g}"
-            )
-        each.append(f"{p.name} from {p.from_s:.1f} s, {len(p.result.strokes)} strokes: {told}")
-    return [
-        f"the rig was changed during the session ({'; '.join(each)}); what is shown as measured and "
-        f"predicted is of {main.name}"
-    ]
+    each = tuple(_rig_said(p) for p in parts)
+    return [message("rig_changed", each=each, shown=main.name)]
 
 
-def _object(
-    info: SessionInfo, parts: tuple[OfRig, ...], main: OfRig, result: Result, lines: list[str]
-) -> dict[str, Any]:
-    rig, known, found = main.rig, main.known, main.found
-    change = changes(list(main.result.strokes))
-    agreed = agreement(known, found.actual_ma, found.method, change, [*uncalibrated(result)])
+def _rig_said(p: OfRig) -> Message:
+    ma = p.found.actual_ma
+    values: dict[str, Any] = {"rig": p.name, "from_s": p.from_s, "strokes": len(p.result.strokes)}
+    if ma is None:
+        return message("rig_not_measured", **values)
+    e = ma.scaled(1 / p.known.ideal_ma)
+    return message(
+        "rig_measured", advantage=ma.value, advantage_U95=ma.U95, ideal=p.known.ideal_ma,
+        efficiency=e.value, efficiency_U95=e.U95, **values,
+    )  # fmt: skip
+
+
+def _object(review: Reviewed, units: UnitSystem, rows: list[str]) -> dict[str, Any]:
+    """rows: what is told of each row of events.csv."""
+    info, result, main = review.info, review.result, review.main
+    known = main.known
     strokes = sorted(
-        ((s, e) for p in parts for s, e in zip(p.result.strokes, p.found.strokes, strict=True)),
+        ((s, e) for p in review.parts for s, e in zip(p.result.strokes, p.found.strokes, strict=True)),
         key=lambda row: row[0].start_s,
     )
     return {
-        "title": rig.title,
+        "title": main.rig.title,
         "session": str(info.path),
         "state": info.state,
         "started_at": info.started_at,
@@ -219,8 +238,8 @@ def _object(
             "haul_force_N": known.haul_force_N,
             "haul_force_u_N": known.haul_force_u_N,
         },
-        "measured": _measured(found),
-        "agreement": agreed,
+        "measured": _measured(main.found, units),
+        "agreement": {"en": review.agreement.en, "verdict": review.agreement.verdict.text(units)},
         "strokes": [
             {
                 "start_s": s.start_s,
@@ -236,9 +255,10 @@ def _object(
             for s, e in strokes
         ],
         "resets": result.resets,
-        "events": _events(result),
+        "events": _events(result, units, rows),
         "peaks": peaks(known, result),
-        "warnings": lines,
+        "messages": [one.json() for one in review.messages],
+        "warnings": texts(review.messages, units),
     }
 
 
@@ -301,7 +321,7 @@ def _highest(
     return max([*inferred, *read], key=lambda row: row[0], default=(None, None))
 
 
-def _measured(found: Estimates) -> dict[str, Any]:
+def _measured(found: Estimates, units: UnitSystem) -> dict[str, Any]:
     travel = found.travel
     return {
         "haul_force_N": _quantity(found.haul_force),
@@ -317,71 +337,69 @@ def _measured(found: Estimates) -> dict[str, Any]:
         "load_travel_method": travel.method,
         "work_in_J": _number(travel.in_J),
         "work_out_J": _number(found.work_out_J),
-        "why_not": "; ".join(found.why_not),
+        "why_not": "; ".join(texts(found.why_not, units)),
     }
 
 
-def _events(result: Result) -> list[dict[str, Any]]:
-    """Derived events and the rows of events.csv in order of time."""
-    rows = [_event(e) for e in result.found] + [_event(e) for e in result.events]
+def _events(result: Result, units: UnitSystem, texts: list[str]) -> list[dict[str, Any]]:
+    """Derived events and the rows of events.csv, with these texts, in order of time."""
+    rows = [_event(e, e.end_s, e.message.text(units)) for e in result.found]
+    rows += [_event(e, e.time_s, text) for e, text in zip(result.events, texts, strict=True)]
     return sorted(rows, key=lambda row: float(row["time_s"]))
 
 
-def _event(event: Found | Event) -> dict[str, Any]:
+def _event(event: Found | Event, end_s: float | None, text: str) -> dict[str, Any]:
     return {
         "time_s": _number(event.time_s) or 0.0,
-        "end_s": _number(event.end_s if isinstance(event, Found) else event.time_s),
+        "end_s": _number(end_s),
         "kind": event.kind,
         "channel": event.channel,
         "value": _number(event.value),
-        "text": event.text,
+        "text": text,
     }
 
 
-def _warnings(info: SessionInfo, main: OfRig, result: Result) -> list[str]:
+def _warnings(info: SessionInfo, main: OfRig, result: Result) -> list[Message]:
     known, found = main.known, main.found
-    lines = [*(one.text() for one in known.warnings), *uncalibrated(result).values(), *found.warnings]
+    lines = [*known.warnings, *uncalibrated(result).values(), *found.warnings]
     lines += as_built(main.rig, known, main.result)
     lines += drags(stages(main.rig, known, main.result, found))
     lines += _changed(main)
     lines += _late(result)
     if info.state == "cut short":
-        lines.append("the recording was cut short: what came after is not known")
+        lines.append(message("cut_short"))
     elif info.state == "changed":
-        lines.append("files were changed after the session was sealed: `haul verify` names them")
+        lines.append(message("changed_after_sealing"))
     if result.roles.load_length is None:
-        lines.append("no counter at the load: a slip cannot be seen, nor a load that stands")
+        lines.append(message("no_load_counter"))
     if result.roles.haul_length is None and result.roles.progress is not None:
-        lines.append(
-            f"no rope counter at the haul: rope travel comes from {result.roles.progress.name}"
-        )
+        lines.append(message("no_rope_counter", counter=result.roles.progress.name))
     for name, s in result.channels.items():
         if s.readings == 0:
-            lines.append(f"{name}: no reading")
+            lines.append(message("channel_silent", channel=name))
         if s.dropped:
-            lines.append(f"{name}: {s.dropped} lines dropped, see rejects.csv")
+            lines.append(message("lines_dropped", channel=name, lines=s.dropped))
         if s.late:
-            lines.append(f"{name}: {s.late} readings out of order, not used")
+            lines.append(message("readings_late", channel=name, readings=s.late))
         if s.bad:
-            lines.append(f"{name}: {s.bad} readings that are no sensible number, not used")
+            lines.append(message("readings_bad", channel=name, readings=s.bad))
         if s.restarts:
-            lines.append(f"{name}: the counter jumped {s.restarts} times; the jumps are left out")
+            lines.append(message("counter_jumped", channel=name, jumps=s.restarts))
     lines += result.notes
-    for name in result.unknown:
-        lines.append(f"{name}: readings of a channel that the sensors file does not have, not used")
+    lines += [message("channel_unknown", channel=name) for name in result.unknown]
     if result.ran_back_m > 0.3:
-        lines.append(f"the load ran back {result.ran_back_m:.2f} m while nobody pulled")
+        lines.append(message("ran_back", back_m=result.ran_back_m))
     if result.untold:
-        lines.append(f"{result.untold} more events are not listed")
+        lines.append(message("events_not_listed", events=result.untold))
     return lines
 
 
-def _changed(main: OfRig) -> list[str]:
+def _changed(main: OfRig) -> list[Message]:
     """What changed along strokes or from one to the next, and whether it is the ground or the rig."""
     change = changes(list(main.result.strokes))
     if not change.most:
         return []
-    text = ground(change)
+    said = ground(change)
     each = [e.value for e in main.found.strokes if e is not None]
     if main.found.method == "cell" and len(each) > 2 and main.found.efficiency is not None:
         differs = changes(
@@ -389,21 +407,19 @@ def _changed(main: OfRig) -> list[str]:
             np.array(each),
         )
         if max(abs(differs.between), differs.spread) < max(0.02, 0.3 * change.most):
-            return [
-                f"{text}; the load's force changed with it and the advantage did not: the ground, not the rig"
-            ]
-        return [f"{text}; the advantage changed from stroke to stroke too: look at the rig"]
-    return [text]
+            return [message("ground_changed", change=said)]
+        return [message("advantage_changed", change=said)]
+    return [said]
 
 
-def _late(result: Result) -> list[str]:
+def _late(result: Result) -> list[Message]:
     """Cells that speak later than the haul cell, where it matters."""
     return [
-        f"{channel.name} speaks {abs(lag.behind_s):.2f} s {'later' if lag.behind_s > 0 else 'earlier'} "
-        "than the haul cell; allowed for"
+        message("cell_later", cell=channel.name, lag_s=lag.behind_s) if lag.behind_s > 0
+        else message("cell_earlier", cell=channel.name, lag_s=-lag.behind_s)
         for channel, lag in zip(result.roles.forces, result.lags, strict=False)
         if lag.behind_s is not None and abs(lag.behind_s) > LATE_S and abs(lag.ratio - 1) > 1e-3
-    ]
+    ]  # fmt: skip
 
 
 def _quantity(quantity: Quantity | None) -> dict[str, Any] | None:

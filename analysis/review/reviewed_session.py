@@ -12,7 +12,7 @@ from typing import Any
 
 from analysis.efficiency.estimate import Estimates
 from analysis.mechanics.model import Model
-from analysis.review.review import OfRig, read_and_review
+from analysis.review.review import OfRig, Reviewed, read_and_review
 from analysis.rig.rig import Rig
 from analysis.strokes.result import Result
 from logger.session.records import Block, SessionInfo
@@ -22,16 +22,27 @@ from logger.session.records import Block, SessionInfo
 class Whole:
     """One session: what its folder says, its readings, and what follows.
 
-    review: the object of interface section 6, the same as `review_session` gives; parts: one for
-    each rig that was hauled with; rig, known, found: those of the part that the review shows.
+    parts: one for each rig that was hauled with; rig, known, found: those of the part that the
+    review shows.
     """
 
     info: SessionInfo
     block: Block
     result: Result
-    review: dict[str, Any]
-    parts: tuple[OfRig, ...]
-    main: OfRig
+    reviewed: Reviewed
+
+    @property
+    def review(self) -> dict[str, Any]:
+        """The object of interface section 6, the same as `review_session` gives."""
+        return self.reviewed.json
+
+    @property
+    def parts(self) -> tuple[OfRig, ...]:
+        return self.reviewed.parts
+
+    @property
+    def main(self) -> OfRig:
+        return self.reviewed.main
 
     @property
     def rig(self) -> Rig:
@@ -54,4 +65,4 @@ def whole_session(
     that tells the load's force.  Raises SessionFault, RigFault or SensorsFault in one line.
     """
     info, block, result, found = read_and_review(path, rig_path, before)
-    return Whole(info, block, result, found.json, found.parts, found.main)
+    return Whole(info, block, result, found)

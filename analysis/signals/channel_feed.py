@@ -24,7 +24,7 @@ class Limit:
 
     def __init__(self, of: Level) -> None:
         self.of = of
-        self.level, self.text, self.gain = of.level, of.text, of.gain
+        self.level, self.gain = of.level, of.gain
         self.runs = Runs(RATE)
         self.holds = True
 
@@ -66,7 +66,7 @@ class Feed:
         """From now on these levels hold; one that held before goes on."""
         for old in self.limits:
             old.holds = old.of in levels
-        known = {x.of for x in self.limits if x.holds}
+        known = [x.of for x in self.limits if x.holds]
         self.limits += [Limit(level) for level in levels if level not in known]
 
     @property

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from analysis.mechanics.measured_parts import cells_of
 from analysis.mechanics.model import Model, force_gain, model, travel_gain
-from analysis.messages.message import text_of
+from analysis.messages.message import Message, message
 from analysis.rig.rig import Rig
 from logger.channels.channel import Channel, Sensors
 from logger.errors import RigFault, SensorsFault
@@ -19,7 +19,7 @@ class Level:
 
     channel: str
     level: float  # SI, of that channel
-    text: str
+    message: Message
     gain: float = 1.0  # force on the thing that the limit belongs to / force of the channel
     unless: tuple[str, ...] = ()
 
@@ -76,10 +76,13 @@ def roles(rig: Rig, sensors: Sensors, known: Model | None = None) -> Roles:
             gain = known.travel_ratio / travel_gain(rig, progress.at)
     levels = []
     for c in sensors.channels:
-        unit = "N" if c.quantity == "force" else "m"
         for key, level in (("warn_at", c.warn_at), ("stop_at", c.stop_at)):
             if level is not None:
-                levels.append(Level(c.name, level, f"{key} of {level:g} {unit} passed"))
+                passed = (
+                    message("force_level_passed", key=key, level_N=level) if c.quantity == "force"
+                    else message("length_level_passed", key=key, level_m=level)
+                )  # fmt: skip
+                levels.append(Level(c.name, level, passed))
     levels += _of_parts(known, forces, haul_force)
     ordered = ([haul_force] if haul_force else []) + [c for c in forces if c is not haul_force]
     return Roles(
@@ -96,12 +99,16 @@ def _of_parts(known: Model, forces: list[Channel], haul: Channel | None) -> list
     for k, part in enumerate(known.parts):
         if part.limit_N is None:
             continue
-        what = "strand " if part.kind == "strand" else ""
-        text = f"{what}{part.name}: {part.limit_N:.0f} N allowed ({text_of(part.why)})"
+        values = {"name": part.name, "limit_N": part.limit_N, "why": part.why}
+        allowed = (
+            message("strand_allowed", **values) if part.kind == "strand"
+            else message("part_allowed", **values)
+        )  # fmt: skip
         mine = own.get(k, ())
-        levels += [Level(c.name, part.limit_N, f"{text}, by its own cell") for c in mine]
+        passed = message("over_limit_by_own_cell", allowed=allowed)
+        levels += [Level(c.name, part.limit_N, passed) for c in mine]
         if haul is not None and haul not in mine and abs(part.ideal) > 1e-9:
             gain, names = abs(part.ideal), tuple(c.name for c in mine)
-            said = f"{text}; carried at most, from the haul cell"
-            levels.append(Level(haul.name, part.limit_N / gain, said, gain, names))
+            passed = message("over_limit_by_haul_cell", allowed=allowed)
+            levels.append(Level(haul.name, part.limit_N / gain, passed, gain, names))
     return levels

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analysis.messages.message import Message, message
 from analysis.signals.time_cells import RATE, Floats
 
 # The numbers of this file are chosen by us, each for the reason beside it; tests/test_analysis/test_lag.py
@@ -65,7 +66,7 @@ class Lag:
     lag_s: float | None
     u_s: float | None
     n: int
-    why_not: str = ""
+    why_not: Message | None = None
 
     @property
     def matters(self) -> bool:
@@ -73,7 +74,7 @@ class Lag:
         return self.lag_s is not None and abs(self.lag_s) > max(LEAST_S, 2 * (self.u_s or 0.0))
 
 
-NO_LAG = Lag(None, None, 0, "the tension was never let off")
+NO_LAG = Lag(None, None, 0, message("lag_never_let_off"))
 
 
 @dataclass(frozen=True)
@@ -145,35 +146,32 @@ class LagWatch:
         seen = np.array([e.lag for e in self.off]) + SMEARED * smear
         n = len(seen)
         if n < LEAST:
-            return Lag(None, None, n, (
-                f"rope was seen to come back together with the force in {n} of {self.looks} times "
-                f"that the tension was let off; {LEAST} are needed"
-            ))  # fmt: skip
+            return Lag(None, None, n, message("lag_seldom_seen", seen=n, looks=self.looks, needed=LEAST))
         lag = float(np.median(seen))
         away = float(np.median(np.abs(seen - lag))) / RATE
         if away > FEW_S:
-            return Lag(None, None, n, f"{n} looks differ by {away:.2f} s from their median")
+            return Lag(None, None, n, message("lag_looks_differ", looks=n, apart_s=away))
         why = self._unlike(lag)
-        if why:
+        if why is not None:
             return Lag(None, None, n, why)
         # sd = 1.4826 MAD; the median of n normal values scatters 1.2533 times as much as the mean
         u = math.hypot(1.2533 * 1.4826 * away / math.sqrt(n), RESOLVED_S, DAMPED_S)
         return Lag(lag / RATE, u, n)
 
-    def _unlike(self, lag: float) -> str:
-        """Why the take-ups speak against this lag (cells); "" if they do not."""
+    def _unlike(self, lag: float) -> Message | None:
+        """Why the take-ups speak against this lag (cells); None if they do not."""
         if not self.up:
-            return "no take-up was seen that could check it"
+            return message("lag_no_take_up")
         falls = [lag < QUICK * e.takes for e in self.off]
         rises = [e.stretch(0.0, True) >= STRETCH * e.stretch(lag, True) for e in self.up]
         both = [abs(e.lag - lag) <= FEW_S * RATE for e in self.up]
         if not any(2 * sum(x) > len(x) for x in (falls, rises, both)):
-            return "no rope was seen to move while the force rose or fell, so it may be no lag"
+            return message("lag_no_rope_moved")
         up, off = _softness(self.up, lag), _softness(self.off, lag)
         ratio = up / off if off > 0 else math.inf
         if SOFTER < ratio < STIFFER:
-            return ""
-        return f"at {lag / RATE:.2f} s the rope would be {ratio:.1g} times as stiff when let off"
+            return None
+        return message("lag_stiffness", lag_s=lag / RATE, ratio=ratio)
 
 
 def _softness(edges: list[_Edge], lag: float) -> float:

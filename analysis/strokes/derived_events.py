@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from analysis.messages.message import Message, message
 from analysis.signals.channel_feed import Feed
 from analysis.signals.channel_roles import Roles
 from analysis.signals.intervals import Run
@@ -21,7 +22,12 @@ class Found:
     kind: str
     channel: str
     value: float | None
-    text: str
+    message: Message
+
+    @property
+    def text(self) -> str:
+        """In SI."""
+        return self.message.text()
 
 
 def derived(
@@ -33,36 +39,40 @@ def derived(
     resets: tuple[Reset, ...] = ()
     if seg is not None:
         for run in seg.slips.all():
-            text = f"the force fell and {run.value:.2f} m of rope came out while the load stood"
-            found.append(_event(run.first, run.last, "slip", name, run.value, text))
+            said = message("slip", rope_m=run.value)
+            found.append(_event(run.first, run.last, "slip", name, run.value, said))
         for run in seg.shocks.all():
-            text = f"the force rose suddenly to {run.value:.0f} N"
-            found.append(_event(run.first, run.last, "shock", name, run.value, text))
+            said = message("shock", force_N=run.value)
+            found.append(_event(run.first, run.last, "shock", name, run.value, said))
         going = seg.reset()
         resets = (*seg.resets, *([going] if going else []))
         for k, reset in enumerate(resets):
             ends = None if k == len(seg.resets) and reset.end_s * RATE > last - 2 else reset.end_s
-            text = f"{reset.rope_m:.2f} m of rope fed back with the tension off"
+            said = message("reset", rope_m=reset.rope_m)
             if reset.setback_m is not None and reset.setback_m >= 0.005:
-                text += f"; the load went back {reset.setback_m:.2f} m"
+                said = message("reset_with_setback", reset=said, setback_m=reset.setback_m)
             length = known.progress.name if known.progress else ""
-            found.append(Found(reset.start_s, ends, "reset", length, reset.rope_m, text))
+            found.append(Found(reset.start_s, ends, "reset", length, reset.rope_m, said))
     blind = {channel: _blind(channel, feed, start, end) for channel, feed in feeds.items()}
     for channel, feed in feeds.items():
         for run in feed.saturated.all():
-            text = "beyond the capacity of the cell: the true value is not known"
-            found.append(_run(run.first, run.last, "saturated", channel, run.value, text, last))
+            said = message("saturated")
+            found.append(_run(run.first, run.last, "saturated", channel, run.value, said, last))
         for limit in feed.limits:
             for run in limit.runs.all():
                 if not all(_meets(run, blind.get(name, [])) for name in limit.of.unless):
                     continue  # a cell of its own measured the part all the while
                 value = run.value * limit.gain
                 found.append(
-                    _run(run.first, run.last, "over_limit", channel, value, limit.text, last)
+                    _run(run.first, run.last, "over_limit", channel, value, limit.of.message, last)
                 )
         found += _stale(channel, feed, start, end)
-    order = sorted(found, key=lambda f: (f.time_s, f.kind, f.channel, f.text))
-    return tuple(order), resets
+    return tuple(sorted(found, key=_order)), resets
+
+
+def _order(one: Found) -> tuple[float, str, str, str]:
+    """By time; only several limits of one channel can be passed at once."""
+    return one.time_s, one.kind, one.channel, one.text if one.kind == "over_limit" else ""
 
 
 def _blind(channel: str, feed: Feed, start: float, end: float) -> list[tuple[float, float]]:
@@ -76,16 +86,16 @@ def _meets(run: Run, spans: list[tuple[float, float]]) -> bool:
     return any(a < (run.last + 1) / RATE and run.first / RATE < b for a, b in spans)
 
 
-def _event(first: int, last: int, kind: str, channel: str, value: float, text: str) -> Found:
-    return Found(first / RATE, (last + 1) / RATE, kind, channel, value, text)
+def _event(first: int, last: int, kind: str, channel: str, value: float, said: Message) -> Found:
+    return Found(first / RATE, (last + 1) / RATE, kind, channel, value, said)
 
 
 def _run(
-    first: int, last: int, kind: str, channel: str, value: float, text: str, end: int
+    first: int, last: int, kind: str, channel: str, value: float, said: Message, end: int
 ) -> Found:
     """end_s is None while the last cell of the session is part of it."""
     ends = None if last >= end else (last + 1) / RATE
-    return Found(first / RATE, ends, kind, channel, value, text)
+    return Found(first / RATE, ends, kind, channel, value, said)
 
 
 def _stale(channel: str, feed: Feed, start: float, end: float) -> list[Found]:
@@ -93,16 +103,16 @@ def _stale(channel: str, feed: Feed, start: float, end: float) -> list[Found]:
     if feed.stream.count == 0:
         if end - start <= after:
             return []
-        return [Found(start + after, None, "stale", channel, None, "no reading at all")]
+        return [Found(start + after, None, "stale", channel, None, message("silent_all_along"))]
     gaps = list(feed.gaps)
     if feed.stream.first_s - start > after:
         gaps.insert(0, (start, feed.stream.first_s))
     found = [
-        Found(a + after, b, "stale", channel, b - a, f"no reading for {b - a:.1f} s")
+        Found(a + after, b, "stale", channel, b - a, message("silent_for", quiet_s=b - a))
         for a, b in gaps
     ]
     quiet = end - feed.stream.last_s
     if quiet > after:
-        text = f"no reading for the last {quiet:.1f} s"
-        found.append(Found(feed.stream.last_s + after, None, "stale", channel, quiet, text))
+        said = message("silent_lately", quiet_s=quiet)
+        found.append(Found(feed.stream.last_s + after, None, "stale", channel, quiet, said))
     return found

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from analysis.messages.message import Message, message
 from analysis.strokes.result import Result
 from analysis.strokes.stroke import Stroke
 
@@ -25,7 +26,7 @@ class LoadWay:
     hauled_m: float | None
     lowered_m: float | None
     rigs: int
-    why_not: str = ""
+    why_not: Message | None = None
 
     @property
     def net_m(self) -> float | None:
@@ -40,21 +41,21 @@ def rope_m(strokes: Iterable[Stroke]) -> float:
     return sum(s.haul_travel_m for s in strokes)
 
 
-def why_unknown(result: Result) -> str:
-    """Why strokes tell nothing of the load's way; empty where they do."""
+def why_unknown(result: Result) -> Message | None:
+    """Why strokes tell nothing of the load's way; None where they do."""
     rope = result.roles.progress
     if rope is None or result.channels[rope.name].readings == 0:
-        return "no counter at the load, and none of the rope"
+        return message("travel_not_counted")
     if result.roles.haul_force is None:
-        return "no cell at the haul: rope fed back is not told from rope that lowers the load"
-    return ""
+        return message("travel_without_haul_cell")
+    return None
 
 
 def by_rope(result: Result) -> LoadWay:
     """The load's way by the strokes found so far, the one that goes on among them; each stroke's rope
     is divided by the travel ratio of its own rig.  Cost: one look at each stroke."""
     why_not = why_unknown(result)
-    if why_not:
+    if why_not is not None:
         return LoadWay(None, None, 0, why_not)
     ratios = [span.roles.ratio for span in result.rigs] or [result.roles.ratio]
     if len(ratios) == 1:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
+from analysis.messages.message import Message, once
 from analysis.signals.channel_feed import Feed
 from analysis.signals.channel_roles import Roles
 from analysis.signals.lag_from_edges import NO_LAG, Lag
@@ -58,11 +59,11 @@ class Result:
     unknown: tuple[str, ...]  # channels that the sensors file does not have
     untold: int  # events beyond what is kept
     rigs: tuple[RigSpan, ...] = ()  # Stroke.rig counts them; the first holds from the beginning
-    notes: tuple[str, ...] = ()  # warnings
+    notes: tuple[Message, ...] = ()  # warnings
     reset_facts: tuple[Reset, ...] = ()  # each reset, in order
     lag_s: float | None = None  # + where the rope counter is later than the haul cell
     lag_u_s: float | None = None  # its standard uncertainty
-    lag_why_not: str = ""  # why there is no lag_s
+    lag_why_not: Message | None = None  # why there is no lag_s
     lag_share: float = 0.0  # standard uncertainty of mean forces by the lag, share of them
     lags: tuple[ChannelLag, ...] = ()  # per force channel of the roles
     mean_N: float | None = None  # of all readings of the haul cell
@@ -157,7 +158,7 @@ def gather(
         unknown=tuple(sorted(log.unknown)),
         untold=untold,
         rigs=tuple(rigs.spans),
-        notes=tuple(dict.fromkeys([*rigs.notes, *notes(roles, seg, strokes, delay, by_rope)])),
+        notes=once([*rigs.notes, *notes(roles, seg, strokes, delay, by_rope)]),
         reset_facts=resets,
         lag_s=delay.lag_s,
         lag_u_s=delay.u_s,

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+from analysis.messages.message import Message, message
 from analysis.rig.rig import Rig
 from analysis.rig_file.load import parse_rig
 from analysis.signals.channel_roles import Roles, roles
@@ -41,7 +42,7 @@ class RigTimetable:
     def __init__(self, first: Roles, load: Loader | None) -> None:
         self.spans = [RigSpan(-math.inf, "rig.toml", None, first)]
         self.index = 0
-        self.notes: list[str] = []
+        self.notes: list[Message] = []
         self._load = load
         self._due: list[tuple[int, int]] = []  # second and index of those to come, in order
 
@@ -70,9 +71,7 @@ class RigTimetable:
             check_same(self.spans[0].roles, its_roles, event.text)
         except UserFault as fault:
             name = event.text or "its copy"
-            self.notes.append(
-                f"the rig was changed, but {name} {fault.fault}: taken as the rig before"
-            )
+            self.notes.append(message("rig_change_not_used", copy=name, fault=fault.fault))
             return
         if len(self.spans) < MOST_RIGS:
             self._due.append((math.ceil(event.time_s), len(self.spans)))

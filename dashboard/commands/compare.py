@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING
 
-from dashboard.text.console import add_json, add_units, print_json, say, table, units
+from dashboard.text.console import add_json, add_units, print_json, table, units
 from dashboard.text.units import Units, number, plus_minus
 from logger.errors import one_line
 
@@ -32,11 +32,7 @@ def run(args: argparse.Namespace) -> int:
         print_json({"sessions": reviews, "warnings": []})
         return 0
     states = [review["state"] for review in reviews]
-    from dashboard.text.localise import words
-
-    shown = units(args)
-    named = [name for s in sides for name in (s.name, s.title)]
-    say(lines(sides, states, shown), words(shown, more=named))
+    print("\n".join(lines(sides, states, units(args))))
     return 0
 
 
@@ -59,7 +55,7 @@ def lines(sides: list[Side], states: list[str], shown: Units) -> list[str]:
             change = (
                 f"efficiency changes by {plus_minus(found.per_year, found.U95)} a year (95 %): "
             )
-        out += ["", f"{one_line(title, 60)}, {found.n} sessions: {change}{found.verdict}"]
+        out += ["", f"{one_line(title, 60)}, {found.n} sessions: {change}{found.verdict.text(shown)}"]
     for big, small in pairs(sides):
-        out += ["", worth_it(big, small)]
+        out += ["", worth_it(big, small).text(shown)]
     return out

@@ -21,12 +21,6 @@ from logger.errors import CallFault, one_line
 if TYPE_CHECKING:
     from analysis.library.gear_log import ItemRecord
 
-CAUTIONS = (
-    "forces are inferred from the haul cell, at most this much while hauling, but where a cell sits on the "
-    "item; a load that is lowered or hangs on a capture is not seen",
-    "only recorded sessions count; a person inspects gear and retires it, not this program",
-)
-
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("folder", metavar="FOLDER", help="a folder with sessions in it or below")
@@ -38,14 +32,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from analysis.library.gear_log import totals
+    from analysis.messages.message import message, texts
 
     with open_index(args) as (index, _):
         records = totals(index.gear())
         unread = [row["path"] for row in index.rows() if row["fault"]]
-    warnings = [
-        *CAUTIONS,
-        *([f"not counted, unreadable: {', '.join(unread[:5])}"] if unread else []),
-    ]
+    said = [message("gear_forces_inferred"), message("gear_recorded_alone")]
+    said += [message("sessions_unreadable", sessions=", ".join(unread[:5]))] if unread else []
+    warnings = texts(said)
     if args.csv:
         write(Path(args.csv), records)
     if args.json:

@@ -56,7 +56,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print_json({
             "folder": str(index.folder), "sessions": rows,
-            "trends": [{"rig": key, "title": title, **asdict(found)} for key, title, found in trends],
+            "trends": [{"rig": key, "title": title, **found.json()} for key, title, found in trends],
             "index": asdict(update), "warnings": [update.warning] if update.warning else [],
         })  # fmt: skip
         return 0
@@ -150,7 +150,7 @@ def lines(rows: list[dict[str, Any]], trends: list[Any], update: Update, shown: 
             out.append(
                 f"  efficiency changes by {plus_minus(found.per_year, found.U95)} a year (95 %)"
             )
-        out.append(f"  {found.verdict}")
+        out.append(f"  {found.verdict.text(shown)}")
     out += [
         "",
         f"{update.sessions} sessions, {update.reviewed} new or changed, {update.removed} gone",

@@ -59,7 +59,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from analysis.prediction.alarm_rows import labels, limit_rows
+    from analysis.mechanics.model import model
+    from analysis.prediction.alarm_rows import limit_rows, part_texts
     from analysis.rig_file.load import load_rig
     from analysis.signals.channel_roles import check_places
 
@@ -85,7 +86,7 @@ def run(args: argparse.Namespace) -> int:
 
         end_with_parent()
     alarms = (*alarm_rows(sensors), *limit_rows(rig, sensors))
-    labelled = labels(rig, sensors)
+    labelled = part_texts(model(rig))
     first = [row_text(row, sensors, labelled, shown) for row in alarms]
     line = StatusLine(sensors, labelled, shown, first)
     page = _page(args.out, args.http, args.share, shown) if args.watch else None
@@ -132,19 +133,19 @@ def alarm_rows(sensors: Sensors) -> tuple[AlarmRow, ...]:
 
 
 def rig_table(
-    sensors: Sensors, text: str, name: str, labelled: dict[tuple[str, str], Message]
+    sensors: Sensors, text: str, name: str, labelled: dict[str, Message]
 ) -> tuple[AlarmRow, ...]:
     """What the recorder asks before it takes a rig: its alarm table; raises a UserFault.
     Its labels are added to `labelled`."""
-    from analysis.prediction.alarm_rows import labelled_rows
+    from analysis.mechanics.model import model
+    from analysis.prediction.alarm_rows import limit_rows, part_texts
     from analysis.rig_file.load import parse_rig
     from analysis.signals.channel_roles import check_places
 
     rig = parse_rig(text, name)
     check_places(rig, sensors)
-    rows = labelled_rows(rig, sensors)
-    labelled |= {(row.channel, row.label): label for row, label in rows}
-    return (*alarm_rows(sensors), *(row for row, _ in rows))
+    labelled |= part_texts(model(rig))
+    return (*alarm_rows(sensors), *limit_rows(rig, sensors))
 
 
 def ended(outcome: Outcome) -> list[str]:
@@ -206,14 +207,14 @@ class StatusLine:
             before = self.latched.open()
             self.latched.ack(told.channel, told.text)
             over = sorted(before.keys() - self.latched.open().keys(), key=lambda key: key[1])
-            labels = ", ".join(label_text(*key, self.labels, self.shown) for key in over)
+            labels = ", ".join(label_text(key[1], self.labels, self.shown) for key in over)
             self._say(f"alarm acknowledged at {told.time_s:.1f} s: {labels or told.text}")
             return
         self.latched.alarm(told.channel, told.text, told.time_s, told.value)
         level, label = parted(told.text)
         force = self.sensors.by_name(told.channel).quantity == "force"
         value = (self.shown.force if force else self.shown.length)(told.value)
-        label = label_text(told.channel, label, self.labels, self.shown)
+        label = label_text(label, self.labels, self.shown)
         said = f"{label}: {value} at {told.time_s:.1f} s"
         if level == "clear":
             self._say(f"alarm over: {said}")

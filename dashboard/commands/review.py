@@ -48,21 +48,18 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print_json(found)
     else:
-        from dashboard.text.localise import words
-
         shown = units(args)
-        rigs = [part.rig for part in (whole.main, *whole.parts)]
-        told = words(shown, rigs, more=(found["session"], *found["readings"], args.rig or ""))
-        print("\n".join(summary(told.review(found), shown, [told(x) for x in behind(whole, shown)])))
+        print("\n".join(summary(whole.shown(shown), shown, behind(whole, shown))))
     return 0
 
 
 def behind(whole: Reviewed, shown: Units) -> list[str]:
     """What stands behind the numbers: the mean that includes everything, and the budgets."""
     found, lines = whole.main.found, []
-    if whole.mean_N is not None and found.haul_force is not None:
+    mean_N = whole.result.mean_N
+    if mean_N is not None and found.haul_force is not None:
         lines.append(
-            f"  mean of all readings of the haul cell: {shown.force(whole.mean_N)} (includes holding and "
+            f"  mean of all readings of the haul cell: {shown.force(mean_N)} (includes holding and "
             "resets; not used)"
         )
     for part in whole.parts if len(whole.parts) > 1 else ():

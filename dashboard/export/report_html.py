@@ -22,7 +22,6 @@ from dashboard.figures.session_figures import (
 )
 from dashboard.figures.to_svg import svg
 from dashboard.rig_drawing.drawing import drawing
-from dashboard.text.localise import Words, words
 from dashboard.text.summary_sentences import three_sentences
 from dashboard.text.units import METRIC, Units, number
 from logger.clock import utc_text
@@ -74,11 +73,7 @@ def report(
     load's force.  Raises UserFault in one line."""
     whole = whole_session(session, rig, before)
     judged = verify(session)
-    told = words(
-        shown, [part.rig for part in (whole.main, *whole.parts)], whole.info.sensors,
-        (whole.review["session"], str(rig or "")),
-    )  # fmt: skip
-    review = told.review(whole.review)
+    review = whole.reviewed.shown(shown)
     chosen = tables.chosen_events(review)
     numbers = [(e["time_s"], str(k)) for k, e in chosen if e["kind"] in MARKED]
     title = said(review["title"] or "Haul session", 110)
@@ -90,7 +85,7 @@ def report(
         else f"<p><b>WHAT IF:</b> predictions and estimates take the rig file {said(rig)}, not the session's own.</p>"
     )  # fmt: skip
     own = read_by_cells(whole.known, whole.result)
-    sentences = "".join(f"<p>{said(text, 340)}</p>" for text in three_sentences(review, shown, own))
+    sentences = "".join(f"<p>{said(text, 340)}</p>" for text in three_sentences(whole.reviewed, shown, own))
     force = svg(force_over_time(whole, shown, numbers), 720, 225)
     loop = svg(work_loop(whole, shown), 380, 240)
     each = svg(efficiency_by_stroke(review), 380, 240)
@@ -100,7 +95,7 @@ def report(
         "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'\">"
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>{title}</title><style>{STYLE}</style></head>\n<body>"
-        f"<h1>{title}</h1>{_job(whole, told)}{what_if}"
+        f"<h1>{title}</h1>{_job(whole, shown)}{what_if}"
         f'<section class="result" aria-label="result">{sentences}</section>'
         f'<div class="pair"><section><h2>Measured against predicted</h2>{tables.results(review, shown)}</section>'
         f"<section><h2>Cautions</h2>{standing}{tables.cautions(review)}</section></div>"
@@ -115,7 +110,7 @@ def report(
         f"<section><h2>Uncertainty budget</h2>{tables.budget('actual MA', '', 1.0, whole.found.actual_ma)}"
         f"{tables.budget('haul force', unit, size, whole.found.haul_force)}</section></div>"
         f"<h2>Events</h2>{tables.events(review, chosen)}"
-        f"<h2>Channels and calibration</h2>{tables.channels(whole, told)}"
+        f"<h2>Channels and calibration</h2>{tables.channels(whole, shown)}"
         f"<h2>Record</h2>{_record(whole, judged)}"
         "</body></html>\n"
     )
@@ -134,13 +129,13 @@ def write_report(
         raise cannot_write(target, error, "--html") from None
 
 
-def _job(whole: Whole, told: Words) -> str:
-    review, load, shown = whole.review, whole.rig.load, told.shown
+def _job(whole: Whole, shown: Units) -> str:
+    review, load = whole.review, whole.rig.load
     facts = []
     if load.kind:
         facts.append(load.kind)
     if load.mass_kg is not None:
-        facts.append(told(f"{load.mass_kg:g} kg"))
+        facts.append(" ".join(shown.written(load.mass_kg, "g", "kg")))
     if load.slope_rad:
         facts.append(f"slope {number(load.slope_rad * 57.29577951308232)}°")
     if whole.known.load_force_N is not None:

@@ -9,7 +9,6 @@ from typing import Any
 
 from analysis.efficiency.uncertainty import Quantity, budget_rows, t_quantile
 from analysis.review.reviewed_session import Whole
-from dashboard.text.localise import Words
 from dashboard.text.units import UNKNOWN, Units, number, percent, plus_minus
 from logger.channels.channel import Channel
 from logger.errors import one_line
@@ -152,21 +151,22 @@ def events(review: dict[str, Any], chosen: Sequence[tuple[int, dict[str, Any]]])
     )
 
 
-def channels(whole: Whole, told: Words) -> str:
+def channels(whole: Whole, shown: Units) -> str:
     """Where each channel sits, what it read, and how its readings become N or m."""
     rows = []
     every = whole.info.sensors.channels
     for c in every[:MOST_CHANNELS]:
         unit = "N" if c.quantity == "force" else "m"
         doubt = " and ".join(x for x in (
-            f"{c.u_percent:g} %" if c.u_percent else "", f"{c.u:g} {unit}" if c.u and c.calibration is None else "",
+            f"{c.u_percent:g} %" if c.u_percent else "",
+            " ".join(shown.written(c.u, "g", unit)) if c.u and c.calibration is None else "",
         ) if x)  # fmt: skip
         lost = whole.review["dropped"].get(c.name, 0)
         rows.append([
             said(c.name, 24), said(c.at, 20), f"{whole.review['readings'].get(c.name, 0)}"
             + (f" ({lost} dropped)" if lost else ""),
-            said(_conversion(c), 160), said(told(doubt) or ("of the calibration" if c.calibration else "none stated")),
-            "-" if c.capacity is None else said(told(f"{c.capacity:g} {unit}")),
+            said(_conversion(c), 160), said(doubt or ("of the calibration" if c.calibration else "none stated")),
+            "-" if c.capacity is None else said(" ".join(shown.written(c.capacity, "g", unit))),
         ])  # fmt: skip
     head = ("channel", "at", "readings", "from reading to SI", "standard uncertainty", "capacity")
     return table(head, rows, _more(len(every), MOST_CHANNELS, "channels"), "wide")

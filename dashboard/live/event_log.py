@@ -5,10 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from analysis.live.events_so_far import KEPT_EVENTS, SHORT, SHOWN_EVENTS, EventsSoFar, short_overs
+from analysis.messages.message import Message
+from analysis.prediction.alarm_rows import recorded
 from analysis.strokes.derived_events import Found
 from analysis.strokes.stroke import Stroke
 from dashboard.live.state_feed import Board, sig
-from dashboard.text.localise import Words
+from dashboard.text.alarm_levels import label_text
+from dashboard.text.units import Units
+from logger.channels.channel import Sensors
 from logger.errors import one_line
 from logger.recorder.alarms import Held
 from logger.session.records import Event
@@ -23,11 +27,13 @@ class EventLog:
     """Tells pages what is new of the events.
 
     so_far: the rows of events.csv.
-    words: how a text is told.
+    sensors, units: of the session, and of the page.
+    alarms: by recorded text, what it says of a rated part (`part_texts` of the session's rigs).
     """
 
-    def __init__(self, so_far: EventsSoFar, words: Words) -> None:
-        self.so_far, self.words = so_far, words
+    def __init__(self, so_far: EventsSoFar, sensors: Sensors, units: Units) -> None:
+        self.so_far, self.sensors, self.units = so_far, sensors, units
+        self.alarms: dict[str, Message] = {}
         self._spans: set[str] = set()  # keys on the board
 
     def tell_alarms(self, board: Board) -> None:
@@ -37,18 +43,20 @@ class EventLog:
         for k in range(SHOWN_ALARMS):
             one = ordered[k] if k < len(ordered) else None
             board.set(f"al:{k}", one and [
-                one.level, one.worst, one_line(self.words(one.label), 60), round(one.time_s, 1),
+                one.level, one.worst, one_line(label_text(one.label, self.alarms, self.shown), 60), round(one.time_s, 1),
                 sig(one.value), int(one.seen), one_line(one.channel, 40),
             ])  # fmt: skip
         board.set("aln", len(ordered))
-        done = [[e.id, e.kind, one_line(self.words.event(e.kind, e.text), 60)] for e in self.so_far.events[-4:] if e.id[:1] == "q"]
-        board.set("done", done)
+        board.set("done", [
+            [e.id, e.kind, one_line(self._text(e), 60)]
+            for e in self.so_far.events[-4:] if e.id[:1] == "q"
+        ])  # fmt: skip
 
     def tell(self, board: Board, strokes: Sequence[Stroke], found: Sequence[Found]) -> None:
         """The last events, the last alarm, and strokes, resets and marks."""
         late = [*found[-4 * KEPT_EVENTS :], *short_overs(found[-4 * KEPT_EVENTS :])]
-        told = self.words.event
-        recent = [(f.time_s, f.kind, told(f.kind, f.text)) for f in late if f.kind in SHOWN_EVENTS] + [
+        units = self.units
+        recent = [(f.time_s, f.kind, f.message.text(units)) for f in late if f.kind in SHOWN_EVENTS] + [
             (e.time_s, e.kind, self._text(e)) for e in self.so_far.events
         ]
         recent.sort(key=lambda row: row[0])
@@ -56,13 +64,16 @@ class EventLog:
         for k in range(LAST_EVENTS):
             row = rows[k] if k < len(rows) else None
             board.set(f"e:{k}", row and [round(row[0], 1), row[1], one_line(row[2], 120)])
-        sudden = sorted((f.time_s, f.kind, told(f.kind, f.text)) for f in late if f.kind in SUDDEN)
-        for key, last in (("last", sudden[-1] if sudden else None), ("lasta", self.so_far.last_alarm)):
-            board.set(key, last and [round(last[0], 1), last[1], one_line(self.words(last[2]), 80)])
+        sudden = sorted((f.time_s, f.kind, f.message.text(units)) for f in late if f.kind in SUDDEN)
+        last_alarm = self.so_far.last_alarm
+        if last_alarm is not None:
+            last_alarm = (*last_alarm[:2], label_text(last_alarm[2], self.alarms, units))
+        for key, last in (("last", sudden[-1] if sudden else None), ("lasta", last_alarm)):
+            board.set(key, last and [round(last[0], 1), last[1], one_line(last[2], 80)])
         self._tell_spans(board, strokes, found)
 
     def _text(self, event: Event) -> str:
-        text = self.words.event(event.kind, event.text)
+        text = recorded(event, self.alarms, self.sensors, self.units)
         return text + (" (undone)" if event.id and event.id in self.so_far.undone else "")
 
     def _tell_spans(self, board: Board, strokes: Sequence[Stroke], found: Sequence[Found]) -> None:

@@ -9,12 +9,13 @@ from analysis.live.live_state import LiveState, Moment
 from analysis.live.minmax_pyramid import Pyramid
 from analysis.mechanics.model import COVERAGE
 from analysis.messages.message import text_of
+from analysis.prediction.alarm_rows import part_texts
+from analysis.review.review import Reviewed
 from analysis.rig.rig import Rig
 from dashboard.live.event_log import EventLog
 from dashboard.live.load_display import nearest, show_loads
 from dashboard.live.session_header import head
 from dashboard.live.state_feed import Board, sig
-from dashboard.text.localise import Words, words
 from dashboard.text.units import Units
 from logger.errors import one_line
 
@@ -24,14 +25,12 @@ class Publisher:
 
     live: what is told of.
     board: where it is put.
-    words: how a sentence is told.
     """
 
     def __init__(self, live: LiveState, run: str, shown: Units) -> None:
         """run: names this run of the server; shown: the units of the pages."""
         self.live, self._shown = live, shown
-        self.words = self._words()
-        self._events = EventLog(live.events, self.words)
+        self._events = EventLog(live.events, live.info.sensors, shown)
         self._rig: Rig | None = None  # that the head tells of
         roles = live.roles
         force, travel = next(iter(roles.forces), None), roles.load_length or roles.progress
@@ -41,18 +40,14 @@ class Publisher:
         )  # fmt: skip
         self.head()
 
-    def _words(self) -> Words:
-        """How a sentence is told; names of both rigs stay as they are."""
-        return words(self._shown, [self.live.rig, self.live.in_use.rig], self.live.info.sensors)
-
     def head(self) -> None:
         """What is told once of every rig."""
         live = self.live
         if self._rig is live.in_use.rig:
             return
         self._rig = live.in_use.rig
-        self.words = self._events.words = self._words()
-        self.board.set("head", head(live, self.words), whole=True)
+        self._events.alarms |= part_texts(live.in_use.model)
+        self.board.set("head", head(live, self._shown), whole=True)
 
     def fault(self, text: str | None) -> None:
         """Why the session is not followed now; None: it is."""
@@ -75,14 +70,13 @@ class Publisher:
         self.board.set("left", {"by": list(left.meets), "why": why})
         self._moved(moment)
         self._events.tell_alarms(self.board)
-        since = moment.since_haul_s
-        detail = text_of(state.detail, self._shown) if recording else self.words(recorder.detail)
+        since, now = moment.since_haul_s, state if recording else recorder
         self.board.now(
             {
                 "t": round(moment.now_s, 1),
                 "k": state.code if recording else recorder.code,
-                "w": one_line(state.words if recording else recorder.words, 60),
-                "d": one_line(detail, 120),
+                "w": one_line(now.words, 60),
+                "d": one_line(text_of(now.detail, self._shown), 120),
                 "f": sig(state.force_N) if recording else None,
                 "lf": sig(live.loads.last_N, 3),
                 "la": None if since is None else round(since),
@@ -106,7 +100,7 @@ class Publisher:
         summed = moment.by_rope
         if summed is not None:
             moved |= {"up": _round(summed.hauled_m), "down": _round(summed.lowered_m),
-                      "rigs": summed.rigs, "why": summed.why_not}  # fmt: skip
+                      "rigs": summed.rigs, "why": text_of(summed.why_not, self._shown)}  # fmt: skip
         self.board.set("moved", moved)
 
     def loads(self, moment: Moment) -> None:
@@ -128,8 +122,9 @@ class Publisher:
                 "NO DATA" if live.overdue(track, moment) else wrong,
             ])  # fmt: skip
 
-    def estimate(self, review: dict[str, Any]) -> None:
-        """Measured and predicted, and what happened; review: as `review_from` has it."""
+    def estimate(self, reviewed: Reviewed) -> None:
+        """Measured and predicted, and what happened."""
+        review = reviewed.shown(self._shown)
         measured, predicted, result = review["measured"], review["predicted"], self.live.result
         for key, value in {
             "pred": [sig(review["ideal_ma"]), sig(predicted["model_ma"]),
@@ -138,22 +133,13 @@ class Publisher:
             "eff": _short(measured["efficiency"]),
             "load": _short(measured["load_force_N"]),
             "method": measured["load_force_method"],
-            "why": self.words(measured["why_not"]),
-            "verdict": self.words(review["agreement"]["verdict"]),
+            "why": measured["why_not"],
+            "verdict": review["agreement"]["verdict"],
             "sum": {"n": len(self.live.hauls), "resets": result.resets,
                     "ht": sig(measured["haul_travel_m"]), "lt": sig(measured["load_travel_m"])},
         }.items():  # fmt: skip
             self.board.set(key, value)
-        warnings = list(review["warnings"])
-        if self.live.recording.malformed:
-            warnings.append(f"{self.live.recording.malformed} torn or unreadable rows left out")
-        if self.live.in_use.changed:
-            warnings.insert(
-                0,
-                "the rig was changed: levels, shares and drawing are the new rig's; where its bodies stand, "
-                "and so how far it can be hauled, is not known",
-            )
-        self.board.lines("w", [one_line(self.words(w), 240) for w in warnings], 24)
+        self.board.lines("w", [one_line(w, 240) for w in review["warnings"]], 24)
         self._events.tell(self.board, result.strokes, result.found)
 
 

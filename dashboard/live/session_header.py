@@ -12,11 +12,11 @@ from analysis.messages.message import message
 from analysis.prediction.alarm_rows import judged_by_haul
 from analysis.prediction.predict import stop_hauling_at
 from analysis.signals.channel_roles import Roles
-from dashboard.text.localise import Words
+from dashboard.text.units import Units
 from logger.errors import one_line
 
 
-def head(live: LiveState, words: Words) -> dict[str, Any]:
+def head(live: LiveState, units: Units) -> dict[str, Any]:
     """The part `head`; forces in N, travel in m, modelU and haulU expanded; units: what the page shows
     them in; go: how far the load is to go, from where the session began; near: load travel left that is
     two-blocked, soon two-blocked, and far from it again; base: seconds of the graph's narrowest bin."""
@@ -27,13 +27,13 @@ def head(live: LiveState, words: Words) -> dict[str, Any]:
     said = limit.because
     if limit.haul_force_N is None and counted.haul_force_N is not None:
         said = message("judged_by_own_cells")
-    because = said.text(words.shown)
-    shown = roles.forces[0] if roles.forces else None
+    because = said.text(units)
+    drawn = roles.forces[0] if roles.forces else None
     cell = roles.haul_force
     return {
         "title": one_line(rig.title or live.path.name, 120),
         "folder": one_line(live.path.name, 120),
-        "units": words.shown.name,
+        "units": units.name,
         "started": info.started_at,
         "demo": info.simulation_true is not None,
         "channels": [
@@ -41,8 +41,8 @@ def head(live: LiveState, words: Words) -> dict[str, Any]:
              "unit": "N" if c.quantity == "force" else "m", "stale": c.stale_after_s}
             for c in info.sensors.channels
         ],
-        "force": one_line(shown.name, 60) if shown else None,
-        "stale": shown.stale_after_s if shown else 1.0,
+        "force": one_line(drawn.name, 60) if drawn else None,
+        "stale": drawn.stale_after_s if drawn else 1.0,
         "isHaul": cell is not None,
         "ideal": model.ideal_ma,
         "model": model.model_ma,

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from dashboard.figures.session_figures import efficiency_by_stroke, predicted_haul_N
-from dashboard.review.session_review import Reviewed, SessionReview, Shown
+from dashboard.review.session_review import ReviewNow, SessionReview, Shown
 from dashboard.review.windowed_series import Floats, Window
 from dashboard.text.units import Units, number, plus_minus
 
@@ -72,7 +72,7 @@ def force_size(session: SessionReview, shown: Units) -> tuple[str, float]:
 
 # -- force and travel over time ------------------------------------------------------------------
 def over_time(
-    session: SessionReview, now: Reviewed, shown: Units, begin_s: float, end_s: float, wide_px: int
+    session: SessionReview, now: ReviewNow, shown: Units, begin_s: float, end_s: float, wide_px: int
 ) -> tuple[Figure, list[dict[str, Any]], str]:
     """Force above, travel below, from begin_s to end_s; what each trace is, and how finely it is told.
 
@@ -119,7 +119,7 @@ def over_time(
     return {"data": data, "layout": layout}, traces, _resolution(session, begin_s, end_s, widths)
 
 
-def predicted_band(now: Reviewed, size: float) -> tuple[float, float, float] | None:
+def predicted_band(now: ReviewNow, size: float) -> tuple[float, float, float] | None:
     """Lowest, highest (95 %) and middle of the predicted haul force, in a unit worth `size` N."""
     found = predicted_haul_N(now)  # type: ignore[arg-type]
     if found is None or now.result.roles.haul_force is None:
@@ -138,7 +138,7 @@ def _channels(session: SessionReview) -> Iterable[tuple[Shown, str, str]]:
 
 
 def _happened(
-    now: Reviewed, begin_s: float, end_s: float, wide_px: int, floor: float
+    now: ReviewNow, begin_s: float, end_s: float, wide_px: int, floor: float
 ) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
     """Strokes and resets as bands, events as lines; labels that would lie on each other are one."""
     review = now.review
@@ -210,7 +210,7 @@ def _resolution(session: SessionReview, begin_s: float, end_s: float, widths: li
 
 
 # -- force against travel --------------------------------------------------------------------------
-def loop(session: SessionReview, now: Reviewed, shown: Units, stroke: int) -> tuple[Figure, str]:
+def loop(session: SessionReview, now: ReviewNow, shown: Units, stroke: int) -> tuple[Figure, str]:
     """Haul force against rope, of one stroke or (0) of all, over the predicted force; what its area
     is, in words.  Raises IndexError."""
     unit, size = force_size(session, shown)
@@ -255,7 +255,7 @@ def _cut(window: Window, begin_s: float, end_s: float) -> Window:
 
 
 def _on_loop(
-    session: SessionReview, now: Reviewed, begin_s: float, end_s: float, metre: float, size: float
+    session: SessionReview, now: ReviewNow, begin_s: float, end_s: float, metre: float, size: float
 ) -> list[dict[str, Any]]:
     """The numbers of events where they happened."""
     found = now.marks(begin_s, end_s)[:MOST_ON_LOOP]
@@ -276,7 +276,7 @@ def _on_loop(
 
 
 def _work(
-    now: Reviewed,
+    now: ReviewNow,
     shown: Units,
     own: dict[str, Any] | None,
     band_N: tuple[float, float, float] | None,
@@ -305,10 +305,10 @@ def _plain(shown: Units, value_J: float, expanded_J: float) -> str:
 
 
 # -- efficiency stroke by stroke -------------------------------------------------------------------
-def efficiency(now: Reviewed) -> Figure:
+def efficiency(now: ReviewNow, shown: Units) -> Figure:
     """Each haul stroke's efficiency with its interval, over the session's and the prediction's band;
     the numbers of the events that fell into a stroke stand above it."""
-    plain = efficiency_by_stroke(now.review)
+    plain = efficiency_by_stroke(now.reviewed.shown(shown))
     data = [
         {"type": "scatter", "mode": "markers", "meta": "measured", "x": dots.x, "y": dots.y,
          "marker": {"size": 9},
@@ -333,7 +333,7 @@ def efficiency(now: Reviewed) -> Figure:
     return {"data": data, "layout": layout, "nothing": plain.nothing}
 
 
-def _in_strokes(now: Reviewed) -> list[dict[str, Any]]:
+def _in_strokes(now: ReviewNow) -> list[dict[str, Any]]:
     found = []
     for k, s in enumerate(now.review["strokes"][:MOST_BANDS], 1):
         inside = [text for _, text in now.marks(s["start_s"], s["end_s"])]

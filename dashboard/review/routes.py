@@ -15,8 +15,8 @@ from dashboard.live.state_feed import encode
 from dashboard.plan.planned_rig import LEAST_E, MOST_E
 from dashboard.review.figures import efficiency, loop, over_time, plain
 from dashboard.review.page import page
-from dashboard.review.session_review import Reviewed, Reviews, SessionReview
-from dashboard.review.tables import in_words, page_data
+from dashboard.review.session_review import ReviewNow, Reviews, SessionReview
+from dashboard.review.tables import page_data
 from dashboard.text.units import SYSTEMS, Units
 from dashboard.web.gate import HTML, JSON, Answer, Refused, Request, Route, asked_int
 
@@ -55,7 +55,7 @@ class ReviewPages:
         with session.lock:
             begin_s, end_s = session.span()
             told = page_data(now, shown) | {
-                "from": begin_s, "to": end_s, "efficiency": plain(efficiency(in_words(now, shown))),
+                "from": begin_s, "to": end_s, "efficiency": plain(efficiency(now, shown)),
                 "rigs": [session.named(k) for k in range(len(session.rigs))],
                 "least_e": LEAST_E, "most_e": MOST_E,
             }  # fmt: skip
@@ -104,7 +104,7 @@ class ReviewPages:
             raise Refused(404, "no such session")
         return self.hub.folder / name
 
-    def _asked(self, query: Mapping[str, str]) -> tuple[SessionReview, Reviewed, Units]:
+    def _asked(self, query: Mapping[str, str]) -> tuple[SessionReview, ReviewNow, Units]:
         shown, e, rig = asked_units(query), asked_e(query), asked_rig(query, len(self.hub.rigs))
         session = self.reviews.of(self._path(query.get("s", "")))
         return session, session.reviewed(e, rig), shown

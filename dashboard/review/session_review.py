@@ -21,7 +21,8 @@ import numpy as np
 
 from analysis.efficiency.estimate import Estimates
 from analysis.mechanics.model import Model, model
-from analysis.review.review import review_all
+from analysis.messages.message import Message, message
+from analysis.review.review import Reviewed, review_all, rows_left_out
 from analysis.review.reviewed_session import whole_session
 from analysis.rig.rig import Rig
 from analysis.rig_file.load import parse_rig
@@ -44,18 +45,41 @@ MOST_OPEN = 2  # sessions whose readings are kept: 16 bytes a reading
 
 
 @dataclass(frozen=True, eq=False)
-class Reviewed:
-    """A session as reviewed at one moment.  review: the object of `haul review --json`; rig, known,
-    found: the rig that it shows (the session may have had several), its model, the quantities with
-    their budgets; told: in words what was taken otherwise than recorded, or ""."""
+class ReviewNow:
+    """A session as reviewed at one moment; rig, known, found: the rig that it shows (the session may
+    have had several), its model, the quantities with their budgets.
 
-    info: SessionInfo
-    rig: Rig
-    known: Model
-    result: Result
-    found: Estimates
-    review: dict[str, Any]
-    told: str = ""
+    reviewed: the review.
+    otherwise: what was taken otherwise than recorded.
+    """
+
+    reviewed: Reviewed
+    otherwise: tuple[Message, ...] = ()
+
+    @property
+    def info(self) -> SessionInfo:
+        return self.reviewed.info
+
+    @property
+    def result(self) -> Result:
+        return self.reviewed.result
+
+    @property
+    def rig(self) -> Rig:
+        return self.reviewed.main.rig
+
+    @property
+    def known(self) -> Model:
+        return self.reviewed.main.known
+
+    @property
+    def found(self) -> Estimates:
+        return self.reviewed.main.found
+
+    @property
+    def review(self) -> dict[str, Any]:
+        """The object of `haul review --json`."""
+        return self.reviewed.json
 
     @cached_property
     def _marked(self) -> tuple[list[float], list[str]]:
@@ -109,8 +133,8 @@ class SessionReview:
         self._analyser = Analyser(roles=self.roles, later=rigs_of(self.path, self.info.sensors))
         self._follower = Follower(self.path)
         self._malformed = 0
-        self._now: Reviewed | None = None
-        self._others: OrderedDict[object, Reviewed] = OrderedDict()
+        self._now: ReviewNow | None = None
+        self._others: OrderedDict[object, ReviewNow] = OrderedDict()
         self.forces = [Shown(c.name, "force", Series(c)) for c in self.roles.forces[:MOST_FORCES]]
         self.rope = self.load = None
         known = self.roles
@@ -171,7 +195,7 @@ class SessionReview:
         self._others.clear()
 
     # -- what follows --------------------------------------------------------------------------
-    def reviewed(self, e: float | None = None, rig: int | None = None) -> Reviewed:
+    def reviewed(self, e: float | None = None, rig: int | None = None) -> ReviewNow:
         """The review; e: what if every pulley had this efficiency; rig: what if it had been this
         one of `rigs`.  Raises UserFault, IndexError."""
         with self.lock:
@@ -200,23 +224,20 @@ class SessionReview:
             return None
         return found.st_size, found.st_mtime_ns
 
-    def _otherwise(self, e: float | None, rig: int | None) -> Reviewed:
-        told = []
+    def _otherwise(self, e: float | None, rig: int | None) -> ReviewNow:
+        otherwise: tuple[Message, ...] = ()
         if rig is None:
             base = self.reviewed()
         elif e is not None:
             base = self.reviewed(None, rig)
         else:
             # another rig has other strokes: everything is judged anew, from the files
-            whole = whole_session(self.path, self.rigs[rig])
-            base = Reviewed(
-                whole.info, whole.rig, whole.known, whole.result, whole.found, whole.review
-            )
+            base = ReviewNow(whole_session(self.path, self.rigs[rig]).reviewed)
         if rig is not None:
-            told.append(f"the rig had been that of {self.named(rig)}")
+            otherwise = (message("what_if_rig", rig=self.named(rig)),)
         if e is None:
-            return replace(base, told=told[0])
-        told.append(f"every pulley had the efficiency {e:.2f}, taken as exact")
+            return replace(base, otherwise=otherwise)
+        otherwise += (message("what_if_efficiency", efficiency=e),)
         # the session's first rig; those that were built later stand in the result
         first = base.rig if rig is not None else self.rig
         spans = tuple(
@@ -224,14 +245,11 @@ class SessionReview:
             for span in base.result.rigs
         )
         result = replace(base.result, rigs=spans)
-        return replace(self._made(base.info, what_if(first, e), result), told=" and ".join(told))
+        return replace(self._made(base.info, what_if(first, e), result), otherwise=otherwise)
 
-    def _made(self, info: SessionInfo, rig: Rig, result: Result) -> Reviewed:
-        more = [f"{self._malformed} torn or unreadable rows left out"] if self._malformed else []
-        found = review_all(info, rig, result, model(rig), more)
-        return Reviewed(
-            info, found.main.rig, found.main.known, result, found.main.found, found.json
-        )
+    def _made(self, info: SessionInfo, rig: Rig, result: Result) -> ReviewNow:
+        more = rows_left_out(self._malformed)
+        return ReviewNow(review_all(info, rig, result, model(rig), more))
 
     def span(self) -> tuple[float, float]:
         """First and last second of the session, a second apart at least."""

@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import Any
 
 from analysis.efficiency.uncertainty import Quantity, budget_rows, t_quantile
 from analysis.mechanics.measured_parts import bounded
+from analysis.messages import message as messages
 from analysis.prediction.predict import stop_hauling_at
 from analysis.review.review import read_by_cells
-from dashboard.review.session_review import Reviewed
-from dashboard.text.localise import words
+from dashboard.review.session_review import ReviewNow
 from dashboard.text.summary_sentences import METHODS, three_sentences
 from dashboard.text.units import UNKNOWN, Units, number, percent, plus_minus
 from logger.errors import one_line
@@ -25,7 +24,7 @@ STEADY = "mean over distance while the load moves steadily"
 Row = list[Any]
 
 
-def results(now: Reviewed, shown: Units) -> list[Row]:
+def results(now: ReviewNow, shown: Units) -> list[Row]:
     """[what, measured ± U95, predicted ± U95, observations, method] of every quantity of a review."""
     review = now.review
     measured, predicted = review["measured"], review["predicted"]
@@ -66,7 +65,7 @@ def results(now: Reviewed, shown: Units) -> list[Row]:
     return [[a, b, c, q["n"] if q else None, one_line(m, 400)] for a, b, c, q, m in rows]
 
 
-def summary(now: Reviewed, shown: Units) -> list[Row]:
+def summary(now: ReviewNow, shown: Units) -> list[Row]:
     """[what, value]: what a what-if is compared by."""
     review = now.review
     predicted, measured = review["predicted"], review["measured"]
@@ -87,7 +86,7 @@ def summary(now: Reviewed, shown: Units) -> list[Row]:
         ["measured against predicted, En", "-" if en is None else f"{number(en, 2)} ({_judged(en)})"],
         ["highest share of a limit", "nothing is rated" if worst is None
          else f"{percent(worst['use'])}, {one_line(worst['name'], 40)}"],
-        ["first limit reached at a haul force of", shown.force(limit["haul_force_N"])],
+        ["first limit reached at a haul force of", shown.force(limit.haul_force_N)],
     ]  # fmt: skip
 
 
@@ -109,7 +108,7 @@ def strokes(review: dict[str, Any], shown: Units) -> list[dict[str, Any]]:
     ]  # fmt: skip
 
 
-def peaks(now: Reviewed, shown: Units) -> list[dict[str, Any]]:
+def peaks(now: ReviewNow, shown: Units) -> list[dict[str, Any]]:
     """Strands and elements, the greatest share of what is allowed first, then what is unrated."""
     own = read_by_cells(now.known, now.result)
     pairs = zip(now.known.parts, bounded(now.known, now.known.pieces), strict=True)
@@ -149,7 +148,7 @@ def events(review: dict[str, Any]) -> list[Row]:
     ]  # fmt: skip
 
 
-def budgets(now: Reviewed, shown: Units) -> list[dict[str, Any]]:
+def budgets(now: ReviewNow, shown: Units) -> list[dict[str, Any]]:
     """The uncertainty budget of each measured quantity, the greatest share of the variance first."""
     found = now.found
     named: Sequence[tuple[str, Quantity | None, bool]] = (
@@ -182,16 +181,9 @@ def _budget(name: str, quantity: Quantity, shown: Units | None) -> dict[str, Any
     return {"name": name, "said": said, "rows": rows, "note": note}
 
 
-def in_words(now: Reviewed, shown: Units) -> Reviewed:
-    """The same with its sentences in the reader's units."""
-    told = words(shown, [now.rig], now.info.sensors, (now.review["session"],))
-    return replace(now, review=told.review(now.review))
-
-
-def page_data(now: Reviewed, shown: Units) -> dict[str, Any]:
+def page_data(now: ReviewNow, shown: Units) -> dict[str, Any]:
     """All texts of the page."""
-    now = in_words(now, shown)
-    review = now.review
+    review = now.reviewed.shown(shown)
     warnings = [one_line(w, 400) for w in review["warnings"]]
     unrated = sum(p["use"] is None for p in review["peaks"])
     own = read_by_cells(now.known, now.result)
@@ -202,12 +194,12 @@ def page_data(now: Reviewed, shown: Units) -> dict[str, Any]:
         "state": review["state"],
         "demo": now.info.simulation_true is not None,
         "as_of": f"{now.result.end_s:.1f} s",
-        "told": now.told,
+        "told": " and ".join(messages.texts(now.otherwise, shown)),
         "units": shown.name,
         "readings": ", ".join(
             f"{one_line(name, 60)} {count}" for name, count in review["readings"].items()
         ),
-        "sentences": [one_line(text, 900) for text in three_sentences(review, shown, own)],
+        "sentences": [one_line(text, 900) for text in three_sentences(now.reviewed, shown, own)],
         "grave": review["state"] == "changed"
         or any(p["use"] is not None and p["use"] > 1 for p in review["peaks"]),
         "results": results(now, shown),

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from analysis.messages.message import Message
+from analysis.messages.message import Message, text_of
 from dashboard.text.units import METRIC, Units
 from logger.channels.channel import Channel, Sensors
 from logger.errors import SensorsFault, one_line
 from logger.recorder.alarms import AlarmRow
 
-Labels = Mapping[tuple[str, str], Message]  # (channel, label of its row): what a rig makes of it
+Labels = Mapping[str, Message]  # `part_texts` of the rigs
 
 
 def check_levels(sensors: Sensors) -> None:
@@ -42,10 +42,9 @@ def level_text(channel: Channel, value_si: float, shown: Units) -> str:
     return f"{own} ({device})" if own == si else f"{own} ({si}; {device})"
 
 
-def label_text(channel: str, label: str, labels: Labels, shown: Units) -> str:
-    """An alarm's label in these units; as it is written where it is none of the rig's."""
-    made = labels.get((channel, label))
-    return one_line(label if made is None else made.text(shown))
+def label_text(label: str, labels: Labels, shown: Units) -> str:
+    """What a recorded alarm says, in these units; as it was recorded where it is none of the rig's."""
+    return one_line(text_of(labels[label], shown) if label in labels else label)
 
 
 def row_text(row: AlarmRow, sensors: Sensors, labels: Labels, shown: Units) -> str:
@@ -65,5 +64,5 @@ def row_text(row: AlarmRow, sensors: Sensors, labels: Labels, shown: Units) -> s
         if channel.capacity is not None and at > channel.capacity:
             text += ", which is beyond the cell's capacity: it will not see it"
         said.append(f"{word} {text}" if same else f"{word} at {text}")
-    label = label_text(row.channel, row.label, labels, shown)
+    label = label_text(row.label, labels, shown)
     return one_line(f"alarm {label}: {', '.join(said)}")

@@ -5,15 +5,12 @@ from __future__ import annotations
 import argparse
 import json
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from dashboard.text.units import SYSTEMS, Units
 from logger.errors import CallFault
-
-if TYPE_CHECKING:
-    from dashboard.text.localise import Words
 
 
 def add_json(parser: argparse.ArgumentParser) -> None:
@@ -63,11 +60,6 @@ def table(rows: Sequence[Sequence[str]], left: int = 1, indent: str = "  ") -> l
         ]
         lines.append((indent + "  ".join(cells)).rstrip())
     return lines
-
-
-def say(lines: Iterable[str], told: Words) -> None:
-    """Print lines, with the quantities in their sentences in the reader's units."""
-    print(told("\n".join(lines)))
 
 
 def pairs(rows: Sequence[tuple[str, str]], indent: str = "  ") -> list[str]:

@@ -3,9 +3,14 @@
 from __future__ import annotations
 
 from collections import Counter
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
+from analysis.messages.message import texts
 from dashboard.text.units import Units, number, plus_minus
+
+if TYPE_CHECKING:
+    from analysis.efficiency.verdict import Agreement
+    from analysis.review.review import Reviewed
 
 METHODS = {
     "known": "is taken from the rig file",
@@ -18,11 +23,13 @@ NAMED = 4
 
 
 def three_sentences(
-    review: dict[str, Any], shown: Units, own: frozenset[str] = frozenset()
+    reviewed: Reviewed, shown: Units, own: frozenset[str] = frozenset()
 ) -> tuple[str, str, str]:
     """Measured against predicted; efficiency with its uncertainty and method; what to look at.
     own: parts whose peak is what their own cell read."""
-    return _against(review, shown), _efficiency(review), look_at(review, own)
+    review = reviewed.shown(shown)
+    to_look_at = look_at(review, reviewed.agreement, shown, own)
+    return _against(review, shown), _efficiency(review), to_look_at
 
 
 def _against(review: dict[str, Any], shown: Units) -> str:
@@ -63,7 +70,9 @@ def _efficiency(review: dict[str, Any]) -> str:
     return f"Its efficiency was {value} (95 %){each}; the load's force {method} ({measured['load_force_method']})."
 
 
-def look_at(review: dict[str, Any], own: frozenset[str] = frozenset()) -> str:
+def look_at(
+    review: dict[str, Any], agreed: Agreement, shown: Units, own: frozenset[str] = frozenset()
+) -> str:
     """One sentence that names at most three things, the gravest first; own: parts that a cell
     measures."""
     found: list[str] = []
@@ -86,18 +95,15 @@ def look_at(review: dict[str, Any], own: frozenset[str] = frozenset()) -> str:
     saturated = sorted({e["channel"] for e in review["events"] if e["kind"] == "saturated"})
     if saturated:
         found.append(f"{', '.join(saturated)}, beyond capacity, so that true peaks are not known")
-    verdict, _, mind = review["agreement"]["verdict"].partition(" Mind: ")
-    if mind:
-        found.append(f"the calibration: {mind.rstrip('.')}")
+    if agreed.outside is not None:
+        found.append(f"the calibration: {agreed.outside.text(shown)}")
     sudden = [
         f"{counts[k]} {one if counts[k] == 1 else many}" for k, one, many in OFTEN if counts[k]
     ]
     if sudden:
         found.append(" and ".join(sudden))
-    en = review["agreement"]["en"]
-    if en is not None and abs(en) > 1:
-        _, _, cause = verdict.partition(": ")
-        found.append(cause.removeprefix("look for ").rstrip(".") or "why both differ")
+    if agreed.look_at:
+        found.append("; ".join(texts(agreed.look_at, shown)))
     dropped = sum(review["dropped"].values())
     if dropped:
         found.append(f"{dropped} dropped lines, in rejects.csv")

@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 from made_sessions import RIG, made
 
+from analysis.review.review import Reviewed
 from analysis.review.reviewed_session import whole_session
 from dashboard.export.report_html import report
 
@@ -105,8 +106,10 @@ def test_even_where_everything_is_as_much_as_it_can_be(tmp_path, paper, monkeypa
     channel = dataclasses.replace(whole.info.sensors.channels[0], name=words[:60], at=words[:200])
     sensors = dataclasses.replace(whole.info.sensors, channels=(channel,) * 20)
     rig = dataclasses.replace(whole.rig, note=words * 10)
+    main = dataclasses.replace(whole.main, rig=rig)
+    monkeypatch.setattr(Reviewed, "shown", lambda self, units: review)
     full = dataclasses.replace(
-        whole, review=review, main=dataclasses.replace(whole.main, rig=rig),
+        whole, reviewed=dataclasses.replace(whole.reviewed, main=main),
         info=dataclasses.replace(whole.info, sensors=sensors),
     )  # fmt: skip
     monkeypatch.setattr("dashboard.export.report_html.whole_session", lambda *args: full)

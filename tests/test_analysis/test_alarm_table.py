@@ -5,7 +5,8 @@ import math
 import pytest
 from rig_makers import TWELVE, rig
 
-from analysis.prediction.alarm_rows import labels, limit_rows
+from analysis.mechanics.model import model
+from analysis.prediction.alarm_rows import limit_rows, part_texts
 from analysis.prediction.predict import predict
 from dashboard.text.units import US
 from logger.channels.sensors_file import parse_sensors
@@ -40,7 +41,7 @@ def test_the_alarm_of_an_anchor_beside_the_axis_takes_the_vector_sum():
     beside = "[further_anchor.P1]\nat_m = -5.0\noffset_m = 0.0\nwll_kN = 2.0\n"
     known = rig("tie:load pulley:S@P1 haul:90", extra=beside)
     (row,) = limit_rows(known, SENSORS)
-    label = labels(known, SENSORS)["cell", row.label]
+    label = part_texts(model(known))[row.label]
     assert label.text() == row.label and label.text(US) == "P1: WLL 450 lbf"
     assert row.label == "P1: WLL 2 kN" and row.gain == pytest.approx(math.sqrt(2))
     assert row.stop / row.gain == pytest.approx(1414.2, abs=0.05)

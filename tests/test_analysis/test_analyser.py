@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from measurement import analyse, block, info, pull, review, sensors, three
 
-from analysis.review.review import review_from
+from analysis.review.review import review_all
 from logger.session.records import Event
 
 HAND = sensors("haul", "rope", "way")
@@ -243,7 +243,7 @@ def test_a_growing_session_shows_the_stroke_that_goes_on():
     )
     assert result.strokes[-1].growing
     assert result.strokes[-1].haul_travel_m == pytest.approx(3.5, abs=0.02)
-    found = review_from(info(HAND, "growing"), three(), result)
+    found = review_all(info(HAND, "growing"), three(), result).json
     assert found["state"] == "growing"
     assert found["measured"]["efficiency"] is not None
 

@@ -11,7 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from measurement import analyse, block, info, review, sensors, three
 
-from analysis.review.review import review_from
+from analysis.review.review import review_all
 from analysis.signals.channel_roles import roles
 from analysis.simulation.demo_haul import demo_rig, demo_sensors, simulate
 from analysis.strokes.analyser import Analyser
@@ -65,7 +65,7 @@ def _result(pieces: list[Block], look: set[int] = frozenset()):
     analyser.push(Block({}), 30.0)
     result = analyser.result()
     # the review leaves out some of what the analyser found: its result word by word too
-    return review_from(info(sensors_), rig, result) | {"result": repr(result)}
+    return review_all(info(sensors_), rig, result).json | {"result": repr(result)}
 
 
 @lru_cache(maxsize=1)

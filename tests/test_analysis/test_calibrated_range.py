@@ -9,12 +9,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from live_helpers import Page
-from measurement import analyse, block, pull, review, sensors, three
+from measurement import analyse, block, info, pull, review, sensors, three
 
 from analysis.efficiency.calibration_range_check import uncalibrated
+from analysis.messages.message import text_of
+from analysis.review.review import review_all
 from dashboard.cli import main
 from dashboard.live.watcher import Watch
-from dashboard.text.localise import Words
 from dashboard.text.units import US
 from logger.calibration import calibration
 from logger.channels.channel import Sensors
@@ -131,14 +132,17 @@ def test_a_cell_elsewhere_with_nothing_on_it_is_not_judged(tmp_path, capsys):
         )
         for load in (5.0, 300.0, 800.0, 2500.0)
     }  # fmt: skip
-    told = {load: uncalibrated(result).get("anchor", "") for load, result in found.items()}
+    told = {load: text_of(uncalibrated(result).get("anchor")) for load, result in found.items()}
     assert told[5.0] == told[800.0] == ""
     assert "300 N in steady hauling" in told[300.0] and "up to 2500 N" in told[2500.0]
 
 
 def test_the_warning_is_told_in_us_units(tmp_path, capsys):
-    (line,) = hauled(cell(tmp_path, [0, 500, 1000, 2000]), 400.0)[0]
-    assert "read 89.9 lbf in steady hauling; cell.toml is verified from 112 lbf" in Words(US)(line)
+    t, x, f = pull(HZ, 400.0)
+    used = calibrated(cell(tmp_path, [0, 500, 1000, 2000]))
+    found = review_all(info(used), three(), analyse(three(), used, block(haul=(t, f), rope=(t, x))))
+    (line,) = (w for w in found.shown(US)["warnings"] if "verified" in w)
+    assert "read 89.9 lbf in steady hauling; cell.toml is verified from 112 lbf" in line
 
 
 CELL = """

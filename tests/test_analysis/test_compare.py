@@ -50,7 +50,7 @@ def test_a_rig_that_wears_is_seen_over_months(tmp_path):
     ]
     ((title, found),) = same_rig_trends(sides)
     assert title == "Launch, 3:1" and found.n == 6
-    assert found.per_year + found.U95 < 0 and "falls" in found.verdict
+    assert found.per_year + found.U95 < 0 and "falls" in found.verdict.text()
 
 
 def test_a_bigger_ratio_that_was_needed_and_one_that_was_not(tmp_path):
@@ -59,15 +59,15 @@ def test_a_bigger_ratio_that_was_needed_and_one_that_was_not(tmp_path):
     big = look(tmp_path / "five", load_N=1500.0, rig=FIVE, e=1.4, title="Launch, 5:1")
     assert (small.ideal_ma, big.ideal_ma) == (3.0, 5.0)
     assert pairs([small, big]) == [(big, small)]
-    text = worth_it(big, small)
+    text = worth_it(big, small).text()
     assert text.startswith("5 : 1 against 3 : 1 on the same load: ") and text.count(".") >= 1
     assert "not needed" in text and "resets" in text and "times the rope" in text
     heavy = look(tmp_path / "heavy", load_N=2000.0)
     big = look(tmp_path / "big", load_N=2000.0, rig=FIVE, e=1.4, title="Launch, 5:1")
-    needs = re.search(r"; worth it: the smaller ratio needs ([0-9]+) N", worth_it(big, heavy))
+    needs = re.search(r"; worth it: the smaller ratio needs ([0-9]+) N", worth_it(big, heavy).text())
     assert needs and float(needs[1]) == pytest.approx(2000 / 2.71, rel=0.01)
     dragging = look(tmp_path / "drag", load_N=2000.0, rig=FIVE, e=0.9, title="Launch, 5:1")
-    assert "not worth it: friction" in worth_it(dragging, heavy)
+    assert "not worth it: friction" in worth_it(dragging, heavy).text()
 
 
 def test_another_load_is_not_compared(tmp_path):

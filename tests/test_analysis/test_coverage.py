@@ -107,7 +107,7 @@ def test_a_session_that_cannot_tell_says_so(seed):
     found, _, _ = _estimate(make(draw(seed, "nothing", strokes=2, stroke_s=8.0)))
     assert found.efficiency is None and found.actual_ma is None
     assert found.haul_force is not None and found.method == "model"
-    assert "cell at the load" in found.why_not[0]
+    assert "cell at the load" in found.why_not[0].text()
 
 
 def test_a_cell_far_too_coarse_says_so():
@@ -121,7 +121,7 @@ def test_a_cell_far_too_coarse_says_so():
         reading = still.reading - np.median(still.reading[still.time_s < made.true["pulls_from_s"]])
         sent = {**made.block.readings, "haul_force": replace(still, reading=reading)}
         found, _, _ = _estimate(replace(made, block=replace(made.block, readings=sent)))
-        assert found.efficiency is None and says in found.why_not[0]
+        assert found.efficiency is None and says in found.why_not[0].text()
 
 
 def test_better_devices_give_a_smaller_interval_that_still_holds():

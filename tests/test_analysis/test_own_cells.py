@@ -14,7 +14,7 @@ from rig_makers import rig, rigs
 from analysis.mechanics.model import model
 from analysis.mechanics.tension import load_row, tensions
 from analysis.prediction.alarm_rows import limit_rows
-from analysis.review.review import review_from
+from analysis.review.review import review_all
 from analysis.rig_file.load import parse_rig
 from analysis.signals.channel_roles import roles
 from analysis.strokes.analyser import Analyser
@@ -187,5 +187,5 @@ def test_live_equals_review_with_a_cell_of_its_own():
         analyser.push(block(**{n: (t[cut], v[cut]) for n, v in whole.items()}), float(t[cut[-1]]))
     at_once = Analyser(roles=roles(nine(), sensors))
     at_once.push(block(**{n: (t, v) for n, v in whole.items()}), float(t[-1]))
-    one, two = (review_from(info(sensors), nine(), a.result()) for a in (analyser, at_once))
+    one, two = (review_all(info(sensors), nine(), a.result()).json for a in (analyser, at_once))
     assert one["events"] == two["events"] and one["peaks"] == two["peaks"]

@@ -12,6 +12,7 @@ from measurement import block, pull, review, sensors, three
 
 from analysis.efficiency.uncertainty import Component, Quantity
 from analysis.mechanics.model import model
+from analysis.messages.catalogue import CATALOGUE
 from analysis.review.review import agreement, review_session
 from analysis.rig_file.load import parse_rig
 from analysis.signals.channel_roles import check_places
@@ -28,11 +29,12 @@ SHAPE = {
                  "pulley_efficiency", "travel_efficiency", "work_efficiency", "haul_travel_m",
                  "load_travel_m", "load_travel_method", "work_in_J", "work_out_J", "why_not"},
     "agreement": {"en", "verdict"}, "strokes": [], "resets": 0, "events": [], "peaks": [],
-    "warnings": [],
+    "messages": [], "warnings": [],
 }  # fmt: skip
 STROKE = {"start_s", "end_s", "direction", "haul_travel_m", "load_travel_m", "mean_force_N",
           "peak_force_N", "work_J", "efficiency"}  # fmt: skip
 EVENT = {"time_s", "end_s", "kind", "channel", "value", "text"}
+MESSAGE = {"code", "text", "level", "values"}
 PEAK = {"name", "force_N", "limit_N", "use", "time_s"}
 
 
@@ -48,8 +50,10 @@ def _has_shape(found):
     assert found.keys() == SHAPE.keys()
     for key in ("predicted", "measured", "agreement"):
         assert found[key].keys() == SHAPE[key]
-    for key, keys in (("strokes", STROKE), ("events", EVENT), ("peaks", PEAK)):
+    for key, keys in (("strokes", STROKE), ("events", EVENT), ("peaks", PEAK), ("messages", MESSAGE)):
         assert all(row.keys() == keys for row in found[key])
+    assert found["warnings"] == [row["text"] for row in found["messages"]]
+    assert all(row["level"] == CATALOGUE[row["code"]].level for row in found["messages"])
     for key in ("haul_force_N", "actual_ma", "efficiency", "pulley_efficiency"):
         quantity = found["measured"][key]
         assert quantity is None or quantity.keys() == {"value", "u", "U95", "n"}
@@ -131,8 +135,8 @@ def test_en_by_hand():
     known = model(three())
     got = agreement(known, _ma(2.5, 0.05), "cell")
     U95 = 1.959964 * 0.05
-    assert got["en"] == pytest.approx((2.5 - 2.71) / np.hypot(U95, 2 * known.model_ma_u))
-    assert "less than" not in got["verdict"] if abs(got["en"]) <= 1 else "less" in got["verdict"]
+    assert got.en == pytest.approx((2.5 - 2.71) / np.hypot(U95, 2 * known.model_ma_u))
+    assert got.verdict.code == ("advantage_as_predicted" if abs(got.en) <= 1 else "advantage_less")
 
 
 @pytest.mark.parametrize(
@@ -140,15 +144,15 @@ def test_en_by_hand():
     [(2.71, "as predicted"), (1.5, "less than the 2.7 to 1 predicted"), (3.0, "more than the 2.7")],
 )
 def test_the_verdict_is_one_sentence_in_a_riggers_words(value, words):
-    found = agreement(model(three()), _ma(value, 0.01), "cell")
-    assert words in found["verdict"]
-    assert found["verdict"].count(". ") == 0 and "En" not in found["verdict"]
+    verdict = agreement(model(three()), _ma(value, 0.01), "cell").verdict.text()
+    assert words in verdict
+    assert verdict.count(". ") == 0 and "En" not in verdict
 
 
 def test_a_known_load_may_itself_be_the_difference():
     """Worse than predicted with the load from the file: the ground may resist more."""
-    assert "load resists more" in agreement(model(three()), _ma(1.5, 0.01), "known")["verdict"]
-    assert "load resists" not in agreement(model(three()), _ma(1.5, 0.01), "cell")["verdict"]
+    assert "load resists more" in agreement(model(three()), _ma(1.5, 0.01), "known").verdict.text()
+    assert "load resists" not in agreement(model(three()), _ma(1.5, 0.01), "cell").verdict.text()
 
 
 def test_peaks_are_never_below_the_frictionless_force():

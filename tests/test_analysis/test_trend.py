@@ -66,15 +66,15 @@ def _sessions(slope_a_year: float, n: int = 12, u: float = 0.005):
 def test_a_pulley_that_wears_out_is_seen_and_steady_gear_is_not_blamed():
     worn = trend(_sessions(-0.10))
     assert worn.per_year == pytest.approx(-0.10, abs=worn.U95) and worn.per_year + worn.U95 < 0
-    assert "falls" in worn.verdict and "person" in worn.verdict
+    assert "falls" in worn.verdict.text() and "person" in worn.verdict.text()
     steady = trend(_sessions(0.0))
-    assert abs(steady.per_year) < steady.U95 and "no change" in steady.verdict
+    assert abs(steady.per_year) < steady.U95 and "no change" in steady.verdict.text()
 
 
 def test_too_little_is_said_to_be_too_little():
-    assert trend([]).per_year is None and "3 are needed" in trend([]).verdict
+    assert trend([]).per_year is None and "3 are needed" in trend([]).verdict.text()
     same = [("2026-05-04T10:00:00Z", 0.8, 0.01)] * 5
-    assert trend(same).per_year is None and "one day" in trend(same).verdict
+    assert trend(same).per_year is None and "one day" in trend(same).verdict.text()
     odd = [("yesterday", 0.8, 0.01), ("", 0.8, 0.01), ("2026-05-04T10:00:00Z", 0.8, 0.0)]
     assert trend(odd).n == 0
     assert day("1970-01-02T00:00:00Z") == 1.0 and day("1970-01-02T00:00:00") == 1.0

@@ -14,6 +14,7 @@ from analysis.efficiency.stage_losses import stages
 from analysis.efficiency.uncertainty import Component, Quantity
 from analysis.efficiency.verdict import Change, agreement, changes
 from analysis.mechanics.model import model
+from analysis.messages.message import texts
 from analysis.review.review import review_all
 from analysis.rig_file.load import parse_rig
 from analysis.signals.channel_roles import roles
@@ -58,7 +59,7 @@ def test_a_drift_inside_each_stroke_is_told_from_a_change_between_strokes():
     )
     assert one.within == pytest.approx(150 / 475, abs=0.05) and one.between == 0.0
     assert two.within == 0.0 and two.between == pytest.approx(90 / 445, rel=0.05)
-    verdict = agreement(model(three()), _ma(2.3), "known", one)["verdict"]
+    verdict = agreement(model(three()), _ma(2.3), "known", one).verdict.text()
     assert "along each stroke" in verdict
 
 
@@ -69,13 +70,13 @@ def test_a_steady_haul_that_is_too_heavy_blames_what_can_be_to_blame():
 
 def test_an_advantage_far_below_asks_whether_it_is_the_rig_of_the_file():
     """2:1 built where the file says 5:1 gives 1.9 of 4.1; a dragging pulley alone takes less."""
-    said = [agreement(model(three()), _ma(v), "cell", Change())["verdict"] for v in (1.9, 2.4)]
+    said = [agreement(model(three()), _ma(v), "cell", Change()).verdict.text() for v in (1.9, 2.4)]
     assert ["another rig was built" in text for text in said] == [True, False]
 
 
 def test_a_small_change_does_not_excuse_a_large_difference():
     change = Change(spread=0.05)
-    assert "look for a pulley" in agreement(model(three()), _ma(1.8), "known", change)["verdict"]
+    assert "look for a pulley" in agreement(model(three()), _ma(1.8), "known", change).verdict.text()
 
 
 def test_with_a_cell_at_the_load_ground_and_rig_are_told_apart():
@@ -112,7 +113,7 @@ def test_a_stroke_longer_than_the_rig_has_room_for_is_asked_about():
     """3:1 with the grab 2 m from the anchor: 1.7 m of load, 5.1 m of rope, then two-blocked."""
     short = made_rig("tie:load grab:G1@2 pulley:A1@anchor pulley:T1@G1 haul")
     result = analyse(short, sensors("haul", "rope"), _session([400.0], rope=9.0))
-    [line] = as_built(short, model(short), result)
+    [line] = texts(as_built(short, model(short), result))
     assert "9.0 m of rope" in line and "two-blocked after 5.1 m" in line
     fits = analyse(short, sensors("haul", "rope"), _session([400.0], rope=5.0))
     assert as_built(short, model(short), fits) == []

@@ -8,8 +8,13 @@ from pathlib import Path
 
 import pytest
 from made_sessions import made
+from measurement import three
 
-from analysis.review.review import review_session
+from analysis.efficiency.uncertainty import Component, Quantity
+from analysis.efficiency.verdict import Agreement, Change, agreement
+from analysis.mechanics.model import model
+from analysis.messages.message import message
+from analysis.review.review import review_session, reviewed
 from analysis.review.reviewed_session import whole_session
 from dashboard.export.report_html import report
 from dashboard.text.summary_sentences import look_at, three_sentences
@@ -134,29 +139,48 @@ def test_a_stated_delay_stands_beside_what_a_reading_is_worth(tmp_path):
 
 
 def test_three_sentences_name_result_method_and_what_to_look_at(tmp_path):
-    quiet = review_session(made(tmp_path / "quiet", e=0.9))
+    quiet = reviewed(made(tmp_path / "quiet", e=0.9))
     first, second, third = three_sentences(quiet, METRIC)
     assert all(s.endswith(".") for s in (first, second, third))
     assert "2.7" in first and "agrees" in first  # 1 + 0.9 + 0.81 = 2.71
     assert "known" in second and "0.90" in second
     assert third.startswith("Nothing stands out") and "inspected by a person" in third
-    worn = review_session(made(tmp_path / "worn", e=0.6, load_N=1500.0))
+    worn = reviewed(made(tmp_path / "worn", e=0.6, load_N=1500.0))
     assert "less than can be explained" in three_sentences(worn, METRIC)[0]
-    assert "drags" in look_at(worn)
+    assert "drags" in look_at(worn.json, worn.agreement, METRIC)
 
 
 def test_what_carried_too_much_is_named_first(tmp_path):
     # A1 turns the rope round: twice the haul force without friction; 9 kN / 10 = 900 N allowed
-    found = look_at(review_session(made(tmp_path / "s", load_N=1500.0)))
+    review = reviewed(made(tmp_path / "s", load_N=1500.0))
+    found = look_at(review.json, review.agreement, METRIC)
     assert found.startswith("Look at what may have carried more than it is allowed to: A1 (at most ")
 
 
 def test_what_its_own_cell_read_above_its_limit_is_no_guess():
     over = {"name": "load>G1", "use": 1.2}
-    review = {"state": "sealed", "peaks": [over], "events": [], "agreement": {"verdict": "", "en": None},
-              "dropped": {}}  # fmt: skip
-    found = look_at(review, frozenset({"load>G1"}))
+    review = {"state": "sealed", "peaks": [over], "events": [], "dropped": {}}
+    same = Agreement(None, message("advantage_not_measured"), None)
+    found = look_at(review, same, METRIC, frozenset({"load>G1"}))
     assert found == "Look at what carried more than it is allowed to: load>G1 (120 %, by its own cell)."
+
+
+@pytest.mark.parametrize(
+    ("within", "between", "told"),
+    [
+        (0.3, 0.0, "rose by 30 % along each stroke, as over ground that changes"),
+        (0.0, -0.3, "fell by 30 % from the first stroke to the last under one rig"),
+    ],
+)
+def test_ground_that_changes_is_looked_at_in_a_whole_sentence(within, between, told):
+    rig = model(three())
+    for measured in (0.8 * rig.model_ma, 1.2 * rig.model_ma):
+        quantity = Quantity(measured, (Component("scatter", 0.01),), 4)
+        agreed = agreement(rig, quantity, "known", Change(within, between))
+        assert look_at({"state": "sealed", "peaks": [], "events": [], "dropped": {}}, agreed, METRIC) == (
+            f"Look at the ground: the haul force {told}, which pulleys do not do, so measure what the "
+            "load resists before judging them."
+        )
 
 
 def test_faults_are_one_line(haul, tmp_path):

@@ -43,6 +43,9 @@ def test_the_keys_are_those_of_the_interface(haul, session):
         assert sorted(row) == sorted(example["events"][0])
     for row in found["peaks"]:
         assert sorted(row) == sorted(example["peaks"][0])
+    for row in found["messages"]:
+        assert sorted(row) == sorted(example["messages"][0])
+    assert found["warnings"] == [row["text"] for row in found["messages"]]
     for key, value in found["measured"].items():
         if isinstance(value, dict):
             assert sorted(value) == ["U95", "n", "u", "value"], key

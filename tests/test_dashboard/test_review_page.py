@@ -333,7 +333,7 @@ def test_what_if_pulleys_were_ideal_everything_is_the_ideal_and_the_record_stays
     now, then = launch.reviewed(), launch.reviewed(e=1.0)
     assert then.review["predicted"]["model_ma"] == pytest.approx(then.review["ideal_ma"])
     assert then.review["measured"]["actual_ma"] == now.review["measured"]["actual_ma"]
-    assert then.told and not now.told
+    assert then.otherwise and not now.otherwise
     assert launch.reviewed().review == review_session(SAMPLES[0])
     assert digests(SAMPLES[0]) == before
 
@@ -345,9 +345,9 @@ def test_what_if_another_rig_is_what_the_command_says_of_it(tmp_path):
     )
     page = SessionReview(SAMPLES[0], (rig,))
     assert page.reviewed(rig=0).review == review_session(SAMPLES[0], rig)
-    assert "other.toml" in page.reviewed(rig=0).told
+    assert "other.toml" in page.reviewed(rig=0).otherwise[0].text()
     both = page.reviewed(e=0.8, rig=0)
-    assert "other.toml" in both.told and "0.80" in both.told
+    assert "other.toml" in both.otherwise[0].text() and "0.80" in both.otherwise[1].text()
     # the file is read again once it has changed
     rig.write_text(rig.read_text("utf-8").replace('title = "', 'title = "Changed, '), "utf-8")
     assert page.reviewed(rig=0).review["title"].startswith("Changed, ")
