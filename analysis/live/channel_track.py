@@ -64,7 +64,7 @@ class Track:
             return
         self.saturated = bool(np.any(self.channel.saturated(readings.reading[-1:])))
         if self.channel.quantity == "length":
-            values = self._unjumped(time_s, values)
+            values = self._unjumped(time_s, values) + 0.0  # of -0, 0 remains
         self.pyramid.push(time_s, values)
         self.count += len(time_s)
         self.last_s, self.value = float(time_s[-1]), float(values[-1])
