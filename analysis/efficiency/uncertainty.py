@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 from statistics import NormalDist
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -90,9 +90,18 @@ def propagate(f: Callable[[Floats], ArrayLike], x: Floats, cov: Floats) -> tuple
     return value, np.asarray(jacobian @ cov @ jacobian.T)
 
 
-def budget_rows(quantity: Quantity) -> list[tuple[str, float, float, float]]:
-    """(name, u, degrees of freedom, share of the combined variance), the largest share first;
-    components of one name are one row."""
+class BudgetRow(NamedTuple):
+    """Components of one name.  u: combined, in the result's unit; degrees: of freedom; share: of
+    the result's variance."""
+
+    name: str
+    u: float
+    degrees: float
+    share: float
+
+
+def budget_rows(quantity: Quantity) -> list[BudgetRow]:
+    """The components of a quantity, the largest share first."""
     merged: dict[str, list[Component]] = {}
     for c in quantity.budget:
         merged.setdefault(c.name, []).append(c)
@@ -100,8 +109,8 @@ def budget_rows(quantity: Quantity) -> list[tuple[str, float, float, float]]:
     rows = []
     for name, parts in merged.items():
         one = Quantity(0.0, tuple(parts), 1)
-        rows.append((name, one.u, one.degrees, one.u**2 / total if total > 0 else 0.0))
-    return sorted(rows, key=lambda row: -row[3])
+        rows.append(BudgetRow(name, one.u, one.degrees, one.u**2 / total if total > 0 else 0.0))
+    return sorted(rows, key=lambda row: -row.share)
 
 
 def type_a(values: Floats, weights: Floats) -> tuple[float, Component]:

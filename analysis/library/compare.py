@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from typing import Any
 
 from analysis.library.session_row import minutes_a_metre, rig_key
-from analysis.library.trend import LEAST, Trend, trend
 from analysis.messages.message import Message, message
 from analysis.review.reviewed_session import Whole
 
@@ -76,21 +75,6 @@ def side(whole: Whole) -> Side:
         review["resets"],
         whole.rig.team_pull_N,
     )
-
-
-def same_rig_trends(sides: Sequence[Side]) -> list[tuple[str, Trend]]:
-    """(title, trend of the efficiency) of each rig with three sessions or more, in order of first use."""
-    by_rig: dict[str, list[Side]] = {}
-    for s in sides:
-        by_rig.setdefault(s.rig, []).append(s)
-    found = []
-    for mine in by_rig.values():
-        points = [
-            (s.started_at, s.efficiency["value"], s.efficiency["u"]) for s in mine if s.efficiency
-        ]
-        if len(mine) >= LEAST:
-            found.append((mine[0].title, trend(points)))
-    return found
 
 
 def pairs(sides: Sequence[Side]) -> list[tuple[Side, Side]]:

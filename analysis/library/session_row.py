@@ -55,7 +55,7 @@ def session_row(path: str) -> dict[str, Any]:
     """
     try:
         whole = whole_session(path)
-        return {"row": _columns(whole), "gear": [as_row(use) for use in items_used(whole)]}
+        return {"row": columns(whole), "gear": [as_row(use) for use in items_used(whole)]}
     except UserFault as fault:
         text = fault.fault
     except Exception as error:  # one odd session must not end a batch of thousands
@@ -84,7 +84,8 @@ def minutes_a_metre(row: dict[str, Any]) -> float | None:
     return float(row["duration_s"] / 60.0 / travel)
 
 
-def _columns(whole: Whole) -> dict[str, Any]:
+def columns(whole: Whole) -> dict[str, Any]:
+    """A session as a row, its path left out."""
     review = whole.review
     measured = review["measured"]
 

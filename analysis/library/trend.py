@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
@@ -113,6 +113,22 @@ def trend(rows: Sequence[tuple[str, float, float]], what: str = "efficiency") ->
     else:
         verdict = message("trend_none", **over)
     return Trend(len(known), first, last, year, u, expanded, *ends, verdict)
+
+
+def rig_trends(rows: Iterable[Mapping[str, Any]]) -> list[tuple[str, str, Trend]]:
+    """(rig, title, trend of its efficiency) of each rig with three sessions or more, in order of
+    first use.  rows: those of a library."""
+    by_rig: dict[str, list[Mapping[str, Any]]] = {}
+    for row in rows:
+        if row["rig"]:
+            by_rig.setdefault(row["rig"], []).append(row)
+    return [
+        (rig, mine[0]["title"], trend([
+            (row["started_at"], row["efficiency"], row["efficiency_u"])
+            for row in mine if row["efficiency"] is not None
+        ]))
+        for rig, mine in by_rig.items() if len(mine) >= LEAST
+    ]  # fmt: skip
 
 
 def day(started_at: str) -> float | None:

@@ -123,8 +123,7 @@ window.haul = window.haul || {};
     said.textContent = "";
     for (const text of told.sentences) said.append(haul.make("p", text));
     said.lastChild.classList.toggle("grave", told.grave);
-    table("results", ["quantity", "measured", "predicted", "observations", "how"],
-      told.results.map((r) => [r[0], r[1], r[2] || "–", r[3] === null ? "–" : String(r[3]), r[4]]), "results");
+    table("results", told.heads.results, told.results.map((r) => r.map((text) => text || "–")), "results");
     haul.text("verdict", (told.why_not ? "Not known: " + told.why_not + ". " : "") + "Readings: " + told.readings + ".");
     haul.list("warnings", told.warnings);
     strokes();
@@ -150,17 +149,18 @@ window.haul = window.haul || {};
         }, "show stroke " + s.cells[0] + " on the plots"),
         ...s.cells.slice(1),
       ]);
-      table("strokes", ["stroke", "from", "to", "rope", "load", "mean force", "peak", "work", "efficiency ± U95"], rows, "cards");
+      table("strokes", told.heads.strokes, rows, "cards");
       if (told.strokes_more) place.append(haul.make("p", told.strokes_more, "note"));
     }
     if (loopOf > told.strokes.length) loopOf = 0;
     options("loop-of", [["0", "whole session"], ...told.strokes.map((s) => [String(s.k), "stroke " + s.cells[0]])], String(loopOf));
   }
   function peaks() {
-    const rows = told.peaks.map((p) => [p.name, p.cells[0], p.cells[1], p.use === null ? p.cells[2] : share(p.cells[2], p.use), p.cells[3], p.cells[4]]);
+    const place = told.heads.peaks.indexOf("use");
+    const rows = told.peaks.map((p) => p.cells.map((text, k) => (k === place && p.use !== null ? share(text, p.use) : text)));
     if (!rows.length) haul.id("peaks").replaceChildren(haul.make("p", "No force was read.", "note"));
     else
-      table("peaks", ["part", "force", "allowed", "share", "at", "how"], rows, "cards")
+      table("peaks", told.heads.peaks, rows, "cards")
         .forEach((row, k) => row.classList.toggle("bad", told.peaks[k].use > 1));
   }
   function budgets() {
@@ -173,8 +173,9 @@ window.haul = window.haul || {};
       haul.id("budget").replaceChildren(haul.make("p", "Nothing was measured that has an uncertainty.", "note"));
       return;
     }
-    table("budget", [one.name + " " + one.said, "u", "degrees", "share of u²"],
-      one.rows.map((r) => [r[0], r[1], r[2], share(r[3], r[4])]), "budget");
+    const [[, ...head], ...rows] = one.rows;
+    table("budget", [one.name + " " + one.said, ...head],
+      rows.map((r, k) => [...r.slice(0, -1), share(r[r.length - 1], one.shares[k])]), "budget");
     haul.id("budget").append(haul.make("p", one.note, "note"));
   }
   function events() {
@@ -183,8 +184,8 @@ window.haul = window.haul || {};
       place.replaceChildren(haul.make("p", "Nothing is recorded.", "note"));
       return;
     }
-    table("events", ["no.", "at", "kind", "channel", "what"],
-      told.events.map((e) => [jump(String(e[0]), () => haul.timeGo(e[1]), "show event " + e[0] + " on the plot"), e[2], e[3], e[4], e[5]]), "happened");
+    table("events", told.heads.events,
+      told.events.map((e) => [jump(e.cells[0], () => haul.timeGo(e.at), "show event " + e.cells[0] + " on the plot"), ...e.cells.slice(1)]), "happened");
     if (told.events_more) place.append(haul.make("p", told.events_more, "note"));
   }
   function compare() {

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import argparse
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from dashboard.text.console import add_json, add_units, print_json, table, units
-from dashboard.text.units import Units, number, plus_minus
+from dashboard.text.table_rows import SESSIONS, texts, without
+from dashboard.text.units import Units, plus_minus
 from logger.errors import one_line
 
 if TYPE_CHECKING:
@@ -21,35 +22,32 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from analysis.library.compare import side
+    from analysis.library.session_row import columns
     from analysis.review.reviewed_session import whole_session
 
-    reviews, sides = [], []
+    reviews, sides, rows = [], [], []
     for path in args.session:
         whole = whole_session(path)
+        one = side(whole)
         reviews.append(whole.review)
-        sides.append(side(whole))
+        sides.append(one)
+        rows.append(columns(whole) | {
+            "path": one.name, "rope_m": one.rope_m, "minutes_a_metre": one.minutes_a_metre,
+        })  # fmt: skip
     if args.json:
         print_json({"sessions": reviews, "warnings": []})
         return 0
-    states = [review["state"] for review in reviews]
-    print("\n".join(lines(sides, states, units(args))))
+    print("\n".join(lines(sides, rows, units(args))))
     return 0
 
 
-def lines(sides: list[Side], states: list[str], shown: Units) -> list[str]:
+def lines(sides: list[Side], rows: list[dict[str, Any]], shown: Units) -> list[str]:
     """The comparison as text: a line a session, then what follows from them together."""
-    from analysis.library.compare import pairs, same_rig_trends, worth_it
+    from analysis.library.compare import pairs, worth_it
+    from analysis.library.trend import rig_trends
 
-    rows = [["session", "rig", "started", "state", "ideal", "predicted MA", "actual MA", "efficiency", "haul force",
-             "rope handled", "min/m", "resets"]]  # fmt: skip
-    for s, state in zip(sides, states, strict=True):
-        rows.append([
-            one_line(s.name, 60), one_line(s.title, 36), s.started_at[:16], state, number(s.ideal_ma),
-            number(s.model_ma), shown.of("number", s.actual_ma), shown.of("number", s.efficiency),
-            shown.of("force", s.haul_N), shown.length(s.rope_m), number(s.minutes_a_metre, 2), str(s.resets),
-        ])  # fmt: skip
-    out = table(rows, left=4, indent="")
-    for title, found in same_rig_trends(sides):
+    out = table(texts(without(SESSIONS, "strokes", "highest use"), rows, shown), left=4, indent="")
+    for _, title, found in rig_trends(rows):
         change = ""
         if found.per_year is not None:
             change = (

@@ -16,7 +16,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from dashboard.text.console import add_json, add_units, print_json, table, units
-from dashboard.text.units import UNKNOWN, Units, percent, plus_minus
+from dashboard.text.table_rows import SESSIONS, texts, without
+from dashboard.text.units import Units, plus_minus
 from logger.errors import one_line
 
 if TYPE_CHECKING:
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
 
 STATES = ("growing", "cut short", "sealed", "changed")
 MOST_SHOWN = 200
+LISTED = without(SESSIONS, "resets", "ideal MA", "predicted MA", "rope handled", "min/m")
 _DATE = re.compile(r"[0-9]{4}(-[0-9]{2}(-[0-9]{2}(T[0-9]{2}(:[0-9]{2}(:[0-9]{2})?)?)?)?)?")
 
 
@@ -49,6 +51,8 @@ def add_index(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
+    from analysis.library.trend import rig_trends
+
     with open_index(args) as (index, update):
         rows = index.rows(title=args.title, state=args.state, since=args.since or "",
                           until=args.until or "")  # fmt: skip
@@ -93,49 +97,10 @@ def _updated(index: Index, executor: Callable[[int], Any], args: argparse.Namesp
     return index.update(executor, progress if shown else None, rebuild=args.rebuild)
 
 
-def rig_trends(rows: list[dict[str, Any]]) -> list[tuple[str, str, Any]]:
-    """(rig, title, trend of its efficiency) of every rig that is in three sessions or more."""
-    from analysis.library.trend import LEAST, trend
-
-    by_rig: dict[str, list[dict[str, Any]]] = {}
-    for row in rows:
-        if row["rig"]:
-            by_rig.setdefault(row["rig"], []).append(row)
-    found = []
-    for key, mine in by_rig.items():
-        if len(mine) >= LEAST:
-            points = [
-                (r["started_at"], r["efficiency"], r["efficiency_u"])
-                for r in mine
-                if r["efficiency"] is not None
-            ]
-            found.append((key, mine[0]["title"], trend(points)))
-    return found
-
-
 def lines(rows: list[dict[str, Any]], trends: list[Any], update: Update, shown: Units) -> list[str]:
     """The list as text."""
     good = [r for r in rows if not r["fault"]]
-    head = [
-        "session",
-        "rig",
-        "started",
-        "state",
-        "strokes",
-        "haul force",
-        "actual MA",
-        "efficiency",
-        "most used",
-    ]
-    cells = [head]
-    for row in good[-MOST_SHOWN:]:
-        cells.append([
-            one_line(row["path"], 40), one_line(row["title"], 36), row["started_at"][:16], row["state"],
-            str(row["strokes"]), _pm(row, "haul_force_N", "haul_force_U95_N", shown.force_shown.size, shown.force_shown.unit),
-            _pm(row, "actual_ma", "actual_ma_U95"), _pm(row, "efficiency", "efficiency_U95"),
-            percent(row["highest_use"]),
-        ])  # fmt: skip
-    out = table(cells, left=4, indent="") if good else ["no session"]
+    out = table(texts(LISTED, good[-MOST_SHOWN:], shown), left=4, indent="") if good else ["no session"]
     if len(good) > MOST_SHOWN:
         out.append(
             f"and {len(good) - MOST_SHOWN} earlier ones; --since and --until narrow the list"
@@ -158,12 +123,6 @@ def lines(rows: list[dict[str, Any]], trends: list[Any], update: Update, shown: 
     if update.warning:
         out.append(f"! {update.warning}")
     return out
-
-
-def _pm(row: dict[str, Any], value: str, expanded: str, size: float = 1.0, unit: str = "") -> str:
-    if row[value] is None:
-        return UNKNOWN
-    return f"{plus_minus(row[value] / size, row[expanded] / size)} {unit}".rstrip()
 
 
 def _date(text: str) -> str:

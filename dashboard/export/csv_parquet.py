@@ -8,13 +8,14 @@ from __future__ import annotations
 import argparse
 import csv
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from dashboard.export.output_file import cannot_write, outside
 from dashboard.text.console import positive
+from dashboard.text.table_rows import EVENTS, Column, csv_cells, numbered, safe
 from logger.errors import CallFault
 
 if TYPE_CHECKING:
@@ -22,7 +23,6 @@ if TYPE_CHECKING:
 
 ROWS_AT_ONCE = 50_000
 SPREADSHEET_ROWS = 1_048_576  # of one sheet, ISO/IEC 29500 spreadsheets; header included
-FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -113,23 +113,13 @@ def write_events(
     session: str | os.PathLike[str], file: str | os.PathLike[str], review: dict[str, Any]
 ) -> None:
     """Write the events of a review; no text of theirs is taken for a formula."""
-    rows = [
-        [
-            _cell(e["time_s"]),
-            _cell(e["end_s"]),
-            safe(e["kind"]),
-            safe(e["channel"]),
-            _cell(e["value"]),
-            safe(e["text"]),
-        ]
-        for e in review["events"]
-    ]
-    head = ["time_s", "end_s", "kind", "channel", "value", "text"]
-    _save(
-        outside(session, file, "--events-csv"),
-        "--events-csv",
-        lambda out: _write(out, head, iter(rows)),
-    )
+    write_table(outside(session, file, "--events-csv"), "--events-csv", EVENTS, numbered(review["events"]))
+
+
+def write_table(target: Path, option: str, columns: Sequence[Column], rows: Iterable[Any]) -> None:
+    """Write rows in SI; option: what names another file.  Raises CallFault in one line."""
+    head, *body = csv_cells(columns, rows)
+    _save(target, option, lambda out: _write(out, head, iter(body)))
 
 
 def write_parquet(session: str | os.PathLike[str], file: str | os.PathLike[str]) -> None:
@@ -168,11 +158,6 @@ def write_parquet(session: str | os.PathLike[str], file: str | os.PathLike[str])
         raise cannot_write(target, error, "--parquet") from None
 
 
-def safe(text: str) -> str:
-    """The text as a cell that no spreadsheet takes for a formula, also not after spaces."""
-    return "'" + text if text.lstrip(" \n\u00a0").startswith(FORMULA) else text
-
-
 @dataclass(frozen=True)
 class _Column:
     """One channel's readings in SI: time_s and values (n,)."""
@@ -209,10 +194,6 @@ def _say_too_long(target: Path, count: int) -> None:
         "add --csv-split or --csv-every 1 for one",
         file=sys.stderr,
     )
-
-
-def _cell(value: float | None) -> str:
-    return "" if value is None else f"{value:.9g}"
 
 
 def _write(out: Any, head: list[str], rows: Iterator[list[str]], most: int | None = None) -> None:

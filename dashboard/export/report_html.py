@@ -11,6 +11,7 @@ from pathlib import Path
 
 from analysis.review.review import read_by_cells
 from analysis.review.reviewed_session import Whole, whole_session
+from analysis.review.shown_rows import peak_rows
 from dashboard.export import report_tables as tables
 from dashboard.export.output_file import cannot_write, outside
 from dashboard.export.report_tables import said
@@ -22,7 +23,9 @@ from dashboard.figures.session_figures import (
 )
 from dashboard.figures.to_svg import svg
 from dashboard.rig_drawing.drawing import drawing
+from dashboard.text.result_rows import result_rows
 from dashboard.text.summary_sentences import three_sentences
+from dashboard.text.table_rows import listed_events
 from dashboard.text.units import METRIC, Units, number
 from logger.clock import utc_text
 from logger.session.descriptor import haul_version
@@ -45,6 +48,7 @@ p, ul { margin: 0.8mm 0; } ul { padding-left: 4.5mm; } li, td, th, p { overflow-
 svg { display: block; width: 100%; height: auto; }
 .rig svg { max-height: 82mm; } .time svg { max-height: 62mm; }
 .pair { display: grid; grid-template-columns: 1fr 1fr; gap: 0 5mm; align-items: start; }
+.more-left { grid-template-columns: 3fr 2fr; }
 figure { margin: 1mm 0; break-inside: avoid; }
 figcaption, .more { color: #4a525a; font-size: 8pt; }
 table { border-collapse: collapse; width: 100%; font-size: 8.2pt; line-height: 1.22; }
@@ -54,7 +58,8 @@ th, td { text-align: right; padding: 0.45mm 1mm; border-bottom: 0.15mm solid #c3
 th { font-weight: 600; } th[scope="row"] { text-align: left; font-weight: 400; }
 thead th:first-child { text-align: left; } thead th { white-space: nowrap; }
 .wide th, .wide td { text-align: left; }
-.over, .events th, .events td:nth-child(-n+3), .last td:last-child { white-space: nowrap; }
+.events th, .events td:nth-child(-n+3), .tight td { white-space: nowrap; }
+.tight thead th { white-space: normal; overflow-wrap: normal; } .tight th[scope="row"] { min-width: 26mm; }
 .digest { font-family: "DejaVu Sans Mono", Consolas, monospace; overflow-wrap: anywhere; }
 """
 STANDING = (
@@ -74,12 +79,11 @@ def report(
     whole = whole_session(session, rig, before)
     judged = verify(session)
     review = whole.reviewed.shown(shown)
-    chosen = tables.chosen_events(review)
-    numbers = [(e["time_s"], str(k)) for k, e in chosen if e["kind"] in MARKED]
+    chosen = listed_events(review, tables.MOST_EVENTS)
+    numbers = [(e["time_s"], str(e["k"])) for e in chosen if e["kind"] in MARKED]
+    rows = result_rows(review, whole.known, whole.found)
+    by_key = {row.key: row for row in rows}
     title = said(review["title"] or "Haul session", 110)
-    unit, size = shown.force_shown.chosen(
-        whole.found.haul_force.value if whole.found.haul_force else 0.0
-    )
     what_if = (
         "" if rig is None
         else f"<p><b>WHAT IF:</b> predictions and estimates take the rig file {said(rig)}, not the session's own.</p>"
@@ -97,7 +101,7 @@ def report(
         f"<title>{title}</title><style>{STYLE}</style></head>\n<body>"
         f"<h1>{title}</h1>{_job(whole, shown)}{what_if}"
         f'<section class="result" aria-label="result">{sentences}</section>'
-        f'<div class="pair"><section><h2>Measured against predicted</h2>{tables.results(review, shown)}</section>'
+        f'<div class="pair"><section><h2>Measured against predicted</h2>{tables.results(rows, shown)}</section>'
         f"<section><h2>Cautions</h2>{standing}{tables.cautions(review)}</section></div>"
         f'<h2>Rig at the start of the job</h2><figure class="rig">{_drawn(whole, shown)}'
         f"<figcaption>{_strand_caption(whole)}</figcaption></figure>"
@@ -106,10 +110,10 @@ def report(
         f'<div class="pair"><figure>{loop}<figcaption>The area below the curve is the work put in; rope fed '
         f"back without tension runs along the bottom.</figcaption></figure><figure>{each}</figure></div>"
         f"<h2>Strokes</h2>{tables.strokes(review, shown)}"
-        f'<div class="pair"><section><h2>Peaks, inferred or read</h2>{tables.peaks(review, shown, own)}</section>'
-        f"<section><h2>Uncertainty budget</h2>{tables.budget('actual MA', '', 1.0, whole.found.actual_ma)}"
-        f"{tables.budget('haul force', unit, size, whole.found.haul_force)}</section></div>"
-        f"<h2>Events</h2>{tables.events(review, chosen)}"
+        f'<div class="pair more-left"><section><h2>Peaks, inferred or read</h2>{tables.peaks(peak_rows(review, whole.known, whole.result), shown)}</section>'
+        f"<section><h2>Uncertainty budget</h2>{tables.budget(by_key['actual_ma'], shown)}"
+        f"{tables.budget(by_key['haul_force_N'], shown)}</section></div>"
+        f"<h2>Events</h2>{tables.events(review, chosen, shown)}"
         f"<h2>Channels and calibration</h2>{tables.channels(whole, shown)}"
         f"<h2>Record</h2>{_record(whole, judged)}"
         "</body></html>\n"

@@ -7,17 +7,17 @@ from collections.abc import Sequence
 from html import escape
 from typing import Any
 
-from analysis.efficiency.uncertainty import Quantity, budget_rows, t_quantile
 from analysis.review.reviewed_session import Whole
-from dashboard.text.units import UNKNOWN, Units, number, percent, plus_minus
+from dashboard.text.result_rows import RESULTS, ResultRow, budget_table
+from dashboard.text.table_rows import EVENTS, PEAKS, STROKES, Column, numbered, texts, without
+from dashboard.text.units import UNKNOWN, Units
 from logger.channels.channel import Channel
 from logger.errors import one_line
 
 MOST_STROKES, MOST_PARTS, MOST_EVENTS = 12, 14, 18
 MOST_BUDGET, MOST_CHANNELS, MOST_CAUTIONS = 8, 8, 6
+NAME, TEXT = 24, 90  # characters of a cell, and of the last, which may be a text
 CAUTION = 150  # characters of one of many long ones
-MANY_DEGREES = 1000.0  # from here on t is the normal quantile to three digits
-GRAVE = ("over_limit", "slip", "shock", "saturated", "alarm")
 
 
 def said(text: object, most: int = 100) -> str:
@@ -40,115 +40,53 @@ def table(
     return f'<table class="{kind or "plain"}"><thead><tr>{top}</tr></thead><tbody>{body}</tbody></table>{note}'
 
 
-def results(review: dict[str, Any], shown: Units) -> str:
+def listing(
+    columns: Sequence[Column], rows: Sequence[Any], shown: Units, more: str = "", kind: str = "tight"
+) -> str:
+    """Rows as a table, names and texts cut to what paper has room for; more: what stands below."""
+    head, *body = texts(columns, rows, shown)
+    cells = [[said(cell, TEXT if k == len(head) - 1 else NAME) for k, cell in enumerate(row)] for row in body]
+    return table([said(title) for title in head], cells, more, kind)
+
+
+def results(rows: Sequence[ResultRow], shown: Units) -> str:
     """Measured beside predicted."""
-    measured, predicted = review["measured"], review["predicted"]
-    of = shown.of
-    rows = [
-        ["mechanical advantage", of("number", measured["actual_ma"]),
-         plus_minus(predicted["model_ma"], 2 * predicted["model_ma_u"])],
-        ["if nothing were lost", "", number(review["ideal_ma"])],
-        ["efficiency", of("number", measured["efficiency"]),
-         plus_minus(predicted["efficiency"], 2 * predicted["model_ma_u"] / review["ideal_ma"])],
-        ["haul force", of("force", measured["haul_force_N"]),
-         shown.force_pm(predicted["haul_force_N"], predicted["haul_force_u_N"])],
-        ["load force", of("force", measured["load_force_N"]), ""],
-        ["efficiency of one pulley", of("number", measured["pulley_efficiency"]), ""],
-        ["travel efficiency", of("number", measured["travel_efficiency"]), ""],
-        ["work efficiency", of("number", measured["work_efficiency"]), ""],
-        ["rope hauled", shown.length(measured["haul_travel_m"]), ""],
-        [f"load moved, by {measured['load_travel_method']}", shown.length(measured["load_travel_m"]), ""],
-        ["work in, out", f"{shown.work(measured['work_in_J'])}, {shown.work(measured['work_out_J'])}", ""],
-    ]  # fmt: skip
-    rows = [[said(cell) for cell in row] for row in rows]
-    return table(("", "measured ± 95 %", "predicted ± 95 %"), rows)
+    return listing(without(RESULTS, "observations", "how"), rows, shown)
 
 
 def strokes(review: dict[str, Any], shown: Units) -> str:
     """Every stroke, or the first ones with a line that says how many more there are."""
-    rows = [
-        [said(f"{k} {s['direction']}"), _at(s["start_s"]), _at(s["end_s"]), said(shown.length(s["haul_travel_m"])),
-         said(shown.length(s["load_travel_m"])), said(shown.force(s["mean_force_N"])),
-         said(shown.force(s["peak_force_N"])), said(shown.work(s["work_J"])),
-         said(shown.of("number", s["efficiency"]))]
-        for k, s in enumerate(review["strokes"], 1)
-    ]  # fmt: skip
-    head = ("", "from", "to", "rope", "load", "mean force", "peak", "work", "efficiency ± 95 %")
+    rows = numbered(review["strokes"])
+    if not rows:
+        return "<p>No stroke was found.</p>"
     note = _more(len(rows), MOST_STROKES, "strokes")
-    return table(head, rows[:MOST_STROKES], note) if rows else "<p>No stroke was found.</p>"
+    return listing(STROKES, rows[:MOST_STROKES], shown, note, "plain")
 
 
-def peaks(review: dict[str, Any], shown: Units, own: frozenset[str] = frozenset()) -> str:
-    """Highest forces against limits, the most used first; own: parts that a cell measures."""
-    order = sorted(
-        review["peaks"], key=lambda p: (p["use"] is None, -(p["use"] or 0.0), -p["force_N"])
-    )
-    rows = []
-    for p in order[:MOST_PARTS]:
-        use = percent(p["use"])
-        if p["use"] is not None and p["use"] > 1:
-            use = f'<b class="over">{use} OVER</b>'
-        limit = "unrated" if p["limit_N"] is None else said(shown.force(p["limit_N"]))
-        rows.append(
-            [said(p["name"], 24) + (", own cell" if p["name"] in own else ""), said(shown.force(p["force_N"])), limit, use, _at(p["time_s"])]
-        )
-    note = _more(len(order), MOST_PARTS, "strands and elements, less used or unrated")
-    return (
-        table(("", "at most", "allowed", "use", "at"), rows, note, "last")
-        if rows
-        else "<p>No force was read.</p>"
-    )
+def peaks(rows: Sequence[dict[str, Any]], shown: Units) -> str:
+    """Highest forces against limits, the most used first."""
+    if not rows:
+        return "<p>No force was read.</p>"
+    note = _more(len(rows), MOST_PARTS, "strands and elements, less used or unrated")
+    text = listing(PEAKS, rows[:MOST_PARTS], shown, note)
+    return text.replace("OVER</td>", "<b>OVER</b></td>")
 
 
-def budget(name: str, unit: str, size: float, quantity: Quantity | None) -> str:
+def budget(row: ResultRow, shown: Units) -> str:
     """The components of one quantity's uncertainty, the largest first."""
-    if quantity is None or not math.isfinite(quantity.u):
-        return f"<p>{said(name)}: {UNKNOWN}.</p>"
-    every = budget_rows(quantity)
-    rows = [
-        [said(component, 60), number(u / size, 2), _degrees(degrees), percent(share)]
-        for component, u, degrees, share in every[:MOST_BUDGET]
-    ]
-    k = t_quantile(quantity.degrees)
-    shown = plus_minus(quantity.value / size, quantity.U95 / size)
-    after = f" {said(unit)}" if unit else ""
-    note = (
-        f"u = {number(quantity.u / size, 2)}{after}, k = {number(k)} (t, {_degrees(quantity.degrees)} degrees of "
-        f"freedom): {shown}{after}, 95 %"
-    )
-    return table(
-        (said(name), f"u, {said(unit)}" if unit else "u", "degrees", "share of u²"), rows, note
-    )
+    if row.quantity is None or not math.isfinite(row.quantity.u):
+        return f"<p>{said(row.title)}: {UNKNOWN}.</p>"
+    made = budget_table(row, shown, MOST_BUDGET)
+    head, *body = ([said(cell, 60) for cell in line] for line in made.rows)
+    return table(head, body, f"{said(made.said)}: {said(made.note, 200)}", "tight")
 
 
-def chosen_events(review: dict[str, Any]) -> list[tuple[int, dict[str, Any]]]:
-    """(number, event) of those that are printed: grave ones go before others, in order of time."""
-    every = list(enumerate(review["events"], 1))
-    if len(every) <= MOST_EVENTS:
-        return every
-    marks = [row for row in every if row[1]["kind"] in (*GRAVE, "mark")]
-    rest = [row for row in every if row[1]["kind"] not in (*GRAVE, "mark")]
-    return sorted((marks + rest)[:MOST_EVENTS], key=lambda row: row[0])
-
-
-def events(review: dict[str, Any], chosen: Sequence[tuple[int, dict[str, Any]]]) -> str:
+def events(review: dict[str, Any], chosen: Sequence[dict[str, Any]], shown: Units) -> str:
     """Events with the numbers that stand above the plot."""
-    rows = [
-        [
-            str(k),
-            _at(e["time_s"]),
-            said(e["kind"], 20),
-            said(e["channel"], 20),
-            said(e["text"], 90),
-        ]
-        for k, e in chosen
-    ]
+    if not chosen:
+        return "<p>None.</p>"
     note = _more(len(review["events"]), len(chosen), "events; `haul review --json` lists all")
-    return (
-        table(("", "at", "kind", "channel", "what"), rows, note, "wide events")
-        if rows
-        else "<p>None.</p>"
-    )
+    return listing(EVENTS, chosen, shown, note, "wide events")
 
 
 def channels(whole: Whole, shown: Units) -> str:
@@ -197,11 +135,3 @@ def cautions(review: dict[str, Any]) -> str:
 
 def _more(whole: int, most: int, what: str) -> str:
     return f"and {whole - most} more {what}" if whole > most else ""
-
-
-def _degrees(value: float) -> str:
-    return "∞" if value > MANY_DEGREES else number(value, 2)
-
-
-def _at(time_s: float | None) -> str:
-    return "-" if time_s is None else f"{time_s:.1f} s"

@@ -24,7 +24,7 @@ def main() -> int:
     from analysis.library.batch import processes
     from analysis.library.index import Index
     from analysis.library.session_row import session_row
-    from dashboard.commands.library import rig_trends
+    from analysis.library.trend import rig_trends
 
     over = 0
 

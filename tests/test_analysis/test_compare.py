@@ -7,7 +7,9 @@ import re
 import pytest
 from made_sessions import RIG, made
 
-from analysis.library.compare import pairs, same_load, same_rig_trends, side, worth_it
+from analysis.library.compare import pairs, same_load, side, worth_it
+from analysis.library.session_row import columns
+from analysis.library.trend import rig_trends
 from analysis.review.reviewed_session import whole_session
 
 FIVE = RIG.replace(
@@ -38,17 +40,14 @@ def test_the_same_rig_is_told_by_what_is_laid_out_not_by_the_load(tmp_path):
 
 
 def test_a_rig_that_wears_is_seen_over_months(tmp_path):
-    sides = [
-        look(
-            tmp_path / f"s{k}",
-            e=0.92 - 0.02 * k,
-            hz=10.0,
-            load_u_N=3.0,
+    rows = [
+        columns(whole_session(made(
+            tmp_path / f"s{k}", e=0.92 - 0.02 * k, hz=10.0, load_u_N=3.0,
             started_at=f"2026-{k + 1:02d}-01T08:00:00.000Z",
-        )
+        )))
         for k in range(6)
-    ]
-    ((title, found),) = same_rig_trends(sides)
+    ]  # fmt: skip
+    ((_, title, found),) = rig_trends(rows)
     assert title == "Launch, 3:1" and found.n == 6
     assert found.per_year + found.U95 < 0 and "falls" in found.verdict.text()
 

@@ -1,0 +1,40 @@
+"""Numbers that every table of a review shows, and that the object of `haul review --json` does not hold."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from analysis.mechanics.measured_parts import bounded
+from analysis.mechanics.model import COVERAGE, Model
+from analysis.review.review import read_by_cells
+from analysis.strokes.result import Result
+
+
+def predictions(model: Model) -> dict[str, dict[str, float | None] | None]:
+    """What the rig file gives for each quantity of a review: value and U95 = 2 u, SI."""
+    return {
+        "actual_ma": _expanded(model.model_ma, model.model_ma_u),
+        "ideal_ma": _expanded(model.ideal_ma, None),
+        "efficiency": _expanded(model.efficiency, model.efficiency_u),
+        "haul_force_N": _expanded(model.haul_force_N, model.haul_force_u_N),
+        "load_force_N": _expanded(model.load_force_N, model.load_force_u_N),
+    }
+
+
+def _expanded(value: float | None, u: float | None) -> dict[str, float | None] | None:
+    return None if value is None else {"value": value, "U95": None if u is None else COVERAGE * u}
+
+
+def peak_rows(review: dict[str, Any], model: Model, result: Result) -> list[dict[str, Any]]:
+    """The peaks of a review, the greatest share of what is allowed first, then what is unrated.
+
+    by: cell (its own cell read it), most (the frictionless gain bounds it) or inferred (it does not).
+    """
+    own = read_by_cells(model, result)
+    pairs = zip(model.parts, bounded(model, model.pieces), strict=True)
+    most = {piece.name for piece, bound in pairs if bound}
+    order = sorted(review["peaks"], key=lambda p: (p["use"] is None, -(p["use"] or 0.0), -p["force_N"]))
+    return [
+        p | {"by": "cell" if p["name"] in own else "most" if p["name"] in most else "inferred"}
+        for p in order
+    ]

@@ -1,0 +1,128 @@
+"""The quantities of a review as rows of a table, and the budget of each, for terminal, page and report."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from dashboard.text.summary_sentences import METHODS
+from dashboard.text.table_rows import FORMATS, Column, field, texts
+from dashboard.text.units import UNKNOWN, Units, number, plus_minus
+
+if TYPE_CHECKING:
+    from analysis.efficiency.estimate import Estimates
+    from analysis.efficiency.uncertainty import Quantity
+    from analysis.mechanics.model import Model
+
+STEADY = "mean over distance while the load moves steadily"
+NO_U = "no uncertainty is stated for it"
+
+
+@dataclass(frozen=True)
+class ResultRow:
+    """One quantity of a review.
+
+    key: its name in the object of `haul review --json`
+    title: its name for people
+    kind: as in Column
+    measured, predicted: {"value", "U95"} or an SI number; None: not known; "": there is none
+    quantity: the measured one with its budget
+    how: the method in words
+    """
+
+    key: str
+    title: str
+    kind: str
+    measured: Any
+    predicted: Any
+    quantity: Quantity | None
+    how: str
+
+
+MEASURED = Column("measured ± 95 %", field("measured"), "own")
+PREDICTED = Column("predicted ± 95 %", field("predicted"), "own")
+RESULTS = (
+    Column("quantity", field("title")),
+    MEASURED,
+    PREDICTED,
+    Column("observations", lambda row: row.measured["n"] if row.quantity and row.measured else "", "count"),
+    Column("how", field("how")),
+)
+
+
+def result_rows(review: dict[str, Any], rig_model: Model, estimates: Estimates) -> list[ResultRow]:
+    """Every quantity of a review; rig_model, estimates: of the rig that the review shows."""
+    from analysis.review.shown_rows import predictions
+
+    predicted = predictions(rig_model)
+    measured = review["measured"] | {"en": review["agreement"]["en"]}
+    method, by = measured["load_force_method"], measured["load_travel_method"]
+    load = f"the load's force {METHODS.get(method, method)} ({method})"
+    table = (
+        ("actual_ma", "mechanical advantage", "number", estimates.actual_ma, f"load force / haul force, {STEADY}; {load}"),
+        ("ideal_ma", "if nothing were lost", "number", None, "the same rig without friction"),
+        ("efficiency", "efficiency", "number", estimates.efficiency, "actual MA / ideal MA"),
+        ("haul_force_N", "haul force", "force", estimates.haul_force, f"haul cell, {STEADY}"),
+        ("load_force_N", "load force", "force", estimates.load_force, load),
+        ("pulley_efficiency", "efficiency of one pulley", "number", estimates.pulley_efficiency,
+         "the common one that gives this advantage in this rig"),
+        ("travel_efficiency", "travel efficiency", "number", estimates.travel.efficiency,
+         "load travel x travel ratio / rope hauled, over strokes"),
+        ("work_efficiency", "work efficiency", "number", estimates.work_efficiency, "work out / work in, rest to rest"),
+        ("haul_travel_m", "rope hauled", "length", None, f"sum over haul strokes; {NO_U}"),
+        ("load_travel_m", f"load moved, by {by}", "length", None, f"sum over haul strokes; {NO_U}"),
+        ("work_in_J", "work in", "work", None, f"haul force over rope, all haul strokes; {NO_U}"),
+        ("work_out_J", "work out", "work", None, f"load force over the load's way; {NO_U}"),
+        ("en", "En, agrees up to 1", "rough", None, review["agreement"]["verdict"]),
+    )  # fmt: skip
+    return [
+        ResultRow(key=key, title=title, kind=kind, measured=measured.get(key, ""),
+                  predicted=predicted.get(key, ""), quantity=quantity, how=how)
+        for key, title, kind, quantity, how in table
+    ]  # fmt: skip
+
+
+@dataclass(frozen=True)
+class BudgetTable:
+    """Where the uncertainty of one quantity comes from, as texts.
+
+    name: of the quantity; said: its value with U95; note: u, k and the degrees of freedom
+    rows: titles first, then a component a row, the largest first; shares: of u², a component
+    """
+
+    name: str
+    said: str
+    note: str
+    rows: list[list[str]]
+    shares: list[float]
+
+
+def budget_table(row: ResultRow, shown: Units, most: int) -> BudgetTable:
+    """The budget of a measured quantity, at most so many components."""
+    from analysis.efficiency.uncertainty import budget_rows, t_quantile
+
+    quantity = row.quantity
+    assert quantity is not None
+    unit, size = shown.force_shown.chosen(quantity.value) if row.kind == "force" else ("", 1.0)
+
+    def sized(u: float) -> str:
+        return f"{number(u / size, 2)} {unit}".rstrip()
+
+    columns = (
+        Column(row.title, field("name"), most=80),
+        Column("u", lambda component: sized(component.u)),
+        Column("degrees of freedom", field("degrees"), "degrees"),
+        Column("share of u²", field("share"), "share"),
+    )
+    every = budget_rows(quantity)[:most]
+    said, note = UNKNOWN, "the uncertainty cannot be told"
+    if math.isfinite(quantity.U95):
+        said = f"{plus_minus(quantity.value / size, quantity.U95 / size)} {unit}".rstrip()
+        degrees = FORMATS["degrees"](quantity.degrees)
+        note = (
+            f"u = {sized(quantity.u)}, k = {number(t_quantile(quantity.degrees))} "
+            f"(t, {degrees} degrees of freedom), 95 %; {quantity.n} observations"
+        )
+    return BudgetTable(name=row.title, said=said, note=note, rows=texts(columns, every, shown),
+                       shares=[component.share for component in every])  # fmt: skip

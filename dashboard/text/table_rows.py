@@ -1,0 +1,184 @@
+"""Each column of a table, once for terminal, page, report and CSV.
+
+A consumer chooses columns and lays them out; it formats no number and names no column.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from dashboard.text.units import METRIC, UNKNOWN, Units, number, percent
+from logger.errors import one_line
+
+MANY_DEGREES = 1000.0  # from here on t is the normal quantile to three digits
+FORMULA = ("=", "+", "-", "@", "\t", "\r")
+GRAVE = frozenset({"over_limit", "slip", "shock", "saturated", "alarm", "mark", "stale", "gap"})
+KNOWN_BY = {
+    "cell": "own cell",
+    "most": "at most",
+    "inferred": "may be more",  # its own friction is not counted
+}
+
+# kind -> text of a value that does not depend on the reader's units
+FORMATS: Mapping[str, Callable[[Any], str]] = {
+    "rough": lambda value: number(value, 2),
+    "time": lambda value: f"{value:.1f} s",
+    "hours": lambda value: f"{number(value)} h",
+    "share": lambda value: "< 1 %" if 0 < value < 0.005 else percent(value),
+    "use": lambda value: percent(value) + (" OVER" if value > 1 else ""),
+    "degrees": lambda value: "∞" if value > MANY_DEGREES else number(value, 2),
+    "count": str,
+    "day": lambda value: value[:10],
+    "minute": lambda value: value[:16],
+    "words": ", ".join,
+}
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of a table.
+
+    title: what stands above it; "" where the CSV alone has it
+    value: takes from a row an SI number, a quantity {"value", "U95"} or a text; None: not known
+    kind: force, length, work, number, text or a key of FORMATS; "own": the row's own
+    none: what is shown where the value is not known
+    most: characters of a text
+    csv: heading in a CSV, with the SI unit; "" where none has it
+    """
+
+    title: str
+    value: Callable[[Any], Any]
+    kind: str = "text"
+    none: str = UNKNOWN
+    most: int = 400
+    csv: str = ""
+
+    def text(self, row: Any, shown: Units = METRIC) -> str:
+        """The value as people see it."""
+        value = self.value(row)
+        if value is None or value == "":
+            return self.none if value is None else ""
+        kind = row.kind if self.kind == "own" else self.kind
+        if kind == "text":
+            return one_line(value, self.most)
+        if kind in FORMATS:
+            return FORMATS[kind](value)
+        return shown.of(kind, value if isinstance(value, Mapping) else {"value": value})
+
+    def cell(self, row: Any) -> str:
+        """The value in a CSV: SI, and no text that a spreadsheet takes for a formula."""
+        value = self.value(row)
+        if value is None or isinstance(value, float):
+            return "" if value is None else f"{value:.9g}"
+        return safe(" ".join(value) if isinstance(value, tuple) else str(value))
+
+
+def safe(text: str) -> str:
+    """The text as a cell that no spreadsheet takes for a formula, also not after spaces."""
+    return "'" + text if text.lstrip(" \n\u00a0").startswith(FORMULA) else text
+
+
+def texts(columns: Sequence[Column], rows: Iterable[Any], shown: Units = METRIC) -> list[list[str]]:
+    """A table as people see it, its titles first."""
+    seen = [c for c in columns if c.title]
+    return [[c.title for c in seen], *([c.text(row, shown) for c in seen] for row in rows)]
+
+
+def csv_cells(columns: Sequence[Column], rows: Iterable[Any]) -> list[list[str]]:
+    """A table as a CSV has it, its headings first."""
+    written = [c for c in columns if c.csv]
+    return [[c.csv for c in written], *([c.cell(row) for c in written] for row in rows)]
+
+
+def without(columns: Sequence[Column], *titles: str) -> tuple[Column, ...]:
+    """Columns of a table that has no room for all."""
+    return tuple(c for c in columns if c.title not in titles)
+
+
+def key(name: str) -> Callable[[Any], Any]:
+    return lambda row: row[name]
+
+
+def field(name: str) -> Callable[[Any], Any]:
+    return lambda row: getattr(row, name)
+
+
+def _measured(name: str, expanded: str) -> Callable[[Any], Any]:
+    return lambda row: None if row[name] is None else {"value": row[name], "U95": row[expanded]}
+
+
+# -- strokes, peaks, events of a review ------------------------------------------------------------
+STROKES = (
+    Column("stroke", lambda row: f"{row['k']} {row['direction']}"),
+    Column("from", key("start_s"), "time"),
+    Column("to", key("end_s"), "time"),
+    Column("rope", key("haul_travel_m"), "length"),
+    Column("load", key("load_travel_m"), "length"),
+    Column("mean force", key("mean_force_N"), "force"),
+    Column("peak", key("peak_force_N"), "force"),
+    Column("work", key("work_J"), "work"),
+    Column("efficiency ± 95 %", key("efficiency"), "number"),
+)
+PEAKS = (
+    Column("part", key("name"), most=60),
+    Column("force", key("force_N"), "force"),
+    Column("allowed", key("limit_N"), "force", none="unrated"),
+    Column("use", key("use"), "use", none="-"),
+    Column("at", key("time_s"), "time", none="-"),
+    Column("how", lambda row: KNOWN_BY[row["by"]]),
+)
+EVENTS = (
+    Column("no.", key("k"), "count"),
+    Column("at", key("time_s"), "time", csv="time_s"),
+    Column("", key("end_s"), "time", csv="end_s"),
+    Column("kind", key("kind"), most=30, csv="kind"),
+    Column("channel", key("channel"), most=60, csv="channel"),
+    Column("", key("value"), csv="value"),
+    Column("what", key("text"), most=240, csv="text"),
+)
+
+
+def numbered(rows: Iterable[Mapping[str, Any]]) -> list[dict[str, Any]]:
+    """Rows of a review, each with its number k, from 1."""
+    return [{"k": k, **row} for k, row in enumerate(rows, 1)]
+
+
+def listed_events(review: dict[str, Any], most: int) -> list[dict[str, Any]]:
+    """Events where there is room for so many: the grave go before others, all in order of time."""
+    order = sorted(numbered(review["events"]), key=lambda e: e["kind"] not in GRAVE)
+    return sorted(order[:most], key=key("k"))
+
+
+# -- sessions and gear of a folder -----------------------------------------------------------------
+SESSIONS = (
+    Column("session", key("path"), most=60),
+    Column("rig", key("title"), most=36),
+    Column("started", key("started_at"), "minute"),
+    Column("state", key("state")),
+    Column("strokes", key("strokes"), "count"),
+    Column("resets", key("resets"), "count"),
+    Column("ideal MA", key("ideal_ma"), "number"),
+    Column("predicted MA", key("model_ma"), "number"),
+    Column("actual MA", _measured("actual_ma", "actual_ma_U95"), "number"),
+    Column("efficiency", _measured("efficiency", "efficiency_U95"), "number"),
+    Column("haul force", _measured("haul_force_N", "haul_force_U95_N"), "force"),
+    Column("highest use", key("highest_use"), "use", none="-"),
+    Column("rope handled", key("rope_m"), "length"),
+    Column("min/m", key("minutes_a_metre"), "rough"),
+)
+GEAR = (
+    Column("item", field("item"), most=24, csv="item"),
+    Column("is", field("kinds"), "words", csv="kinds"),
+    Column("sessions", field("sessions"), "count", csv="sessions"),
+    Column("since", field("since"), "day", csv="since"),
+    Column("last", field("last"), "day", csv="last"),
+    Column("peak", field("peak_N"), "force", csv="peak [N]"),
+    Column("", field("peak_session"), csv="peak session"),
+    Column("allowed", field("limit_N"), "force", none="unrated", csv="limit [N]"),
+    Column("above half", field("half"), "count", none="-", csv="above half"),
+    Column("above limit", field("full"), "count", none="-", csv="above limit"),
+    Column("rope run", field("run_m"), "length", none="-", csv="rope run [m]"),
+    Column("under load", field("loaded_h"), "hours", csv="under load [h]"),
+)
