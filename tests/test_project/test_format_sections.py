@@ -20,7 +20,7 @@ NUMBERS = re.compile(
 )
 HEADING = re.compile(r"^## Interface section (\d+): .*\n", re.MULTILINE)
 LISTED = re.compile(r"known here: ([^…]*)$")
-BY_NAME = ("readings", "dropped", "resets")  # members whose keys are the user's own names
+BY_NAME = ("readings", "dropped", "resets", "values")  # members whose keys are names, each time others
 
 
 def sections(text):
