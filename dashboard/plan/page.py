@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from html import escape
 
-from dashboard.plan.planned_rig import LEAST_E, MOST_E, Planned
+from analysis.mechanics.what_if import LEAST_E, MOST_E
+from dashboard.plan.planned_rig import Planned
 
 CAUTIONS = (
     "Stay out of the line of pull, and out of every angle a rope could whip through.",

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +17,7 @@ import numpy as np
 from analysis.mechanics.load_cases import Condition, conditions
 from analysis.mechanics.model import Model, model, reset_setbacks
 from analysis.mechanics.travel import job
+from analysis.mechanics.what_if import what_if
 from analysis.messages.message import Message, message
 from analysis.prediction.job_frames import Story, story
 from analysis.prediction.predict import prediction
@@ -24,7 +25,6 @@ from analysis.rig.rig import Rig
 from analysis.rig_file.load import load_rig
 from logger.errors import UserFault
 
-LEAST_E, MOST_E = 0.50, 1.00  # what the page lets one ask for
 MODES = ("each", "together")
 # what `over` says for every condition of the job
 OVER = frozenset({"part_over_limit", "part_over_limit_on_the_way", "capture_over_limit"})
@@ -53,20 +53,6 @@ class PartRow:
     reached_at_N: float | None
     why: Message | None
     item: str
-
-
-def what_if(rig: Rig, e: float | None) -> Rig:
-    """The rig with every pulley's efficiency e, taken as exact; as it is for None.
-
-    Captures and edges stay as the file has them.
-    """
-    if e is None:
-        return rig
-    stations = tuple(
-        replace(s, efficiency=e, efficiency_u=0.0, shared=False) if s.kind == "pulley" else s
-        for s in rig.stations
-    )
-    return replace(rig, stations=stations, default_assumed=False)
 
 
 class Planned:

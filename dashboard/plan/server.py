@@ -11,9 +11,10 @@ from html import escape
 from pathlib import Path
 from typing import Any
 
+from analysis.mechanics.what_if import LEAST_E, MOST_E
 from dashboard.plan.job_step import frame_answer
 from dashboard.plan.page import page
-from dashboard.plan.planned_rig import LEAST_E, MODES, MOST_E, Planned
+from dashboard.plan.planned_rig import MODES, Planned
 from dashboard.plan.tables import comparison, tables, top
 from dashboard.text.units import SYSTEMS, Units
 from dashboard.web.gate import HTML, JSON, Answer, Gate, Refused, Request, Route, asked_int

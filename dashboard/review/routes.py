@@ -10,9 +10,9 @@ import re
 from collections.abc import Mapping
 from pathlib import Path
 
+from analysis.mechanics.what_if import LEAST_E, MOST_E
 from dashboard.live.session_hub import Hub, sessions_in
 from dashboard.live.state_feed import encode
-from dashboard.plan.planned_rig import LEAST_E, MOST_E
 from dashboard.review.figures import efficiency, loop, over_time, plain
 from dashboard.review.page import page
 from dashboard.review.session_review import ReviewNow, Reviews, SessionReview

@@ -21,6 +21,7 @@ import numpy as np
 
 from analysis.efficiency.estimate import Estimates
 from analysis.mechanics.model import Model, model
+from analysis.mechanics.what_if import what_if
 from analysis.messages.message import Message, message
 from analysis.review.review import Reviewed, review_all, rows_left_out
 from analysis.review.reviewed_session import whole_session
@@ -31,7 +32,6 @@ from analysis.strokes.analyser import Analyser
 from analysis.strokes.result import Result
 from analysis.strokes.rig_changes import rigs_of
 from dashboard.figures.session_figures import MARKED
-from dashboard.plan.planned_rig import what_if
 from dashboard.review.windowed_series import Series
 from logger.errors import UserFault, one_line
 from logger.session.reader import Follower, open_session

@@ -12,9 +12,10 @@ import pytest
 from live_helpers import start_haul
 
 from analysis.mechanics.model import model_ma_with
+from analysis.mechanics.what_if import what_if
 from analysis.prediction.predict import predict
 from analysis.rig_file.load import load_rig
-from dashboard.plan.planned_rig import Planned, part_rows, what_if
+from dashboard.plan.planned_rig import Planned, part_rows
 from dashboard.plan.server import PlanServer
 from dashboard.plan.tables import tables, tension, top
 from dashboard.text.units import METRIC, SYSTEMS
