@@ -18,8 +18,8 @@ SAME_MA = 0.01  # ideal advantages closer than this are the same ratio; chosen b
 class Side:
     """One session's figures for a comparison; None: not known.
 
-    rope_m: rope that went through the hands, hauled and fed back at resets; actual_ma, efficiency,
-    haul_N, load_N: measured quantities as in interface section 6; team_N: what the team keeps up.
+    rope_m: rope that went through the hands, hauled and fed back at resets; haul_N,
+    load_N: measured quantities as in interface section 6; team_N: what the team keeps up.
     """
 
     name: str
@@ -27,9 +27,6 @@ class Side:
     rig: str
     started_at: str
     ideal_ma: float
-    model_ma: float
-    actual_ma: dict[str, Any] | None
-    efficiency: dict[str, Any] | None
     haul_N: dict[str, Any] | None
     load_N: dict[str, Any] | None
     load_method: str
@@ -63,9 +60,6 @@ def side(whole: Whole) -> Side:
         rig_key(whole.rig),
         review["started_at"],
         review["ideal_ma"],
-        review["predicted"]["model_ma"],
-        measured["actual_ma"],
-        measured["efficiency"],
         measured["haul_force_N"],
         measured["load_force_N"],
         measured["load_force_method"],

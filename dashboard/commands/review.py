@@ -11,15 +11,7 @@ from typing import TYPE_CHECKING, Any
 from dashboard.export import csv_parquet as export
 from dashboard.text.console import add_json, add_units, pairs, print_json, table, units
 from dashboard.text.result_rows import RESULTS, ResultRow, budget_table, result_rows
-from dashboard.text.table_rows import (
-    EVENTS,
-    PEAKS,
-    STROKES,
-    listed_events,
-    numbered,
-    texts,
-    without,
-)
+from dashboard.text.table_rows import EVENTS, PEAKS, STROKES, listed_events, numbered, texts
 from dashboard.text.units import Units, number
 from logger.errors import one_line
 
@@ -112,13 +104,15 @@ def summary(whole: Reviewed, shown: Units) -> list[str]:
         ]),
         "",
         "Measured against predicted",
-        *table(texts(without(RESULTS, "observations", "how"), rows, shown)),
+        *table(texts(RESULTS[:3], rows, shown)),
         *_why(found),
         *behind(whole, shown),
         *_budgets(rows, shown),
         "",
-        *_strokes(found, shown),
+        f"Strokes: {len(found['strokes'])}, resets: {found['resets']}",
     ]  # fmt: skip
+    if found["strokes"]:
+        lines += table(texts([c for c in STROKES if c.kind != "work"], numbered(found["strokes"]), shown))
     if found["peaks"]:
         forces = peak_rows(found, whole.main.known, whole.result)
         columns = (PEAKS[0], PEAKS[-1], *PEAKS[1:-1])  # texts first
@@ -148,9 +142,3 @@ def _why(found: dict[str, Any]) -> list[str]:
     if found["agreement"]["verdict"]:
         lines.append(f"  {one_line(found['agreement']['verdict'])}")
     return lines
-
-
-def _strokes(found: dict[str, Any], shown: Units) -> list[str]:
-    lines = [f"Strokes: {len(found['strokes'])}, resets: {found['resets']}"]
-    rows = texts(without(STROKES, "work"), numbered(found["strokes"]), shown)
-    return lines + (table(rows) if found["strokes"] else [])

@@ -9,7 +9,7 @@ from typing import Any
 
 from analysis.review.reviewed_session import Whole
 from dashboard.text.result_rows import RESULTS, ResultRow, budget_table
-from dashboard.text.table_rows import EVENTS, PEAKS, STROKES, Column, numbered, texts, without
+from dashboard.text.table_rows import EVENTS, PEAKS, STROKES, Column, numbered, texts
 from dashboard.text.units import UNKNOWN, Units
 from logger.channels.channel import Channel
 from logger.errors import one_line
@@ -51,7 +51,7 @@ def listing(
 
 def results(rows: Sequence[ResultRow], shown: Units) -> str:
     """Measured beside predicted."""
-    return listing(without(RESULTS, "observations", "how"), rows, shown)
+    return listing(RESULTS[:3], rows, shown)
 
 
 def strokes(review: dict[str, Any], shown: Units) -> str:

@@ -9,14 +9,7 @@ from analysis.prediction.predict import stop_hauling_at
 from analysis.review.review import read_by_cells
 from analysis.review.shown_rows import peak_rows
 from dashboard.review.session_review import ReviewNow
-from dashboard.text.result_rows import (
-    MEASURED,
-    PREDICTED,
-    RESULTS,
-    ResultRow,
-    budget_table,
-    result_rows,
-)
+from dashboard.text.result_rows import RESULTS, ResultRow, budget_table, result_rows
 from dashboard.text.summary_sentences import three_sentences
 from dashboard.text.table_rows import EVENTS, PEAKS, STROKES, listed_events, numbered, texts
 from dashboard.text.units import Units
@@ -31,24 +24,18 @@ def summary(now: ReviewNow, rows: list[ResultRow], worst: dict[str, Any] | None,
     compared = [by_key[key] for key in ("actual_ma", "efficiency", "haul_force_N")]
     load, ideal, en = by_key["load_force_N"], by_key["ideal_ma"], by_key["en"]
     name, _, _, use, *_ = PEAKS
+    _, measured, predicted, *_ = RESULTS
+    agree = "within what both are known to" if abs(en.measured or 0.0) <= 1 else "more than both uncertainties explain"
     rated = worst is not None and worst["use"] is not None
     return [
-        *([f"predicted {row.title}", PREDICTED.text(row, shown)] for row in compared),
-        [ideal.title, PREDICTED.text(ideal, shown)],
-        *([f"measured {row.title}", MEASURED.text(row, shown)] for row in compared),
-        [load.title, f"{MEASURED.text(load, shown)} ({now.review['measured']['load_force_method']})"],
-        [en.title, MEASURED.text(en, shown) + _judged(en.measured)],
+        *([f"predicted {row.title}", predicted.text(row, shown)] for row in compared),
+        [ideal.title, predicted.text(ideal, shown)],
+        *([f"measured {row.title}", measured.text(row, shown)] for row in compared),
+        [load.title, f"{measured.text(load, shown)} ({now.review['measured']['load_force_method']})"],
+        [en.title, measured.text(en) + ("" if en.measured is None else f" ({agree})")],
         ["highest use", f"{use.text(worst)}, {name.text(worst)}" if rated else "nothing is rated"],
         ["first limit reached at a haul force of", shown.force(stop_hauling_at(now.known).haul_force_N)],
     ]  # fmt: skip
-
-
-def _judged(en: float | None) -> str:
-    if en is None:
-        return ""
-    if abs(en) <= 1:
-        return " (within what both are known to)"
-    return " (more than both uncertainties explain)"
 
 
 def page_data(now: ReviewNow, shown: Units) -> dict[str, Any]:
@@ -61,10 +48,10 @@ def page_data(now: ReviewNow, shown: Units) -> dict[str, Any]:
     forces = peak_rows(review, now.known, now.result)[:MOST_PEAKS]
     hauled = numbered(review["strokes"])[:MOST_STROKES]
     listed = listed_events(review, MOST_EVENTS)
-    result_head, *results = texts(RESULTS, rows, shown)
-    stroke_head, *strokes = texts(STROKES, hauled, shown)
-    peak_head, *peaks = texts(PEAKS, forces, shown)
-    event_head, *events = texts(EVENTS, listed, shown)
+    tables = {
+        "results": texts(RESULTS, rows, shown), "strokes": texts(STROKES, hauled, shown),
+        "peaks": texts(PEAKS, forces, shown), "events": texts(EVENTS, listed, shown),
+    }  # fmt: skip
     return {
         "title": one_line(review["title"] or "Haul session", 120),
         "folder": one_line(now.info.path.name, 120),
@@ -79,20 +66,24 @@ def page_data(now: ReviewNow, shown: Units) -> dict[str, Any]:
         ),
         "sentences": [one_line(text, 900) for text in three_sentences(now.reviewed, shown, own)],
         "grave": review["state"] == "changed" or any((p["use"] or 0.0) > 1 for p in forces),
-        "heads": {"results": result_head, "strokes": stroke_head, "peaks": peak_head, "events": event_head},
-        "results": results,
+        "heads": {name: head for name, (head, *_) in tables.items()},
+        "results": tables["results"][1:],
         "why_not": one_line(review["measured"]["why_not"], 900),
         "summary": summary(now, rows, forces[0] if forces else None, shown),
         "warnings": warnings[:MOST_WARNINGS] + _more(len(warnings), MOST_WARNINGS, "warnings"),
         "strokes": [
             {"k": s["k"], "from": s["start_s"], "to": s["end_s"], "cells": cells}
-            for s, cells in zip(hauled, strokes, strict=True)
+            for s, cells in zip(hauled, tables["strokes"][1:], strict=True)
         ],
         "strokes_more": "".join(_more(len(review["strokes"]), MOST_STROKES, "strokes")),
-        "peaks": [{"use": p["use"], "cells": cells} for p, cells in zip(forces, peaks, strict=True)],
+        "peaks": [
+            {"use": p["use"], "cells": cells} for p, cells in zip(forces, tables["peaks"][1:], strict=True)
+        ],
         "unrated": f"{unrated} of {len(review['peaks'])} strands and parts are unrated in the rig file"
         if unrated else "",
-        "events": [{"at": e["time_s"], "cells": cells} for e, cells in zip(listed, events, strict=True)],
+        "events": [
+            {"at": e["time_s"], "cells": cells} for e, cells in zip(listed, tables["events"][1:], strict=True)
+        ],
         "events_more": "".join(_more(len(review["events"]), MOST_EVENTS, "events")),
         "budgets": [vars(budget_table(row, shown, MOST_PARTS)) for row in rows if row.quantity],
     }  # fmt: skip

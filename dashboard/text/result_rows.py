@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from operator import attrgetter as field
 from typing import TYPE_CHECKING, Any
 
 from dashboard.text.summary_sentences import METHODS
-from dashboard.text.table_rows import FORMATS, Column, field, texts
+from dashboard.text.table_rows import FORMATS, Column, texts
 from dashboard.text.units import UNKNOWN, Units, number, plus_minus
 
 if TYPE_CHECKING:
@@ -40,12 +41,10 @@ class ResultRow:
     how: str
 
 
-MEASURED = Column("measured ± 95 %", field("measured"), "own")
-PREDICTED = Column("predicted ± 95 %", field("predicted"), "own")
 RESULTS = (
     Column("quantity", field("title")),
-    MEASURED,
-    PREDICTED,
+    Column("measured ± 95 %", field("measured"), "own"),
+    Column("predicted ± 95 %", field("predicted"), "own"),
     Column("observations", lambda row: row.measured["n"] if row.quantity and row.measured else "", "count"),
     Column("how", field("how")),
 )

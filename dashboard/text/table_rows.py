@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from operator import attrgetter as field
+from operator import itemgetter as key
 from typing import Any
 
 from dashboard.text.units import METRIC, UNKNOWN, Units, number, percent
@@ -95,14 +97,6 @@ def csv_cells(columns: Sequence[Column], rows: Iterable[Any]) -> list[list[str]]
 def without(columns: Sequence[Column], *titles: str) -> tuple[Column, ...]:
     """Columns of a table that has no room for all."""
     return tuple(c for c in columns if c.title not in titles)
-
-
-def key(name: str) -> Callable[[Any], Any]:
-    return lambda row: row[name]
-
-
-def field(name: str) -> Callable[[Any], Any]:
-    return lambda row: getattr(row, name)
 
 
 def _measured(name: str, expanded: str) -> Callable[[Any], Any]:

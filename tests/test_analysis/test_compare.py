@@ -23,8 +23,9 @@ def look(path, **more):
 
 
 def test_figures_of_a_session(tmp_path):
-    found = look(tmp_path / "s", strokes=2)
-    assert found.actual_ma["value"] == pytest.approx(2.71, abs=0.03)
+    whole = whole_session(made(tmp_path / "s", strokes=2))
+    found = side(whole)
+    assert columns(whole)["actual_ma"] == pytest.approx(2.71, abs=0.03)
     assert found.resets == 2
     assert found.rope_m == pytest.approx(12.0, abs=0.4)  # 2 x 3 m hauled, 2 x 3 m fed back
     # 23 s for 2 m of load travel (6 m of rope / 3)
