@@ -46,6 +46,10 @@ def listing(
     """Rows as a table, names and texts cut to what paper has room for; more: what stands below."""
     head, *body = texts(columns, rows, shown)
     cells = [[said(cell, TEXT if k == len(head) - 1 else NAME) for k, cell in enumerate(row)] for row in body]
+    for k, column in enumerate(columns):
+        if column.kind == "use":
+            for row, line in zip(rows, cells, strict=True):
+                line[k] = f"<b>{line[k]}</b>" if (column.value(row) or 0.0) > 1 else line[k]
     return table([said(title) for title in head], cells, more, kind)
 
 
@@ -68,8 +72,7 @@ def peaks(rows: Sequence[dict[str, Any]], shown: Units) -> str:
     if not rows:
         return "<p>No force was read.</p>"
     note = _more(len(rows), MOST_PARTS, "strands and elements, less used or unrated")
-    text = listing(PEAKS, rows[:MOST_PARTS], shown, note)
-    return text.replace("OVER</td>", "<b>OVER</b></td>")
+    return listing(PEAKS, rows[:MOST_PARTS], shown, note)
 
 
 def budget(row: ResultRow, shown: Units) -> str:
