@@ -1,20 +1,8 @@
-"""Plots.  The live figure is made empty here; `assets/graph.js` alone fills it.
-
-The plots of a reviewed session, for reports, pages and notebooks, come from `figures_session`;
-`plotly` and `svg` turn them into plotly's figures and into pictures for paper.
-"""
+"""The figure of the live page, made empty here; `assets/graph.js` alone fills it."""
 
 from __future__ import annotations
 
 from typing import Any
-
-from dashboard.figures.session_figures import efficiency_by_stroke, force_over_time, work_loop
-from dashboard.figures.to_plotly import plotly
-from dashboard.figures.to_svg import svg
-
-__all__ = [
-    "LIVE_CONFIG", "efficiency_by_stroke", "force_over_time", "live_figure", "plotly", "svg", "work_loop",
-]
 
 FORCE_SPAN, WAY_SPAN = [0.40, 1.0], [0.0, 0.27]  # shares of the height; strokes are marked between
 

@@ -13,14 +13,10 @@ from made_sessions import made
 
 from analysis.review.reviewed_session import whole_session
 from analysis.review.si_series import thinned
-from dashboard.figures.live_figure import (
-    efficiency_by_stroke,
-    force_over_time,
-    plotly,
-    svg,
-    work_loop,
-)
+from dashboard.figures.session_figures import efficiency_by_stroke, force_over_time, work_loop
 from dashboard.figures.spec import Figure, Line, Mark, ticks
+from dashboard.figures.to_plotly import plotly
+from dashboard.figures.to_svg import svg
 
 
 @pytest.fixture(scope="module")
