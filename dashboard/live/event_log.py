@@ -43,7 +43,7 @@ class EventLog:
         for k in range(SHOWN_ALARMS):
             one = ordered[k] if k < len(ordered) else None
             board.set(f"al:{k}", one and [
-                one.level, one.worst, one_line(label_text(one.label, self.alarms, self.shown), 60), round(one.time_s, 1),
+                one.level, one.worst, one_line(label_text(one.label, self.alarms, self.units), 60), round(one.time_s, 1),
                 sig(one.value), int(one.seen), one_line(one.channel, 40),
             ])  # fmt: skip
         board.set("aln", len(ordered))
