@@ -92,7 +92,7 @@ def both_ways(rig: Rig, known: Model, result: Result, seen: Observations) -> Way
         Component("friction not the same both ways", abs(d[3]) * ASYMMETRY_U, ASYMMETRY_DEGREES),
     ]  # fmt: skip
     return Way(
-        "haul-and-lower", share, value - d[0] * haul, tuple(t for t in [*terms, *between] if t.u > 0),
+        method="haul-and-lower", share=share, constant_N=value - d[0] * haul, terms=tuple(t for t in [*terms, *between] if t.u > 0),
         same_gain_N=d[1] * lower, same_zero=d[1], warnings=warnings,
     )  # fmt: skip
 

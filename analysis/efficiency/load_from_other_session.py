@@ -97,7 +97,16 @@ def told(name: str, rig: Rig, result: Result, cell: Channel, gain: float) -> Bef
         scatter = replace(scatter, u=scatter.u * math.sqrt(max(1, len(seen))))
     way = sum(s.load_travel_m or s.haul_travel_m / model(rig).travel_ratio for s in haul)
     ground = Component("load in the earlier session: scatter", gain * scatter.u, scatter.degrees)
-    return Before(name, gain * mean, ground, cell, gain, seen.lags[0].factor_u, way, len(haul))
+    return Before(
+        name=name,
+        force_N=gain * mean,
+        scatter=ground,
+        cell=cell,
+        gain=gain,
+        lag_u=seen.lags[0].factor_u,
+        way_m=way,
+        strokes=len(haul),
+    )
 
 
 def same_cell(one: Channel, other: Channel) -> bool:
@@ -130,8 +139,10 @@ def given_way(before: Before, result: Result) -> Way:
         ]
     values = {"load_N": before.force_N, "session": before.name, "cell": before.cell.name,
               "way_m": before.way_m}  # fmt: skip
-    said = message("load_by_same_cell", **values) if one else message("load_by_other_cell", **values)
+    said = (
+        message("load_by_same_cell", **values) if one else message("load_by_other_cell", **values)
+    )
     return Way(
-        "cell", np.zeros(len(result.roles.forces)), before.force_N, tuple(t for t in terms if t.u > 0),
-        gain_N, zero, (said,),
+        method="cell", share=np.zeros(len(result.roles.forces)), constant_N=before.force_N, terms=tuple(t for t in terms if t.u > 0),
+        same_gain_N=gain_N, same_zero=zero, warnings=(said,),
     )  # fmt: skip

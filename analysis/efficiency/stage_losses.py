@@ -87,7 +87,14 @@ def _stage(
     model = end[1] / start[1]
     # the pulleys of a stage are what lies between: the difference of the two uncertainties
     u = model * abs(end[2] / end[1] - start[2] / start[1])
-    return Stage(a, b, end[0] / start[0], model, u, Quantity(value, tuple(budget), len(ratio)))
+    return Stage(
+        start=a,
+        end=b,
+        ideal=end[0] / start[0],
+        model=model,
+        model_u=u,
+        measured=Quantity(value, tuple(budget), len(ratio)),
+    )
 
 
 def drags(found: list[Stage]) -> list[Message]:

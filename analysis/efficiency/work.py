@@ -28,7 +28,7 @@ class Travel:
     efficiency: Quantity | None
 
 
-NO_TRAVEL = Travel(None, None, "model", None, None)
+NO_TRAVEL = Travel(haul_m=None, load_m=None, method="model", in_J=None, efficiency=None)
 
 
 def travelled(known: Model, result: Result, haul: list[Stroke]) -> Travel:
@@ -36,12 +36,20 @@ def travelled(known: Model, result: Result, haul: list[Stroke]) -> Travel:
     roles = result.roles
     counted = roles.load_length is not None and result.channels[roles.load_length.name].readings > 0
     if why_unknown(result):
-        return Travel(None, None, "counter" if counted else "model", None, None)
+        return Travel(
+            haul_m=None,
+            load_m=None,
+            method="counter" if counted else "model",
+            in_J=None,
+            efficiency=None,
+        )
     way = rope_m(haul)
     work = sum(s.work_J for s in haul)
     load = sum(s.load_travel_m or 0.0 for s in haul)
     if not counted:
-        return Travel(way, way / known.travel_ratio, "model", work, None)
+        return Travel(
+            haul_m=way, load_m=way / known.travel_ratio, method="model", in_J=work, efficiency=None
+        )
     ratio = None
     if way > 0 and roles.progress is not roles.load_length and roles.progress and roles.load_length:
         each = np.array(
@@ -57,7 +65,7 @@ def travelled(known: Model, result: Result, haul: list[Stroke]) -> Travel:
             u = _length_u(channel, total, len(haul))
             parts.append(Component(f"counter {channel.name}", value * u / max(abs(total), 1e-9)))
         ratio = Quantity(value, tuple(parts), len(haul))
-    return Travel(way, load, "counter", work, ratio)
+    return Travel(haul_m=way, load_m=load, method="counter", in_J=work, efficiency=ratio)
 
 
 def _length_u(channel: Channel, total: float, strokes: int) -> float:

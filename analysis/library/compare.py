@@ -55,19 +55,19 @@ def side(whole: Whole) -> Side:
             s["haul_travel_m"] or 0.0 for s in review["strokes"] if s["direction"] == "lower"
         )
     return Side(
-        str(whole.info.path),
-        review["title"],
-        rig_key(whole.rig),
-        review["started_at"],
-        review["ideal_ma"],
-        measured["haul_force_N"],
-        measured["load_force_N"],
-        measured["load_force_method"],
-        measured["load_travel_m"],
-        rope,
-        minutes_a_metre(review),
-        review["resets"],
-        whole.rig.team_pull_N,
+        name=str(whole.info.path),
+        title=review["title"],
+        rig=rig_key(whole.rig),
+        started_at=review["started_at"],
+        ideal_ma=review["ideal_ma"],
+        haul_N=measured["haul_force_N"],
+        load_N=measured["load_force_N"],
+        load_method=measured["load_force_method"],
+        load_travel_m=measured["load_travel_m"],
+        rope_m=rope,
+        minutes_a_metre=minutes_a_metre(review),
+        resets=review["resets"],
+        team_N=whole.rig.team_pull_N,
     )
 
 

@@ -126,18 +126,18 @@ def _record(item: str, rows: list[tuple[str, str, Mapping[str, Any]]]) -> ItemRe
         if use["loaded_s"] is not None:
             loaded[session] = max(loaded.get(session, 0.0), use["loaded_s"])
     return ItemRecord(
-        item,
-        tuple(sorted({f"{u['kind']}" for u in uses})),
-        len({session for session, _, _ in rows}),
-        starts[0],
-        starts[-1],
-        None if peak is None else peak[2]["peak_N"],
-        "" if peak is None else peak[0],
-        min(limits, default=None),
-        _sum(uses, "half"),
-        _sum(uses, "full"),
-        _sum(uses, "run_m"),
-        sum(loaded.values()) / 3600.0 if loaded else None,
+        item=item,
+        kinds=tuple(sorted({f"{u['kind']}" for u in uses})),
+        sessions=len({session for session, _, _ in rows}),
+        since=starts[0],
+        last=starts[-1],
+        peak_N=None if peak is None else peak[2]["peak_N"],
+        peak_session="" if peak is None else peak[0],
+        limit_N=min(limits, default=None),
+        half=_sum(uses, "half"),
+        full=_sum(uses, "full"),
+        run_m=_sum(uses, "run_m"),
+        loaded_h=sum(loaded.values()) / 3600.0 if loaded else None,
     )
 
 
@@ -168,7 +168,9 @@ def _use(span: _Span, name: str, item: str, strands: list[int]) -> ItemUse:
 
     def weight(k: int) -> tuple[float, float]:
         allowed = parts[k].limit_N or 1.0
-        return float(np.max(_carried(span, k), initial=0.0)) / allowed, abs(parts[k].ideal) / allowed
+        return float(np.max(_carried(span, k), initial=0.0)) / allowed, abs(
+            parts[k].ideal
+        ) / allowed
 
     parts = span.own.known.parts
     most = max(strands, key=weight)
@@ -176,15 +178,15 @@ def _use(span: _Span, name: str, item: str, strands: list[int]) -> ItemUse:
     limit = part.limit_N
     rated = limit is not None and limit > 0 and len(force) > 0
     return ItemUse(
-        item,
-        name,
-        "rope" if part.kind == "strand" else part.kind,
-        float(np.max(force)) if len(force) else None,
-        limit,
-        times_above(force, HALF * limit) if rated and limit else None,
-        times_above(force, limit) if rated and limit else None,
-        _run_m(span, name),
-        _loaded_s(span),
+        item=item,
+        name=name,
+        kind="rope" if part.kind == "strand" else part.kind,
+        peak_N=float(np.max(force)) if len(force) else None,
+        limit_N=limit,
+        half=times_above(force, HALF * limit) if rated and limit else None,
+        full=times_above(force, limit) if rated and limit else None,
+        run_m=_run_m(span, name),
+        loaded_s=_loaded_s(span),
     )
 
 
@@ -198,7 +200,9 @@ def _carried(span: _Span, k: int) -> Floats:
         if cell is not span.haul_cell and (cell in own or cell.at == part.name):
             told.append(span.force(cell)[1])
     told = [read for read in told if len(read)]
-    rules = any(c is not span.haul_cell for c in own) and not any(c.name in span.beyond for c in own)
+    rules = any(c is not span.haul_cell for c in own) and not any(
+        c.name in span.beyond for c in own
+    )
     if span.haul is not None and not (told and rules):
         told.append(abs(part.ideal) * np.maximum(span.haul[1], 0.0))
     return max(told, key=lambda force: float(np.max(force, initial=0.0)), default=np.empty(0))

@@ -75,12 +75,12 @@ def weighted_line(x: Sequence[float], y: Sequence[float], u: Sequence[float]) ->
     slope_u = scale / math.sqrt(square)
     level_u = scale / math.sqrt(float(np.sum(w)))
     return Line(
-        slope,
-        slope_u,
-        level - slope * middle,
-        math.hypot(level_u, middle * slope_u),
-        scale,
-        degrees,
+        slope=slope,
+        slope_u=slope_u,
+        intercept=level - slope * middle,
+        intercept_u=math.hypot(level_u, middle * slope_u),
+        scale=scale,
+        degrees=degrees,
     )
 
 
@@ -98,7 +98,17 @@ def trend(rows: Sequence[tuple[str, float, float]], what: str = "efficiency") ->
     elif times[-1] - times[0] < 1.0:
         why = message("trend_one_day")
     if why is not None:
-        return Trend(len(known), first, last, None, None, None, None, None, why)
+        return Trend(
+            n=len(known),
+            first=first,
+            last=last,
+            per_year=None,
+            u=None,
+            U95=None,
+            at_start=None,
+            at_end=None,
+            verdict=why,
+        )
     line = weighted_line(
         [t - times[0] for t in times], [row[2] for row in known], [row[3] for row in known]
     )

@@ -144,7 +144,7 @@ class Carrying:
             how = message("by_own_cells", parts=names, count=len(own), others=how)
         by = [CELL if k in own else MOST if most and most[k] else ABOUT for k in range(len(parts))]
         uses = [
-            Use(p.name, float(force), p.limit_N, float(force) / p.limit_N, b)
+            Use(name=p.name, force_N=float(force), limit_N=p.limit_N, share=float(force) / p.limit_N, by=b)
             for p, force, b in zip(self.pieces, parts, by, strict=True) if p.limit_N
         ]  # fmt: skip
         uses.sort(key=lambda use: -use.share)

@@ -96,7 +96,17 @@ def conditions(known: Model) -> tuple[Condition, ...]:
         if tension is None:
             why = message("capture_cannot_hold", capture=held.name)
             found.append(
-                Condition(name, needs.force_N, needs.force_u_N, 0.0, 0.0, (), (), why, held.name)
+                Condition(
+                    name=name,
+                    load_N=needs.force_N,
+                    load_u_N=needs.force_u_N,
+                    haul_N=0.0,
+                    haul_u_N=0.0,
+                    rows=(),
+                    covers=(),
+                    why_not=why,
+                    held_on=held.name,
+                )
             )
             continue
         still = _Shares.of(known, tension, np.zeros((len(tension), len(known.rig.turns))), 1.0)
@@ -156,11 +166,20 @@ class _Shares:
             if force is not None and piece.limit_N is not None:
                 use = abs(force) / piece.limit_N
             rows.append(
-                Row(piece.name, piece.kind, piece.on, float(share), force, force_u,
-                    piece.limit_N, use, piece.why)
+                Row(name=piece.name, kind=piece.kind, on=piece.on, of_load=float(share), force_N=force, force_u_N=force_u,
+                    limit_N=piece.limit_N, use=use, why=piece.why)
             )  # fmt: skip
         haul, haul_u = scaled(self.haul, self.haul_u)
-        return Condition(name, load_N, load_u_N, haul, haul_u, tuple(rows), (), why)
+        return Condition(
+            name=name,
+            load_N=load_N,
+            load_u_N=load_u_N,
+            haul_N=haul,
+            haul_u_N=haul_u,
+            rows=tuple(rows),
+            covers=(),
+            why_not=why,
+        )
 
 
 def _unknown(share: float, u: float) -> tuple[None, None]:

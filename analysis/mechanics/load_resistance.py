@@ -40,29 +40,56 @@ def resistance(load: Load) -> Resistance:
     """The load's resistance; uncertainties combine in quadrature (JCGM 100:2008, 5.1.2)."""
     unknown = _missing(load)
     if unknown:
-        return Resistance(None, None, None, unknown, start_why=unknown, lower_why=unknown)
+        return Resistance(
+            force_N=None,
+            force_u_N=None,
+            lower_N=None,
+            why=unknown,
+            start_why=unknown,
+            lower_why=unknown,
+        )
     if load.resistance_N is not None:
         force, u = load.resistance_N, load.resistance_u_N
         start, start_u, why = _start(load, 0.0, force, 0.0, u or 0.0)
         mixed = message("slope_and_ground_not_parted")
-        return Resistance(force, u, None, None, None, start, start_u, why, mixed)
+        return Resistance(
+            force_N=force,
+            force_u_N=u,
+            lower_N=None,
+            why=None,
+            lower_u_N=None,
+            start_N=start,
+            start_u_N=start_u,
+            start_why=why,
+            lower_why=mixed,
+        )
     weight = (load.mass_kg or 0.0) * G
     share = (load.mass_u_kg or 0.0) / (load.mass_kg or 1.0)  # relative uncertainty of the mass
     if load.kind == "hanging":  # no ground to break away from
         u = weight * share
-        return Resistance(weight, u, weight, None, u, weight, u)
+        return Resistance(
+            force_N=weight,
+            force_u_N=u,
+            lower_N=weight,
+            why=None,
+            lower_u_N=u,
+            start_N=weight,
+            start_u_N=u,
+        )
     fall = weight * math.sin(load.slope_rad)
     normal = weight * math.cos(load.slope_rad)
     ground, ground_u = normal * (load.coefficient or 0.0), normal * (load.coefficient_u or 0.0)
     up, back = fall + ground, fall - ground
     if up <= 0:
         why = message("load_runs_to_the_anchor")
-        return Resistance(None, None, None, why, start_why=why, lower_why=why)
+        return Resistance(
+            force_N=None, force_u_N=None, lower_N=None, why=why, start_why=why, lower_why=why
+        )
     start, start_u, why = _start(load, fall, ground, share, ground_u)
     return Resistance(
-        up, math.hypot(up * share, ground_u), back if back > 0 else None, None,
-        math.hypot(back * share, ground_u) if back > 0 else None, start, start_u, why,
-        None if back > 0 else message("ground_holds_the_load"),
+        force_N=up, force_u_N=math.hypot(up * share, ground_u), lower_N=back if back > 0 else None, why=None,
+        lower_u_N=math.hypot(back * share, ground_u) if back > 0 else None, start_N=start, start_u_N=start_u, start_why=why,
+        lower_why=None if back > 0 else message("ground_holds_the_load"),
     )  # fmt: skip
 
 

@@ -275,8 +275,8 @@ def _parts(
     u = spreads(rig, slopes @ gradient)
     return tuple(
         Part(
-            piece.name, piece.kind, piece.on, _clean(piece.force(ideal)),
-            _clean(piece.force(tension)), float(one), piece.limit_N, piece.why,
+            name=piece.name, kind=piece.kind, on=piece.on, ideal=_clean(piece.force(ideal)),
+            model=_clean(piece.force(tension)), model_u=float(one), limit_N=piece.limit_N, why=piece.why,
         )
         for piece, one in zip(pieces, u, strict=True)
     )  # fmt: skip

@@ -72,13 +72,13 @@ def system(rig: Rig, motion: Motion, x_m: Floats | None = None) -> System:
             rows.append(pull_on(rig, toward, body)[:, 0])
             right.append(0.0)
     return System(
-        np.array(rows),
-        np.array(right),
-        rig.turns,
-        tuple(row_of),
-        tuple(pull_of),
-        tuple(live),
-        toward,
+        matrix=np.array(rows),
+        right=np.array(right),
+        turns=rig.turns,
+        row=tuple(row_of),
+        pull=tuple(pull_of),
+        live=tuple(live),
+        toward=toward,
     )
 
 

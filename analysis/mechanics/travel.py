@@ -22,7 +22,9 @@ from analysis.rig.rig import Floats, Rig
 COS_80 = math.cos(math.radians(80.0))  # interface section 5
 IN_HAND_M, TIE_M = 3.0, 1.0  # interface section 5; common practice, no source
 MOST_STROKES = 5000  # chosen by us: more is said not to be done
-LEAST_GAIN_M = 0.01  # where clearance_m is 0, less than this is no gain; chosen by us: nobody resets for 1 cm
+LEAST_GAIN_M = (
+    0.01  # where clearance_m is 0, less than this is no gain; chosen by us: nobody resets for 1 cm
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,7 +83,11 @@ def stroke(rig: Rig, x_m: Floats | None = None, most_m: float = math.inf) -> Tra
     way = min(best, most_m)
     end = x + motion.body_rate * way
     return Travel(
-        way, motion.haul_rate * way, () if reached else _named(rig, pair, end), end, (x, end)
+        load_m=way,
+        haul_m=motion.haul_rate * way,
+        stopped_by=() if reached else _named(rig, pair, end),
+        end=end,
+        places=(x, end),
     )
 
 
@@ -98,7 +104,15 @@ def job(rig: Rig, mode: str, setback: Mapping[str, float]) -> Job:
     haul, strokes = 0.0, 0
 
     def failed(why: Message) -> Job:
-        return Job(0.0, 0.0, 0, resets, tuple(places), why, tuple(story))
+        return Job(
+            load_m=0.0,
+            haul_m=0.0,
+            strokes=0,
+            resets=resets,
+            places=tuple(places),
+            why_not=why,
+            story=tuple(story),
+        )
 
     if distance is None:
         return failed(message("distance_not_stated"))
@@ -114,7 +128,15 @@ def job(rig: Rig, mode: str, setback: Mapping[str, float]) -> Job:
         story.append(done)
         x = done.end
         if not done.stopped_by:
-            return Job(distance, haul, strokes, resets, tuple(places), None, tuple(story))
+            return Job(
+                load_m=distance,
+                haul_m=haul,
+                strokes=strokes,
+                resets=resets,
+                places=tuple(places),
+                why_not=None,
+                story=tuple(story),
+            )
         if strokes >= MOST_STROKES:
             return failed(message("too_many_strokes", strokes=MOST_STROKES))
         slid = _to_reset(rig, x, done.stopped_by, mode)
@@ -199,10 +221,16 @@ def _curved(rig: Rig, start: Floats, most_m: float) -> Travel:
     ended = _ended(rig, pairs, start, start)
     while True:
         if load >= most_m - TINY:
-            return Travel(load, haul, (), x, tuple(places))
+            return Travel(load_m=load, haul_m=haul, stopped_by=(), end=x, places=tuple(places))
         if ended is not None or load >= end_of_way - TINY:
             pair = ended if ended is not None else (LOAD, 0)
-            return Travel(load, haul, _named(rig, pair, x), x, tuple(places))
+            return Travel(
+                load_m=load,
+                haul_m=haul,
+                stopped_by=_named(rig, pair, x),
+                end=x,
+                places=tuple(places),
+            )
         h = min(_step(rig, pairs, x), most_m - load, end_of_way - load)
         new, out = _advance(rig, x, h)
         ended = _ended(rig, pairs, x, new)

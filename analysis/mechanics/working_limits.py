@@ -101,16 +101,16 @@ def _strands(rig: Rig) -> list[Part]:
             limit, why = _strand_limit(rope.mbs_N, ties, rig.design_factor)
         result.append(
             Part(
-                strand.name,
-                "strand",
-                "",
-                row,
-                "strand",
-                0.0,
-                limit,
-                why,
-                rope.name,
-                (a.name, b.name),
+                name=strand.name,
+                kind="strand",
+                on="",
+                matrix=row,
+                combine="strand",
+                wrap_rad=0.0,
+                limit_N=limit,
+                why=why,
+                rope=rope.name,
+                ends=(a.name, b.name),
             )
         )
     return result
@@ -168,7 +168,16 @@ def _elements(rig: Rig, motion: Motion, toward: Floats) -> list[Part]:
             on = rig.strands[rig.before[s]].name
         limit, why = _allowed(rig, station.name)
         turns[station.kind].append(
-            Part(station.name, station.kind, on, matrix, combine, station.wrap_rad, limit, why)
+            Part(
+                name=station.name,
+                kind=station.kind,
+                on=on,
+                matrix=matrix,
+                combine=combine,
+                wrap_rad=station.wrap_rad,
+                limit_N=limit,
+                why=why,
+            )
         )
     result = [*turns["pulley"], *turns["edge"], *turns["grab"], *turns["capture"]]
     for k, body in enumerate(rig.bodies):
@@ -177,7 +186,18 @@ def _elements(rig: Rig, motion: Motion, toward: Floats) -> list[Part]:
             sides = pull_on(rig, toward, k)[:, 0]
             matrix = np.diag(np.maximum(sides, 0.0))
             vectors[body.name] = np.vstack([np.maximum(sides, 0.0), np.zeros_like(sides)])
-            result.append(Part(body.name, "plate", "", matrix, "side", 0.0, limit, why))
+            result.append(
+                Part(
+                    name=body.name,
+                    kind="plate",
+                    on="",
+                    matrix=matrix,
+                    combine="side",
+                    wrap_rad=0.0,
+                    limit_N=limit,
+                    why=why,
+                )
+            )
     anchors = []
     for k, body in enumerate(rig.bodies):
         if body.kind in ("anchor", "further_anchor", "load"):
@@ -185,13 +205,33 @@ def _elements(rig: Rig, motion: Motion, toward: Floats) -> list[Part]:
             vector = pull_on(rig, toward, k).T
             vectors[body.name] = vector
             kind = "load" if body.kind == "load" else "anchor"
-            anchors.append(Part(body.name, kind, "", vector, "vector", 0.0, limit, why))
+            anchors.append(
+                Part(
+                    name=body.name,
+                    kind=kind,
+                    on="",
+                    matrix=vector,
+                    combine="vector",
+                    wrap_rad=0.0,
+                    limit_N=limit,
+                    why=why,
+                )
+            )
     anchors.sort(key=lambda part: part.kind == "load")
     for gear in rig.gears:
         limit, why = _allowed(rig, gear.name)
         vector = _carried(rig, gear.name, vectors)
         result.append(
-            Part(gear.name, "gear", ", ".join(gear.carries), vector, "vector", 0.0, limit, why)
+            Part(
+                name=gear.name,
+                kind="gear",
+                on=", ".join(gear.carries),
+                matrix=vector,
+                combine="vector",
+                wrap_rad=0.0,
+                limit_N=limit,
+                why=why,
+            )
         )
     return [*result, *anchors]
 

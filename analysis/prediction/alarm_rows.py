@@ -54,9 +54,7 @@ def part_texts(known: Model) -> dict[str, Message]:
     return said
 
 
-def recorded(
-    event: Event, said: Mapping[str, Message], sensors: Sensors, units: UnitSystem
-) -> str:
+def recorded(event: Event, said: Mapping[str, Message], sensors: Sensors, units: UnitSystem) -> str:
     """A row of events.csv as people read it: as it was recorded, but an alarm of a rated part (said:
     `part_texts`) with its limit in these units, and every alarm with the value that it was told at."""
     if event.kind not in ("alarm", "ack"):
@@ -93,7 +91,15 @@ def _reaches(cell: Channel, part: Part) -> bool:
 
 
 def _row(cell: Channel, part: Part, gain: float, limit_N: float) -> AlarmRow:
-    return AlarmRow(cell.name, _label(part).text(), gain, 0.0, None, limit_N, HOLD_S)
+    return AlarmRow(
+        channel=cell.name,
+        label=_label(part).text(),
+        gain=gain,
+        offset=0.0,
+        caution=None,
+        stop=limit_N,
+        hold_s=HOLD_S,
+    )
 
 
 def _label(part: Part) -> Message:

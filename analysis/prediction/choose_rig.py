@@ -283,9 +283,7 @@ def warnings(need: Need) -> list[Message]:
     if need.needs.start_why:
         result.append(message("start_force_not_known", why=need.needs.start_why))
     result.append(
-        message(
-            "times_for_ranking", haulers=need.haulers, each_W=HAULER_W, rope_m_s=FASTEST_M_S
-        )
+        message("times_for_ranking", haulers=need.haulers, each_W=HAULER_W, rope_m_s=FASTEST_M_S)
     )
     return result
 
@@ -336,7 +334,9 @@ def _fit(rig: Rig, need: Need) -> tuple[Rig, Model, dict[str, Job], float]:
         if not rig.grabs or _team(known.haul_force_N or 0.0, known.haul_force_u_N or 0.0, need):
             break  # drawing it shorter changes neither that nothing can be reset nor the pull
     if result is None:
-        nothing = Job(0.0, 0.0, 0, {}, (), message("does_not_fit"))
+        nothing = Job(
+            load_m=0.0, haul_m=0.0, strokes=0, resets={}, places=(), why_not=message("does_not_fit")
+        )
         return rig, model(replace(rig, load=need.load)), {"each": nothing}, 0.0
     return result
 

@@ -15,7 +15,9 @@ from analysis.messages.message import Message, message
 from analysis.rig.rig import Floats, Rig
 
 MOST_FRAMES = 400  # memory only: of a page
-STEPS = 6  # frames within one stroke, where there is room for them; speed only: no result hangs on it
+STEPS = (
+    6  # frames within one stroke, where there is room for them; speed only: no result hangs on it
+)
 # places at which the haul rate of a stroke beside the axis is taken; chosen by us: the rate changes
 # smoothly, and rope between two places is interpolated for the frames alone
 SAMPLES = 48
@@ -74,7 +76,16 @@ def story(rig: Rig, done: Job, most: int = MOST_FRAMES) -> Story:
         picked = np.unique(np.linspace(0, len(groups) - 1, room).round().astype(int))
         shown = {int(k) for k in picked}
         thinned = message("strokes_left_out", shown=len(shown), strokes=len(groups))
-    frames = [Frame("start", rig.start_m, 0.0, 0.0, 0, message("frame_start"))]
+    frames = [
+        Frame(
+            kind="start",
+            x_m=rig.start_m,
+            load_travel_m=0.0,
+            haul_travel_m=0.0,
+            stroke=0,
+            said=message("frame_start"),
+        )
+    ]
     haul = 0.0
     for k, (travel, after) in enumerate(groups):
         if k in shown:
@@ -116,7 +127,16 @@ def _hauling(
             names = " and ".join(dict.fromkeys(n for r in after for n, _, _ in r.slid))
             if names:
                 said = message("frame_two_blocked_reset", stroke=number, grabs=names, **meets)
-        frames.append(Frame(kind, x, load, haul_m + out, number, said))
+        frames.append(
+            Frame(
+                kind=kind,
+                x_m=x,
+                load_travel_m=load,
+                haul_travel_m=haul_m + out,
+                stroke=number,
+                said=said,
+            )
+        )
     return frames
 
 
@@ -171,8 +191,8 @@ def _resets(rig: Rig, x: Floats, reset: Reset, number: int, haul_m: float) -> li
         load = float(rig.start_m[LOAD] - x[LOAD])
         lost = back if k == 0 else 0.0
         frames.append(
-            Frame("reset", x, load, haul_m, number, message("frame_reset", stroke=number, grab=name),
-                  ((name, before, to),), lost)
+            Frame(kind="reset", x_m=x, load_travel_m=load, haul_travel_m=haul_m, stroke=number, said=message("frame_reset", stroke=number, grab=name),
+                  slid=((name, before, to),), setback_m=lost)
         )  # fmt: skip
     return frames
 
@@ -181,4 +201,11 @@ def _end(last: Frame, why_not: Message | None) -> Frame:
     said = message("frame_end")
     if why_not is not None:
         said = message("frame_ends_before", why=why_not)
-    return Frame("end", last.x_m, last.load_travel_m, last.haul_travel_m, last.stroke, said)
+    return Frame(
+        kind="end",
+        x_m=last.x_m,
+        load_travel_m=last.load_travel_m,
+        haul_travel_m=last.haul_travel_m,
+        stroke=last.stroke,
+        said=said,
+    )

@@ -48,15 +48,25 @@ def job_table(known: Model, mode: str) -> tuple[tuple[StrokeRow, ...], Job]:
             if slanted:
                 force, u, angle = _there(rig, item.end)
             rows.append(
-                StrokeRow(len(rows) + 1, load, haul, item.stopped_by, (), 0.0, force, u, angle)
+                StrokeRow(
+                    number=len(rows) + 1,
+                    load_m=load,
+                    haul_m=haul,
+                    two_blocked=item.stopped_by,
+                    reset=(),
+                    setback_m=0.0,
+                    haul_N=force,
+                    haul_u_N=u,
+                    steepest_deg=angle,
+                )
             )
         elif rows:
             load -= item.setback_m
             last = rows[-1]
             rows[-1] = StrokeRow(
-                last.number, last.load_m, last.haul_m, last.two_blocked,
-                tuple(name for name, _, _ in item.slid), item.setback_m,
-                last.haul_N, last.haul_u_N, last.steepest_deg,
+                number=last.number, load_m=last.load_m, haul_m=last.haul_m, two_blocked=last.two_blocked,
+                reset=tuple(name for name, _, _ in item.slid), setback_m=item.setback_m,
+                haul_N=last.haul_N, haul_u_N=last.haul_u_N, steepest_deg=last.steepest_deg,
             )  # fmt: skip
     return tuple(rows), done
 

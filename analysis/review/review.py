@@ -153,7 +153,14 @@ def by_rig(
 
     def part(name: str, from_s: float, rig: Rig, known: Model, result: Result) -> OfRig:
         given = given_way(before, result) if before is not None else None
-        return OfRig(name, from_s, rig, known, result, estimate(rig, known, result, given))
+        return OfRig(
+            name=name,
+            from_s=from_s,
+            rig=rig,
+            known=known,
+            result=result,
+            found=estimate(rig, known, result, given),
+        )
 
     if len(result.rigs) < 2:
         return (part("", result.start_s, rig, known, result),)
@@ -219,7 +226,11 @@ def _object(review: Reviewed, units: UnitSystem, rows: list[str]) -> dict[str, A
     info, result, main = review.info, review.result, review.main
     known = main.known
     strokes = sorted(
-        ((s, e) for p in review.parts for s, e in zip(p.result.strokes, p.found.strokes, strict=True)),
+        (
+            (s, e)
+            for p in review.parts
+            for s, e in zip(p.result.strokes, p.found.strokes, strict=True)
+        ),
         key=lambda row: row[0].start_s,
     )
     return {

@@ -86,8 +86,8 @@ def roles(rig: Rig, sensors: Sensors, known: Model | None = None) -> Roles:
     levels += _of_parts(known, forces, haul_force)
     ordered = ([haul_force] if haul_force else []) + [c for c in forces if c is not haul_force]
     return Roles(
-        sensors.channels, tuple(ordered), haul_force, haul_length, load_length, progress, gain,
-        known.travel_ratio, tuple(levels),
+        channels=sensors.channels, forces=tuple(ordered), haul_force=haul_force, haul_length=haul_length, load_length=load_length, progress=progress, progress_gain=gain,
+        ratio=known.travel_ratio, levels=tuple(levels),
     )  # fmt: skip
 
 
@@ -110,5 +110,13 @@ def _of_parts(known: Model, forces: list[Channel], haul: Channel | None) -> list
         if haul is not None and haul not in mine and abs(part.ideal) > 1e-9:
             gain, names = abs(part.ideal), tuple(c.name for c in mine)
             passed = message("over_limit_by_haul_cell", allowed=allowed)
-            levels.append(Level(haul.name, part.limit_N / gain, passed, gain, names))
+            levels.append(
+                Level(
+                    channel=haul.name,
+                    level=part.limit_N / gain,
+                    message=passed,
+                    gain=gain,
+                    unless=names,
+                )
+            )
     return levels

@@ -40,7 +40,9 @@ EARLY = 0.15  # of the force before: less is taken for none; chosen by us: as ON
 # of the time between readings: by so much their straight lines begin to fall early; chosen by us, and
 # held by test_lag.py at 13 to 80 readings a second
 SMEARED = 0.25
-SUDDEN = 1.4  # lost after two cells / after one; chosen by us: a step gives 1, a line 1.5 to 2 (derived)
+SUDDEN = (
+    1.4  # lost after two cells / after one; chosen by us: a step gives 1, a line 1.5 to 2 (derived)
+)
 # of the force: between the first two the stiffness is taken; chosen by us: clear of slack rope below and
 # of the even pull above
 LOW, HIGH, FULL = 0.2, 0.6, 0.9
@@ -146,7 +148,9 @@ class LagWatch:
         seen = np.array([e.lag for e in self.off]) + SMEARED * smear
         n = len(seen)
         if n < LEAST:
-            return Lag(None, None, n, message("lag_seldom_seen", seen=n, looks=self.looks, needed=LEAST))
+            return Lag(
+                None, None, n, message("lag_seldom_seen", seen=n, looks=self.looks, needed=LEAST)
+            )
         lag = float(np.median(seen))
         away = float(np.median(np.abs(seen - lag))) / RATE
         if away > FEW_S:
@@ -212,8 +216,8 @@ def _let_off(force: Floats, rope: Floats) -> _Edge | None:
         return None
     first = max(0, kink - REACH)
     return _Edge(
-        kink + p - 0.5, kink + q - 0.5, kink + full - 0.5, (HIGH - LOW) * float(level),
-        rope[first:].copy(), first, lag, full,
+        low=kink + p - 0.5, high=kink + q - 0.5, full=kink + full - 0.5, force_N=(HIGH - LOW) * float(level),
+        rope=rope[first:].copy(), first=first, lag=lag, takes=full,
     )  # fmt: skip
 
 
@@ -231,7 +235,15 @@ def _take_up(force: Floats, rope: Floats, steady_N: float) -> _Edge | None:
     turned, lag = _turns(way[still:]), math.nan
     if turned is not None and around[:4].max() - around[:4].min() < EARLY_M:
         lag = first + still + 0.5 + turned - (a - (b - a) * LOW / (HIGH - LOW))
-    return _Edge(a - 0.5, b - 0.5, full - 0.5, (HIGH - LOW) * steady_N, around, first, lag)
+    return _Edge(
+        low=a - 0.5,
+        high=b - 0.5,
+        full=full - 0.5,
+        force_N=(HIGH - LOW) * steady_N,
+        rope=around,
+        first=first,
+        lag=lag,
+    )
 
 
 def _falls(lost: Floats) -> float | None:

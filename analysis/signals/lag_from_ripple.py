@@ -234,7 +234,13 @@ class LagSums:
                 for d in (-doubt, doubt)
             )
             u, ratio_u = (float(np.hypot(a, (late - early) / 2)) for a in (u, ratio_u))
-        return ChannelLag(None if behind is None else behind / RATE, factor, u, ratio, ratio_u)
+        return ChannelLag(
+            behind_s=None if behind is None else behind / RATE,
+            factor=factor,
+            factor_u=u,
+            ratio=ratio,
+            ratio_u=ratio_u,
+        )
 
     def _behind(self, j: int) -> float | None:
         """Lag of channel j behind the haul cell, in cells."""

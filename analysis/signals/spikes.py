@@ -47,7 +47,15 @@ def without_spikes(cells: Cells, start: int, stop: int, least: float) -> Cells:
     first[at] = last[at] = (cells.last[at - 1] + cells.first[at + 1]) / 2
     inner[at] = first[at] * (cells.last_s[at] - cells.first_s[at])
     return Cells(
-        cells.cell, cells.count, cells.first_s, cells.last_s, first, last, inner, low, high
+        cell=cells.cell,
+        count=cells.count,
+        first_s=cells.first_s,
+        last_s=cells.last_s,
+        first=first,
+        last=last,
+        inner=inner,
+        low=low,
+        high=high,
     )
 
 

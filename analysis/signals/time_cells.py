@@ -61,7 +61,7 @@ NAMES = tuple(f.name for f in fields(Cells))
 def no_cells() -> Cells:
     """Nothing."""
     i, f = np.empty(0, np.int64), np.empty(0)
-    return Cells(i, i, f, f, f, f, f, f, f)
+    return Cells(cell=i, count=i, first_s=f, last_s=f, first=f, last=f, inner=f, low=f, high=f)
 
 
 def cell_of(time_s: Floats) -> NDArray[Any]:
@@ -97,7 +97,17 @@ def extended(
     cell, count = np.empty((2, most), np.int64)
     first_s, last_s, first, last, *sums = np.empty((4 if ends_only else 7, most))
     inner, low, high = sums or (np.broadcast_to(0.0, most), first, last)
-    made = Cells(cell, count, first_s, last_s, first, last, inner, low, high)
+    made = Cells(
+        cell=cell,
+        count=count,
+        first_s=first_s,
+        last_s=last_s,
+        first=first,
+        last=last,
+        inner=inner,
+        low=low,
+        high=high,
+    )
     for name in NAMES[: 6 if ends_only else 9]:
         getattr(made, name)[:known] = getattr(before, name)
     for time_s, reading in chunks:

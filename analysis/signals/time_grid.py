@@ -89,7 +89,17 @@ def in_si(cells: Cells, channel: Channel, zeros: list[tuple[float, float]]) -> C
     mean *= span
     if channel.calibration is not None or not channel.scale > 0:  # else in order already
         a, b = np.minimum(a, b), np.maximum(a, b)
-    return Cells(cells.cell, cells.count, cells.first_s, cells.last_s, first, last, mean, a, b)
+    return Cells(
+        cell=cells.cell,
+        count=cells.count,
+        first_s=cells.first_s,
+        last_s=cells.last_s,
+        first=first,
+        last=last,
+        inner=mean,
+        low=a,
+        high=b,
+    )
 
 
 def ends_in_si(cells: Cells, channel: Channel) -> Cells:
@@ -97,8 +107,8 @@ def ends_in_si(cells: Cells, channel: Channel) -> Cells:
     if is_si(channel):
         return cells
     return Cells(
-        cells.cell, cells.count, cells.first_s, cells.last_s, channel.si(cells.first),
-        channel.si(cells.last), cells.inner, cells.low, cells.high,
+        cell=cells.cell, count=cells.count, first_s=cells.first_s, last_s=cells.last_s, first=channel.si(cells.first),
+        last=channel.si(cells.last), inner=cells.inner, low=cells.low, high=cells.high,
     )  # fmt: skip
 
 
@@ -215,8 +225,8 @@ def _beyond(values: Floats, limit: float) -> bool:
 
 def _shifted(cells: Cells, first: Floats | float, last: Floats | float) -> Cells:
     return Cells(
-        cells.cell, cells.count, cells.first_s, cells.last_s, cells.first + first,
-        cells.last + last, cells.inner, cells.low, cells.high,
+        cell=cells.cell, count=cells.count, first_s=cells.first_s, last_s=cells.last_s, first=cells.first + first,
+        last=cells.last + last, inner=cells.inner, low=cells.low, high=cells.high,
     )  # fmt: skip
 
 

@@ -94,7 +94,15 @@ def _plan(for_s: float, ratio: float) -> _Plan:
     haul = 0.72 * cycle
     speed = min(0.85, WAY_M * ratio / (max(for_s / cycle, 1.0) * haul))
     lead = min(0.8, 0.06 * for_s)
-    return _Plan(lead, cycle, haul, speed, (0.55 * haul, 0.15 * haul), 0.6 * haul, 0.65 * haul)
+    return _Plan(
+        lead_s=lead,
+        cycle_s=cycle,
+        haul_s=haul,
+        speed_m_s=speed,
+        pause_s=(0.55 * haul, 0.15 * haul),
+        slip_at_s=0.6 * haul,
+        shock_at_s=0.65 * haul,
+    )
 
 
 def simulate(seed: int, for_s: float) -> Haul:

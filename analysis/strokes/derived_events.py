@@ -52,7 +52,16 @@ def derived(
             if reset.setback_m is not None and reset.setback_m >= 0.005:
                 said = message("reset_with_setback", reset=said, setback_m=reset.setback_m)
             length = known.progress.name if known.progress else ""
-            found.append(Found(reset.start_s, ends, "reset", length, reset.rope_m, said))
+            found.append(
+                Found(
+                    time_s=reset.start_s,
+                    end_s=ends,
+                    kind="reset",
+                    channel=length,
+                    value=reset.rope_m,
+                    message=said,
+                )
+            )
     blind = {channel: _blind(channel, feed, start, end) for channel, feed in feeds.items()}
     for channel, feed in feeds.items():
         for run in feed.saturated.all():
@@ -87,7 +96,14 @@ def _meets(run: Run, spans: list[tuple[float, float]]) -> bool:
 
 
 def _event(first: int, last: int, kind: str, channel: str, value: float, said: Message) -> Found:
-    return Found(first / RATE, (last + 1) / RATE, kind, channel, value, said)
+    return Found(
+        time_s=first / RATE,
+        end_s=(last + 1) / RATE,
+        kind=kind,
+        channel=channel,
+        value=value,
+        message=said,
+    )
 
 
 def _run(
@@ -95,7 +111,9 @@ def _run(
 ) -> Found:
     """end_s is None while the last cell of the session is part of it."""
     ends = None if last >= end else (last + 1) / RATE
-    return Found(first / RATE, ends, kind, channel, value, said)
+    return Found(
+        time_s=first / RATE, end_s=ends, kind=kind, channel=channel, value=value, message=said
+    )
 
 
 def _stale(channel: str, feed: Feed, start: float, end: float) -> list[Found]:
@@ -103,16 +121,41 @@ def _stale(channel: str, feed: Feed, start: float, end: float) -> list[Found]:
     if feed.stream.count == 0:
         if end - start <= after:
             return []
-        return [Found(start + after, None, "stale", channel, None, message("silent_all_along"))]
+        return [
+            Found(
+                time_s=start + after,
+                end_s=None,
+                kind="stale",
+                channel=channel,
+                value=None,
+                message=message("silent_all_along"),
+            )
+        ]
     gaps = list(feed.gaps)
     if feed.stream.first_s - start > after:
         gaps.insert(0, (start, feed.stream.first_s))
     found = [
-        Found(a + after, b, "stale", channel, b - a, message("silent_for", quiet_s=b - a))
+        Found(
+            time_s=a + after,
+            end_s=b,
+            kind="stale",
+            channel=channel,
+            value=b - a,
+            message=message("silent_for", quiet_s=b - a),
+        )
         for a, b in gaps
     ]
     quiet = end - feed.stream.last_s
     if quiet > after:
         said = message("silent_lately", quiet_s=quiet)
-        found.append(Found(feed.stream.last_s + after, None, "stale", channel, quiet, said))
+        found.append(
+            Found(
+                time_s=feed.stream.last_s + after,
+                end_s=None,
+                kind="stale",
+                channel=channel,
+                value=quiet,
+                message=said,
+            )
+        )
     return found

@@ -53,8 +53,8 @@ def profiles(
         all_rows = np.take_along_axis(all_rows, block[:, None, :], axis=2)
         all_tops = np.take_along_axis(all_tops, block, axis=1)
     return Profiles(
-        all_rows[:, :, :w], all_tops[:, :w], block, n, np.arange(w) < n[:, None],
-        np.array(size), np.array(pace), np.array(fine, bool),
+        rows=all_rows[:, :, :w], tops=all_tops[:, :w], block=block, n=n, there=np.arange(w) < n[:, None],
+        size=np.array(size), pace=np.array(pace), fine=np.array(fine, bool),
     )  # fmt: skip
 
 

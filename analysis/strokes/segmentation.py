@@ -27,11 +27,15 @@ from analysis.strokes.stroke_sums import PendingSums, StrokeSums
 
 PAST = 6 * RATE  # cells that are looked back at; memory only: more than any look below asks for
 OFF_CELLS = 48  # 1.5 s without tension end a stroke; chosen by us: hands change faster
-FED_BACK_M = 0.25  # rope given back without tension ends it at once; chosen by us: more than rope contracts
+FED_BACK_M = (
+    0.25  # rope given back without tension ends it at once; chosen by us: more than rope contracts
+)
 # of the steady force, where tension begins and ends; chosen by us: hands that let the force fall near
 # nothing stay one stroke, and two levels keep noise from making many
 ON_SHARE, OFF_SHARE = 0.15, 0.10
-OFF_FLOOR_SHARE = 0.6  # of the floor, below which the tension is off; chosen by us: apart from the floor
+OFF_FLOOR_SHARE = (
+    0.6  # of the floor, below which the tension is off; chosen by us: apart from the floor
+)
 # rope fed back that is a reset, and its least share of the last stroke; chosen by us: more than rope
 # contracts when the tension goes
 RESET_M, RESET_SHARE = 0.1, 0.1
@@ -362,7 +366,13 @@ class Segments:
         if rope < max(RESET_M, RESET_SHARE * self._hauled_m):
             return None
         setback = fed.load - fed.load_now if self.settings.counted else None
-        return Reset(fed.begin / RATE, (fed.lowest_cell + 1) / RATE, rope, setback, self.rig)
+        return Reset(
+            start_s=fed.begin / RATE,
+            end_s=(fed.lowest_cell + 1) / RATE,
+            rope_m=rope,
+            setback_m=setback,
+            rig=self.rig,
+        )
 
     def _end_reset(self) -> None:
         found = self.reset()
@@ -379,7 +389,9 @@ class Segments:
 
 
 def _fed(end: float, cell: int, load: float) -> _Fed:
-    return _Fed(end, cell, end, cell, load, load, cell)
+    return _Fed(
+        end=end, cell=cell, lowest=end, lowest_cell=cell, load=load, load_now=load, begin=cell
+    )
 
 
 def _running_max(values: Floats, cells: int) -> Floats:

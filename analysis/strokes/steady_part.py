@@ -20,7 +20,9 @@ from analysis.strokes.distance_profile import (
 # no source)
 SEEN_LOAD_M = 0.01  # load travel over which a load counter decides whether the load stands ...
 SEEN_ROPE_M = 0.6  # ... and rope: one pull of a hand, within which a stretched rope gives and takes
-BATCHES = 6  # pieces of a steady part; chosen by us: as observations they leave 5 degrees of freedom
+BATCHES = (
+    6  # pieces of a steady part; chosen by us: as observations they leave 5 degrees of freedom
+)
 # rows of a profile, sums over cells: rope, load travel, rope with a saturated force; then four for
 # each force channel: rope with the force known, force x rope, load travel with the force known,
 # force x load travel; last, haul force x rope with the force of so many cells before
@@ -114,15 +116,15 @@ def _over(p: Profiles, good: Bools, counted: bool) -> list[Steady | None]:
     borders = [*of.tolist(), len(begin)]
     for k, (s, metres) in enumerate(zip(some.tolist(), way.tolist(), strict=True)):
         found[s] = Steady(
-            metres,
-            load[k],
-            starts[s],
-            ends[s],
-            tuple(means[k]),
-            saturated[s],
-            batches[borders[k] : borders[k + 1]],
-            stands[k],
-            () if shifted is None else shifted[s],
+            distance_m=metres,
+            load_travel_m=load[k],
+            start_m=starts[s],
+            end_m=ends[s],
+            force_N=tuple(means[k]),
+            saturated=saturated[s],
+            batches=batches[borders[k] : borders[k + 1]],
+            stands=stands[k],
+            shifted_N=() if shifted is None else shifted[s],
         )
     return found
 

@@ -52,7 +52,18 @@ def facts(p: Profiles, ratio: float, counted: bool, parts: Sequence[Steady | Non
         lost = None
         if counted and part is not None and part.load_travel_m > 0:
             lost = part.distance_m - ratio * part.load_travel_m
-        found.append(Facts(take_up, peak, slope, u, pieces, lost) if n else NO_FACTS)
+        found.append(
+            Facts(
+                take_up_m=take_up,
+                break_away_N=peak,
+                drift_N_m=slope,
+                drift_u_N_m=u,
+                drift_pieces=pieces,
+                unfollowed_m=lost,
+            )
+            if n
+            else NO_FACTS
+        )
     return found
 
 

@@ -43,16 +43,38 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="standard uncertainty of --load-N (default 10 %%)")  # fmt: skip
     add("--kind", choices=("hanging", "slope", "rolling", "dragging"), help="how the load stands")
     add("--slope-deg", metavar="DEG", type=_slope, default=None, help="uphill, degrees (default 0)")
-    add("--surface", metavar="NAME", help="a row of the surface tables: " + ", ".join(s.name for s in SURFACES))
+    add(
+        "--surface",
+        metavar="NAME",
+        help="a row of the surface tables: " + ", ".join(s.name for s in SURFACES),
+    )
     add("--coefficient", metavar="C", type=positive("a ratio"),
         help="rolling or sliding force / normal force, instead of --surface (30 %% uncertain)")  # fmt: skip
     add("--breakaway", metavar="B", type=_at_least_one,
         help="times the moving resistance of the ground that it takes to break away")  # fmt: skip
-    add("--distance-m", metavar="D", type=positive("metres"), required=True, help="how far it must go")
-    add("--rope-m", metavar="L", type=positive("metres"), required=True, help="rope there is, in all")
+    add(
+        "--distance-m",
+        metavar="D",
+        type=positive("metres"),
+        required=True,
+        help="how far it must go",
+    )
+    add(
+        "--rope-m",
+        metavar="L",
+        type=positive("metres"),
+        required=True,
+        help="rope there is, in all",
+    )
     add("--team-N", metavar="P", type=positive("newtons"), required=True, dest="team_N",
         help="what the team can keep up together")  # fmt: skip
-    add("--haulers", metavar="N", type=_count, default=2, help="how many they are (default 2), for the time")
+    add(
+        "--haulers",
+        metavar="N",
+        type=_count,
+        default=2,
+        help="how many they are (default 2), for the time",
+    )
     add("--pulley-efficiency", metavar="E", type=_efficiency, help="of every pulley (default 0.90)")
     add("--rope-mbs-kN", metavar="F", type=positive("kilonewtons"), dest="rope_mbs_kN",
         help="breaking strength of the rope; its knots are taken at 0.50 of it")  # fmt: skip
@@ -102,10 +124,14 @@ def _write(need: Need, name: str, file: str) -> None:
         with Path(file).open("x", encoding="utf-8") as out:
             out.write(rig_toml(fitted(shelf()[name], need)))
     except FileExistsError:
-        raise CallFault(file, "exists, and no file is overwritten", "give --write a new name") from None
+        raise CallFault(
+            file, "exists, and no file is overwritten", "give --write a new name"
+        ) from None
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
-        raise CallFault(file, f"cannot be written ({reason})", "give --write another file") from None
+        raise CallFault(
+            file, f"cannot be written ({reason})", "give --write another file"
+        ) from None
 
 
 def _need(args: argparse.Namespace) -> Need:
@@ -117,7 +143,9 @@ def _need(args: argparse.Namespace) -> Need:
         grab_slips_N=_newton(args.grab_slips_kN),
         design_factor=args.design_factor,
     )
-    return Need(_load(args), args.rope_m, args.team_N, args.haulers, gear)
+    return Need(
+        load=_load(args), rope_m=args.rope_m, team_N=args.team_N, haulers=args.haulers, gear=gear
+    )
 
 
 def _load(args: argparse.Namespace) -> Load:
@@ -126,7 +154,11 @@ def _load(args: argparse.Namespace) -> Load:
         for option in ("kind", "slope_deg", "surface", "coefficient"):
             if getattr(args, option) is not None:
                 name = "--" + option.replace("_", "-")
-                raise CallFault("choose", f"{name} stands beside --load-N", "write --mass-kg instead of --load-N")
+                raise CallFault(
+                    "choose",
+                    f"{name} stands beside --load-N",
+                    "write --mass-kg instead of --load-N",
+                )
         u = 0.1 * args.load_N if args.load_u_N is None else args.load_u_N
         return Load(resistance_N=args.load_N, resistance_u_N=u, pull_distance_m=args.distance_m,
                     breakaway=args.breakaway, breakaway_u=breakaway_u)  # fmt: skip
@@ -150,12 +182,22 @@ def _load(args: argparse.Namespace) -> Load:
     )  # fmt: skip
 
 
-def _ground(args: argparse.Namespace) -> tuple[str, float, float, float | None, float | None] | None:
+def _ground(
+    args: argparse.Namespace,
+) -> tuple[str, float, float, float | None, float | None] | None:
     """(kind, coefficient, u, breakaway, its u) of the surface or coefficient given."""
     if args.coefficient is not None:
         if args.surface is not None:
-            raise CallFault("choose", "--coefficient stands beside --surface", "write one of the two")
-        return "slope" if args.slope_deg else "rolling", args.coefficient, 0.3 * args.coefficient, None, None
+            raise CallFault(
+                "choose", "--coefficient stands beside --surface", "write one of the two"
+            )
+        return (
+            "slope" if args.slope_deg else "rolling",
+            args.coefficient,
+            0.3 * args.coefficient,
+            None,
+            None,
+        )
     if args.surface is None:
         return None
     found = surface(args.surface)

@@ -125,7 +125,11 @@ def alarm_rows(sensors: Sensors) -> tuple[AlarmRow, ...]:
     """The plain table that the recorder judges by: the levels that the sensors file states."""
     return tuple(
         AlarmRow(
-            channel.name, channel.name, caution=channel.warn_at, stop=channel.stop_at, hold_s=HOLD_S
+            channel=channel.name,
+            label=channel.name,
+            caution=channel.warn_at,
+            stop=channel.stop_at,
+            hold_s=HOLD_S,
         )
         for channel in sensors.channels
         if channel.warn_at is not None or channel.stop_at is not None
@@ -151,7 +155,8 @@ def rig_table(
 def ended(outcome: Outcome) -> list[str]:
     """What a recording came to, as lines."""
     counts = ", ".join(
-        f"{one_line(name)} {n}" + (f" ({outcome.drops[name]} dropped)" if outcome.drops[name] else "")
+        f"{one_line(name)} {n}"
+        + (f" ({outcome.drops[name]} dropped)" if outcome.drops[name] else "")
         for name, n in outcome.readings.items()
     )
     lines = [

@@ -39,25 +39,38 @@ def force_over_time(
     x, y = _with_gaps(time_s[pick], force[pick] / size, _longest(whole, time_s))
     bands = [
         Band(
-            "stroke" if s["direction"] == "haul" else "lowering",
-            s["start_s"],
-            s["end_s"],
-            None,
-            None,
-            "stroke",
+            name="stroke" if s["direction"] == "haul" else "lowering",
+            x0=s["start_s"],
+            x1=s["end_s"],
+            y0=None,
+            y1=None,
+            kind="stroke",
         )
         for s in whole.review["strokes"]
     ]
     end = float(time_s[-1])
     bands += [
-        Band("reset", e["time_s"], end if e["end_s"] is None else e["end_s"], None, None, "reset")
+        Band(
+            name="reset",
+            x0=e["time_s"],
+            x1=end if e["end_s"] is None else e["end_s"],
+            y0=None,
+            y1=None,
+            kind="reset",
+        )
         for e in whole.review["events"]
         if e["kind"] == "reset"
     ]
     bands += _predicted_force(whole, size)
     marks = [Mark(t, label) for t, label in numbers] or _marks(whole)
     return Figure(
-        title, "time, s", y_label, (Line("measured", x, y),), (), tuple(bands), tuple(marks)
+        title=title,
+        x_label="time, s",
+        y_label=y_label,
+        lines=(Line("measured", x, y),),
+        dots=(),
+        bands=tuple(bands),
+        marks=tuple(marks),
     )
 
 
@@ -80,7 +93,12 @@ def work_loop(whole: Whole, shown: Units = METRIC) -> Figure:
     way = np.interp(time_s[pick], rope_s, rope) / metre
     bands = _predicted_force(whole, size)
     return Figure(
-        title, x_label, y_label, (Line("measured", way, force[pick] / size),), (), tuple(bands)
+        title=title,
+        x_label=x_label,
+        y_label=y_label,
+        lines=(Line("measured", way, force[pick] / size),),
+        dots=(),
+        bands=tuple(bands),
     )
 
 
@@ -99,19 +117,37 @@ def efficiency_by_stroke(review: dict[str, Any]) -> Figure:
     bands = []
     half = 2 * (predicted["model_ma_u"] or 0.0) / review["ideal_ma"]
     middle = predicted["efficiency"]
-    bands.append(Band("predicted, 95 %", None, None, middle - half, middle + half, "predicted"))
+    bands.append(
+        Band(
+            name="predicted, 95 %",
+            x0=None,
+            x1=None,
+            y0=middle - half,
+            y1=middle + half,
+            kind="predicted",
+        )
+    )
     whole = review["measured"]["efficiency"]
     if whole:
         low, high = whole["value"] - whole["U95"], whole["value"] + whole["U95"]
-        bands.append(Band("session, 95 %", None, None, low, high, "measured"))
+        bands.append(Band(name="session, 95 %", x0=None, x1=None, y0=low, y1=high, kind="measured"))
     if not rows:
-        return Figure(title, x_label, y_label, (), (), tuple(bands), from_zero=False, whole_x=True,
+        return Figure(title=title, x_label=x_label, y_label=y_label, lines=(), dots=(), bands=tuple(bands), from_zero=False, whole_x=True,
                       nothing=review["measured"]["why_not"] or NO_STROKE)  # fmt: skip
     x = np.array([float(k) for k, _ in rows])
     y = np.array([e["value"] for _, e in rows])
     u = np.array([e["U95"] for _, e in rows])
-    dots = Dots("stroke, 95 %", x, y, y - u, y + u)
-    return Figure(title, x_label, y_label, (), (dots,), tuple(bands), from_zero=False, whole_x=True)
+    dots = Dots(name="stroke, 95 %", x=x, y=y, low=y - u, high=y + u)
+    return Figure(
+        title=title,
+        x_label=x_label,
+        y_label=y_label,
+        lines=(),
+        dots=(dots,),
+        bands=tuple(bands),
+        from_zero=False,
+        whole_x=True,
+    )
 
 
 def predicted_haul_N(whole: Whole) -> tuple[float, float] | None:
@@ -159,12 +195,12 @@ def _predicted_force(whole: Whole, size: float) -> list[Band]:
     value, u = found
     return [
         Band(
-            "predicted, 95 %",
-            None,
-            None,
-            max(0.0, value - 2 * u) / size,
-            (value + 2 * u) / size,
-            "predicted",
+            name="predicted, 95 %",
+            x0=None,
+            x1=None,
+            y0=max(0.0, value - 2 * u) / size,
+            y1=(value + 2 * u) / size,
+            kind="predicted",
         )
     ]
 

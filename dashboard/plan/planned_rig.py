@@ -155,8 +155,8 @@ def part_rows(known: Model, found: Sequence[Condition]) -> list[PartRow]:
         reached = None if limit is None or abs(part.ideal) < 1e-9 else limit / abs(part.ideal)
         rating = known.rig.ratings.get(part.name)
         rows.append(
-            PartRow(part.name, part.kind, part.on, abs(part.ideal), abs(part.model), forces, uses,
-                    worst, where, limit, reached, part.why, rating.item if rating else "")
+            PartRow(name=part.name, kind=part.kind, on=part.on, ideal=abs(part.ideal), model=abs(part.model), force_N=forces, use=uses,
+                    worst=worst, worst_in=where, limit_N=limit, reached_at_N=reached, why=part.why, item=rating.item if rating else "")
         )  # fmt: skip
 
     def rank(row: PartRow) -> tuple[bool, float, float]:

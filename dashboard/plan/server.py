@@ -78,7 +78,13 @@ class PlanServer(Listening):
             Route("GET", at(f"/assets/({files})"), self._asset),
         ]
         # nothing here is changed by a page, so nobody gets this run's token
-        self.gate = Gate(self.hosts, secrets.token_urlsafe(24), routes, (), self.faults)
+        self.gate = Gate(
+            hosts=self.hosts,
+            token=secrets.token_urlsafe(24),
+            routes=routes,
+            script_hashes=(),
+            log=self.faults,
+        )
 
     def _call(self, environ: dict[str, Any], start: Callable[..., Any]) -> Iterable[bytes]:
         return self.gate(environ, start)

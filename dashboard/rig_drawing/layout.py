@@ -50,7 +50,16 @@ def lay_out(rig: Rig, x_m: Floats, texts: Sequence[str], width: int = 900) -> La
     gear = tuple((g.name, 16.0, bottom + GEAR_ROW * (k + 0.5)) for k, g in enumerate(rig.gears))
     height = bottom + GEAR_ROW * len(gear) + 4
     labels = place_labels(rig, texts, runs, marks, bars, size, Box(0, 0, width, bottom))
-    return Layout(float(width), height, size, runs, marks, bars, labels, gear)
+    return Layout(
+        width=float(width),
+        height=height,
+        size=size,
+        runs=runs,
+        marks=marks,
+        bars=bars,
+        labels=labels,
+        gear=gear,
+    )
 
 
 def _ways(rig: Rig, x_m: Floats) -> list[int]:
@@ -190,10 +199,25 @@ def _rows(
                 y1 = y + (SLOPE if _slopes(rig, into) else 0.0)
                 kind = {"free": "slack"}.get(station.kind, "plain")
                 runs.append(
-                    Run(into, "haul" if into == rig.haul_strand else kind, begun.x, y, at, y1)
+                    Run(
+                        strand=into,
+                        kind="haul" if into == rig.haul_strand else kind,
+                        x0=begun.x,
+                        y0=y,
+                        x1=at,
+                        y1=y1,
+                    )
                 )
                 y = y1
-            marks.append(Mark(s, at, y + (pitch / 2 if turns else 0.0), turns, pitch / 2))
+            marks.append(
+                Mark(
+                    station=s,
+                    x=at,
+                    y=y + (pitch / 2 if turns else 0.0),
+                    turns=turns,
+                    radius=pitch / 2,
+                )
+            )
             if turns:
                 y += pitch
     return tuple(runs), tuple(marks), y + 36.0

@@ -52,8 +52,8 @@ class Server(Listening):
         if sharing is not None:
             sharing.port = self.port
         self.gate = Gate(
-            self.hosts, self.token, self._routes(app), app.csp_hashes(), self.faults,
-            (lambda environ: OPERATOR) if sharing is None else sharing.role,
+            hosts=self.hosts, token=self.token, routes=self._routes(app), script_hashes=app.csp_hashes(), log=self.faults,
+            role_of=(lambda environ: OPERATOR) if sharing is None else sharing.role,
         )  # fmt: skip
 
     def _call(self, environ: dict[str, Any], start: Callable[..., Any]) -> Iterable[bytes]:

@@ -25,7 +25,7 @@ MOST_CONNECTIONS = 240
 MOST_OF_ONE_ADDRESS = 60  # a browser opens six
 
 
-class Channel(HTTPChannel):  # type: ignore[misc]
+class HttpConnection(HTTPChannel):  # type: ignore[misc]
     """One connection.  served: requests that came in whole."""
 
     coming_since: float | None = None
@@ -64,7 +64,7 @@ class Channel(HTTPChannel):  # type: ignore[misc]
 class PageServer(TcpWSGIServer):  # type: ignore[misc]
     """Serves an application on a socket that listens already."""
 
-    channel_class = Channel
+    channel_class = HttpConnection
 
     def __init__(self, app: Callable[..., Any], listening: socket.socket, threads: int) -> None:
         adjusted = Adjustments(
@@ -90,7 +90,7 @@ class PageServer(TcpWSGIServer):  # type: ignore[misc]
         if not self._room(address[0]):
             connection.close()
             return
-        Channel(self, connection, address, self.adj, map=self._map)
+        HttpConnection(self, connection, address, self.adj, map=self._map)
 
     def _room(self, address: str) -> bool:
         """Whether one more is taken; the oldest that never asked anything gives up its place."""

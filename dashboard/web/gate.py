@@ -177,7 +177,15 @@ class Gate:
         if route.method == "POST" and kind != JSON:  # which a form of another page cannot say
             raise Refused(415, "send application/json")
         query = dict(parse_qsl(text, keep_blank_values=True, max_num_fields=20, errors="replace"))
-        return route, Request(method, path, query, body, match, environ, role)
+        return route, Request(
+            method=method,
+            path=path,
+            query=query,
+            body=body,
+            match=match,
+            environ=environ,
+            role=role,
+        )
 
     def _body(self, environ: dict[str, Any], most: int) -> bytes:
         if environ.get("HTTP_TRANSFER_ENCODING"):

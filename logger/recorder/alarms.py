@@ -123,7 +123,15 @@ class Latched:
         before = 0 if was is None else was.level
         if level > before:
             worst = level if was is None or was.seen else max(level, was.worst)
-            self.held[key] = Held(channel, label, level, worst, time_s, value, False)
+            self.held[key] = Held(
+                channel=channel,
+                label=label,
+                level=level,
+                worst=worst,
+                time_s=time_s,
+                value=value,
+                seen=False,
+            )
         elif was is not None:
             self.held[key] = replace(was, level=level)
             self._drop(key)

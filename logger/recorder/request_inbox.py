@@ -186,7 +186,13 @@ class Inbox:
         elif not refusal and fields["role"] != "operator":
             refusal = "only an operator is obeyed"
         return Request(
-            key, fields["verb"], fields["channel"], fields["text"], fields["role"], refusal, path
+            id=key,
+            verb=fields["verb"],
+            channel=fields["channel"],
+            text=fields["text"],
+            role=fields["role"],
+            refusal=refusal,
+            path=path,
         )
 
 

@@ -52,7 +52,10 @@ class ReadingsParser:
         """
         import numpy as np
 
-        with path.open("rb") as file, mmap.mmap(file.fileno(), size, access=mmap.ACCESS_READ) as data:
+        with (
+            path.open("rb") as file,
+            mmap.mmap(file.fileno(), size, access=mmap.ACCESS_READ) as data,
+        ):
             lines = _plain_lines(data)
         columns = None if lines is None else self._columns(path, 1, lines - 1)
         if columns is None:
@@ -98,10 +101,15 @@ class ReadingsParser:
 
         try:
             table = pd.read_csv(
-                source, header=None, names=["time_s", "channel", "reading"], skiprows=skip,
-                dtype={"time_s": np.float64, "channel": "category",
-                       "reading": np.float64},
-                na_filter=False, skip_blank_lines=False, index_col=False, engine="c",
+                source,
+                header=None,
+                names=["time_s", "channel", "reading"],
+                skiprows=skip,
+                dtype={"time_s": np.float64, "channel": "category", "reading": np.float64},
+                na_filter=False,
+                skip_blank_lines=False,
+                index_col=False,
+                engine="c",
                 **_exact(pd.__version__),
             )
         except (ValueError, OverflowError, UnicodeDecodeError):
@@ -148,8 +156,9 @@ class ReadingsParser:
             column[0].append(time_s)
             column[1].append(reading)
         self.malformed += text.count("\n") - good
-        return {n: (np.array(t, dtype=float), np.array(r, dtype=float))
-                for n, (t, r) in columns.items()}
+        return {
+            n: (np.array(t, dtype=float), np.array(r, dtype=float)) for n, (t, r) in columns.items()
+        }
 
 
 def _plain_lines(data: bytes | mmap.mmap) -> int | None:
@@ -186,7 +195,16 @@ def parse_events(data: bytes) -> tuple[tuple[Event, ...], int]:
         if time_s is None or (cells[4] and value is None):
             malformed += 1
             continue
-        found.append(Event(time_s, cells[1], cells[2], cells[3], value, cells[5]))
+        found.append(
+            Event(
+                time_s=time_s,
+                id=cells[1],
+                kind=cells[2],
+                channel=cells[3],
+                value=value,
+                text=cells[5],
+            )
+        )
     return tuple(found), malformed
 
 
@@ -196,16 +214,22 @@ def parse_clock(data: bytes, names: Sequence[str]) -> tuple[tuple[ClockRow, ...]
     for cells in _rows(data):
         time_s = _number(cells[0]) if cells else None
         counts = cells[2:]
-        if time_s is None or len(counts) != 2 * len(names) or not all(
-            c.isascii() and c.isdigit() and len(c) < 16 for c in counts
+        if (
+            time_s is None
+            or len(counts) != 2 * len(names)
+            or not all(c.isascii() and c.isdigit() and len(c) < 16 for c in counts)
         ):
             malformed += 1
             continue
         values = [int(c) for c in counts]
-        found.append(ClockRow(
-            time_s, cells[1], dict(zip(names, values[::2], strict=True)),
-            dict(zip(names, values[1::2], strict=True)),
-        ))
+        found.append(
+            ClockRow(
+                time_s,
+                cells[1],
+                dict(zip(names, values[::2], strict=True)),
+                dict(zip(names, values[1::2], strict=True)),
+            )
+        )
     return tuple(found), malformed
 
 

@@ -195,7 +195,9 @@ def _descriptor_faults(
     if in_sums is None and stated is not None:
         return {SUMS: f"lacks {DESCRIPTOR}"}
     if own.readable and not own.whole:  # SHA256SUMS was made anew over a descriptor by another hand
-        return {DESCRIPTOR: NOT_ITSELF if own.sealed else "does not say that the session was sealed"}
+        return {
+            DESCRIPTOR: NOT_ITSELF if own.sealed else "does not say that the session was sealed"
+        }
     return {}
 
 
@@ -250,7 +252,9 @@ def own_hashes(folder: Path) -> OwnHashes:
     if not isinstance(version, int) or version > FORMAT:
         return OwnHashes()  # `package.read_descriptor` says what is wrong
     resources = found.get("resources")
-    resources = [row for row in resources if isinstance(row, dict)] if isinstance(resources, list) else []
+    resources = (
+        [row for row in resources if isinstance(row, dict)] if isinstance(resources, list) else []
+    )
     if not any(key in found for key in SEALED_KEYS) and not any("hash" in row for row in resources):
         return OwnHashes(readable=True)
     ended = found.get("ended_at")
@@ -264,4 +268,10 @@ def own_hashes(folder: Path) -> OwnHashes:
             stated.setdefault(str(row["path"]), []).append((digest, row["bytes"]))
     except (ValueError, KeyError, TypeError):
         return OwnHashes(readable=True, sealed=True, when=when)
-    return OwnHashes(True, True, True, {name: tuple(rows) for name, rows in stated.items()}, when)
+    return OwnHashes(
+        readable=True,
+        sealed=True,
+        whole=True,
+        files={name: tuple(rows) for name, rows in stated.items()},
+        when=when,
+    )

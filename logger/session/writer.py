@@ -32,7 +32,10 @@ class SessionWriter:
     """A session being written.  Made by `create` or `resume`; ended by `seal` or `abandon`."""
 
     def __init__(
-        self, folder: Path, descriptor: dict[str, Any], held: lock.SessionLock,
+        self,
+        folder: Path,
+        descriptor: dict[str, Any],
+        held: lock.SessionLock,
         resume: Mapping[str, tuple[int, Any]] | None = None,
     ) -> None:
         self.folder = folder
@@ -116,7 +119,8 @@ class SessionWriter:
                 data = (folder / channel.calibration_file).read_bytes()
             except OSError as error:
                 raise SensorsFault(
-                    channel.calibration_file, f"cannot be read ({error.strerror})",
+                    channel.calibration_file,
+                    f"cannot be read ({error.strerror})",
                     "keep the calibration file where the sensors file says",
                 ) from None
             name = calibration_copy_name(channel.calibration_file)
@@ -129,7 +133,10 @@ class SessionWriter:
 
     @classmethod
     def resume(
-        cls, folder: Path, descriptor: dict[str, Any], held: lock.SessionLock,
+        cls,
+        folder: Path,
+        descriptor: dict[str, Any],
+        held: lock.SessionLock,
         own_ids: int,
     ) -> SessionWriter:
         """A session that was cut short, opened to be sealed (repair alone); raises OSError."""
@@ -166,14 +173,26 @@ class SessionWriter:
         self._files[package.READINGS].write(rows)
 
     def event(
-        self, time_s: float, kind: str, channel: str = "", value: float | None = None,
-        text: str = "", request: str | None = None,
+        self,
+        time_s: float,
+        kind: str,
+        channel: str = "",
+        value: float | None = None,
+        text: str = "",
+        request: str | None = None,
     ) -> Event:
         """One row of events.csv under the request's id, or an own one."""
         if request is None:
             self._own_ids += 1
             request = f"r{self._own_ids:06d}"
-        row = Event(round(time_s, 4), request, kind, channel, value, one_line(text))
+        row = Event(
+            time_s=round(time_s, 4),
+            id=request,
+            kind=kind,
+            channel=channel,
+            value=value,
+            text=one_line(text),
+        )
         shown = "" if value is None else repr(value)
         cells = (f"{time_s:.4f}", request, kind, channel, shown, row.text)
         self._files[package.EVENTS].write(csv_line(cells))
@@ -239,8 +258,14 @@ class SessionWriter:
         make_folder(self.folder)
         if not self._lock.in_place():
             self._lock_again()
-        for name in (package.INBOX, *([package.CALIBRATION] if any(
-            name.startswith(package.CALIBRATION + "/") for name in self._copied) else [])):
+        for name in (
+            package.INBOX,
+            *(
+                [package.CALIBRATION]
+                if any(name.startswith(package.CALIBRATION + "/") for name in self._copied)
+                else []
+            ),
+        ):
             files.ops.mkdir(self.folder / name)
         for name, data in self._copied.items():
             if not (self.folder / name).exists():
