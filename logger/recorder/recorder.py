@@ -22,7 +22,7 @@ from logger.recorder.alarms import AlarmRow
 from logger.recorder.bounded_queue import Ring
 from logger.recorder.disk_retry import EventRow
 from logger.recorder.machine_watch import HostWatch
-from logger.recorder.writer_thread import Recording, WriterThread
+from logger.recorder.writer_thread import OpenRecording, WriterThread
 from logger.session.writer import SessionWriter, check_out
 from logger.toml_tables import read_text
 from logger.transports.reader_thread import PortReader
@@ -128,7 +128,7 @@ def record(
         except BaseException:
             _stop(readers)
             raise
-        thread = WriterThread(Recording(
+        thread = WriterThread(OpenRecording(
             writer=writer,
             sensors=sensors,
             ring=ring,

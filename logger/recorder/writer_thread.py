@@ -33,7 +33,7 @@ NO_ANSWER_S, NO_SYNC_S = 0.9, 3.0  # a slow disk's write and fsync take less; ch
 
 
 @dataclass(frozen=True)
-class Recording:
+class OpenRecording:
     """What one recording works with."""
 
     writer: SessionWriter
@@ -51,7 +51,7 @@ class WriterThread(threading.Thread):
     """Writes what the readers deliver.  digest: the seal's, once there is one; ended_s: when the
     recording stopped; own_fault: an error of ours that this thread outlived."""
 
-    def __init__(self, recording: Recording) -> None:
+    def __init__(self, recording: OpenRecording) -> None:
         super().__init__(name="writer", daemon=True)
         self.recording = recording
         writer, sensors, readers = recording.writer, recording.sensors, recording.readers
