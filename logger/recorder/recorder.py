@@ -111,13 +111,13 @@ def record(
     ]
     done = threading.Event()
     reasons: list[str] = []
-    with _signals(done, reasons):
+    with _signals(reasons):
         zero_moment = clock.now()
         started_at = clock.utc_text()
         for reader in readers:
             reader.start()
         try:
-            _first_port(readers, wait, done, None if for_s is None else began + for_s)
+            _first_port(readers, wait, reasons, None if for_s is None else began + for_s)
             writer = SessionWriter.create(
                 target,
                 rig_text.encode("utf-8"),
@@ -199,12 +199,12 @@ class Telling:
 
 
 def _first_port(
-    readers: Sequence[PortReader], wait: bool, done: threading.Event, until: float | None
+    readers: Sequence[PortReader], wait: bool, reasons: Sequence[str], until: float | None
 ) -> None:
     """Return when a port is open; raise PortFault when none can be opened (unless `wait`)."""
     if wait:
         return
-    while not done.is_set():
+    while not reasons:
         if any(reader.opened for reader in readers):
             return
         if all(reader.tried.is_set() for reader in readers):
@@ -214,7 +214,7 @@ def _first_port(
         time.sleep(0.002)
     if any(reader.opened for reader in readers):
         return
-    if done.is_set():
+    if reasons:
         raise PortFault(readers[0].url, "stopped before a port was open", "start again")
     first = readers[0]
     others = f" (nor {', '.join(r.url for r in readers[1:])})" if len(readers) > 1 else ""
@@ -233,7 +233,7 @@ def _wait(
     recording = thread.recording
     while True:
         left = STATUS_S if until is None else min(STATUS_S, until - clock.now())
-        if left <= 0 or recording.done.wait(left) or not thread.is_alive():
+        if left <= 0 or recording.reasons or recording.done.wait(left) or not thread.is_alive():
             return
         if status is not None:
             try:
@@ -270,15 +270,18 @@ def _stop(readers: Sequence[PortReader]) -> None:
 
 
 @contextmanager
-def _signals(done: threading.Event, reasons: list[str]) -> Iterator[None]:
-    """SIGINT, SIGTERM and SIGHUP end the recording in order while this lasts."""
+def _signals(reasons: list[str]) -> Iterator[None]:
+    """SIGINT, SIGTERM and SIGHUP end the recording in order while this lasts.
+
+    The handler takes no lock, so it sets no event: it runs in the main thread, which may just hold the
+    event's lock and would then wait for itself for ever.
+    """
     if threading.current_thread() is not threading.main_thread():
         yield
         return
 
     def handle(number: int, frame: object) -> None:
         reasons.append(signal.Signals(number).name)
-        done.set()
 
     names = [getattr(signal, n) for n in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, n)]
     before = {}

@@ -109,6 +109,48 @@ def test_ctrl_c_and_sigterm_seal_within_two_seconds(haul, rig, wired, tmp_path, 
     assert haul("verify", out).out.startswith("complete")
 
 
+# a signal just when the main thread has taken the lock of the event that it waits for
+AT_THE_LOCK = """
+import os, signal, sys, threading
+from pathlib import Path
+from dashboard.cli import main
+events, wait, sent = Path(sys.argv[1]), threading.Event.wait, []
+
+def at_the_lock(self, timeout=None):
+    here = threading.current_thread() is threading.main_thread()
+    if here and not sent and events.exists() and b",connect," in events.read_bytes():
+        with self._cond:
+            sent.append(os.kill(os.getpid(), signal.SIGTERM))
+            for _ in range(1000):
+                pass  # the handler runs here
+    return wait(self, timeout)
+
+threading.Event.wait = at_the_lock
+sys.exit(main(sys.argv[2:]))
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="other system: no signals on Windows")
+def test_a_signal_while_the_main_thread_holds_its_events_lock_ends_the_recording(haul, rig, wired, tmp_path):
+    """Seen once as a recorder that no signal ended any more: the handler waited for that lock."""
+    device, out = serve_pty(), tmp_path / "session"
+    path = wired(device.url)
+    player = Player([(device, load_sensors(path).channels)], rows(20, 200.0)).start()
+    root = str(Path(cli.__file__).resolve().parents[1])
+    process = subprocess.Popen(
+        [sys.executable, "-c", AT_THE_LOCK, out / "events.csv", "record", rig, path, "--out", out],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, env={**os.environ, "PYTHONPATH": root}, text=True,
+    )  # fmt: skip
+    try:
+        said, _ = process.communicate(timeout=20)
+    finally:
+        process.kill()
+        player.stop()
+        device.close()
+    assert process.returncode == 0 and "sealed" in said
+    assert haul("verify", out).out.startswith("complete")
+
+
 def test_wait_keeps_trying_until_the_device_is_there(haul, rig, wired, tmp_path):
     first = serve_tcp()
     url, port = first.url, first.port
