@@ -6,6 +6,8 @@ one reading where they come slower).  A jerk of a rope lasts longer and stands i
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from analysis.signals.time_cells import Cells, Floats, Ints
@@ -46,17 +48,7 @@ def without_spikes(cells: Cells, start: int, stop: int, least: float) -> Cells:
     first, last, inner = cells.first.copy(), cells.last.copy(), cells.inner.copy()
     first[at] = last[at] = (cells.last[at - 1] + cells.first[at + 1]) / 2
     inner[at] = first[at] * (cells.last_s[at] - cells.first_s[at])
-    return Cells(
-        cell=cells.cell,
-        count=cells.count,
-        first_s=cells.first_s,
-        last_s=cells.last_s,
-        first=first,
-        last=last,
-        inner=inner,
-        low=low,
-        high=high,
-    )
+    return replace(cells, first=first, last=last, inner=inner, low=low, high=high)
 
 
 def _with_next(

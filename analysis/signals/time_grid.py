@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -89,27 +89,14 @@ def in_si(cells: Cells, channel: Channel, zeros: list[tuple[float, float]]) -> C
     mean *= span
     if channel.calibration is not None or not channel.scale > 0:  # else in order already
         a, b = np.minimum(a, b), np.maximum(a, b)
-    return Cells(
-        cell=cells.cell,
-        count=cells.count,
-        first_s=cells.first_s,
-        last_s=cells.last_s,
-        first=first,
-        last=last,
-        inner=mean,
-        low=a,
-        high=b,
-    )
+    return replace(cells, first=first, last=last, inner=mean, low=a, high=b)
 
 
 def ends_in_si(cells: Cells, channel: Channel) -> Cells:
     """Cells of a counter with first and last in m from the zero of the sensors file; the rest raw."""
     if is_si(channel):
         return cells
-    return Cells(
-        cell=cells.cell, count=cells.count, first_s=cells.first_s, last_s=cells.last_s, first=channel.si(cells.first),
-        last=channel.si(cells.last), inner=cells.inner, low=cells.low, high=cells.high,
-    )  # fmt: skip
+    return replace(cells, first=channel.si(cells.first), last=channel.si(cells.last))
 
 
 def highest_in_si(cells: Cells, channel: Channel, zeros: list[tuple[float, float]]) -> Floats:
@@ -224,10 +211,7 @@ def _beyond(values: Floats, limit: float) -> bool:
 
 
 def _shifted(cells: Cells, first: Floats | float, last: Floats | float) -> Cells:
-    return Cells(
-        cell=cells.cell, count=cells.count, first_s=cells.first_s, last_s=cells.last_s, first=cells.first + first,
-        last=cells.last + last, inner=cells.inner, low=cells.low, high=cells.high,
-    )  # fmt: skip
+    return replace(cells, first=cells.first + first, last=cells.last + last)
 
 
 def _before(cells: Cells, first: int, n: int) -> Ints:
