@@ -7,7 +7,6 @@ import re
 import secrets
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from html import escape
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +15,7 @@ from dashboard.plan.job_step import frame_answer
 from dashboard.plan.page import page
 from dashboard.plan.planned_rig import MODES, Planned
 from dashboard.plan.tables import comparison, tables, top
+from dashboard.text.templates import render
 from dashboard.text.units import SYSTEMS, Units
 from dashboard.web.gate import HTML, JSON, Answer, Gate, Refused, Request, Route, asked_int
 from dashboard.web.listener import FaultLog, Listening
@@ -131,16 +131,9 @@ def _rig(planned: Planned, want: Asked) -> dict[str, Any]:
         return common | {"title": "", "said": "", "top": "", "tables": "", "frames": 0}
     story = planned.story(want.mode)
     rig = planned.rig
-    said = [f"<span>{escape(rig.note)}</span>"] if rig.note else []
-    if rig.source:
-        said.append(f"<small>source: {escape(rig.source)}</small>")
-    if want.e is not None:
-        said.append(
-            f'<strong class="what-if">What if: every pulley at {want.e:.2f}, taken as exact. The file is not changed.</strong>'
-        )
     return common | {
         "title": rig.title or planned.path.name,
-        "said": " ".join(said),
+        "said": render("plan/about.html.j2", note=rig.note, source=rig.source, e=want.e),
         "top": top(planned, want.e, want.units),
         "tables": tables(planned, want.e, want.units),
         "frames": len(story.frames),

@@ -1,8 +1,11 @@
-"""The T-method as a table: tension on every strand in rope order, and the sum that each station makes."""
+"""The T-method as a table: the tension on every strand in rope order, and the sum at each station.
+
+T is the haul tension; every tension is a multiple of it.
+"""
 
 from __future__ import annotations
 
-from html import escape
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -13,87 +16,119 @@ from analysis.rig.rig import Floats, Rig
 BARE = 1e-9
 
 
-def steps_table(known: Model) -> str:
-    """Rope order, station by station, ideal beside with friction; the proof that an instructor shows."""
-    rig = known.rig
-    pieces = {p.name: p for p in known.pieces if p.kind != "strand"}
-    body = ""
+@dataclass(frozen=True)
+class Sum:
+    """An addition as text: terms, then the result in bold, then what stands after it."""
+
+    terms: str = ""
+    result: str = ""
+    after: str = ""
+
+
+@dataclass(frozen=True)
+class TMethodRow:
+    """One strand or station."""
+
+    kind: str  # class of the row: strand, station or sum
+    text: str  # what stands at the row's head
+    ideal: Sum | None  # tension or sum without friction; None: empty cell
+    real: Sum | None  # the same with friction
+
+
+@dataclass(frozen=True)
+class TMethodRope:
+    """One rope of the table."""
+
+    title: str
+    rows: tuple[TMethodRow, ...]  # in rope order
+
+
+def t_method(model: Model) -> list[TMethodRope]:
+    """Every rope, station by station, ideal beside with friction."""
+    rig = model.rig
+    pieces = {piece.name: piece for piece in model.pieces if piece.kind != "strand"}
+    ropes = []
     for rope in rig.ropes:
-        many = f"rope {rope.name}" if len(rig.ropes) > 1 else "in rope order"
-        body += (
-            f'<tr class="parting"><th>{escape(many)}</th><th>ideal</th><th>with friction</th></tr>'
-        )
+        rows = []
         for s in rope.stations:
-            body += _station(rig, s, pieces, known)
+            rows.append(_station(rig, s, pieces, model))
             if s in rig.after:
-                k = rig.after[s]
-                name = rig.strands[k].name
-                hauled = " (haul)" if k == rig.haul_strand else ""
-                body += (
-                    f'<tr class="strand"><th scope="row">{escape(name)}{hauled}</th>'
-                    f"<td>{_t(known.ideal_tension[k])}</td><td>{_t(known.tension[k])}</td></tr>"
-                )
-    ideal, real = (_load_sum(known, t) for t in (known.ideal_tension, known.tension))
-    body += f'<tr class="sum"><th scope="row">on the load</th><td>{ideal}</td><td>{real}</td></tr>'
-    note = '<p class="note">T is the haul tension: what each strand carries, and the sum at each station.</p>'
-    return f'{note}<table class="tmethod">{body}</table>'
+                rows.append(_strand(rig, rig.after[s], model))
+        title = f"rope {rope.name}" if len(rig.ropes) > 1 else "in rope order"
+        ropes.append(TMethodRope(title, tuple(rows)))
+    return ropes
 
 
-def _station(rig: Rig, s: int, pieces: dict[str, Part], known: Model) -> str:
+def load_sum(model: Model) -> TMethodRow:
+    """What pulls on the load, strand by strand."""
+    return TMethodRow(
+        kind="sum",
+        text="on the load",
+        ideal=_load_sum(model, model.ideal_tension),
+        real=_load_sum(model, model.tension),
+    )
+
+
+def _strand(rig: Rig, k: int, model: Model) -> TMethodRow:
+    hauled = " (haul)" if k == rig.haul_strand else ""
+    return TMethodRow(
+        kind="strand",
+        text=f"{rig.strands[k].name}{hauled}",
+        ideal=Sum(_t(model.ideal_tension[k])),
+        real=Sum(_t(model.tension[k])),
+    )
+
+
+def _station(rig: Rig, s: int, pieces: dict[str, Part], model: Model) -> TMethodRow:
     station = rig.stations[s]
     on = "" if station.body is None else rig.bodies[station.body].name
-    said = {
+    text = {
         "tie": f"tied to {on}", "free": "slack tail",
         "haul": f"{station.name} hauls" + (f" on the {on}" if on else ""),
         "pulley": f"pulley {station.name}: pulls {on} with", "grab": f"grab {station.name}: brings in",
         "capture": f"capture {station.name}: drags", "edge": f"edge {station.name}: takes",
     }[station.kind]  # fmt: skip
-    cells = ["", ""]
+    sums: list[Sum | None] = [None, None]
     if station.kind in ("pulley", "grab", "capture", "edge"):
-        cells = [
-            _sum(rig, s, pieces[station.name], t) for t in (known.ideal_tension, known.tension)
+        sums = [
+            _station_sum(rig, s, pieces[station.name], tension)
+            for tension in (model.ideal_tension, model.tension)
         ]
-    return (
-        f'<tr class="station"><th scope="row">{escape(said)}</th>'
-        f"<td>{cells[0]}</td><td>{cells[1]}</td></tr>"
-    )
+    return TMethodRow(kind="station", text=text, ideal=sums[0], real=sums[1])
 
 
-def _sum(rig: Rig, s: int, piece: Part, tension: Floats) -> str:
+def _station_sum(rig: Rig, s: int, piece: Part, tension: Floats) -> Sum:
     """The addition at a station: two strands on a pulley, what a grab adds to a strand."""
     a, b = float(tension[rig.before[s]]), float(tension[rig.after[s]])
+    low, high = sorted((a, b))
     force = piece.force(tension)
     kind = rig.stations[s].kind
     if kind == "grab":
-        low, high = sorted((a, b))
-        return f"{_n(low)} + <b>{_n(force)}</b> = {_t(high)}"
+        return Sum(f"{_n(low)} + ", _n(force), f" = {_t(high)}")
     if kind in ("capture", "edge"):
-        return (
-            f"{_n(max(a, b))} − {_n(min(a, b))} = {_t(abs(a - b))}"
-            if abs(a - b) > BARE
-            else "nothing"
-        )
+        if high - low <= BARE:
+            return Sum("nothing")
+        return Sum(f"{_n(high)} − {_n(low)} = {_t(high - low)}")
     if abs(a + b - force) < 1e-6 * max(1.0, force):
-        return f"{_n(a)} + {_n(b)} = <b>{_t(force)}</b>"
-    return f"{_n(a)} and {_n(b)} at an angle: <b>{_t(force)}</b>"
+        return Sum(f"{_n(a)} + {_n(b)} = ", _t(force))
+    return Sum(f"{_n(a)} and {_n(b)} at an angle: ", _t(force))
 
 
-def _load_sum(known: Model, tension: Floats) -> str:
-    """What pulls on the load, strand by strand."""
+def _load_sum(model: Model, tension: Floats) -> Sum:
     row = np.zeros(len(tension))
-    toward = known.system.toward
-    for k, strand in enumerate(known.rig.strands):
+    toward = model.system.toward
+    for k, strand in enumerate(model.rig.strands):
         for s, sign in ((strand.start, -1.0), (strand.end, 1.0)):
-            if known.rig.stations[s].body == 1:
+            if model.rig.stations[s].body == 1:
                 row[k] += sign * float(toward[k, 0])
-    terms = [
-        (f"{_n(abs(row[k] * tension[k]))}", row[k]) for k in np.flatnonzero(np.abs(row) > BARE)
-    ]
-    whole = float(row @ tension)
-    if len(terms) < 2:
-        return f"<b>{_t(whole)}</b>"
-    text = "".join((" + " if r > 0 else " − ") + t for t, r in terms).removeprefix(" + ")
-    return f"{text} = <b>{_t(whole)}</b>"
+    pulling = np.flatnonzero(np.abs(row) > BARE)
+    total = _t(float(row @ tension))
+    if len(pulling) < 2:
+        return Sum(result=total)
+    terms = "".join(
+        (" + " if row[k] > 0 else " − ") + _n(abs(row[k] * tension[k])) for k in pulling
+    )
+    return Sum(f"{terms.removeprefix(' + ')} = ", total)
 
 
 def _n(value: float) -> str:

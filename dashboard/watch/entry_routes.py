@@ -4,10 +4,10 @@ anyone, and the operator's page with the link for others."""
 from __future__ import annotations
 
 import re
-from html import escape
 from pathlib import Path
 
 from dashboard.live.state_feed import encode
+from dashboard.text.templates import render
 from dashboard.web import qr
 from dashboard.web.gate import ANYONE, HTML, JSON, OPERATOR, Answer, Request, Route, asked_texts
 from dashboard.web.sharing import Sharing
@@ -19,7 +19,6 @@ SCRIPT = "text/javascript; charset=utf-8"
 def routes(sharing: Sharing) -> list[Route]:
     """The routes of one run's sharing."""
     page, script = ((FILES / name).read_bytes() for name in ("enter.html", "enter.js"))
-    show = (FILES / "share.html").read_text("utf-8")
     at = re.compile
 
     def enter(request: Request) -> Answer:
@@ -28,7 +27,7 @@ def routes(sharing: Sharing) -> list[Route]:
         return Answer(200, encode({"role": role}), JSON, cookie=cookie)
 
     def share(request: Request) -> Answer:
-        return Answer(200, show.replace("URL", escape(sharing.url("viewer"))).encode(), HTML)
+        return Answer(200, render("watch/share.html.j2", link=sharing.url("viewer")).encode(), HTML)
 
     def picture(request: Request) -> Answer:
         return Answer(200, qr.svg(sharing.url("viewer")), "image/svg+xml")
