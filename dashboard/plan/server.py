@@ -14,8 +14,7 @@ from analysis.mechanics.what_if import LEAST_E, MOST_E
 from dashboard.plan.job_step import frame_answer
 from dashboard.plan.page import page
 from dashboard.plan.planned_rig import MODES, Planned
-from dashboard.plan.tables import comparison, tables, top
-from dashboard.text.templates import render
+from dashboard.plan.tables import about, comparison, tables, top
 from dashboard.text.units import SYSTEMS, Units
 from dashboard.web.gate import HTML, JSON, Answer, Gate, Refused, Request, Route, asked_int
 from dashboard.web.listener import FaultLog, Listening
@@ -130,10 +129,9 @@ def _rig(planned: Planned, want: Asked) -> dict[str, Any]:
     if planned.fault:
         return common | {"title": "", "said": "", "top": "", "tables": "", "frames": 0}
     story = planned.story(want.mode)
-    rig = planned.rig
     return common | {
-        "title": rig.title or planned.path.name,
-        "said": render("plan/about.html.j2", note=rig.note, source=rig.source, e=want.e),
+        "title": planned.rig.title or planned.path.name,
+        "said": about(planned, want.e),
         "top": top(planned, want.e, want.units),
         "tables": tables(planned, want.e, want.units),
         "frames": len(story.frames),

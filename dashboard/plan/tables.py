@@ -99,6 +99,12 @@ def top(planned: Planned, e: float | None, units: Units) -> str:
     )
 
 
+def about(planned: Planned, e: float | None) -> str:
+    """The rig file's own note and source, and the what-if where e is not None."""
+    rig = planned.rig
+    return render("plan/about.html.j2", note=rig.note, source=rig.source, e=e)
+
+
 def tables(planned: Planned, e: float | None, units: Units) -> str:
     """T-method, gear, travel.  e: efficiency of every pulley, None: the file's."""
     model = planned.model(e)
