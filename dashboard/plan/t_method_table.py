@@ -27,46 +27,29 @@ class Sum:
 
 @dataclass(frozen=True)
 class TMethodRow:
-    """One strand or station."""
+    """One row of the table: a strand, a station, or the load."""
 
     kind: str  # class of the row: strand, station or sum
     text: str  # what stands at the row's head
-    ideal: Sum | None  # tension or sum without friction; None: empty cell
-    real: Sum | None  # the same with friction
+    ideal: Sum  # tension or sum without friction
+    real: Sum  # the same with friction
+    rope: str = ""  # title of the rope that begins with this row
 
 
-@dataclass(frozen=True)
-class TMethodRope:
-    """One rope of the table."""
-
-    title: str
-    rows: tuple[TMethodRow, ...]  # in rope order
-
-
-def t_method(model: Model) -> list[TMethodRope]:
-    """Every rope, station by station, ideal beside with friction."""
+def t_method(model: Model) -> list[TMethodRow]:
+    """Rope by rope, station by station, ideal beside with friction; then the load."""
     rig = model.rig
     pieces = {piece.name: piece for piece in model.pieces if piece.kind != "strand"}
-    ropes = []
+    rows: list[TMethodRow] = []
     for rope in rig.ropes:
-        rows = []
+        title = f"rope {rope.name}" if len(rig.ropes) > 1 else "in rope order"
         for s in rope.stations:
-            rows.append(_station(rig, s, pieces, model))
+            rows.append(_station(rig, s, pieces, model, title))
+            title = ""
             if s in rig.after:
                 rows.append(_strand(rig, rig.after[s], model))
-        title = f"rope {rope.name}" if len(rig.ropes) > 1 else "in rope order"
-        ropes.append(TMethodRope(title, tuple(rows)))
-    return ropes
-
-
-def load_sum(model: Model) -> TMethodRow:
-    """What pulls on the load, strand by strand."""
-    return TMethodRow(
-        kind="sum",
-        text="on the load",
-        ideal=_load_sum(model, model.ideal_tension),
-        real=_load_sum(model, model.tension),
-    )
+    ideal, real = (_load_sum(model, tension) for tension in (model.ideal_tension, model.tension))
+    return [*rows, TMethodRow(kind="sum", text="on the load", ideal=ideal, real=real)]
 
 
 def _strand(rig: Rig, k: int, model: Model) -> TMethodRow:
@@ -79,7 +62,8 @@ def _strand(rig: Rig, k: int, model: Model) -> TMethodRow:
     )
 
 
-def _station(rig: Rig, s: int, pieces: dict[str, Part], model: Model) -> TMethodRow:
+def _station(rig: Rig, s: int, pieces: dict[str, Part], model: Model, title: str) -> TMethodRow:
+    """title: of the rope, where station number s begins it."""
     station = rig.stations[s]
     on = "" if station.body is None else rig.bodies[station.body].name
     text = {
@@ -88,13 +72,13 @@ def _station(rig: Rig, s: int, pieces: dict[str, Part], model: Model) -> TMethod
         "pulley": f"pulley {station.name}: pulls {on} with", "grab": f"grab {station.name}: brings in",
         "capture": f"capture {station.name}: drags", "edge": f"edge {station.name}: takes",
     }[station.kind]  # fmt: skip
-    sums: list[Sum | None] = [None, None]
+    sums = [Sum(), Sum()]
     if station.kind in ("pulley", "grab", "capture", "edge"):
         sums = [
             _station_sum(rig, s, pieces[station.name], tension)
             for tension in (model.ideal_tension, model.tension)
         ]
-    return TMethodRow(kind="station", text=text, ideal=sums[0], real=sums[1])
+    return TMethodRow(kind="station", text=text, ideal=sums[0], real=sums[1], rope=title)
 
 
 def _station_sum(rig: Rig, s: int, piece: Part, tension: Floats) -> Sum:
@@ -115,6 +99,7 @@ def _station_sum(rig: Rig, s: int, piece: Part, tension: Floats) -> Sum:
 
 
 def _load_sum(model: Model, tension: Floats) -> Sum:
+    """What pulls on the load, strand by strand.  tension: of each strand (n,), in T."""
     row = np.zeros(len(tension))
     toward = model.system.toward
     for k, strand in enumerate(model.rig.strands):

@@ -13,7 +13,7 @@ from analysis.mechanics.ten_percent_rule import ten_percent
 from analysis.messages.message import text_of
 from analysis.prediction.predict import stop_hauling_at
 from dashboard.plan.planned_rig import PartRow, Planned, counted, over, part_rows, travel_warnings
-from dashboard.plan.t_method_table import load_sum, t_method
+from dashboard.plan.t_method_table import t_method
 from dashboard.text.templates import render
 from dashboard.text.units import UNKNOWN, Units, number, percent, plus_minus
 
@@ -57,14 +57,9 @@ class GearTable:
     """The table of gear."""
 
     heads: tuple[str, ...]  # titles of the columns
-    rated: tuple[GearRow, ...]  # rows with a limit, the greatest share first
-    unrated: tuple[GearRow, ...]  # rows without a limit, the greatest force first
+    rows: tuple[GearRow, ...]  # rows with a limit, the greatest share first, then the others
+    rated: int  # number of rows with a limit
     notes: tuple[str, ...]  # lines below the table
-
-    @property
-    def rows(self) -> int:
-        """How many rows the table has."""
-        return len(self.rated) + len(self.unrated)
 
 
 @dataclass(frozen=True)
@@ -111,8 +106,7 @@ def tables(planned: Planned, e: float | None, units: Units) -> str:
     conditions = planned.conditions(e)
     return render(
         "plan/tables.html.j2",
-        ropes=t_method(model),
-        on_load=load_sum(model),
+        t_method=t_method(model),
         gear=_gear(part_rows(model, conditions), conditions, units),
         travel=_travel(planned, model, units),
     )
@@ -228,7 +222,6 @@ def _gear(rows: Sequence[PartRow], conditions: Sequence[Condition], units: Units
     """The table of gear, with a column for each condition in which any force is known."""
     columns = [k for k in range(len(conditions)) if any(row.force_N[k] is not None for row in rows)]
     names = [conditions[k].name for k in columns]
-    listed = [(row, _gear_row(row, conditions, columns, units)) for row in rows]
     missing: dict[str, list[str]] = {}  # why there is no column: conditions
     for k, condition in enumerate(conditions):
         if condition.why_not and k not in columns:
@@ -245,8 +238,8 @@ def _gear(rows: Sequence[PartRow], conditions: Sequence[Condition], units: Units
     ]
     return GearTable(
         heads=("part", "most of it", *names, "allowed", "limit at haul"),
-        rated=tuple(cells for row, cells in listed if row.limit_N is not None),
-        unrated=tuple(cells for row, cells in listed if row.limit_N is None),
+        rows=tuple(_gear_row(row, conditions, columns, units) for row in rows),
+        rated=sum(row.limit_N is not None for row in rows),
         notes=(*holds, *(f"not known {', '.join(held)}: {why}" for why, held in missing.items())),
     )
 
