@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from analysis.mechanics.what_if import LEAST_E, MOST_E
-from dashboard.plan.planned_rig import Planned
+from dashboard.plan.planned_rig import PlannedRig
 from dashboard.text.templates import render
 
 
-def page(plans: Sequence[Planned], units: str) -> str:
+def page(plans: Sequence[PlannedRig], units: str) -> str:
     """The HTML of the page.  units: the system of units it opens with."""
     rigs = [{"name": p.rig.title or p.path.name, "file": p.path.name} for p in plans]
     title = " beside ".join(rig["name"] for rig in rigs)
