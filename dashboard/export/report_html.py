@@ -96,7 +96,7 @@ def _job(whole: Whole, units: Units) -> list[tuple[str, str]]:
     pull_N = whole.rig.team_pull_N
     rows = [
         ("load", ", ".join(_load(whole, units)) or "nothing stated"),
-        ("team", "nothing stated" if pull_N is None else f"keeps up {units.force(pull_N)}"),
+        ("team", "nothing stated" if pull_N is None else f"can keep up {units.force(pull_N)}"),
         ("started", review["started_at"]),
         ("duration", f"{review['duration_s']:.1f} s"),
         ("state", review["state"]),
@@ -116,7 +116,9 @@ def _load(whole: Whole, units: Units) -> list[str]:
     if load.slope_rad:
         facts.append(f"slope {number(math.degrees(load.slope_rad))}°")
     if model.load_force_N is not None:
-        facts.append(f"resists {units.force_pm(model.load_force_N, model.load_force_u_N)} (stated)")
+        facts.append(
+            f"resistance {units.force_pm(model.load_force_N, model.load_force_u_N)} (stated)"
+        )
     return facts
 
 

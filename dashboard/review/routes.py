@@ -49,7 +49,11 @@ class ReviewPages:
         """The empty page."""
         name = request.match[1] if self.hub.many else ""
         self._path(name)  # raises Refused for a wrong name
-        return Answer(200, page(name or self.hub.folder.name, self.hub.shown.name).encode("utf-8", "replace"), HTML)
+        return Answer(
+            200,
+            page(name or self.hub.folder.name, self.hub.shown.name).encode("utf-8", "replace"),
+            HTML,
+        )
 
     def data(self, request: Request) -> Answer:
         """All texts and tables of the page, and the plot of efficiency stroke by stroke, as JSON."""

@@ -1,5 +1,7 @@
-"""What sharing adds to the page's routes: the entry page and its script, which alone are open to
-anyone, and the operator's page with the link for others."""
+"""The routes that `haul watch --share` adds: the entry page, and the page with the link for viewers.
+
+The entry page and its script are open to anyone; the page with the link is for operators.
+"""
 
 from __future__ import annotations
 
@@ -17,19 +19,22 @@ SCRIPT = "text/javascript; charset=utf-8"
 
 
 def routes(sharing: Sharing) -> list[Route]:
-    """The routes of one run's sharing."""
+    """The routes for the codes of one run."""
     page, script = ((FILES / name).read_bytes() for name in ("enter.html", "enter.js"))
     at = re.compile
 
     def enter(request: Request) -> Answer:
+        """Exchange a code for a cookie.  Raises Refused."""
         code = asked_texts(request.body, ("code",)).get("code", "")
         role, cookie = sharing.enter(code, request.environ)
         return Answer(200, encode({"role": role}), JSON, cookie=cookie)
 
     def share(request: Request) -> Answer:
+        """The page with the link for viewers."""
         return Answer(200, render("watch/share.html.j2", link=sharing.url("viewer")).encode(), HTML)
 
     def picture(request: Request) -> Answer:
+        """The link for viewers as a QR code."""
         return Answer(200, qr.svg(sharing.url("viewer")), "image/svg+xml")
 
     return [
