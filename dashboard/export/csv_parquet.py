@@ -1,7 +1,7 @@
-"""Writes readings and events of a session as CSV or Parquet, in SI, and the options of `haul review` for files.
+"""Writes readings and events of a session as CSV or Parquet in SI, and adds the options for that.
 
-A sheet of a spreadsheet holds 1,048,576 rows: a longer table can be split into files, or thinned to the mean,
-lowest and highest reading of each interval, so that no peak is lost.
+A sheet of a spreadsheet holds 1,048,576 rows: a longer table can be split into files, or thinned to
+the mean, lowest and highest reading of each interval, so that no peak is lost.
 """
 
 from __future__ import annotations
@@ -79,12 +79,13 @@ def write_readings(
     session: str | os.PathLike[str], file: str | os.PathLike[str], *, split: bool = False,
     every_s: float | None = None, most_rows: int = SPREADSHEET_ROWS,
 ) -> list[Path]:  # fmt: skip
-    """Write a CSV of `time_s` and one column a channel, named with its SI unit; an empty cell: no reading.
+    """Write a CSV of `time_s` and one column a channel, named with its SI unit; an empty cell: no
+    reading.
 
-    The zero that was valid at the time of a reading is applied: the sensors file's, or one set while recording.
-    split: into files of at most most_rows rows, header included; every_s: one row for each interval of this
-    length (s), with mean, lowest and highest reading.  Returns the files written.
-    Raises SessionFault for the session, CallFault for the file.
+    The zero that was valid at the time of a reading is applied: the sensors file's, or one set
+    while recording. split: into files of at most most_rows rows, header included; every_s: one row
+    for each interval of this length (s), with mean, lowest and highest reading.  Returns the files
+    written. Raises SessionFault for the session, CallFault for the file.
     """
     from logger.session.reader import open_session
 
@@ -210,9 +211,11 @@ def _write(out: Any, head: list[str], rows: Iterator[list[str]], most: int | Non
 
 
 def _aligned(columns: list[_Column]) -> tuple[Any, list[Any]]:
-    """(keys, places): all rows of the table as sorted keys, and the row of each reading of each column.
+    """(keys, places): all rows of the table as sorted keys, and the row of each reading of each
+    column.
 
-    Where channels have several readings at one time, the k-th reading of each goes on the k-th row of that time.
+    Where channels have several readings at one time, the k-th reading of each goes on the k-th row
+    of that time.
     """
     import numpy as np
 
@@ -241,7 +244,8 @@ def _rows(columns: list[_Column]) -> Iterator[list[str]]:
 
 
 def _thinned(columns: list[_Column], every_s: float) -> tuple[list[str], Iterator[list[str]], int]:
-    """(head, rows, number of rows): one row for each interval that holds a reading, with its start as the time."""
+    """(head, rows, number of rows): one row for each interval that holds a reading, with its start
+    as the time."""
     import numpy as np
 
     head = ["time_s"]

@@ -1,4 +1,4 @@
-"""Checks of files that a user names for output: outside the session, and one fault where writing fails."""
+"""Checks a file that a user names for output, and words the fault where writing it fails."""
 
 from __future__ import annotations
 
@@ -11,7 +11,8 @@ from logger.errors import CallFault
 def outside(
     session: str | os.PathLike[str], file: str | os.PathLike[str], option: str = ""
 ) -> Path:
-    """The file as a path.  option: the one that names it.  Raises CallFault where it lies in the session."""
+    """The file as a path.  option: the one that names it.  Raises CallFault where it lies in the
+    session."""
     target = Path(file)
     try:
         inside = target.resolve().is_relative_to(Path(session).resolve())

@@ -1,7 +1,7 @@
 """The printable report of a session: one HTML file that needs nothing else.
 
-It has no script, link, font or picture from elsewhere; it opens offline and prints on at most four pages
-of A4 or Letter: every table is bounded and says how much it leaves out.
+It has no script, link, font or picture from elsewhere; it opens offline and prints on at most four
+pages of A4 or Letter: every table is bounded and says how much it leaves out.
 """
 
 from __future__ import annotations
@@ -43,8 +43,8 @@ def report(
 ) -> str:  # fmt: skip
     """The report's HTML.
 
-    rig: a rig file in place of the session's own, for a what-if; before: a session that measured the
-    load's force.  Raises UserFault in one line.
+    rig: a rig file in place of the session's own, for a what-if; before: a session that measured
+    the load's force.  Raises UserFault in one line.
     """
     whole = whole_session(session, rig, before)
     review = whole.reviewed.shown(units)

@@ -1,4 +1,4 @@
-"""The tables of the printed report as texts, each of at most as many rows and characters as paper has room for."""
+"""The tables of the printed report as texts, bounded to the rows and characters that paper holds."""
 
 from __future__ import annotations
 

@@ -26,8 +26,9 @@ def frame_answer(
 ) -> dict[str, Any]:
     """{"svg", "text", "kind", "more", "of"}: the SVG, whose texts are escaped, and plain texts.
 
-    mode: how grabs are reset, one of MODES; index: of the frame, from 0; e: efficiency of every pulley,
-    None for the file's own; labels: on the strands, "t" or "force"; width: of the drawing, px.
+    mode: how grabs are reset, one of MODES; index: of the frame, from 0; e: efficiency of every
+    pulley, None for the file's own; labels: on the strands, "t" or "force"; width: of the drawing,
+    px.
     """
     frames = planned.job_frames(mode)
     frame = frames.frames[index]
@@ -59,8 +60,8 @@ def frame_answer(
 def strand_labels(
     planned: PlannedRig, rig_model: Model | None, units: Units, labels: str
 ) -> list[str]:
-    """The tension of each strand: a multiple of T, or a force where labels is "force" and the haul force
-    is known."""
+    """The tension of each strand: a multiple of T, or a force where labels is "force" and the haul
+    force is known."""
     if rig_model is None:
         return ["—"] * len(planned.rig.strands)
     if labels == "force" and rig_model.haul_force_N is not None:

@@ -1,7 +1,8 @@
-"""The rigs of a plan page: each is read from its file, read again where the file changes, and solved.
+"""Reads the rigs of a plan page from their files and solves them.
 
-The model is solved for each pulley efficiency that the page asks for. The frames of the job do not depend
-on the efficiency: they are computed once for each reading of the file.
+A file is read again where it has changed. The model is solved for each pulley efficiency that the
+page asks for. The frames of the job do not depend on the efficiency: they are computed once for
+each reading of the file.
 """
 
 from __future__ import annotations
@@ -53,8 +54,8 @@ class PartRow:
 class PlannedRig:
     """A rig file and what is computed from it.  Safe for several threads.
 
-    The first reading raises UserFault where the file is at fault; after a later one `fault` holds the fault
-    as one line, "" where there is none.
+    The first reading raises UserFault where the file is at fault; after a later one `fault` holds
+    the fault as one line, "" where there is none.
     """
 
     def __init__(self, path: str | Path) -> None:
@@ -127,7 +128,8 @@ class PlannedRig:
             return self._conditions[1]
 
     def model_at(self, e: float | None, x_m: Any) -> Model | None:
-        """The model with the bodies at x_m (bodies,); None where the rig jams there.  e: as in `model`."""
+        """The model with the bodies at x_m (bodies,); None where the rig jams there.  e: as in
+        `model`."""
         try:
             return model(what_if(self.rig, e), x_m)
         except np.linalg.LinAlgError:
@@ -143,8 +145,8 @@ class PlannedRig:
 
 
 def part_rows(rig_model: Model, in_conditions: Sequence[Condition]) -> list[PartRow]:
-    """Strands and elements in these conditions: the one nearest its limit first, then the unrated ones,
-    the greatest force first."""
+    """Strands and elements in these conditions: the one nearest its limit first, then the unrated
+    ones, the greatest force first."""
     rows = []
     for k, piece in enumerate(rig_model.parts):
         cells = [c.rows[k] if c.rows else None for c in in_conditions]
@@ -208,7 +210,8 @@ def over_limit(rows: Sequence[PartRow]) -> list[Message]:
 
 
 def travel_warnings(planned: PlannedRig) -> list[Message]:
-    """The prediction's warnings on travel and rope: those that neither the model nor `over_limit` gives."""
+    """The prediction's warnings on travel and rope: those that neither the model nor `over_limit`
+    gives."""
     own = planned.model().warnings
     return [one for one in planned.warnings() if one not in own and one.code not in OVER_CODES]
 

@@ -84,7 +84,8 @@ def _station(rig: Rig, s: int, pieces: dict[str, Part], rig_model: Model, title:
 
 
 def _station_sum(rig: Rig, s: int, piece: Part, tension: Floats) -> Sum:
-    """The addition at station number s: two strands on a pulley, what a grab adds, what friction takes.
+    """The addition at station number s: two strands on a pulley, what a grab adds, what friction
+    takes.
 
     tension: of each strand (n,), in T.
     """

@@ -86,7 +86,8 @@ class ComparedRow:
 
 
 def top(planned: PlannedRig, e: float | None, units: Units) -> str:
-    """HTML of the warnings, then of the four main numbers.  e: efficiency of every pulley, None: the file's."""
+    """HTML of the warnings, then of the four main numbers.  e: efficiency of every pulley, None:
+    the file's."""
     rig_model = planned.model(e)
     rows = part_rows(rig_model, planned.conditions(e))
     warnings = [*rig_model.warnings, *over_limit(rows), *travel_warnings(planned)]
@@ -102,8 +103,8 @@ def top(planned: PlannedRig, e: float | None, units: Units) -> str:
 
 
 def about(planned: PlannedRig, e: float | None) -> str:
-    """HTML of the rig file's note and source, and of the what-if.  e: efficiency of every pulley; None: no
-    what-if."""
+    """HTML of the rig file's note and source, and of the what-if.  e: efficiency of every pulley;
+    None: no what-if."""
     rig = planned.rig
     return render("plan/about.html.j2", note=rig.note, source=rig.source, e=e)
 

@@ -1,7 +1,7 @@
 """The plots of the review page as plotly figures: dictionaries with numpy arrays.
 
-A figure has no colours: the page colours each trace by its `meta` and each shape by its `name`, in the theme
-that is chosen.  Labels in a plot are numbers; no text of a file is among them.
+A figure has no colours: the page colours each trace by its `meta` and each shape by its `name`, in
+the theme that is chosen.  Labels in a plot are numbers; no text of a file is among them.
 """
 
 from __future__ import annotations
@@ -82,8 +82,8 @@ def over_time(
 ) -> tuple[Figure, list[dict[str, Any]], str]:
     """(figure, traces, note): force above, travel below, from begin_s to end_s.
 
-    traces: {"name", "unit", "width_s" (0: every reading), "meta", "n"} in the order of the figure's data;
-    note: how much time one point of a line stands for; width_px: of the plot on the page.
+    traces: {"name", "unit", "width_s" (0: every reading), "meta", "n"} in the order of the figure's
+    data; note: how much time one point of a line stands for; width_px: of the plot on the page.
     """
     unit, size = force_size(session, units)
     long, metre = units.length_shown.unit, units.length_shown.size
@@ -127,7 +127,8 @@ def over_time(
 
 
 def predicted_band(now: ReviewNow, size: float) -> tuple[float, float, float] | None:
-    """(low, high, middle) of the predicted haul force with its 95 % interval; None: there is no prediction.
+    """(low, high, middle) of the predicted haul force with its 95 % interval; None: there is no
+    prediction.
 
     size: of the unit that the numbers are in, N.
     """
@@ -181,9 +182,11 @@ def _strokes_and_events(
 
 
 def grouped(marks: list[tuple[float, str]], px: float) -> list[tuple[float, str]]:
-    """Labels (x, text) in order; a label that would touch the one before is joined to it as "first…last".
+    """Labels (x, text) in order; a label that would touch the one before is joined to it as
+    "first…last".
 
-    marks: the labels before joining, x in units of the axis, rising; px: size of a pixel in units of the axis.
+    marks: the labels before joining, x in units of the axis, rising; px: size of a pixel in units
+    of the axis.
     """
     labels: list[tuple[float, str]] = []
     first: list[str] = []
@@ -215,7 +218,8 @@ def _range(arrays: list[Floats], from_zero: bool) -> list[float]:
 
 
 def _resolution(session: SessionReview, begin_s: float, end_s: float, widths: list[float]) -> str:
-    """How much time one point of the lines stands for.  widths: of the lines' columns, s; 0: readings."""
+    """How much time one point of the lines stands for.  widths: of the lines' columns, s; 0:
+    readings."""
     if not any(len(s.series) for s in session.series):
         return "there is no reading"
     width = max(widths, default=0.0)
@@ -226,7 +230,8 @@ def _resolution(session: SessionReview, begin_s: float, end_s: float, widths: li
 
 # -- force against travel --------------------------------------------------------------------------
 def loop(session: SessionReview, now: ReviewNow, units: Units, stroke: int) -> tuple[Figure, str]:
-    """(figure, caption): haul force against rope, over the predicted force; the caption gives the work.
+    """(figure, caption): haul force against rope, over the predicted force; the caption gives the
+    work.
 
     stroke: number of the stroke, 0 for the whole session.  Raises IndexError.
     """
@@ -274,7 +279,8 @@ def _cut(window: Window, begin_s: float, end_s: float) -> Window:
 def _on_loop(
     session: SessionReview, now: ReviewNow, begin_s: float, end_s: float, metre: float, size: float
 ) -> list[dict[str, Any]]:
-    """Labels with the numbers of events, each at its force and travel; those that would overlap are left out."""
+    """Labels with the numbers of events, each at its force and travel; those that would overlap are
+    left out."""
     marks = now.marks(begin_s, end_s)[:MOST_ON_LOOP]
     times = np.array([t for t, _ in marks])
     travels, forces = session.travel_at(times) / metre, session.forces[0].series.at(times) / size
@@ -327,7 +333,8 @@ def _work_pm(units: Units, value_J: float, expanded_J: float) -> str:
 
 # -- efficiency stroke by stroke -------------------------------------------------------------------
 def efficiency(now: ReviewNow, units: Units) -> Figure:
-    """The efficiency of each haul stroke with its interval, over the bands of the session and the prediction.
+    """The efficiency of each haul stroke with its interval, over the bands of the session and the
+    prediction.
 
     Above each stroke stand the numbers of the events in it.
     """
@@ -369,7 +376,8 @@ def _in_strokes(now: ReviewNow) -> list[dict[str, Any]]:
 
 # -- as JSON -----------------------------------------------------------------------------------------
 def plain(value: Any) -> Any:
-    """A figure for JSON: arrays as lists of numbers with seven significant digits, NaN and infinity as None."""
+    """A figure for JSON: arrays as lists of numbers with seven significant digits, NaN and infinity
+    as None."""
     if isinstance(value, np.ndarray):
         return [None if not np.isfinite(v) else float(f"{v:.7g}") for v in value.tolist()]
     if isinstance(value, dict):

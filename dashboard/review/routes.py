@@ -1,7 +1,7 @@
 """The routes of the review page: each checks the query and returns the page or its data.
 
-A what-if takes a pulley efficiency, or a rig file by its number among those that were named when the
-server was started.  It takes no path, because a page could then read any file of this machine.
+A what-if takes a pulley efficiency, or a rig file by its number among those that were named when
+the server was started.  It takes no path, because a page could then read any file of this machine.
 """
 
 from __future__ import annotations

@@ -1,7 +1,8 @@
-"""The review page's data of one session: the review, what-ifs, and the readings of any window of time.
+"""The data of one session for its review page: review, what-ifs, readings of any window of time.
 
-A session is read once, then only the rows that are new.  Analyser and `review_all` are those of `haul review`
-and of the live page, so that all three give the same numbers.  Nothing here changes a session or a rig file.
+A session is read once, then only the rows that are new.  Analyser and `review_all` are those of
+`haul review` and of the live page, so that all three give the same numbers.  Nothing here changes a
+session or a rig file.
 """
 
 from __future__ import annotations
@@ -46,7 +47,8 @@ MOST_OPEN = 2  # sessions whose readings are kept: 16 bytes a reading
 
 @dataclass(frozen=True, eq=False)
 class ReviewNow:
-    """The review of a session at one moment, of the rig that it shows: a session may have had several."""
+    """The review of a session at one moment, of the rig that it shows: a session may have had
+    several."""
 
     reviewed: Reviewed
     assumptions: tuple[Message, ...] = ()  # of a what-if: what differs from the record
@@ -119,10 +121,11 @@ class PlottedChannel:
 
 
 class SessionReview:
-    """A session that is reread while it grows, its review and its what-ifs.  Safe for several threads.
+    """A session that is reread while it grows, its review and its what-ifs.  Safe for several
+    threads.
 
-    path: the session's folder; rigs: rig files that a what-if may take.  Raises UserFault where the session
-    cannot be read.
+    path: the session's folder; rigs: rig files that a what-if may take.  Raises UserFault where the
+    session cannot be read.
     """
 
     def __init__(self, path: Path, rigs: Sequence[Path] = ()) -> None:
@@ -159,7 +162,8 @@ class SessionReview:
 
     # -- reading -------------------------------------------------------------------------------
     def refresh(self) -> None:
-        """Read the rows that are new in the folder; fast where there are none.  Raises SessionFault."""
+        """Read the rows that are new in the folder; fast where there are none.  Raises
+        SessionFault."""
         with self.lock:
             mono_s = time.monotonic()
             if mono_s < self._due:
@@ -179,7 +183,8 @@ class SessionReview:
             self._due = time.monotonic() + REREAD_S if self.info.state == "growing" else -math.inf
 
     def _file_stamps(self) -> object:
-        """Size, time of change and inode of each file of the session; two that are equal mean no change."""
+        """Size, time of change and inode of each file of the session; two that are equal mean no
+        change."""
         stamps: list[object] = []
         for name in ("datapackage.json", "readings.csv", "events.csv", "SHA256SUMS"):
             try:
@@ -190,7 +195,8 @@ class SessionReview:
         return tuple(stamps)
 
     def _push(self, block: Block) -> None:
-        """Hand new rows to the analyser and to the plotted channels; the reviews so far are dropped."""
+        """Hand new rows to the analyser and to the plotted channels; the reviews so far are
+        dropped."""
         for event in block.events:
             if event.kind in ("zero", "undo") and event.value is not None:
                 for plotted in self.forces:
@@ -210,8 +216,8 @@ class SessionReview:
     def reviewed(self, e: float | None = None, rig: int | None = None) -> ReviewNow:
         """The review of the record, or of a what-if.  Raises UserFault, IndexError.
 
-        e: efficiency of every pulley in the what-if, None: as in the rig file; rig: index in `rigs` of the rig
-        file to take in place of the recorded one, None: the recorded one.
+        e: efficiency of every pulley in the what-if, None: as in the rig file; rig: index in `rigs`
+        of the rig file to take in place of the recorded one, None: the recorded one.
         """
         with self.lock:
             self.refresh()
@@ -300,7 +306,8 @@ class Reviews:
         self._open: OrderedDict[str, SessionReview] = OrderedDict()
 
     def session(self, path: Path) -> SessionReview:
-        """The session in this folder, with its newest rows.  Raises UserFault where it cannot be read."""
+        """The session in this folder, with its newest rows.  Raises UserFault where it cannot be
+        read."""
         key = str(path)
         with self._lock:
             if key not in self._open:

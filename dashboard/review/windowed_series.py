@@ -1,7 +1,7 @@
-"""All readings of a channel, and any window of time of them at a cost that does not grow with the session.
+"""Stores all readings of a channel and returns any window of them at a bounded cost.
 
-A window with few readings holds the readings themselves; one with many holds the lowest and highest reading of
-each column of time.
+A window with few readings holds the readings themselves; one with many holds the lowest and highest
+reading of each column of time.
 """
 
 from __future__ import annotations
@@ -24,7 +24,8 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True, eq=False)
 class Window:
-    """A channel between two times: readings, or columns of time with their lowest and highest reading."""
+    """A channel between two times: readings, or columns of time with their lowest and highest
+    reading."""
 
     time_s: Floats  # (n,) times of readings, or begins of columns
     low: Floats  # (n,) lowest reading of each column, N or m; or the readings
@@ -32,7 +33,8 @@ class Window:
     width_s: float = 0.0  # width of a column; 0: the window holds readings
 
     def path(self, gap_s: float) -> tuple[Floats, Floats]:
-        """(x in s, y in N or m) of a line: two points a column, NaN where no reading came for gap_s."""
+        """(x in s, y in N or m) of a line: two points a column, NaN where no reading came for
+        gap_s."""
         if not self.width_s:
             return _broken(self.time_s, self.low, gap_s)
         n = len(self.time_s)
@@ -84,8 +86,8 @@ class _Store:
 class Series:
     """All readings of one channel, and windows of them in SI.
 
-    A force is stored as it was read, because a zero may apply to earlier readings.  A length is stored in m from
-    the first reading, without the jumps of a counter that restarts.
+    A force is stored as it was read, because a zero may apply to earlier readings.  A length is
+    stored in m from the first reading, without the jumps of a counter that restarts.
 
     gain: factor from the counter's length to the length that is returned (rope at the haul).
     """
@@ -106,7 +108,8 @@ class Series:
         return float(self._store.time_s[-1]) if self._store.n else None
 
     def push(self, readings: ChannelReadings) -> None:
-        """Append readings; those that are no number or go back in time are left out, as in the analysis."""
+        """Append readings; those that are no number or go back in time are left out, as in the
+        analysis."""
         time_s = np.asarray(readings.time_s, float)
         reading = np.asarray(readings.reading, float)
         with np.errstate(all="ignore"):
@@ -126,7 +129,8 @@ class Series:
         self.pyramid.push(time_s, self._si(time_s, reading))
 
     def zero(self, time_s: float, value: float) -> None:
-        """Set the zero of a force from time_s on; a length has none.  value: in the unit of the device."""
+        """Set the zero of a force from time_s on; a length has none.  value: in the unit of the
+        device."""
         if self.channel.quantity != "force" or not np.isfinite(value):
             return
         self._zeros = sorted([*self._zeros, (time_s, value)], key=lambda z: z[0])
@@ -148,7 +152,8 @@ class Series:
         return int(last - first)
 
     def at(self, time_s: Floats) -> Floats:
-        """Values (n,) at the times time_s (n,), linear between readings, NaN before the first and after the last."""
+        """Values (n,) at the times time_s (n,), linear between readings, NaN before the first and
+        after the last."""
         every = self._store.time_s
         if not len(every):
             return np.full(len(time_s), np.nan)
@@ -163,7 +168,8 @@ class Series:
         return np.where(inside, a + share * (b - a), np.nan)
 
     def window(self, begin_s: float, end_s: float) -> Window:
-        """The window as at most MOST_RAW readings or about MOST_BINS columns; no lowest or highest is lost."""
+        """The window as at most MOST_RAW readings or about MOST_BINS columns; no lowest or highest
+        is lost."""
         many = self.count(begin_s, end_s)
         if many <= MOST_RAW - 2:
             time_s, value = self.between(begin_s, end_s)

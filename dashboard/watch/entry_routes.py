@@ -1,4 +1,5 @@
-"""The routes that `haul watch --share` adds: the entry page, and the page with the link for viewers.
+"""The routes that `haul watch --share` adds: the entry page, and the page with the link for
+viewers.
 
 The entry page and its script are open to anyone; the page with the link is for operators.
 """

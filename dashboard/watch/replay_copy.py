@@ -1,4 +1,5 @@
-"""Plays a recorded session again: writes a copy that grows row by row, which the live page then watches.
+"""Plays a recorded session again: writes a copy that grows row by row, which the live page then
+watches.
 
 The original is only read.  The copy is marked REPLAY in its folder's name and its rig's title.
 """
@@ -34,8 +35,8 @@ NOT_PLAYED = frozenset({"stop", "rig"})  # kinds of events that the copy does no
 class Replay:
     """A copy of `session` in `folder` that grows by `speed` seconds of the session a second.
 
-    `start` plays it in a thread, `stop` ends that.  clock: monotonic time, s.  Raises UserFault where the session
-    cannot be read or has no reading.
+    `start` plays it in a thread, `stop` ends that.  clock: monotonic time, s.  Raises UserFault
+    where the session cannot be read or has no reading.
     """
 
     def __init__(
@@ -135,7 +136,8 @@ class Replay:
         )
 
     def _sensors(self, session: Path, folder: Path):  # type: ignore[no-untyped-def]
-        """The session's sensors, with the calibration files copied and named as the copy refers to them."""
+        """The session's sensors, with the calibration files copied and named as the copy refers to
+        them."""
         from logger.channels.sensors_file import calibration_copy_name
         from logger.session.descriptor import CALIBRATION
 
@@ -157,7 +159,8 @@ class Replay:
 def rows(path: Path) -> Generator[tuple[float, str, bytes], None, None]:
     """(time_s, channel, line) of each complete row of a readings.csv, in file order.
 
-    A time that goes back is replaced by the latest one, so that the rows after it are still played in time.
+    A time that goes back is replaced by the latest one, so that the rows after it are still played
+    in time.
     """
     import csv
 
@@ -184,8 +187,8 @@ def rows(path: Path) -> Generator[tuple[float, str, bytes], None, None]:
 def marked(text: str, file: str, mark: str) -> str:
     """The text of a rig file with `mark` before the title and everything else unchanged.
 
-    file: its name, for faults.  Where the title cannot be replaced in the text, the whole text is generated from
-    the rig that it describes.
+    file: its name, for faults.  Where the title cannot be replaced in the text, the whole text is
+    generated from the rig that it describes.
     """
     data = tomllib.loads(text)
     title = one_line(mark + str(data.get("title", "")), 200)

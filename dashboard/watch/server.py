@@ -1,4 +1,5 @@
-"""The server of `haul watch`: one process that listens on one address, with the gate before every route."""
+"""The server of `haul watch`: one process that listens on one address, with the gate before every
+route."""
 
 from __future__ import annotations
 
@@ -36,8 +37,9 @@ ASSETS = Path(__file__).parents[1] / "assets"
 class Server(Listening):
     """Serves the live page, the review page and the list of sessions through the gate.
 
-    hub: the session or the folder to show; port: 0 for any that is free; sharing: the address to listen on and
-    its codes, None: loopback without codes.  Raises CallFault where the address or the port cannot be used.
+    hub: the session or the folder to show; port: 0 for any that is free; sharing: the address to
+    listen on and its codes, None: loopback without codes.  Raises CallFault where the address or
+    the port cannot be used.
     """
 
     def __init__(self, hub: Hub, port: int = 0, sharing: Sharing | None = None) -> None:
