@@ -11,8 +11,10 @@ from logger.errors import CallFault
 def outside(
     session: str | os.PathLike[str], file: str | os.PathLike[str], option: str = ""
 ) -> Path:
-    """The file as a path.  option: the one that names it.  Raises CallFault where it lies in the
-    session."""
+    """The path of a file that lies outside the session.  Raises CallFault where it lies inside.
+
+    option: the option that names the file.
+    """
     target = Path(file)
     try:
         inside = target.resolve().is_relative_to(Path(session).resolve())

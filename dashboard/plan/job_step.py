@@ -106,7 +106,7 @@ def _reset(frame: Frame, units: Units) -> list[str]:
     if frame.setback_m:
         lines.append(f"the load settles back {position(units, frame.setback_m)} onto the capture")
     lines += [
-        f"{name} was slid from {position(units, before_m)} to {position(units, after_m)} from the anchor"
+        f"{name} was slid from {position(units, before_m)} to {position(units, after_m)} off the anchor"
         for name, before_m, after_m in frame.slid
     ]
     return lines

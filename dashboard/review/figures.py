@@ -279,8 +279,10 @@ def _cut(window: Window, begin_s: float, end_s: float) -> Window:
 def _on_loop(
     session: SessionReview, now: ReviewNow, begin_s: float, end_s: float, metre: float, size: float
 ) -> list[dict[str, Any]]:
-    """Labels with the numbers of events, each at its force and travel; those that would overlap are
-    left out."""
+    """Labels with the numbers of events, each at its force and travel, without those that would overlap.
+
+    metre, size: sizes of the units of length and force on the axes, in m and N.
+    """
     marks = now.marks(begin_s, end_s)[:MOST_ON_LOOP]
     times = np.array([t for t, _ in marks])
     travels, forces = session.travel_at(times) / metre, session.forces[0].series.at(times) / size
