@@ -56,7 +56,7 @@ class GearRow:
     cells: tuple[tuple[str, str], ...]  # (condition, force and share of the limit in it)
     allowed: str  # the limit
     why: str  # where the limit comes from
-    haul_force_at_limit: str  # haul force that brings it to its limit
+    haul_at_limit: str  # haul force that brings it to its limit
 
 
 @dataclass(frozen=True)
@@ -244,7 +244,7 @@ def _gear(rows: Sequence[PartRow], conditions: Sequence[Condition], units: Units
         if c.held_on is not None and c.rows
     ]
     return GearTable(
-        heads=("part", "highest share", *shown, "allowed", "haul force at limit"),
+        heads=("part", "highest use", *shown, "allowed", "haul at limit"),
         rows=tuple(_gear_row(row, conditions, columns, units) for row in rows),
         rated=sum(row.limit_N is not None for row in rows),
         notes=(
@@ -275,7 +275,7 @@ def _gear_row(
         ),
         allowed="—" if row.limit_N is None else _unbroken(units.force(row.limit_N)),
         why=text_of(row.why, units),
-        haul_force_at_limit="—"
+        haul_at_limit="—"
         if row.reached_at_N is None
         else _unbroken(units.force(row.reached_at_N)),
     )
