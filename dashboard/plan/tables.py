@@ -275,9 +275,7 @@ def _gear_row(
         ),
         allowed="—" if row.limit_N is None else _unbroken(units.force(row.limit_N)),
         why=text_of(row.why, units),
-        haul_at_limit="—"
-        if row.reached_at_N is None
-        else _unbroken(units.force(row.reached_at_N)),
+        haul_at_limit="—" if row.reached_at_N is None else _unbroken(units.force(row.reached_at_N)),
     )
 
 
