@@ -36,7 +36,7 @@ MOST_MODELS = 60  # pulley efficiencies whose model is kept: all positions of th
 class PartRow:
     """One strand or element in all conditions of the job, for the table of gear."""
 
-    name: str
+    name: str  # of the strand or element
     kind: str  # strand, pulley, grab, capture, edge, plate, gear, ...
     on: str  # the body that it hangs on or holds; "": none
     ideal: float  # tension or force while hauling without friction, for a haul tension of 1

@@ -50,7 +50,7 @@ class ReviewNow:
     """The review of a session at one moment, of the rig that it shows: a session may have had
     several."""
 
-    reviewed: Reviewed
+    reviewed: Reviewed  # the review, by rig and as a whole
     assumptions: tuple[Message, ...] = ()  # of a what-if: what differs from the record
 
     @property

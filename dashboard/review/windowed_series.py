@@ -63,7 +63,7 @@ class _Store:
         self._time_s, self._value = np.empty(1024), np.empty(1024)
 
     def push(self, time_s: Floats, value: Floats) -> None:
-        """Append times and values, (n,) each."""
+        """Append readings.  time_s: their times (n,); value: (n,), as `Series` stores them."""
         end = self.n + len(time_s)
         if end > len(self._time_s):
             room = np.empty(max(end, 2 * len(self._time_s)) - self.n)
