@@ -163,7 +163,9 @@ def _written(one: _Field, value: Any, values: Mapping[str, Any], units: UnitSyst
     if not one.unit or isinstance(value, bool):
         return str(value) if isinstance(value, bool) else format(value, form)
     value = value if one.size == 1.0 else value / one.size
-    number, unit = (format(value, form), "%") if one.unit == "%" else units.written(value, form, one.unit)
+    number, unit = (
+        (format(value, form), "%") if one.unit == "%" else units.written(value, form, one.unit)
+    )
     return number if one.bare else f"{number} {unit}"
 
 

@@ -71,7 +71,7 @@ def test_a_peak_above_the_greatest_calibrated_force(tmp_path, capsys):
         "haul: read up to 2600 N; cell.toml is verified from 200 N (its least force) to 2000 N only. Outside, its "
         "uncertainty does not hold: calibrate over the forces hauled, or take a larger cell"
     ]
-    assert verdict.endswith("Mind: haul read outside what the calibration verifies.")
+    assert verdict.endswith("Mind: haul read outside the verified range of the calibration.")
 
 
 def test_a_steady_haul_below_the_least_point(tmp_path, capsys):
@@ -192,10 +192,10 @@ def test_the_live_page_the_review_and_the_report_tell_it_once(tmp_path, capsys):
     assert main(["review", str(session), "--html", str(page)]) == 0
     told = "haul_force: read up to 2600 N; cell.toml is verified from 200 N (its least force) to 2000 N only."
     out = capsys.readouterr().out
-    assert out.count(told) == 1 and "Mind: haul_force read outside what the calibration verifies." in out
+    assert out.count(told) == 1 and "Mind: haul_force read outside the verified range of the calibration." in out
     text = page.read_text("utf-8")
     assert text.count(told) == 1 and "or take a larger cell" in text
-    assert "the calibration: haul_force read outside what the calibration verifies" in text
+    assert "the calibration: haul_force read outside the verified range of the calibration" in text
     watch = Watch(session)
     watch.tick()
     live = Page(watch)

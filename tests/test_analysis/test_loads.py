@@ -72,7 +72,7 @@ def test_a_tables_coefficient_is_a_guess_within_a_factor(row):
     assert found.force_N == pytest.approx(row.coefficient * 1000 * G)
     assert found.force_u_N >= 0.3 * found.force_N
     assert found.start_N > found.force_N
-    assert any("guess within a factor" in note.text() for note in r.notes)
+    assert any("from a table of surfaces" in note.text() for note in r.notes)
 
 
 # read in the named sources: Moyer in Marks; Carvill 1993; A. F. Collins; a reference page

@@ -38,7 +38,7 @@ def test_a_job_of_three_strokes_is_told_stroke_by_stroke():
     assert [f.slid for f in resets] == [(("G1", pytest.approx(0.3), pytest.approx(3.0)),)] * 2
     assert frames[-1].kind == "end" and frames[-1].load_travel_m == pytest.approx(8.0)
     assert frames[-1].haul_travel_m == pytest.approx(24.0)
-    assert "next, G1 meets the anchor" in frames[1].said.text()
+    assert "hauling until G1 meets the anchor" in frames[1].said.text()
 
 
 def test_setback_comes_before_the_grab_is_slid():
@@ -104,7 +104,7 @@ def test_an_unknown_distance_gives_the_first_stroke_with_the_reason():
     found = rig(THREE.replace("@50", "@3"), length=12.0)
     whole = told(found)[0]
     assert whole.frames[-1].load_travel_m == pytest.approx(2.7)
-    assert "pull_distance_m is not in the rig file: the first stroke only" in whole.frames[-1].said.text()
+    assert "pull_distance_m is not in the rig file: only the first stroke is shown" in whole.frames[-1].said.text()
     assert [f.kind for f in whole.frames].count("two-blocked") == 1
 
 

@@ -138,7 +138,7 @@ def test_counters_that_run_opposite_ways():
 def test_creep_is_not_visible_without_a_load_counter():
     t, x, force = pull(50, 400.0)
     found = review(three(), sensors("haul", "rope"), block(haul=(t, force), rope=(t, x)))
-    assert any("creeps is not visible" in w for w in found["warnings"])
+    assert any("a creeping grab cannot be seen" in w for w in found["warnings"])
 
 
 @pytest.mark.parametrize("hz", [10, 25, 80, 500])

@@ -168,8 +168,8 @@ def test_what_its_own_cell_read_above_its_limit_is_no_guess():
 @pytest.mark.parametrize(
     ("within", "between", "told"),
     [
-        (0.3, 0.0, "rose by 30 % along each stroke, as over ground that changes"),
-        (0.0, -0.3, "fell by 30 % from the first stroke to the last under one rig"),
+        (0.3, 0.0, "rose by 30 % along each stroke, as it does where the ground changes"),
+        (0.0, -0.3, "fell by 30 % from the first stroke to the last with the same rig"),
     ],
 )
 def test_ground_that_changes_is_looked_at_in_a_whole_sentence(within, between, told):
