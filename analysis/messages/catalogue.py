@@ -369,8 +369,8 @@ _EFFICIENCY: dict[str, Template] = {
     )),
     "ground_or_pulleys": Template("info", (
         "with the mass alone, ground friction cannot be separated from pulley friction here: the load "
-        "force is between {low_N:.0f~} and {high_N:.0f}; write resistance_coefficient, or put a cell "
-        "at the load"
+        "force is anywhere from {low_N:.0f~} to {high_N:.0f}; write resistance_coefficient, or put a "
+        "cell at the load"
     )),
     "load_by_same_cell": Template("info", (
         "the load force, {load_N:.0f}, was measured in session {session} by the same cell, {cell}, "
@@ -617,8 +617,8 @@ _LIVE: dict[str, Template] = {
 
 _LIBRARY: dict[str, Template] = {
     "gear_forces_inferred": Template("caution", (
-        "unless a cell sits on the item, its force is computed from the haul cell and is the most it "
-        "can have carried while hauling; a load that is lowered or hangs on a capture is not counted"
+        "unless a cell sits on the item, its force is computed from the haul cell: at most this much while "
+        "hauling; a load that is lowered or hangs on a capture is not counted"
     )),
     "gear_recorded_alone": Template("caution", (
         "only recorded sessions count; a person inspects gear and retires it, not this program"
@@ -630,7 +630,8 @@ _LIBRARY: dict[str, Template] = {
     "trend_one_day": Template("info", "all sessions are from one day, too short for a trend"),
     "trend_falls": Template("caution", (
         "the {what} falls, {first:.3f} to {last:.3f} over {days:.0f} days, by more than its "
-        "uncertainty: something wears or drags; inspect the pulleys, the rope and how it runs"
+        "uncertainty: something wears or drags; a person should inspect the pulleys, the rope and how "
+        "it runs"
     )),
     "trend_rises": Template("info", (
         "the {what} rises, {first:.3f} to {last:.3f} over {days:.0f} days, by more than its uncertainty"

@@ -152,7 +152,7 @@ def test_the_verdict_is_one_sentence_in_a_riggers_words(value, words):
 def test_a_known_load_may_itself_be_the_difference():
     """Worse than predicted with the load from the file: the ground may resist more."""
     assert "a load that resists more" in agreement(model(three()), _ma(1.5, 0.01), "known").verdict.text()
-    assert "load resists" not in agreement(model(three()), _ma(1.5, 0.01), "cell").verdict.text()
+    assert "load that resists" not in agreement(model(three()), _ma(1.5, 0.01), "cell").verdict.text()
 
 
 def test_peaks_are_never_below_the_frictionless_force():

@@ -178,8 +178,8 @@ def test_ground_that_changes_is_looked_at_in_a_whole_sentence(within, between, t
         quantity = Quantity(measured, (Component("scatter", 0.01),), 4)
         agreed = agreement(rig, quantity, "known", Change(within, between))
         assert look_at({"state": "sealed", "peaks": [], "events": [], "dropped": {}}, agreed, METRIC) == (
-            f"Look at the ground: the haul force {told}, which pulleys do not do, so measure what the "
-            "load resists before judging them."
+            f"Look at the ground: the haul force {told}, which pulleys do not cause: measure the load "
+            "force before you blame the pulleys."
         )
 
 
