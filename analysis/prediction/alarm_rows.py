@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 from analysis.mechanics.measured_parts import cells_of, measured_parts
-from analysis.mechanics.model import Model, Part, model
+from analysis.mechanics.model import Model, PartLoad, model
 from analysis.messages.message import Message, UnitSystem, message, text_of
 from analysis.prediction.predict import first_limit
 from analysis.rig.rig import Rig
@@ -23,16 +23,16 @@ from logger.session.records import Event
 def limit_rows(rig: Rig, sensors: Sensors) -> tuple[AlarmRow, ...]:
     """The haul cell's row, where there is a cell and a rated part that the haul loads and no other
     cell measures; then for each cell the lowest limit of the parts that it measures."""
-    known = model(rig)
+    rig_model = model(rig)
     hauls = ("haul", rig.stations[rig.haul].name)
     haul = next((c for c in sensors.channels if c.quantity == "force" and c.at in hauls), None)
     rows = []
-    first = first_by_haul(known, sensors.channels)
+    first = first_by_haul(rig_model, sensors.channels)
     if haul is not None and first is not None and first.limit_N is not None:
         rows.append(_row(haul, first, abs(first.ideal), first.limit_N))
     lowest: dict[str, AlarmRow] = {}
-    for k, cells in cells_of(known, sensors.channels).items():
-        part = known.parts[k]
+    for k, cells in cells_of(rig_model, sensors.channels).items():
+        part = rig_model.parts[k]
         for cell in cells:
             if part.limit_N is None or cell is haul or not _reaches(cell, part):
                 continue
@@ -42,11 +42,11 @@ def limit_rows(rig: Rig, sensors: Sensors) -> tuple[AlarmRow, ...]:
     return (*rows, *lowest.values())
 
 
-def part_texts(known: Model) -> dict[str, Message]:
+def part_texts(rig_model: Model) -> dict[str, Message]:
     """By text of an `alarm` or `ack` row of events.csv: what it says of a rated part.  The recorder,
     which knows no messages, has the text in SI."""
     said: dict[str, Message] = {}
-    for part in known.parts:
+    for part in rig_model.parts:
         if part.limit_N is not None:
             label = _label(part)
             told = [label, *(message("alarm_told", level=level, label=label) for level in LEVELS)]
@@ -67,30 +67,30 @@ def recorded(event: Event, said: Mapping[str, Message], sensors: Sensors, units:
     return f"{text} ({' '.join(units.written(event.value, form, unit))})"
 
 
-def first_by_haul(known: Model, channels: Iterable[Channel]) -> Part | None:
+def first_by_haul(rig_model: Model, channels: Iterable[Channel]) -> PartLoad | None:
     """The rated part that reaches its limit at the lowest haul tension, of those that the haul cell
     judges; None where there is none."""
-    return first_limit(judged_by_haul(known, channels))
+    return first_limit(judged_by_haul(rig_model, channels))
 
 
-def judged_by_haul(known: Model, channels: Iterable[Channel]) -> Model:
+def judged_by_haul(rig_model: Model, channels: Iterable[Channel]) -> Model:
     """The model with those parts alone that no other cell measures up to their limit."""
-    hauls = ("haul", known.rig.stations[known.rig.haul].name)
-    others = cells_of(known, (c for c in channels if c.at not in hauls))
-    at_haul = measured_parts(known, "haul")
+    hauls = ("haul", rig_model.rig.stations[rig_model.rig.haul].name)
+    others = cells_of(rig_model, (c for c in channels if c.at not in hauls))
+    at_haul = measured_parts(rig_model, "haul")
     left = tuple(
-        p for k, p in enumerate(known.parts)
+        p for k, p in enumerate(rig_model.parts)
         if k in at_haul or not any(_reaches(cell, p) for cell in others.get(k, ()))
     )  # fmt: skip
-    return replace(known, parts=left)
+    return replace(rig_model, parts=left)
 
 
-def _reaches(cell: Channel, part: Part) -> bool:
+def _reaches(cell: Channel, part: PartLoad) -> bool:
     """Whether the cell still reads at the part's limit: beyond its capacity it would raise no alarm."""
     return part.limit_N is None or cell.capacity is None or cell.capacity > part.limit_N
 
 
-def _row(cell: Channel, part: Part, gain: float, limit_N: float) -> AlarmRow:
+def _row(cell: Channel, part: PartLoad, gain: float, limit_N: float) -> AlarmRow:
     return AlarmRow(
         channel=cell.name,
         label=_label(part).text(),
@@ -102,5 +102,5 @@ def _row(cell: Channel, part: Part, gain: float, limit_N: float) -> AlarmRow:
     )
 
 
-def _label(part: Part) -> Message:
+def _label(part: PartLoad) -> Message:
     return message("limit_of_a_part", name=part.name, why=part.why)

@@ -31,7 +31,7 @@ SHRINK = (1.0, 0.9, 0.8, 0.7, 0.6, 0.5, 0.4, 0.3, 0.2)
 
 
 @dataclass(frozen=True)
-class Gear:
+class GearRatings:
     """What the crew's gear stands, N; None: not rated, and then not judged.  efficiency None: the default."""
 
     efficiency: float | None = None
@@ -51,7 +51,7 @@ class Need:
     rope_m: float
     team_N: float
     haulers: int = 2
-    gear: Gear = field(default=Gear())
+    gear: GearRatings = field(default=GearRatings())
 
     @property
     def distance_m(self) -> float:
@@ -127,8 +127,8 @@ def choose(need: Need, rigs: dict[str, Rig] | None = None) -> list[Option]:
 
 def judge(name: str, rig: Rig, need: Need) -> Option:
     """One rig on this job."""
-    best, known, jobs, rope = _fit(rated(rig, need.gear), need)
-    haul, u = known.haul_force_N or 0.0, known.haul_force_u_N or 0.0
+    best, rig_model, jobs, rope = _fit(rated(rig, need.gear), need)
+    haul, u = rig_model.haul_force_N or 0.0, rig_model.haul_force_u_N or 0.0
     speed = min(FASTEST_M_S, HAULER_W * max(1, need.haulers) / max(haul, 1.0))
     times = {
         mode: done.haul_m / speed + RESET_S * sum(done.resets.values())
@@ -144,21 +144,21 @@ def judge(name: str, rig: Rig, need: Need) -> Option:
         faults.append(done.why_not)
     if best.stations[best.haul].body is not None:
         faults.append(message("needs_a_winch"))
-    part, used = _nearest(known)
+    part, used = _nearest(rig_model)
     if used is not None and used > 1:
         faults.append(message("over_what_is_allowed", most_used=part))
-    covered = {grab for held in known.held for grab in held.covers}
+    covered = {grab for held in rig_model.held for grab in held.covers}
     kinds = [s.kind for s in best.stations]
     return Option(
         name=name,
         title=best.title,
         note=best.note,
-        ideal_ma=known.ideal_ma,
-        model_ma=known.model_ma,
-        model_ma_u=known.model_ma_u,
+        ideal_ma=rig_model.ideal_ma,
+        model_ma=rig_model.model_ma,
+        model_ma_u=rig_model.model_ma_u,
         haul_force_N=haul,
         haul_force_u_N=u,
-        start_force_N=known.start_force_N,
+        start_force_N=rig_model.start_force_N,
         rope_needed_m=rope,
         rope_through_hands_m=None if done.why_not else done.haul_m,
         strokes=None if done.why_not else done.strokes,
@@ -182,7 +182,7 @@ def fitted(rig: Rig, need: Need) -> Rig:
     return _fit(rated(rig, need.gear), need)[0]
 
 
-def rated(rig: Rig, gear: Gear) -> Rig:
+def rated(rig: Rig, gear: GearRatings) -> Rig:
     """The rig with the crew's gear in it: one rating and efficiency for all things of a kind."""
     ratings = dict(rig.ratings)
     stations = []
@@ -296,10 +296,10 @@ def _team(haul: float, u: float, need: Need) -> list[Message]:
     return []
 
 
-def _nearest(known: Model) -> tuple[Message | None, float | None]:
+def _nearest(rig_model: Model) -> tuple[Message | None, float | None]:
     """The part nearest its limit in any condition, in words, and how near."""
     best: tuple[Message | None, float | None] = (None, None)
-    for one in conditions(known):
+    for one in conditions(rig_model):
         for row in one.rows:
             if row.use is not None and (best[1] is None or row.use > best[1]):
                 said = message(
@@ -316,10 +316,10 @@ def _fit(rig: Rig, need: Need) -> tuple[Rig, Model, dict[str, Job], float]:
     for share in SHRINK:
         try:
             there = placed(rig, need, share)
-            known = model(there)
+            rig_model = model(there)
         except (RigFault, np.linalg.LinAlgError):
             continue
-        setbacks = reset_setbacks(known)
+        setbacks = reset_setbacks(rig_model)
         jobs = {mode: job(there, mode, setbacks) for mode in ("each", "together")}
         stuck = all(done.why_not for done in jobs.values())
         places = [x for done in jobs.values() for x in done.places]
@@ -328,10 +328,12 @@ def _fit(rig: Rig, need: Need) -> tuple[Rig, Model, dict[str, Job], float]:
             for k in range(len(there.ropes))
         )
         if result is None or (_stuck(result[2]), result[3]) > (stuck, rope):
-            result = (there, known, jobs, rope)
+            result = (there, rig_model, jobs, rope)
         if not stuck and rope <= need.rope_m:
-            return there, known, jobs, rope
-        if not rig.grabs or _team(known.haul_force_N or 0.0, known.haul_force_u_N or 0.0, need):
+            return there, rig_model, jobs, rope
+        if not rig.grabs or _team(
+            rig_model.haul_force_N or 0.0, rig_model.haul_force_u_N or 0.0, need
+        ):
             break  # drawing it shorter changes neither that nothing can be reset nor the pull
     if result is None:
         nothing = Job(

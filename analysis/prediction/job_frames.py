@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.mechanics.kinematics import LOAD, TINY, solve_motion
-from analysis.mechanics.travel import Job, Reset, Travel, stroke
+from analysis.mechanics.travel import Job, PlannedReset, PlannedStroke, stroke
 from analysis.messages.message import Message, message
 from analysis.rig.rig import Floats, Rig
 
@@ -37,28 +37,28 @@ class Frame:
     load_travel_m: float
     haul_travel_m: float
     stroke: int
-    said: Message
+    caption: Message
     slid: tuple[tuple[str, float, float], ...] = ()
     setback_m: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
-class Story:
+class JobFrames:
     """All frames; thinned: what was left out; why_not: why it ends before the job does."""
 
     frames: tuple[Frame, ...]
-    thinned: Message | None = None
+    left_out: Message | None = None
     why_not: Message | None = None
 
 
-def story(rig: Rig, done: Job, most: int = MOST_FRAMES) -> Story:
+def job_frames(rig: Rig, done: Job, most: int = MOST_FRAMES) -> JobFrames:
     """The frames of this job of the rig, at most about `most` of them; the first stroke alone where the
     distance is not known.
 
     Where strokes have to be left out, whole ones go, so that what is shown keeps its order:
     hauling, two-blocked, reset.
     """
-    items, why_not = done.story, done.why_not
+    items, why_not = done.steps, done.why_not
     if not items:
         try:
             items = (stroke(rig),)
@@ -69,13 +69,13 @@ def story(rig: Rig, done: Job, most: int = MOST_FRAMES) -> Story:
     groups = _strokes(items)
     resets = sum(len(r.slid) for _, rest in groups for r in rest)
     steps = max(1, min(STEPS, (most - 2 - resets) // max(1, len(groups))))
-    shown, thinned = set(range(len(groups))), None
+    shown, left_out = set(range(len(groups))), None
     size = steps + max((sum(len(r.slid) for r in rest) for _, rest in groups), default=0)
     room = max(2, (most - 2) // size)
     if len(groups) * steps + resets + 2 > most and len(groups) > room:
         picked = np.unique(np.linspace(0, len(groups) - 1, room).round().astype(int))
         shown = {int(k) for k in picked}
-        thinned = message("strokes_left_out", shown=len(shown), strokes=len(groups))
+        left_out = message("strokes_left_out", shown=len(shown), strokes=len(groups))
     frames = [
         Frame(
             kind="start",
@@ -83,7 +83,7 @@ def story(rig: Rig, done: Job, most: int = MOST_FRAMES) -> Story:
             load_travel_m=0.0,
             haul_travel_m=0.0,
             stroke=0,
-            said=message("frame_start"),
+            caption=message("frame_start"),
         )
     ]
     haul = 0.0
@@ -95,14 +95,16 @@ def story(rig: Rig, done: Job, most: int = MOST_FRAMES) -> Story:
             for reset in after:
                 frames += _resets(rig, frames[-1].x_m, reset, k + 1, haul)
     frames.append(_end(frames[-1], why_not))
-    return Story(tuple(frames), thinned, why_not)
+    return JobFrames(tuple(frames), left_out, why_not)
 
 
-def _strokes(items: tuple[Travel | Reset, ...]) -> list[tuple[Travel, list[Reset]]]:
+def _strokes(
+    items: tuple[PlannedStroke | PlannedReset, ...],
+) -> list[tuple[PlannedStroke, list[PlannedReset]]]:
     """Each stroke with the resets that follow it."""
-    groups: list[tuple[Travel, list[Reset]]] = []
+    groups: list[tuple[PlannedStroke, list[PlannedReset]]] = []
     for item in items:
-        if isinstance(item, Travel):
+        if isinstance(item, PlannedStroke):
             groups.append((item, []))
         else:
             groups[-1][1].append(item)
@@ -110,7 +112,12 @@ def _strokes(items: tuple[Travel | Reset, ...]) -> list[tuple[Travel, list[Reset
 
 
 def _hauling(
-    rig: Rig, travel: Travel, number: int, haul_m: float, steps: int, after: list[Reset]
+    rig: Rig,
+    travel: PlannedStroke,
+    number: int,
+    haul_m: float,
+    steps: int,
+    after: list[PlannedReset],
 ) -> list[Frame]:
     """Frames of one stroke, the last at its end."""
     places, hauled = _along(rig, travel, steps)
@@ -119,14 +126,14 @@ def _hauling(
     for k, (x, out) in enumerate(zip(places, hauled, strict=True)):
         load = float(rig.start_m[LOAD] - x[LOAD])
         if k < len(places) - 1 or not travel.stopped_by:
-            said, kind = message("frame_hauling", stroke=number), "hauling"
+            caption, kind = message("frame_hauling", stroke=number), "hauling"
             if meets:
-                said = message("frame_hauling_until", stroke=number, **meets)
+                caption = message("frame_hauling_until", stroke=number, **meets)
         else:
-            said, kind = message("frame_two_blocked", stroke=number, **meets), "two-blocked"
+            caption, kind = message("frame_two_blocked", stroke=number, **meets), "two-blocked"
             names = " and ".join(dict.fromkeys(n for r in after for n, _, _ in r.slid))
             if names:
-                said = message("frame_two_blocked_reset", stroke=number, grabs=names, **meets)
+                caption = message("frame_two_blocked_reset", stroke=number, grabs=names, **meets)
         frames.append(
             Frame(
                 kind=kind,
@@ -134,7 +141,7 @@ def _hauling(
                 load_travel_m=load,
                 haul_travel_m=haul_m + out,
                 stroke=number,
-                said=said,
+                caption=caption,
             )
         )
     return frames
@@ -149,7 +156,7 @@ def _called(name: str) -> str:
     return f"the {name}" if name in ("anchor", "load") else name
 
 
-def _along(rig: Rig, travel: Travel, steps: int) -> tuple[list[Floats], list[float]]:
+def _along(rig: Rig, travel: PlannedStroke, steps: int) -> tuple[list[Floats], list[float]]:
     """`steps` positions of a stroke at equal load travel, and rope hauled since its beginning.
 
     On the axis both are straight lines; beside it the haul rate is taken at up to SAMPLES places
@@ -179,7 +186,7 @@ def _along(rig: Rig, travel: Travel, steps: int) -> tuple[list[Floats], list[flo
     return xs, [float(v) for v in np.interp(wanted, way, out)]
 
 
-def _resets(rig: Rig, x: Floats, reset: Reset, number: int, haul_m: float) -> list[Frame]:
+def _resets(rig: Rig, x: Floats, reset: PlannedReset, number: int, haul_m: float) -> list[Frame]:
     """One frame for each grab that is slid; the setback comes before the first of them."""
     frames = []
     back = reset.setback_m
@@ -191,21 +198,21 @@ def _resets(rig: Rig, x: Floats, reset: Reset, number: int, haul_m: float) -> li
         load = float(rig.start_m[LOAD] - x[LOAD])
         lost = back if k == 0 else 0.0
         frames.append(
-            Frame(kind="reset", x_m=x, load_travel_m=load, haul_travel_m=haul_m, stroke=number, said=message("frame_reset", stroke=number, grab=name),
+            Frame(kind="reset", x_m=x, load_travel_m=load, haul_travel_m=haul_m, stroke=number, caption=message("frame_reset", stroke=number, grab=name),
                   slid=((name, before, to),), setback_m=lost)
         )  # fmt: skip
     return frames
 
 
 def _end(last: Frame, why_not: Message | None) -> Frame:
-    said = message("frame_end")
+    caption = message("frame_end")
     if why_not is not None:
-        said = message("frame_ends_before", why=why_not)
+        caption = message("frame_ends_before", why=why_not)
     return Frame(
         kind="end",
         x_m=last.x_m,
         load_travel_m=last.load_travel_m,
         haul_travel_m=last.haul_travel_m,
         stroke=last.stroke,
-        said=said,
+        caption=caption,
     )

@@ -13,7 +13,7 @@ import numpy as np
 
 from analysis.mechanics.kinematics import directions
 from analysis.mechanics.model import Model, model, reset_setbacks
-from analysis.mechanics.travel import Job, Travel, job
+from analysis.mechanics.travel import Job, PlannedStroke, job
 from analysis.rig.rig import Floats, Rig
 
 
@@ -34,17 +34,17 @@ class StrokeRow:
     steepest_deg: float
 
 
-def job_table(known: Model, mode: str) -> tuple[tuple[StrokeRow, ...], Job]:
+def job_table(rig_model: Model, mode: str) -> tuple[tuple[StrokeRow, ...], Job]:
     """Rows of the job, mode "each" or "together" (interface section 5), and the job itself."""
-    rig = known.rig
-    done = job(rig, mode, reset_setbacks(known))
+    rig = rig_model.rig
+    done = job(rig, mode, reset_setbacks(rig_model))
     slanted = bool(np.any(rig.side_m != 0.0))
     rows: list[StrokeRow] = []
     load = haul = 0.0
-    for item in done.story:
-        if isinstance(item, Travel):
+    for item in done.steps:
+        if isinstance(item, PlannedStroke):
             load, haul = load + item.load_m, haul + item.haul_m
-            force, u, angle = known.haul_force_N, known.haul_force_u_N, 0.0
+            force, u, angle = rig_model.haul_force_N, rig_model.haul_force_u_N, 0.0
             if slanted:
                 force, u, angle = _there(rig, item.end)
             rows.append(

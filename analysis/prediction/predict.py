@@ -11,11 +11,11 @@ from analysis.mechanics.kinematics import TINY
 from analysis.mechanics.model import (
     Held,
     Model,
-    Part,
+    PartLoad,
     model,
     reset_setbacks,
 )
-from analysis.mechanics.travel import Job, Travel, job, needed_rope, rope_in_rig, stroke
+from analysis.mechanics.travel import Job, PlannedStroke, job, needed_rope, rope_in_rig, stroke
 from analysis.messages.message import Message, message
 from analysis.rig.rig import Rig
 
@@ -44,15 +44,15 @@ def prediction(
     rig: Rig, haul_force_N: float | None = None
 ) -> tuple[dict[str, Any], tuple[Message, ...]]:
     """The JSON object of `haul predict`, and its warnings as messages."""
-    known = model(rig)
-    haul = known.haul_force_N if haul_force_N is None else haul_force_N
-    haul_u = known.haul_force_u_N if haul_force_N is None else 0.0
+    rig_model = model(rig)
+    haul = rig_model.haul_force_N if haul_force_N is None else haul_force_N
+    haul_u = rig_model.haul_force_u_N if haul_force_N is None else 0.0
     first = stroke(rig)
-    jobs = {mode: job(rig, mode, reset_setbacks(known)) for mode in ("each", "together")}
+    jobs = {mode: job(rig, mode, reset_setbacks(rig_model)) for mode in ("each", "together")}
     strands: list[dict[str, Any]] = []
     elements: list[dict[str, Any]] = []
     over: list[Message] = []
-    for part in known.parts:
+    for part in rig_model.parts:
         force = None if haul is None else part.model * haul
         use = None if force is None or part.limit_N is None else abs(force) / part.limit_N
         if use is not None and use > 1:
@@ -64,7 +64,7 @@ def prediction(
             )  # fmt: skip
         row: dict[str, Any] = {"ideal": part.ideal, "model": part.model}
         if part.kind == "strand":
-            piece = known.pieces[len(strands)]
+            piece = rig_model.pieces[len(strands)]
             strands.append(
                 {"rope": piece.rope, "from": piece.ends[0], "to": piece.ends[1]} | row
                 | {"tension_N": force, "limit_N": part.limit_N, "use": use}
@@ -74,7 +74,7 @@ def prediction(
                 {"name": part.name, "kind": part.kind, "on": part.on} | row
                 | {"force_N": force, "limit_N": part.limit_N, "use": use}
             )  # fmt: skip
-    holds = [_hold_row(known, held) for held in known.held]
+    holds = [_hold_row(rig_model, held) for held in rig_model.held]
     for row in holds:
         if row["use"] is not None and row["use"] > 1:
             over.append(message("capture_over_limit", name=row["name"], force_N=row["force_N"]))
@@ -84,26 +84,26 @@ def prediction(
         for r in ropes if r["enough"] is False
     ]  # fmt: skip
     warnings = (
-        *(w for w in known.warnings if w.level == "stop"),
+        *(w for w in rig_model.warnings if w.level == "stop"),
         *over,
-        *_on_the_way(known, haul_force_N, jobs),
-        *(w for w in known.warnings if w.level != "stop"),
+        *_on_the_way(rig_model, haul_force_N, jobs),
+        *(w for w in rig_model.warnings if w.level != "stop"),
         *_travel_warnings(rig, jobs),
         *short,
     )
-    stop = stop_hauling_at(known)
+    stop = stop_hauling_at(rig_model)
     result = {
         "title": rig.title,
-        "ideal_ma": known.ideal_ma,
-        "model_ma": known.model_ma,
-        "model_ma_u": known.model_ma_u,
-        "efficiency": known.efficiency,
-        "travel_ratio": known.travel_ratio,
-        "load_force_N": known.load_force_N,
-        "load_force_u_N": known.load_force_u_N,
+        "ideal_ma": rig_model.ideal_ma,
+        "model_ma": rig_model.model_ma,
+        "model_ma_u": rig_model.model_ma_u,
+        "efficiency": rig_model.efficiency,
+        "travel_ratio": rig_model.travel_ratio,
+        "load_force_N": rig_model.load_force_N,
+        "load_force_u_N": rig_model.load_force_u_N,
         "haul_force_N": haul,
         "haul_force_u_N": haul_u,
-        "lower_force_N": known.lower_force_N,
+        "lower_force_N": rig_model.lower_force_N,
         "strands": strands,
         "elements": elements,
         "stroke": {
@@ -123,17 +123,17 @@ def prediction(
     return result, warnings
 
 
-def _on_the_way(known: Model, given_N: float | None, jobs: dict[str, Job]) -> list[Message]:
+def _on_the_way(rig_model: Model, given_N: float | None, jobs: dict[str, Job]) -> list[Message]:
     """What grows over the job where strands come to stand beside the axis: the haul force, and parts
     that are allowed at the start and no longer then."""
-    if known.haul_force_N is None or given_N is not None or not np.any(known.rig.side_m):
+    if rig_model.haul_force_N is None or given_N is not None or not np.any(rig_model.rig.side_m):
         return []
     worst: Model | None = None
     for done in jobs.values():
-        ends = [item.end for item in done.story if isinstance(item, Travel)]
+        ends = [item.end for item in done.steps if isinstance(item, PlannedStroke)]
         for x in ends[:: max(1, len(ends) // MOST_ASKED)]:
             try:
-                there = model(known.rig, x)
+                there = model(rig_model.rig, x)
             except np.linalg.LinAlgError:
                 continue
             if (there.haul_force_N or 0.0) > ((worst.haul_force_N or 0.0) if worst else 0.0):
@@ -141,16 +141,16 @@ def _on_the_way(known: Model, given_N: float | None, jobs: dict[str, Job]) -> li
     if (
         worst is None
         or worst.haul_force_N is None
-        or worst.haul_force_N < 1.02 * known.haul_force_N
+        or worst.haul_force_N < 1.02 * rig_model.haul_force_N
     ):
         return []
     result = [message("haul_force_grows", haul_N=worst.haul_force_N)]
-    for before, after in zip(known.parts, worst.parts, strict=True):
+    for before, after in zip(rig_model.parts, worst.parts, strict=True):
         if before.limit_N is None:
             continue
         now, then = (
             abs(part.model) * (m.haul_force_N or 0.0)
-            for part, m in ((before, known), (after, worst))
+            for part, m in ((before, rig_model), (after, worst))
         )
         if now <= before.limit_N < then:
             result.append(
@@ -162,16 +162,16 @@ def _on_the_way(known: Model, given_N: float | None, jobs: dict[str, Job]) -> li
     return result
 
 
-def first_limit(known: Model) -> Part | None:
+def first_limit(rig_model: Model) -> PartLoad | None:
     """The rated strand or element that reaches its limit at the lowest haul tension, or None."""
-    rated = [p for p in known.parts if p.limit_N is not None and abs(p.ideal) > TINY]
+    rated = [p for p in rig_model.parts if p.limit_N is not None and abs(p.ideal) > TINY]
     return min(rated, key=lambda p: (p.limit_N or 0.0) / abs(p.ideal), default=None)
 
 
-def stop_hauling_at(known: Model) -> FirstLimit:
+def stop_hauling_at(rig_model: Model) -> FirstLimit:
     """The haul tension at which the first rated thing reaches its limit, taking frictionless forces."""
-    rated, parts = sum(part.limit_N is not None for part in known.parts), len(known.parts)
-    first = first_limit(known)
+    rated, parts = sum(part.limit_N is not None for part in rig_model.parts), len(rig_model.parts)
+    first = first_limit(rig_model)
     if first is None or first.limit_N is None:
         return FirstLimit(None, message("nothing_is_rated"), rated, parts)
     because = message("limit_of_a_part", name=first.name, why=first.why)
@@ -180,11 +180,11 @@ def stop_hauling_at(known: Model) -> FirstLimit:
     return FirstLimit(first.limit_N / abs(first.ideal), because, rated, parts)
 
 
-def _hold_row(known: Model, held: Held) -> dict[str, Any]:
+def _hold_row(rig_model: Model, held: Held) -> dict[str, Any]:
     force = use = None
-    if held.ideal is not None and known.load_force_N is not None:
-        force = held.ideal * known.load_force_N / known.ideal_ma
-        part = next(p for p in known.parts if p.name == held.name and p.kind == "capture")
+    if held.ideal is not None and rig_model.load_force_N is not None:
+        force = held.ideal * rig_model.load_force_N / rig_model.ideal_ma
+        part = next(p for p in rig_model.parts if p.name == held.name and p.kind == "capture")
         use = None if part.limit_N is None else force / part.limit_N
     return {
         "name": held.name,
@@ -195,7 +195,7 @@ def _hold_row(known: Model, held: Held) -> dict[str, Any]:
     }
 
 
-def _rope_rows(rig: Rig, jobs: dict[str, Job], first: Travel) -> list[dict[str, Any]]:
+def _rope_rows(rig: Rig, jobs: dict[str, Job], first: PlannedStroke) -> list[dict[str, Any]]:
     rows = []
     lengths = rope_in_rig(rig, rig.start_m)
     places = [first.places, *(j.places for j in jobs.values())]

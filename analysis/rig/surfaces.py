@@ -39,7 +39,7 @@ class Surface:
         return max((self.high - self.low) / 2, 0.30 * self.coefficient)
 
     @property
-    def told(self) -> str:
+    def coefficient_text(self) -> str:
         """The coefficient with its standard uncertainty, as text."""
         return f"{self.coefficient:.3g} (standard uncertainty {self.coefficient_u:.2g})"
 

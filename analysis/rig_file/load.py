@@ -81,7 +81,7 @@ def check(rig: Rig) -> None:
         raise RigFault(
             rig.file,
             "is not pulled toward the anchor",
-            "tie it into the rope that is hauled",
+            "tie it to the rope that is hauled",
             "load",
         )
 

@@ -51,7 +51,7 @@ def read_load(table: Table) -> tuple[Load, Rating, list[Message]]:
             coefficient, coefficient_u = surface.coefficient, surface.coefficient_u
             notes.append(
                 message(
-                    "surface_is_a_guess", coefficient=surface.told, surface=surface.name
+                    "surface_is_a_guess", coefficient=surface.coefficient_text, surface=surface.name
                 )
             )
         if breakaway is None:

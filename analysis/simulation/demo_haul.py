@@ -109,12 +109,12 @@ def simulate(seed: int, for_s: float) -> Haul:
     """A haul of for_s seconds; the same for the same seed."""
     rng = np.random.default_rng(seed)
     rig, sensors = demo_rig(), demo_sensors()
-    known = model(rig)
+    rig_model = model(rig)
     e = _pulley(rig, rng)
     ma = model_ma_with(rig, e)
     load = _Load(rng)
     x, way, pull, force, moving = _run(
-        known, ma, load, _plan(for_s, known.travel_ratio), for_s, rng
+        rig_model, ma, load, _plan(for_s, rig_model.travel_ratio), for_s, rng
     )
     time: Floats = np.arange(len(x), dtype=np.float64) * (STEP_S * EVERY)
     truth = {"haul_force": pull, "rope_out": x, "load_force": force, "load_travel": way}
@@ -126,7 +126,7 @@ def simulate(seed: int, for_s: float) -> Haul:
     true: dict[str, Any] = {
         "pulley_efficiency": e,
         "actual_ma": ma,
-        "efficiency": ma / known.ideal_ma,
+        "efficiency": ma / rig_model.ideal_ma,
         "load_force_N": load_N,
         "haul_force_N": load_N / ma if load_N is not None else None,
         "load_travel_m": float(way[-1]),
@@ -160,13 +160,13 @@ class _Load:
 
 
 def _run(
-    known: Model, ma: float, load: _Load, plan: _Plan, for_s: float, rng: np.random.Generator
+    rig_model: Model, ma: float, load: _Load, plan: _Plan, for_s: float, rng: np.random.Generator
 ) -> tuple[Floats, Floats, Floats, Floats, Floats]:
     """Rope out, load travel, tension at the haul, force at the load, whether the load moves."""
-    ratio = known.travel_ratio
-    back = known.ideal_ma**2 / ma  # load force / tension when rope runs back
+    ratio = rig_model.travel_ratio
+    back = rig_model.ideal_ma**2 / ma  # load force / tension when rope runs back
     steps = max(round(for_s / STEP_S), EVERY)
-    setback = max((s.setback_m for s in known.rig.stations), default=0.0)
+    setback = max((s.setback_m for s in rig_model.rig.stations), default=0.0)
     rate, phase = plan.speed_m_s / 0.65, float(rng.uniform(0, 6.28))
     x = slack = way = v = pull = 0.0
     held = 0.5 * load.slope  # what the capture leaves on the cradle's cell

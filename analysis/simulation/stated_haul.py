@@ -73,8 +73,8 @@ def truth(rig: Rig, stated: Stated) -> dict[str, Any]:
     real = (
         rig if stated.pulley_efficiency is None else with_efficiency(rig, stated.pulley_efficiency)
     )
-    known = model(real)
-    load_N = stated.load_force_N if stated.load_force_N is not None else known.load_force_N
+    rig_model = model(real)
+    load_N = stated.load_force_N if stated.load_force_N is not None else rig_model.load_force_N
     if load_N is None:
         raise RigFault(
             rig.file, "does not say what the load resists", "state load_force_N in the true values"
@@ -82,10 +82,10 @@ def truth(rig: Rig, stated: Stated) -> dict[str, Any]:
     return {
         "seed": stated.seed,
         "pulley_efficiency": stated.pulley_efficiency,
-        "actual_ma": known.model_ma,
-        "efficiency": known.efficiency,
+        "actual_ma": rig_model.model_ma,
+        "efficiency": rig_model.efficiency,
         "load_force_N": load_N,
-        "haul_force_N": load_N / known.model_ma,
+        "haul_force_N": load_N / rig_model.model_ma,
     }
 
 

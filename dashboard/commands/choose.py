@@ -12,7 +12,7 @@ from collections.abc import Callable
 
 from analysis.messages.message import Message
 from analysis.prediction.choose_rig import (
-    Gear,
+    GearRatings,
     Need,
     Option,
     as_json,
@@ -135,7 +135,7 @@ def _write(need: Need, name: str, file: str) -> None:
 
 
 def _need(args: argparse.Namespace) -> Need:
-    gear = Gear(
+    gear = GearRatings(
         efficiency=args.pulley_efficiency,
         rope_mbs_N=_newton(args.rope_mbs_kN),
         pulley_mbs_N=_newton(args.pulley_mbs_kN),

@@ -8,7 +8,7 @@ from importlib import resources
 import pytest
 
 from analysis.mechanics.model import force_gain, model
-from analysis.prediction.choose_rig import Gear, Need, between, choose, judge, placed, shelf
+from analysis.prediction.choose_rig import GearRatings, Need, between, choose, judge, placed, shelf
 from analysis.prediction.predict import predict
 from analysis.rig.rig import Load
 from logger.errors import RigFault
@@ -73,7 +73,7 @@ def test_every_reset_is_covered_by_a_capture(name):
 def job_of(load_N=3000.0, rope_m=80.0, team_N=600.0, **gear):
     """The launch on greased ways: 3 kN over 15 m."""
     load = Load(resistance_N=load_N, resistance_u_N=0.1 * load_N, pull_distance_m=15.0)
-    return Need(load, rope_m, team_N, gear=Gear(**gear))
+    return Need(load, rope_m, team_N, gear=GearRatings(**gear))
 
 
 JOB = job_of()
