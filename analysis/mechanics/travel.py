@@ -263,7 +263,7 @@ def _end(rig: Rig, pairs: list[tuple[int, int]], x: Floats, most: float) -> floa
 
 
 def _step(rig: Rig, pairs: list[tuple[int, int]], x: Floats) -> float:
-    """Step of load travel from x, m: small against the strands that turn, and short of any two-block."""
+    """Step of load travel from x, m: small against the strands that turn, and not past the meeting of two bodies."""
     rate = solve_motion(rig, x).body_rate
     best = 0.25
     for a, b in pairs:

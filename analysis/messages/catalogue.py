@@ -1,8 +1,12 @@
-"""Every sentence about a rig or a session that a person can see, by code.
+"""Holds every sentence about a rig or a session that a person can see, by code.
 
-A row gives the level (info: worth knowing; caution: look at it before you rely on it; stop: do not
-pull before it is mended) and the template, whose fields `message` explains.  A code never
-changes its meaning; what is no longer said goes, and its code is not used again.
+A row gives the level (info: worth knowing; caution: check it before you rely on the result; stop: do not
+pull before it is put right) and the template, whose fields `message` explains.  A code never changes its
+meaning.  A sentence that is no longer used is removed, and its code is not used again.
+
+The recorder writes the sentences of what sets a limit into events.csv, and a later session looks them up
+by their text (`analysis.prediction.alarm_rows.part_texts`): if one of them changes, alarms that were
+recorded before are shown as recorded, in SI.
 """
 
 from __future__ import annotations
@@ -217,7 +221,7 @@ _READINGS: dict[str, Template] = {
     "part_allowed": Template("stop", "{name}: {limit_N:.0f} allowed ({why})"),
     "over_limit_by_own_cell": Template("stop", "{allowed}, measured by its own cell"),
     "over_limit_by_haul_cell": Template("stop", (
-        "{allowed}; the force is the most that it can carry, computed from the haul cell"
+        "{allowed}; computed from the haul cell, it carried at most this much"
     )),
     "slip": Template("caution", (
         "the force fell and {rope_m:.2f} of rope came out while the load stood still"

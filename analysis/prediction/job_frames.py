@@ -1,4 +1,4 @@
-"""The job as a row of frames: body positions from the first pull to the last, with what happens as a message.
+"""Makes the frames of a job for drawing: body positions from the first pull to the last, with a caption.
 
 Positions come from `analysis.mechanics.travel.job`.
 """
@@ -15,47 +15,39 @@ from analysis.messages.message import Message, message
 from analysis.rig.rig import Floats, Rig
 
 MOST_FRAMES = 400  # memory only: of a page
-STEPS = (
-    6  # frames within one stroke, where there is room for them; speed only: no result hangs on it
-)
-# places at which the haul rate of a stroke beside the axis is taken; chosen by us: the rate changes
-# smoothly, and rope between two places is interpolated for the frames alone
+STEPS = 6  # most frames within one stroke; speed only: no result depends on it
+# positions at which the haul rate of a stroke beside the axis is computed; chosen by us: the rate changes
+# smoothly, and rope between two positions is interpolated for the frames only
 SAMPLES = 48
 
 
 @dataclass(frozen=True, eq=False)
 class Frame:
-    """One look at the rig.
+    """The rig at one moment of the job."""
 
-    kind: start | hauling | two-blocked | reset | end; x_m: (bodies,) positions; load_travel_m net
-    of setbacks; haul_travel_m rope through the hands so far; stroke: counted from 1, 0 before the
-    first; slid: grab, from where and to where, metres from the anchor; setback_m: load lost here.
-    """
-
-    kind: str
-    x_m: Floats
-    load_travel_m: float
-    haul_travel_m: float
-    stroke: int
-    caption: Message
-    slid: tuple[tuple[str, float, float], ...] = ()
-    setback_m: float = 0.0
+    kind: str  # start | hauling | two-blocked | reset | end
+    x_m: Floats  # (bodies,) positions
+    load_travel_m: float  # since the start, net of setbacks
+    haul_travel_m: float  # rope hauled since the start
+    stroke: int  # its number from 1; 0 before the first
+    caption: Message  # what happens
+    slid: tuple[tuple[str, float, float], ...] = ()  # grab, from and to, m from the anchor
+    setback_m: float = 0.0  # load travel lost here
 
 
 @dataclass(frozen=True, eq=False)
 class JobFrames:
-    """All frames; thinned: what was left out; why_not: why it ends before the job does."""
+    """The frames of a job."""
 
-    frames: tuple[Frame, ...]
-    left_out: Message | None = None
-    why_not: Message | None = None
+    frames: tuple[Frame, ...]  # in order
+    left_out: Message | None = None  # how many strokes are shown, if some are left out
+    why_not: Message | None = None  # why the frames end before the job is done
 
 
 def job_frames(rig: Rig, done: Job, most: int = MOST_FRAMES) -> JobFrames:
-    """The frames of this job of the rig, at most about `most` of them; the first stroke alone where the
-    distance is not known.
+    """The frames of a job, about `most` at most; only the first stroke where the distance is not stated.
 
-    Where strokes have to be left out, whole ones go, so that what is shown keeps its order:
+    Where strokes have to be left out, whole ones are, so that each shown stroke keeps its order:
     hauling, two-blocked, reset.
     """
     items, why_not = done.steps, done.why_not
@@ -119,7 +111,8 @@ def _hauling(
     steps: int,
     after: list[PlannedReset],
 ) -> list[Frame]:
-    """Frames of one stroke, the last at its end."""
+    """Frames of one stroke, the last at its end; number: of the stroke; haul_m: rope hauled before it;
+    after: the resets that follow."""
     places, hauled = _along(rig, travel, steps)
     meets = _meets(travel.stopped_by)
     frames = []
@@ -148,46 +141,47 @@ def _hauling(
 
 
 def _meets(pair: tuple[str, ...]) -> dict[str, str]:
-    """The first and the second that meet at a stroke's end; nothing where the load is where it has to be."""
+    """Message values `first` and `second`: the bodies that meet at a stroke's end; empty: the job is done."""
     return dict(zip(("first", "second"), map(_called, pair), strict=False))
 
 
 def _called(name: str) -> str:
+    """The name of a body within a sentence."""
     return f"the {name}" if name in ("anchor", "load") else name
 
 
 def _along(rig: Rig, travel: PlannedStroke, steps: int) -> tuple[list[Floats], list[float]]:
-    """`steps` positions of a stroke at equal load travel, and rope hauled since its beginning.
+    """`steps` positions of a stroke, m, (bodies,), at equal load travel, and rope hauled since its beginning, m.
 
-    On the axis both are straight lines; beside it the haul rate is taken at up to SAMPLES places
-    (trapezoids), scaled to the stroke's whole haul travel.
+    On the axis both are straight lines; beside it the haul rate is integrated over up to SAMPLES
+    positions (trapezoids) and scaled to the stroke's whole haul travel.
     """
     if len(travel.places) > SAMPLES:
         picked = np.linspace(0, len(travel.places) - 1, SAMPLES).round().astype(int)
         places = [travel.places[k] for k in picked]
     else:
         places = list(travel.places)
-    way = np.array([float(places[0][LOAD] - x[LOAD]) for x in places])
+    travelled = np.array([float(places[0][LOAD] - x[LOAD]) for x in places])
     out = np.zeros(len(places))
     if len(places) > 2:
         try:
             rates = np.array([solve_motion(rig, x).haul_rate for x in places])
         except np.linalg.LinAlgError:
             rates = np.ones(len(places))
-        out[1:] = np.cumsum(np.diff(way) * (rates[1:] + rates[:-1]) / 2)
+        out[1:] = np.cumsum(np.diff(travelled) * (rates[1:] + rates[:-1]) / 2)
         out *= travel.haul_m / out[-1] if out[-1] > TINY else 0.0
     else:
         out[-1] = travel.haul_m
-    wanted = np.linspace(0.0, way[-1], steps + 1)[1:]
+    wanted = np.linspace(0.0, travelled[-1], steps + 1)[1:]
     stacked = np.array(places)
-    bodies = [np.interp(wanted, way, stacked[:, b]) for b in range(stacked.shape[1])]
+    bodies = [np.interp(wanted, travelled, stacked[:, b]) for b in range(stacked.shape[1])]
     xs = list(np.array(bodies).T)
     xs[-1] = travel.end
-    return xs, [float(v) for v in np.interp(wanted, way, out)]
+    return xs, [float(v) for v in np.interp(wanted, travelled, out)]
 
 
 def _resets(rig: Rig, x: Floats, reset: PlannedReset, number: int, haul_m: float) -> list[Frame]:
-    """One frame for each grab that is slid; the setback comes before the first of them."""
+    """One frame for each grab that is slid, from positions x, m, (bodies,); the setback comes first."""
     frames = []
     back = reset.setback_m
     if back > 0:
@@ -205,6 +199,7 @@ def _resets(rig: Rig, x: Floats, reset: PlannedReset, number: int, haul_m: float
 
 
 def _end(last: Frame, why_not: Message | None) -> Frame:
+    """The closing frame, at the positions of the last one."""
     caption = message("frame_end")
     if why_not is not None:
         caption = message("frame_ends_before", why=why_not)

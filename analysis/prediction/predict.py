@@ -1,4 +1,4 @@
-"""The JSON of `haul predict`, from the model, the travel and what is rated."""
+"""Makes the JSON of `haul predict`: forces, limits, stroke, job, rope and warnings of a rig."""
 
 from __future__ import annotations
 
@@ -19,31 +19,33 @@ from analysis.mechanics.travel import Job, PlannedStroke, job, needed_rope, rope
 from analysis.messages.message import Message, message
 from analysis.rig.rig import Rig
 
-# places on the way at which the model is asked again; chosen by us: the force changes smoothly, and each
-# costs a solution
-MOST_ASKED = 50
+# body positions over the job at which the model is solved again; chosen by us: the force changes smoothly,
+# and each position costs a solution
+MOST_SOLVED = 50
 
 
 @dataclass(frozen=True)
 class FirstLimit:
-    """The haul tension (N) at which the first rated part reaches its limit, and what sets it; rated:
-    how many of the rig's parts have a limit."""
+    """The haul tension at which the first rated part reaches its limit."""
 
-    haul_force_N: float | None
-    because: Message
-    rated: int
-    parts: int
+    haul_force_N: float | None  # None: nothing that the haul loads is rated
+    because: Message  # the part and what sets its limit
+    rated: int  # number of parts that have a limit
+    parts: int  # number of all parts
 
 
 def predict(rig: Rig, haul_force_N: float | None = None) -> dict[str, Any]:
-    """The JSON object of `haul predict`; haul_force_N takes the place of the predicted haul force."""
+    """The JSON object of `haul predict`; haul_force_N replaces the predicted haul force."""
     return prediction(rig, haul_force_N)[0]
 
 
 def prediction(
     rig: Rig, haul_force_N: float | None = None
 ) -> tuple[dict[str, Any], tuple[Message, ...]]:
-    """The JSON object of `haul predict`, and its warnings as messages."""
+    """The JSON object of `haul predict`, and its warnings as messages.
+
+    haul_force_N replaces the predicted haul force.
+    """
     rig_model = model(rig)
     haul = rig_model.haul_force_N if haul_force_N is None else haul_force_N
     haul_u = rig_model.haul_force_u_N if haul_force_N is None else 0.0
@@ -52,27 +54,27 @@ def prediction(
     strands: list[dict[str, Any]] = []
     elements: list[dict[str, Any]] = []
     over: list[Message] = []
-    for part in rig_model.parts:
-        force = None if haul is None else part.model * haul
-        use = None if force is None or part.limit_N is None else abs(force) / part.limit_N
+    for part_load in rig_model.parts:
+        force = None if haul is None else part_load.model * haul
+        use = None if force is None or part_load.limit_N is None else abs(force) / part_load.limit_N
         if use is not None and use > 1:
             over.append(
                 message(
-                    "part_over_limit", name=part.name, force_N=abs(force or 0.0),
-                    limit_N=part.limit_N, why=part.why,
+                    "part_over_limit", name=part_load.name, force_N=abs(force or 0.0),
+                    limit_N=part_load.limit_N, why=part_load.why,
                 )
             )  # fmt: skip
-        row: dict[str, Any] = {"ideal": part.ideal, "model": part.model}
-        if part.kind == "strand":
+        row: dict[str, Any] = {"ideal": part_load.ideal, "model": part_load.model}
+        if part_load.kind == "strand":
             piece = rig_model.pieces[len(strands)]
             strands.append(
                 {"rope": piece.rope, "from": piece.ends[0], "to": piece.ends[1]} | row
-                | {"tension_N": force, "limit_N": part.limit_N, "use": use}
+                | {"tension_N": force, "limit_N": part_load.limit_N, "use": use}
             )  # fmt: skip
         else:
             elements.append(
-                {"name": part.name, "kind": part.kind, "on": part.on} | row
-                | {"force_N": force, "limit_N": part.limit_N, "use": use}
+                {"name": part_load.name, "kind": part_load.kind, "on": part_load.on} | row
+                | {"force_N": force, "limit_N": part_load.limit_N, "use": use}
             )  # fmt: skip
     holds = [_hold_row(rig_model, held) for held in rig_model.held]
     for row in holds:
@@ -124,14 +126,17 @@ def prediction(
 
 
 def _on_the_way(rig_model: Model, given_N: float | None, jobs: dict[str, Job]) -> list[Message]:
-    """What grows over the job where strands come to stand beside the axis: the haul force, and parts
-    that are allowed at the start and no longer then."""
+    """Warnings of forces that grow over the job because strands turn away from the haul axis.
+
+    They name the greatest haul force, and each part that is within its limit at the start and over it
+    then.  Empty where a haul force is given.
+    """
     if rig_model.haul_force_N is None or given_N is not None or not np.any(rig_model.rig.side_m):
         return []
     worst: Model | None = None
     for done in jobs.values():
         ends = [item.end for item in done.steps if isinstance(item, PlannedStroke)]
-        for x in ends[:: max(1, len(ends) // MOST_ASKED)]:
+        for x in ends[:: max(1, len(ends) // MOST_SOLVED)]:
             try:
                 there = model(rig_model.rig, x)
             except np.linalg.LinAlgError:
@@ -149,8 +154,8 @@ def _on_the_way(rig_model: Model, given_N: float | None, jobs: dict[str, Job]) -
         if before.limit_N is None:
             continue
         now, then = (
-            abs(part.model) * (m.haul_force_N or 0.0)
-            for part, m in ((before, rig_model), (after, worst))
+            abs(one.model) * (m.haul_force_N or 0.0)
+            for one, m in ((before, rig_model), (after, worst))
         )
         if now <= before.limit_N < then:
             result.append(
@@ -163,14 +168,15 @@ def _on_the_way(rig_model: Model, given_N: float | None, jobs: dict[str, Job]) -
 
 
 def first_limit(rig_model: Model) -> PartLoad | None:
-    """The rated strand or element that reaches its limit at the lowest haul tension, or None."""
+    """The rated part that reaches its limit at the lowest haul tension, or None."""
     rated = [p for p in rig_model.parts if p.limit_N is not None and abs(p.ideal) > TINY]
     return min(rated, key=lambda p: (p.limit_N or 0.0) / abs(p.ideal), default=None)
 
 
 def stop_hauling_at(rig_model: Model) -> FirstLimit:
-    """The haul tension at which the first rated thing reaches its limit, taking frictionless forces."""
-    rated, parts = sum(part.limit_N is not None for part in rig_model.parts), len(rig_model.parts)
+    """The haul tension at which the first rated part reaches its limit, with frictionless forces."""
+    parts = len(rig_model.parts)
+    rated = sum(one.limit_N is not None for one in rig_model.parts)
     first = first_limit(rig_model)
     if first is None or first.limit_N is None:
         return FirstLimit(None, message("nothing_is_rated"), rated, parts)
@@ -181,11 +187,12 @@ def stop_hauling_at(rig_model: Model) -> FirstLimit:
 
 
 def _hold_row(rig_model: Model, held: Held) -> dict[str, Any]:
+    """One of `hold` of the JSON: a capture that holds the load alone."""
     force = use = None
     if held.ideal is not None and rig_model.load_force_N is not None:
         force = held.ideal * rig_model.load_force_N / rig_model.ideal_ma
-        part = next(p for p in rig_model.parts if p.name == held.name and p.kind == "capture")
-        use = None if part.limit_N is None else force / part.limit_N
+        own = next(p for p in rig_model.parts if p.name == held.name and p.kind == "capture")
+        use = None if own.limit_N is None else force / own.limit_N
     return {
         "name": held.name,
         "ideal": held.ideal,
@@ -196,6 +203,7 @@ def _hold_row(rig_model: Model, held: Held) -> dict[str, Any]:
 
 
 def _rope_rows(rig: Rig, jobs: dict[str, Job], first: PlannedStroke) -> list[dict[str, Any]]:
+    """`rope` of the JSON: for each rope, the length in the rig and the length that the job needs."""
     rows = []
     lengths = rope_in_rig(rig, rig.start_m)
     places = [first.places, *(j.places for j in jobs.values())]
@@ -214,7 +222,7 @@ def _rope_rows(rig: Rig, jobs: dict[str, Job], first: PlannedStroke) -> list[dic
 
 
 def _job_row(rig: Rig, done: Job) -> dict[str, Any] | None:
-    """The job's member: null where no grab can be reset, null values where the distance is unknown."""
+    """One of `job` of the JSON: None where it cannot be done, None values where the distance is not stated."""
     if rig.load.pull_distance_m is None:
         none: dict[str, Any] = {"load_travel_m": None, "haul_travel_m": None, "strokes": None}
         return none | {"resets": dict.fromkeys(rig.grabs)}
@@ -229,6 +237,7 @@ def _job_row(rig: Rig, done: Job) -> dict[str, Any] | None:
 
 
 def _travel_warnings(rig: Rig, jobs: dict[str, Job]) -> list[Message]:
+    """Why the job, or a way to reset its grabs, has no answer."""
     if rig.load.pull_distance_m is None:
         return [message("job_not_known")]
     return [

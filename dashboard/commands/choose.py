@@ -213,7 +213,7 @@ def _ground(
 
 
 def _lines(need: Need, options: list[Option], pair: Message, shown: Units) -> list[str]:
-    needs = need.needs
+    needs = need.resistance
     lines = [
         f"A load of {shown.force_pm(needs.force_N, needs.force_u_N)}, {shown.length(need.distance_m)} far, "
         f"{shown.length(need.rope_m)} of rope, a team of {shown.force(need.team_N)}",
