@@ -144,7 +144,7 @@ _PREDICTION: dict[str, Template] = {
         "caution",
         "pull_distance_m is not in the rig file: strokes, resets and rope for the whole job are not known",
     ),
-    "job_not_done": Template("caution", "the job cannot be done, grabs reset {mode}: {why}"),
+    "job_not_done": Template("caution", "the job cannot be done (grabs reset {mode}): {why}"),
     # the first limit
     "nothing_is_rated": Template("info", "the rig file rates nothing that the haul loads"),
     "judged_by_own_cells": Template(
@@ -221,7 +221,7 @@ _READINGS: dict[str, Template] = {
     "part_allowed": Template("stop", "{name}: {limit_N:.0f} allowed ({why})"),
     "over_limit_by_own_cell": Template("stop", "{allowed}, measured by its own cell"),
     "over_limit_by_haul_cell": Template("stop", (
-        "{allowed}; computed from the haul cell, it carried at most this much"
+        "{allowed}; the force shown is computed from the haul cell: it carried at most that"
     )),
     "slip": Template("caution", (
         "the force fell and {rope_m:.2f} of rope came out while the load stood still"
@@ -344,7 +344,7 @@ _EFFICIENCY: dict[str, Template] = {
         "a cell was loaded beyond its capacity while hauling: take a larger cell"
     )),
     "no_load": Template("caution", (
-        "the cells give a load force of {load_N:.0f}, which no load has: check their zeros and the "
+        "the cells give a load force of {load_N:.0f}, which is impossible: check their zeros and the "
         "signs of their scales"
     )),
     "advantage_above_ideal": Template("caution", (

@@ -113,7 +113,7 @@ def choose(need: Need, rigs: dict[str, Rig] | None = None) -> list[Option]:
         raise RigFault(
             "choose",
             text_of(need.resistance.why),
-            "give --load-N, or the mass with what it stands on",
+            "give --load-N, or --mass-kg with --surface or --coefficient",
         )
     options = [judge(name, rig, need) for name, rig in (rigs or shelf()).items()]
     return sorted(

@@ -52,7 +52,7 @@ def body_under(draft: RigDraft, table: Table, key: str) -> int:
     if draft.bodies[draft.body_index[name]].kind == "edge":
         raise table.fault(
             key,
-            f'"{name}" is an edge; nothing is rigged on one',
+            f'"{name}" is an edge; nothing can be rigged on it',
             "write an anchor, the load, a grab or a plate",
         )
     return draft.body_index[name]

@@ -64,7 +64,9 @@ class RigDraft:
         if name in self.names:
             used = self.names[name]
             why = "is reserved" if used == "reserved" else f"already names a {used}"
-            raise self.fault(place, f'the name "{name}" {why}', "give each thing a name of its own")
+            raise self.fault(
+                place, f'the name "{name}" {why}', "write a different name for each item"
+            )
         self.names[name] = what
         return name
 

@@ -40,7 +40,7 @@ def read_ropes(draft: RigDraft, ropes: Any) -> None:
     tables = [Table(data, draft.file, f"rope {k + 1}", RigFault) for k, data in enumerate(ropes)]
     paths = [_path(table, k) for k, table in enumerate(tables)]
     if sum(len(path) for path in paths) > MOST_STATIONS:
-        raise draft.fault("rope", f"more than {MOST_STATIONS} stations", "leave some out")
+        raise draft.fault("rope", f"more than {MOST_STATIONS} stations", "write fewer")
     # bodies first: a pulley may ride on a grab that comes later
     read_bodies_on_ropes(draft, (place.table for path in paths for place in path))
     for table, path in zip(tables, paths, strict=True):

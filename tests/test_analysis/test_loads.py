@@ -92,5 +92,5 @@ def test_wrong_surfaces_are_named():
         load_of('mass_kg = 100\nsurface = "medium-hard-sol"')
     with pytest.raises(RigFault, match="is for a rolling load, not for a hanging one"):
         load_of('kind = "hanging"\nmass_kg = 100\nsurface = "sand"')
-    with pytest.raises(RigFault, match=r"surface.*stands beside resistance_N"):
+    with pytest.raises(RigFault, match=r"surface.*cannot stand beside resistance_N"):
         load_of('resistance_N = 100\nsurface = "sand"')
