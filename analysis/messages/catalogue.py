@@ -4,9 +4,9 @@ A row gives the level (info: worth knowing; caution: check it before you rely on
 pull before it is put right) and the template, whose fields `message` explains.  A code never changes its
 meaning.  A sentence that is no longer used is removed, and its code is not used again.
 
-The recorder writes the sentences of what sets a limit into events.csv, and a later session looks them up
-by their text (`analysis.prediction.alarm_rows.part_texts`): if one of them changes, alarms that were
-recorded before are shown as recorded, in SI.
+The recorder writes the sentences of what sets a limit into events.csv, and a review looks them up by their
+text (`analysis.prediction.alarm_rows.part_texts`).  So a change of one of them keeps the earlier sentence
+under a code of its own.
 """
 
 from __future__ import annotations
@@ -38,10 +38,17 @@ _RIG: dict[str, Template] = {
     # what sets a limit
     "breaking_strength": Template("info", "{strength_N:.4g kN} breaking strength / {factor:g}"),
     "knotted_strength": Template(
+        "info", "{strength_N:.4g kN} breaking strength x {keeps:g} (knot) / {factor:g}"
+    ),
+    "assumed_knot_strength": Template(
+        "info", "{strength_N:.4g kN} breaking strength x {keeps:g} (knot, assumed) / {factor:g}"
+    ),
+    # as sessions recorded it before, only to recognise their alarms
+    "knotted_strength_before": Template(
         "info",
         "{strength_N:.4g kN} breaking strength, of which its knot keeps {keeps:g} / {factor:g}",
     ),
-    "assumed_knot_strength": Template(
+    "assumed_knot_strength_before": Template(
         "info",
         "{strength_N:.4g kN} breaking strength, of which its knot is assumed to keep {keeps:g} / "
         "{factor:g}",

@@ -48,16 +48,34 @@ def limit_rows(rig: Rig, sensors: Sensors) -> tuple[AlarmRow, ...]:
 def part_texts(rig_model: Model) -> dict[str, Message]:
     """By text of an `alarm` or `ack` row of events.csv, the message that it was written from.
 
-    Covers alarms of rated parts.  The recorder writes plain texts in SI; with the message the text can
-    be shown in other units.
+    Covers alarms of rated parts, also in the wording of earlier recordings.  The recorder writes plain
+    texts in SI; with the message the text can be shown in other units.
     """
     messages: dict[str, Message] = {}
     for part_load in rig_model.parts:
         if part_load.limit_N is not None:
-            label = _label(part_load)
-            alarms = [label, *(message("alarm_told", level=level, label=label) for level in LEVELS)]
-            messages |= {one.text(): one for one in alarms}
+            alarms = _alarms(part_load, part_load.why)
+            for why in (_worded_before(part_load.why), part_load.why):
+                messages |= {
+                    one.text(): now
+                    for one, now in zip(_alarms(part_load, why), alarms, strict=True)
+                }
     return messages
+
+
+def _alarms(part_load: PartLoad, why: Message | None) -> list[Message]:
+    """The label of a part's alarm, and the alarm of each level, with this reason of the limit."""
+    label = message("limit_of_a_part", name=part_load.name, why=why)
+    return [label, *(message("alarm_told", level=level, label=label) for level in LEVELS)]
+
+
+def _worded_before(why: Message | None) -> Message | None:
+    """What sets a limit, in the wording of earlier recordings."""
+    if why is not None and why.code == "knotted_strength":
+        return message("knotted_strength_before", **why.values)
+    if why is not None and why.code == "assumed_knot_strength":
+        return message("assumed_knot_strength_before", **why.values)
+    return why
 
 
 def recorded(

@@ -225,4 +225,4 @@ def test_an_assumed_knot_is_said_by_review():
     assert any(w.startswith("load: the knot's strength is not stated; 0.50") for w in found["warnings"])
     (row,) = (row for row in found["peaks"] if row["name"] == "load>S")
     assert row["limit_N"] == pytest.approx(300.0)  # 6 kN x 0.50 / 10
-    assert any("is assumed to keep 0.5" in e["text"] for e in found["events"])
+    assert any("x 0.5 (knot, assumed)" in e["text"] for e in found["events"])

@@ -246,8 +246,8 @@ def test_a_knot_whose_strength_is_not_stated_is_taken_at_half_and_said_in_one_li
         "write strength = ... at each tie"
     ]
     why = {part.name: text_of(part.why) for part in model(r).parts}
-    assert why["anchor>L1"] == "30 kN breaking strength, of which its knot is assumed to keep 0.5 / 10"
-    assert why["L1>B1"] == "30 kN breaking strength, of which its knot keeps 0.8 / 10"
+    assert why["anchor>L1"] == "30 kN breaking strength x 0.5 (knot, assumed) / 10"
+    assert why["L1>B1"] == "30 kN breaking strength x 0.8 (knot) / 10"
     assert why["T1>team"] == "30 kN breaking strength / 10"
 
 
@@ -267,7 +267,7 @@ def test_nothing_is_said_of_a_knot_that_is_stated_or_on_a_rope_that_is_not_rated
 
 def test_a_strand_between_two_knots_is_as_strong_as_the_weaker_one():
     """A stated 0.4 stays below the assumed 0.50; a stated 0.8 does not lift it."""
-    for keeps, limit, words in ((0.4, 1200.0, "keeps 0.4"), (0.8, 1500.0, "is assumed to keep 0.5")):
+    for keeps, limit, words in ((0.4, 1200.0, "x 0.4 (knot)"), (0.8, 1500.0, "x 0.5 (knot, assumed)")):
         r = parse_rig(
             f"""anchor_to_load_m = 12.0
 [plate.B1]

@@ -398,7 +398,7 @@ def test_the_page_says_that_a_knot_is_assumed(files):
     path.write_text(RATED.replace(", strength = 1.0", ""), "utf-8")
     told = plain(top(Planned(path), None, METRIC))
     assert told.count("load: the knot's strength is not stated; 0.50 is assumed") == 1
-    assert "is assumed to keep 0.5" in plain(tables(Planned(path), None, METRIC))
+    assert "x 0.5 (knot, assumed)" in plain(tables(Planned(path), None, METRIC))
 
 
 def test_an_anchor_beside_the_axis_is_told_once_and_with_the_same_force_everywhere(files):
