@@ -73,9 +73,7 @@ class Condition:
     load_u_N: float | None  # its standard uncertainty
     haul_N: float | None  # haul force
     haul_u_N: float | None  # its standard uncertainty
-    rows: tuple[
-        LoadCaseRow, ...
-    ]  # strands in rope order, then elements; empty: a capture cannot hold
+    rows: tuple[LoadCaseRow, ...]  # strands in rope order, then elements; empty: it cannot hold
     covers: tuple[str, ...] = ()  # held on a capture: grabs that can be reset meanwhile
     why_not: Message | None = None  # why there are no forces
     held_on: str | None = None  # name of the capture that holds alone

@@ -23,9 +23,7 @@ from logger.channels.channel import Channel
 # random sets of efficiencies tried for the greatest force on a part; chosen by us: they come beside one
 # set for each turn, in which that turn alone is poor
 DRAWS = 40
-LEAST_EFFICIENCY = (
-    0.3  # lowest one drawn; a rope round a post loses as much (common practice, no source)
-)
+LEAST_EFFICIENCY = 0.3  # lowest one drawn; as of a rope round a post (common practice, no source)
 
 
 def measured_parts(rig_model: Model, at: str) -> tuple[int, ...]:

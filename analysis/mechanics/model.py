@@ -59,9 +59,7 @@ class Held:
 
     name: str  # of the capture
     station: int  # index into Rig.stations
-    ideal: (
-        float | None
-    )  # its force where the load force is the ideal MA; None: it cannot hold alone
+    ideal: float | None  # its force for a load force of ideal MA; None: it cannot hold alone
     covers: tuple[str, ...]  # grabs without load meanwhile, which can be reset
 
 

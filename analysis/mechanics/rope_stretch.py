@@ -20,12 +20,10 @@ from analysis.rig.rig import Floats, Rig
 
 @dataclass(frozen=True)
 class TakeUp:
-    """Rope that the team hauls in before the load moves."""
+    """Rope that the team hauls in before the load moves; after a reset only slack strands stretch again."""
 
     first_m: float | None  # at the first pull; None: not known
-    after: dict[
-        str, float
-    ]  # by capture, m, after a reset that it held: slack strands stretch again
+    after: dict[str, float]  # by capture, m, after a reset that it held
     why: Message | None = None  # why it is not known
 
 

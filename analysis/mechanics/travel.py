@@ -21,9 +21,7 @@ from analysis.rig.rig import Floats, Rig
 
 COS_80 = math.cos(math.radians(80.0))  # interface section 5
 IN_HAND_M, TIE_M = 3.0, 1.0  # interface section 5; common practice, no source
-MOST_STROKES = (
-    5000  # a job that needs more counts as impossible; chosen by us: no crew hauls so often
-)
+MOST_STROKES = 5000  # a job that needs more cannot be done; chosen by us: no crew hauls so often
 # least slide of a grab that is worth a reset where clearance_m is 0; chosen by us: nobody resets for 1 cm
 LEAST_GAIN_M = 0.01
 
@@ -34,9 +32,7 @@ class PlannedStroke:
 
     load_m: float  # load travel
     haul_m: float  # rope hauled
-    stopped_by: tuple[
-        str, ...
-    ]  # the two bodies that end it, nearer the load first; empty: job done
+    stopped_by: tuple[str, ...]  # two bodies that end it, nearer the load first; empty: job done
     end: Floats  # (bodies,) positions at its end, m
     places: tuple[Floats, ...]  # each (bodies,): positions from its beginning to its end, m
 
@@ -60,9 +56,7 @@ class Job:
     resets: Mapping[str, int]  # by grab, how often it is reset
     places: tuple[Floats, ...]  # each (bodies,): positions over the job, m
     why_not: Message | None = None  # why the job cannot be done
-    steps: tuple[
-        PlannedStroke | PlannedReset, ...
-    ] = ()  # strokes and resets in order, as far as it goes
+    steps: tuple[PlannedStroke | PlannedReset, ...] = ()  # in order, as far as the job goes
 
 
 def stroke(rig: Rig, x_m: Floats | None = None, most_m: float = math.inf) -> PlannedStroke:

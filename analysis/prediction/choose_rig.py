@@ -90,9 +90,7 @@ class Option:
     anchors: int  # number of anchors
     ropes: int  # number of ropes
     resets_covered: bool  # whether a capture holds the load during every reset
-    first_limit: (
-        Message | None
-    )  # the part nearest its limit in any condition; None: nothing is rated
+    first_limit: Message | None  # the part nearest its limit in any condition; None: none is rated
     most_used: float | None  # force / limit of that part
     why_not: tuple[Message, ...]  # why the rig does not do the job; empty: it does
 

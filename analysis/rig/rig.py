@@ -27,9 +27,7 @@ class Rating:
     mbs_N: float | None = None  # minimum breaking strength; allowed is this / design factor
     wll_N: float | None = None  # working load limit, used undivided
     slips_N: float | None = None  # force at which a grab begins to slip, used undivided
-    damages_N: float | None = (
-        None  # force at which a grab begins to damage the rope, used undivided
-    )
+    damages_N: float | None = None  # force at which a grab damages the rope, used undivided
     item: str = ""  # the crew's own mark on it
 
 
@@ -58,9 +56,7 @@ class Station:
     body: int | None  # index into Rig.bodies; None: a haul taken from the ground, or a free tail
     efficiency: float = 1.0  # tension out / tension in along the rope's run while hauling
     efficiency_u: float = 0.0  # its standard uncertainty
-    shared: bool = (
-        False  # whether that uncertainty is the one common to all pulleys with the default
-    )
+    shared: bool = False  # whether efficiency_u is common to all pulleys with the default
     strength: float | None = None  # of a tie, share of the rope's strength that its knot keeps
     toward_deg: float = 0.0  # of a haul, direction of its strand: 0 toward the anchor's side
     wrap_rad: float = 0.0  # of an edge, angle over which the rope lies on it
@@ -131,9 +127,7 @@ class Rig:
     clearance_m: float  # distance of two bodies at which the stage is two-blocked
     design_factor: float  # minimum breaking strength / allowed force
     default_u: float  # standard uncertainty common to all pulleys with the default efficiency
-    default_assumed: (
-        bool  # whether a pulley needs a default efficiency that the file does not state
-    )
+    default_assumed: bool  # whether a pulley needs an efficiency that the file does not state
     bodies: tuple[Body, ...]  # [0] is the anchor, [1] the load
     stations: tuple[Station, ...]  # rope after rope, each in rope order
     strands: tuple[Strand, ...]  # rope after rope, each in rope order
