@@ -23,9 +23,7 @@ class Resistance:
 
     force_N: float | None  # while the load moves toward the anchor
     force_u_N: float | None  # its standard uncertainty
-    lower_N: (
-        float | None
-    )  # just enough to hold it while it runs back; None too: the ground holds it
+    lower_N: float | None  # holds it while it runs back; None too: the ground alone holds it
     why: Message | None = None  # why force_N is not known
     lower_u_N: float | None = None  # standard uncertainty of lower_N
     start_N: float | None = None  # to break the load away

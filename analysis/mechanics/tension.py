@@ -148,7 +148,7 @@ def sensitivities_back(rig: Rig, sys: System, e: Floats, tension: Floats) -> Flo
 
 
 def spread(rig: Rig, gradient: Floats) -> float:
-    """Standard uncertainty of a quantity whose gradient over the turns' efficiencies is this, (turns,).
+    """Standard uncertainty of a quantity from its gradient over the turns' efficiencies, (turns,).
 
     The default efficiency's uncertainty is common to all pulleys that use it (added linearly);
     all others are independent (added in quadrature).  JCGM 100:2008, 5.1.2 and 5.2.2.

@@ -235,7 +235,7 @@ _READINGS: dict[str, Template] = {
     )),
     "shock": Template("caution", "the force rose suddenly to {force_N:.0f}"),
     "reset": Template("info", "{rope_m:.2f} of rope fed back with the tension off"),
-    "reset_with_setback": Template("info", "{reset}; the load ran back {setback_m:.2f}"),
+    "reset_with_setback": Template("info", "{reset}; the load lost {setback_m:.2f} (setback)"),
     "saturated": Template("caution", "beyond the capacity of the cell: the true value is not known"),
     "alarm_told": Template("stop", "{level}: {label}"),
     "silent_all_along": Template("caution", "no reading at all"),
@@ -564,8 +564,8 @@ _LIVE: dict[str, Template] = {
         "info",
         "no counter at the load: lowering it and setting it on a capture look alike",
     ),
-    "load_goes_back": Template("info", "the load runs back under tension"),
-    "rope_goes_back": Template("info", "rope runs back, the load stands still"),
+    "load_goes_back": Template("info", "the load moves back under tension"),
+    "rope_goes_back": Template("info", "rope is given back, the load stands still"),
     "no_tension_so_far": Template("info", "no tension at the haul so far"),
     "ran_back_since": Template("stop", "{back_m:.2g} since the haul was let go"),
     "ran_back_first": Template("info", "; the load ran back {back_m:.2g} first"),
@@ -603,11 +603,11 @@ _LIVE: dict[str, Template] = {
     ),
     "at_most_from_the_haul_cell": Template(
         "info",
-        "upper limits, computed from the haul cell for a frictionless rig",
+        "at most this, computed from the haul cell for a frictionless rig",
     ),
     "at_most_but_for_some": Template(
         "info",
-        "upper limits, computed from the haul cell for a frictionless rig; {parts} with the model's "
+        "at most this, computed from the haul cell for a frictionless rig; {parts} with the model's "
         "friction",
     ),
     "from_the_haul_cell": Template(
@@ -617,7 +617,7 @@ _LIVE: dict[str, Template] = {
     ),
     "what_the_load_needed": Template(
         "info",
-        "upper limits, computed from the force that the load last needed, at rest on a capture or "
+        "at most this, computed from the force that the load last needed, at rest on a capture or "
         "while it is eased",
     ),
     "by_own_cells": Template(

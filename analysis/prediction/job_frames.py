@@ -45,7 +45,7 @@ class JobFrames:
 
 
 def job_frames(rig: Rig, done: Job, most: int = MOST_FRAMES) -> JobFrames:
-    """The frames of a job, about `most` at most; only the first stroke where the distance is not stated.
+    """The frames of a job, not many more than `most`; without a stated distance, those of the first stroke.
 
     Where strokes have to be left out, whole ones are, so that each shown stroke keeps its order:
     hauling, two-blocked, reset.
@@ -111,8 +111,10 @@ def _hauling(
     steps: int,
     after: list[PlannedReset],
 ) -> list[Frame]:
-    """Frames of one stroke, the last at its end; number: of the stroke; haul_m: rope hauled before it;
-    after: the resets that follow."""
+    """Frames of stroke `number`, the last at its end.
+
+    haul_m: rope hauled before it; after: the resets that follow it.
+    """
     places, hauled = _along(rig, travel, steps)
     meets = _meets(travel.stopped_by)
     frames = []

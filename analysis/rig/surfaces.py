@@ -72,5 +72,5 @@ SURFACES = (
 
 
 def surface(name: str) -> Surface | None:
-    """The row of this name, or None."""
+    """The surface of this name, or None."""
     return next((row for row in SURFACES if row.name == name), None)

@@ -72,7 +72,7 @@ class RigDraft:
 
 
 def needed(table: Table, key: str, **limits: Any) -> float:
-    """The number under this key; raises RigFault where it is absent."""
+    """The number under this key of a table; raises RigFault where it is absent."""
     value = table.number(key, **limits)
     if value is None:
         raise table.fault(key, "is missing", f"write {key} = a number{limits.get('unit', '')}")

@@ -125,7 +125,7 @@ def test_hauling_a_part_with_its_own_cell_carries_what_the_cell_reads():
     uses = {u.name: u for u in found.uses}
     assert uses["load"].share == pytest.approx(0.713) and uses["load"].by == "cell"
     assert uses["G2"].by == "most" and uses["C1"].by == ""  # friction alone loads the capture
-    assert found.how.text().startswith("load>G1, load measured by their own cell; others: upper limits")
+    assert found.how.text().startswith("load>G1, load measured by their own cell; others: at most this")
 
 
 @pytest.mark.parametrize("code", ["hold", "ease", "lower", "held", "nodata", "rest"])
