@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from logger.calibration.curve import Calibration, check_invertible, of_resolution
+from logger.calibration.curve import Calibration, check_invertible, resolution_u
 from logger.calibration.polynomial import polynomial
 from logger.errors import SensorsFault
 from logger.filesystem import write_atomic
@@ -77,7 +77,7 @@ def fit(
             degree=degree,
             coefficients=(*[0.0] * powers[0], *map(float, solution.coefficients)),
             covariance=solution.covariance(
-                x, u, max(residual_sd or 0.0, of_resolution(resolution))
+                x, u, max(residual_sd or 0.0, resolution_u(resolution))
             ),
             residual_sd=residual_sd,
             n=n,
@@ -215,8 +215,8 @@ def parse(text: str, file: str) -> Calibration:
         through_zero=through_zero,
         resolution=table.number("resolution", above=0.0),
         quantity=table.text("quantity", choices=("force", "length")),
-        least_loaded=_told(terms, "least_loaded"),
-        class_a_from=_told(terms, "class_a_from"),
+        least_loaded=_positive_term(terms, "least_loaded"),
+        class_a_from=_positive_term(terms, "class_a_from"),
     )
     table.done()
     if found.reading_u == 0.0 and not any(map(any, covariance)) and residual_sd is None:
@@ -225,7 +225,7 @@ def parse(text: str, file: str) -> Calibration:
     return found
 
 
-def _told(terms: Mapping[str, Any], key: str) -> float | None:
+def _positive_term(terms: Mapping[str, Any], key: str) -> float | None:
     """A term that is a number above 0; None where it is missing, or says why it is not known."""
     value = terms.get(key)
     if isinstance(value, bool) or not isinstance(value, (int, float)):

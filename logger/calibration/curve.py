@@ -65,7 +65,7 @@ class Calibration:
         """Standard uncertainty of one new reading, in its unit: the scatter about the curve, and
         never less than what the resolution d alone gives, d / sqrt(12) (JCGM 100:2008, F.2.2.1).
         """
-        return max(self.residual_sd or 0.0, of_resolution(self.resolution))
+        return max(self.residual_sd or 0.0, resolution_u(self.resolution))
 
     def correlation(self, i: int, j: int) -> float | None:
         """Correlation coefficient of two coefficients; None where one has no uncertainty."""
@@ -203,6 +203,6 @@ def check_invertible(curve: Calibration, where: str) -> None:
         )
 
 
-def of_resolution(resolution: float | None) -> float:
+def resolution_u(resolution: float | None) -> float:
     """Standard uncertainty of a reading from its smallest step alone; 0 if that is not known."""
     return (resolution or 0.0) / math.sqrt(12.0)

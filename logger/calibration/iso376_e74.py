@@ -41,7 +41,7 @@ class _Run:
     up: tuple[tuple[float, float], ...]
     down: tuple[tuple[float, float], ...]
     turns: int
-    zero_known: bool
+    has_zero: bool
     zero_after: float | None
 
 
@@ -80,7 +80,7 @@ def _runs(
             up=tuple(net[: peak + 1]),
             down=tuple(net[peak + 1 :]),
             turns=sum(a != b for a, b in pairwise(signs)),
-            zero_known=bool(zeros),
+            has_zero=bool(zeros),
             zero_after=after[-1] - zero if after and zeros else None,
         ))  # fmt: skip
     return found
@@ -171,12 +171,12 @@ def _lower_limit(
         ("class_aa_from", "class AA from (ASTM E74)"),
     )
 
-    def not_known(why: str) -> tuple[Term, Term, Term]:
+    def unavailable(why: str) -> tuple[Term, Term, Term]:
         first, second, third = (Term(key, name, None, "applied", why) for key, name in keys)
         return first, second, third
 
     if curve.residual_sd is None:
-        return not_known("there are no more points than coefficients, so no scatter to see")
+        return unavailable("there are no more points than coefficients, so no scatter to see")
     zeros = [r for a, r in zip(applied, reading, strict=True) if a == 0.0]
     offset, how = 0.0, ""
     if zeros:
@@ -188,7 +188,7 @@ def _lower_limit(
         )
     loaded = [(a, r - offset) for a, r in zip(applied, reading, strict=True) if a != 0.0]
     if any(deflection == 0.0 for _, deflection in loaded):
-        return not_known("a force gave no deflection")
+        return unavailable("a force gave no deflection")
     ratio = abs(fmean(a / deflection for a, deflection in loaded))
     llf = max(LLF_PER_S * curve.residual_sd, curve.resolution or 0.0) * ratio
     least, most = min(abs(a) for a, _ in loaded), max(abs(a) for a, _ in loaded)

@@ -51,14 +51,14 @@ class Decoder(ABC):
     leaves two ways to read, b"" where there was none.
     """
 
-    tells_torn = True  # whether the format shows that a line lacks its beginning
+    detects_torn_lines = True  # whether the format shows that a line lacks its beginning
 
     def __init__(self, channels: Sequence[Channel]) -> None:
         self.channels = tuple(channels)
         self.names = tuple(channel.name for channel in channels)
         self.causes: Counter[str] = Counter()
         self.drops: dict[str, int] = dict.fromkeys(self.names, 0)
-        self.other_line = b""
+        self.foreign_line = b""
         self.unclear_line = b""
         self._tail = b""
         self._skipping = False
@@ -136,7 +136,7 @@ class Decoder(ABC):
         """A line whose beginning may be missing: used where the format can tell, else set aside."""
         if len(line) > MOST_LINE:
             self._drop("longer than 4 kB", line)
-        elif not self.tells_torn:
+        elif not self.detects_torn_lines:
             self._drop(FIRST_LINE, line)
         else:
             self._perhaps_torn(line)
@@ -153,7 +153,7 @@ class Decoder(ABC):
     def _drop(self, cause: str, line: bytes, name: str | None = None) -> None:
         self.causes[cause] += 1
         if cause == OTHER:
-            self.other_line = line[:SAMPLE]
+            self.foreign_line = line[:SAMPLE]
         if cause not in NOT_DROPPED:
             for lost in self.names if name is None else (name,):
                 self.drops[lost] += 1
@@ -161,7 +161,7 @@ class Decoder(ABC):
             self._out.samples.append((cause, line[:SAMPLE]))
 
     @property
-    def others(self) -> int:
+    def foreign_lines(self) -> int:
         """Whole lines so far that were for no channel here."""
         return self.causes[OTHER]
 

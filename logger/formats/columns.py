@@ -10,7 +10,7 @@ import re
 from collections.abc import Mapping, Sequence
 
 from logger.channels.channel import Channel
-from logger.device_units import known_unit, to_si
+from logger.device_units import unit_from_word, to_si
 from logger.formats.base import NUMBER, SAMPLE, Decoder, number_text
 
 COMMA = "a comma: decimal or separator?"
@@ -34,7 +34,7 @@ def _stated_separator(channels: Sequence[Channel]) -> str | None:
 class ColumnsDecoder(Decoder):
     """Decodes the lines of one port; see `Decoder`."""
 
-    tells_torn = False
+    detects_torn_lines = False
 
     def __init__(self, channels: Sequence[Channel]) -> None:
         super().__init__(channels)
@@ -149,7 +149,7 @@ class ColumnsDecoder(Decoder):
                 return "not a finite number", b""
             return "not a number", b""
         if match[2]:
-            unit = known_unit(match[2].decode("ascii"))
+            unit = unit_from_word(match[2].decode("ascii"))
             if unit is None:
                 return "not a number", b""
             if (unit == "count") != (channel.unit == "count") or to_si(unit) != to_si(channel.unit):

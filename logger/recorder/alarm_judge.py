@@ -13,7 +13,7 @@ from collections.abc import Mapping, Sequence
 from logger.channels.channel import Channel
 from logger.recorder.alarms import LEVELS, AlarmRow, AlarmState, judge
 from logger.recorder.disk_retry import MOST_PENDING_EVENTS, DiskRetry, EventRow
-from logger.recorder.request_handler import RequestDesk
+from logger.recorder.request_handler import RequestHandler
 
 
 class AlarmJudge:
@@ -21,11 +21,11 @@ class AlarmJudge:
     taken out by the main thread."""
 
     def __init__(
-        self, *, table: Sequence[AlarmRow], channels: Mapping[str, Channel], desk: RequestDesk,
+        self, *, table: Sequence[AlarmRow], channels: Mapping[str, Channel], requests: RequestHandler,
         disk: DiskRetry,
     ) -> None:  # fmt: skip
         self.shown: deque[EventRow] = deque(maxlen=MOST_PENDING_EVENTS)
-        self._channels, self._desk, self._disk = channels, desk, disk
+        self._channels, self._requests, self._disk = channels, requests, disk
         self._states = [(row, AlarmState()) for row in table]
 
     def event(self, row: EventRow) -> None:
@@ -40,7 +40,7 @@ class AlarmJudge:
             if row.channel != name:
                 continue
             if values is None:
-                channel, zero = self._channels[name], self._desk.zeros[name]
+                channel, zero = self._channels[name], self._requests.zeros[name]
                 values = [_si(channel, float(text), zero) for text in texts]
             for i, value in enumerate(values):
                 state, beyond = judge(row, state, from_s + i * step, value)
@@ -62,7 +62,7 @@ class AlarmJudge:
         self.event(
             EventRow(time_s=time_s, kind="alarm", channel=row.channel, value=value, text=text)
         )
-        self._desk.alarmed(row.channel, row.label, level)
+        self._requests.alarmed(row.channel, row.label, level)
 
 
 def _si(channel: Channel, reading: float, zero: float) -> float:

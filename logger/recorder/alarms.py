@@ -5,7 +5,7 @@ for `hold_s` without falling to 95 % of it in between, so for two readings in a 
 shock shorter than that is no alarm; the analysis tells it as an event.
 
 The recorder alone judges; viewers rebuild the state from the `alarm` and `ack` rows of events.csv
-with `Latched`.  An alarm's text is `LEVEL: LABEL` with LEVEL caution, stop or clear.
+with `LatchedAlarms`.  An alarm's text is `LEVEL: LABEL` with LEVEL caution, stop or clear.
 """
 
 from __future__ import annotations
@@ -83,7 +83,7 @@ def _rank(row: AlarmRow, value: float, reached: int) -> int:
 
 
 @dataclass(frozen=True)
-class Held:
+class HeldAlarm:
     """An alarm that is on, or over and not acknowledged.  level: now; worst: highest since it was
     acknowledged; time_s, value: when it rose last, and the value then; seen: acknowledged."""
 
@@ -96,41 +96,41 @@ class Held:
     seen: bool
 
 
-def parted(text: str) -> tuple[str, str]:
+def split_alarm_text(text: str) -> tuple[str, str]:
     """The level and the label of an `alarm` row's text."""
     level, _, label = text.partition(": ")
     return level, label
 
 
-def joined(labels: Iterable[str]) -> str:
+def joined_labels(labels: Iterable[str]) -> str:
     """How an `ack` row names several alarms."""
     return one_line(", ".join(sorted(labels)))
 
 
 @dataclass
-class Latched:
+class LatchedAlarms:
     """Alarms from their rows, in order: each stays until it is acknowledged, also when it is over."""
 
-    held: dict[tuple[str, str], Held] = field(default_factory=dict)
+    held: dict[tuple[str, str], HeldAlarm] = field(default_factory=dict)
 
     def alarm(self, channel: str, text: str, time_s: float, value: float | None) -> None:
         """A row of kind `alarm`."""
-        word, label = parted(text)
+        word, label = split_alarm_text(text)
         if word not in LEVELS:
             return
         level, key = LEVELS.index(word), (channel, label)
         was = self.held.get(key)
         before = 0 if was is None else was.level
         if level > before:
-            worst = level if was is None or was.seen else max(level, was.worst)
-            self.held[key] = Held(
+            worst = level if was is None or was.acknowledged else max(level, was.worst)
+            self.held[key] = HeldAlarm(
                 channel=channel,
                 label=label,
                 level=level,
                 worst=worst,
                 time_s=time_s,
                 value=value,
-                seen=False,
+                acknowledged=False,
             )
         elif was is not None:
             self.held[key] = replace(was, level=level)
@@ -138,17 +138,17 @@ class Latched:
 
     def ack(self, channel: str, text: str) -> None:
         """A row of kind `ack`: one label, or all that were open, as the recorder joins them."""
-        open_ = [key for key, one in self.held.items() if not one.seen and channel in ("", key[0])]
-        if text != joined(label for _, label in open_):
+        open_ = [key for key, one in self.held.items() if not one.acknowledged and channel in ("", key[0])]
+        if text != joined_labels(label for _, label in open_):
             open_ = [key for key in open_ if one_line(key[1]) == text]
         for key in open_:
             one = self.held[key]
-            self.held[key] = replace(one, seen=True, worst=one.level)
+            self.held[key] = replace(one, acknowledged=True, worst=one.level)
             self._drop(key)
 
-    def open(self) -> Mapping[tuple[str, str], Held]:
+    def open(self) -> Mapping[tuple[str, str], HeldAlarm]:
         """What is not acknowledged."""
-        return {key: one for key, one in self.held.items() if not one.seen}
+        return {key: one for key, one in self.held.items() if not one.acknowledged}
 
     def _drop(self, key: tuple[str, str]) -> None:
         if self.held[key].seen and self.held[key].level == 0:

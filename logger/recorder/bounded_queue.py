@@ -12,7 +12,7 @@ MOST_READINGS = 1_000_000  # memory only: a minute at 16 kHz
 MOST_EVENTS = 1000  # memory only
 
 
-class Ring:
+class BoundedQueue:
     """Items in order of arrival; the oldest readings go when 60 s or a million are held, what
     happened to the ports stays."""
 

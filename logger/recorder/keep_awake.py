@@ -15,7 +15,7 @@ ENDS_WITHIN_S = 0.5  # chosen by us: the end of a recording waits no longer for 
 _SAYS_HELD = ("sh", "-c", "echo held; exec cat >/dev/null")
 
 
-class Awake:
+class SleepInhibitor:
     """Asks the system not to sleep, from `hold` until `release` or the end of this process.
 
     Linux: systemd-inhibit, a lock of logind that lasts as long as a small process whose input

@@ -12,8 +12,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from logger.recorder.keep_awake import HELD, TRYING, Awake
-from logger.recorder.power_supply import Power, power
+from logger.recorder.keep_awake import HELD, TRYING, SleepInhibitor
+from logger.recorder.power_supply import PowerState, power
 
 DISK_S, POWER_S = 2.0, 5.0  # between two looks; chosen by us: neither changes faster
 RATE_FROM_S = 5.0  # chosen by us: before that a rate is only the noise of the start
@@ -101,7 +101,7 @@ def written(folder: Path) -> int:
 
 
 @dataclass
-class HostWatch:
+class MachineWatch:
     """Tells once of what is at the start, and later of what becomes worse.
 
     folder: the session; for_s: how long it is to last, or None.  free_bytes, power: what is asked.
@@ -110,8 +110,8 @@ class HostWatch:
     folder: Path
     for_s: float | None = None
     free_bytes: Callable[[Path], int | None] = disk_free
-    power: Callable[[], Power] = power
-    awake: Awake = field(default_factory=Awake)
+    power: Callable[[], PowerState] = power
+    awake: SleepInhibitor = field(default_factory=SleepInhibitor)
     _looks: deque[tuple[float, int]] = field(default_factory=lambda: deque(maxlen=_MOST_LOOKS))
     _next: dict[str, float] = field(default_factory=dict)
     _disk: int = -1

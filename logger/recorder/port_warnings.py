@@ -17,34 +17,34 @@ from logger.transports.reader_thread import PortReader
 
 
 class PortWarnings:
-    """others: by port, that it brings lines, but none for its channels; notices: lines for the
+    """foreign_lines: by port, that it brings lines, but none for its channels; notices: lines for the
     terminal, one a port at most, taken out by the main thread."""
 
     def __init__(
         self, *, readers: Sequence[PortReader], ledger: ReadingLedger, disk: DiskRetry
     ) -> None:
-        self.others: dict[str, str] = {}
+        self.foreign_lines: dict[str, str] = {}
         self.notices: deque[str] = deque()
         self._readers, self._ledger, self._disk = readers, ledger, disk
-        self._others_seen = dict.fromkeys((reader.url for reader in readers), 0)
+        self._foreign_seen = dict.fromkeys((reader.url for reader in readers), 0)
         self._unclear: set[str] = set()
 
     def look(self, now: float) -> None:
         for reader in self._readers:
-            self._look_for_others(reader, now)
-            self._look_for_unclear(reader, now)
+            self._check_foreign(reader, now)
+            self._check_unclear(reader, now)
 
-    def _look_for_others(self, reader: PortReader, now: float) -> None:
+    def _check_foreign(self, reader: PortReader, now: float) -> None:
         """Tell of a port that brings lines, but none for its channels: another device stands under
         its name, or two are swapped.  Once a silence."""
-        names, others = reader.decoder.names, reader.decoder.others
-        seen, self._others_seen[reader.url] = self._others_seen[reader.url], others
+        names, foreign_lines = reader.decoder.names, reader.decoder.foreign_lines
+        seen, self._foreign_seen[reader.url] = self._foreign_seen[reader.url], foreign_lines
         silent = now - max(self._ledger.last_s[name] for name in names)
         if silent <= min(self._ledger.channels[name].stale_after_s for name in names):
-            self.others.pop(reader.url, None)
-        elif reader.opened and others > seen and reader.url not in self.others:
-            line = reader.decoder.other_line.decode("latin-1")
-            self.others[reader.url] = what = one_line(
+            self.foreign_lines.pop(reader.url, None)
+        elif reader.opened and foreign_lines > seen and reader.url not in self.foreign_lines:
+            line = reader.decoder.foreign_line.decode("latin-1")
+            self.foreign_lines[reader.url] = what = one_line(
                 f'brings lines, but none for {" or ".join(names)}, such as "{line}": '
                 "another device, or two swapped?",
                 300,
@@ -56,7 +56,7 @@ class PortWarnings:
                 )
             )
 
-    def _look_for_unclear(self, reader: PortReader, now: float) -> None:
+    def _check_unclear(self, reader: PortReader, now: float) -> None:
         """Tell once, with what to write, of lines that the sensors file leaves two ways to read."""
         line = reader.decoder.unclear_line.decode("latin-1")
         if not line or reader.url in self._unclear:

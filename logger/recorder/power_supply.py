@@ -17,7 +17,7 @@ SUPPLIES = Path("/sys/class/power_supply")
 
 
 @dataclass(frozen=True)
-class Power:
+class PowerState:
     """source: "mains", "battery", or "" where it is not known; percent: what the battery holds, or
     None."""
 
@@ -31,7 +31,7 @@ class Power:
         return f"mains{held and ', battery ' + held[2:]}" if self.source else "not known"
 
 
-def power(supplies: Path = SUPPLIES) -> Power:
+def power(supplies: Path = SUPPLIES) -> PowerState:
     """What the system says now; never raises."""
     try:
         if sys.platform == "win32":
@@ -40,10 +40,10 @@ def power(supplies: Path = SUPPLIES) -> Power:
             return _macos()
         return _linux(supplies)
     except (OSError, ValueError, AttributeError, subprocess.SubprocessError):
-        return Power()
+        return PowerState()
 
 
-def _linux(folder: Path) -> Power:
+def _linux(folder: Path) -> PowerState:
     levels: list[float] = []
     draining = fed = False
     for supply in sorted(folder.iterdir()):
@@ -62,8 +62,8 @@ def _linux(folder: Path) -> Power:
             fed |= _word(supply / "online") not in ("", "0")
     percent = sum(levels) / len(levels) if levels else None
     if draining:  # also beside a charger that gives too little
-        return Power("battery", percent)
-    return Power("mains" if fed else "", percent)
+        return PowerState("battery", percent)
+    return PowerState("mains" if fed else "", percent)
 
 
 def _word(path: Path) -> str:
@@ -74,30 +74,30 @@ def _word(path: Path) -> str:
         return ""
 
 
-def _windows() -> Power:
+def _windows() -> PowerState:
     import ctypes
 
-    class Status(ctypes.Structure):
+    class SystemPowerStatus(ctypes.Structure):
         _fields_ = (  # SYSTEM_POWER_STATUS
             ("line", ctypes.c_ubyte), ("flag", ctypes.c_ubyte), ("percent", ctypes.c_ubyte),
             ("saver", ctypes.c_ubyte), ("left", ctypes.c_ulong), ("full", ctypes.c_ulong),
         )  # fmt: skip
 
-    status = Status()
+    status = SystemPowerStatus()
     windll = getattr(ctypes, "windll")  # noqa: B009 - there on Windows alone
     if not windll.kernel32.GetSystemPowerStatus(ctypes.byref(status)):
-        return Power()
+        return PowerState()
     percent = float(status.percent) if status.percent <= 100 else None
-    return Power({0: "battery", 1: "mains"}.get(status.line, ""), percent)
+    return PowerState({0: "battery", 1: "mains"}.get(status.line, ""), percent)
 
 
-def _macos() -> Power:
+def _macos() -> PowerState:
     said = subprocess.run(
         ["pmset", "-g", "batt"], capture_output=True, text=True, timeout=2, check=False
     ).stdout
     source = re.search(r"drawing from '(AC|Battery|UPS) Power'", said)
     percent = re.search(r"\b([0-9]{1,3})%", said)
-    return Power(
+    return PowerState(
         "" if source is None else "mains" if source[1] == "AC" else "battery",
         None if percent is None else float(percent[1]),
     )

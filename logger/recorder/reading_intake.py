@@ -12,7 +12,7 @@ from functools import cache
 from logger.recorder.alarm_judge import AlarmJudge
 from logger.recorder.disk_retry import DiskRetry, EventRow
 from logger.recorder.reading_ledger import ReadingLedger
-from logger.recorder.request_handler import RequestDesk
+from logger.recorder.request_handler import RequestHandler
 from logger.session.descriptor import csv_line
 from logger.transports.reader_thread import Arrival, PortEvent
 
@@ -23,10 +23,10 @@ class ReadingIntake:
     """Writes the items of the queue, in order, and hands readings to all that look at them."""
 
     def __init__(
-        self, *, ledger: ReadingLedger, desk: RequestDesk, alarms: AlarmJudge, disk: DiskRetry,
+        self, *, ledger: ReadingLedger, requests: RequestHandler, alarms: AlarmJudge, disk: DiskRetry,
         zero_moment: float,
     ) -> None:  # fmt: skip
-        self._ledger, self._desk, self._alarms, self._disk = ledger, desk, alarms, disk
+        self._ledger, self._requests, self._alarms, self._disk = ledger, requests, alarms, disk
         self._zero_moment = zero_moment
 
     def write(self, items: Sequence[Arrival | PortEvent]) -> None:
@@ -57,7 +57,7 @@ class ReadingIntake:
         from_s = max(from_s, self._ledger.last_s[name])
         rows, step = _spread(_label(name), texts, from_s, to_s)
         self._ledger.enter(name, len(texts), from_s, from_s + (len(texts) - 1) * step)
-        self._desk.remember(name, from_s, step, texts)
+        self._requests.remember(name, from_s, step, texts)
         self._alarms.judge(name, texts, from_s, step)
         return rows
 

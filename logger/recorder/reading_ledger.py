@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 
 from logger import clock
 from logger.channels.channel import Channel
-from logger.recorder.bounded_queue import Ring
+from logger.recorder.bounded_queue import BoundedQueue
 from logger.recorder.disk_retry import DiskRetry, EventRow
 from logger.transports.reader_thread import Arrival, PortReader
 
@@ -21,13 +21,13 @@ class ReadingLedger:
     last_s: moment of the newest of them, s since the recording started."""
 
     def __init__(
-        self, *, channels: Mapping[str, Channel], readers: Sequence[PortReader], ring: Ring,
+        self, *, channels: Mapping[str, Channel], readers: Sequence[PortReader], queue: BoundedQueue,
         disk: DiskRetry,
     ) -> None:  # fmt: skip
         self.channels = channels
         self.counts = dict.fromkeys(channels, 0)
         self.last_s = dict.fromkeys(channels, 0.0)
-        self._readers, self._ring, self._disk = readers, ring, disk
+        self._readers, self._queue, self._disk = readers, queue, disk
         self._lost = dict.fromkeys(channels, 0)
         self._lost_unsaid: Counter[str] = Counter()
 
@@ -60,7 +60,7 @@ class ReadingLedger:
 
     def look(self, now: float) -> None:
         """Count what the full queue lost, and tell of it once the disk takes rows."""
-        for name, count in self._ring.lost().items():
+        for name, count in self._queue.lost().items():
             self._lost[name] += count
             self._lost_unsaid[name] += count
         if self._disk.refuses:
@@ -80,7 +80,7 @@ class ReadingLedger:
 
     def write_off(self) -> None:
         """Count as lost what the disk refused to the end."""
-        for item in self._ring.take(0.0):
+        for item in self._queue.take(0.0):
             if isinstance(item, Arrival):
                 for name, texts in item.decoded.readings.items():
                     self._lost[name] += len(texts)

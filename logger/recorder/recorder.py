@@ -19,23 +19,23 @@ from logger import clock
 from logger.channels.sensors_file import for_recording, load_sensors
 from logger.errors import PortFault, RigFault, SensorsFault
 from logger.recorder.alarms import AlarmRow
-from logger.recorder.bounded_queue import Ring
+from logger.recorder.bounded_queue import BoundedQueue
 from logger.recorder.disk_retry import EventRow
-from logger.recorder.machine_watch import HostWatch
+from logger.recorder.machine_watch import MachineWatch
 from logger.recorder.writer_thread import OpenRecording, WriterThread
 from logger.session.writer import SessionWriter, check_out
 from logger.toml_tables import read_text
 from logger.transports.reader_thread import PortReader
 
 STATUS_S = 0.1  # an alarm is told within it; chosen by us: one more tenth is not felt
-HOST_S = 0.5  # between two looks at the machine; chosen by us: none of them is urgent
+MACHINE_S = 0.5  # between two looks at the machine; chosen by us: none of them is urgent
 JOIN_S = 0.3  # that the end waits for a reader; chosen by us: a port that hangs must not hold up the seal
 
 RigCheck = Callable[[str, str], object]
 
 
 @dataclass(frozen=True)
-class Status:
+class RecorderStatus:
     """How the recording stands.  latest: last reading of each channel as sent; ports: "" or why
     a port is not open or brings nothing for its channels; disk: "" or why nothing can be written;
     news: lines about the machine and about what the sensors file leaves open, and alarms: what
@@ -74,16 +74,16 @@ def record(
     wait: bool = False,
     alarms: Sequence[AlarmRow] = (),
     simulation_true: Mapping[str, Any] | None = None,
-    status: Callable[[Status], None] | None = None,
+    status: Callable[[RecorderStatus], None] | None = None,
     check_rig: RigCheck | None = None,
-    host: HostWatch | None = None,
+    machine: MachineWatch | None = None,
 ) -> Outcome:
     """Record until for_s seconds from now, SIGINT, SIGTERM or an `end` from the inbox.
 
     The rig file is copied, not looked into; check_rig(text, name) is asked about it and about a
     changed one: it raises a UserFault, or returns a reason as text, where the rig is wrong; a tuple of
     alarm rows takes the place of `alarms` from then on.
-    status is called about ten times a second from this thread.  host: the machine is looked at, and
+    status is called about ten times a second from this thread.  machine: the machine is looked at, and
     kept awake; what it is short of becomes an event.
 
     Raises PortFault if no port opens (wait: keeps trying), SessionFault if `out` cannot be used,
@@ -104,9 +104,9 @@ def record(
     target = Path(out)
     check_out(target)
 
-    ring = Ring()
+    queue = BoundedQueue()
     readers = [
-        PortReader(url, channels, ring.put)
+        PortReader(url, channels, queue.put)
         for url, channels in sensors.ports().items()
     ]
     done = threading.Event()
@@ -131,7 +131,7 @@ def record(
         thread = WriterThread(OpenRecording(
             writer=writer,
             sensors=sensors,
-            ring=ring,
+            queue=queue,
             readers=readers,
             zero_moment=zero_moment,
             alarms=alarms,
@@ -141,7 +141,7 @@ def record(
         ))  # fmt: skip
         thread.start()
         until = None if for_s is None else began + for_s
-        status = Telling(status, thread, host)
+        status = StatusReporter(status, thread, machine)
         _wait(thread, until, status)
         if not reasons:
             reasons.append("time")
@@ -164,24 +164,24 @@ def record(
     )
 
 
-class Telling:
-    """Completes each Status with what is new, and hands it on.  A reader of it that is gone ends
+class StatusReporter:
+    """Completes each RecorderStatus with what is new, and hands it on.  A reader of it that is gone ends
     nothing: the machine is still looked at, and its events are still written."""
 
     def __init__(
-        self, status: Callable[[Status], None] | None, thread: WriterThread, host: HostWatch | None
+        self, status: Callable[[RecorderStatus], None] | None, thread: WriterThread, machine: MachineWatch | None
     ) -> None:
-        self._status, self._thread, self._host = status, thread, host
+        self._status, self._thread, self._machine = status, thread, machine
         self._next = 0.0
-        if host is not None:
-            host.start()
+        if machine is not None:
+            machine.start()
 
-    def __call__(self, status: Status) -> None:
+    def __call__(self, status: RecorderStatus) -> None:
         notices = self._thread.ports.notices
         news = [notices.popleft() for _ in range(len(notices))]
-        if self._host is not None and status.time_s >= self._next:
-            self._next = status.time_s + HOST_S
-            for notice in self._host.look(status.time_s):
+        if self._machine is not None and status.time_s >= self._next:
+            self._next = status.time_s + MACHINE_S
+            for notice in self._machine.look(status.time_s):
                 news.append(notice.text)
                 if notice.kind:
                     self._thread.tell(notice.kind, notice.value, notice.text)
@@ -194,8 +194,8 @@ class Telling:
                 self._status = None
 
     def end(self) -> None:
-        if self._host is not None:
-            self._host.stop()
+        if self._machine is not None:
+            self._machine.stop()
 
 
 def _first_port(
@@ -217,17 +217,17 @@ def _first_port(
     if reasons:
         raise PortFault(readers[0].url, "stopped before a port was open", "start again")
     first = readers[0]
-    others = f" (nor {', '.join(r.url for r in readers[1:])})" if len(readers) > 1 else ""
+    other_ports = f" (nor {', '.join(r.url for r in readers[1:])})" if len(readers) > 1 else ""
     raise PortFault(
         first.url,
-        f"no port opens: {first.fault or 'no answer'}{others}",
+        f"no port opens: {first.fault or 'no answer'}{other_ports}",
         "connect the device, mend `port` in the sensors file (`haul ports` lists them), "
         "or add --wait",
     )
 
 
 def _wait(
-    thread: WriterThread, until: float | None, status: Callable[[Status], None] | None
+    thread: WriterThread, until: float | None, status: Callable[[RecorderStatus], None] | None
 ) -> None:
     """Return when the recording is to end; meanwhile tell how it stands."""
     recording = thread.recording
@@ -242,9 +242,9 @@ def _wait(
                 status = None  # nobody reads the terminal any more: that ends no recording
 
 
-def _status(thread: WriterThread) -> Status:
-    newest, others = thread.recording.ring.newest, thread.ports.others
-    return Status(
+def _status(thread: WriterThread) -> RecorderStatus:
+    newest, foreign_lines = thread.recording.queue.newest, thread.ports.foreign_lines
+    return RecorderStatus(
         time_s=thread.time_s(),
         readings=dict(thread.ledger.counts),
         drops=thread.ledger.drops(),
@@ -253,7 +253,7 @@ def _status(thread: WriterThread) -> Status:
             for c in thread.recording.sensors.channels
         },
         ports={
-            r.url: others.get(r.url, "") if r.opened else r.fault or "opening"
+            r.url: foreign_lines.get(r.url, "") if r.opened else r.fault or "opening"
             for r in thread.recording.readers
         },
         disk=thread.disk.fault or thread.no_answer(),

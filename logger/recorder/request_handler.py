@@ -8,10 +8,10 @@ from statistics import fmean
 
 from logger.channels.channel import Sensors
 from logger.errors import UserFault, one_line
-from logger.recorder.alarms import AlarmRow, joined
+from logger.recorder.alarms import AlarmRow, joined_labels
 from logger.recorder.disk_retry import EventRow
 from logger.recorder.request_inbox import Inbox, Request
-from logger.recorder.zeroing import Recent, why_not
+from logger.recorder.zeroing import ReadingHistory, why_not
 from logger.session.writer import SessionWriter
 
 
@@ -24,7 +24,7 @@ class _Done:
     set_before_s: float | None = None
 
 
-class RequestDesk:
+class RequestHandler:
     """Handles the inbox of one recording.  zeros: the zero that now holds, by channel."""
 
     def __init__(
@@ -37,7 +37,7 @@ class RequestDesk:
         self._writer, self._sensors, self._check_rig = writer, sensors, check_rig
         self._inbox = Inbox(writer.folder)
         self._zero_set_s: dict[str, float | None] = dict.fromkeys(self.zeros)
-        self._recent = {channel.name: Recent() for channel in sensors.channels}
+        self._recent = {channel.name: ReadingHistory() for channel in sensors.channels}
         self._done: list[_Done] = []
         self._alarms: dict[tuple[str, str], int] = {}
         self._unseen: set[tuple[str, str]] = set()
@@ -141,7 +141,7 @@ class RequestDesk:
         if not seen:
             return self._refused(request, now, "there is no alarm to acknowledge")
         self._unseen -= seen
-        text = request.text or joined(label for _, label in seen)
+        text = request.text or joined_labels(label for _, label in seen)
         return EventRow(now, "ack", request.channel, text=one_line(text))
 
     def _rig(self, request: Request, now: float) -> EventRow:

@@ -15,12 +15,12 @@ from logger import clock
 from logger.channels.channel import Sensors
 from logger.recorder.alarm_judge import AlarmJudge
 from logger.recorder.alarms import AlarmRow
-from logger.recorder.bounded_queue import Ring
+from logger.recorder.bounded_queue import BoundedQueue
 from logger.recorder.disk_retry import DiskRetry, EventRow
 from logger.recorder.port_warnings import PortWarnings
 from logger.recorder.reading_intake import ReadingIntake
 from logger.recorder.reading_ledger import ReadingLedger
-from logger.recorder.request_handler import RequestDesk
+from logger.recorder.request_handler import RequestHandler
 from logger.session.writer import SessionWriter
 from logger.transports.reader_thread import PortReader
 
@@ -38,7 +38,7 @@ class OpenRecording:
 
     writer: SessionWriter
     sensors: Sensors
-    ring: Ring
+    queue: BoundedQueue
     readers: Sequence[PortReader]
     zero_moment: float  # clock.now() when it started
     alarms: Sequence[AlarmRow]
@@ -58,15 +58,15 @@ class WriterThread(threading.Thread):
         channels = {channel.name: channel for channel in sensors.channels}
         self.disk = disk = DiskRetry(writer=writer, time_s=self.time_s)
         self.ledger = ReadingLedger(
-            channels=channels, readers=readers, ring=recording.ring, disk=disk
+            channels=channels, readers=readers, queue=recording.queue, disk=disk
         )
         self.ports = PortWarnings(readers=readers, ledger=self.ledger, disk=disk)
-        self._desk = RequestDesk(writer, sensors, recording.check_rig)
+        self._requests = RequestHandler(writer, sensors, recording.check_rig)
         self.alarms = AlarmJudge(
-            table=recording.alarms, channels=channels, desk=self._desk, disk=disk
+            table=recording.alarms, channels=channels, requests=self._requests, disk=disk
         )
         self._intake = ReadingIntake(
-            ledger=self.ledger, desk=self._desk, alarms=self.alarms, disk=disk,
+            ledger=self.ledger, requests=self._requests, alarms=self.alarms, disk=disk,
             zero_moment=recording.zero_moment,
         )  # fmt: skip
         self.own_fault: Exception | None = None
@@ -122,7 +122,7 @@ class WriterThread(threading.Thread):
         if self.disk.refuses:
             time.sleep(TAKE_S)
         else:
-            self._intake.write(self.recording.ring.take(TAKE_S))
+            self._intake.write(self.recording.queue.take(TAKE_S))
         now = self.time_s()
         if self.disk.refuses and self._due("retry", now, RETRY_S):
             self.disk.retry(now)
@@ -144,11 +144,11 @@ class WriterThread(threading.Thread):
         """Do what the inbox asks, unless its answers could not be kept."""
         if self.disk.full:
             return
-        for answer in self._desk.answers(now):
+        for answer in self._requests.answers(now):
             (self.alarms if answer.kind == "ack" else self.disk).event(answer)
-            if self._desk.table is not None:
-                self.alarms.replace_table(now, self._desk.table)
-                self._desk.table = None
+            if self._requests.table is not None:
+                self.alarms.replace_table(now, self._requests.table)
+                self._requests.table = None
             if answer.kind == "end":
                 self.recording.reasons.append("end")
                 self.recording.done.set()
@@ -192,7 +192,7 @@ class WriterThread(threading.Thread):
 
     def _write_last(self) -> float:
         """Write what is left, up to the row that says why it ended; returns when."""
-        self._intake.write(self.recording.ring.take(0.0))
+        self._intake.write(self.recording.queue.take(0.0))
         self._answer(self.time_s())
         self.ended_s = now = self.time_s()
         self.ledger.close(now)

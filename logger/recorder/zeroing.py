@@ -27,14 +27,14 @@ NOTHING_N = 100.0  # without a capacity: more is no empty cell, but a hand on th
 
 
 @dataclass(frozen=True)
-class Lately:
+class RecentReadings:
     """Readings of the last second, as sent, with their times; oldest first."""
 
     time_s: tuple[float, ...]
     reading: tuple[float, ...]
 
 
-class Recent:
+class ReadingHistory:
     """The last readings of one channel, by chunks: (from_s, step, texts)."""
 
     def __init__(self) -> None:
@@ -48,7 +48,7 @@ class Recent:
         ):
             chunks.popleft()
 
-    def at(self, now: float) -> Lately:
+    def at(self, now: float) -> RecentReadings:
         """Readings of the last second; where there are fewer than three, the last three."""
         times: list[float] = []
         readings: list[float] = []
@@ -60,14 +60,14 @@ class Recent:
                     break
                 times.append(moment)
                 readings.append(float(texts[i]))
-        return Lately(tuple(reversed(times)), tuple(reversed(readings)))
+        return RecentReadings(tuple(reversed(times)), tuple(reversed(readings)))
 
 
 def why_not(
     channel: Channel,
     sensors: Sensors,
     zeros: Mapping[str, float],
-    lately: Mapping[str, Lately],
+    lately: Mapping[str, RecentReadings],
     now: float,
 ) -> str:
     """Why this channel is not to be zeroed now; "" if it may be.
@@ -108,7 +108,7 @@ def why_not(
 
 
 def _stroke(
-    channel: Channel, sensors: Sensors, zeros: Mapping[str, float], lately: Mapping[str, Lately]
+    channel: Channel, sensors: Sensors, zeros: Mapping[str, float], lately: Mapping[str, RecentReadings]
 ) -> str:
     """What shows that the rig is hauled or lowered just now; "" if nothing does."""
     for other in sensors.channels:

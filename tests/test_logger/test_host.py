@@ -16,17 +16,17 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from logger.recorder import keep_awake as awake
-from logger.recorder.keep_awake import HELD, NOT_HELD, TRYING, Awake
+from logger.recorder.keep_awake import HELD, NOT_HELD, TRYING, SleepInhibitor
 from logger.recorder.machine_watch import (
     DiskLeft,
-    HostWatch,
+    MachineWatch,
     Notice,
     disk_free,
     size_text,
     time_text,
     written,
 )
-from logger.recorder.power_supply import Power, power
+from logger.recorder.power_supply import PowerState, power
 from logger.recorder.recorder import record
 from logger.session.reader import read_all
 from logger.transports.simulated import Player, serve_tcp
@@ -73,13 +73,13 @@ PLUG = {"type": "Mains", "online": "1"}
     ],
 )  # fmt: skip
 def test_power_is_what_the_kernel_says(tmp_path, found, source, percent):
-    assert power(supplies(tmp_path, **found)) == Power(source, percent)
+    assert power(supplies(tmp_path, **found)) == PowerState(source, percent)
 
 
 def test_power_that_nobody_tells_of_is_not_known(tmp_path):
     assert power(tmp_path / "nothing").text() == "not known"
-    assert Power("battery", 54.4).text() == "on battery, 54 %, not charging: connect power"
-    assert Power("mains", None).text() == "mains"
+    assert PowerState("battery", 54.4).text() == "on battery, 54 %, not charging: connect power"
+    assert PowerState("mains", None).text() == "mains"
 
 
 # -- disk ----------------------------------------------------------------------------------------
@@ -131,10 +131,10 @@ def test_the_disk_left_is_what_the_system_lets_this_user_write(tmp_path):
 
 
 def watch(folder, free, source=None, **more):
-    """A HostWatch whose disk and power are what the lists hold now; sleep is not tried."""
-    return HostWatch(
-        folder, free_bytes=lambda _: free[0], power=lambda: (source or [Power()])[0],
-        awake=Awake(), **more,
+    """A MachineWatch whose disk and power are what the lists hold now; sleep is not tried."""
+    return MachineWatch(
+        folder, free_bytes=lambda _: free[0], power=lambda: (source or [PowerState()])[0],
+        awake=SleepInhibitor(), **more,
     )  # fmt: skip
 
 
@@ -184,18 +184,18 @@ def test_a_disk_that_cannot_be_asked_is_said_once(tmp_path):
 
 
 def test_a_battery_is_told_at_once_and_as_it_runs_down(tmp_path):
-    source = [Power("mains", 90)]
+    source = [PowerState("mains", 90)]
     watched = watch(tmp_path, [40e9], source)
     told = []
     for second in range(0, 1000, 5):
         if second == 100:
-            source[0] = Power("battery", 90)
+            source[0] = PowerState("battery", 90)
         if second > 100:
-            source[0] = Power("battery", max(5, 90 - (second - 100) // 8))
+            source[0] = PowerState("battery", max(5, 90 - (second - 100) // 8))
         if second == 900:
-            source[0] = Power("mains", 5)
+            source[0] = PowerState("mains", 5)
         if second > 900:
-            source[0] = Power("mains", 6)
+            source[0] = PowerState("mains", 6)
         told += [n for n in watched.look(second) if "power" in n.text or n.kind == "power"]
     assert [(n.kind, n.value) for n in told] == [
         ("", None), ("power", 90), ("power", 20), ("power", 10), ("", None),
@@ -224,7 +224,7 @@ def inhibitor(tmp_path, monkeypatch):
 GIVES = 'echo "$@" > "{0}/asked"; while [ "${{1#--}}" != "$1" ]; do shift; done; echo $$ > "{0}/pid"; exec "$@"\n'
 
 
-def settled(held: Awake, within_s: float = 5.0) -> str:
+def settled(held: SleepInhibitor, within_s: float = 5.0) -> str:
     until = time.monotonic() + within_s
     while held.state() == TRYING and time.monotonic() < until:
         time.sleep(0.01)
@@ -248,7 +248,7 @@ def gone(pid: int, within_s: float = 3.0) -> bool:
 @linux
 def test_sleep_is_held_off_until_it_is_let_go(inhibitor, tmp_path):
     inhibitor(GIVES.format(tmp_path))
-    held = Awake()
+    held = SleepInhibitor()
     held.hold()
     assert settled(held) == HELD
     asked = (tmp_path / "asked").read_text()
@@ -262,7 +262,7 @@ def test_sleep_is_held_off_until_it_is_let_go(inhibitor, tmp_path):
 def test_the_lock_ends_with_a_recorder_that_is_killed(inhibitor, tmp_path):
     inhibitor(GIVES.format(tmp_path))
     script = (
-        "import time\nfrom logger.recorder.keep_awake import Awake\nheld = Awake()\nheld.hold()\ntime.sleep(60)\n"
+        "import time\nfrom logger.recorder.keep_awake import SleepInhibitor\nheld = SleepInhibitor()\nheld.hold()\ntime.sleep(60)\n"
     )
     with subprocess.Popen([sys.executable, "-c", script]) as owner:
         until = time.monotonic() + 10
@@ -281,7 +281,7 @@ def test_a_system_that_refuses_or_says_nothing_is_not_believed(inhibitor, script
     monkeypatch.setattr(awake, "ANSWERS_WITHIN_S", 0.3)
     monkeypatch.setattr(awake, "ENDS_WITHIN_S", 0.1)
     inhibitor(script)
-    held = Awake()
+    held = SleepInhibitor()
     held.hold()
     assert settled(held) == NOT_HELD
     held.release()
@@ -290,7 +290,7 @@ def test_a_system_that_refuses_or_says_nothing_is_not_believed(inhibitor, script
 @linux
 def test_without_the_command_the_person_is_asked(tmp_path, monkeypatch):
     monkeypatch.setenv("PATH", str(tmp_path))
-    watched = HostWatch(tmp_path)
+    watched = MachineWatch(tmp_path)
     watched.start()
     texts = [n.text for n in watched.look(0.0)]
     assert "this machine may fall asleep: set it not to" in texts
@@ -300,7 +300,7 @@ def test_without_the_command_the_person_is_asked(tmp_path, monkeypatch):
 @linux
 def test_a_lock_that_is_lost_is_told(inhibitor, tmp_path):
     inhibitor(GIVES.format(tmp_path))
-    watched = HostWatch(tmp_path)
+    watched = MachineWatch(tmp_path)
     watched.start()
     assert settled(watched.awake) == HELD
     assert any("held off" in n.text for n in watched.look(0.0))
@@ -324,9 +324,9 @@ def test_what_the_machine_is_short_of_becomes_events_of_the_session(yard, force)
     )
     player.start()
     news: list[str] = []
-    host = watch(yard.out, [5 * MB], [Power("battery", 9)])
+    host = watch(yard.out, [5 * MB], [PowerState("battery", 9)])
     outcome = record(
-        yard.rig, yard.sensors, yard.out, for_s=1.0, host=host,
+        yard.rig, yard.sensors, yard.out, for_s=1.0, machine=host,
         status=lambda status: news.extend(status.news),
     )  # fmt: skip
     player.stop()

@@ -22,7 +22,7 @@ from hypothesis import strategies as st
 from logger.formats.registry import encode
 from logger.recorder.recorder import record
 from logger.recorder.request_inbox import ask
-from logger.recorder.zeroing import KEPT_S, LEAST_READINGS, OVER_S, Recent
+from logger.recorder.zeroing import KEPT_S, LEAST_READINGS, OVER_S, ReadingHistory
 from logger.session.reader import Event, read_all
 
 LOAD = """
@@ -183,7 +183,7 @@ def test_one_or_two_readings_do_not_show_rest(yard: Any, force: str) -> None:
 )
 @settings(max_examples=200, deadline=None)
 def test_the_last_second_is_kept_however_slow_the_device(steps: list[float], later: float) -> None:
-    recent, moments = Recent(), list(itertools.accumulate(steps))
+    recent, moments = ReadingHistory(), list(itertools.accumulate(steps))
     for i, moment in enumerate(moments):
         recent.add(moment, 0.0, [b"%d" % i])
     now = moments[-1] + later
@@ -195,7 +195,7 @@ def test_the_last_second_is_kept_however_slow_the_device(steps: list[float], lat
 
 
 def test_a_chunk_is_taken_line_by_line() -> None:
-    recent = Recent()
+    recent = ReadingHistory()
     recent.add(10.0, 0.01, [b"%d" % i for i in range(200)])  # 10.00 to 11.99 s
     found = recent.at(12.0)
     assert found.reading == tuple(range(100, 200))
