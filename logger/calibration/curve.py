@@ -209,7 +209,7 @@ def check_invertible(curve: Calibration, where: str) -> None:
     ):
         raise SensorsFault(
             where,
-            "the fitted curve turns between 0 and its last point, so one reading could mean two values",
+            "the fitted curve does not rise or fall throughout from 0 to its last point, so it cannot be inverted",
             "give a lower degree or check the points",
         )
 

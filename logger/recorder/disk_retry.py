@@ -73,8 +73,8 @@ class DiskRetry:
         """Write what was kept, if the disk takes it again, and tell how long it refused."""
         try:
             self.writer.put_back()
-            self.writer.look()
-            self.writer.mend()
+            self.writer.check_in_place()
+            self.writer.retry()
         except OSError as error:
             self._refused(error)
             return
@@ -92,7 +92,7 @@ class DiskRetry:
     def look(self, now: float) -> None:
         """See whether the files are still in place, and tell once if they are not marked any more."""
         if not self.refuses:
-            self.attempt(self.writer.look)
+            self.attempt(self.writer.check_in_place)
         if self.writer.unmarked and not self._unmarked_said:
             self._unmarked_said = True
             text = (

@@ -106,7 +106,7 @@ def _seal_again(folder: Path, held: lock.SessionLock) -> None:
             # before any row is added, so that a crash does not look like a change after sealing
             files.write_atomic(folder / package.DESCRIPTOR, package.to_bytes(unsealed))
         for name, header in package.headers(names).items():
-            writer.give_header(name, header)
+            writer.write_header(name, header)
         for name, kind in seal.files_in(folder).items():
             inner = name.startswith(package.INBOX + "/")
             if seal.HALF_WRITTEN.search(name):
@@ -115,7 +115,7 @@ def _seal_again(folder: Path, held: lock.SessionLock) -> None:
             if not name.isprintable() or "\\" in name:
                 raise OSError(0, f"the file name {one_line(name, 60)!r} cannot be sealed: rename it")
             if kind == "file" and name not in (*package.TABLES, package.DESCRIPTOR) and not inner:
-                writer.note(name, seal.hash_file(folder / name), (folder / name).stat().st_size)
+                writer.add_to_seal(name, seal.hash_file(folder / name), (folder / name).stat().st_size)
             elif kind != "file" and not inner:
                 raise OSError(0, f"{name} is not a plain file: remove it")
         text = "sealed after an interruption; " + (
