@@ -68,13 +68,9 @@ class Table:
     asked: keys that were read so far, present or not
     """
 
-    def __init__(
-        self, data: Any, file: str, name: str, fault: type[UserFault]
-    ) -> None:
+    def __init__(self, data: Any, file: str, name: str, fault: type[UserFault]) -> None:
         if not isinstance(data, Mapping):
-            raise fault(
-                file, "must be a table", f"write [{name}] and its keys below it", name
-            )
+            raise fault(file, "must be a table", f"write [{name}] and its keys below it", name)
         self.data: Mapping[str, Any] = data
         self.file, self.name, self.fault_type = file, name, fault
         self.asked: list[str] = []
@@ -121,7 +117,9 @@ class Table:
         if value is None:
             return None
         if isinstance(value, bool) or not isinstance(value, (int, float)):
-            raise self.fault(key, f"{_shown(value)} is not a number", f"write {key} = a number{unit}")
+            raise self.fault(
+                key, f"{_shown(value)} is not a number", f"write {key} = a number{unit}"
+            )
         try:
             number = float(value)
         except OverflowError:
@@ -129,7 +127,9 @@ class Table:
         if not math.isfinite(number):
             raise self.fault(key, "is not a finite number", f"write {key} = a number{unit}")
         if above is not None and not number > above:
-            raise self.fault(key, f"{number:g} is not above {above:g}", f"write a number above {above:g}{unit}")
+            raise self.fault(
+                key, f"{number:g} is not above {above:g}", f"write a number above {above:g}{unit}"
+            )
         if number < least or number > most:
             span = (
                 f"from {least:g} to {most:g}"
@@ -152,7 +152,9 @@ class Table:
             )
         return value
 
-    def text(self, key: str, *, choices: Iterable[str] | None = None, most: int = 2000) -> str | None:
+    def text(
+        self, key: str, *, choices: Iterable[str] | None = None, most: int = 2000
+    ) -> str | None:
         """The string under `key`, one of `choices` if given; None if the key is absent.
 
         most: characters allowed.  Raises the table's fault.

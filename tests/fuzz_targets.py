@@ -498,7 +498,7 @@ class Desk:
         self.sensors = parse_sensors(XDR + "capacity = 1e300\nscale = 1e300\n", "s")
         self.writer = SessionWriter.create(folder, b"", self.sensors)
         self.desk = RequestHandler(self.writer, self.sensors, self._check)
-        self.desk.alarmed("f", "f", 2)
+        self.desk.set_alarm_level("f", "f", 2)
 
     def _check(self, text: str, name: str) -> str | None:
         if "=" not in text:

@@ -82,9 +82,7 @@ def fit(
         curve = Calibration(
             degree=degree,
             coefficients=(*[0.0] * powers[0], *map(float, solution.coefficients)),
-            covariance=solution.covariance(
-                x, u, max(residual_sd or 0.0, resolution_u(resolution))
-            ),
+            covariance=solution.covariance(x, u, max(residual_sd or 0.0, resolution_u(resolution))),
             residual_sd=residual_sd,
             n=n,
             applied_least=min(x),
@@ -185,7 +183,8 @@ def parse(text: str, file: str) -> Calibration:
         raise table.fault("haul_calibration", "is missing", REMAKE)
     if version != FORMAT:
         raise table.fault(
-            "haul_calibration", f"format {version} is newer than this program reads ({FORMAT})",
+            "haul_calibration",
+            f"format {version} is newer than this program reads ({FORMAT})",
             "use a newer haul",
         )
     degree = table.whole("degree", least=1, most=MOST_DEGREE)
@@ -229,9 +228,7 @@ def parse(text: str, file: str) -> Calibration:
     )
     table.done()
     if curve.reading_u == 0.0 and not any(map(any, covariance)) and residual_sd is None:
-        raise table.fault(
-            "covariance", "is all 0, and no other key states an uncertainty", REMAKE
-        )
+        raise table.fault("covariance", "is all 0, and no other key states an uncertainty", REMAKE)
     check_invertible(curve, file)
     return curve
 

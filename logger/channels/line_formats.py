@@ -33,13 +33,17 @@ def _xdr(table: Table, quantity: str) -> dict[str, Any]:
     unit, must = table.text("unit"), XDR_UNIT[quantity]
     if unit not in (None, must):
         raise table.fault(
-            "unit", f'an xdr sentence carries {quantity} in {must}, not "{unit}"',
+            "unit",
+            f'an xdr sentence carries {quantity} in {must}, not "{unit}"',
             f'write unit = "{must}" or leave it out',
         )
     name = _id(table, "xdr", "the transducer's name")
     if not re.fullmatch(r"[!-#%-)+\-./0-~][ -#%-)+\-./0-~]*", name):
-        raise table.fault("id", f'"{name}" cannot stand in an xdr sentence',
-                          "use ASCII characters other than comma, $ and *")
+        raise table.fault(
+            "id",
+            f'"{name}" cannot stand in an xdr sentence',
+            "use ASCII characters other than comma, $ and *",
+        )
     return {"unit": must, "id": name, "checksum": table.flag("checksum") is not False}
 
 
@@ -61,21 +65,30 @@ def _columns(table: Table, quantity: str) -> dict[str, Any]:
     decimal = table.text("decimal", choices=(".", ","))
     if decimal is not None and decimal in (separator or ""):
         raise table.fault(
-            "decimal", f'"{decimal}" cannot be the decimal mark and the separator too',
+            "decimal",
+            f'"{decimal}" cannot be the decimal mark and the separator too',
             'write another separator, such as ";", or leave decimal out',
         )
     column = table.whole("column", least=1, most=1000)
     if column is None:
-        raise table.fault("column", "is missing, and format columns needs it",
-                          "write column = the number's place in the line, from 1")
+        raise table.fault(
+            "column",
+            "is missing, and format columns needs it",
+            "write column = the number's place in the line, from 1",
+        )
     count = table.whole("count", least=1, most=1000)
     if count is not None and column > count:
         raise table.fault(
-            "column", f"{column} is greater than count = {count}, the numbers in a line",
+            "column",
+            f"{column} is greater than count = {count}, the numbers in a line",
             "correct one of them",
         )
     return {
-        "unit": unit, "column": column, "separator": separator, "decimal": decimal, "count": count,
+        "unit": unit,
+        "column": column,
+        "separator": separator,
+        "decimal": decimal,
+        "count": count,
     }
 
 
@@ -94,22 +107,31 @@ def _unit(table: Table, quantity: str) -> str:
 def _id(table: Table, line_format: str, what: str) -> str:
     name = table.text("id", most=60)
     if not name:
-        raise table.fault("id", f"is missing, and format {line_format} needs it",
-                          f'write id = "{what}"')
+        raise table.fault(
+            "id", f"is missing, and format {line_format} needs it", f'write id = "{what}"'
+        )
     return name
 
 
 LINE_FORMATS = {
     "xdr": LineFormat(
-        decoder="logger.formats.xdr:XdrDecoder", takes=("id", "checksum"), address="id", read=_xdr,
+        decoder="logger.formats.xdr:XdrDecoder",
+        takes=("id", "checksum"),
+        address="id",
+        read=_xdr,
     ),
     "columns": LineFormat(
         decoder="logger.formats.columns:ColumnsDecoder",
-        takes=("column", "separator", "decimal", "count"), address="column", read=_columns,
+        takes=("column", "separator", "decimal", "count"),
+        address="column",
+        read=_columns,
         shared=("decimal", "separator", "count"),
     ),
     "json": LineFormat(
-        decoder="logger.formats.json_lines:JsonDecoder", takes=("id",), address="id", read=_json,
+        decoder="logger.formats.json_lines:JsonDecoder",
+        takes=("id",),
+        address="id",
+        read=_json,
     ),
 }
 
@@ -120,6 +142,7 @@ def check_belongs(table: Table, line_format: str) -> None:
         formats = [name for name, each in LINE_FORMATS.items() if key in each.takes]
         if table.has(key) and line_format not in formats:
             raise table.fault(
-                key, f"does not belong to format {line_format}",
+                key,
+                f"does not belong to format {line_format}",
                 f"leave {key} out, or take format " + " or ".join(formats),
             )

@@ -24,7 +24,12 @@ def load_sensors(path: str | os.PathLike[str]) -> Sensors:
 
 
 def parse_sensors(
-    text: str, file: str, folder: Path | None = None, *, copies: bool = False, recorded: bool = False
+    text: str,
+    file: str,
+    folder: Path | None = None,
+    *,
+    copies: bool = False,
+    recorded: bool = False,
 ) -> Sensors:
     """The sensors that `text` describes; raises SensorsFault.
 
@@ -40,7 +45,9 @@ def parse_sensors(
         raise SensorsFault(file, "there is no channel", "write at least one [[channel]] table")
     channels = tuple(
         _channel(
-            Table(row, file, f"channel {number}", SensorsFault), folder or Path(), copies,
+            Table(row, file, f"channel {number}", SensorsFault),
+            folder or Path(),
+            copies,
             recorded or copies,
         )
         for number, row in enumerate(rows, 1)
@@ -56,14 +63,18 @@ def for_recording(sensors: Sensors) -> None:
         where = f"channel {channel.name}"
         if channel.port is None:
             raise SensorsFault(
-                sensors.file, "port is missing, and recording needs it",
-                'write port = "/dev/ttyUSB0" or another port that `haul ports` lists', where,
+                sensors.file,
+                "port is missing, and recording needs it",
+                'write port = "/dev/ttyUSB0" or another port that `haul ports` lists',
+                where,
             )
         scheme = scheme_of(channel.port)
         if channel.baud is None and (scheme is None or scheme.needs_baud):
             raise SensorsFault(
-                sensors.file, "baud is missing, and recording needs it",
-                "write baud = the device's rate, such as 115200", where,
+                sensors.file,
+                "baud is missing, and recording needs it",
+                "write baud = the device's rate, such as 115200",
+                where,
             )
 
 
@@ -84,10 +95,16 @@ def _channel(table: Table, folder: Path, copies: bool, recorded: bool) -> Channe
             "name", f'"{name}" is the name of a column in the tables', "choose another name"
         )
     table.name = f"channel {name}"
-    quantity = _needed(table, "quantity", table.text("quantity", choices=("force", "length")),
-                       'write quantity = "force" or "length"')
+    quantity = _needed(
+        table,
+        "quantity",
+        table.text("quantity", choices=("force", "length")),
+        'write quantity = "force" or "length"',
+    )
     at = _free_text(table, "at", 200)
-    line_format = _needed(table, "format", table.text("format", choices=LINE_FORMATS), _format_cure())
+    line_format = _needed(
+        table, "format", table.text("format", choices=LINE_FORMATS), _format_cure()
+    )
     check_belongs(table, line_format)
     of_format = LINE_FORMATS[line_format].read(table, quantity)
     capacity = table.number("capacity", above=0.0)
@@ -96,12 +113,14 @@ def _channel(table: Table, folder: Path, copies: bool, recorded: bool) -> Channe
     for key, level in (("stop_at", stop_at), ("warn_at", warn_at)):
         if level is not None and capacity is not None and level > capacity:
             raise table.fault(
-                key, f"{level:g} is above the capacity {capacity:g}, where readings are saturated",
+                key,
+                f"{level:g} is above the capacity {capacity:g}, where readings are saturated",
                 f"write {key} = at most {capacity:g}",
             )
     if warn_at is not None and stop_at is not None and warn_at > stop_at:
         raise table.fault(
-            "warn_at", f"{warn_at:g} is above stop_at = {stop_at:g}",
+            "warn_at",
+            f"{warn_at:g} is above stop_at = {stop_at:g}",
             f"write warn_at = at most {stop_at:g}",
         )
     scale = table.number("scale")
@@ -149,7 +168,9 @@ def _delay(table: Table) -> tuple[float | None, float | None]:
     for key, value, other in (("delay_s", delay, delay_u), ("delay_u_s", delay_u, delay)):
         if value is None and other is not None:
             raise table.fault(
-                key, "is missing", "write both delay_s and delay_u_s (standard uncertainty), or neither"
+                key,
+                "is missing",
+                "write both delay_s and delay_u_s (standard uncertainty), or neither",
             )
     return delay, delay_u
 
@@ -164,7 +185,9 @@ def _free_text(table: Table, key: str, most: int) -> str:
     value = _needed(table, key, table.text(key, most=most), f'write {key} = "text"')
     if not value.isprintable() or value != value.strip():
         raise table.fault(
-            key, "begins or ends with a space, or holds a control character", "take that character out"
+            key,
+            "begins or ends with a space, or holds a control character",
+            "take that character out",
         )
     return value
 
@@ -175,7 +198,9 @@ def _port(table: Table, recorded: bool) -> str | None:
         return None
     if not port.strip() or not port.isprintable():
         raise table.fault(
-            "port", "is empty or holds a control character", 'write port = "/dev/ttyUSB0" or the like'
+            "port",
+            "is empty or holds a control character",
+            'write port = "/dev/ttyUSB0" or the like',
         )
     if not recorded and scheme_of(port) is None:
         raise table.fault("port", *refusal(port))
@@ -187,9 +212,7 @@ def _format_cure() -> str:
     return f"write format = {', '.join(first)} or {last}"
 
 
-def _calibration(
-    table: Table, folder: Path, copies: bool
-) -> tuple[str | None, Calibration | None]:
+def _calibration(table: Table, folder: Path, copies: bool) -> tuple[str | None, Calibration | None]:
     reference = table.text("calibration", most=300)
     if reference is None:
         return None, None
@@ -197,8 +220,11 @@ def _calibration(
         raise table.fault("calibration", "names no file", 'write calibration = "cell-1.toml"')
     name = calibration_copy_name(reference) if copies else reference
     if copies and not (folder / name).is_file():  # reading a pipe of this name would never end
-        raise table.fault("calibration", f"there is no copy of {reference} in the session",
-                          "use a complete copy of the session")
+        raise table.fault(
+            "calibration",
+            f"there is no copy of {reference} in the session",
+            "use a complete copy of the session",
+        )
     return reference, calibrations.load(folder / name)
 
 
@@ -215,8 +241,10 @@ def _check_together(channels: tuple[Channel, ...], file: str) -> None:
             continue
         if copies.setdefault(calibration_copy_name(reference), reference) != reference:
             raise SensorsFault(
-                file, f'"{reference}" and "{copies[calibration_copy_name(reference)]}" would get '
-                "the same file name in the session", "rename one of the files",
+                file,
+                f'"{reference}" and "{copies[calibration_copy_name(reference)]}" would get '
+                "the same file name in the session",
+                "rename one of the files",
                 f"channel {channel.name}",
             )
     first: dict[str, Channel] = {}
@@ -234,14 +262,18 @@ def _check_together(channels: tuple[Channel, ...], file: str) -> None:
                 mine, theirs = mine or ",", theirs or ","
             if mine != theirs:
                 raise SensorsFault(
-                    file, f"{key} differs from channel {other.name}'s on the same port",
-                    f"give both the same {key}", where,
+                    file,
+                    f"{key} differs from channel {other.name}'s on the same port",
+                    f"give both the same {key}",
+                    where,
                 )
         key = line_format.address
         source = (channel.port, getattr(channel, key))
         if source in seen:
             raise SensorsFault(
-                file, f"reads the same {key} of the same port as channel {seen[source]}",
-                f"give it its own {key}, or leave the channel out", where,
+                file,
+                f"reads the same {key} of the same port as channel {seen[source]}",
+                f"give it its own {key}, or leave the channel out",
+                where,
             )
         seen[source] = channel.name

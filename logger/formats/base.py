@@ -22,9 +22,7 @@ FIRST_LINE = "first line after connecting"
 OTHER = "not for a channel here"
 NOT_DROPPED = (FIRST_LINE, OTHER)  # causes that count as no loss of a reading
 # possessive quantifiers (++, ?+), so that matching a block never backtracks
-NUMBER = (
-    rb"[-+]?+(?:[0-9]{1,40}+(?:\.[0-9]{0,40}+)?+|\.[0-9]{1,40}+)(?:[eE][-+]?+[0-9]{1,2}+)?+"
-)
+NUMBER = rb"[-+]?+(?:[0-9]{1,40}+(?:\.[0-9]{0,40}+)?+|\.[0-9]{1,40}+)(?:[eE][-+]?+[0-9]{1,2}+)?+"
 A_NUMBER = re.compile(NUMBER)
 
 

@@ -12,7 +12,7 @@ import re
 from collections.abc import Mapping, Sequence
 
 from logger.channels.channel import Channel
-from logger.device_units import unit_from_word, to_si
+from logger.device_units import to_si, unit_from_word
 from logger.formats.base import NUMBER, SAMPLE, Decoder, number_text
 
 COMMA = "a comma: decimal or separator?"

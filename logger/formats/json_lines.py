@@ -49,7 +49,9 @@ class JsonDecoder(Decoder):
     def encode(channels: Sequence[Channel], values: Mapping[str, float]) -> bytes:
         """See `Decoder.encode`; a channel without a value is left out."""
         pairs = (
-            f"{json.dumps(c.id)}: {number_text(values[c.name])}" for c in channels if c.name in values
+            f"{json.dumps(c.id)}: {number_text(values[c.name])}"
+            for c in channels
+            if c.name in values
         )
         return ("{" + ", ".join(pairs) + "}\r\n").encode("ascii")
 

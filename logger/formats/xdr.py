@@ -78,9 +78,13 @@ class XdrDecoder(Decoder):
     @staticmethod
     def encode(channels: Sequence[Channel], values: Mapping[str, float]) -> bytes:
         """See `Decoder.encode`; a channel without a value is left out."""
-        return sentence([
-            (c.quantity, number_text(values[c.name]), c.id or "") for c in channels if c.name in values
-        ])
+        return sentence(
+            [
+                (c.quantity, number_text(values[c.name]), c.id or "")
+                for c in channels
+                if c.name in values
+            ]
+        )
 
     def _block(self, block: bytes) -> bool:
         matches = self._block_line.findall(block)

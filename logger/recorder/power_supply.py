@@ -1,4 +1,4 @@
-"""Where this machine's power comes from, as far as the system tells.
+"""Reads where this machine's power comes from, if the system states it.
 
 Linux: the kernel's /sys/class/power_supply (its ABI is in Documentation/ABI/testing/
 sysfs-class-power).  Windows: GetSystemPowerStatus.  macOS: pmset.
@@ -18,21 +18,21 @@ SUPPLIES = Path("/sys/class/power_supply")
 
 @dataclass(frozen=True)
 class PowerState:
-    """source: "mains", "battery", or "" where it is not known; percent: what the battery holds, or
-    None."""
+    """The machine's power supply."""
 
-    source: str = ""
-    percent: float | None = None
+    source: str = ""  # "mains" or "battery"; "" if unknown
+    percent: float | None = None  # charge of the battery, %; None: unknown
 
     def text(self) -> str:
-        held = "" if self.percent is None else f", {self.percent:.0f} %"
+        """Source and charge in words."""
+        charge = "" if self.percent is None else f", {self.percent:.0f} %"
         if self.source == "battery":
-            return f"on battery{held}, not charging: connect power"
-        return f"mains{held and ', battery ' + held[2:]}" if self.source else "not known"
+            return f"on battery{charge}, not charging: connect power"
+        return f"mains{charge and ', battery ' + charge[2:]}" if self.source else "not known"
 
 
-def power(supplies: Path = SUPPLIES) -> PowerState:
-    """What the system says now; never raises."""
+def read_power(supplies: Path = SUPPLIES) -> PowerState:
+    """The state of the power supply now; unknown if the system does not state it.  Never raises."""
     try:
         if sys.platform == "win32":
             return _windows()
@@ -48,7 +48,7 @@ def _linux(folder: Path) -> PowerState:
     draining = fed = False
     for supply in sorted(folder.iterdir()):
         kind = _word(supply / "type")
-        if _word(supply / "scope") == "Device":  # of a mouse or a headset
+        if _word(supply / "scope") == "Device":  # battery of a mouse or a headset
             continue
         if kind in ("Battery", "UPS"):
             status = _word(supply / "status")
@@ -61,7 +61,7 @@ def _linux(folder: Path) -> PowerState:
         elif kind in ("Mains", "USB", "Wireless"):
             fed |= _word(supply / "online") not in ("", "0")
     percent = sum(levels) / len(levels) if levels else None
-    if draining:  # also beside a charger that gives too little
+    if draining:  # even if a charger is connected, because it is too weak
         return PowerState("battery", percent)
     return PowerState("mains" if fed else "", percent)
 
@@ -92,11 +92,11 @@ def _windows() -> PowerState:
 
 
 def _macos() -> PowerState:
-    said = subprocess.run(
+    output = subprocess.run(
         ["pmset", "-g", "batt"], capture_output=True, text=True, timeout=2, check=False
     ).stdout
-    source = re.search(r"drawing from '(AC|Battery|UPS) Power'", said)
-    percent = re.search(r"\b([0-9]{1,3})%", said)
+    source = re.search(r"drawing from '(AC|Battery|UPS) Power'", output)
+    percent = re.search(r"\b([0-9]{1,3})%", output)
     return PowerState(
         "" if source is None else "mains" if source[1] == "AC" else "battery",
         None if percent is None else float(percent[1]),

@@ -33,7 +33,9 @@ class Appender:
     """
 
     def __init__(
-        self, path: Path, resume: tuple[int, Any] | None = None,
+        self,
+        path: Path,
+        resume: tuple[int, Any] | None = None,
         announce: Callable[[int, str], None] | None = None,
     ) -> None:
         flags = os.O_RDWR | os.O_CREAT | os.O_APPEND | getattr(os, "O_NOFOLLOW", 0)

@@ -160,7 +160,8 @@ class _Table:
         for name in self.names:
             if name not in columns:
                 raise self._fault(
-                    1, f'there is no column for channel "{name}"',
+                    1,
+                    f'there is no column for channel "{name}"',
                     "add it (cells may be empty) or take the channel out of the sensors file",
                 )
         self._columns = columns
@@ -168,9 +169,7 @@ class _Table:
         cell = NUMBER.decode("ascii")
         shape = ",".join(cell if column == "time_s" else f"(?:{cell})?+" for column in columns)
         self._plain = re.compile(f"(?:{shape}\n)++")
-        self._labels = [
-            csv_line([column]).decode("utf-8")[:-1] for column in columns
-        ]
+        self._labels = [csv_line([column]).decode("utf-8")[:-1] for column in columns]
 
     def _piece(self, data: bytes) -> bytes:
         try:
@@ -240,19 +239,23 @@ class _Table:
                 raise self._fault(number, f"is not CSV ({error})", "correct the line") from None
             if len(cells) != len(self._columns):
                 raise self._fault(
-                    number, f"has {len(cells)} cells, but the header has {len(self._columns)}",
+                    number,
+                    f"has {len(cells)} cells, but the header has {len(self._columns)}",
                     "write one cell for each column, with a decimal point, not a comma",
                 )
             for column, cell in zip(self._columns, cells, strict=True):
                 if (cell or column == "time_s") and not _NUMBER.fullmatch(cell):
                     raise self._fault(
-                        number, f'{column}: "{one_line(cell, 40)}" is not a finite number',
-                        "write a plain number" + ("" if column == "time_s" else " or leave it empty"),
+                        number,
+                        f'{column}: "{one_line(cell, 40)}" is not a finite number',
+                        "write a plain number"
+                        + ("" if column == "time_s" else " or leave it empty"),
                     )
             time_s = float(cells[place])
             if time_s < self.last_s:
                 raise self._fault(
-                    number, f"time_s goes back from {self.last_s:g} to {time_s:g}",
+                    number,
+                    f"time_s goes back from {self.last_s:g} to {time_s:g}",
                     "sort the rows by time_s",
                 )
             if self.last_s == -math.inf:

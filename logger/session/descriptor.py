@@ -97,27 +97,44 @@ def descriptor(
         ],
         "resources": [
             _resource(
-                "readings", READINGS, "the numbers as the devices sent them",
-                [time_s, ("channel", "string", "the channel's name", True),
-                 ("reading", "number", "in the channel's unit", True)],
+                "readings",
+                READINGS,
+                "the numbers as the devices sent them",
+                [
+                    time_s,
+                    ("channel", "string", "the channel's name", True),
+                    ("reading", "number", "in the channel's unit", True),
+                ],
             ),
             _resource(
-                "events", EVENTS, "what cannot be recomputed from the readings",
-                [time_s, ("id", "string", "of the row, or of the request it answers", True),
-                 ("kind", "string", "what happened", True),
-                 ("channel", "string", "the channel it is about, if any", False),
-                 ("value", "number", "in the channel's unit, or seconds", False),
-                 ("text", "string", "in words", False)],
+                "events",
+                EVENTS,
+                "what cannot be recomputed from the readings",
+                [
+                    time_s,
+                    ("id", "string", "of the row, or of the request it answers", True),
+                    ("kind", "string", "what happened", True),
+                    ("channel", "string", "the channel it is about, if any", False),
+                    ("value", "number", "in the channel's unit, or seconds", False),
+                    ("text", "string", "in words", False),
+                ],
             ),
             _resource(
-                "clock", CLOCK, "how far the recording is, every 0.25 s",
+                "clock",
+                CLOCK,
+                "how far the recording is, every 0.25 s",
                 [time_s, ("utc", "datetime", "the computer's clock", False), *counts],
             ),
             _resource(
-                "rejects", REJECTS, "dropped lines and why, at most 1 MB",
-                [time_s, ("port", "string", "where it was read", False),
-                 ("cause", "string", "why it was dropped", True),
-                 ("line", "string", "its beginning, escaped", False)],
+                "rejects",
+                REJECTS,
+                "dropped lines and why, at most 1 MB",
+                [
+                    time_s,
+                    ("port", "string", "where it was read", False),
+                    ("cause", "string", "why it was dropped", True),
+                    ("line", "string", "its beginning, escaped", False),
+                ],
             ),
         ],
     }
@@ -141,8 +158,13 @@ def _resource(name: str, path: str, title: str, fields: Fields) -> dict[str, Any
         "format": "csv",
         "mediatype": "text/csv",
         "encoding": "utf-8",
-        "dialect": {"delimiter": ",", "lineTerminator": "\n", "quoteChar": '"',
-                    "doubleQuote": True, "header": True},
+        "dialect": {
+            "delimiter": ",",
+            "lineTerminator": "\n",
+            "quoteChar": '"',
+            "doubleQuote": True,
+            "header": True,
+        },
         "schema": {"fields": rows, "missingValues": [""]},
     }
 
@@ -159,8 +181,11 @@ def sealed_descriptor(
     sealed = dict(unsealed)
     sealed["ended_at"] = ended_at
     sealed["resources"] = [
-        {**resource, "bytes": hashes[resource["path"]][1],
-         "hash": "sha256:" + hashes[resource["path"]][0]}
+        {
+            **resource,
+            "bytes": hashes[resource["path"]][1],
+            "hash": "sha256:" + hashes[resource["path"]][0],
+        }
         for resource in unsealed["resources"]
     ]
     sealed["haul_files"] = [
@@ -231,7 +256,8 @@ def read_descriptor(folder: Path) -> dict[str, Any]:
         raise SessionFault(path, "haul_format is not a whole number of at least 1", cure)
     if version > FORMAT:
         raise SessionFault(
-            path, f"has format {version}, newer than this program reads ({FORMAT})",
+            path,
+            f"has format {version}, newer than this program reads ({FORMAT})",
             "use a newer haul",
         )
     return document

@@ -23,8 +23,17 @@ from logger.session.records import Block, ChannelReadings, ClockRow, Event, Sess
 from logger.toml_tables import read_text
 
 __all__ = [
-    "Block", "ChannelReadings", "ClockRow", "Event", "Follower", "SessionInfo",
-    "joined", "open_session", "open_unproved", "read_all", "session_state",
+    "Block",
+    "ChannelReadings",
+    "ClockRow",
+    "Event",
+    "Follower",
+    "SessionInfo",
+    "joined",
+    "open_session",
+    "open_unproved",
+    "read_all",
+    "session_state",
 ]
 
 _PIECE = 16 << 20  # bytes read at once; memory only
@@ -76,7 +85,9 @@ def open_unproved(path: str | os.PathLike[str]) -> SessionInfo:
     started_at = descriptor.get("started_at")
     if not isinstance(started_at, str):
         raise SessionFault(
-            folder / package.DESCRIPTOR, "started_at is missing", "use a complete copy of the session"
+            folder / package.DESCRIPTOR,
+            "started_at is missing",
+            "use a complete copy of the session",
         )
     simulation = descriptor.get("simulation")
     true = simulation.get("true") if isinstance(simulation, dict) else None
@@ -104,7 +115,10 @@ def _sensors(folder: Path) -> Sensors:
     file = folder / package.SENSORS
     try:
         return parse_sensors(
-            read_text(file, SensorsFault, plain=True), str(file), folder / package.CALIBRATION, copies=True
+            read_text(file, SensorsFault, plain=True),
+            str(file),
+            folder / package.CALIBRATION,
+            copies=True,
         )
     except UserFault as fault:
         raise SessionFault(fault.file, fault.fault, fault.cure, fault.place) from None
@@ -130,7 +144,8 @@ class _Tail:
                         return b""
                     if head != self._header:
                         raise SessionFault(
-                            self._path, "its first line is not the header",
+                            self._path,
+                            "its first line is not the header",
                             "write " + self._header.decode().strip() + " as its first line",
                         )
                     self._at = len(head)
@@ -152,7 +167,9 @@ class _Tail:
         end = data.rfind(b"\n") + 1
         if not end and len(data) >= most:
             raise SessionFault(
-                self._path, f"has a line longer than {most} bytes", "use a complete copy of the session"
+                self._path,
+                f"has a line longer than {most} bytes",
+                "use a complete copy of the session",
             )
         self._at += end
         return data[:end]

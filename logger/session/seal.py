@@ -167,7 +167,9 @@ def _without_sums(folder: Path) -> Inspection:
         elif name not in own.files and own.whole:
             changed[name] = "was added after sealing"
     if not os.path.lexists(folder / MARKS):
-        changed[SUMS] = f"is missing, though {DESCRIPTOR} says that the session was sealed{own.when}"
+        changed[SUMS] = (
+            f"is missing, though {DESCRIPTOR} says that the session was sealed{own.when}"
+        )
     elif not changed:
         text = f"sealing was interrupted: {SUMS} is missing, and every file is as {DESCRIPTOR} says"
         return Inspection("cut short", (), (text,), None)

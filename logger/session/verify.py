@@ -92,12 +92,15 @@ def _seal_again(folder: Path, held: lock.SessionLock) -> None:
         paths = []
     if sorted(map(str, paths)) != sorted(package.TABLES):
         raise SessionFault(
-            folder / package.DESCRIPTOR, "its channels or resources are not those of a session",
+            folder / package.DESCRIPTOR,
+            "its channels or resources are not those of a session",
             "put the file back that the recorder wrote",
         )
     # if sealing was interrupted, the descriptor's hashes fit and prove every row
     proved = seal.own_hashes(folder).sealed
-    moves = [] if proved else [*move_unproved_rows(folder, boot_id()), *move_spoilt_rows(folder, names)]
+    moves = (
+        [] if proved else [*move_unproved_rows(folder, boot_id()), *move_spoilt_rows(folder, names)]
+    )
     last, own_ids = _last_time(folder, names)
     unsealed = package.unsealed_descriptor(descriptor)
     writer = SessionWriter.resume(folder, unsealed, held, own_ids)
@@ -113,9 +116,13 @@ def _seal_again(folder: Path, held: lock.SessionLock) -> None:
                 files.ops.unlink(folder / name)
                 continue
             if not name.isprintable() or "\\" in name:
-                raise OSError(0, f"the file name {one_line(name, 60)!r} cannot be sealed: rename it")
+                raise OSError(
+                    0, f"the file name {one_line(name, 60)!r} cannot be sealed: rename it"
+                )
             if kind == "file" and name not in (*package.TABLES, package.DESCRIPTOR) and not inner:
-                writer.add_to_seal(name, seal.hash_file(folder / name), (folder / name).stat().st_size)
+                writer.add_to_seal(
+                    name, seal.hash_file(folder / name), (folder / name).stat().st_size
+                )
             elif kind != "file" and not inner:
                 raise OSError(0, f"{name} is not a plain file: remove it")
         text = "sealed after an interruption; " + (

@@ -154,7 +154,9 @@ class MarkWriter:
         elif self._missing:
             self.put_back()
         else:
-            self._missing = True  # the whole folder may just be being removed: wait for the next call
+            self._missing = (
+                True  # the whole folder may just be being removed: wait for the next call
+            )
 
     def put_back(self) -> None:
         """Write a removed journal again; give it up if the disk refuses."""

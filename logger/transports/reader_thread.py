@@ -51,7 +51,9 @@ class PortReader(threading.Thread):
     """
 
     def __init__(
-        self, url: str, channels: Sequence[Channel],
+        self,
+        url: str,
+        channels: Sequence[Channel],
         deliver: Callable[[Arrival | PortEvent], None],
     ) -> None:
         super().__init__(name=f"port {url}", daemon=True)

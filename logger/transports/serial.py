@@ -45,10 +45,16 @@ def list_ports() -> tuple[PortInfo, ...]:
             grep = f"hwgrep://{port.vid:04X}:{port.pid:04X}"
             if port.serial_number:
                 grep += f".*{port.serial_number}"
-        listed.append(PortInfo(
-            device=port.device, description=one_line(port.description or "", 80), vid=port.vid,
-            pid=port.pid, serial_number=port.serial_number, hwgrep=grep,
-        ))
+        listed.append(
+            PortInfo(
+                device=port.device,
+                description=one_line(port.description or "", 80),
+                vid=port.vid,
+                pid=port.pid,
+                serial_number=port.serial_number,
+                hwgrep=grep,
+            )
+        )
     return tuple(listed)
 
 

@@ -42,9 +42,7 @@ class PtyDevice:
 
     def __init__(self) -> None:
         if sys.platform == "win32":
-            raise PortFault(
-                "pty", "this system has no pseudo-terminals", "serve the device on TCP"
-            )
+            raise PortFault("pty", "this system has no pseudo-terminals", "serve the device on TCP")
         import pty
         import tty
 
@@ -179,7 +177,9 @@ def serve_tcp(port: int = 0) -> TcpDevice:
     except (OSError, OverflowError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise PortFault(
-            f"TCP port {port}", f"cannot be served ({reason})", "give another port, or 0 for a free one"
+            f"TCP port {port}",
+            f"cannot be served ({reason})",
+            "give another port, or 0 for a free one",
         ) from None
 
 

@@ -23,10 +23,10 @@ from logger.recorder.machine_watch import (
     Notice,
     disk_free,
     size_text,
+    tables_size,
     time_text,
-    written,
 )
-from logger.recorder.power_supply import PowerState, power
+from logger.recorder.power_supply import PowerState, read_power
 from logger.recorder.recorder import record
 from logger.session.reader import read_all
 from logger.transports.simulated import Player, serve_tcp
@@ -73,11 +73,11 @@ PLUG = {"type": "Mains", "online": "1"}
     ],
 )  # fmt: skip
 def test_power_is_what_the_kernel_says(tmp_path, found, source, percent):
-    assert power(supplies(tmp_path, **found)) == PowerState(source, percent)
+    assert read_power(supplies(tmp_path, **found)) == PowerState(source, percent)
 
 
 def test_power_that_nobody_tells_of_is_not_known(tmp_path):
-    assert power(tmp_path / "nothing").text() == "not known"
+    assert read_power(tmp_path / "nothing").text() == "not known"
     assert PowerState("battery", 54.4).text() == "on battery, 54 %, not charging: connect power"
     assert PowerState("mains", None).text() == "mains"
 
@@ -133,8 +133,8 @@ def test_the_disk_left_is_what_the_system_lets_this_user_write(tmp_path):
 def watch(folder, free, source=None, **more):
     """A MachineWatch whose disk and power are what the lists hold now; sleep is not tried."""
     return MachineWatch(
-        folder, free_bytes=lambda _: free[0], power=lambda: (source or [PowerState()])[0],
-        awake=SleepInhibitor(), **more,
+        folder, free_bytes=lambda _: free[0], read_power=lambda: (source or [PowerState()])[0],
+        sleep_inhibitor=SleepInhibitor(), **more,
     )  # fmt: skip
 
 
@@ -152,12 +152,12 @@ def test_the_rate_is_that_of_the_files_and_told_once(tmp_path):
     said = {}
     for second in range(0, 40, 2):
         grow(tmp_path, second, 3000)
-        said[second] = lines(watched.look(second))
+        said[second] = lines(watched.check(second))
     assert said.pop(0) == ["disk: 40 GB left"]
     assert [v for v in said.values() if v] == [
         ["disk: 40 GB left, enough for 154 days at 11 MB an hour"]
     ]
-    assert written(tmp_path) == 38 * 3000
+    assert tables_size(tmp_path) == 38 * 3000
 
 
 def test_a_disk_that_fills_is_told_early_and_again_when_nearly_full(tmp_path):
@@ -167,20 +167,20 @@ def test_a_disk_that_fills_is_told_early_and_again_when_nearly_full(tmp_path):
     for second in range(0, 4000, 8):
         grow(tmp_path, min(second, 30), 3000)
         free[0] = max(0.0, 200 * MB - second * 0.05 * MB)  # something else fills it
-        events += [(second, n) for n in watched.look(second) if n.kind]
+        events += [(second, n) for n in watched.check(second) if n.kind]
     assert [n.text.split(":")[0] for _, n in events] == ["disk short", "disk nearly full"]
     assert events[0][1] == Notice(events[0][1].text, "disk", 200 * MB - events[0][0] * 0.05 * MB)
     assert 99 * MB < events[0][1].value < 100 * MB and 9 * MB < events[1][1].value < 10 * MB
     free[0] = 40e9
-    assert lines(watched.look(4001))[0].startswith("disk: 40 GB left")
+    assert lines(watched.check(4001))[0].startswith("disk: 40 GB left")
     free[0] = 5 * MB
-    assert lines(watched.look(4003))[0].startswith("disk nearly full: 5.0 MB left")
+    assert lines(watched.check(4003))[0].startswith("disk nearly full: 5.0 MB left")
 
 
 def test_a_disk_that_cannot_be_asked_is_said_once(tmp_path):
     watched = watch(tmp_path, [None])
-    assert lines(watched.look(0)) == ["disk left: not known"]
-    assert lines(watched.look(10)) == []
+    assert lines(watched.check(0)) == ["disk left: not known"]
+    assert lines(watched.check(10)) == []
 
 
 def test_a_battery_is_told_at_once_and_as_it_runs_down(tmp_path):
@@ -196,7 +196,7 @@ def test_a_battery_is_told_at_once_and_as_it_runs_down(tmp_path):
             source[0] = PowerState("mains", 5)
         if second > 900:
             source[0] = PowerState("mains", 6)
-        told += [n for n in watched.look(second) if "power" in n.text or n.kind == "power"]
+        told += [n for n in watched.check(second) if "power" in n.text or n.kind == "power"]
     assert [(n.kind, n.value) for n in told] == [
         ("", None), ("power", 90), ("power", 20), ("power", 10), ("", None),
     ]  # fmt: skip
@@ -292,8 +292,8 @@ def test_without_the_command_the_person_is_asked(tmp_path, monkeypatch):
     monkeypatch.setenv("PATH", str(tmp_path))
     watched = MachineWatch(tmp_path)
     watched.start()
-    texts = [n.text for n in watched.look(0.0)]
-    assert "this machine may fall asleep: set it not to" in texts
+    texts = [n.text for n in watched.check(0.0)]
+    assert "this machine may fall asleep: turn sleep off in the system's settings" in texts
     watched.stop()
 
 
@@ -302,15 +302,15 @@ def test_a_lock_that_is_lost_is_told(inhibitor, tmp_path):
     inhibitor(GIVES.format(tmp_path))
     watched = MachineWatch(tmp_path)
     watched.start()
-    assert settled(watched.awake) == HELD
-    assert any("held off" in n.text for n in watched.look(0.0))
+    assert settled(watched.sleep_inhibitor) == HELD
+    assert any("held off" in n.text for n in watched.check(0.0))
     os.kill(int((tmp_path / "pid").read_text()), signal.SIGKILL)
     until = time.monotonic() + 5
     told: list[str] = []
     while not told and time.monotonic() < until:
-        told = [n.text for n in watched.look(1.0) if "asleep" in n.text]
+        told = [n.text for n in watched.check(1.0) if "asleep" in n.text]
         time.sleep(0.02)
-    assert told == ["this machine may fall asleep: set it not to"]
+    assert told == ["this machine may fall asleep: turn sleep off in the system's settings"]
     watched.stop()
 
 

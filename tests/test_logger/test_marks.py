@@ -177,7 +177,7 @@ def test_what_does_not_begin_as_marks_do_is_refused_with_the_reason(
     tmp_path: Path, data: bytes
 ) -> None:
     (tmp_path / MARKS).write_bytes(data)
-    with pytest.raises(OSError, match="does not begin"):
+    with pytest.raises(OSError, match="first line is not that of a journal"):
         marks.read(tmp_path)
 
 

@@ -427,7 +427,7 @@ def test_hostile_requests_are_refused_and_never_followed(yard: Any, force: str) 
 
 def test_asking_where_nobody_records_is_refused(yard: Any) -> None:
     folder = yard.imported()
-    with pytest.raises(CallFault, match="nobody records"):
+    with pytest.raises(CallFault, match="nothing records"):
         ask(folder, "mark")
     with pytest.raises(CallFault, match="take one of"):
         ask(folder, "dance")

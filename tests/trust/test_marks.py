@@ -487,7 +487,7 @@ def test_a_disk_that_refuses_the_marks_alone_costs_no_reading_and_is_told(
     waited, told = [event for event in yard.events() if event.kind == "disk"]
     assert "nothing could be written for" in waited.text and waited.value is not None
     assert waited.value < 1.5
-    assert os.strerror(errno.EIO) in told.text and "not marked any more" in told.text
+    assert os.strerror(errno.EIO) in told.text and "refuses the journal" in told.text
     assert not list(yard.out.glob(".*"))
     rows = (tmp_path / "copy" / package.READINGS).read_bytes()
     found = mended(tmp_path / "copy")[package.READINGS]
