@@ -139,6 +139,7 @@ class Calibration:
         step = (high - low) / 100.0
 
         def walk(end: float, step: float) -> float:
+            """The last place from `end` in steps of `step` with at least half of the slope, N or m."""
             at_end, x = self.slope(end), end
             for k in range(1, 101):
                 if self.slope(end + k * step) * at_end < 0.5 * at_end * at_end:

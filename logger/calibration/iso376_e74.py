@@ -184,6 +184,7 @@ def _lower_limit(
     )
 
     def unavailable(why: str) -> tuple[Term, Term, Term]:
+        """The three figures without a value, for the reason `why`."""
         first, second, third = (Term(key, name, None, "applied", why) for key, name in keys)
         return first, second, third
 

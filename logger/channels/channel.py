@@ -95,6 +95,7 @@ class Channel:
         """
 
         def above(reading: float) -> float:
+            """Value of a `reading` (in `unit`) minus value_si, N or m."""
             return float(self.si(reading)) - value_si
 
         try:

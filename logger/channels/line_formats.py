@@ -19,12 +19,15 @@ XDR_UNIT = {"force": "N", "length": "m"}
 
 @dataclass(frozen=True)
 class LineFormat:
-    """One line format."""
+    """One line format.
+
+    read: reads and checks the keys of a channel: (table, quantity) -> fields of Channel; raises
+        SensorsFault
+    """
 
     decoder: str  # "module:Class" of a `formats.base.Decoder`, loaded at its first use
     takes: tuple[str, ...]  # keys that belong to this format, without `unit`
     address: str  # the key whose value differs for each channel of a port
-    # reads the keys: (table, quantity) -> fields of Channel; raises SensorsFault
     read: Callable[[Table, str], dict[str, Any]]
     shared: tuple[str, ...] = ()  # keys whose value is the same for all channels of a port
 

@@ -55,7 +55,7 @@ class ColumnsDecoder(Decoder):
 
     @staticmethod
     def encode(channels: Sequence[Channel], values: Mapping[str, float]) -> bytes:
-        """The line that holds the values; 0 stands in every other column."""
+        """See `Decoder.encode`; a column that `values` lacks is 0."""
         decimal = channels[0].decimal
         cells = ["0"] * max(c.count or c.column or 1 for c in channels)
         for c in channels:

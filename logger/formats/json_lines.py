@@ -47,7 +47,7 @@ class JsonDecoder(Decoder):
 
     @staticmethod
     def encode(channels: Sequence[Channel], values: Mapping[str, float]) -> bytes:
-        """See `Decoder.encode`; a channel without a value is left out."""
+        """See `Decoder.encode`; a channel that `values` lacks is left out."""
         pairs = (
             f"{json.dumps(c.id)}: {number_text(values[c.name])}"
             for c in channels

@@ -77,7 +77,7 @@ class XdrDecoder(Decoder):
 
     @staticmethod
     def encode(channels: Sequence[Channel], values: Mapping[str, float]) -> bytes:
-        """See `Decoder.encode`; a channel without a value is left out."""
+        """See `Decoder.encode`; a channel that `values` lacks is left out."""
         return sentence(
             [
                 (c.quantity, number_text(values[c.name]), c.id or "")

@@ -106,18 +106,16 @@ def tables_size(folder: Path) -> int:
 class MachineWatch:
     """Reports the state of disk, power and sleep once at the start, and later what becomes worse.
 
+    free_bytes: returns the free space of a folder in bytes, or None if unknown
+    sleep_inhibitor: keeps the machine awake
     _sizes: (s since the start, size of the tables in bytes) of the last checks
     """
 
     folder: Path  # the session folder
     for_s: float | None = None  # length of the recording, s; None: no limit
-    free_bytes: Callable[[Path], int | None] = (
-        disk_free  # free space of a folder, bytes; None: unknown
-    )
-    read_power: Callable[[], PowerState] = read_power  # state of the power supply
-    sleep_inhibitor: SleepInhibitor = field(
-        default_factory=SleepInhibitor
-    )  # keeps the machine awake
+    free_bytes: Callable[[Path], int | None] = disk_free
+    read_power: Callable[[], PowerState] = read_power  # returns the state of the power supply
+    sleep_inhibitor: SleepInhibitor = field(default_factory=SleepInhibitor)
     _sizes: deque[tuple[float, int]] = field(default_factory=lambda: deque(maxlen=_MOST_SIZES))
     _next: dict[str, float] = field(default_factory=dict)  # time of the next check by name, s
     _disk_level: int = -1  # last `DiskLeft.level`; -1 before the first check

@@ -292,6 +292,7 @@ def _signals(reasons: list[str]) -> Iterator[None]:
         return
 
     def handle(number: int, frame: object) -> None:
+        """Append the signal's name to `reasons`."""
         reasons.append(signal.Signals(number).name)
 
     names = [getattr(signal, n) for n in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, n)]
