@@ -1,6 +1,4 @@
-"""The recorder's clock: it never steps, and it runs on while the machine sleeps, if the system has
-such a clock.
-"""
+"""Reads the recorder's clock, which never steps, and runs on in sleep if the system has such a one."""
 
 from __future__ import annotations
 
@@ -11,14 +9,14 @@ BOOTTIME: int | None = getattr(time, "CLOCK_BOOTTIME", None)
 
 
 def now() -> float:
-    """Seconds since a fixed moment: CLOCK_BOOTTIME if the system has it, else the monotonic clock."""
+    """Seconds since a fixed moment, by CLOCK_BOOTTIME if there is one, else time.monotonic."""
     if BOOTTIME is None:
         return time.monotonic()
     return time.clock_gettime(BOOTTIME)
 
 
 def slept() -> float:
-    """Seconds that this machine has slept since its start; 0 if the system has no CLOCK_BOOTTIME."""
+    """Seconds that this machine has slept since its start; 0 without CLOCK_BOOTTIME."""
     # The two clocks are read one after the other.  A thread that is held up in between would
     # measure a sleep that never happened, so the closest pair of five readings counts.
     slept_s, width = 0.0, float("inf")

@@ -1,4 +1,4 @@
-"""Converts the units that a device may send to SI; exact by definition (SI brochure, NIST SP 811)."""
+"""Converts a device's units to SI; exact by definition (SI brochure, NIST SP 811)."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Reads TOML tables strictly: an unknown key, a wrong type or a value out of range is a UserFault."""
+"""Reads TOML tables strictly: an unknown key, a wrong type or a bad value is a UserFault."""
 
 from __future__ import annotations
 
@@ -182,7 +182,7 @@ class Table:
         return value
 
     def done(self, also: Iterable[str] = ()) -> None:
-        """Refuse the first key that was not read; raises the table's fault with the nearest legal key.
+        """Refuse the first key that was not read; the fault names the nearest legal key.
 
         also: keys that are legal though nothing read them.
         """

@@ -101,8 +101,8 @@ def fit(
 
 
 def _check_digits(curve: Calibration, solution: Solution, where: str) -> None:
-    """Refuse a curve that is smaller than its scatter, and one that floats cannot represent, as of a
-    high degree over a narrow range far from zero; raises SensorsFault."""
+    """Refuse a curve that is smaller than its scatter, and one that floats cannot represent, as of
+    a high degree over a narrow range far from zero; raises SensorsFault."""
     from fractions import Fraction
 
     ends = [

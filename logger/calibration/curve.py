@@ -42,10 +42,11 @@ class Calibration:
 
     @property
     def verified_from(self) -> tuple[float, str] | None:
-        """The beginning of the verified range (N or m) and what sets it; None if the file states none.
+        """Beginning of the verified range (N or m), and what sets it; None if not stated.
 
         Class A begins at 400 times the lower limit factor, but not below the least force (ASTM E74;
-        ISO 376 too covers the range from the least to the greatest force applied; both from memory).
+        ISO 376 too covers the range from the least to the greatest force applied; both from
+        memory).
         """
         if self.class_a_from is not None and self.class_a_from > (self.least_loaded or 0.0):
             return self.class_a_from, "class A of ASTM E74"
@@ -115,7 +116,7 @@ class Calibration:
         return self._through_inverse(applied, self.spread_terms, 0.0)
 
     def u_applied(self, applied: Values) -> Values:
-        """Standard uncertainty of a value `applied` (N or m) from one new reading; N or m, same shape.
+        """Standard uncertainty of values `applied` from one new reading each; N or m, same shape.
 
         u^2 = (s^2 + g' C g) / slope^2: as `u_curve`, with the scatter s of a new reading.
         """
@@ -124,7 +125,8 @@ class Calibration:
     def u_tared(self, applied: Values) -> Values:
         """As `u_applied`, for a value `applied` (N or m) from a reading minus the unloaded reading.
 
-        In the difference of two readings c0 and its uncertainty cancel, and the scatter counts twice.
+        In the difference of two readings c0 and its uncertainty cancel, and the scatter counts
+        twice.
         """
         return self._through_inverse(applied, self._tared_terms, math.sqrt(2.0) * self.reading_u)
 
@@ -139,7 +141,7 @@ class Calibration:
         step = (high - low) / 100.0
 
         def walk(end: float, step: float) -> float:
-            """The last place from `end` in steps of `step` with at least half of the slope, N or m."""
+            """The last place, in steps of `step` from `end`, with half of its slope; all N or m."""
             at_end, x = self.slope(end), end
             for k in range(1, 101):
                 if self.slope(end + k * step) * at_end < 0.5 * at_end * at_end:
@@ -160,8 +162,7 @@ class Calibration:
 
     @cached_property
     def spread_terms(self) -> tuple[float, ...]:
-        """Coefficients of g' C g as a polynomial in the applied value, by rising power: (2 degree + 1)
-        numbers."""
+        """The (2 degree + 1) coefficients of g' C g as a polynomial in the applied value."""
         return self._diagonals(0)
 
     @cached_property
@@ -195,8 +196,7 @@ class Calibration:
 
 
 def check_invertible(curve: Calibration, where: str) -> None:
-    """Check that the curve rises or falls throughout, from 0 to the end of its points; raises
-    SensorsFault.
+    """Check that the curve rises or falls throughout; raises SensorsFault.
 
     where: file or step, for the fault.
     """

@@ -16,8 +16,8 @@ from fractions import Fraction
 class Solution:
     """The exact fit y = sum over `powers` of coefficient x^power.
 
-    inverse: inverse of the normal matrix, (powers x powers), in units of x alone; times the variance
-        of one y it is the covariance of the coefficients
+    inverse: inverse of the normal matrix, (powers x powers), in units of x alone; times the
+        variance of one y it is the covariance of the coefficients
     """
 
     powers: tuple[int, ...]  # fitted powers of x, rising
@@ -34,7 +34,7 @@ class Solution:
     def covariance(
         self, x: Sequence[float], x_u: Sequence[float], y_u: float
     ) -> tuple[tuple[float, ...], ...]:
-        """Covariance of c0, c1 .. to first order, (degree + 1) x (degree + 1); 0 for an unfitted power.
+        """Covariance of c0, c1 .. to first order: (degree + 1) x (degree + 1), 0 if not fitted.
 
         x: places of the points, one per point
         x_u: standard uncertainty of each x; points at the same x share one error, others are
@@ -70,8 +70,7 @@ class Solution:
 
 
 def solve(x: Sequence[float], y: Sequence[float], powers: Sequence[int]) -> Solution | None:
-    """Fit y to the given powers of x (finite numbers, same length); None if x has too few different
-    values."""
+    """Fit y by powers of x (same length); None if x has too few different values."""
     xs, grid_x = _whole(x)
     ys, grid_y = _whole(y)
     columns = [[value**power for value in xs] for power in powers]
@@ -110,8 +109,8 @@ def root(value: Fraction) -> float:
 def _whole(values: Sequence[float]) -> tuple[list[int], int]:
     """The values as multiples of 1 / grid, and grid.
 
-    Each float is taken as its shortest decimal, which is what a person or a device wrote, not as the
-    nearest binary fraction.
+    Each float is taken as its shortest decimal, which is what a person or a device wrote, not as
+    the nearest binary fraction.
     """
     ratios = [Fraction(repr(float(v))) for v in values]
     grid = math.lcm(*(ratio.denominator for ratio in ratios))

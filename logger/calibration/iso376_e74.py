@@ -1,7 +1,8 @@
-"""Computes figures of a force cell from its calibration points, as ISO 376 and ASTM E74 define them.
+"""Computes the figures of a force cell that ISO 376 and ASTM E74 define, from its points.
 
-They serve for comparison under the standards' names.  They are no certificate and no classification,
-because the program knows neither the machine that applied the forces nor the procedure.
+They serve for comparison under the standards' names.  They are no certificate and no
+classification, because the program knows neither the machine that applied the forces nor the
+procedure.
 """
 
 from __future__ import annotations
@@ -102,11 +103,11 @@ def _by_force(rows: Sequence[tuple[float, float]]) -> dict[float, float]:
 
 
 def _repeatability(runs: Sequence[_Run], named: bool) -> Term:
-    """Repeatability: 100 (greatest - least deflection of the runs) / mean at one force; the greatest
-    over the forces.
+    """Repeatability: 100 (greatest - least deflection of the runs) / mean at one force; the
+    greatest over the forces.
 
-    For two runs this is b' = 100 |X2 - X1| / mean (ISO 376, 2011; the formulas of this file are from
-    memory).
+    For two runs this is b' = 100 |X2 - X1| / mean (ISO 376, 2011; the formulas of this file are
+    from memory).
     """
     key, name = "repeatability_percent", "repeatability b' (ISO 376)"
     if not named:
@@ -129,8 +130,8 @@ def _repeatability(runs: Sequence[_Run], named: bool) -> Term:
 
 
 def _reversibility(runs: Sequence[_Run]) -> Term:
-    """Reversibility: v = 100 |X' - X| / X with X at the rising and X' at the falling force, the mean
-    of the runs; the greatest over the forces (ISO 376)."""
+    """Reversibility: v = 100 |X' - X| / X with X at the rising and X' at the falling force, the
+    mean of the runs; the greatest over the forces (ISO 376)."""
     key, name = "reversibility_percent", "reversibility v (ISO 376)"
     falling = [one for one in runs if _by_force(one.down)]
     if not falling:
@@ -173,9 +174,9 @@ def _lower_limit(
 ) -> tuple[Term, Term, Term]:
     """Lower limit factor, and where class A and class AA begin, in the unit of the applied values.
 
-    LLF = 2.4 s, but at least the resolution, times the mean of force / deflection (ASTM E74-18, 7.1.2
-    and 8.5); s has n - m - 1 degrees of freedom, m the degree.  The verified range begins at 400 LLF
-    (class A) or 2000 LLF (class AA), but not below the least force.
+    LLF = 2.4 s, but at least the resolution, times the mean of force / deflection (ASTM E74-18,
+    7.1.2 and 8.5); s has n - m - 1 degrees of freedom, m the degree.  The verified range begins at
+    400 LLF (class A) or 2000 LLF (class AA), but not below the least force.
     """
     keys = (
         ("llf", "lower limit factor LLF (ASTM E74)"),

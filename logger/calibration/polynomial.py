@@ -1,4 +1,4 @@
-"""Evaluates polynomials and clamps values, for one float or an array; needs no numpy for a float."""
+"""Evaluates polynomials and clamps values; needs no numpy for a single float."""
 
 from __future__ import annotations
 
@@ -15,7 +15,8 @@ Values = TypeVar("Values", float, "npt.NDArray[np.float64]")
 def polynomial(coefficients: Sequence[float], x: Values) -> Values:
     """sum c_i x^i by Horner's rule; same shape as x.
 
-    coefficients: c0, c1 .., in units that fit x.  Products, unlike powers, never raise OverflowError.
+    coefficients: c0, c1 .., in units that fit x.  Products, unlike powers, never raise
+        OverflowError.
     """
     total: Any = 0.0 * x
     for c in reversed(coefficients):

@@ -19,7 +19,7 @@ MOST_STEPS = 200  # doublings, then halvings: more than the range and the digits
 
 @dataclass(frozen=True)
 class Channel:
-    """One measured quantity.  A reading is a number as the device sends it; a value is in N or m."""
+    """One measured quantity; a reading is a number as the device sends it, a value is in N or m."""
 
     name: str  # unique in the sensors file
     quantity: str  # "force" or "length"
@@ -73,7 +73,7 @@ class Channel:
         return (share * share + own * own) ** 0.5  # type: ignore[no-any-return]
 
     def saturated(self, reading: Values) -> Any:
-        """Whether readings (in `unit`) exceed the capacity, without any zero; bool or bool array."""
+        """Whether readings (in `unit`) exceed the capacity, with a zero of 0; same shape."""
         if self.capacity is None:
             return abs(reading) < 0.0  # False, in the shape of the input
         return abs(self.si(reading, 0.0)) > self.capacity
@@ -88,8 +88,8 @@ class Channel:
         return resting_reading - self.calibration.coefficients[0]
 
     def reading_at(self, value_si: float) -> float | None:
-        """The reading (in `unit`) that the device sends at `value_si` (N or m), with the file's zero;
-        None if its curve does not reach that value.
+        """The reading (in `unit`) that the device sends at `value_si` (N or m), with the file's
+        zero; None if its curve does not reach that value.
 
         By bisection, which works for every curve that rises or falls throughout.
         """

@@ -55,8 +55,8 @@ def _json(table: Table, quantity: str) -> dict[str, Any]:
 
 
 def _columns(table: Table, quantity: str) -> dict[str, Any]:
-    """`decimal` and `separator` are None if they are not stated; the decoder then drops lines with an
-    ambiguous comma."""
+    """`decimal` and `separator` are None if they are not stated; the decoder then drops lines with
+    an ambiguous comma."""
     unit = _unit(table, quantity)
     separator = table.text("separator", most=8)
     if separator is not None and (

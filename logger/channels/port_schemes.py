@@ -1,5 +1,4 @@
-"""Lists what a port may be and which transport opens it: a device path, or a URL of a scheme in
-SCHEMES.
+"""Lists what a port may be (a device path, or a URL of SCHEMES) and its transport.
 
 Not every scheme of pyserial is there (spy, alt, loop, cp2110 are missing): spy writes what it reads
 into a file that the URL names, so that a sensors file could overwrite any file of the user.

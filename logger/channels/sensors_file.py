@@ -1,4 +1,4 @@
-"""Reads the sensors file: which channels there are, where they measure, how a reading converts to SI."""
+"""Reads the sensors file: the channels, where they measure, how their readings convert to SI."""
 
 from __future__ import annotations
 
@@ -57,8 +57,7 @@ def parse_sensors(
 
 
 def for_recording(sensors: Sensors) -> None:
-    """Check that every channel has what recording needs, a port and a baud rate; raises
-    SensorsFault."""
+    """Check that every channel has the port and the baud rate to record; raises SensorsFault."""
     for channel in sensors.channels:
         where = f"channel {channel.name}"
         if channel.port is None:
@@ -162,7 +161,7 @@ def _channel(table: Table, folder: Path, copies: bool, recorded: bool) -> Channe
 
 
 def _delay(table: Table) -> tuple[float | None, float | None]:
-    """The delay and its standard uncertainty, s; both or neither, because a correction needs both."""
+    """The delay and its standard uncertainty, s; both or neither: a correction needs both."""
     delay = table.number("delay_s", least=-MOST_DELAY_S, most=MOST_DELAY_S)
     delay_u = table.number("delay_u_s", least=0.0, most=MOST_DELAY_S)
     for key, value, other in (("delay_s", delay, delay_u), ("delay_u_s", delay_u, delay)):

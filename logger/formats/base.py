@@ -1,8 +1,8 @@
 """Decodes bytes from a port into readings, chunk by chunk; never raises and never holds over 4 kB.
 
-The readings and counts do not depend on where the bytes are cut into chunks.  One regular expression
-matches a block of good lines; a block with any other line is decoded line by line.  Readings stay
-text, as the device sent them.
+The readings and counts do not depend on where the bytes are cut into chunks.  One regular
+expression matches a block of good lines; a block with any other line is decoded line by line.
+Readings stay text, as the device sent them.
 """
 
 from __future__ import annotations
@@ -45,7 +45,7 @@ class Decoded:
 
 
 class Decoder(ABC):
-    """Splits a port's bytes into lines, decodes them, and counts dropped lines; base of all formats.
+    """Splits a port's bytes into lines, decodes them, and counts drops; base of all formats.
 
     channels: the channels of the port
     names: their names
@@ -105,7 +105,7 @@ class Decoder(ABC):
         return out
 
     def registers(self, numbers: Mapping[str, bytes]) -> Decoded:
-        """Decode numbers (as text, by channel) of a device that has registers in the place of lines."""
+        """Decode numbers (text, by channel) of a device with registers in place of lines."""
         out = self._out = Decoded()
         for name, text in numbers.items():
             if A_NUMBER.fullmatch(text):
@@ -178,7 +178,7 @@ class Decoder(ABC):
         self._out.readings.setdefault(name, []).append(text)
 
     def _block(self, block: bytes) -> bool:
-        """Take a block of complete lines at once; returns False, with nothing taken, if it cannot."""
+        """Take a block of complete lines at once; False, with nothing taken, if it cannot."""
         return False
 
     @staticmethod

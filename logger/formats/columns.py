@@ -160,6 +160,5 @@ class ColumnsDecoder(Decoder):
 
 
 def _with_point(number: bytes) -> bytes:
-    """The number with a decimal point in place of a comma, which every reader of readings.csv
-    expects."""
+    """The number with a decimal point in place of a comma, as readings.csv has it."""
     return number.replace(b",", b".")

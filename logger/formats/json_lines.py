@@ -84,8 +84,8 @@ class JsonDecoder(Decoder):
             self._drop(OTHER, line)
 
     def _later(self, text: str, line: bytes) -> dict[str, Any] | None:
-        """The object that begins at a later `{` and extends to the end of the line; None if there is
-        none.  Drops the text before it as torn off."""
+        """The object that begins at a later `{` and extends to the end of the line; None if there
+        is none.  Drops the text before it as torn off."""
         starts = [match.start() for match in re.finditer(r"\{", text)]
         for start in starts[-_MOST_STARTS:]:
             members = _object(text[start:]) if start else None

@@ -75,7 +75,7 @@ class AlarmJudge:
 
 
 def _si(channel: Channel, reading: float, zero: float) -> float:
-    """The value of a reading in N or m; infinite if it overflows, so that the alarm still sounds."""
+    """The value of a reading, N or m; infinite on overflow, so that the alarm still sounds."""
     try:
         return channel.si(reading, zero)
     except (ArithmeticError, ValueError):

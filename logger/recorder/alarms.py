@@ -1,11 +1,12 @@
 """Judges alarms: compares a channel's value, scaled to the rated part at risk, with two levels.
 
 To ignore single spikes, a level counts as passed once the value has been beyond it for `hold_s`
-without falling to 95 % of it in between, which takes at least two readings in a row.  A shorter shock
-is no alarm; the analysis reports it as an event.
+without falling to 95 % of it in between, which takes at least two readings in a row.  A shorter
+shock is no alarm; the analysis reports it as an event.
 
-Only the recorder judges.  Viewers rebuild the state from the `alarm` and `ack` rows of events.csv with
-`LatchedAlarms`.  The text of an `alarm` row is "LEVEL: LABEL", with LEVEL caution, stop or clear.
+Only the recorder judges.  Viewers rebuild the state from the `alarm` and `ack` rows of events.csv
+with `LatchedAlarms`.  The text of an `alarm` row is "LEVEL: LABEL", with LEVEL caution, stop or
+clear.
 """
 
 from __future__ import annotations
@@ -24,7 +25,7 @@ HOLD_S = 0.1
 
 @dataclass(frozen=True)
 class AlarmRow:
-    """One row of the alarm table: gain x (the channel's value) + offset is compared with two levels."""
+    """One row of the alarm table: two levels for gain x (the channel's value) + offset."""
 
     channel: str  # name of the channel
     label: str  # what is at risk, for people
@@ -54,7 +55,8 @@ def judge(
 ) -> tuple[AlarmState, float | None]:
     """The state after one more reading, and, if the level changed, the scaled value (else None).
 
-    time_s: time of the reading, s since the recording started; value_si: the channel's value, N or m.
+    time_s: time of the reading, s since the recording started; value_si: the channel's value, N or
+        m.
     """
     value = row.gain * value_si + row.offset
     level = state.level
@@ -72,8 +74,7 @@ def judge(
 
 
 def _rank(row: AlarmRow, value: float, reached: int) -> int:
-    """Index of the level that a scaled value is beyond; a level up to `reached` holds down to RELEASE
-    of it."""
+    """Index of the level that a scaled value is beyond; up to `reached`, RELEASE of it counts."""
     rank = 0
     for k, limit in ((1, row.caution), (2, row.stop)):
         if limit is not None:
@@ -140,8 +141,8 @@ class LatchedAlarms:
             self._drop(key)
 
     def ack(self, channel: str, text: str) -> None:
-        """Take an `ack` row; text: one label, or `joined_labels` of all alarms of the channel ("": of
-        all channels) that were not acknowledged."""
+        """Take an `ack` row; text: one label, or `joined_labels` of all alarms of the channel ("":
+        of all channels) that were not acknowledged."""
         open_ = [
             key
             for key, one in self.held.items()

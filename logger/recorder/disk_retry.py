@@ -1,7 +1,7 @@
 """Writes to the session; while the disk refuses, retries and holds events back.
 
-A disk that is full, slow or pulled out must not end a recording.  The session's files keep what they
-could not write, and events wait here, in order, to be written after the `disk` event.
+A disk that is full, slow or pulled out must not end a recording.  The session's files keep what
+they could not write, and events wait here, in order, to be written after the `disk` event.
 """
 
 from __future__ import annotations
@@ -122,7 +122,7 @@ class DiskRetry:
             self._refused(fault)
 
     def seal(self) -> str | None:
-        """Seal the session; returns the seal's digest, None while the disk refuses or events wait."""
+        """Seal the session; returns its digest, None while the disk refuses or events wait."""
         if self.refuses or self._held:
             return None
         try:

@@ -20,8 +20,9 @@ RATE_FROM_S = 5.0  # least time for a rate; chosen by us: before, the start dist
 RATE_OVER_S = (
     60.0  # time over which the rate is taken; chosen by us: long against the pauses of a haul
 )
-# EARLY_*: disk short; LATE_*: disk nearly full.  EARLY_S, EARLY_BYTES: chosen by us: other programs write
-# on the disk too.  LATE_S, LATE_BYTES: chosen by us: time enough to make room or to end the recording
+# EARLY_*: disk short; LATE_*: disk nearly full.  EARLY_S, EARLY_BYTES: chosen by us: other programs
+# write on the disk too.  LATE_S, LATE_BYTES: chosen by us: time enough to make room or to end the
+# recording
 EARLY_S, EARLY_BYTES = 2 * 3600.0, 100e6
 LATE_S, LATE_BYTES = 600.0, 10e6
 IN_HAND = 1.2  # share of the remaining need that must be free; chosen by us

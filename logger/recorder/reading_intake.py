@@ -1,7 +1,7 @@
 """Writes what the readers delivered: readings, dropped lines and port events.
 
-A device sends many lines at once.  With one time for all of them a plot would show steps, so the lines
-of a chunk are spread evenly over the time in which it arrived.
+A device sends many lines at once.  With one time for all of them a plot would show steps, so the
+lines of a chunk are spread evenly over the time in which it arrived.
 """
 
 from __future__ import annotations
@@ -16,12 +16,13 @@ from logger.recorder.request_handler import RequestHandler
 from logger.session.descriptor import csv_line
 from logger.transports.reader_thread import Arrival, PortEvent
 
-# a chunk that arrived in less time has one time for all its lines; chosen by us: clocks resolve no less
+# a chunk that arrived in less time has one time for all its lines; chosen by us: clocks resolve no
+# less
 SPREAD_S = 0.001
 
 
 class ReadingIntake:
-    """Writes the queue's items in order, and passes readings to ledger, request handler and alarms."""
+    """Writes the queue's items, and passes readings to ledger, request handler and alarms."""
 
     def __init__(
         self, *, ledger: ReadingLedger, requests: RequestHandler, alarms: AlarmJudge, disk: DiskRetry,
@@ -55,7 +56,7 @@ class ReadingIntake:
         ))  # fmt: skip
 
     def _rows(self, name: str, texts: list[bytes], from_s: float, to_s: float) -> bytes:
-        """Rows of readings.csv for one channel's chunk, none earlier than the channel's last row."""
+        """Rows of readings.csv of one channel's chunk, none earlier than its last row."""
         from_s = max(from_s, self._ledger.last_s[name])
         rows, step = _spread(_label(name), texts, from_s, to_s)
         self._ledger.enter(name, len(texts), from_s, from_s + (len(texts) - 1) * step)

@@ -1,7 +1,8 @@
 """Counts the readings that each channel brought and lost, and writes its gaps as events.
 
 Every reading that a device sent is either in the file or counted as lost, so that a viewer can show
-how much of a haul was measured.  The counts are in clock.csv, also of a recording that is cut short.
+how much of a haul was measured.  The counts are in clock.csv, also of a recording that is cut
+short.
 """
 
 from __future__ import annotations
@@ -53,7 +54,7 @@ class ReadingLedger:
         self.counts[name] += count
 
     def close(self, now_s: float) -> None:
-        """Write a `gap` event for each channel that is silent at the end; now_s: s since the start."""
+        """Write a `gap` event for each channel silent at the end; now_s: s since the start."""
         for name in self.channels:
             self._write_gap(name, now_s)
 

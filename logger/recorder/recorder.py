@@ -1,4 +1,6 @@
-"""Records ports into a session: one reader thread a port, one writer thread.  It waits for no viewer.
+"""Records ports into a session, with one reader thread a port and one writer thread.
+
+It waits for no viewer.
 
 Imports neither numpy nor pandas, so that a recording starts at once.
 """
@@ -81,13 +83,14 @@ def record(
     alarms: the alarm table, beside the levels in the sensors file
     simulation_true: true values of a simulation, for the descriptor
     status: called about ten times a second in this thread
-    check_rig: called with the text and the name of the rig file, and of every later one; it raises a
-        UserFault or returns the reason as text if the rig has an error.  A tuple of alarm rows that it
-        returns for a later rig replaces the alarm table.  Without it the rig file is only copied.
+    check_rig: called with the text and the name of the rig file, and of every later one; it raises
+        a UserFault or returns the reason as text if the rig has an error.  A tuple of alarm rows
+        that it returns for a later rig replaces the alarm table.  Without it the rig file is only
+        copied.
     machine: watches disk, power and sleep; its notices become events
 
-    Raises PortFault if no port opens, SessionFault if `out` cannot be used, SensorsFault or RigFault;
-    it then leaves no session behind.
+    Raises PortFault if no port opens, SessionFault if `out` cannot be used, SensorsFault or
+    RigFault; it then leaves no session behind.
     """
     began = clock.now()
     sensors = load_sensors(sensors_path)
@@ -281,11 +284,10 @@ def _stop(readers: Sequence[PortReader]) -> None:
 
 @contextmanager
 def _signals(reasons: list[str]) -> Iterator[None]:
-    """While this context lasts, SIGINT, SIGTERM and SIGHUP append their name to `reasons`, which ends
-    the recording.
+    """In this context, SIGINT, SIGTERM and SIGHUP append their name to `reasons`.
 
-    The handler runs in the main thread, which may hold the lock of any event at that moment and would
-    wait for itself for ever; so the handler sets no event and takes no lock.
+    The handler runs in the main thread, which may hold the lock of any event at that moment and
+    would wait for itself for ever; so the handler sets no event and takes no lock.
     """
     if threading.current_thread() is not threading.main_thread():
         yield

@@ -53,13 +53,15 @@ class RequestHandler:
     def remember(self, name: str, from_s: float, step_s: float, texts: list[bytes]) -> None:
         """Keep readings of one channel, from which `zero` computes the new zero.
 
-        from_s: time of the first, s since the recording started; step_s: time between two, s; texts:
+        from_s: time of the first, s since the recording started; step_s: time between two, s;
+            texts:
         as sent.
         """
         self._recent[name].add(from_s, step_s, texts)
 
     def set_alarm_level(self, channel: str, label: str, level: int) -> None:
-        """Note the new level (index into LEVELS) of an alarm; one that rises can be acknowledged."""
+        """Note the new level (index into LEVELS) of an alarm; one that rises can be
+        acknowledged."""
         if level > self._levels.get((channel, label), 0):
             self._unacknowledged.add((channel, label))
         self._levels[channel, label] = level
@@ -160,7 +162,7 @@ class RequestHandler:
         return EventRow(now, "ack", request.channel, text=one_line(text))
 
     def _rig(self, request: Request, now: float) -> EventRow:
-        """Change the rig; the request's text is that of a rig file, or the name of one in the inbox."""
+        """Change the rig; request.text: text of a rig file, or the name of one in the inbox."""
         text = request.text
         if "\n" not in text and "=" not in text:
             data = self._inbox.attachment(text.strip())

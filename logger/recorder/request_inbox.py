@@ -52,7 +52,7 @@ def ask(
     role: str = "operator",
     id: str | None = None,
 ) -> str:
-    """Write a request to the recorder of a growing session; returns the id that its answer will have.
+    """Write a request to the recorder of a growing session; returns the request's id.
 
     verb: one of VERBS; role: one of ROLES; id: None for a new one.
     Raises CallFault if nothing records there or the request is not valid.
@@ -224,8 +224,7 @@ def _order(entry: os.DirEntry[str]) -> tuple[int, str]:
 
 
 def _regular_bytes(path: Path, most: int) -> bytes | str:
-    """The bytes of a plain file, at most `most`, or why it cannot be read; follows no link and waits
-    for no pipe."""
+    """At most `most` bytes of a plain file, or why it cannot be read; follows no link."""
     try:
         if not stat.S_ISREG(path.lstat().st_mode):
             return "is not a plain file"

@@ -24,8 +24,9 @@ from logger.recorder.request_handler import RequestHandler
 from logger.session.writer import SessionWriter
 from logger.transports.reader_thread import PortReader
 
-# periods; derived from interface section 4: rows within 50 ms, answers within 0.1 s, the clock every
-# 0.25 s, a sync within 1 s; RETRY_S chosen by us: rows continue 0.25 s after the disk takes them again
+# periods; derived from interface section 4: rows within 50 ms, answers within 0.1 s, the clock
+# every 0.25 s, a sync within 1 s; RETRY_S chosen by us: rows continue 0.25 s after the disk takes
+# them again
 TAKE_S, INBOX_S, CLOCK_S, SYNC_S, RETRY_S = 0.02, 0.04, 0.25, 0.8, 0.25
 SEAL_S = 1.4  # longest time to retry the seal; chosen by us: so that stopping takes less than 2 s
 SLEEP_S = (
@@ -184,7 +185,7 @@ class WriterThread(threading.Thread):
 
     # -- the end --------------------------------------------------------------------------------
     def _seal(self) -> None:
-        """Write the last rows and seal; after SEAL_S without success leave the session cut short."""
+        """Write the last rows and seal; after SEAL_S leave the session cut short."""
         until = time.monotonic() + SEAL_S
         written = False
         while True:

@@ -1,7 +1,7 @@
 """Decides whether a channel may be zeroed: whether it is at rest and unloaded.
 
-The recorder has no model of the rig.  It judges by how steady the channel is, by its value against its
-capacity, by whether a counter turns, and by whether the haul cell is under tension.
+The recorder has no model of the rig.  It judges by how steady the channel is, by its value against
+its capacity, by whether a counter turns, and by whether the haul cell is under tension.
 """
 
 from __future__ import annotations

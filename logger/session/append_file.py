@@ -19,9 +19,9 @@ NO_ANSWER_S = 5.0  # chosen by us: a disk that takes longer is treated as one th
 class Appender:
     """One file that is only appended to, unbuffered, with a running SHA-256.
 
-    After an OSError the unwritten bytes are kept, and the next `write` or `flush` continues with the
-    first of them, so that no row is written twice or in part.  Bytes that a failed fsync may have
-    lost are written again at their place before the next fsync.
+    After an OSError the unwritten bytes are kept, and the next `write` or `flush` continues with
+    the first of them, so that no row is written twice or in part.  Bytes that a failed fsync may
+    have lost are written again at their place before the next fsync.
 
     resume: size in bytes and running SHA-256 of an existing file, which is made durable at once;
         None: a new file

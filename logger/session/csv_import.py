@@ -165,7 +165,8 @@ class _Table:
                     "add it (cells may be empty) or take the channel out of the sensors file",
                 )
         self._columns = columns
-        # possessive quantifiers (++, ?+), so that matching four megabytes keeps no backtracking state
+        # possessive quantifiers (++, ?+), so that matching four megabytes keeps no backtracking
+        # state
         cell = NUMBER.decode("ascii")
         shape = ",".join(cell if column == "time_s" else f"(?:{cell})?+" for column in columns)
         self._plain = re.compile(f"(?:{shape}\n)++")

@@ -175,8 +175,8 @@ def sealed_descriptor(
     """The text of the sealed descriptor, UTF-8.
 
     hashes: by name, SHA-256 (hex) and size in bytes of every other file; ended_at: RFC 3339, UTC.
-    `haul_self` is the hash of this text with its own digits as zeros, so that a change of SHA256SUMS
-    and a change of the descriptor can be distinguished.
+    `haul_self` is the hash of this text with its own digits as zeros, so that a change of
+    SHA256SUMS and a change of the descriptor can be distinguished.
     """
     sealed = dict(unsealed)
     sealed["ended_at"] = ended_at

@@ -31,8 +31,8 @@ _ID = re.compile(r"[A-Za-z0-9_.-]{1,80}")
 class ReadingsParser:
     """Parses readings.csv piece by piece.
 
-    It keeps the last time of each channel, so that a row that goes back in time counts as malformed,
-    wherever the file is cut into pieces.
+    It keeps the last time of each channel, so that a row that goes back in time counts as
+    malformed, wherever the file is cut into pieces.
 
     names: the session's channels; malformed: malformed rows so far
     """
@@ -53,9 +53,9 @@ class ReadingsParser:
 
         size: bytes of the file: a header and complete lines.
 
-        pandas reads a whole file with several threads, but a buffer with one.  Few rows are split by
-        channel at a time, because allocating new memory takes the system longer than the rest of the
-        work on it.
+        pandas reads a whole file with several threads, but a buffer with one.  Few rows are split
+        by channel at a time, because allocating new memory takes the system longer than the rest of
+        the work on it.
         """
         import numpy as np
 

@@ -1,13 +1,13 @@
 """Moves the rows that an interruption spoilt out of the tables into torn-tail.bin.
 
-A killed recorder leaves at most one row without its end.  After a power cut the disk may hold anything
-behind the last sync: nothing, zeros, other bytes, or the recorder's own bytes in another order, which
-may look like good rows.  So, if there is any doubt, the rows that no journal mark proves are moved
-first.
+A killed recorder leaves at most one row without its end.  After a power cut the disk may hold
+anything behind the last sync: nothing, zeros, other bytes, or the recorder's own bytes in another
+order, which may look like good rows.  So, if there is any doubt, the rows that no journal mark
+proves are moved first.
 
-Then the shape of every row is checked, which is the only check of a session without marks.  A bad row
-is moved together with the row on either side, because a row next to foreign bytes may have lost its
-end or its beginning and still look good.
+Then the shape of every row is checked, which is the only check of a session without marks.  A bad
+row is moved together with the row on either side, because a row next to foreign bytes may have lost
+its end or its beginning and still look good.
 """
 
 from __future__ import annotations
@@ -41,7 +41,8 @@ Check = Callable[[list[str]], bool]
 def move_unproved_rows(folder: Path, boot: str) -> list[str]:
     """Move the rows that no mark proves to torn-tail.bin, if there is doubt about them.
 
-    boot: `boot_id` of the running system.  Returns what was moved and why, one sentence, or nothing.
+    boot: `boot_id` of the running system.  Returns what was moved and why, one sentence, or
+        nothing.
     Raises OSError.
     """
     try:
@@ -69,8 +70,7 @@ def move_unproved_rows(folder: Path, boot: str) -> list[str]:
 
 
 def move_spoilt_rows(folder: Path, names: Sequence[str]) -> list[str]:
-    """Move the bad rows of the four tables to torn-tail.bin; returns a sentence for each table that
-    had some.
+    """Move the bad rows of the four tables to torn-tail.bin; returns a sentence for each move.
 
     names: the session's channels.  Raises OSError.
     """
@@ -86,7 +86,7 @@ def move_spoilt_rows(folder: Path, names: Sequence[str]) -> list[str]:
 
 
 def _table(folder: Path, name: str) -> Path | None:
-    """The path of a table, None if it is missing; raises OSError for a link, which may lead anywhere."""
+    """Path of a table, None if it is missing; raises OSError for a link."""
     path = folder / name
     if path.is_symlink():
         raise OSError(0, f"{name} is a link: remove it")
@@ -146,7 +146,7 @@ class _Cells:
         return 0
 
     def good(self, line: bytes, remember: bool) -> bool:
-        """Whether `line` is a row of the table; of clock.csv no earlier than the last remembered one.
+        """Whether `line` is a row of the table; in clock.csv, times must not go back.
 
         remember: whether later rows are compared with this one.
         """
@@ -197,8 +197,8 @@ def _from_first_doubt(
 ) -> tuple[int, list[bytes]]:
     """The offset from which lines are checked one by one, and the lines from there on.
 
-    At least one good line comes before the first bad one, unless that is at the beginning.  The last
-    line may lack its line feed.
+    At least one good line comes before the first bad one, unless that is at the beginning.  The
+    last line may lack its line feed.
     """
     with open_plain(path) as file:
         size = os.fstat(file.fileno()).st_size
@@ -231,7 +231,8 @@ def _verdicts(lines: Sequence[bytes], table: _Readings | _Cells) -> list[bool]:
             keep.append(not after_bad)
             after_bad = False
             continue
-        # the last row may only lack its end, because it was being written: then the row before stays
+        # the last row may only lack its end, because it was being written: then the row before
+        # stays
         if keep and not (i == len(lines) - 1 and _is_cut_row(line)):
             keep[-1] = False
         keep.append(False)

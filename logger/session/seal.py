@@ -37,7 +37,7 @@ def sums_text(hashes: Mapping[str, str]) -> str:
 
 
 def parse_sums(text: str) -> dict[str, str] | None:
-    """The digests (SHA-256, hex) in SHA256SUMS by file name; None if `sums_text` did not write it."""
+    """The digests (SHA-256, hex) of SHA256SUMS by name; None if `sums_text` did not write it."""
     digests: dict[str, str] = {}
     for line in text.split("\n")[:-1]:
         match = _LINE.fullmatch(line)
@@ -66,7 +66,8 @@ def hash_file(path: Path) -> str:
 
 
 def files_in(folder: Path) -> dict[str, str]:
-    """Everything in the folder but directories, by relative name (with /): "file", "link" or "other".
+    """Everything in the folder but directories, by relative name (with /): "file", "link" or
+    "other".
 
     The lock, the journal and SHA256SUMS are left out.
     """
@@ -117,7 +118,7 @@ def inspect(folder: Path) -> Inspection:
 
 
 def quick_state(folder: Path) -> str:
-    """The state as of `inspect`, but only from the names and sizes in the descriptor; raises nothing."""
+    """The state as of `inspect`, but by names and sizes alone; raises nothing."""
     own = own_hashes(folder)
     sums = (folder / SUMS).exists()
     if not own.sealed:

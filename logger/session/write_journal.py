@@ -2,8 +2,8 @@
 
 Before the recorder appends to a table it writes a mark into a hidden file: the table's name, its
 coming size in bytes, and the first 16 digits of the SHA-256 of that many bytes.  The first line of
-the file names the machine's run (`boot_id`).  A table that fits a mark is proved up to that size.  If
-the machine may have lost what it held in memory, nothing behind the last such mark is trusted.
+the file names the machine's run (`boot_id`).  A table that fits a mark is proved up to that size.
+If the machine may have lost what it held in memory, nothing behind the last such mark is trusted.
 Otherwise only the recorder died, and complete rows of the piece that it was writing are good.
 
 It changes nothing, and the file may hold any bytes.  `write_journal_writer` writes the marks,
@@ -55,8 +55,7 @@ def header(boot: str) -> bytes:
 
 
 def line(name: str, size: int, digest: str) -> bytes:
-    """One mark of the table `name`; size: its bytes; digest: their SHA-256 in hex, at least 16
-    digits."""
+    """One mark of the table `name`; size: its bytes; digest: 16 or more digits of the SHA-256."""
     return b"%s %d %s\n" % (name.encode("ascii"), size, digest[:DIGITS].encode("ascii"))
 
 

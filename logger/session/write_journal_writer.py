@@ -1,7 +1,8 @@
 """Writes the journal marks of a growing session.
 
-A piece of a table is written after its mark, so that no table is ever longer than its marks.  If the
-disk refuses the marks but takes the tables, the marks are given up, because readings come first.
+A piece of a table is written after its mark, so that no table is ever longer than its marks.  If
+the disk refuses the marks but takes the tables, the marks are given up, because readings come
+first.
 """
 
 from __future__ import annotations
@@ -64,9 +65,9 @@ class MarkWriter:
     def begin_sealing(self, tables: Mapping[str, tuple[str, int]]) -> None:
         """Make the journal durable, and keep it until `remove`.
 
-        As long as SHA256SUMS is not written, the journal distinguishes an interrupted sealing from a
-        removed seal.  No row is added any more, so a journal that was given up or is incomplete is
-        replaced by one made from the tables.
+        As long as SHA256SUMS is not written, the journal distinguishes an interrupted sealing from
+        a removed seal.  No row is added any more, so a journal that was given up or is incomplete
+        is replaced by one made from the tables.
 
         tables: by name, SHA-256 (hex) and size in bytes; they must be durable.
         """

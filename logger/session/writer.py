@@ -1,6 +1,7 @@
 """Writes a session folder: makes it, appends rows, syncs, seals.
 
-Only the recorder's writer thread, the importer and the repair use it; nothing else writes in a session.
+Only the recorder's writer thread, the importer and the repair use it; nothing else writes in a
+session.
 """
 
 from __future__ import annotations
@@ -153,7 +154,8 @@ class SessionWriter:
     ) -> SessionWriter:
         """Open a session that was cut short, to seal it; for the repair.  Raises OSError.
 
-        descriptor: as of an unsealed session; held: the folder's lock; own_ids: highest number of an
+        descriptor: as of an unsealed session; held: the folder's lock; own_ids: highest number of
+            an
         event's own id so far.
         """
         state: dict[str, tuple[int, Any]] = {}
@@ -221,7 +223,8 @@ class SessionWriter:
     def clock(self, time_s: float, utc: str, counts: Iterable[int]) -> None:
         """Append a row to clock.csv; raises OSError.
 
-        time_s: s since the recording started; counts: readings and drops so far, alternating, in the
+        time_s: s since the recording started; counts: readings and drops so far, alternating, in
+            the
         order of the channels.
         """
         self._files[package.CLOCK].write(csv_line((f"{time_s:.4f}", utc, *counts)))
@@ -271,7 +274,7 @@ class SessionWriter:
             file.sync()
 
     def check_in_place(self) -> None:
-        """Raise OSError if the session's files were removed or moved; restore a lost lock or journal."""
+        """Raise OSError if the session's files are gone; restore a lost lock or journal."""
         if not all(file.in_place() for file in self._files.values()):
             raise FileNotFoundError(2, "the session's folder was removed or moved")
         self._marks.check_in_place()
@@ -334,8 +337,7 @@ class SessionWriter:
 
     # -- ending --------------------------------------------------------------------------------
     def seal(self) -> str:
-        """Write the hashes into the descriptor, and SHA256SUMS; returns the seal's digest (SHA-256,
-        hex).
+        """Write all hashes and SHA256SUMS; returns the seal's digest (SHA-256, hex).
 
         Takes the same time at any size, because the hashes were computed while writing.  Raises
         OSError, and may be called again: until it succeeds the session is "cut short".

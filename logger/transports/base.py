@@ -35,8 +35,8 @@ class Chunk:
 class Transport(ABC):
     """The connection to one device.
 
-    The reader thread calls open, then read repeatedly, then close; after a loss it starts again with
-    open.  No two calls run at the same time.
+    The reader thread calls open, then read repeatedly, then close; after a loss it starts again
+    with open.  No two calls run at the same time.
     """
 
     def __init__(self, port: str, channels: Sequence[Channel]) -> None:
@@ -45,13 +45,14 @@ class Transport(ABC):
 
     @abstractmethod
     def open(self) -> None:
-        """Connect.  If it raises, it leaves nothing open; the reader reports the reason and retries."""
+        """Connect.  If it raises, it leaves nothing open; the reader reports why and retries."""
 
     @abstractmethod
     def read(self) -> Chunk:
         """What has arrived since the last call; returns within about CYCLE_S.
 
-        An exception means that the device is lost; so does Chunk.lost, together with the last bytes.
+        An exception means that the device is lost; so does Chunk.lost, together with the last
+        bytes.
         """
 
     @abstractmethod

@@ -1,5 +1,5 @@
-"""Makes the transport of a port.  The table is SCHEMES of `logger/channels/port_schemes.py`, because
-the sensors file checks its ports by it.
+"""Makes the transport of a port.  The table is SCHEMES of `logger/channels/port_schemes.py`,
+because the sensors file checks its ports by it.
 """
 
 from __future__ import annotations

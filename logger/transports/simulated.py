@@ -1,4 +1,4 @@
-"""Serves simulated devices on a pseudo-terminal or over TCP, for tests, the demo and `haul simulate`.
+"""Serves simulated devices on a pseudo-terminal or over TCP (tests, demo, `haul simulate`).
 
 The recorder reads them like real devices.
 """
@@ -122,8 +122,7 @@ class TcpDevice:
         return False
 
     def send(self, data: bytes, timeout_s: float = 0.0) -> int:
-        """See `Device.send`; waits at least 0.5 s for each client and drops one that does not take
-        it."""
+        """See `Device.send`; a client that does not take it within 0.5 s or more is dropped."""
         with self._lock:
             clients = list(self._clients)
         taken = 0
