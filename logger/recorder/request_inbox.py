@@ -60,7 +60,7 @@ def ask(
     folder = Path(session_path)
     if verb not in VERBS:
         raise CallFault(
-            verb, "is not a request that a recorder knows", "write one of " + ", ".join(VERBS)
+            verb, "is not a request to a recorder", "write one of " + ", ".join(VERBS)
         )
     name = id or "q" + uuid.uuid4().hex
     if not _ID.fullmatch(name) or _OWN_ID.fullmatch(name):
