@@ -94,7 +94,7 @@ def test_a_session_without_its_seal_is_changed_and_not_repaired(
     first, *details = capsys.readouterr().out.splitlines()
     assert first == "changed"
     assert details[0] == f"  {SUMS} is missing, though {DESCRIPTOR} says that the session was sealed at {ended}"
-    assert details[1].startswith("  --repair refuses a changed session: a new seal would ") and len(details) == 2
+    assert details[1].startswith("  --repair refuses a changed session, because a new seal ") and len(details) == 2
 
 
 def test_an_edit_is_not_covered_up_by_taking_the_seal_away(
@@ -109,7 +109,7 @@ def test_an_edit_is_not_covered_up_by_taking_the_seal_away(
     review = json.loads(capsys.readouterr().out)
     assert review["state"] == "changed" and any("were changed" in w for w in review["warnings"])
     text = (tmp_path / "out.html").read_text("utf-8")
-    assert "<b>changed</b>" in text and f"{SUMS} is gone" in text and "--repair refuses" in text
+    assert "<b>changed</b>" in text and f"{SUMS} is missing" in text and "--repair refuses" in text
     assert session_row(str(sealed))["row"]["state"] == "changed"
     live = Recording(sealed)
     live.look(0.0)
