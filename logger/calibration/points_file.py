@@ -26,9 +26,7 @@ class Points:
     applied: tuple[float, ...]  # (n) applied values, in the unit of the table
     reading: tuple[float, ...]  # (n) readings, in the device's unit
     run: tuple[str, ...] | None  # (n) name of each row's run; None without that column
-    applied_u: (
-        tuple[float, ...] | None
-    )  # (n) standard uncertainties, unit of applied; None: no column
+    applied_u: tuple[float, ...] | None  # (n) standard uncertainties, unit of applied, or None
     resolution: float  # finest step in which the readings are written, in their unit
 
 

@@ -17,9 +17,7 @@ from logger.recorder.power_supply import PowerState, read_power
 
 DISK_S, POWER_S = 2.0, 5.0  # period of the checks; chosen by us: neither changes faster
 RATE_FROM_S = 5.0  # least time for a rate; chosen by us: before, the start distorts it
-RATE_OVER_S = (
-    60.0  # time over which the rate is taken; chosen by us: long against the pauses of a haul
-)
+RATE_OVER_S = 60.0  # time for a rate; chosen by us: long against the pauses of a haul
 # EARLY_*: disk short; LATE_*: disk nearly full.  EARLY_S, EARLY_BYTES: chosen by us: other programs
 # write on the disk too.  LATE_S, LATE_BYTES: chosen by us: time enough to make room or to end the
 # recording

@@ -59,9 +59,7 @@ def ask(
     """
     folder = Path(session_path)
     if verb not in VERBS:
-        raise CallFault(
-            verb, "is not a request to a recorder", "write one of " + ", ".join(VERBS)
-        )
+        raise CallFault(verb, "is not a request to a recorder", "write one of " + ", ".join(VERBS))
     name = id or "q" + uuid.uuid4().hex
     if not _ID.fullmatch(name) or _OWN_ID.fullmatch(name):
         raise CallFault(name, "cannot be a request's id", "use letters, digits, _ and -")

@@ -29,9 +29,7 @@ from logger.transports.reader_thread import PortReader
 # them again
 TAKE_S, INBOX_S, CLOCK_S, SYNC_S, RETRY_S = 0.02, 0.04, 0.25, 0.8, 0.25
 SEAL_S = 1.4  # longest time to retry the seal; chosen by us: so that stopping takes less than 2 s
-SLEEP_S = (
-    0.5  # shortest sleep of the machine that is an event; chosen by us: busy machines lose less
-)
+SLEEP_S = 0.5  # shortest sleep that is an event; chosen by us: busy machines lose less
 NO_ANSWER_S, NO_SYNC_S = 0.9, 3.0  # a slow disk's write and fsync take less; chosen by us
 
 

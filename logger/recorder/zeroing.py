@@ -23,9 +23,7 @@ MOST_KEPT = 100_000  # readings; memory only
 MOST_OF_CAPACITY = 0.05
 STEADY_OF_CAPACITY = 0.002
 STEADY_N, STEADY_M = 5.0, 0.01
-NOTHING_N = (
-    100.0  # most that an unloaded cell without a stated capacity reads; above is a hand or a load
-)
+NOTHING_N = 100.0  # greatest force of an unloaded cell without a stated capacity
 
 
 @dataclass(frozen=True)

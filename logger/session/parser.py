@@ -117,7 +117,7 @@ class ReadingsParser:
                 skip_blank_lines=False,
                 index_col=False,
                 engine="c",
-                **_exact(pd.__version__),
+                **_float_precision(pd.__version__),
             )
         except (ValueError, OverflowError, UnicodeDecodeError):
             return None
@@ -184,7 +184,7 @@ def _plain_lines(data: bytes | mmap.mmap) -> int | None:
     return lines if commas == 2 * lines else None
 
 
-def _exact(version: str) -> dict[str, Any]:
+def _float_precision(version: str) -> dict[str, Any]:
     """The option with which pandas of this version reads numbers to the last bit, as `float` does.
 
     A piece then gives the same numbers as rows read one by one.  From 3.1 on pandas always does so

@@ -55,7 +55,7 @@ def move_unproved_rows(folder: Path, boot: str) -> list[str]:
         ]
     proofs: dict[str, marks.Proof] = {}
     for name in package.TABLES:
-        path = _table(folder, name)
+        path = _table_path(folder, name)
         if path is not None and name in journal.tables:
             with open_plain(path) as file:
                 size = os.fstat(file.fileno()).st_size
@@ -76,7 +76,7 @@ def move_spoilt_rows(folder: Path, names: Sequence[str]) -> list[str]:
     """
     sentences = []
     for name, header in package.headers(names).items():
-        path = _table(folder, name)
+        path = _table_path(folder, name)
         if path is None:
             continue
         table = _Readings(names) if name == package.READINGS else _Cells(name, len(names))
@@ -85,7 +85,7 @@ def move_spoilt_rows(folder: Path, names: Sequence[str]) -> list[str]:
     return sentences
 
 
-def _table(folder: Path, name: str) -> Path | None:
+def _table_path(folder: Path, name: str) -> Path | None:
     """Path of a table, None if it is missing; raises OSError for a link."""
     path = folder / name
     if path.is_symlink():

@@ -27,9 +27,8 @@ from logger.session.descriptor import MARKS
 
 DIGITS = 16  # of a SHA-256; chosen by us: 64 bits show an accident, see DEVELOPERS.md, The marks
 MOST_READ = 8 << 20  # bytes from the end; derived: 40 bytes, 50 times a second, are 7 MB an hour
-AGAIN = (
-    MOST_READ // 8
-)  # bytes after which each table is marked again, if it grew or not; derived from it
+# bytes after which every table is marked again, whether it grew or not; derived from MOST_READ
+AGAIN = MOST_READ // 8
 _BOOT = Path("/proc/sys/kernel/random/boot_id")
 _HEADER = re.compile(rb"haul marks 1 ([0-9a-f-]{0,36})\n")
 _MOST_HEADER = 64  # bytes; memory only

@@ -34,7 +34,7 @@ class Device(Protocol):
         """
 
     def close(self) -> None:
-        """Unplug it."""
+        """Disconnect the device, as if it were unplugged."""
 
 
 class PtyDevice:
