@@ -141,7 +141,7 @@ def _work() -> list[Any]:
                      id="hands-tile", className="tile half"),
         html.Section([html.H2("What happened"), html.Ul(id="events")], className="tile half"),
         html.Section([html.H2("Channels"), html.Div(id="channels")], className="tile half"),
-        html.Section([html.H2("Mind"), html.Ul([html.Li(c) for c in CAUTIONS]),
+        html.Section([html.H2("Cautions"), html.Ul([html.Li(c) for c in CAUTIONS]),
                       html.Ul(id="warnings")], className="tile half mind"),
         html.Section([html.H2("Alarms, tones and keys"), html.Ul([html.Li(r) for r in RULES]),
                       html.Div(id="legend")], className="tile full legend"),

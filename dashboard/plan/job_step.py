@@ -46,11 +46,11 @@ def frame_answer(
     more.append(_positions(planned, frame, units))
     if labels == "force" and rig_model is not None and rig_model.haul_force_N is None:
         more.append(NO_FORCE)
-    if frames.thinned:
-        more.append(frames.thinned.text(units))
+    if frames.left_out:
+        more.append(frames.left_out.text(units))
     return {
         "svg": svg,
-        "text": frame.said.text(units),
+        "text": frame.caption.text(units),
         "kind": frame.kind,
         "more": more,
         "of": len(frames.frames),

@@ -20,7 +20,7 @@ from analysis.mechanics.model import Model, model, reset_setbacks
 from analysis.mechanics.travel import job
 from analysis.mechanics.what_if import what_if
 from analysis.messages.message import Message, message
-from analysis.prediction.job_frames import Story, story
+from analysis.prediction.job_frames import JobFrames, job_frames
 from analysis.prediction.predict import prediction
 from analysis.rig.rig import Rig
 from analysis.rig_file.load import load_rig
@@ -72,7 +72,7 @@ class PlannedRig:
         self.version += 1
         self._predicted: tuple[dict[str, Any], tuple[Message, ...]] | None = None
         self._models: dict[float | None, Model] = {}
-        self._job_frames: dict[str, Story] = {}
+        self._job_frames: dict[str, JobFrames] = {}
         # of the model that was asked for last
         self._conditions: tuple[Model, tuple[Condition, ...]] | None = None
         self._stamp = self._file_stamp()
@@ -135,12 +135,12 @@ class PlannedRig:
         except np.linalg.LinAlgError:
             return None
 
-    def job_frames(self, mode: str) -> Story:
+    def job_frames(self, mode: str) -> JobFrames:
         """The frames of the job.  mode: one of MODES."""
         with self._lock:
             if mode not in self._job_frames:
                 done = job(self.rig, mode, reset_setbacks(self.model()))
-                self._job_frames[mode] = story(self.rig, done)
+                self._job_frames[mode] = job_frames(self.rig, done)
             return self._job_frames[mode]
 
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.mechanics.model import Model
-from analysis.mechanics.working_limits import Part
+from analysis.mechanics.working_limits import RigPart
 from analysis.rig.rig import Floats, Rig
 
 NOTHING = 1e-9  # a difference of tensions, in T, that is rounding alone
@@ -64,7 +64,9 @@ def _strand(rig: Rig, k: int, rig_model: Model) -> TMethodRow:
     )
 
 
-def _station(rig: Rig, s: int, pieces: dict[str, Part], rig_model: Model, title: str) -> TMethodRow:
+def _station(
+    rig: Rig, s: int, pieces: dict[str, RigPart], rig_model: Model, title: str
+) -> TMethodRow:
     """title: of the rope, where station number s begins it."""
     station = rig.stations[s]
     on = "" if station.body is None else rig.bodies[station.body].name
@@ -83,7 +85,7 @@ def _station(rig: Rig, s: int, pieces: dict[str, Part], rig_model: Model, title:
     return TMethodRow(kind="station", text=text, ideal=sums[0], real=sums[1], rope=title)
 
 
-def _station_sum(rig: Rig, s: int, piece: Part, tension: Floats) -> Sum:
+def _station_sum(rig: Rig, s: int, piece: RigPart, tension: Floats) -> Sum:
     """The addition at station number s: two strands on a pulley, what a grab adds, what friction
     takes.
 
