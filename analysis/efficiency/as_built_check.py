@@ -23,16 +23,16 @@ NEAR_WHOLE = 0.06
 LONGER, LONGER_M = 1.15, 0.5
 
 
-def as_built(rig: Rig, known: Model, result: Result) -> list[Message]:
+def as_built(rig: Rig, rig_model: Model, result: Result) -> list[Message]:
     """Questions to the crew; none where all looks like the file."""
     first = [s for s in result.strokes if s.direction == "haul"][:FIRST]
     if not first:
         return []
-    lines = [_ratio(known, result, first), _length(rig, first), _fed_back(result, first)]
+    lines = [_ratio(rig_model, result, first), _length(rig, first), _fed_back(result, first)]
     return [line for line in lines if line is not None]
 
 
-def _ratio(known: Model, result: Result, first: list[Stroke]) -> Message | None:
+def _ratio(rig_model: Model, result: Result, first: list[Stroke]) -> Message | None:
     roles = result.roles
     rope, load = roles.progress, roles.load_length
     if rope is None or load is None or rope is load or result.channels[load.name].readings == 0:
@@ -48,11 +48,11 @@ def _ratio(known: Model, result: Result, first: list[Stroke]) -> Message | None:
         return None
     ratio = hauled / way
     doubt = math.hypot(_relative(rope, hauled / roles.progress_gain), _relative(load, way))
-    if abs(ratio / known.travel_ratio - 1) <= max(APART, 3 * doubt):
+    if abs(ratio / rig_model.travel_ratio - 1) <= max(APART, 3 * doubt):
         return None
     whole = round(ratio)
     looks = whole if whole and abs(ratio / whole - 1) < NEAR_WHOLE else float(f"{ratio:.2g}")
-    return message("travel_of_another_rig", looks=looks, file=known.travel_ratio)
+    return message("travel_of_another_rig", looks=looks, file=rig_model.travel_ratio)
 
 
 def _relative(channel: Channel, way_m: float) -> float:
@@ -70,7 +70,7 @@ def _length(rig: Rig, first: list[Stroke]) -> Message | None:
 
 def _fed_back(result: Result, first: list[Stroke]) -> Message | None:
     """More rope fed back than was hauled before: a stage that the file does not have."""
-    for reset in result.reset_facts[:FIRST]:
+    for reset in result.reset_list[:FIRST]:
         before = [s for s in first if s.end_s <= reset.start_s + 0.5]
         if not before:
             continue

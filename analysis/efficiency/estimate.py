@@ -13,16 +13,16 @@ import numpy as np
 
 from analysis.efficiency.load_estimators import (
     Observations,
-    Way,
+    LoadEstimator,
     cell_degrees,
     cell_u,
-    cell_way,
-    known_way,
+    estimator_from_cells,
+    estimator_from_rig_file,
     observations,
 )
-from analysis.efficiency.load_from_lowering import both_ways
+from analysis.efficiency.load_from_lowering import estimator_from_lowering
 from analysis.efficiency.uncertainty import Component, Quantity, type_a
-from analysis.efficiency.work import NO_TRAVEL, Travel, out_J, travelled, work_ratio
+from analysis.efficiency.work import NO_TOTALS, HaulTotals, out_J, haul_totals, work_ratio
 from analysis.mechanics.model import Model, common_efficiency
 from analysis.messages.message import Message, message
 from analysis.rig.rig import Rig
@@ -54,25 +54,25 @@ class Estimates:
     actual_ma: Quantity | None = None
     efficiency: Quantity | None = None
     pulley_efficiency: Quantity | None = None
-    travel: Travel = NO_TRAVEL
+    totals: HaulTotals = NO_TOTALS
     work_efficiency: Quantity | None = None
     work_out_J: float | None = None
     strokes: tuple[Quantity | None, ...] = ()  # efficiency of each stroke of the result
     why_not: tuple[Message, ...] = ()
     warnings: tuple[Message, ...] = ()
     seen: Observations | None = None
-    way: Way | None = None
+    estimator: LoadEstimator | None = None
 
 
-def estimate(rig: Rig, known: Model, result: Result, given: Way | None = None) -> Estimates:
+def estimate(rig: Rig, rig_model: Model, result: Result, given: LoadEstimator | None = None) -> Estimates:
     """Everything that these strokes tell about this rig; given: a way that goes before others."""
     haul = [s for s in result.strokes if s.direction == "haul"]
-    travel = travelled(known, result, haul)
+    totals = haul_totals(rig_model, result, haul)
     seen = observations(haul, result.lags)
     cell = result.roles.haul_force
     none = (None,) * len(result.strokes)
     if seen is None or cell is None:
-        return Estimates(travel=travel, strokes=none, why_not=(_no_strokes(result),))
+        return Estimates(totals=totals, strokes=none, why_not=(_no_strokes(result),))
     warnings: list[Message] = []
     force = haul_force(cell, seen)
     doubt = float(cell.u_si(force.value))
@@ -87,21 +87,21 @@ def estimate(rig: Rig, known: Model, result: Result, given: Way | None = None) -
         warnings.append(message("load_stood", share=stood))
     if len(seen) == 1:
         warnings.append(message("one_observation"))
-    found = Estimates(force, travel=travel, strokes=none, warnings=tuple(warnings), seen=seen)
+    estimates = Estimates(force, totals=totals, strokes=none, warnings=tuple(warnings), seen=seen)
     unusable = () if why is None else (why,)
     if not force.value > 0:
-        return replace(found, why_not=unusable)
-    way = given or choose_way(rig, known, result, seen)
-    if way is None:
+        return replace(estimates, why_not=unusable)
+    estimator = given or choose_estimator(rig, rig_model, result, seen)
+    if estimator is None:
         return replace(
-            found, load_force=_by_model(known, force),
+            estimates, load_force=_by_model(rig_model, force),
             why_not=(*unusable, message("load_force_not_known")),
         )  # fmt: skip
     load, actual = (
-        load_force(result.roles.forces, way, seen),
-        advantage(result.roles.forces, way, seen),
+        load_force(result.roles.forces, estimator, seen),
+        advantage(result.roles.forces, estimator, seen),
     )
-    if way.method == "known" and rig.load.kind != "hanging":
+    if estimator.method == "known" and rig.load.kind != "hanging":
         # what the file states is of no place; how the ground differed is seen at the haul
         apart = type_a(seen.force_N[:, 0], seen.distance_m)[1]
         ground = Component(
@@ -110,23 +110,23 @@ def estimate(rig: Rig, known: Model, result: Result, given: Way | None = None) -
         load = _quantity(load.value, [*load.budget, ground], load.n)
     if why is None and not load.value > 0:
         why = message("no_load", load_N=load.value)
-    if why is None and actual.value > known.ideal_ma * (1 + 1e-6) + actual.U95:
-        why = message("advantage_above_ideal", advantage=actual.value, ideal=known.ideal_ma,
+    if why is None and actual.value > rig_model.ideal_ma * (1 + 1e-6) + actual.U95:
+        why = message("advantage_above_ideal", advantage=actual.value, ideal=rig_model.ideal_ma,
                       advantage_U95=actual.U95)  # fmt: skip
-    found = replace(
-        found, load_force=load, method=way.method, way=way, work_out_J=out_J(travel, way, load, haul),
-        warnings=(*found.warnings, *way.warnings),
+    estimates = replace(
+        estimates, load_force=load, method=estimator.method, estimator=estimator, work_out_J=out_J(totals, estimator, load, haul),
+        warnings=(*estimates.warnings, *estimator.warnings),
     )  # fmt: skip
     if why is not None:
-        return replace(found, why_not=(why,))
+        return replace(estimates, why_not=(why,))
     return replace(
-        found,
+        estimates,
         actual_ma=actual,
-        efficiency=actual.scaled(1 / known.ideal_ma),
+        efficiency=actual.scaled(1 / rig_model.ideal_ma),
         pulley_efficiency=_pulleys(rig, actual),
-        work_efficiency=work_ratio(travel, way, load, actual, haul),
+        work_efficiency=work_ratio(totals, estimator, load, actual, haul),
         strokes=tuple(
-            _of_stroke(result, way, s, known) if s.direction == "haul" else None
+            _of_stroke(result, estimator, s, rig_model) if s.direction == "haul" else None
             for s in result.strokes
         ),
     )
@@ -139,17 +139,17 @@ def _stood(strokes: list[Stroke]) -> float:
     return 1 - moved / rope if rope > 0 else 0.0
 
 
-def choose_way(rig: Rig, known: Model, result: Result, seen: Observations) -> Way | None:
+def choose_estimator(rig: Rig, rig_model: Model, result: Result, seen: Observations) -> LoadEstimator | None:
     """Cells first; then the rig file or hauling and lowering, whichever knows the load better."""
-    way = cell_way(rig, known, result, seen)
-    if way is not None:
-        return way
+    estimator = estimator_from_cells(rig, rig_model, result, seen)
+    if estimator is not None:
+        return estimator
     forces = result.roles.forces
-    ways = [known_way(known, len(forces)), both_ways(rig, known, result, seen)]
-    some = [w for w in ways if w is not None]
+    estimators = [estimator_from_rig_file(rig_model, len(forces)), estimator_from_lowering(rig, rig_model, result, seen)]
+    some = [w for w in estimators if w is not None]
 
-    def doubt(way: Way) -> float:
-        force = load_force(forces, way, seen)
+    def doubt(estimator: LoadEstimator) -> float:
+        force = load_force(forces, estimator, seen)
         return force.u / force.value
 
     return min(some, key=doubt, default=None)
@@ -165,38 +165,38 @@ def haul_force(cell: Channel, seen: Observations) -> Quantity:
 LAG = "lag between channels"
 
 
-def load_force(forces: tuple[Channel, ...], way: Way, seen: Observations) -> Quantity:
+def load_force(forces: tuple[Channel, ...], estimator: LoadEstimator, seen: Observations) -> Quantity:
     """The mean force on the load; every cell's error enters with its share, once."""
-    value, scatter = type_a(way.force(seen.force_N), seen.distance_m)
+    value, scatter = type_a(estimator.force(seen.force_N), seen.distance_m)
     haul = seen.mean(0)
-    parts, late = [scatter, *way.terms], 0.0
-    gain = way.share[0] + way.same_gain_N / haul
-    parts += _cell(forces[0], haul, gain, way.share[0] + way.same_zero)
-    for j in np.flatnonzero(way.share):
-        share, mean = float(way.share[j]), seen.mean(int(j))
+    parts, late = [scatter, *estimator.terms], 0.0
+    gain = estimator.share[0] + estimator.same_gain_N / haul
+    parts += _cell(forces[0], haul, gain, estimator.share[0] + estimator.same_zero)
+    for j in np.flatnonzero(estimator.share):
+        share, mean = float(estimator.share[j]), seen.mean(int(j))
         late += (share * mean * seen.lags[j].factor_u) ** 2
         if j:
             parts += _cell(forces[j], mean, share, share)
     return _quantity(value, [*parts, Component(LAG, math.sqrt(late))], len(seen))
 
 
-def advantage(forces: tuple[Channel, ...], way: Way, seen: Observations) -> Quantity:
+def advantage(forces: tuple[Channel, ...], estimator: LoadEstimator, seen: Observations) -> Quantity:
     """Actual MA = F / S; the haul cell enters both F (where it does) and S, once.
 
     dMA = dF / S - MA dS / S.  A lag common to all channels moves F and S together.
     """
     haul = seen.mean(0)
-    each = way.force(seen.force_N)
+    each = estimator.force(seen.force_N)
     ma = float(np.average(each, weights=seen.distance_m)) / haul
     _, spread = type_a((each - ma * seen.force_N[:, 0]) / haul, seen.distance_m)
-    parts = [spread, *(Component(c.name, c.u / haul, c.degrees) for c in way.terms)]
-    late = (way.constant_N / haul * seen.lags[0].factor_u) ** 2
-    gain = (way.share[0] * haul + way.same_gain_N) / haul - ma
-    zero = (way.share[0] + way.same_zero - ma) / haul
+    parts = [spread, *(Component(c.name, c.u / haul, c.degrees) for c in estimator.terms)]
+    late = (estimator.constant_N / haul * seen.lags[0].factor_u) ** 2
+    gain = (estimator.share[0] * haul + estimator.same_gain_N) / haul - ma
+    zero = (estimator.share[0] + estimator.same_zero - ma) / haul
     parts += _cell(forces[0], haul, gain / haul, zero)
-    for j in np.flatnonzero(way.share):
+    for j in np.flatnonzero(estimator.share):
         if j:
-            share, mean = float(way.share[j]), seen.mean(int(j))
+            share, mean = float(estimator.share[j]), seen.mean(int(j))
             parts += _cell(forces[j], mean, share / haul, share / haul)
             late += (share * mean / haul * seen.lags[j].ratio_u) ** 2
     return _quantity(ma, [*parts, Component(LAG, math.sqrt(late))], len(seen))
@@ -217,19 +217,19 @@ def _quantity(value: float, parts: list[Component], n: int) -> Quantity:
     return Quantity(value, tuple(c for c in parts if c.u > 0), n)
 
 
-def _by_model(known: Model, force: Quantity) -> Quantity:
+def _by_model(rig_model: Model, force: Quantity) -> Quantity:
     """Haul force times the model's MA."""
-    scaled = force.scaled(known.model_ma)
-    pulleys = Component("pulleys' assumed efficiency", force.value * known.model_ma_u)
+    scaled = force.scaled(rig_model.model_ma)
+    pulleys = Component("pulleys' assumed efficiency", force.value * rig_model.model_ma_u)
     return Quantity(scaled.value, (*scaled.budget, pulleys), force.n)
 
 
-def _of_stroke(result: Result, way: Way, stroke: Stroke, known: Model) -> Quantity | None:
+def _of_stroke(result: Result, estimator: LoadEstimator, stroke: Stroke, rig_model: Model) -> Quantity | None:
     """Efficiency of one stroke; its batches are the observations."""
     seen = observations([stroke], result.lags)
-    if seen is None or not np.all(np.isfinite(seen.force_N[:, way.share != 0])):
+    if seen is None or not np.all(np.isfinite(seen.force_N[:, estimator.share != 0])):
         return None
-    return advantage(result.roles.forces, way, seen).scaled(1 / known.ideal_ma)
+    return advantage(result.roles.forces, estimator, seen).scaled(1 / rig_model.ideal_ma)
 
 
 def _pulleys(rig: Rig, actual: Quantity) -> Quantity | None:

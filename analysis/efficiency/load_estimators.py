@@ -48,7 +48,7 @@ class Observations:
 
 
 @dataclass(frozen=True)
-class Way:
+class LoadEstimator:
     """How the load force F is known.
 
     method: as in interface section 6; share (channels,): dF / d force of each channel; constant_N:
@@ -100,7 +100,7 @@ def observations(
     return Observations(table[:, 0], table[:, 1:] * allowed, lags)
 
 
-def cell_way(rig: Rig, known: Model, result: Result, seen: Observations) -> Way | None:
+def estimator_from_cells(rig: Rig, rig_model: Model, result: Result, seen: Observations) -> LoadEstimator | None:
     """All cells together, where they give the load force whatever the pulleys lose.
 
     For random efficiencies the rig's equations give what each cell would read for a haul tension
@@ -112,15 +112,15 @@ def cell_way(rig: Rig, known: Model, result: Result, seen: Observations) -> Way 
     usable = [0] + [
         j
         for j in range(1, len(forces))
-        if np.all(np.isfinite(seen.force_N[:, j])) and _reads(rig, known, forces[j]) is not None
+        if np.all(np.isfinite(seen.force_N[:, j])) and _reads(rig, rig_model, forces[j]) is not None
     ]
     if len(usable) < 2:
         return None
     drawn = np.random.default_rng(1).uniform(0.4, 1.0, (DRAWS, len(rig.turns)))
-    stacked = tensions(known.system, drawn)
-    loads = stacked @ load_row(rig, known.system.toward)
+    stacked = tensions(rig_model.system, drawn)
+    loads = stacked @ load_row(rig, rig_model.system.toward)
     cells = np.column_stack(
-        [np.ones(DRAWS)] + [_of_cell(rig, known, forces[j], stacked, loads) for j in usable[1:]]
+        [np.ones(DRAWS)] + [_of_cell(rig, rig_model, forces[j], stacked, loads) for j in usable[1:]]
     )
     u = np.array([float(forces[j].u_si(seen.mean(j))) for j in usable])
     u = np.maximum(u, 1e-4 * u.max()) if u.max() > 0 else np.ones(len(u))
@@ -131,7 +131,7 @@ def cell_way(rig: Rig, known: Model, result: Result, seen: Observations) -> Way 
     share[usable] = np.where(np.abs(weights) < 1e-9, 0.0, weights)
     mean = np.array([seen.mean(j) for j in usable])
     said = _disagree(cells, loads, u, [forces[j] for j in usable], mean, weights)
-    return Way("cell", share, warnings=said)
+    return LoadEstimator("cell", share, warnings=said)
 
 
 def least_variance(cells: Floats, loads: Floats, u: Floats) -> Floats | None:
@@ -168,27 +168,27 @@ def _disagree(
     return tuple(lines)
 
 
-def _reads(rig: Rig, known: Model, channel: Channel) -> object | None:
+def _reads(rig: Rig, rig_model: Model, channel: Channel) -> object | None:
     if channel.at == "load":
         return channel
-    piece = next((p for p in known.pieces if p.name == channel.at), None)
+    piece = next((p for p in rig_model.pieces if p.name == channel.at), None)
     return None if piece is None or piece.combine == "wrap" else piece
 
 
-def _of_cell(rig: Rig, known: Model, channel: Channel, stacked: Floats, loads: Floats) -> Floats:
+def _of_cell(rig: Rig, rig_model: Model, channel: Channel, stacked: Floats, loads: Floats) -> Floats:
     """What a cell reads for each row of strand tensions (draws, strands)."""
     if channel.at == "load":
         return loads
-    piece = next(p for p in known.pieces if p.name == channel.at)
+    piece = next(p for p in rig_model.pieces if p.name == channel.at)
     return np.array([piece.reading(t) for t in stacked])
 
 
-def known_way(known: Model, channels: int) -> Way | None:
+def estimator_from_rig_file(rig_model: Model, channels: int) -> LoadEstimator | None:
     """What the rig file says of the load."""
-    if known.load_force_N is None or not known.load_force_N > 0:
+    if rig_model.load_force_N is None or not rig_model.load_force_N > 0:
         return None
-    u = Component("load in the rig file", known.load_force_u_N or 0.0)
-    return Way("known", np.zeros(channels), known.load_force_N, (u,))
+    u = Component("load in the rig file", rig_model.load_force_u_N or 0.0)
+    return LoadEstimator("known", np.zeros(channels), rig_model.load_force_N, (u,))
 
 
 def cell_u(channel: Channel, value: float) -> tuple[float, float]:

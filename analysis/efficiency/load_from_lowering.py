@@ -23,7 +23,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from analysis.efficiency.load_estimators import Observations, Way, observations
+from analysis.efficiency.load_estimators import Observations, LoadEstimator, observations
 from analysis.efficiency.uncertainty import Component, slopes, type_a
 from analysis.mechanics.load_resistance import G
 from analysis.mechanics.model import Model
@@ -41,7 +41,7 @@ MOST_LOSS = 30.0
 SCAN = 60  # steps of that search; chosen by us: each half of the file's losses
 
 
-def both_ways(rig: Rig, known: Model, result: Result, seen: Observations) -> Way | None:
+def estimator_from_lowering(rig: Rig, rig_model: Model, result: Result, seen: Observations) -> LoadEstimator | None:
     """The way where a hanging load, or a slope load with mass or coefficient known, went both ways."""
     load = rig.load
     if load.kind == "slope":
@@ -58,10 +58,10 @@ def both_ways(rig: Rig, known: Model, result: Result, seen: Observations) -> Way
 
     def force(x: Floats) -> float:
         """Load force of (haul force, lowering force, ground, asymmetry)."""
-        return _solve(rig, known, load, *(float(v) for v in x))
+        return _solve(rig, rig_model, load, *(float(v) for v in x))
 
     def middle(x: Floats) -> float:
-        low, high = _bounds(known, load, *(float(v) for v in x[:3]))
+        low, high = _bounds(rig_model, load, *(float(v) for v in x[:3]))
         return (low + high) / 2
 
     x = np.array([haul, lower, ground, 0.0])
@@ -74,7 +74,7 @@ def both_ways(rig: Rig, known: Model, result: Result, seen: Observations) -> Way
         step[2:] = ground_u or 1e-9, ASYMMETRY_U
         if not _parts(load, value):
             force, value = middle, middle(x)
-            low, high = _bounds(known, load, haul, lower, ground)
+            low, high = _bounds(rig_model, load, haul, lower, ground)
             if not high > low:
                 return None
             between = [Component("ground not told from pulleys", (high - low) / math.sqrt(12))]
@@ -91,7 +91,7 @@ def both_ways(rig: Rig, known: Model, result: Result, seen: Observations) -> Way
         Component("ground: " + ("coefficient" if load.coefficient is not None else "mass"), abs(d[2]) * ground_u),
         Component("friction not the same both ways", abs(d[3]) * ASYMMETRY_U, ASYMMETRY_DEGREES),
     ]  # fmt: skip
-    return Way(
+    return LoadEstimator(
         method="haul-and-lower", share=share, constant_N=value - d[0] * haul, terms=tuple(t for t in [*terms, *between] if t.u > 0),
         same_gain_N=d[1] * lower, same_zero=d[1], warnings=warnings,
     )  # fmt: skip
@@ -109,11 +109,11 @@ def _parts(load: Load, force_N: float) -> bool:
 
 
 def _bounds(
-    known: Model, load: Load, haul: float, lower: float, mass: float
+    rig_model: Model, load: Load, haul: float, lower: float, mass: float
 ) -> tuple[float, float]:
     """Least and greatest load force while hauling that a known mass leaves."""
     weight = mass * G * math.sin(load.slope_rad)
-    return weight, min(known.ideal_ma * haul, 2 * weight - known.ideal_ma * lower)
+    return weight, min(rig_model.ideal_ma * haul, 2 * weight - rig_model.ideal_ma * lower)
 
 
 def _ground(load: Load) -> tuple[float, float]:
@@ -126,15 +126,15 @@ def _ground(load: Load) -> tuple[float, float]:
 
 
 def _solve(
-    rig: Rig, known: Model, load: Load, haul: float, lower: float, ground: float, a: float
+    rig: Rig, rig_model: Model, load: Load, haul: float, lower: float, ground: float, a: float
 ) -> float:
     """Load force while hauling; NaN where no losses explain the two forces."""
 
     def up(loss: float) -> float:
-        return haul * _ma(rig, known, loss * (1 - a), True)
+        return haul * _ma(rig, rig_model, loss * (1 - a), True)
 
     def down(loss: float) -> float:
-        return lower * _ma(rig, known, loss * (1 + a), False)
+        return lower * _ma(rig, rig_model, loss * (1 + a), False)
 
     sine, cosine = math.sin(load.slope_rad), math.cos(load.slope_rad)
     ratio = 1.0
@@ -150,11 +150,11 @@ def _solve(
     return up(loss) if math.isfinite(loss) else math.nan
 
 
-def _ma(rig: Rig, known: Model, loss: float, hauling: bool) -> float:
+def _ma(rig: Rig, rig_model: Model, loss: float, hauling: bool) -> float:
     e = efficiencies(rig)
     captures = np.array([rig.stations[s].kind == "capture" for s in rig.turns], dtype=bool)
     power = np.where(captures, e if hauling else 1.0, e ** (loss if hauling else -loss))
-    return float(load_row(rig, known.system.toward) @ tensions(known.system, power))
+    return float(load_row(rig, rig_model.system.toward) @ tensions(rig_model.system, power))
 
 
 def _root(f: Callable[[float], float], most: float) -> float:

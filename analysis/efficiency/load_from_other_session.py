@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
-from analysis.efficiency.load_estimators import FEW, Way, cell_u, observations
+from analysis.efficiency.load_estimators import FEW, LoadEstimator, cell_u, observations
 from analysis.efficiency.uncertainty import Component, type_a
 from analysis.mechanics.model import load_from_cell, model
 from analysis.messages.message import message
@@ -25,7 +25,7 @@ from logger.errors import SessionFault
 
 
 @dataclass(frozen=True)
-class Before:
+class EarlierSession:
     """What an earlier session tells of the load: force, scatter of its mean (with degrees of
     freedom), the cell and load force / cell force, how far the load went."""
 
@@ -39,15 +39,15 @@ class Before:
     strokes: int
 
 
-def load_from(path: str | Path) -> Before:
+def load_from(path: str | Path) -> EarlierSession:
     """Reads the earlier session; raises SessionFault where it does not tell the load's force."""
     from analysis.rig_file.load import parse_rig
     from logger.session.reader import open_session, read_all
 
     info = open_session(path)
     rig = parse_rig(info.rig_text, str(info.rig_file))
-    known = roles(rig, info.sensors)
-    found = in_line(rig, known)
+    channel_roles = roles(rig, info.sensors)
+    found = in_line(rig, channel_roles)
     if found is None:
         raise SessionFault(
             str(path), "has no cell in line with the load",
@@ -55,7 +55,7 @@ def load_from(path: str | Path) -> Before:
         )  # fmt: skip
     cell, gain = found
     block = read_all(path)
-    analyser = Analyser(roles=replace(known, haul_force=cell, forces=(cell,), levels=()))
+    analyser = Analyser(roles=replace(channel_roles, haul_force=cell, forces=(cell,), levels=()))
     analyser.push(block, block.clock[-1].time_s if block.clock else -math.inf)
     before = told(str(path), rig, analyser.result(), cell, gain)
     if before is None:
@@ -65,11 +65,11 @@ def load_from(path: str | Path) -> Before:
     return before
 
 
-def in_line(rig: Rig, known: Roles) -> tuple[Channel, float] | None:
+def in_line(rig: Rig, channel_roles: Roles) -> tuple[Channel, float] | None:
     """A cell whose force is the load's, times a number that no pulley changes."""
     best = None
-    for channel in known.forces:
-        if channel is known.haul_force:
+    for channel in channel_roles.forces:
+        if channel is channel_roles.haul_force:
             turned = any(
                 rig.stations[s].efficiency < 1 or rig.stations[s].kind == "pulley"
                 for s in rig.turns
@@ -84,7 +84,7 @@ def in_line(rig: Rig, known: Roles) -> tuple[Channel, float] | None:
     return None if best is None else best[:2]
 
 
-def told(name: str, rig: Rig, result: Result, cell: Channel, gain: float) -> Before | None:
+def told(name: str, rig: Rig, result: Result, cell: Channel, gain: float) -> EarlierSession | None:
     """The load force of a session that was analysed with this cell in the haul cell's place."""
     haul = [s for s in result.strokes if s.direction == "haul"]
     seen = observations(haul, result.lags)
@@ -97,7 +97,7 @@ def told(name: str, rig: Rig, result: Result, cell: Channel, gain: float) -> Bef
         scatter = replace(scatter, u=scatter.u * math.sqrt(max(1, len(seen))))
     way = sum(s.load_travel_m or s.haul_travel_m / model(rig).travel_ratio for s in haul)
     ground = Component("load in the earlier session: scatter", gain * scatter.u, scatter.degrees)
-    return Before(
+    return EarlierSession(
         name=name,
         force_N=gain * mean,
         scatter=ground,
@@ -116,7 +116,7 @@ def same_cell(one: Channel, other: Channel) -> bool:
     return named and all(getattr(one, key) == getattr(other, key) for key in stated)
 
 
-def given_way(before: Before, result: Result) -> Way:
+def estimator_from_earlier_session(before: EarlierSession, result: Result) -> LoadEstimator:
     """The load force of the earlier session as this session's way of knowing it.
 
     One cell in both: its scale stands in load force and haul force alike and leaves their ratio;
@@ -142,7 +142,7 @@ def given_way(before: Before, result: Result) -> Way:
     said = (
         message("load_by_same_cell", **values) if one else message("load_by_other_cell", **values)
     )
-    return Way(
+    return LoadEstimator(
         method="cell", share=np.zeros(len(result.roles.forces)), constant_N=before.force_N, terms=tuple(t for t in terms if t.u > 0),
         same_gain_N=gain_N, same_zero=zero, warnings=(said,),
     )  # fmt: skip

@@ -37,15 +37,15 @@ class Stage:
         return (self.measured.value - self.model) / both if both > 0 else 0.0
 
 
-def stages(rig: Rig, known: Model, result: Result, found: Estimates) -> list[Stage]:
+def stages(rig: Rig, rig_model: Model, result: Result, estimates: Estimates) -> list[Stage]:
     """Stages between cells on strands, the last one ending at the load where its force is known
     otherwise; empty where there is no cell between."""
-    seen, way = found.seen, found.way
+    seen, estimator = estimates.seen, estimates.estimator
     if seen is None or not np.all(seen.force_N[:, 0] > 0):
         return []
     places: dict[str, tuple[float, float, float]] = {"haul": (1.0, 1.0, 0.0)}
     column = {"haul": 0}
-    strands = {p.name: p for p in known.parts if p.kind == "strand"}
+    strands = {p.name: p for p in rig_model.parts if p.kind == "strand"}
     for j, channel in enumerate(result.roles.forces):
         part = strands.get(channel.at)
         if j and part is not None and np.all(seen.force_N[:, j] > 0):
@@ -59,13 +59,13 @@ def stages(rig: Rig, known: Model, result: Result, found: Estimates) -> list[Sta
         parts = [_cell(result, seen.mean(column[x]), column[x]) for x in (a, b)]
         rows.append(_stage(a, b, places[a], places[b], ratio, seen.distance_m, parts))
     last = order[-1]
-    if len(places) > 1 and way is not None and known.ideal_ma > places[last][0] * (1 + 1e-9):
-        load = way.force(seen.force_N)
+    if len(places) > 1 and estimator is not None and rig_model.ideal_ma > places[last][0] * (1 + 1e-9):
+        load = estimator.force(seen.force_N)
         parts = [_cell(result, seen.mean(column[last]), column[last])]
-        if found.load_force is not None:
-            rest = [c for c in found.load_force.budget if c.name != "scatter"]
-            parts += [[Component(c.name, c.u / found.load_force.value, c.degrees) for c in rest]]
-        end = (known.ideal_ma, known.model_ma, known.model_ma_u)
+        if estimates.load_force is not None:
+            rest = [c for c in estimates.load_force.budget if c.name != "scatter"]
+            parts += [[Component(c.name, c.u / estimates.load_force.value, c.degrees) for c in rest]]
+        end = (rig_model.ideal_ma, rig_model.model_ma, rig_model.model_ma_u)
         rows.append(
             _stage(last, "load", places[last], end, load / seen.force_N[:, column[last]],
                    seen.distance_m, parts)
@@ -97,11 +97,11 @@ def _stage(
     )
 
 
-def drags(found: list[Stage]) -> list[Message]:
+def drags(compared: list[Stage]) -> list[Message]:
     """The stage that falls farthest behind the model, in words; nothing where all are as predicted."""
-    if len(found) < 2:
+    if len(compared) < 2:
         return []
-    worst = min(found, key=lambda s: s.en)
+    worst = min(compared, key=lambda s: s.en)
     if worst.en >= -DRAGS:
         return []
     m = worst.measured

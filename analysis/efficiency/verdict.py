@@ -79,7 +79,7 @@ def changes(strokes: list[Stroke], values: Floats | None = None) -> Change:
         if abs(slopes.mean()) > max(SEEN, t_quantile(len(slopes) - 1) * u):
             within = float(slopes.mean())
     elif len(slopes) == 1:
-        facts = used[0].facts
+        facts = used[0].details
         sure = abs(facts.drift_N_m or 0.0) > 3 * (facts.drift_u_N_m or math.inf)
         within = float(slopes[0]) if sure and abs(slopes[0]) > SEEN else 0.0
     y = (mean if values is None else values) / (whole if values is None else float(np.mean(values)))
@@ -88,7 +88,7 @@ def changes(strokes: list[Stroke], values: Floats | None = None) -> Change:
 
 def _within(stroke: Stroke) -> float:
     """Change along the steady part / its mean."""
-    part, slope = stroke.steady, stroke.facts.drift_N_m
+    part, slope = stroke.steady, stroke.details.drift_N_m
     if part is None or slope is None or not part.force_N[0] > 0:
         return math.nan
     return slope * part.distance_m / part.force_N[0]
@@ -108,7 +108,7 @@ def _between(y: Floats) -> float:
 
 
 def agreement(
-    known: Model, measured: Quantity | None, method: str, change: Change | None = None,
+    rig_model: Model, measured: Quantity | None, method: str, change: Change | None = None,
     outside: Sequence[str] = (),
 ) -> Agreement:  # fmt: skip
     """En of ISO/IEC 17043, (measured - predicted) / sqrt(U1^2 + U2^2), and a message for a rigger.
@@ -119,8 +119,8 @@ def agreement(
     en, verdict = None, message("advantage_not_measured")
     look_at: tuple[Message, ...] = ()
     if measured is not None:
-        en = en_number(measured.value, measured.U95, known.model_ma, 2 * known.model_ma_u)
-        verdict, look_at = _judged(known, measured, en, method, change or Change())
+        en = en_number(measured.value, measured.U95, rig_model.model_ma, 2 * rig_model.model_ma_u)
+        verdict, look_at = _judged(rig_model, measured, en, method, change or Change())
     beyond = None
     if outside:
         beyond = message("read_outside_calibration", cells=" and ".join(outside))
@@ -129,21 +129,21 @@ def agreement(
 
 
 def _judged(
-    known: Model, measured: Quantity, en: float | None, method: str, change: Change
+    rig_model: Model, measured: Quantity, en: float | None, method: str, change: Change
 ) -> tuple[Message, tuple[Message, ...]]:
     """The verdict, and what to look at where measured and predicted differ."""
-    alike = f"{measured.value:.2g}" == f"{known.model_ma:.2g}" and (en is None or abs(en) > 1)
+    alike = f"{measured.value:.2g}" == f"{rig_model.model_ma:.2g}" and (en is None or abs(en) > 1)
     values: dict[str, Any] = {
-        "measured": measured.value, "ideal": known.ideal_ma, "predicted": known.model_ma,
+        "measured": measured.value, "ideal": rig_model.ideal_ma, "predicted": rig_model.model_ma,
         "digits": 4 if alike else 2,
     }  # fmt: skip
     if en is None:
-        near = math.isclose(measured.value, known.model_ma, rel_tol=1e-3)
+        near = math.isclose(measured.value, rig_model.model_ma, rel_tol=1e-3)
         return (message("advantage_same", **values) if near
                 else message("advantage_without_uncertainty", **values)), ()  # fmt: skip
     if abs(en) <= 1:
         return message("advantage_as_predicted", **values), ()
-    apart = abs(measured.value / known.model_ma - 1)
+    apart = abs(measured.value / rig_model.model_ma - 1)
     if method == "known" and change.most >= EXPLAINS * apart:
         cause = message("ground_not_pulleys", change=ground(change))
         verdict = (message("advantage_less_by_ground", cause=cause, **values) if en < 0

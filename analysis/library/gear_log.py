@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 
 from analysis.mechanics.measured_parts import cells_of
-from analysis.review.review import OfRig
+from analysis.review.review import RigReview
 from analysis.review.reviewed_session import Whole
 from analysis.review.si_series import in_si
 from analysis.signals.time_cells import Floats
@@ -79,9 +79,9 @@ def items_used(whole: Whole) -> tuple[ItemUse, ...]:
     return tuple(found)
 
 
-def _items_of(whole: Whole, own: OfRig, begin_s: float, end_s: float) -> list[ItemUse]:
+def _items_of(whole: Whole, own: RigReview, begin_s: float, end_s: float) -> list[ItemUse]:
     parts: dict[str, list[int]] = {}
-    for k, (part, piece) in enumerate(zip(own.known.parts, own.known.pieces, strict=True)):
+    for k, (part, piece) in enumerate(zip(own.rig_model.parts, own.rig_model.pieces, strict=True)):
         name = piece.rope if part.kind == "strand" else part.name
         parts.setdefault(name, []).append(k)
     span = _Span(whole, own, begin_s, end_s)
@@ -149,12 +149,12 @@ def _sum(uses: list[Mapping[str, Any]], key: str) -> Any:
 class _Span:
     """The readings of a session while one of its rigs stood."""
 
-    def __init__(self, whole: Whole, own: OfRig, begin_s: float, end_s: float) -> None:
+    def __init__(self, whole: Whole, own: RigReview, begin_s: float, end_s: float) -> None:
         self.whole, self.own, self.begin_s, self.end_s = whole, own, begin_s, end_s
         self.haul_cell = whole.result.roles.haul_force
         self.haul = None if self.haul_cell is None else self.force(self.haul_cell)
-        self.beyond = {e.channel for e in whole.result.found if e.kind == "saturated"}
-        self.cells = cells_of(own.known, whole.result.roles.forces)
+        self.beyond = {e.channel for e in whole.result.derived_events if e.kind == "saturated"}
+        self.cells = cells_of(own.rig_model, whole.result.roles.forces)
 
     def force(self, cell: Channel) -> tuple[Floats, Floats]:
         """time_s and force, N, of finite readings."""
@@ -172,7 +172,7 @@ def _use(span: _Span, name: str, item: str, strands: list[int]) -> ItemUse:
             parts[k].ideal
         ) / allowed
 
-    parts = span.own.known.parts
+    parts = span.own.rig_model.parts
     most = max(strands, key=weight)
     part, force = parts[most], _carried(span, most)
     limit = part.limit_N
@@ -194,7 +194,7 @@ def _carried(span: _Span, k: int) -> Floats:
     """Forces on a part, N: what its own cell read, else the most that the haul cell's readings make
     of it.  A cell beyond its capacity, or beside the axis, read less than there was: then whichever
     reaches higher."""
-    part, own = span.own.known.parts[k], span.cells.get(k, ())
+    part, own = span.own.rig_model.parts[k], span.cells.get(k, ())
     told = []
     for cell in span.whole.result.roles.forces:
         if cell is not span.haul_cell and (cell in own or cell.at == part.name):
@@ -214,7 +214,7 @@ def _run_m(span: _Span, name: str) -> float | None:
     turns = {own.rig.stations[s].name: s for s in own.rig.turns}
     if name not in turns or own.result.roles.progress is None:
         return None
-    share = abs(float(own.known.motion.flow[turns[name]])) / abs(own.known.motion.haul_rate)
+    share = abs(float(own.rig_model.motion.flow[turns[name]])) / abs(own.rig_model.motion.haul_rate)
     return share * sum(abs(s.haul_travel_m) for s in own.result.strokes)
 
 

@@ -14,7 +14,7 @@ from logger.errors import UserFault, one_line
 
 
 @dataclass(frozen=True)
-class Row:
+class SessionRow:
     """A session in a library.  path: relative to the library's folder; rig: the same for sessions
     of the same rig; fault: why it could not be reviewed, "" where it could; None: not known."""
 
@@ -45,7 +45,7 @@ class Row:
     fault: str = ""
 
 
-COLUMNS = tuple(f.name for f in fields(Row))
+COLUMNS = tuple(f.name for f in fields(SessionRow))
 
 
 def session_row(path: str) -> dict[str, Any]:
@@ -60,7 +60,7 @@ def session_row(path: str) -> dict[str, Any]:
         text = fault.fault
     except Exception as error:  # one odd session must not end a batch of thousands
         text = f"our own fault: {type(error).__name__}: {error}"
-    return {"row": {**asdict(Row("")), "fault": one_line(text, 300)}, "gear": []}
+    return {"row": {**asdict(SessionRow("")), "fault": one_line(text, 300)}, "gear": []}
 
 
 def rig_key(rig: Rig) -> str:
@@ -93,7 +93,7 @@ def columns(whole: Whole) -> dict[str, Any]:
         return measured[name][key] if measured[name] else None
 
     uses = [p["use"] for p in review["peaks"] if p["use"] is not None]
-    row = Row(
+    row = SessionRow(
         path="",
         title=one_line(review["title"], 200),
         rig=rig_key(whole.rig),

@@ -18,7 +18,7 @@ DAYS_A_YEAR = 365.25  # definition of the Julian year
 
 
 @dataclass(frozen=True)
-class Line:
+class TrendLine:
     """y = intercept + slope x.  scale: what the uncertainties were multiplied with because the
     points scatter more than they say (1: they do not); degrees: n - 2."""
 
@@ -50,7 +50,7 @@ class Trend:
         return {**vars(self), "verdict": self.verdict.text()}
 
 
-def weighted_line(x: Sequence[float], y: Sequence[float], u: Sequence[float]) -> Line:
+def weighted_line(x: Sequence[float], y: Sequence[float], u: Sequence[float]) -> TrendLine:
     """Least squares with weights 1 / u^2 (n,), three points or more, x not all the same.
 
     Variances are those of the weighted normal equations; where chi^2 / (n - 2) is above 1 they are
@@ -74,7 +74,7 @@ def weighted_line(x: Sequence[float], y: Sequence[float], u: Sequence[float]) ->
     scale = math.sqrt(max(1.0, float(np.sum(w * left * left)) / degrees))
     slope_u = scale / math.sqrt(square)
     level_u = scale / math.sqrt(float(np.sum(w)))
-    return Line(
+    return TrendLine(
         slope=slope,
         slope_u=slope_u,
         intercept=level - slope * middle,

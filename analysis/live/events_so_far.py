@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from analysis.strokes.derived_events import Found
+from analysis.strokes.derived_events import DerivedEvent
 from logger.recorder.alarms import LEVELS, Latched, parted
 from logger.session.records import Event
 
@@ -51,10 +51,10 @@ class EventsSoFar:
             self.events = [*self.events, event][-KEPT_EVENTS:]
 
 
-def short_overs(derived: Sequence[Found]) -> list[Found]:
+def short_overs(derived: Sequence[DerivedEvent]) -> list[DerivedEvent]:
     """Levels passed for so short that the recorder may have raised no alarm; of several at one moment
     the first."""
-    overs: list[Found] = []
+    overs: list[DerivedEvent] = []
     for one in derived:
         short = one.end_s is not None and one.end_s - one.time_s <= SHORT_S
         if one.kind != "over_limit" or not short:

@@ -91,13 +91,13 @@ class State:
 class HaulState:
     """Remembers whether the haul strand is under tension, and where the load stood when it ended."""
 
-    def __init__(self, known: Model, before: HaulState | None = None) -> None:
+    def __init__(self, rig_model: Model, before: HaulState | None = None) -> None:
         """before: of the rig that was changed for this one."""
-        self.captures = tuple(h.name for h in known.held if h.ideal is not None)
+        self.captures = tuple(h.name for h in rig_model.held if h.ideal is not None)
         self.setback_m = max(
-            (known.rig.stations[h.station].setback_m for h in known.held), default=0.0
+            (rig_model.rig.stations[h.station].setback_m for h in rig_model.held), default=0.0
         )
-        self.may_run = can_run_back(known.rig.load)
+        self.may_run = can_run_back(rig_model.rig.load)
         self.on: bool = before is not None and before.on
         self.hauled: bool = before is not None and before.hauled
         self._load_off_m: float | None = None if before is None else before._load_off_m

@@ -63,30 +63,30 @@ class Carried:
 class Carrying:
     """Gains of one rig with its bodies where `known` has them."""
 
-    def __init__(self, known: Model) -> None:
-        self.known = known
-        self.pieces = known.pieces
+    def __init__(self, rig_model: Model) -> None:
+        self.rig_model = rig_model
+        self.pieces = rig_model.pieces
         # sizes of the parts' forces, (parts,): per haul tension, running back and held per load force
-        self.ideal = self._sizes(known.ideal_tension, 1.0)
-        self.model = self._sizes(known.tension, 1.0)
-        self.back = self._sizes(back_tension(known))
+        self.ideal = self._sizes(rig_model.ideal_tension, 1.0)
+        self.model = self._sizes(rig_model.tension, 1.0)
+        self.back = self._sizes(back_tension(rig_model))
         self._gains: dict[str, tuple[float, float]] = {}
-        held = (held_tension(known, capture) for capture in known.held)
+        held = (held_tension(rig_model, capture) for capture in rig_model.held)
         self.held = [self._sizes(tension, 1.0) for tension in held if tension is not None]
 
     @cached_property
     def bounded(self) -> tuple[bool, ...]:
         """Whether the frictionless gain is the most that each part can carry while hauling."""
-        return bounded(self.known, self.pieces)
+        return bounded(self.rig_model, self.pieces)
 
     def _sizes(self, tension: Floats, load: float | None = None) -> Floats:
-        shares, whole = load_shares(self.known, tension, load)
+        shares, whole = load_shares(self.rig_model, tension, load)
         return np.abs(shares) if whole > TINY else np.zeros(len(self.pieces))
 
     def gain(self, at: str) -> tuple[float, float]:
         """(ideal, model) force of a cell at this place for a haul tension of 1."""
         if at not in self._gains:
-            self._gains[at] = force_gain(self.known.rig, at)
+            self._gains[at] = force_gain(self.rig_model.rig, at)
         return self._gains[at]
 
     def hauling(
@@ -126,7 +126,7 @@ class Carrying:
             return self._told(np.maximum(self.ideal, self.model) * haul_N, how, own)
         rows = [sizes * load_N for sizes in self.held]
         if code in HANDS_ON or not rows:
-            rows += [self.ideal * load_N / self.known.ideal_ma, self.back * load_N]
+            rows += [self.ideal * load_N / self.rig_model.ideal_ma, self.back * load_N]
         if haul_N is not None:
             rows.append(self.ideal * haul_N)
         how = message("what_the_load_needed")
@@ -148,4 +148,4 @@ class Carrying:
             for p, force, b in zip(self.pieces, parts, by, strict=True) if p.limit_N
         ]  # fmt: skip
         uses.sort(key=lambda use: -use.share)
-        return Carried(parts[: len(self.known.rig.strands)], tuple(uses), how)
+        return Carried(parts[: len(self.rig_model.rig.strands)], tuple(uses), how)

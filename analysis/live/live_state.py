@@ -22,7 +22,7 @@ from analysis.review.review import Reviewed, review_all, rows_left_out
 from analysis.rig_file.load import parse_rig
 from analysis.signals.channel_roles import roles
 from analysis.strokes.analyser import Analyser
-from analysis.strokes.load_travel import LoadWay, by_rope
+from analysis.strokes.load_travel import LoadTravel, by_rope
 from analysis.strokes.rig_changes import rigs_of
 from analysis.strokes.stroke import Stroke
 from logger.session.reader import open_session
@@ -54,7 +54,7 @@ class Moment:
     since_haul_s: float | None
     left: Left
     moved_m: float | None
-    by_rope: LoadWay | None
+    by_rope: LoadTravel | None
     to_go_m: float | None
     rope_out_m: float | None
 
@@ -146,14 +146,14 @@ class LiveState:
         more = [message("rig_changed_now")] if self.in_use.changed else []
         more += rows_left_out(self.recording.malformed)
         reviewed = review_all(info, self.rig, self.result, self.model, more)
-        found, last = reviewed.main.found, next(iter(self.hauls[-1:]), None)
+        estimates, last = reviewed.main.estimates, next(iter(self.hauls[-1:]), None)
         if last is not None:
             self.last_haul_s = last.end_s
-        load = found.load_force
+        load = estimates.load_force
         self.loads.hauled(
             last_N=last.mean_force_N if last else None,
             load_N=None if load is None else load.value,
-            by_cell=found.method in ("cell", "haul-and-lower"),
+            by_cell=estimates.method in ("cell", "haul-and-lower"),
             this_rig=last is not None and last.start_s >= self.in_use.from_s,
         )
         moved = self.in_use.move(self.stroke.places(*self._travel()))

@@ -19,7 +19,7 @@ from analysis.mechanics.kinematics import LOAD, directions, solve_motion
 from analysis.mechanics.travel import Travel, rope_in_rig, stroke
 from analysis.messages.message import Message, message
 from analysis.rig.rig import Floats, Rig
-from analysis.strokes.segmentation import FED_BACK_M, RESET_SHARE
+from analysis.strokes.segmentation import RESET_M, is_reset
 from analysis.strokes.stroke import Stroke
 
 # common practice, no source

@@ -12,7 +12,7 @@ from typing import Any
 
 from analysis.efficiency.estimate import Estimates
 from analysis.mechanics.model import Model
-from analysis.review.review import OfRig, Reviewed, read_and_review
+from analysis.review.review import RigReview, Reviewed, read_and_review
 from analysis.rig.rig import Rig
 from analysis.strokes.result import Result
 from logger.session.records import Block, SessionInfo
@@ -37,11 +37,11 @@ class Whole:
         return self.reviewed.json
 
     @property
-    def parts(self) -> tuple[OfRig, ...]:
+    def parts(self) -> tuple[RigReview, ...]:
         return self.reviewed.parts
 
     @property
-    def main(self) -> OfRig:
+    def main(self) -> RigReview:
         return self.reviewed.main
 
     @property
@@ -49,13 +49,13 @@ class Whole:
         return self.main.rig
 
     @property
-    def known(self) -> Model:
-        return self.main.known
+    def rig_model(self) -> Model:
+        return self.main.rig_model
 
     @property
-    def found(self) -> Estimates:
+    def estimates(self) -> Estimates:
         """The quantities of the review with their budgets."""
-        return self.main.found
+        return self.main.estimates
 
 
 def whole_session(
@@ -64,5 +64,5 @@ def whole_session(
     """Everything of a session folder; rig_path: what if it had been this rig; before: a session
     that tells the load's force.  Raises SessionFault, RigFault or SensorsFault in one line.
     """
-    info, block, result, found = read_and_review(path, rig_path, before)
-    return Whole(info, block, result, found)
+    info, block, result, review = read_and_review(path, rig_path, before)
+    return Whole(info, block, result, review)

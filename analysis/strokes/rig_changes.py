@@ -1,4 +1,4 @@
-"""The rigs of a session: which holds when, from the copies that `rig` events name."""
+"""Tracks which rig is in use when, from the rig files that `rig` events name."""
 
 from __future__ import annotations
 
@@ -23,20 +23,20 @@ Loader = Callable[[str], tuple[Rig, Roles]]
 
 @dataclass(frozen=True)
 class RigSpan:
-    """A rig of a session and from which time on it holds."""
+    """A rig of a session and the time from which it is in use."""
 
-    time_s: float  # of its event; the first rig holds from the beginning, -inf
+    time_s: float  # of its event; -inf for the first rig
     name: str  # its file in the session's folder
-    rig: Rig | None  # None where the analyser was given its roles alone
-    roles: Roles
+    rig: Rig | None  # None where the analyser got its roles alone
+    roles: Roles  # of the session's channels in this rig
 
 
 class RigTimetable:
-    """The rigs of a session, and from which whole second on each of them holds.
+    """The rigs of a session, and the whole second from which each is in use.
 
-    spans: the first rig and those of the `rig` events, in the order in which these came
-    index: which of them holds now
-    notes: warnings about rigs that cannot be used
+    spans: the first rig and those of the `rig` events, in order of arrival.
+    index: of the rig in use, in `spans`.
+    notes: warnings about rig files that cannot be used.
     """
 
     def __init__(self, first: Roles, load: Loader | None) -> None:
@@ -47,23 +47,23 @@ class RigTimetable:
         self._due: list[tuple[int, int]] = []  # second and index of those to come, in order
 
     def fork(self) -> RigTimetable:
-        """A copy that can go on alone; events are added to neither meanwhile."""
+        """Return a copy that can advance independently; no event is added to either meanwhile."""
         other = copy.copy(self)
         other._due = list(self._due)
         return other
 
     @property
     def roles(self) -> Roles:
-        """Of the rig that holds now."""
+        """The roles of the channels in the rig in use."""
         return self.spans[self.index].roles
 
     @property
     def next_s(self) -> float:
-        """The second from which the next rig holds, inf where none is to come."""
+        """The second from which the next rig is in use; inf where there is none."""
         return self._due[0][0] if self._due else math.inf
 
     def add(self, event: Event) -> None:
-        """The rig that a `rig` event names, from the first whole second at or after the event."""
+        """Load the rig that a `rig` event names; use it from the first whole second at or after the event."""
         if self._load is None:
             return
         try:
@@ -79,18 +79,20 @@ class RigTimetable:
             self.spans.append(RigSpan(event.time_s, event.text, rig, its_roles))
 
     def go_on(self) -> None:
-        """The next rig holds."""
+        """Switch to the next rig."""
         self.index = self._due.pop(0)[1]
 
 
 def rigs_of(folder: str | Path, sensors: Sensors) -> Loader:
-    """For an Analyser: the rig of a `rig` event's text, a file name in the session's folder.
+    """Return the function by which an Analyser loads the rig of a `rig` event.
 
-    What it returns raises RigFault or SensorsFault for a file that cannot be used.
+    It takes the event's text, a file name in the session's folder, and returns the rig and the roles of
+    its channels; it raises RigFault or SensorsFault for a file that cannot be used.
     """
     home = Path(folder)
 
     def load(name: str) -> tuple[Rig, Roles]:
+        """Load the rig file of this name and assign the channels their roles."""
         if not name or Path(name).name != name:  # never a path out of the session
             raise RigFault(home, "names no file of the session in a rig event", "take its copy")
         rig = parse_rig(read_text(home / name, RigFault), str(home / name))
@@ -100,7 +102,7 @@ def rigs_of(folder: str | Path, sensors: Sensors) -> Loader:
 
 
 def check_same(first: Roles, now: Roles, name: str) -> None:
-    """RigFault where the channels have other parts to play than under the first rig."""
+    """Raise RigFault where the channels have other roles than in the first rig."""
     same = (
         [c.name for c in first.forces] == [c.name for c in now.forces]
         and (first.haul_force is None) == (now.haul_force is None)

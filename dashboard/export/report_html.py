@@ -81,14 +81,14 @@ def report(
     review = whole.reviewed.shown(shown)
     chosen = listed_events(review, tables.MOST_EVENTS)
     numbers = [(e["time_s"], str(e["k"])) for e in chosen if e["kind"] in MARKED]
-    rows = result_rows(review, whole.known, whole.found)
+    rows = result_rows(review, whole.rig_model, whole.estimates)
     by_key = {row.key: row for row in rows}
     title = said(review["title"] or "Haul session", 110)
     what_if = (
         "" if rig is None
         else f"<p><b>WHAT IF:</b> predictions and estimates take the rig file {said(rig)}, not the session's own.</p>"
     )  # fmt: skip
-    own = read_by_cells(whole.known, whole.result)
+    own = read_by_cells(whole.rig_model, whole.result)
     sentences = "".join(f"<p>{said(text, 340)}</p>" for text in three_sentences(whole.reviewed, shown, own))
     force = svg(force_over_time(whole, shown, numbers), 720, 225)
     loop = svg(work_loop(whole, shown), 380, 240)
@@ -110,7 +110,7 @@ def report(
         f'<div class="pair"><figure>{loop}<figcaption>The area below the curve is the work put in; rope fed '
         f"back without tension runs along the bottom.</figcaption></figure><figure>{each}</figure></div>"
         f"<h2>Strokes</h2>{tables.strokes(review, shown)}"
-        f'<div class="pair more-left"><section><h2>Peaks, inferred or read</h2>{tables.peaks(peak_rows(review, whole.known, whole.result), shown)}</section>'
+        f'<div class="pair more-left"><section><h2>Peaks, inferred or read</h2>{tables.peaks(peak_rows(review, whole.rig_model, whole.result), shown)}</section>'
         f"<section><h2>Uncertainty budget</h2>{tables.budget(by_key['actual_ma'], shown)}"
         f"{tables.budget(by_key['haul_force_N'], shown)}</section></div>"
         f"<h2>Events</h2>{tables.events(review, chosen, shown)}"
@@ -142,9 +142,9 @@ def _job(whole: Whole, shown: Units) -> str:
         facts.append(" ".join(shown.written(load.mass_kg, "g", "kg")))
     if load.slope_rad:
         facts.append(f"slope {number(load.slope_rad * 57.29577951308232)}°")
-    if whole.known.load_force_N is not None:
+    if whole.rig_model.load_force_N is not None:
         facts.append(
-            f"resists {shown.force_pm(whole.known.load_force_N, whole.known.load_force_u_N)} (stated)"
+            f"resists {shown.force_pm(whole.rig_model.load_force_N, whole.rig_model.load_force_u_N)} (stated)"
         )
     pull = whole.rig.team_pull_N
     rows = [
@@ -163,7 +163,7 @@ def _job(whole: Whole, shown: Units) -> str:
 
 
 def _drawn(whole: Whole, shown: Units) -> str:
-    known = whole.known
+    known = whole.rig_model
     haul = known.haul_force_N
     texts = [
         shown.force(float(t) * haul) if haul is not None else f"{number(float(t))} T"
@@ -175,7 +175,7 @@ def _drawn(whole: Whole, shown: Units) -> str:
 
 
 def _strand_caption(whole: Whole) -> str:
-    if whole.known.haul_force_N is None:
+    if whole.rig_model.haul_force_N is None:
         return "On each strand: its tension with friction, in multiples of the haul tension T."
     return "On each strand: its predicted tension with friction."
 

@@ -140,7 +140,7 @@ class Publisher:
         }.items():  # fmt: skip
             self.board.set(key, value)
         self.board.lines("w", [one_line(w, 240) for w in review["warnings"]], 24)
-        self._events.tell(self.board, result.strokes, result.found)
+        self._events.tell(self.board, result.strokes, result.derived_events)
 
 
 def _round(value: float | None) -> float | None:

@@ -46,7 +46,7 @@ MOST_OPEN = 2  # sessions whose readings are kept: 16 bytes a reading
 
 @dataclass(frozen=True, eq=False)
 class ReviewNow:
-    """A session as reviewed at one moment; rig, known, found: the rig that it shows (the session may
+    """A session as reviewed at one moment; rig, rig_model, estimates: the rig that it shows (the session may
     have had several), its model, the quantities with their budgets.
 
     reviewed: the review.
@@ -69,12 +69,12 @@ class ReviewNow:
         return self.reviewed.main.rig
 
     @property
-    def known(self) -> Model:
-        return self.reviewed.main.known
+    def rig_model(self) -> Model:
+        return self.reviewed.main.rig_model
 
     @property
-    def found(self) -> Estimates:
-        return self.reviewed.main.found
+    def estimates(self) -> Estimates:
+        return self.reviewed.main.estimates
 
     @property
     def review(self) -> dict[str, Any]:

@@ -9,7 +9,7 @@ import pytest
 from measurement import THREE, analyse, block, pull, sensors, three
 
 from analysis.efficiency.estimate import estimate
-from analysis.efficiency.load_from_other_session import given_way, in_line, same_cell, told
+from analysis.efficiency.load_from_other_session import estimator_from_earlier_session, in_line, same_cell, told
 from analysis.mechanics.model import model
 from analysis.review.review import review_session
 from analysis.rig_file.load import parse_rig
@@ -152,7 +152,7 @@ def test_against_monte_carlo():
         first = analyse(tow, channels, sent[0])
         before = told("first", tow, first, first.roles.haul_force, 1.0)
         second = analyse(rig, channels, sent[1])
-        found.append(estimate(rig, model(rig), second, given_way(before, second)).actual_ma)
+        found.append(estimate(rig, model(rig), second, estimator_from_earlier_session(before, second)).actual_ma)
     values = np.array([q.value for q in found])
     assert values.mean() == pytest.approx(2.5, rel=0.005)
     assert np.mean([q.u for q in found]) == pytest.approx(values.std(ddof=1), rel=0.3)

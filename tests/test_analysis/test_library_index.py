@@ -15,7 +15,7 @@ from made_sessions import die_or_answer, made
 from analysis.library import index as indexing
 from analysis.library.batch import answers, processes
 from analysis.library.index import Index, sessions_below
-from analysis.library.session_row import Row, session_row
+from analysis.library.session_row import SessionRow, session_row
 from analysis.review.review import review_session
 from logger.errors import CallFault
 
@@ -180,7 +180,7 @@ def test_a_session_that_kills_its_process_costs_only_itself():
 
 def test_rows_are_plain_values():
     row = session_row("/nowhere/at/all")["row"]
-    assert set(row) == set(Row.__dataclass_fields__) and "no such folder" in row["fault"]
+    assert set(row) == set(SessionRow.__dataclass_fields__) and "no such folder" in row["fault"]
 
 
 @contextmanager
