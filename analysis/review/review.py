@@ -333,7 +333,7 @@ def _highest(
 
 
 def _measured(estimates: Estimates, units: UnitSystem) -> dict[str, Any]:
-    travel = estimates.travel
+    totals = estimates.totals
     return {
         "haul_force_N": _quantity(estimates.haul_force),
         "load_force_N": _quantity(estimates.load_force),
@@ -341,12 +341,12 @@ def _measured(estimates: Estimates, units: UnitSystem) -> dict[str, Any]:
         "actual_ma": _quantity(estimates.actual_ma),
         "efficiency": _quantity(estimates.efficiency),
         "pulley_efficiency": _quantity(estimates.pulley_efficiency),
-        "travel_efficiency": _quantity(travel.efficiency),
+        "travel_efficiency": _quantity(totals.efficiency),
         "work_efficiency": _quantity(estimates.work_efficiency),
-        "haul_travel_m": _number(travel.haul_m),
-        "load_travel_m": _number(travel.load_m),
-        "load_travel_method": travel.method,
-        "work_in_J": _number(travel.in_J),
+        "haul_travel_m": _number(totals.haul_m),
+        "load_travel_m": _number(totals.load_m),
+        "load_travel_method": totals.method,
+        "work_in_J": _number(totals.in_J),
         "work_out_J": _number(estimates.work_out_J),
         "why_not": "; ".join(texts(estimates.why_not, units)),
     }

@@ -62,7 +62,7 @@ class Publisher:
 
     def now(self, moment: Moment) -> None:
         """What changes at every tick."""
-        live, state, recorder, left = self.live, moment.state, moment.recorder, moment.left
+        live, state, recorder, left = self.live, moment.state, moment.recorder, moment.remaining
         haul = live.roles.haul_force
         track = live.tracks[haul.name] if haul else None
         recording = recorder.code == "recording"

@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from rig_makers import rig
 
-from analysis.live.inferred_loads import Carrying
+from analysis.live.inferred_loads import PartLoadInference
 from analysis.mechanics.load_cases import conditions
 from analysis.mechanics.model import force_gain, model
 from analysis.mechanics.tension import tensions
@@ -19,7 +19,7 @@ RATED = "[load]\nwll_kN = 10\nkind = 'hanging'\nmass_kg = 300\n[grab.G2]\nslips_
 
 
 def carrying(extra=RATED, e=0.9):
-    return Carrying(model(rig(NINE, e=e, extra=extra)))
+    return PartLoadInference(model(rig(NINE, e=e, extra=extra)))
 
 
 def strands(found, known):
@@ -106,7 +106,7 @@ def test_nothing_known_is_nothing_told():
 
 def test_an_anchor_is_judged_by_the_whole_force_on_it():
     # the haul leaves off the anchor's pulley at a right angle: the anchor carries both strands' vector sum
-    found = Carrying(model(rig("tie:load pulley:A1@anchor haul:90", extra="[anchor]\nwll_kN = 5\n")))
+    found = PartLoadInference(model(rig("tie:load pulley:A1@anchor haul:90", extra="[anchor]\nwll_kN = 5\n")))
     use = next(u for u in found.hauling([("haul", 1000.0)]).uses if u.name == "anchor")
     assert use.force_N == pytest.approx(1000 * np.sqrt(2), rel=1e-6)
 
