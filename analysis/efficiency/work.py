@@ -1,4 +1,4 @@
-"""Travel and work of a session's haul strokes, and the ratios that need a counter at the load."""
+"""Sums travel and work of a session's haul strokes; computes travel efficiency and work efficiency."""
 
 from __future__ import annotations
 
@@ -18,21 +18,20 @@ from logger.channels.channel import Channel
 
 @dataclass(frozen=True)
 class HaulTotals:
-    """Sums over haul strokes; None: not known.  method: counter or model (of load_m); efficiency:
-    load travel x travel ratio / haul travel."""
+    """Travel and work of all haul strokes; None where they were not measured."""
 
-    haul_m: float | None
-    load_m: float | None
-    method: str
-    in_J: float | None
-    efficiency: Quantity | None
+    haul_m: float | None  # rope at the haul
+    load_m: float | None  # load travel
+    method: str  # of load_m: counter, or model (rope / travel ratio)
+    in_J: float | None  # work of the team: integral of the haul force over rope
+    efficiency: Quantity | None  # load travel x travel ratio / rope; needs a counter at the load
 
 
 NO_TOTALS = HaulTotals(haul_m=None, load_m=None, method="model", in_J=None, efficiency=None)
 
 
 def haul_totals(rig_model: Model, result: Result, haul: list[Stroke]) -> HaulTotals:
-    """What the counters say."""
+    """Sum travel and work over the strokes `haul` of a result."""
     roles = result.roles
     counted = roles.load_length is not None and result.channels[roles.load_length.name].readings > 0
     if why_unknown(result):
@@ -48,10 +47,19 @@ def haul_totals(rig_model: Model, result: Result, haul: list[Stroke]) -> HaulTot
     load = sum(s.load_travel_m or 0.0 for s in haul)
     if not counted:
         return HaulTotals(
-            haul_m=haul_m, load_m=haul_m / rig_model.travel_ratio, method="model", in_J=work, efficiency=None
+            haul_m=haul_m,
+            load_m=haul_m / rig_model.travel_ratio,
+            method="model",
+            in_J=work,
+            efficiency=None,
         )
     ratio = None
-    if haul_m > 0 and roles.progress is not roles.load_length and roles.progress and roles.load_length:
+    if (
+        haul_m > 0
+        and roles.progress is not roles.load_length
+        and roles.progress
+        and roles.load_length
+    ):
         each = np.array(
             [(s.load_travel_m or 0.0) * rig_model.travel_ratio / s.haul_travel_m for s in haul]
         )
@@ -69,15 +77,20 @@ def haul_totals(rig_model: Model, result: Result, haul: list[Stroke]) -> HaulTot
 
 
 def _length_u(channel: Channel, total: float, strokes: int) -> float:
-    """Of a sum over strokes: the scale is common to all, the two ends of each are independent."""
+    """Standard uncertainty of a counter's total over strokes, m; total: m.
+
+    The error of the scale is common to all strokes; the errors at the two ends of each are independent.
+    """
     whole = float(channel.u_si(total))
     ends = float(channel.u_si(0.0))
     scale = math.sqrt(max(0.0, whole * whole - ends * ends))
     return math.hypot(scale, ends * math.sqrt(2 * max(strokes, 1)))
 
 
-def out_J(totals: HaulTotals, estimator: LoadEstimator, load: Quantity, haul: list[Stroke]) -> float | None:
-    """Work done on the load."""
+def out_J(
+    totals: HaulTotals, estimator: LoadEstimator, load: Quantity, haul: list[Stroke]
+) -> float | None:
+    """Work done on the load, J; None without travel or work.  load: load force."""
     if totals.load_m is None or not totals.in_J:
         return None
     if totals.method == "model":
@@ -86,15 +99,23 @@ def out_J(totals: HaulTotals, estimator: LoadEstimator, load: Quantity, haul: li
 
 
 def _of_stroke(estimator: LoadEstimator, stroke: Stroke) -> float:
+    """Work done on the load in one stroke, J."""
     return float(estimator.share @ np.array(stroke.out_J)) + estimator.constant_N * (
         stroke.load_travel_m or 0.0
     )
 
 
 def work_ratio(
-    totals: HaulTotals, estimator: LoadEstimator, load: Quantity, actual: Quantity, haul: list[Stroke]
+    totals: HaulTotals,
+    estimator: LoadEstimator,
+    load: Quantity,
+    actual: Quantity,
+    haul: list[Stroke],
 ) -> Quantity | None:
-    """Work out / work in, rest to rest; needs a counter at the load."""
+    """Work efficiency: work out / work in over whole strokes; None without a counter at the load.
+
+    load: load force; actual: actual MA, whose uncertainties by the cells enter.
+    """
     if totals.method == "model" or not totals.in_J or any(s.work_J <= 0 for s in haul):
         return None
     each = np.array([_of_stroke(estimator, s) for s in haul])
