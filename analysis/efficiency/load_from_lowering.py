@@ -83,7 +83,7 @@ def estimator_from_lowering(
             low, high = _bounds(rig_model, load, haul, lower, ground)
             if not high > low:
                 return None
-            between = [Component("ground not told from pulleys", (high - low) / math.sqrt(12))]
+            between = [Component("ground not separated from pulleys", (high - low) / math.sqrt(12))]
             warnings = (message("ground_or_pulleys", low_N=low, high_N=high),)
     if not math.isfinite(value) or value <= 0:
         return None

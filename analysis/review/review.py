@@ -1,6 +1,6 @@
-"""The review of a session: measured against predicted, the JSON object of interface section 6.
+"""Reviews a session: measured against predicted, as the JSON object of interface section 6.
 
-Live and review share `review_all`; `review_session` reads a folder and pushes it all at once.
+`review_session` reads a whole folder; the live page calls `review_all` with the result so far.
 """
 
 from __future__ import annotations
@@ -18,7 +18,11 @@ import numpy as np
 from analysis.efficiency.as_built_check import as_built
 from analysis.efficiency.calibration_range_check import uncalibrated
 from analysis.efficiency.estimate import Estimates, estimate
-from analysis.efficiency.load_from_other_session import EarlierSession, estimator_from_earlier_session, load_from
+from analysis.efficiency.load_from_other_session import (
+    EarlierSession,
+    estimator_from_earlier_session,
+    load_from,
+)
 from analysis.efficiency.stage_losses import drags, stages
 from analysis.efficiency.uncertainty import Quantity
 from analysis.efficiency.verdict import Agreement, agreement, changes, ground
@@ -38,74 +42,75 @@ from logger.session.records import Block, Event, SessionInfo
 
 __all__ = ["agreement", "check_places", "review_session", "reviewed"]
 
-LATE_S = 0.04  # a lag between cells that is told; chosen by us: a shorter one than about a cell does nothing
+LATE_S = (
+    0.04  # least lag between cells for a warning; chosen by us: a lag within a cell has no effect
+)
 
 
 @dataclass(frozen=True)
 class RigReview:
-    """What was measured under one of the session's rigs; from_s: when it was built."""
+    """The measurement with one of the session's rigs."""
 
-    name: str
-    from_s: float
-    rig: Rig
-    rig_model: Model
-    result: Result  # its own strokes alone
-    estimates: Estimates
+    name: str  # its file in the session's folder; "" where the session has one rig
+    from_s: float  # time from which the rig was in use
+    rig: Rig  # the rig
+    rig_model: Model  # its model
+    result: Result  # of the session, with the strokes of this rig alone
+    estimates: Estimates  # the measured values
 
 
 @dataclass(frozen=True, eq=False)
 class Reviewed:
-    """A review: what the object of interface section 6 tells, and what is behind it.
+    """A review, and the values from which its JSON object is made."""
 
-    info: what the session's folder says.
-    result: what the analyser found.
-    parts: one for each rig that was hauled with.
-    main: which of them the object shows.
-    agreement: measured against predicted.
-    messages: what the review warns of, each sentence once.
-    """
-
-    info: SessionInfo
-    result: Result
-    parts: tuple[RigReview, ...]
-    main: RigReview
-    agreement: Agreement
-    messages: tuple[Message, ...]
+    info: SessionInfo  # description of the session
+    result: Result  # of the analyser
+    parts: tuple[RigReview, ...]  # one for each rig that made strokes
+    main: RigReview  # the one that the object shows
+    agreement: Agreement  # measured against predicted
+    messages: tuple[Message, ...]  # warnings, each once
 
     @cached_property
     def json(self) -> dict[str, Any]:
-        """The object, every key of it: plain numbers, texts in SI and null only."""
+        """The object of interface section 6: plain numbers and null, texts with quantities in SI."""
         return _object(self, SI, [e.text for e in self.result.events])
 
     def shown(self, units: UnitSystem) -> dict[str, Any]:
-        """The object with its sentences in these units: to be shown alone, as JSON and files are SI."""
-        said: dict[str, Message] = {}
+        """The object with its texts in these units, for display only: JSON and files are in SI."""
+        limit_texts: dict[str, Message] = {}
         if any(e.kind == "alarm" for e in self.result.events):
-            for part in self.parts:
-                said |= part_texts(part.rig_model)
+            for one in self.parts:
+                limit_texts |= part_texts(one.rig_model)
         sensors = self.info.sensors
-        return _object(self, units, [recorded(e, said, sensors, units) for e in self.result.events])
+        rows = [recorded(e, limit_texts, sensors, units) for e in self.result.events]
+        return _object(self, units, rows)
 
 
 def review_session(
     path: str | Path, rig_path: str | Path | None = None, before: str | Path | None = None
 ) -> dict[str, Any]:
-    """The review of a session folder; rig_path: what if it had been this rig; before: a session
-    that tells the load's force.  Raises SessionFault, RigFault or SensorsFault in one line."""
+    """The JSON object of a session folder's review.
+
+    rig_path: a rig file to use in place of the session's; before: a session that gives the load force.
+    Raises SessionFault, RigFault or SensorsFault.
+    """
     return reviewed(path, rig_path, before).json
 
 
 def reviewed(
     path: str | Path, rig_path: str | Path | None = None, before: str | Path | None = None
 ) -> Reviewed:
-    """As `review_session`, with what is behind it."""
+    """The review of a session folder with the values behind its object; arguments as `review_session`."""
     return _review(path, rig_path, before, lambda block: None)[2]
 
 
 def read_and_review(
     path: str | Path, rig_path: str | Path | None = None, before: str | Path | None = None
 ) -> tuple[SessionInfo, Block, Result, Reviewed]:
-    """A session read once and reviewed, with its rows and what the analyser made of them."""
+    """Read and review a session; return its description, rows, analyser's result and review.
+
+    Arguments as `review_session`.
+    """
     from logger.session.reader import joined
 
     blocks: list[Block] = []
@@ -117,7 +122,7 @@ def _review(
     path: str | Path, rig_path: str | Path | None, before: str | Path | None,
     look: Callable[[Block], object],
 ) -> tuple[SessionInfo, Result, Reviewed]:  # fmt: skip
-    """look: is given every block."""
+    """Read and review a session; look: called with every block."""
     from concurrent.futures import ThreadPoolExecutor
 
     from logger.session.reader import Follower, open_unproved, session_state
@@ -131,7 +136,7 @@ def _review(
     blocks = Follower(path).blocks()
     first = next(blocks)
     with ThreadPoolExecutor(1) as pool:
-        state = pool.submit(session_state, path)  # hashes every byte, beside the analysis
+        state = pool.submit(session_state, path)  # hashes every byte while the analysis runs
         for block in chain([first], blocks):
             analyser.push(block, block.clock[-1].time_s if block.clock else -math.inf)
             malformed += block.malformed
@@ -142,16 +147,17 @@ def _review(
 
 
 def rows_left_out(rows: int) -> list[Message]:
-    """What is said of rows that cannot be read."""
+    """The warning about rows that cannot be read; none where rows is 0."""
     return [message("rows_left_out", rows=rows)] if rows else []
 
 
 def by_rig(
     rig: Rig, rig_model: Model, result: Result, before: EarlierSession | None = None
 ) -> tuple[RigReview, ...]:
-    """Estimates under each rig, its strokes alone; rigs without a stroke are left out."""
+    """Estimate each rig of the session from its own strokes; rigs without a stroke are left out."""
 
-    def part(name: str, from_s: float, rig: Rig, rig_model: Model, result: Result) -> RigReview:
+    def one_rig(name: str, from_s: float, rig: Rig, rig_model: Model, result: Result) -> RigReview:
+        """Estimate one rig; result: with its strokes alone."""
         given = estimator_from_earlier_session(before, result) if before is not None else None
         return RigReview(
             name=name,
@@ -163,7 +169,7 @@ def by_rig(
         )
 
     if len(result.rigs) < 2:
-        return (part("", result.start_s, rig, rig_model, result),)
+        return (one_rig("", result.start_s, rig, rig_model, result),)
     parts = []
     for k, span in enumerate(result.rigs):
         own = tuple(s for s in result.strokes if s.rig == k)
@@ -173,8 +179,8 @@ def by_rig(
             )
             resets = tuple(r for r in result.reset_list if r.rig == k)
             mine = replace(result, strokes=own, roles=span.roles, reset_list=resets)
-            parts.append(part(span.name or "rig.toml", span.time_s, under, model_, mine))
-    return tuple(parts) or (part("", result.start_s, rig, rig_model, result),)
+            parts.append(one_rig(span.name or "rig.toml", span.time_s, under, model_, mine))
+    return tuple(parts) or (one_rig("", result.start_s, rig, rig_model, result),)
 
 
 def review_all(
@@ -185,10 +191,10 @@ def review_all(
     more: Iterable[Message] = (),
     before: EarlierSession | None = None,
 ) -> Reviewed:
-    """The review, of whichever strokes there are.  With several rigs it shows the last that told an
-    efficiency, else the last; a warning gives each one's result.
+    """Review the strokes of a result, of a growing or finished session.
 
-    result: the analyser's, of a growing or finished session; more: what is to be said first.
+    With several rigs the object shows the last one with an efficiency, else the last one, and a warning
+    gives the result of each.  more: warnings to put first; before: a session that gives the load force.
     """
     parts = by_rig(rig, rig_model or model(rig), result, before)
     main = next((p for p in reversed(parts) if p.estimates.efficiency is not None), parts[-1])
@@ -203,6 +209,7 @@ def review_all(
 
 
 def _rigs_said(parts: tuple[RigReview, ...], main: RigReview) -> list[Message]:
+    """The warning with each rig's result; none where there is one rig."""
     if len(parts) < 2:
         return []
     each = tuple(_rig_said(p) for p in parts)
@@ -210,6 +217,7 @@ def _rigs_said(parts: tuple[RigReview, ...], main: RigReview) -> list[Message]:
 
 
 def _rig_said(p: RigReview) -> Message:
+    """The result of one rig in words."""
     ma = p.estimates.actual_ma
     values: dict[str, Any] = {"rig": p.name, "from_s": p.from_s, "strokes": len(p.result.strokes)}
     if ma is None:
@@ -222,7 +230,7 @@ def _rig_said(p: RigReview) -> Message:
 
 
 def _object(review: Reviewed, units: UnitSystem, rows: list[str]) -> dict[str, Any]:
-    """rows: what is told of each row of events.csv."""
+    """The object of interface section 6; rows: text of each row of events.csv."""
     info, result, main = review.info, review.result, review.main
     rig_model = main.rig_model
     strokes = sorted(
@@ -274,25 +282,25 @@ def _object(review: Reviewed, units: UnitSystem, rows: list[str]) -> dict[str, A
 
 
 def peaks(rig_model: Model, result: Result) -> list[dict[str, Any]]:
-    """Highest force on every strand and element.
+    """The rows of `peaks` in interface section 6: highest force on every strand and element.
 
-    A part that a cell measures has the highest value that the cell read.  Any other has the highest
-    haul force times its frictionless gain: the most that it can carry for that haul force while
-    hauling, as friction only takes off.  That is no bound for a capture that rope runs through, for
-    pulls that partly cancel beside the axis, nor for a load that is lowered or hangs on a capture.
+    A part that a cell measures has the highest value of the cell.  Any other has the highest haul force
+    times its frictionless gain, the most that it can carry at that haul force while hauling, because
+    friction only reduces it.  That is no bound for a capture that rope runs through, for pulls that partly
+    cancel beside the axis, nor for a load that is lowered or hangs on a capture.
     """
     rows: list[dict[str, Any]] = []
     own = cells_of(rig_model, result.roles.forces)
-    for k, part in enumerate(rig_model.parts):
-        force, time = _highest(part, own.get(k, ()), result)
+    for k, element in enumerate(rig_model.parts):
+        force, time = _highest(element, own.get(k, ()), result)
         if force is None:
             continue
-        use = None if part.limit_N is None else force / part.limit_N
+        use = None if element.limit_N is None else force / element.limit_N
         rows.append(
             {
-                "name": part.name,
+                "name": element.name,
                 "force_N": _number(force),
-                "limit_N": _number(part.limit_N),
+                "limit_N": _number(element.limit_N),
                 "use": _number(use),
                 "time_s": _number(time),
             }
@@ -301,7 +309,7 @@ def peaks(rig_model: Model, result: Result) -> list[dict[str, Any]]:
 
 
 def read_by_cells(rig_model: Model, result: Result) -> frozenset[str]:
-    """Names of the parts whose peak is what their own cell read."""
+    """Names of the parts whose peak comes from their own cell."""
     beyond = {e.channel for e in result.derived_events if e.kind == "saturated"}
     return frozenset(
         rig_model.parts[k].name
@@ -312,27 +320,28 @@ def read_by_cells(rig_model: Model, result: Result) -> frozenset[str]:
 
 
 def _highest(
-    part: Part, own: tuple[Channel, ...], result: Result
+    element: Part, own: tuple[Channel, ...], result: Result
 ) -> tuple[float | None, float | None]:
-    """(N, s): the highest that its own cells read; else the most that any cell makes of it."""
+    """(highest force N, its time s) of an element: by its own cells, else inferred from the haul cell."""
     haul = result.roles.haul_force
     beyond = {e.channel for e in result.derived_events if e.kind == "saturated"}
     inferred: list[tuple[float, float | None]] = []
     if haul is not None and (top := result.channels[haul.name]).highest is not None:
-        inferred.append((abs(part.ideal) * max(0.0, top.highest), top.highest_s))
+        inferred.append((abs(element.ideal) * max(0.0, top.highest), top.highest_s))
     read = [(s.highest, s.highest_s) for c in own if c is not haul
             for s in [result.channels[c.name]] if s.highest is not None]  # fmt: skip
     # a cell beyond its capacity read less than there was; two cells on one strand: the higher
     if read and haul not in own and not any(c.name in beyond for c in own):
         inferred = []
-    # beside the axis a cell reads a part of the force: it does not rule, but its value was there
+    # beside the axis a cell reads a component of the force: a lower bound, not the force
     read += [(s.highest, s.highest_s) for c in result.roles.forces
-             if c is not haul and c not in own and c.at == part.name
+             if c is not haul and c not in own and c.at == element.name
              for s in [result.channels[c.name]] if s.highest is not None]  # fmt: skip
     return max([*inferred, *read], key=lambda row: row[0], default=(None, None))
 
 
 def _measured(estimates: Estimates, units: UnitSystem) -> dict[str, Any]:
+    """The object `measured` of interface section 6."""
     totals = estimates.totals
     return {
         "haul_force_N": _quantity(estimates.haul_force),
@@ -353,7 +362,7 @@ def _measured(estimates: Estimates, units: UnitSystem) -> dict[str, Any]:
 
 
 def _events(result: Result, units: UnitSystem, texts: list[str]) -> list[dict[str, Any]]:
-    """Derived events and the rows of events.csv, with these texts, in order of time."""
+    """Derived events and the rows of events.csv in order of time; texts: of each row of events.csv."""
     rows = [_event(e, e.end_s, e.message.text(units)) for e in result.derived_events]
     rows += [_event(e, e.time_s, text) for e, text in zip(result.events, texts, strict=True)]
     return sorted(rows, key=lambda row: float(row["time_s"]))
@@ -371,6 +380,7 @@ def _event(event: DerivedEvent | Event, end_s: float | None, text: str) -> dict[
 
 
 def _warnings(info: SessionInfo, main: RigReview, result: Result) -> list[Message]:
+    """All warnings of a review, in order."""
     rig_model, estimates = main.rig_model, main.estimates
     lines = [*rig_model.warnings, *uncalibrated(result).values(), *estimates.warnings]
     lines += as_built(main.rig, rig_model, main.result)
@@ -406,7 +416,7 @@ def _warnings(info: SessionInfo, main: RigReview, result: Result) -> list[Messag
 
 
 def _changed(main: RigReview) -> list[Message]:
-    """What changed along strokes or from one to the next, and whether it is the ground or the rig."""
+    """Report a change along strokes or from stroke to stroke, and whether ground or rig changed."""
     change = changes(list(main.result.strokes))
     if not change.most:
         return []
@@ -424,7 +434,7 @@ def _changed(main: RigReview) -> list[Message]:
 
 
 def _late(result: Result) -> list[Message]:
-    """Cells that speak later than the haul cell, where it matters."""
+    """Report force cells with a lag behind the haul cell that matters."""
     return [
         message("cell_later", cell=channel.name, lag_s=lag.behind_s) if lag.behind_s > 0
         else message("cell_earlier", cell=channel.name, lag_s=-lag.behind_s)
@@ -434,6 +444,7 @@ def _late(result: Result) -> list[Message]:
 
 
 def _quantity(quantity: Quantity | None) -> dict[str, Any] | None:
+    """The JSON object of a quantity; None where it is missing or not finite."""
     if quantity is None or not all(
         math.isfinite(x) for x in (quantity.value, quantity.u, quantity.U95)
     ):
@@ -443,5 +454,5 @@ def _quantity(quantity: Quantity | None) -> dict[str, Any] | None:
 
 
 def _number(value: float | None) -> float | None:
-    """A plain float, or None where it is unknown or not finite."""
+    """A plain float; None where the value is missing or not finite."""
     return None if value is None or not math.isfinite(value) else float(value)

@@ -146,7 +146,7 @@ class Segmentation:
         other.lags = self.lags.fork()
         other._levels = self._levels.fork()
         other._past = dict(self._past)
-        other.lag, other._looks = self.lag.fork(), list(self._edges)
+        other.lag, other._edges = self.lag.fork(), list(self._edges)
         other._fed = replace(self._fed) if self._fed else None
         return other
 
