@@ -22,18 +22,16 @@ import numpy as np
 from analysis.messages.message import Message, message
 from analysis.signals.time_cells import RATE, Floats
 
-# The numbers of this file are chosen by us, each for the reason beside it; tests/test_analysis/test_lag.py
-# checks that they recover a lag which was set, and report no lag where there is none.
-REACH = (
-    20  # cells, largest lag either way: 0.6 s; chosen by us: twice the delay of one device, 0.3 s
-)
+# The numbers of this file are chosen by us, each for the reason beside it.  With them a lag that was set is
+# recovered, and none is reported where there is none: tests/unit/analysis/signals/test_lag_from_edges.py
+# cells, largest lag either way: 0.6 s; chosen by us: twice the delay of one device, 0.3 s
+REACH = 20
 PAST, LATER = 136, 21  # cells examined before and after the tension goes off ...
 UP_PAST, UP_LATER = 40, 120  # ... and before and after it comes on
 # derived: PAST = LONGEST + 2 REACH, LATER = REACH + 1, UP_PAST = 2 REACH, UP_LATER = LONGEST + REACH and a little
 LONGEST = 96  # cells that a release or take-up may last; chosen by us: 3 s
-MOST = (
-    64  # releases, and take-ups, that are examined; chosen by us: the devices' lag does not change
-)
+# releases, and take-ups, that are examined; chosen by us: the devices' lag does not change
+MOST = 64
 LEAST_S = 0.04  # smallest lag with an effect; chosen by us: about a cell, 0.031 s
 # number of lags needed, and their largest median deviation; chosen by us: the fewest with a middle one,
 # and about a cell and a half
@@ -46,7 +44,7 @@ STEEP = 0.25
 EARLY_M, LATE_M = 0.006, 0.03
 EARLY = 0.15  # share of the force before, below which it is zero; chosen by us: as ON_SHARE of `segmentation`
 # share of the time between readings by which their straight line begins to fall too early; chosen by us,
-# and held by test_lag.py at 13 to 80 readings a second
+# and held by test_lag_from_edges.py at 13 to 80 readings a second
 SMEARED = 0.25
 # force lost after two cells / after one, below which the fall is sudden; chosen by us: a step gives 1, a
 # line 1.5 to 2 (derived)

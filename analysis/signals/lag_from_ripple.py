@@ -41,10 +41,10 @@ RECENT = 48  # cells between two pulls of a steady haul, at most; chosen by us: 
 RUNS_BACK_M_S = 0.1
 # of steady hauling, before means are corrected; chosen by us: 3 s hold several pulls of the hands
 LEAST_CELLS = 3 * RATE
-# seconds with steady hauling; chosen by us: devices keep their delays, so more is not looked at
+# seconds of steady hauling that are used; chosen by us: a device keeps its delay, so more is not needed
 ENOUGH = 600
 # exponent of the weight of a lag, by how little the force varies along the rope; chosen by us, and held by
-# the coverage of U95 in tests/test_analysis/test_coverage.py and test_another_coverage.py
+# the coverage of U95 in tests/coverage/test_simulator_a.py and test_simulator_b.py
 SHARP = 2
 # weight of the wide distribution of lags where the rope counter's lag was measured; chosen by us: rope
 # stretched between hands does not follow the load when the force ripples
