@@ -39,9 +39,8 @@ STOOD = 0.5  # share of the rope hauled with the load at rest, for a warning; ch
 # share of a stroke's rope beyond a cell's capacity, above which nothing is estimated; chosen by us: a single
 # jerk spoils no stroke
 SATURATED_SHARE = 0.05
-LAGS_MATTER = (
-    0.03  # relative uncertainty by lags, for a warning; chosen by us: U95 of the force is then 6 %
-)
+# relative uncertainty by lags, for a warning; chosen by us: U95 of the force is then 6 %
+LAGS_MATTER = 0.03
 
 
 @dataclass(frozen=True)

@@ -24,9 +24,8 @@ from logger.channels.channel import Channel
 
 # share of a level below which the force must fall before it is counted again; chosen by us: ripple counts once
 AGAIN_BELOW = 0.9
-HALF = (
-    0.5  # share of the limit: the lower level that is counted; chosen by us, no reason is on record
-)
+# share of the limit: the lower level that is counted; chosen by us, no reason is on record
+HALF = 0.5
 
 
 @dataclass(frozen=True)

@@ -10,9 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 BASE_S = 0.125  # width of a bin on level 0; on level n 2**n times that; chosen by us: eight bins a second
-MOST_BINS = (
-    600  # in a window; speed only: two points each make 1,200, which a browser draws quickly
-)
+# in a window; speed only: two points each make 1,200, which a browser draws quickly
+MOST_BINS = 600
 LATEST_S = 1e11  # readings beyond this time are rejected; chosen by us: 3,000 years
 
 Ints = NDArray[np.int64]

@@ -21,9 +21,8 @@ from analysis.rig.rig import Floats, Rig
 from analysis.strokes.segmentation import RESET_M, is_reset
 from analysis.strokes.stroke import Stroke
 
-NEAR_ENOUGH = (
-    0.15  # share by which the rope of a reset may differ from the model; common practice, no source
-)
+# share by which the rope of a reset may differ from the model; common practice, no source
+NEAR_ENOUGH = 0.15
 # largest difference between the positions after two resets that makes no difference; chosen by us: as RESET_M
 ALIKE_M = 0.1
 MOST_GRABS = 6  # speed only: the number of sets doubles with each grab

@@ -42,9 +42,8 @@ from logger.session.records import Block, Event, SessionInfo
 
 __all__ = ["agreement", "check_places", "review_session", "reviewed"]
 
-LATE_S = (
-    0.04  # least lag between cells for a warning; chosen by us: a lag within a cell has no effect
-)
+# least lag between cells for a warning; chosen by us: a lag within a cell has no effect
+LATE_S = 0.04
 
 
 @dataclass(frozen=True)

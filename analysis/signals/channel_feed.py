@@ -12,9 +12,8 @@ from analysis.signals.intervals import Intervals
 from analysis.signals.time_cells import RATE, Cells, CellStream, Ints
 from logger.channels.channel import Channel
 
-LEAST_N = (
-    2.0  # forces below it count as zero; chosen by us: the weight of 0.2 kg, less than any haul
-)
+# forces below it count as zero; chosen by us: the weight of 0.2 kg, less than any haul
+LEAST_N = 2.0
 # used cells that stay in the buffer, because interpolation and the spike filter need them; derived:
 # `spikes` compares a cell with the two before it
 KEPT = 3

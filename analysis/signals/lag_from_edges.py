@@ -52,8 +52,8 @@ SUDDEN = 1.4
 # shares of the steady force; the stiffness is taken between LOW and HIGH; chosen by us: clear of slack
 # rope below and of the even pull above
 LOW, HIGH, FULL = 0.2, 0.6, 0.9
-# share of the time that the force falls, within which rope that moves is rope that springs back; chosen by
-# us: surely before the end of the fall
+# share of the time that the force falls, within which rope that moves is rope that springs back;
+# chosen by us: surely before the end of the fall
 QUICK = 0.8
 # limits of rope given per newton in take-ups / in releases; chosen by us: wide, as they only have to
 # reject rope that was let go first and fed back later

@@ -30,9 +30,8 @@ from analysis.signals.lag_from_edges import NO_LAG, Lag
 from analysis.signals.time_cells import RATE, Bools, Floats, Ints
 from logger.channels.channel import Channel
 
-STEP = (
-    2  # cells between two lags of the sums over travel; speed only: values between are interpolated
-)
+# cells between two lags of the sums over travel; speed only: values between are interpolated
+STEP = 2
 MOST = 10  # cells, 0.31 s: longest delay of a device; chosen by us: as MOST_DELAY_S of the sensors file, 0.3 s
 REACH = 2 * MOST  # cells; derived: a lag of travel and one between cells
 KEEP = 4 * RATE  # cells kept for the next block; memory only: more than RECENT and REACH need

@@ -12,9 +12,8 @@ HALF = RATE // 2  # cells in half a second; chosen by us, no reason is on record
 # moving half seconds that a level needs, and how many enter it; chosen by us: the middle 7 of 13 leave
 # out take-up and jerks and average the pulls of the hands
 LEAST, MOST = 3, 13
-LEAST_TRAVEL_M = (
-    0.02  # rope in half a second that counts as moving; chosen by us: above a counter's steps
-)
+# rope in half a second that counts as moving; chosen by us: above a counter's steps
+LEAST_TRAVEL_M = 0.02
 SHOCK_TIMES = 2.0  # interface section 6
 OVER_PEAKS = 1.2  # a shock / the usual peaks of the hands; chosen by us: hands alone reach twice the steady force
 

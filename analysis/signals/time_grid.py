@@ -10,8 +10,8 @@ from analysis.signals.time_cells import RATE, Bools, Cells, Floats, Ints
 from logger.channels.channel import Channel
 from logger.device_units import to_si
 
-# longest time between readings over which values are interpolated, whatever stale_after_s says; chosen by
-# us: a haul may stop and start within more
+# longest time between readings over which values are interpolated, whatever stale_after_s says;
+# chosen by us: a haul may stop and start within more
 LONGEST_GAP_S = 10.0
 # a counter that moves further, or faster, has restarted; chosen by us: far above rope through hands, about
 # 0.5 m/s (common practice, no source)

@@ -24,9 +24,8 @@ from analysis.strokes.rig_changes import Loader, RigTimetable
 from analysis.strokes.segmentation import Segmentation, Settings
 from logger.session.records import Block, Event
 
-NOISE_SECONDS = (
-    3  # of readings for the noise estimate; chosen by us: a crew waits that long before it pulls
-)
+# of readings for the noise estimate; chosen by us: a crew waits that long before it pulls
+NOISE_SECONDS = 3
 PIECE = 1024  # seconds processed at once, so that arrays stay in the processor's cache; speed only
 
 
