@@ -95,7 +95,7 @@ def estimator_from_lowering(
     terms = [
         Component("lowering: scatter", abs(d[1]) * scatter.u, scatter.degrees),
         Component("ground: " + ("coefficient" if load.coefficient is not None else "mass"), abs(d[2]) * ground_u),
-        Component("friction not the same both ways", abs(d[3]) * ASYMMETRY_U, ASYMMETRY_DEGREES),
+        Component("friction differs between hauling and lowering", abs(d[3]) * ASYMMETRY_U, ASYMMETRY_DEGREES),
     ]  # fmt: skip
     return LoadEstimator(
         method="haul-and-lower", share=share, constant_N=value - d[0] * haul, terms=tuple(t for t in [*terms, *between] if t.u > 0),

@@ -112,7 +112,7 @@ def _stage(
     )
 
 
-def drags(compared: list[Stage]) -> list[Message]:
+def stage_warnings(compared: list[Stage]) -> list[Message]:
     """Report the stage that falls farthest behind the model; nothing where all are as predicted."""
     if len(compared) < 2:
         return []

@@ -30,7 +30,7 @@ HALF = 0.5
 
 @dataclass(frozen=True)
 class ItemUse:
-    """One item in one session."""
+    """The use of one item of gear in one session."""
 
     item: str  # the crew's mark
     name: str  # of the part in the rig
@@ -45,7 +45,7 @@ class ItemUse:
 
 @dataclass(frozen=True)
 class ItemRecord:
-    """One item over many sessions; None where no session has the value."""
+    """The use of one item of gear over many sessions; None where no session has the value."""
 
     item: str  # the crew's mark
     kinds: tuple[str, ...]  # kinds of part as which it served
@@ -115,6 +115,7 @@ def as_row(use: ItemUse) -> dict[str, Any]:
 
 
 def _record(item: str, rows: list[tuple[str, str, Mapping[str, Any]]]) -> ItemRecord:
+    """Combine the uses of one item; rows: as for `totals`."""
     uses = [use for _, _, use in rows]
     peak = max(
         (r for r in rows if r[2]["peak_N"] is not None), key=lambda r: r[2]["peak_N"], default=None

@@ -165,7 +165,7 @@ class Index:
         if answer is None:
             answer = {"row": dict.fromkeys(COLUMNS), "gear": []}
             answer["row"] |= {"title": "", "rig": "", "started_at": "", "state": "", "method": "",
-                              "fault": "every process that reviewed it died: look at it alone"}  # fmt: skip
+                              "fault": "every process that reviewed it died: run `haul review` on it alone"}  # fmt: skip
         row = {**answer["row"], "path": name}
         self._forget(name)
         names = ", ".join(("mark", *COLUMNS))
@@ -194,7 +194,10 @@ class Index:
                 self.file.unlink(missing_ok=True)
                 return self._checked(self.file)
         except (OSError, sqlite3.Error) as error:
-            self.warning = f"nothing is kept: the cache {self.file} cannot be used ({one_line(str(error), 100)})"
+            why = one_line(str(error), 100)
+            self.warning = (
+                f"the index is not stored: the cache file {self.file} cannot be used ({why})"
+            )
             return self._checked(None)
 
     def _checked(self, file: Path | None) -> sqlite3.Connection:

@@ -44,7 +44,7 @@ class CurrentLoads:
         self.model, self.inference = model, PartLoadInference(model)
         self._measures = {c.name: measured_parts(model, c.at) for c in self.roles.forces}
 
-    def hauled(
+    def take_estimate(
         self, last_N: float | None, load_N: float | None, by_cell: bool, this_rig: bool
     ) -> None:
         """Take the latest estimate.

@@ -108,6 +108,7 @@ class LiveState:
         return bool(block.events or rows)
 
     def _take_event(self, event: Event) -> None:
+        """Apply a row of events.csv: a zero, a change of the rig, or what the page lists."""
         track, sensors = self.tracks.get(event.channel), self.info.sensors
         if event.kind in ("zero", "undo") and track and event.value is not None:
             # a counter keeps its zero, because only its travel counts
@@ -140,7 +141,7 @@ class LiveState:
         if last is not None:
             self.last_haul_s = last.end_s
         load = estimates.load_force
-        self.loads.hauled(
+        self.loads.take_estimate(
             last_N=last.mean_force_N if last else None,
             load_N=None if load is None else load.value,
             by_cell=estimates.method in ("cell", "haul-and-lower"),

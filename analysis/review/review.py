@@ -23,7 +23,7 @@ from analysis.efficiency.load_from_other_session import (
     estimator_from_earlier_session,
     load_from,
 )
-from analysis.efficiency.stage_losses import drags, stages
+from analysis.efficiency.stage_losses import stage_warnings, stages
 from analysis.efficiency.uncertainty import Quantity
 from analysis.efficiency.verdict import Agreement, agreement, changes, ground
 from analysis.mechanics.measured_parts import cells_of
@@ -383,7 +383,7 @@ def _warnings(info: SessionInfo, main: RigReview, result: Result) -> list[Messag
     rig_model, estimates = main.rig_model, main.estimates
     lines = [*rig_model.warnings, *uncalibrated(result).values(), *estimates.warnings]
     lines += as_built(main.rig, rig_model, main.result)
-    lines += drags(stages(main.rig, rig_model, main.result, estimates))
+    lines += stage_warnings(stages(main.rig, rig_model, main.result, estimates))
     lines += _changed(main)
     lines += _late(result)
     if info.state == "cut short":
@@ -405,7 +405,7 @@ def _warnings(info: SessionInfo, main: RigReview, result: Result) -> list[Messag
             lines.append(message("readings_bad", channel=name, readings=s.bad))
         if s.restarts:
             lines.append(message("counter_jumped", channel=name, jumps=s.restarts))
-    lines += result.notes
+    lines += result.warnings
     lines += [message("channel_unknown", channel=name) for name in result.unknown_channels]
     if result.ran_back_m > 0.3:
         lines.append(message("ran_back", back_m=result.ran_back_m))

@@ -53,6 +53,7 @@ class Intervals:
             )
 
     def _take(self, interval: Interval) -> None:
+        """Join an interval to the open one, or close that and open this."""
         old = self.open
         if old is None:
             self.open = interval

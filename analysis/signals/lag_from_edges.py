@@ -158,6 +158,7 @@ class LagWatch:
         return self._results[key]
 
     def _result(self, smear: float) -> Lag:
+        """Compute `result` anew."""
         seen = np.array([e.lag for e in self.off]) + SMEARED * smear
         n = len(seen)
         if n < LEAST:

@@ -19,7 +19,7 @@ from analysis.signals.noise_floor import NoiseFloor, noise_floor
 from analysis.signals.time_cells import MOST, RATE
 from analysis.strokes.cell_track import CellTrack, take_grid, track_of
 from analysis.strokes.complete_seconds import CompleteSeconds
-from analysis.strokes.result import Result, SessionLog, gather
+from analysis.strokes.result import Result, SessionLog, assemble_result
 from analysis.strokes.rig_changes import Loader, RigTimetable
 from analysis.strokes.segmentation import Segmentation, Settings
 from logger.session.records import Block, Event
@@ -80,7 +80,7 @@ class Analyser:
             end = self._fork()
             end._use(ended=True)
             end._learn()
-            return gather(end._log, end._feeds, end._rigs, end._noise, end._segmentation)
+            return assemble_result(end._log, end._feeds, end._rigs, end._noise, end._segmentation)
 
     def _fork(self) -> Analyser:
         """Return a copy that may use the readings that still wait; no block is pushed into it."""
@@ -92,6 +92,7 @@ class Analyser:
         return other
 
     def _take_event(self, event: Event) -> None:
+        """Apply a row of events.csv: a change of the rig, or a zero."""
         self._log.add_event(event)
         if event.kind == "rig" and abs(event.time_s) < MOST:
             self._rigs.add(event)

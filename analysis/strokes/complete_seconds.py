@@ -69,7 +69,7 @@ class CompleteSeconds:
         return max(self.next, min(first) // RATE) if first else until
 
     def take(self, feeds: Iterable[Feed], begin: int, stop: int) -> int:
-        """Return the end, at most `stop`, of the seconds from `begin` on without a long gap."""
+        """Hand out seconds from `begin` on, up to `stop` or to a long gap; return the end."""
         reach = self._fill + 1
         before = self._last if self._last + reach > begin else begin
         last, full, seconds = before, False, [np.array([before], np.int64)]

@@ -20,7 +20,7 @@ BEYOND, FELT = 0.75, 0.02
 SEEN_M = 0.10  # rope in the smallest difference that is reported; chosen by us: several steps of a counter
 
 
-def notes(
+def counter_warnings(
     roles: Roles,
     seg: Segmentation | None,
     strokes: Sequence[Stroke],
@@ -78,6 +78,7 @@ def _late(roles: Roles, lag: Lag) -> list[Message]:
 
 
 def _contradicts(roles: Roles, seen: Lag, stated: Lag | None) -> list[Message]:
+    """Warn where the delays in the sensors file contradict the lag by the readings."""
     if stated is None or seen.lag_s is None or roles.progress is None or roles.haul_force is None:
         return []
     apart = seen.lag_s - (stated.lag_s or 0.0)

@@ -30,7 +30,7 @@ class DerivedEvent:
         return self.message.text()
 
 
-def derived(
+def derive_events(
     roles: Roles,
     feeds: dict[str, Feed],
     seg: Segmentation | None,

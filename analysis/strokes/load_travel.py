@@ -61,6 +61,7 @@ def by_rope(result: Result) -> LoadTravel:
 
 
 def _sum(parts: list[tuple[tuple[Stroke, ...], float]]) -> LoadTravel:
+    """The travel of (strokes, travel ratio) of each rig together."""
     hauled, lowered = (
         sum(rope_m(s for s in own if s.direction == direction) / ratio for own, ratio in parts)
         for direction in ("haul", "lower")

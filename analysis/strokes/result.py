@@ -13,8 +13,8 @@ from analysis.signals.lag_from_ripple import ChannelLag, stated
 from analysis.signals.noise_floor import NoiseFloor
 from analysis.signals.time_cells import MOST, RATE
 from analysis.strokes.complete_seconds import last_cell
-from analysis.strokes.counter_checks import notes
-from analysis.strokes.derived_events import DerivedEvent, derived
+from analysis.strokes.counter_checks import counter_warnings
+from analysis.strokes.derived_events import DerivedEvent, derive_events
 from analysis.strokes.lag_correction import with_lag
 from analysis.strokes.rig_changes import RigSpan, RigTimetable
 from analysis.strokes.segmentation import Reset, Segmentation
@@ -59,7 +59,7 @@ class Result:
     unknown_channels: tuple[str, ...]  # channels with readings that the sensors file does not have
     events_not_listed: int  # number of events beyond those kept
     rigs: tuple[RigSpan, ...] = ()  # the session's rigs; Stroke.rig is an index of them
-    notes: tuple[Message, ...] = ()  # warnings
+    warnings: tuple[Message, ...] = ()  # from the counters and the rig changes
     reset_list: tuple[Reset, ...] = ()  # the resets, in order
     lag_s: float | None = None  # of the rope counter behind the haul cell; None: not determined
     lag_u_s: float | None = None  # its standard uncertainty
@@ -114,7 +114,7 @@ class SessionLog:
             self._drops_s, self.drops = row.time_s, dict(row.drops)
 
 
-def gather(
+def assemble_result(
     log: SessionLog,
     feeds: dict[str, Feed],
     rigs: RigTimetable,
@@ -135,7 +135,7 @@ def gather(
     )
     cells = [stated(cell, roles.haul_force) for cell in roles.forces]
     strokes, lag_share = with_lag(strokes, by_rope or delay)
-    events, resets = derived(roles, feeds, seg, start, end, last_cell(feeds.values()))
+    events, resets = derive_events(roles, feeds, seg, start, end, last_cell(feeds.values()))
     haul = feeds[roles.haul_force.name] if roles.haul_force else None
     not_listed = log.more_events + sum(
         f.more_gaps
@@ -162,7 +162,7 @@ def gather(
         unknown_channels=tuple(sorted(log.unknown_channels)),
         events_not_listed=not_listed,
         rigs=tuple(rigs.spans),
-        notes=once([*rigs.notes, *notes(roles, seg, strokes, delay, by_rope)]),
+        warnings=once([*rigs.warnings, *counter_warnings(roles, seg, strokes, delay, by_rope)]),
         reset_list=resets,
         lag_s=delay.lag_s,
         lag_u_s=delay.u_s,

@@ -36,13 +36,13 @@ class RigTimetable:
 
     spans: the first rig and those of the `rig` events, in order of arrival.
     index: of the rig in use, in `spans`.
-    notes: warnings about rig files that cannot be used.
+    warnings: about rig files that cannot be used.
     """
 
     def __init__(self, first: Roles, load: Loader | None) -> None:
         self.spans = [RigSpan(-math.inf, "rig.toml", None, first)]
         self.index = 0
-        self.notes: list[Message] = []
+        self.warnings: list[Message] = []
         self._load = load
         self._due: list[tuple[int, int]] = []  # second and index of those to come, in order
 
@@ -71,7 +71,7 @@ class RigTimetable:
             check_same(self.spans[0].roles, its_roles, event.text)
         except UserFault as fault:
             name = event.text or "its copy"
-            self.notes.append(message("rig_change_not_used", copy=name, fault=fault.fault))
+            self.warnings.append(message("rig_change_not_used", copy=name, fault=fault.fault))
             return
         if len(self.spans) < MOST_RIGS:
             self._due.append((math.ceil(event.time_s), len(self.spans)))
@@ -94,7 +94,11 @@ def rigs_of(folder: str | Path, sensors: Sensors) -> Loader:
     def load(name: str) -> tuple[Rig, Roles]:
         """Load the rig file of this name and assign the channels their roles."""
         if not name or Path(name).name != name:  # never a path out of the session
-            raise RigFault(home, "names no file of the session in a rig event", "take its copy")
+            raise RigFault(
+                home,
+                "is not a file in the session's folder",
+                "name the copy that the recorder made",
+            )
         rig = parse_rig(read_text(home / name, RigFault), str(home / name))
         return rig, roles(rig, sensors)
 
@@ -111,5 +115,7 @@ def check_same(first: Roles, now: Roles, name: str) -> None:
     )
     if not same:
         raise RigFault(
-            name, "gives the channels other places than the first rig", "name its stations alike"
+            name,
+            "puts a channel at another place than the first rig",
+            "name the stations with channels as in the first rig",
         )

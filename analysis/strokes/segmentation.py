@@ -77,7 +77,7 @@ class Reset:
 def is_reset(rope_m: float, stroke_m: float) -> bool:
     """Whether rope_m of rope fed back without tension is a reset after a haul stroke of stroke_m.
 
-    Less is rope that contracts when the tension goes off.  Review and live page both decide by this.
+    A shorter length is rope that contracts when the tension goes off.  Review and live page both use this.
     """
     return rope_m >= max(RESET_M, RESET_SHARE * stroke_m)
 

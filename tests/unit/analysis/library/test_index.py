@@ -116,7 +116,7 @@ def test_a_cache_that_cannot_be_written_is_said_and_does_without(library, tmp_pa
     blocked = tmp_path / "file"
     blocked.write_text("", "utf-8")
     found, rows, _ = updated(library, blocked / "cache")
-    assert len(rows) == 4 and "nothing is kept" in found.warning
+    assert len(rows) == 4 and "the index is not stored" in found.warning
 
 
 def test_an_odd_session_is_a_row_with_a_reason(library, tmp_path):

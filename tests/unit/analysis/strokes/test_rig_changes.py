@@ -114,7 +114,7 @@ def test_a_rig_that_cannot_be_used_is_said_and_the_one_before_goes_on(folder, na
     found = result(folder, session(name=name))
     assert [s.rig for s in found.strokes] == [0, 0]
     assert len(found.rigs) == 1
-    assert any("the rig was changed, but" in line.text() for line in found.notes)
+    assert any("the rig was changed, but" in line.text() for line in found.warnings)
 
 
 def test_without_a_loader_the_first_rig_is_taken_for_all():
