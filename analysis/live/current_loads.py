@@ -8,7 +8,7 @@ import numpy as np
 
 from analysis.live.channel_track import Track
 from analysis.live.haul_state import MEAN_S, State
-from analysis.live.inferred_loads import PartLoadInference, PartLoads
+from analysis.live.inferred_loads import RigLoadInference, RigLoads
 from analysis.live.recorder_status import RecorderWatch
 from analysis.mechanics.measured_parts import measured_parts
 from analysis.mechanics.model import Model
@@ -41,7 +41,7 @@ class CurrentLoads:
 
     def change_rig(self, model: Model) -> None:
         """Use this model from now on: of another rig, or of the rig with its bodies elsewhere."""
-        self.model, self.inference = model, PartLoadInference(model)
+        self.model, self.inference = model, RigLoadInference(model)
         self._measures = {c.name: measured_parts(model, c.at) for c in self.roles.forces}
 
     def take_estimate(
@@ -82,7 +82,7 @@ class CurrentLoads:
             return None
         return max(shares) * needed / self.model.ideal_ma
 
-    def carried(self, state: State, now_s: float) -> PartLoads | None:
+    def carried(self, state: State, now_s: float) -> RigLoads | None:
         """The forces on strands and parts in this state; None where no cell allows to infer them."""
         own = self._own(state, now_s)
         if state.code in AT_REST:

@@ -33,7 +33,7 @@ BEYOND_SETBACK_M = 0.03  # least load travel back since the haul was let go that
 
 
 @dataclass(frozen=True)
-class RecentReadings:
+class LastSecond:
     """Force and motion of the last second, from which the haul state follows."""
 
     force_N: float | None  # haul force, mean over MEAN_S; None without a reading
@@ -47,9 +47,9 @@ class RecentReadings:
     hauled: bool  # whether a stroke was hauled before
 
 
-def recent_readings(
+def last_second(
     cell: Track | None, counters: Counters, now_s: float, result: Result, hauled: bool
-) -> RecentReadings:
+) -> LastSecond:
     """Collect force and motion of the last second before now_s.
 
     cell: of the haul; hauled: whether a stroke was hauled before.
@@ -57,7 +57,7 @@ def recent_readings(
     rope, load = counters.rope, counters.load
     has_reading = cell is not None and cell.value is not None
     back = load.moved(ROPE_S, now_s) if load else None
-    return RecentReadings(
+    return LastSecond(
         force_N=float(np.mean(cell.recent(MEAN_S))) if cell and has_reading else None,
         force_high_N=float(np.max(cell.recent(LET_GO_SHOWN_S))) if cell and has_reading else None,
         rope_m=rope.moved(ROPE_S, now_s) if rope else None,
@@ -104,7 +104,7 @@ class HaulState:
         self.hauled: bool = before is not None and before.hauled
         self._load_off_m: float | None = None if before is None else before._load_off_m
 
-    def update(self, recent: RecentReadings) -> State:
+    def update(self, recent: LastSecond) -> State:
         """Classify the last second; return the state now."""
         self.hauled = self.hauled or recent.hauled
         if recent.force_N is None:
@@ -123,7 +123,7 @@ class HaulState:
             return self._under_tension(recent, recent.force_N if recent.force_N >= off_at else None)
         return self._without(recent)
 
-    def _under_tension(self, recent: RecentReadings, force: float | None) -> State:
+    def _under_tension(self, recent: LastSecond, force: float | None) -> State:
         """The state with the haul strand under tension; force: N to show."""
         if recent.rope_m is None:
             self.hauled = True
@@ -138,7 +138,7 @@ class HaulState:
             return State("tension", "TENSION ON", message("nothing_hauled_yet"), force)
         return State("hold", "HOLDING", message("team_has_the_load"), force)
 
-    def _going_back(self, recent: RecentReadings, force: float | None) -> State:
+    def _going_back(self, recent: LastSecond, force: float | None) -> State:
         """The state while rope goes back under tension: lowering, or easing onto a capture; force: N to show."""
         if recent.load_back_m is None:
             return State("ease", "ROPE GOES BACK", message("lowered_or_set"), force)
@@ -146,7 +146,7 @@ class HaulState:
             return State("lower", "LOWERING", message("load_goes_back"), force)
         return State("ease", "EASING", message("rope_goes_back"), force)
 
-    def _without(self, recent: RecentReadings) -> State:
+    def _without(self, recent: LastSecond) -> State:
         """The state without tension in the haul strand."""
         if not self.hauled:
             return State("before", "NOT HAULING YET", message("no_tension_so_far"), None)
@@ -164,7 +164,7 @@ class HaulState:
             return State("rest", "LOAD AT REST", message("haul_let_go", ran_back=ran), None)
         return State("loose", "HAUL LET GO", message("holder_not_known"), None)
 
-    def _run_back(self, recent: RecentReadings) -> float | None:
+    def _run_back(self, recent: LastSecond) -> float | None:
         """Load travel back since the tension ended, m; None where it is within the setback or not counted."""
         if self._load_off_m is None or recent.load_at_m is None:
             return None

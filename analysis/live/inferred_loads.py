@@ -49,7 +49,7 @@ class PartUse:
 
 
 @dataclass(frozen=True, eq=False)
-class PartLoads:
+class RigLoads:
     """The forces on the strands and parts of a rig."""
 
     strand_N: Floats  # (strands,) tension of each strand, in rope order
@@ -62,7 +62,7 @@ class PartLoads:
         return [float(force) if force > NO_TENSION_N else None for force in self.strand_N]
 
 
-class PartLoadInference:
+class RigLoadInference:
     """Forces on the parts of one rig per force at a cell, with the bodies where rig_model has them.
 
     rig_model: the model.
@@ -100,7 +100,7 @@ class PartLoadInference:
 
     def hauling(
         self, cells: Sequence[tuple[str, float]], own: Mapping[int, float] | None = None
-    ) -> PartLoads | None:
+    ) -> RigLoads | None:
         """The forces while hauling; None where no cell reads a force.
 
         cells: (place, force N) of each cell with a reading; own: index into the model's parts -> force
@@ -117,17 +117,17 @@ class PartLoadInference:
         if forces is None:
             return None
         if not most:
-            return self._part_loads(forces, message("from_the_cell"), own)
+            return self._rig_loads(forces, message("from_the_cell"), own)
         how = message("at_most_from_the_haul_cell")
         free = ", ".join(p.name for p, b in zip(self.pieces, self.bounded, strict=True) if not b)
         if free:
             how = message("at_most_but_for_some", parts=free)
-        return self._part_loads(forces, how, own, self.bounded)
+        return self._rig_loads(forces, how, own, self.bounded)
 
     def needed(
         self, load_N: float | None, code: str, haul_N: float | None,
         own: Mapping[int, float] | None = None,
-    ) -> PartLoads | None:  # fmt: skip
+    ) -> RigLoads | None:  # fmt: skip
         """The forces while the load rests; None where neither force is there.
 
         load_N: force that the load last needed; code: of the haul state; haul_N: tension of the haul
@@ -138,19 +138,19 @@ class PartLoadInference:
                 return None
             # friction may help to hold the load, so the haul tension bounds nothing here
             how = message("from_the_haul_cell")
-            return self._part_loads(np.maximum(self.ideal, self.model) * haul_N, how, own)
+            return self._rig_loads(np.maximum(self.ideal, self.model) * haul_N, how, own)
         rows = [sizes * load_N for sizes in self.held]
         if code in HANDS_ON or not rows:
             rows += [self.ideal * load_N / self.rig_model.ideal_ma, self.back * load_N]
         if haul_N is not None:
             rows.append(self.ideal * haul_N)
         how = message("what_the_load_needed")
-        return self._part_loads(np.max(rows, axis=0), how, own, (True,) * len(self.pieces))
+        return self._rig_loads(np.max(rows, axis=0), how, own, (True,) * len(self.pieces))
 
-    def _part_loads(
+    def _rig_loads(
         self, parts: Floats, how: Message, own: Mapping[int, float] | None = None,
         most: Sequence[bool] = (),
-    ) -> PartLoads:  # fmt: skip
+    ) -> RigLoads:  # fmt: skip
         """Replace inferred forces `parts`, N, (parts,), by measured ones (`own`) and compare with the limits.
 
         most: whether each inferred force is a bound.
@@ -166,4 +166,4 @@ class PartLoadInference:
             for p, force, b in zip(self.pieces, parts, by, strict=True) if p.limit_N
         ]  # fmt: skip
         uses.sort(key=lambda use: -use.share)
-        return PartLoads(parts[: len(self.rig_model.rig.strands)], tuple(uses), how)
+        return RigLoads(parts[: len(self.rig_model.rig.strands)], tuple(uses), how)

@@ -11,8 +11,8 @@ from typing import Any
 from analysis.live.channel_track import Counters, Track
 from analysis.live.current_loads import CurrentLoads
 from analysis.live.events_so_far import EventsSoFar
-from analysis.live.haul_state import HaulState, State, recent_readings
-from analysis.live.inferred_loads import PartLoads
+from analysis.live.haul_state import HaulState, State, last_second
+from analysis.live.inferred_loads import RigLoads
 from analysis.live.recorder_status import RecorderState, RecorderWatch
 from analysis.live.rig_in_use import RigInUse
 from analysis.live.stroke_remaining import Remaining, StrokeRoom
@@ -36,7 +36,7 @@ class Moment:
     now_s: float  # time of the session
     recorder: RecorderState  # whether the recorder is alive
     state: State  # what happens at the rope
-    carried: PartLoads | None  # forces on strands and parts
+    carried: RigLoads | None  # forces on strands and parts
     held_N: float | None  # most that a capture which holds the load carries
     since_haul_s: float | None  # time since the last haul stroke ended
     remaining: Remaining  # travel until two bodies meet
@@ -211,4 +211,4 @@ class LiveState:
                 said = message("no_reading_for", cell=name, age_s=age)
             return State("nodata", "NO DATA", said, None)
         hauled = self.loads.last_N is not None
-        return self.haul.update(recent_readings(track, self.counters, now_s, self.result, hauled))
+        return self.haul.update(last_second(track, self.counters, now_s, self.result, hauled))

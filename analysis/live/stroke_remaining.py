@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.mechanics.kinematics import LOAD, directions, solve_motion
-from analysis.mechanics.travel import Travel, rope_in_rig, stroke
+from analysis.mechanics.travel import PlannedStroke, rope_in_rig, stroke
 from analysis.messages.message import Message, message
 from analysis.rig.rig import Floats, Rig
 from analysis.strokes.segmentation import RESET_M, is_reset
@@ -46,7 +46,7 @@ class Remaining:
 class _StrokeStart:
     """The beginning of a stroke."""
 
-    travel: Travel  # from the positions of the bodies at the beginning to where two of them meet
+    travel: PlannedStroke  # from the bodies here to where two of them meet
     load_travel_m: Floats  # (places,) load travel at each of its places
     load_m: float | None  # load counter at the beginning; None: taken as 0
     rope_m: float | None  # rope counter at the beginning; None: taken as 0

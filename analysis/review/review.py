@@ -27,7 +27,7 @@ from analysis.efficiency.stage_losses import stage_warnings, stages
 from analysis.efficiency.uncertainty import Quantity
 from analysis.efficiency.verdict import Agreement, agreement, changes, ground
 from analysis.mechanics.measured_parts import cells_of
-from analysis.mechanics.model import Model, Part, model
+from analysis.mechanics.model import Model, PartLoad, model
 from analysis.messages.message import SI, Message, UnitSystem, message, once, texts
 from analysis.prediction.alarm_rows import part_texts, recorded
 from analysis.rig.rig import Rig
@@ -319,7 +319,7 @@ def read_by_cells(rig_model: Model, result: Result) -> frozenset[str]:
 
 
 def _highest(
-    element: Part, own: tuple[Channel, ...], result: Result
+    element: PartLoad, own: tuple[Channel, ...], result: Result
 ) -> tuple[float | None, float | None]:
     """(highest force N, its time s) of an element: by its own cells, else inferred from the haul cell."""
     haul = result.roles.haul_force

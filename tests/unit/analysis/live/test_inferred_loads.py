@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.rigs import rig
 
-from analysis.live.inferred_loads import PartLoadInference
+from analysis.live.inferred_loads import RigLoadInference
 from analysis.mechanics.load_cases import conditions
 from analysis.mechanics.model import force_gain, model
 from analysis.mechanics.tension import tensions
@@ -19,7 +19,7 @@ RATED = "[load]\nwll_kN = 10\nkind = 'hanging'\nmass_kg = 300\n[grab.G2]\nslips_
 
 
 def carrying(extra=RATED, e=0.9):
-    return PartLoadInference(model(rig(NINE, e=e, extra=extra)))
+    return RigLoadInference(model(rig(NINE, e=e, extra=extra)))
 
 
 def strands(found, known):
@@ -106,7 +106,7 @@ def test_nothing_known_is_nothing_told():
 
 def test_an_anchor_is_judged_by_the_whole_force_on_it():
     # the haul leaves off the anchor's pulley at a right angle: the anchor carries both strands' vector sum
-    found = PartLoadInference(model(rig("tie:load pulley:A1@anchor haul:90", extra="[anchor]\nwll_kN = 5\n")))
+    found = RigLoadInference(model(rig("tie:load pulley:A1@anchor haul:90", extra="[anchor]\nwll_kN = 5\n")))
     use = next(u for u in found.hauling([("haul", 1000.0)]).uses if u.name == "anchor")
     assert use.force_N == pytest.approx(1000 * np.sqrt(2), rel=1e-6)
 
@@ -125,7 +125,7 @@ def test_hauling_a_part_with_its_own_cell_carries_what_the_cell_reads():
     uses = {u.name: u for u in found.uses}
     assert uses["load"].share == pytest.approx(0.713) and uses["load"].by == "cell"
     assert uses["G2"].by == "most" and uses["C1"].by == ""  # friction alone loads the capture
-    assert found.how.text().startswith("load>G1, load by their own cell; others at most")
+    assert found.how.text().startswith("load>G1, load measured by their own cell; others: at most this")
 
 
 @pytest.mark.parametrize("code", ["hold", "ease", "lower", "held", "nodata", "rest"])
@@ -133,7 +133,7 @@ def test_eased_or_held_a_part_with_its_own_cell_carries_what_the_cell_reads(code
     of = carrying()
     found = of.needed(2700.0, code, 290.0, measured({"load>G1": 1234.0}, of))
     assert strands(found, of.rig_model)["load>G1"] == pytest.approx(1234)
-    assert "at most what the load last needed" in found.how.text()
+    assert "the force that the load last needed" in found.how.text()
 
 
 @settings(max_examples=60, deadline=None)
