@@ -69,14 +69,14 @@ class ReviewNow:
         return self.reviewed.main.rig
 
     @property
-    def known(self) -> Model:
+    def rig_model(self) -> Model:
         """The model of that rig."""
-        return self.reviewed.main.known
+        return self.reviewed.main.rig_model
 
     @property
-    def found(self) -> Estimates:
+    def estimates(self) -> Estimates:
         """The measured quantities of that rig with their budgets."""
-        return self.reviewed.main.found
+        return self.reviewed.main.estimates
 
     @property
     def review(self) -> dict[str, Any]:

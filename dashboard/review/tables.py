@@ -44,7 +44,7 @@ def summary(
         [load.title, f"{measured.text(load, units)} ({now.review['measured']['load_force_method']})"],
         [en.title, measured.text(en) + ("" if en.measured is None else f" ({agree})")],
         ["highest use", f"{use.text(worst)}, {name.text(worst)}" if rated else "no part is rated"],
-        ["first limit reached at a haul force of", units.force(stop_hauling_at(now.known).haul_force_N)],
+        ["first limit reached at a haul force of", units.force(stop_hauling_at(now.rig_model).haul_force_N)],
     ]  # fmt: skip
 
 
@@ -53,9 +53,9 @@ def page_data(now: ReviewNow, units: Units) -> dict[str, Any]:
     review = now.reviewed.shown(units)
     warnings = [one_line(w, 400) for w in review["warnings"]]
     unrated = sum(p["use"] is None for p in review["peaks"])
-    own = read_by_cells(now.known, now.result)
-    rows = result_rows(review, now.known, now.found)
-    forces = peak_rows(review, now.known, now.result)[:MOST_PEAKS]
+    own = read_by_cells(now.rig_model, now.result)
+    rows = result_rows(review, now.rig_model, now.estimates)
+    forces = peak_rows(review, now.rig_model, now.result)[:MOST_PEAKS]
     hauled = numbered(review["strokes"])[:MOST_STROKES]
     listed = listed_events(review, MOST_EVENTS)
     tables = {

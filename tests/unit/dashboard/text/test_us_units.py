@@ -133,7 +133,7 @@ def test_recorded_texts_stay_as_they_were_recorded_but_a_part_s_alarm():
            Event(2.0, "r2", "zero", "haul_force", 3.0, "3 N"),
            Event(3.0, "r3", "alarm", "haul_force", 9.0, "stop: P9: 36 kN breaking strength / 7"))  # fmt: skip
     alarm = Event(4.0, "r4", "alarm", "haul_force", 9.0, "stop: A1: 36 kN breaking strength / 7")
-    told = replace(whole, result=replace(whole.result, found=(), events=(*own, alarm)))
+    told = replace(whole, result=replace(whole.result, derived_events=(), events=(*own, alarm)))
     assert [e["text"] for e in told.json["events"]] == [e.text for e in (*own, alarm)]
     assert [e["text"] for e in told.shown(US)["events"]] == [
         *(e.text for e in own[:2]), f"{own[2].text} (2.02 lbf)",
