@@ -131,6 +131,15 @@ _PREDICTION: dict[str, Template] = {
         "stop",
         "{name}: {force_N:.2f kN} later in the job is over the allowed {limit_N:.2f kN} ({why})",
     ),
+    "part_over_limit_in": Template(
+        "stop",
+        "{name}: {force_N:.2f kN} {condition}{later} is over the allowed {limit_N:.2f kN} ({why})",
+    ),
+    "haul_force_above_stop": Template(
+        "caution",
+        "the haul needs {haul_N:.0f}, but the stop level is {stop_N:.0f} ({because}): the alarm comes "
+        "before the load moves; take a stronger part, or a rig that loads it less",
+    ),
     "capture_over_limit": Template(
         "stop",
         "{name}: when the team lets go it holds {force_N:.2f kN}, which is over its limit",
@@ -158,8 +167,9 @@ _PREDICTION: dict[str, Template] = {
         "info",
         "every rated part has its own force cell, and alarms go by that cell",
     ),
-    "limit_of_a_strand": Template("info", "strand {name}: {why}"),
     "limit_of_a_part": Template("info", "{name}: {why}"),
+    "limit_of_a_strand_in": Template("info", "strand {name}: {why}, {condition}{later}"),
+    "limit_of_a_part_in": Template("info", "{name}: {why}, {condition}{later}"),
     # frames of a job
     "frame_start": Template("info", "start: no rope is hauled yet"),
     "frame_hauling": Template("info", "stroke {stroke}: hauling"),

@@ -1,8 +1,8 @@
 """Makes the alarm table of the recorder: the rig's limits as stop levels of force cells.
 
 A rated part that a cell measures gets its limit as that cell's level.  Of all other parts, the one that
-reaches its limit first sets the stop level of the haul cell, from its frictionless force: the most that
-it can carry at a given haul tension while hauling.
+reaches its limit at the lowest haul tension, in any condition and anywhere in the job, sets the stop level
+of the haul cell.
 """
 
 from __future__ import annotations
@@ -10,10 +10,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
+from analysis.mechanics.load_cases import condition_names
 from analysis.mechanics.measured_parts import cells_of, measured_parts
 from analysis.mechanics.model import Model, PartLoad, model
 from analysis.messages.message import Message, UnitSystem, message, text_of
-from analysis.prediction.predict import first_limit
+from analysis.prediction.job_limits import LATER, StopLevel
+from analysis.prediction.predict import stop_level
 from analysis.rig.rig import Rig
 from logger.channels.channel import Channel, Sensors
 from logger.recorder.alarms import HOLD_S, LEVELS, AlarmRow
@@ -30,9 +32,9 @@ def limit_rows(rig: Rig, sensors: Sensors) -> tuple[AlarmRow, ...]:
     hauls = ("haul", rig.stations[rig.haul].name)
     haul = next((c for c in sensors.channels if c.quantity == "force" and c.at in hauls), None)
     rows = []
-    first = first_by_haul(rig_model, sensors.channels)
-    if haul is not None and first is not None and first.limit_N is not None:
-        rows.append(_row(haul, first, abs(first.ideal), first.limit_N))
+    lowest_level = stop_level(judged_by_haul(rig_model, sensors.channels))
+    if haul is not None and lowest_level is not None:
+        rows.append(_haul_row(haul, lowest_level))
     lowest: dict[str, AlarmRow] = {}
     for k, cells in cells_of(rig_model, sensors.channels).items():
         part_load = rig_model.parts[k]
@@ -41,7 +43,7 @@ def limit_rows(rig: Rig, sensors: Sensors) -> tuple[AlarmRow, ...]:
                 continue
             held = lowest.get(cell.name)
             if held is None or held.stop is None or part_load.limit_N < held.stop:
-                lowest[cell.name] = _row(cell, part_load, 1.0, part_load.limit_N)
+                lowest[cell.name] = _cell_row(cell, part_load, part_load.limit_N)
     return (*rows, *lowest.values())
 
 
@@ -54,6 +56,8 @@ def part_texts(rig_model: Model) -> dict[str, Message]:
     messages: dict[str, Message] = {}
     for part_load in rig_model.parts:
         if part_load.limit_N is not None:
+            for label in _labels_in_conditions(rig_model, part_load):
+                messages |= {one.text(): one for one in _told(label)}
             alarms = _alarms(part_load, part_load.why)
             for why in (_worded_before(part_load.why), part_load.why):
                 messages |= {
@@ -65,8 +69,27 @@ def part_texts(rig_model: Model) -> dict[str, Message]:
 
 def _alarms(part_load: PartLoad, why: Message | None) -> list[Message]:
     """The label of a part's alarm, and the alarm of each level, with this reason of the limit."""
-    label = message("limit_of_a_part", name=part_load.name, why=why)
+    return _told(message("limit_of_a_part", name=part_load.name, why=why))
+
+
+def _told(label: Message) -> list[Message]:
+    """A label, and the alarm of each level with it."""
     return [label, *(message("alarm_told", level=level, label=label) for level in LEVELS)]
+
+
+def _labels_in_conditions(rig_model: Model, part_load: PartLoad) -> list[Message]:
+    """The labels that the alarm of the haul cell may have for a part: one a condition."""
+    return [
+        message(
+            "limit_of_a_part_in",
+            name=part_load.name,
+            why=part_load.why,
+            condition=condition,
+            later=later,
+        )
+        for condition in condition_names(rig_model)
+        for later in ("", LATER)
+    ]
 
 
 def _worded_before(why: Message | None) -> Message | None:
@@ -96,14 +119,6 @@ def recorded(
     return f"{text} ({' '.join(units.written(event.value, form, unit))})"
 
 
-def first_by_haul(rig_model: Model, channels: Iterable[Channel]) -> PartLoad | None:
-    """Of the parts that the haul cell judges, the rated one that reaches its limit at the lowest haul tension.
-
-    None where there is no such part.
-    """
-    return first_limit(judged_by_haul(rig_model, channels))
-
-
 def judged_by_haul(rig_model: Model, channels: Iterable[Channel]) -> Model:
     """A copy of the model with only the parts that no other cell measures up to their limit."""
     hauls = ("haul", rig_model.rig.stations[rig_model.rig.haul].name)
@@ -121,19 +136,31 @@ def _reaches(cell: Channel, part_load: PartLoad) -> bool:
     return part_load.limit_N is None or cell.capacity is None or cell.capacity > part_load.limit_N
 
 
-def _row(cell: Channel, part_load: PartLoad, gain: float, limit_N: float) -> AlarmRow:
-    """The alarm row of a cell for a part; gain: force on the part / reading of the cell."""
+def _haul_row(cell: Channel, lowest: StopLevel) -> AlarmRow:
+    """The alarm row of the haul cell for the part that sets its stop level."""
+    label = message(
+        "limit_of_a_part_in", name=lowest.part_load.name, why=lowest.part_load.why,
+        condition=lowest.condition, later=LATER if lowest.later else "",
+    )  # fmt: skip
     return AlarmRow(
         channel=cell.name,
-        label=_label(part_load).text(),
-        gain=gain,
+        label=label.text(),
+        gain=lowest.limit_N / lowest.haul_N,
+        offset=0.0,
+        caution=None,
+        stop=lowest.limit_N,
+        hold_s=HOLD_S,
+    )
+
+
+def _cell_row(cell: Channel, part_load: PartLoad, limit_N: float) -> AlarmRow:
+    """The alarm row of a cell for a part that it measures."""
+    return AlarmRow(
+        channel=cell.name,
+        label=message("limit_of_a_part", name=part_load.name, why=part_load.why).text(),
+        gain=1.0,
         offset=0.0,
         caution=None,
         stop=limit_N,
         hold_s=HOLD_S,
     )
-
-
-def _label(part_load: PartLoad) -> Message:
-    """Name of the part and what sets its limit."""
-    return message("limit_of_a_part", name=part_load.name, why=part_load.why)

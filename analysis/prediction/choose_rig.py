@@ -16,11 +16,11 @@ from typing import Any
 
 import numpy as np
 
-from analysis.mechanics.load_cases import conditions
 from analysis.mechanics.load_resistance import Resistance, resistance
-from analysis.mechanics.model import Model, model, reset_setbacks
-from analysis.mechanics.travel import Job, job, needed_rope
+from analysis.mechanics.model import Model, model
+from analysis.mechanics.travel import Job, needed_rope
 from analysis.messages.message import Message, message, text_of
+from analysis.prediction.job_limits import LATER, highest_uses, models_over_job, planned_jobs
 from analysis.rig.rig import Body, Load, Rating, Rig
 from analysis.rig_file.load import check, parse_rig
 from logger.errors import RigFault
@@ -90,7 +90,9 @@ class Option:
     anchors: int  # number of anchors
     ropes: int  # number of ropes
     resets_covered: bool  # whether a capture holds the load during every reset
-    first_limit: Message | None  # the part nearest its limit in any condition; None: none is rated
+    first_limit: (
+        Message | None
+    )  # the part nearest its limit in any condition of the job; None: none is rated
     most_used: float | None  # force / limit of that part
     why_not: tuple[Message, ...]  # why the rig does not do the job; empty: it does
 
@@ -144,7 +146,7 @@ def judge(name: str, rig: Rig, need: Need) -> Option:
         faults.append(done.why_not)
     if best.stations[best.haul].body is not None:
         faults.append(message("needs_a_winch"))
-    most_loaded, used = _nearest(rig_model)
+    most_loaded, used = _nearest(rig_model, jobs)
     if used is not None and used > 1:
         faults.append(message("over_what_is_allowed", most_used=most_loaded))
     covered = {grab for held in rig_model.held for grab in held.covers}
@@ -298,18 +300,21 @@ def _team(haul: float, u: float, need: Need) -> list[Message]:
     return []
 
 
-def _nearest(rig_model: Model) -> tuple[Message | None, float | None]:
-    """Message that names the part nearest its limit in any condition, and its force / limit."""
-    best: tuple[Message | None, float | None] = (None, None)
-    for one in conditions(rig_model):
-        for row in one.rows:
-            if row.use is not None and (best[1] is None or row.use > best[1]):
-                named = message(
-                    "most_used", kind=row.kind, name=row.name, condition=one.name,
-                    force_N=abs(row.force_N or 0.0), limit_N=row.limit_N, why=row.why,
-                )  # fmt: skip
-                best = (named, row.use)
-    return best
+def _nearest(rig_model: Model, jobs: dict[str, Job]) -> tuple[Message | None, float | None]:
+    """Message that names the part nearest its limit in any condition of the jobs, and its force / limit."""
+    if all(one.limit_N is None for one in rig_model.parts):
+        return None, None
+    uses = highest_uses(models_over_job(rig_model, jobs))
+    if not uses:
+        return None, None
+    k = max(uses, key=lambda index: uses[index].use)
+    part_load, highest = rig_model.parts[k], uses[k]
+    named = message(
+        "most_used", kind=part_load.kind, name=part_load.name,
+        condition=highest.condition + (LATER if highest.later else ""),
+        force_N=highest.force_N, limit_N=part_load.limit_N, why=part_load.why,
+    )  # fmt: skip
+    return named, highest.use
 
 
 def _fit(rig: Rig, need: Need) -> tuple[Rig, Model, dict[str, Job], float]:
@@ -321,8 +326,7 @@ def _fit(rig: Rig, need: Need) -> tuple[Rig, Model, dict[str, Job], float]:
             rig_model = model(there)
         except (RigFault, np.linalg.LinAlgError):
             continue
-        setbacks = reset_setbacks(rig_model)
-        jobs = {mode: job(there, mode, setbacks) for mode in ("each", "together")}
+        jobs = planned_jobs(rig_model)
         stuck = all(done.why_not for done in jobs.values())
         places = [x for done in jobs.values() for x in done.places]
         rope = sum(

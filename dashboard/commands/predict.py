@@ -1,9 +1,9 @@
 """What a rig should do: forces, travel, rope and limits, from its file alone.
 
 Forces on strands are for the predicted haul force while the load moves steadily, or for
---haul-force. --conditions shows every part raising, breaking away, held and running back;
---job goes through the job stroke by stroke. Exit status 1 where something would be over what is
-allowed.
+--haul-force. "Most used" is the highest force / limit over the whole job, raising, breaking away,
+held on a capture or running back. --conditions shows every part in each of them; --job goes through
+the job stroke by stroke. Exit status 1 where something would be over what is allowed.
 """
 
 from __future__ import annotations
@@ -102,7 +102,8 @@ def _summary(rig: Rig, found: dict[str, Any], shown: Units, given: bool) -> list
         ("haul force", haul + ("   (given)" if given else "")),
         ("to break the load away", shown.force_pm(known.start_force_N, known.start_force_u_N)
          + (f"   ({needs.start_why.text(shown)})" if needs.start_why and known.load_force_N else "")),
-        ("lets the load run back at", shown.force_pm(known.lower_force_N, known.lower_force_u_N)
+        ("hold at least", shown.force_pm(known.lower_force_N, known.lower_force_u_N)
+         + (", or the load runs back" if known.lower_force_N is not None else "")
          + (f"   ({needs.lower_why.text(shown)})" if needs.lower_why and known.load_force_N else "")),
         ("handbook rule, apart from it", f"10 % of the load a sheave, {rule.sheaves} sheaves: "
          f"{number(rule.ma)} : 1, haul force {shown.force(rule.haul_N)}"),
@@ -110,7 +111,12 @@ def _summary(rig: Rig, found: dict[str, Any], shown: Units, given: bool) -> list
     stop = stop_hauling_at(known)
     because = f"{stop.because.text(shown)} ({stop.rated} of {stop.parts} are rated)"
     rows.append(("stop hauling at", f"{shown.force(stop.haul_force_N)}: {because}"))
-    lines = [found["title"] or "rig", *pairs(rows), "", "Strands, in rope order; T is the haul tension"]
+    lines = [
+        found["title"] or "rig",
+        *pairs(rows),
+        "",
+        "Strands, in rope order; T is the haul tension",
+    ]
     doubt = _doubt(known, found, given)
     lines += table(_rows(found["strands"], "tension_N", shown, doubt))
     lines += ["", "Elements"]
@@ -143,7 +149,7 @@ def _doubt(known: Model, found: dict[str, Any], given: bool) -> dict[str, float]
 def _rows(
     items: list[dict[str, Any]], force: str, shown: Units, doubt: dict[str, float]
 ) -> list[list[str]]:
-    head = ["", "ideal", "model", "force", "limit", "use"]
+    head = ["", "ideal", "model", "force", "limit", "most used", ""]
     strands = force == "tension_N"
     rows = [head if strands else ["", "kind", *head[1:]]]
     for row in items:
@@ -152,7 +158,7 @@ def _rows(
             f"{number(row['ideal'])} T", f"{number(row['model'])} T",
             "-" if row[force] is None else shown.force_pm(row[force], doubt.get(name)),
             "-" if row["limit_N"] is None else shown.force(row["limit_N"]),
-            percent(row["use"]),
+            percent(row["use"]), row["use_in"] or "",
         ]  # fmt: skip
         rows.append([name, *cells] if strands else [name, row["kind"], *cells])
     return rows
@@ -193,7 +199,9 @@ def _stretch(lost: TakeUp, shown: Units) -> list[str]:
     after = "".join(
         f", {shown.length(way)} after a reset held on {name}" for name, way in lost.after.items()
     )
-    return [f"  rope lost to stretch, on top: {shown.length(lost.first_m)} at the first pull{after}"]
+    return [
+        f"  rope lost to stretch, on top: {shown.length(lost.first_m)} at the first pull{after}"
+    ]
 
 
 def _steps(found: dict[str, Any]) -> list[str]:

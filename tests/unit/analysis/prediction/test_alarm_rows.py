@@ -42,7 +42,9 @@ def test_the_alarm_trips_where_the_prediction_says_to_stop_hauling():
     ],
 )
 def test_an_alarm_recorded_in_earlier_words_is_recognised(strength, before, now):
-    text = demo_text("rig.toml").replace('{ tie = "load", strength = 0.75 }', f'{{ tie = "load"{strength} }}')
+    text = demo_text("rig.toml").replace(
+        '{ tie = "load", strength = 0.75 }', f'{{ tie = "load"{strength} }}'
+    )
     texts = part_texts(model(parse_rig(text, "rig.toml")))
     shown = "stop: load>G1: 48 kN breaking strength"
     assert texts[f"{shown}, {before}"].text() == f"{shown} {now}" == texts[f"{shown} {now}"].text()
@@ -58,7 +60,7 @@ def test_the_alarm_of_an_anchor_beside_the_axis_takes_the_vector_sum():
     known = rig("tie:load pulley:S@P1 haul:90", extra=beside)
     (row,) = limit_rows(known, SENSORS)
     label = part_texts(model(known))[row.label]
-    assert label.text() == row.label and label.text(US) == "P1: WLL 450 lbf"
-    assert row.label == "P1: WLL 2 kN" and row.gain == pytest.approx(math.sqrt(2))
+    assert label.text() == row.label and label.text(US) == "P1: WLL 450 lbf, raising"
+    assert row.label == "P1: WLL 2 kN, raising" and row.gain == pytest.approx(math.sqrt(2))
     assert row.stop / row.gain == pytest.approx(1414.2, abs=0.05)
     assert predict(known)["stop_hauling_at"]["haul_force_N"] == pytest.approx(row.stop / row.gain)
