@@ -1,21 +1,28 @@
 """Makes the alarm table of the recorder: the rig's limits as stop levels of force cells.
 
-A rated part that a cell measures gets its limit as that cell's level.  Of all other parts, the one that
-reaches its limit at the lowest haul tension, in any condition and anywhere in the job, sets the stop level
-of the haul cell.
+A rated part that a cell measures gets its limit as that cell's level.  A cell that measures the load also
+judges all parts held and running back, by their share of the load force.  All else is judged by the haul
+cell: the part that reaches its limit at the lowest haul tension, in any condition and anywhere in the job,
+sets its stop level.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import replace
+from collections.abc import Iterable, Iterator, Mapping
 
+from analysis.mechanics.kinematics import TINY
 from analysis.mechanics.load_cases import condition_names
 from analysis.mechanics.measured_parts import cells_of, measured_parts
-from analysis.mechanics.model import Model, PartLoad, model
+from analysis.mechanics.model import Model, PartLoad
 from analysis.messages.message import Message, UnitSystem, message, text_of
-from analysis.prediction.job_limits import LATER, StopLevel
-from analysis.prediction.predict import stop_level
+from analysis.prediction.job_limits import (
+    LATER,
+    StopLevel,
+    haul_levels,
+    job_models,
+    load_levels,
+    lowest,
+)
 from analysis.rig.rig import Rig
 from logger.channels.channel import Channel, Sensors
 from logger.recorder.alarms import HOLD_S, LEVELS, AlarmRow
@@ -25,26 +32,73 @@ from logger.session.records import Event
 def limit_rows(rig: Rig, sensors: Sensors) -> tuple[AlarmRow, ...]:
     """Alarm rows for a rig and its channels, levels in N.
 
-    First the haul cell's row, if there is a haul cell and a rated part that the haul loads and no other
-    cell measures; then, for each other cell, the lowest limit of the parts that it measures.
+    First the haul cell's row, if there is a haul cell and a rated part that no other cell judges; then,
+    for each other cell, the part that it judges and that reaches its limit first.
     """
-    rig_model = model(rig)
+    rig_model = job_models(rig)[0]
     hauls = ("haul", rig.stations[rig.haul].name)
     haul = next((c for c in sensors.channels if c.quantity == "force" and c.at in hauls), None)
     rows = []
-    lowest_level = stop_level(judged_by_haul(rig_model, sensors.channels))
-    if haul is not None and lowest_level is not None:
-        rows.append(_haul_row(haul, lowest_level))
-    lowest: dict[str, AlarmRow] = {}
-    for k, cells in cells_of(rig_model, sensors.channels).items():
+    level = haul_cell_level(rig_model, sensors.channels)
+    if haul is not None and level is not None:
+        rows.append(_level_row(haul, level))
+    by_cell: dict[str, AlarmRow] = {}
+    for cell, row in _cell_rows(rig_model, sensors.channels, haul):
+        held = by_cell.get(cell.name)
+        if held is None or _at_N(row) < _at_N(held) * (1 - TINY):
+            by_cell[cell.name] = row
+    return (*rows, *by_cell.values())
+
+
+def haul_cell_level(rig_model: Model, channels: Iterable[Channel]) -> StopLevel | None:
+    """The stop level of all that the haul cell judges; None where that is nothing rated."""
+    channels = tuple(channels)
+    hauls = ("haul", rig_model.rig.stations[rig_model.rig.haul].name)
+    others = cells_of(rig_model, (c for c in channels if c.at not in hauls))
+    at_haul = measured_parts(rig_model, "haul")
+    models = job_models(rig_model.rig)
+    own = {
+        k for k, one in enumerate(rig_model.parts)
+        if one.limit_N is not None and k not in at_haul
+        and any(_reaches(cell, one.limit_N) for cell in others.get(k, ()))
+    }  # fmt: skip
+    by_load = load_levels(models)
+    on_load = others.get(_load_part(rig_model), ())
+    return lowest(
+        level for key, level in haul_levels(models).items()
+        if key[0] not in own
+        and not (key in by_load and any(_reaches(cell, by_load[key].level_N) for cell in on_load))
+    )  # fmt: skip
+
+
+def _load_part(rig_model: Model) -> int:
+    """Index of the load into `Model.parts`."""
+    return next(k for k, one in enumerate(rig_model.parts) if one.kind == "load")
+
+
+def _cell_rows(
+    rig_model: Model, channels: Iterable[Channel], haul: Channel | None
+) -> Iterator[tuple[Channel, AlarmRow]]:
+    """Each cell other than the haul cell, with each alarm row that it may judge."""
+    measured = cells_of(rig_model, channels)
+    for k, cells in measured.items():
         part_load = rig_model.parts[k]
         for cell in cells:
-            if part_load.limit_N is None or cell is haul or not _reaches(cell, part_load):
-                continue
-            held = lowest.get(cell.name)
-            if held is None or held.stop is None or part_load.limit_N < held.stop:
-                lowest[cell.name] = _cell_row(cell, part_load, part_load.limit_N)
-    return (*rows, *lowest.values())
+            if (
+                part_load.limit_N is not None
+                and cell is not haul
+                and _reaches(cell, part_load.limit_N)
+            ):
+                yield cell, _own_row(cell, part_load, part_load.limit_N)
+    for level in load_levels(job_models(rig_model.rig)).values():
+        for cell in measured.get(_load_part(rig_model), ()):
+            if cell is not haul and _reaches(cell, level.level_N):
+                yield cell, _level_row(cell, level)
+
+
+def _at_N(row: AlarmRow) -> float:
+    """The force at the cell at which a row that has a stop level stops, N."""
+    return ((row.stop or 0.0) - row.offset) / row.gain
 
 
 def part_texts(rig_model: Model) -> dict[str, Message]:
@@ -119,41 +173,29 @@ def recorded(
     return f"{text} ({' '.join(units.written(event.value, form, unit))})"
 
 
-def judged_by_haul(rig_model: Model, channels: Iterable[Channel]) -> Model:
-    """A copy of the model with only the parts that no other cell measures up to their limit."""
-    hauls = ("haul", rig_model.rig.stations[rig_model.rig.haul].name)
-    others = cells_of(rig_model, (c for c in channels if c.at not in hauls))
-    at_haul = measured_parts(rig_model, "haul")
-    left = tuple(
-        p for k, p in enumerate(rig_model.parts)
-        if k in at_haul or not any(_reaches(cell, p) for cell in others.get(k, ()))
-    )  # fmt: skip
-    return replace(rig_model, parts=left)
+def _reaches(cell: Channel, force_N: float) -> bool:
+    """Whether this force is within the cell's capacity; beyond it the cell would raise no alarm."""
+    return cell.capacity is None or cell.capacity > force_N
 
 
-def _reaches(cell: Channel, part_load: PartLoad) -> bool:
-    """Whether the part's limit is within the cell's capacity; beyond it the cell would raise no alarm."""
-    return part_load.limit_N is None or cell.capacity is None or cell.capacity > part_load.limit_N
-
-
-def _haul_row(cell: Channel, lowest: StopLevel) -> AlarmRow:
-    """The alarm row of the haul cell for the part that sets its stop level."""
+def _level_row(cell: Channel, level: StopLevel) -> AlarmRow:
+    """The alarm row of a cell for the part that sets its stop level; the level is in the cell's force."""
     label = message(
-        "limit_of_a_part_in", name=lowest.part_load.name, why=lowest.part_load.why,
-        condition=lowest.condition, later=LATER if lowest.later else "",
+        "limit_of_a_part_in", name=level.part_load.name, why=level.part_load.why,
+        condition=level.condition, later=LATER if level.later else "",
     )  # fmt: skip
     return AlarmRow(
         channel=cell.name,
         label=label.text(),
-        gain=lowest.limit_N / lowest.haul_N,
+        gain=level.limit_N / level.level_N,
         offset=0.0,
         caution=None,
-        stop=lowest.limit_N,
+        stop=level.limit_N,
         hold_s=HOLD_S,
     )
 
 
-def _cell_row(cell: Channel, part_load: PartLoad, limit_N: float) -> AlarmRow:
+def _own_row(cell: Channel, part_load: PartLoad, limit_N: float) -> AlarmRow:
     """The alarm row of a cell for a part that it measures."""
     return AlarmRow(
         channel=cell.name,

@@ -12,7 +12,7 @@ haul tension is the one that it lifts without friction.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -46,9 +46,9 @@ class HighestUse:
 
 @dataclass(frozen=True)
 class StopLevel:
-    """The lowest haul tension that brings a rated part to its limit."""
+    """The lowest haul tension, or load force, that brings a rated part to its limit in one condition."""
 
-    haul_N: float  # the haul tension
+    level_N: float  # the haul tension or load force
     part_load: PartLoad  # the part, at the start of the job
     limit_N: float  # its limit
     condition: str  # raising | held on CAPTURE | running back
@@ -64,6 +64,10 @@ class StopLevel:
         if self.part_load.kind == "strand":
             return message("limit_of_a_strand_in", **values)
         return message("limit_of_a_part_in", **values)
+
+
+# by index into `Model.parts` and condition
+Levels = dict[tuple[int, str], StopLevel]
 
 
 def planned_jobs(rig_model: Model) -> dict[str, Job]:
@@ -118,36 +122,65 @@ def highest_uses(models: Sequence[Model], given_N: float | None = None) -> dict[
 
 
 def stop_levels(models: Sequence[Model]) -> dict[int, StopLevel]:
-    """The stop level of each part that is rated and loaded, by its index into `Model.parts`.
+    """The lowest stop level of each part that is rated and loaded, by its index into `Model.parts`.
 
     models: over the job, the first at its start.
     """
-    rated = _rated(models[0].parts)
     lowest: dict[int, StopLevel] = {}
-    if not rated:
-        return lowest
-    for later, there in enumerate(models):
-        for case in _gains(there):
-            for k, limit_N in rated:
-                gain = float(case.share[k])
-                if gain <= TINY:
-                    continue
-                if k not in lowest or limit_N / gain < lowest[k].haul_N * (1 - TINY):
-                    lowest[k] = StopLevel(
-                        haul_N=limit_N / gain, part_load=models[0].parts[k], limit_N=limit_N,
-                        condition=case.condition, later=later > 0,
-                    )  # fmt: skip
+    for (k, _), level in haul_levels(models).items():
+        if k not in lowest or level.level_N < lowest[k].level_N * (1 - TINY):
+            lowest[k] = level
     return lowest
 
 
-def lowest_stop(models: Sequence[Model], parts: Iterable[PartLoad]) -> StopLevel | None:
-    """The lowest stop level of these parts; None where none of them is rated and loaded.
+def haul_levels(models: Sequence[Model]) -> Levels:
+    """The lowest haul tension over the job that brings each rated part to its limit in each condition.
 
-    models: over the job, the first at its start; parts: of the first model.
+    models: over the job, the first at its start.
     """
-    judged = {one.name for one in parts}
-    levels = [one for one in stop_levels(models).values() if one.part_load.name in judged]
-    return min(levels, key=lambda one: one.haul_N, default=None)
+    return _levels(models, _gains)
+
+
+def load_levels(models: Sequence[Model]) -> Levels:
+    """The lowest load force over the job that brings each rated part to its limit, held and running back.
+
+    models: over the job, the first at its start.
+    """
+    return _levels(
+        models, lambda there: tuple(c for c in case_shares(there) if c.condition != RAISING)
+    )
+
+
+def lowest(levels: Iterable[StopLevel]) -> StopLevel | None:
+    """The first of the lowest of these levels; None where there is none."""
+    best: StopLevel | None = None
+    for level in levels:
+        if best is None or level.level_N < best.level_N * (1 - TINY):
+            best = level
+    return best
+
+
+def _levels(models: Sequence[Model], gains: Callable[[Model], tuple[CaseShares, ...]]) -> Levels:
+    """Levels of each rated part in each condition.
+
+    gains: force on each part in each condition, per unit of what the levels are of.
+    """
+    rated = _rated(models[0].parts)
+    levels: Levels = {}
+    if not rated:
+        return levels
+    for later, there in enumerate(models):
+        for case in gains(there):
+            for k, limit_N in rated:
+                gain, key = float(case.share[k]), (k, case.condition)
+                if gain <= TINY:
+                    continue
+                if key not in levels or limit_N / gain < levels[key].level_N * (1 - TINY):
+                    levels[key] = StopLevel(
+                        level_N=limit_N / gain, part_load=models[0].parts[k], limit_N=limit_N,
+                        condition=case.condition, later=later > 0,
+                    )  # fmt: skip
+    return levels
 
 
 def _rated(parts: Sequence[PartLoad]) -> list[tuple[int, float]]:

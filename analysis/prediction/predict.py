@@ -13,9 +13,10 @@ from analysis.prediction.job_limits import (
     LATER,
     HighestUse,
     StopLevel,
+    haul_levels,
     highest_uses,
     job_models,
-    lowest_stop,
+    lowest,
     models_over_job,
     planned_jobs,
 )
@@ -89,7 +90,7 @@ def prediction(
         message("rope_too_short", rope=r["name"], needed_m=r["needed_m"], length_m=r["length_m"])
         for r in ropes if r["enough"] is False
     ]  # fmt: skip
-    stop = _first_limit(rig_model, lowest_stop(models, rig_model.parts))
+    stop = first_limit(rig_model, lowest(haul_levels(models).values()))
     warnings = (
         *(w for w in rig_model.warnings if w.level == "stop"),
         *over,
@@ -168,22 +169,15 @@ def _growing(models: tuple[Model, ...]) -> list[Message]:
 
 
 def stop_hauling_at(rig_model: Model) -> FirstLimit:
-    """The lowest haul tension that brings a part of the model to its limit, over the whole job."""
-    return _first_limit(rig_model, stop_level(rig_model))
+    """The lowest haul tension that brings a part to its limit, in any condition of the whole job."""
+    return first_limit(rig_model, lowest(haul_levels(job_models(rig_model.rig)).values()))
 
 
-def stop_level(rig_model: Model) -> StopLevel | None:
-    """The stop level of the model's parts over the whole job; None where none is rated and loaded."""
-    if not any(one.limit_N is not None for one in rig_model.parts):
-        return None
-    return lowest_stop(job_models(rig_model.rig), rig_model.parts)
-
-
-def _first_limit(rig_model: Model, lowest: StopLevel | None) -> FirstLimit:
-    """The stop level with the number of rated parts."""
+def first_limit(rig_model: Model, level: StopLevel | None) -> FirstLimit:
+    """A stop level with the number of rated parts; level: None where no part is rated and loaded."""
     return FirstLimit(
-        haul_force_N=None if lowest is None else lowest.haul_N,
-        because=message("nothing_is_rated") if lowest is None else lowest.because,
+        haul_force_N=None if level is None else level.level_N,
+        because=message("nothing_is_rated") if level is None else level.because,
         rated=sum(one.limit_N is not None for one in rig_model.parts),
         parts=len(rig_model.parts),
     )

@@ -9,8 +9,8 @@ from analysis.live.minmax_pyramid import BASE_S
 from analysis.live.stroke_remaining import AGAIN_M, MET_M, SOON_M
 from analysis.mechanics.model import COVERAGE
 from analysis.messages.message import message
-from analysis.prediction.alarm_rows import judged_by_haul
-from analysis.prediction.predict import stop_hauling_at
+from analysis.prediction.alarm_rows import haul_cell_level
+from analysis.prediction.predict import first_limit, stop_hauling_at
 from analysis.signals.channel_roles import Roles
 from dashboard.text.units import Units
 from logger.errors import one_line
@@ -23,7 +23,7 @@ def head(live: LiveState, units: Units) -> dict[str, Any]:
     info, roles, rig, model = live.info, live.roles, live.in_use.rig, live.in_use.model
     counted = stop_hauling_at(model)
     # the level that the recorder judges the haul cell by: what has its own cell is judged by that
-    limit = stop_hauling_at(judged_by_haul(model, roles.channels))
+    limit = first_limit(model, haul_cell_level(model, roles.channels))
     said = limit.because
     if limit.haul_force_N is None and counted.haul_force_N is not None:
         said = message("judged_by_own_cells")

@@ -177,7 +177,7 @@ def part_rows(rig_model: Model, in_conditions: Sequence[Condition]) -> list[Part
                 worst=None if most is None else most.use,
                 worst_in="" if most is None else most.condition + (LATER if most.later else ""),
                 limit_N=piece.limit_N,
-                reached_at_N=levels[k].haul_N if k in levels else None,
+                reached_at_N=levels[k].level_N if k in levels else None,
                 why=piece.why,
                 item=rating.item if rating else "",
             )

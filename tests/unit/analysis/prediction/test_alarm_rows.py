@@ -3,7 +3,7 @@
 import math
 
 import pytest
-from support.rigs import TWELVE, rig
+from support.rigs import NINE, TWELVE, rig
 
 from analysis.mechanics.model import model
 from analysis.prediction.alarm_rows import limit_rows, part_texts
@@ -14,10 +14,10 @@ from dashboard.text.units import US
 from logger.channels.sensors_file import parse_sensors
 from logger.recorder.alarms import HOLD_S, AlarmState, judge
 
-SENSORS = parse_sensors(
-    '[[channel]]\nname = "cell"\nquantity = "force"\nat = "haul"\nformat = "xdr"\nid = "H"\nunit = "N"\n',
-    "sensors.toml",
+SENSORS_TEXT = (
+    '[[channel]]\nname = "cell"\nquantity = "force"\nat = "haul"\nformat = "xdr"\nid = "H"\nunit = "N"\n'
 )
+SENSORS = parse_sensors(SENSORS_TEXT, "sensors.toml")
 RATED = "[load]\nwll_kN = 10\n[grab.G2]\nslips_at_kN = 4.0\n"
 
 
@@ -64,3 +64,18 @@ def test_the_alarm_of_an_anchor_beside_the_axis_takes_the_vector_sum():
     assert row.label == "P1: WLL 2 kN, raising" and row.gain == pytest.approx(math.sqrt(2))
     assert row.stop / row.gain == pytest.approx(1414.2, abs=0.05)
     assert predict(known)["stop_hauling_at"]["haul_force_N"] == pytest.approx(row.stop / row.gain)
+
+
+def test_a_cell_at_the_load_judges_what_is_held_and_the_haul_cell_the_rest():
+    """9:1, C1 allowed 4.5 kN with the whole load on it: 500 N of haul tension if nothing lost, but the cell
+    at the load knows the load; A2 turns the haul strand round and has 2 T."""
+    known = rig(NINE, extra="[capture.C1]\nwll_kN = 4.5\n[pulley.A2]\nwll_kN = 1.8\n")
+    (alone,) = limit_rows(known, SENSORS)
+    assert (alone.label, alone.stop / alone.gain) == ("C1: WLL 4.5 kN, held on C1", pytest.approx(500.0))
+    at_load = SENSORS_TEXT + SENSORS_TEXT.replace('"cell"', '"load"').replace('at = "haul"', 'at = "load"')
+    by_haul, by_load = limit_rows(known, parse_sensors(at_load, "sensors.toml"))
+    assert (by_haul.label, by_haul.stop / by_haul.gain) == ("A2: WLL 1.8 kN, raising", pytest.approx(900.0))
+    assert (by_load.channel, by_load.label, by_load.gain) == ("load", "C1: WLL 4.5 kN, held on C1", pytest.approx(1.0))
+    # a cell at the load that cannot read so much leaves it to the haul cell
+    small = at_load + "capacity = 4000.0\n"
+    assert limit_rows(known, parse_sensors(small, "sensors.toml"))[0].label == alone.label

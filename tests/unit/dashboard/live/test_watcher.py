@@ -291,9 +291,10 @@ def test_the_page_is_told_levels_shares_and_strands(tmp_path):
     )
     way = Slipway(tmp_path / "s", rig=rated, sensors=SENSORS.replace("u = 1.0\n", "u = 1.0\nstop_at = 900.0\n", 1))
     head = way.page.parts["head"]
-    # rope 30 kN / 10 on three times the haul: 1,000 N; the file's 900 N comes first
-    assert [round(level) for level, _ in head["levels"]] == [900, 1000]
-    assert head["levels"][0][1] == "stop_at of haul_force" and head["rated"] < head["of"]
+    # C1 may hold 1.5 kN, three times the haul: 500 N; the file's 900 N comes later
+    assert [round(level) for level, _ in head["levels"]] == [500, 900]
+    assert head["levels"][0][1] == "C1: WLL 1.5 kN, held on C1" == head["because"]
+    assert head["levels"][1][1] == "stop_at of haul_force" and head["rated"] < head["of"]
     assert way.page.parts.get("u:0") is None and way.page.parts["s:0"] == []
     way.pull(2.0, 6.0)
     name, force, limit, share = way.page.parts["u:0"]
