@@ -33,7 +33,16 @@ _RIG: dict[str, Template] = {
     "knots_assumed": Template(
         "caution",
         "{places}: {count:the knot's strength|the strength of these knots} is not stated; {keeps:.2f} is "
-        "assumed; write strength = ... at {count:the tie|each tie}",
+        'assumed; write knot = "bowline" or the like, or strength = ..., at {count:the tie|each tie}',
+    ),
+    "knot_may_slip": Template(
+        "caution",
+        "{places}: a {knot} may slip before it breaks; back it up, or tie another knot",
+    ),
+    "hitches_scatter": Template(
+        "caution",
+        "{hitches}: one slip load is stated, but hitches scatter from tying to tying, so a hitch is no "
+        "calibrated force limiter; write slips_at_u_kN, which lowers the limit by 2 u",
     ),
     # what sets a limit
     "breaking_strength": Template("info", "{strength_N:.4g kN} breaking strength / {factor:g}"),
@@ -42,6 +51,9 @@ _RIG: dict[str, Template] = {
     ),
     "assumed_knot_strength": Template(
         "info", "{strength_N:.4g kN} breaking strength x {keeps:g} (knot, assumed) / {factor:g}"
+    ),
+    "named_knot_strength": Template(
+        "info", "{strength_N:.4g kN} breaking strength x {keeps:g} ({knot}) / {factor:g}"
     ),
     # as sessions recorded it before, only to recognise their alarms
     "knotted_strength_before": Template(
@@ -55,6 +67,9 @@ _RIG: dict[str, Template] = {
     ),
     "working_load_limit": Template("info", "WLL {limit_N:.4g kN}"),
     "begins_to_slip": Template("info", "begins to slip at {limit_N:.4g kN}"),
+    "begins_to_slip_less_u": Template(
+        "info", "begins to slip at {slips_N:.4g kN}, less 2 u of {slips_u_N:.3g kN}"
+    ),
     "damages_the_rope": Template("info", "damages the rope at {limit_N:.4g kN}"),
     # why a force is not known
     "load_not_stated": Template(
@@ -214,9 +229,12 @@ _PREDICTION: dict[str, Template] = {
     ),
     "times_for_ranking": Template(
         "info",
-        "times only rank the rigs; they assume {haulers} haulers at {each_W:.0f} each, at most "
+        "times only rank the rigs; they assume {haulers} {haulers:hauler|haulers} at {each_W:.0f} each, at most "
         "{rope_m_s:g} of rope and one minute for each reset",
     ),
+    # added to the note of a rig that is written
+    "chosen_for_haulers": Template("info", "Chosen for {haulers} {haulers:hauler|haulers}."),
+    "chosen_for_rope": Template("info", "There is {rope_m:.1f} of rope in all."),
     "pair_force": Template(
         "info",
         "{big} ({big_ma:.3g} : 1) against {small} ({small_ma:.3g} : 1): haul force {big_N:.0f} against "

@@ -55,6 +55,15 @@ def line(text: str) -> str:
         (HEAD + "rope = 7\n", ["rope", "there is no rope"]),
         (HEAD + "pulley = 7\n" + ROPE % Z, ["pulley", "[pulley.NAME]"]),
         (HEAD + ROPE % "7, 8", ["must be a table"]),
+        (HEAD + ROPE % Z.replace('"load" }', '"load", knot = "bowlin" }'),
+         ["station 1: knot", '"bowlin"', 'write "bowline"', "figure-eight", "tensionless"]),
+        (HEAD + ROPE % Z.replace('"load" }', '"load", knot = "reef" }'), ['"reef"', "table of knots; knots are figure-eight"]),
+        (HEAD + ROPE % Z.replace('"load" }', '"load", knot = "bowline", strength = 0.5 }'), ["knot", "cannot stand beside strength"]),
+        (HEAD + (ROPE % Z).replace("path", "mbs_kN = 30000\npath"), ["rope 1: mbs_kN", "did you mean N, not kN? write mbs_kN = 30"]),
+        (HEAD + "[pulley.A1]\nwll_kN = 8000\n" + ROPE % Z, ["pulley.A1: wll_kN", "did you mean N, not kN? write wll_kN = 8"]),
+        (HEAD + "[grab.G1]\nslips_at_kN = 4000\n" + ROPE % Z, ["grab.G1: slips_at_kN", "write slips_at_kN = 4"]),
+        (HEAD + "[grab.G1]\nslips_at_u_kN = 1\n" + ROPE % Z, ["slips_at_u_kN", "needs slips_at_kN"]),
+        (HEAD + "[grab.G1]\nslips_at_kN = 0.5\nslips_at_u_kN = 0.3\n" + ROPE % Z, ["slips_at_u_kN", "2 u leaves nothing of 0.5 kN"]),
     ],
 )  # fmt: skip
 def test_one_clear_line(text, words):
@@ -129,3 +138,13 @@ def test_no_mutation_of_a_rig_file_gives_anything_but_a_rig_or_one_line(data):
         parse_rig(text, "r.toml")
     except RigFault as fault:
         assert "\n" not in str(fault)
+
+
+@pytest.mark.parametrize("name", ["reef", "prusik", "tied", "knot"])
+def test_a_name_that_is_like_no_knot_gets_no_proposal(name):
+    assert "write \"" not in line(HEAD + ROPE % Z.replace('"load" }', f'"load", knot = "{name}" }}'))
+
+
+def test_two_thousand_kilonewtons_are_taken():
+    rated = parse_rig(HEAD + (ROPE % Z).replace("path", "mbs_kN = 2000\npath"), "r.toml")
+    assert rated.ropes[0].mbs_N == 2e6
