@@ -185,6 +185,17 @@ _PREDICTION: dict[str, Template] = {
     "limit_of_a_part": Template("info", "{name}: {why}"),
     "limit_of_a_strand_in": Template("info", "strand {name}: {why}, {condition}{later}"),
     "limit_of_a_part_in": Template("info", "{name}: {why}, {condition}{later}"),
+    # alarm levels
+    "caution_never_first_force": Template(
+        "caution",
+        "{channel}: its caution at {warn_N:.0f} can never come first: the stop level is "
+        "{stop_N:.0f} ({label}); write warn_at below it",
+    ),
+    "caution_never_first_length": Template(
+        "caution",
+        "{channel}: its caution at {warn_m:.2f} can never come first: the stop level is "
+        "{stop_m:.2f} ({label}); write warn_at below it",
+    ),
     # frames of a job
     "frame_start": Template("info", "start: no rope is hauled yet"),
     "frame_hauling": Template("info", "stroke {stroke}: hauling"),

@@ -45,7 +45,7 @@ def limit_rows(rig: Rig, sensors: Sensors) -> tuple[AlarmRow, ...]:
     by_cell: dict[str, AlarmRow] = {}
     for cell, row in _cell_rows(rig_model, sensors.channels, haul):
         held = by_cell.get(cell.name)
-        if held is None or _at_N(row) < _at_N(held) * (1 - TINY):
+        if held is None or _at(row) < _at(held) * (1 - TINY):
             by_cell[cell.name] = row
     return (*rows, *by_cell.values())
 
@@ -96,9 +96,43 @@ def _cell_rows(
                 yield cell, _level_row(cell, level)
 
 
-def _at_N(row: AlarmRow) -> float:
-    """The force at the cell at which a row that has a stop level stops, N."""
+def _at(row: AlarmRow) -> float:
+    """The value of its channel at which a row that has a stop level stops, N or m."""
     return ((row.stop or 0.0) - row.offset) / row.gain
+
+
+def late_cautions(
+    sensors: Sensors, rows: Iterable[AlarmRow], labels: Mapping[str, Message]
+) -> tuple[Message, ...]:
+    """A warning for each channel whose caution can never come first: a stop level lies at or below it.
+
+    rows: the whole alarm table; labels: from `part_texts`.
+    """
+    listed = [row for row in rows if row.stop is not None]
+    late = []
+    for channel in sensors.channels:
+        stops = [row for row in listed if row.channel == channel.name]
+        first = min(stops, key=_at, default=None)
+        if channel.warn_at is None or first is None or channel.warn_at < _at(first):
+            continue
+        label: Message | str = labels.get(first.label, first.label)
+        if first.label == channel.name:
+            label = "stop_at"
+        if channel.quantity == "force":
+            late.append(
+                message(
+                    "caution_never_first_force", channel=channel.name, warn_N=channel.warn_at,
+                    stop_N=_at(first), label=label,
+                )
+            )  # fmt: skip
+        else:
+            late.append(
+                message(
+                    "caution_never_first_length", channel=channel.name, warn_m=channel.warn_at,
+                    stop_m=_at(first), label=label,
+                )
+            )  # fmt: skip
+    return tuple(late)
 
 
 def part_texts(rig_model: Model) -> dict[str, Message]:

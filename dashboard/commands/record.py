@@ -60,7 +60,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from analysis.mechanics.model import model
-    from analysis.prediction.alarm_rows import limit_rows, part_texts
+    from analysis.prediction.alarm_rows import late_cautions, limit_rows, part_texts
     from analysis.rig_file.load import load_rig
     from analysis.signals.channel_roles import check_places
 
@@ -88,6 +88,7 @@ def run(args: argparse.Namespace) -> int:
     alarms = (*alarm_rows(sensors), *limit_rows(rig, sensors))
     labelled = part_texts(model(rig))
     first = [row_text(row, sensors, labelled, shown) for row in alarms]
+    first += [f"! {one.text(shown)}" for one in late_cautions(sensors, alarms, labelled)]
     line = StatusLine(sensors, labelled, shown, first)
     page = _page(args.out, args.http, args.share, shown) if args.watch else None
     try:

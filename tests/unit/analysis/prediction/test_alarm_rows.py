@@ -6,10 +6,11 @@ import pytest
 from support.rigs import NINE, TWELVE, rig
 
 from analysis.mechanics.model import model
-from analysis.prediction.alarm_rows import limit_rows, part_texts
+from analysis.prediction.alarm_rows import late_cautions, limit_rows, part_texts
 from analysis.prediction.predict import predict
 from analysis.rig_file.load import parse_rig
 from analysis.simulation.demo_haul import demo_text
+from dashboard.commands.record import alarm_rows
 from dashboard.text.units import US
 from logger.channels.sensors_file import parse_sensors
 from logger.recorder.alarms import HOLD_S, AlarmState, judge
@@ -79,3 +80,51 @@ def test_a_cell_at_the_load_judges_what_is_held_and_the_haul_cell_the_rest():
     # a cell at the load that cannot read so much leaves it to the haul cell
     small = at_load + "capacity = 4000.0\n"
     assert limit_rows(known, parse_sensors(small, "sensors.toml"))[0].label == alone.label
+
+
+def channel(name, at, levels, quantity="force"):
+    unit = "N" if quantity == "force" else "m"
+    return (
+        f'[[channel]]\nname = "{name}"\nquantity = "{quantity}"\nat = "{at}"\nformat = "xdr"\n'
+        f'id = "{name}"\nunit = "{unit}"\n{levels}\n'
+    )
+
+
+def late(known, text):
+    sensors = parse_sensors(text, "sensors.toml")
+    own = alarm_rows(sensors)
+    rows = (*own, *limit_rows(known, sensors))
+    return [one.text() for one in late_cautions(sensors, rows, part_texts(model(known)))]
+
+
+@pytest.mark.parametrize(
+    ("levels", "said"),
+    [
+        ("warn_at = 900.0", ["cell: its caution at 900 N can never come first: the stop level is 833 N (load: WLL 10 kN, raising); write warn_at below it"]),
+        ("warn_at = 900.0\nstop_at = 1500.0", ["the stop level is 833 N (load: WLL 10 kN, raising)"]),
+        ("warn_at = 800.0\nstop_at = 800.0", ["the stop level is 800 N (stop_at)"]),
+        ("warn_at = 830.0", []),
+        ("stop_at = 900.0", []),
+        ("", []),
+    ],
+)  # fmt: skip
+def test_a_caution_that_can_never_come_first_is_said(levels, said):
+    """12:1, 10 kN allowed at the load: 833 N of haul tension."""
+    shown = late(rig(TWELVE, extra=RATED), channel("cell", "haul", levels))
+    assert len(shown) == len(said) and all(words in line for words, line in zip(said, shown, strict=True))
+
+
+def test_it_is_said_for_every_channel():
+    text = channel("cell", "haul", "warn_at = 700.0") + channel("tow", "load", "warn_at = 11000.0")
+    text += channel("load_travel", "load", "warn_at = 5.0\nstop_at = 5.0", "length")
+    shown = late(rig(TWELVE, extra=RATED), text)
+    assert [line.split(":")[0] for line in shown] == ["tow", "load_travel"]
+    assert "the stop level is 10000 N" in shown[0] and "at 5.00 m can never come first" in shown[1]
+
+
+def test_the_demos_own_cautions_come_first():
+    demo = parse_rig(demo_text("rig.toml"), "rig.toml")
+    assert late(demo, demo_text("sensors.toml")) == []
+    sensors = parse_sensors(demo_text("sensors.toml"), "sensors.toml")
+    warned = [c for c in sensors.channels if c.warn_at is not None]
+    assert warned and all(c.warn_at < predict(demo)["stop_hauling_at"]["haul_force_N"] for c in warned)
