@@ -1,4 +1,4 @@
-"""The figure of the live page, made empty here; `assets/graph.js` alone fills it."""
+"""The figure of the live page, made empty here; `assets/live/graph.js` alone fills it."""
 
 from __future__ import annotations
 

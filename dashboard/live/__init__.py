@@ -1,6 +1,6 @@
 """The live page: its tiles, one session watched, what the server sends.
 
-Read `page_shell` (every tile by its id; `assets/tiles.js` fills them), `publisher` (a value for each
+Read `page_shell` (every tile by its id; `assets/live/tiles.js` fills them), `publisher` (a value for each
 tile, rounded and worded, into the feed), `state_feed` (versioned parts: a page gets what is new to it),
 then `watcher` with `follower_thread` (one session followed), `event_log`, `load_display`,
 `session_header` and `session_hub` (many sessions).  What a value is, `analysis/live` computes.  May

@@ -52,7 +52,7 @@ class Shell(Dash):
 def make(token: str) -> Dash:
     """The Dash application; it has no callback, and nothing on it changes a session."""
     app = Shell(
-        __name__, assets_folder=str(ASSETS), serve_locally=True, eager_loading=True, assets_ignore=r"^(plan|review)", title="haul",
+        __name__, assets_folder=str(ASSETS), serve_locally=True, eager_loading=True, assets_ignore=r"^(plan|review|plots|enter)", title="haul",
         update_title=None, add_log_handler=False,
         index_string=render("live/index.html.j2", token=token),
     )  # fmt: skip

@@ -1,4 +1,4 @@
-"""Renders the empty plan page for one rig or two; `assets/plan.js` asks for the contents."""
+"""Renders the empty plan page for one rig or two; `assets/plan/plan.js` asks for the contents."""
 
 from __future__ import annotations
 

@@ -21,8 +21,8 @@ from dashboard.web.listener import FaultLog, Listening
 
 ASSETS = Path(__file__).parents[1] / "assets"
 FILES = {
-    "page.css": "text/css; charset=utf-8", "plan.css": "text/css; charset=utf-8",
-    "format.js": "text/javascript; charset=utf-8", "plan.js": "text/javascript; charset=utf-8",
+    "shared/page.css": "text/css; charset=utf-8", "plan/plan.css": "text/css; charset=utf-8",
+    "shared/format.js": "text/javascript; charset=utf-8", "plan/plan.js": "text/javascript; charset=utf-8",
 }  # fmt: skip
 LABELS = ("t", "force")
 LEAST_WIDTH, MOST_WIDTH = 320, 1600

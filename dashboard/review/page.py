@@ -1,4 +1,4 @@
-"""Renders the empty review page; `assets/review.js` asks for the contents and inserts them as text."""
+"""Renders the empty review page; `assets/review/review.js` asks for the contents and inserts them as text."""
 
 from __future__ import annotations
 

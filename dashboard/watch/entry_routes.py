@@ -12,7 +12,7 @@ from dashboard.web import qr
 from dashboard.web.gate import ANYONE, HTML, JSON, OPERATOR, Answer, Request, Route, asked_texts
 from dashboard.web.sharing import Sharing
 
-FILES = Path(__file__).parents[1] / "entry"
+FILES = Path(__file__).parents[1] / "assets" / "entry"
 SCRIPT = "text/javascript; charset=utf-8"
 
 

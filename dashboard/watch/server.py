@@ -62,7 +62,7 @@ class Server(Listening):
     # -- routes --------------------------------------------------------------------------------
     def _routes(self, app: Any) -> list[Route]:
         flask = app.server.wsgi_app
-        files = "|".join(re.escape(p.name) for p in sorted(ASSETS.iterdir()) if p.is_file())
+        files = "|".join(re.escape(p.relative_to(ASSETS).as_posix()) for p in sorted(ASSETS.rglob("*.*s")))
         at = re.compile
         routes = [
             Route("GET", at("/since"), self._since),

@@ -412,6 +412,6 @@ def test_the_scripts_are_told_when_the_rig_is_two_blocked(tmp_path):
     head = Slipway(tmp_path / "s").page.parts["head"]
     met_m, soon_m, again_m = head["near"]
     assert 0 < met_m < soon_m < again_m and head["base"] == BASE_S
-    for name in ("sound.js", "tiles.js"):
+    for name in ("live/alarm_sound.js", "live/tiles.js"):
         script = (ASSETS / name).read_text("utf-8")
         assert not re.findall(r"(?:left|\bsl) [<>]=? [0-9.]+", script)

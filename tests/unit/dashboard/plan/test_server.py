@@ -287,7 +287,7 @@ def test_the_gate_stands_before_every_route(page):
     assert page.ask("/plan", Host="elsewhere.example")[0] == 421
     assert page.ask("/plan", Origin="http://elsewhere.example")[0] == 403
     for path in (
-        "/assets/live.js",
+        "/assets/live/poll_loop.js",
         "/assets/../server.py",
         "/rig.toml",
         "/act/mark",
@@ -299,9 +299,9 @@ def test_the_gate_stands_before_every_route(page):
         "/",
         "/plan",
         "/drawing",
-        "/assets/plan.js",
-        "/assets/plan.css",
-        "/assets/page.css",
+        "/assets/plan/plan.js",
+        "/assets/plan/plan.css",
+        "/assets/shared/page.css",
     ):
         status, _, headers = page.ask(path)
         assert status == 200, path

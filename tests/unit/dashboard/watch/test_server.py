@@ -92,7 +92,7 @@ def test_a_foreign_host_is_refused(page, host):
      {"Sec-Fetch-Site": "cross-site"}, {"Sec-Fetch-Site": "same-site"}],
 )  # fmt: skip
 def test_a_foreign_origin_is_refused_everywhere(page, headers):
-    for path in ("/", "/since", "/_dash-layout", "/assets/live.js"):
+    for path in ("/", "/since", "/_dash-layout", "/assets/live/poll_loop.js"):
         refused(page.ask(path, headers=headers), 403)
     refused(page.act("mark", **headers), 403)
     assert not list((page.hub.folder / "inbox").iterdir())
@@ -106,8 +106,8 @@ def test_our_own_origin_is_let_in(page):
 @pytest.mark.parametrize(
     "path",
     ["/assets/../app.py", "/assets/..%2fapp.py", "/assets/%2e%2e/app.py", "/assets/....//app.py",
-     "/assets/..%5capp.py", "/assets/live.js/../../app.py", "/assets/", "/assets//etc/passwd",
-     "/assets/%00", "/assets/live.js%00.css", "/../../etc/passwd", "//etc/passwd", "/%2e%2e/",
+     "/assets/..%5capp.py", "/assets/live/poll_loop.js/../../app.py", "/assets/", "/assets//etc/passwd",
+     "/assets/%00", "/assets/live/poll_loop.js%00.css", "/../../etc/passwd", "//etc/passwd", "/%2e%2e/",
      "/_dash-component-suites/dash/../../server.py", "/_dash-component-suites/dash/dash.py",
      "/_dash-component-suites/dash/dcc/Graph.py", "/_dash-component-suites/os/path.py",
      "/_dash-component-suites/dash/%2e%2e/dash.py", "/_dash-component-suites/plotly/nothing.js",
@@ -195,7 +195,7 @@ def test_an_action_lands_in_the_inbox_and_a_sealed_session_takes_none(page, grow
 
 
 def test_every_answer_forbids_what_a_page_of_ours_does_not_need(page):
-    for path in ("/", "/since", "/nothing", "/assets/live.js", "/_dash-layout"):
+    for path in ("/", "/since", "/nothing", "/assets/live/poll_loop.js", "/_dash-layout"):
         headers = page.ask(path)[2]
         policy = headers["Content-Security-Policy"]
         assert "default-src 'none'" in policy and "frame-ancestors 'none'" in policy
@@ -216,7 +216,7 @@ def test_no_address_in_the_page_or_our_assets_leaves_this_host(page):
     assert not re.search(r"https?:|//[a-z]", shell.replace("</", ""))
     for source in sources:
         assert page.ask(source)[0] == 200, source
-    for asset in ASSETS.iterdir():
+    for asset in ASSETS.rglob("*.*"):
         text = asset.read_text("utf-8")
         assert not re.search(r"https?://|url\(|@import|innerHTML|insertAdjacent|eval\(", text), asset
     # the layout that Dash sends is empty of numbers and of addresses

@@ -30,8 +30,8 @@ HOSTILE = '"><script>alert(1)</script><img src=x onerror=alert(2)>&lt;'
 # one address for each route, so that a new route fails the walk until it is named here
 WALK = {
     "GET": ["/", "/s/one/", "/since", "/since?seq=0&v=0&span=all", "/who", "/share", "/share.svg", "/rig?w=800",
-            "/_dash-layout", "/_dash-dependencies", "/assets/live.js", "/assets/share.js",
-            "/assets/page.css", "/_favicon.ico", "/_dash-component-suites/dash/dash-renderer/x.js",
+            "/_dash-layout", "/_dash-dependencies", "/assets/live/poll_loop.js", "/assets/live/sharing.js",
+            "/assets/shared/page.css", "/_favicon.ico", "/_dash-component-suites/dash/dash-renderer/x.js",
             "/_dash-component-suites/plotly/package_data/plotly.min.js", "/enter", "/enter.js",
             "/review", "/s/one/review", "/review-data", "/window?from=0&to=1", "/loop"],
     "POST": ["/act/mark", "/act/undo", "/act/zero", "/act/end", "/act/ack", "/act/rig", "/enter"],
@@ -157,7 +157,7 @@ def test_what_is_open_holds_no_secret_of_the_run(page):
 
 def test_a_viewer_sees_all_but_acts_in_nothing(page, folder):
     cookie = page.cookie("viewer")
-    for path in ("/", "/since", "/assets/live.js", "/_dash-layout"):
+    for path in ("/", "/since", "/assets/live/poll_loop.js", "/_dash-layout"):
         assert page.ask(path, cookie=cookie)[0] == 200
     assert json.loads(page.ask("/who", cookie=cookie)[1]) == {"role": "viewer", "shared": True}
     for path in WALK["POST"][:-1]:
