@@ -40,6 +40,11 @@ class Use:
     share: float
     by: str = ABOUT
 
+    @property
+    def over(self) -> bool:
+        """Whether the part carries more than it is allowed."""
+        return self.share > 1
+
 
 @dataclass(frozen=True, eq=False)
 class Carried:

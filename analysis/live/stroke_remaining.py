@@ -12,6 +12,7 @@ import itertools
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -30,6 +31,7 @@ MOST_GRABS = 6  # speed only: sets of grabs double with each
 # told again; common practice, no source
 MET_M, SOON_M, AGAIN_M = 0.05, 0.5, 0.6
 At = Callable[[float], float | None]
+Nearness = Literal["met", "soon", "near", "far"]
 
 
 @dataclass(frozen=True)
@@ -45,6 +47,21 @@ class Left:
     rope_m: float | None
     meets: tuple[str, ...] = ()
     why_not: Message | None = None
+
+    @property
+    def nearness(self) -> Nearness | None:
+        """How near to two-blocked the load is; None where load_m is not known.
+
+        met: two-blocked.  soon: a page says that it comes.  far: both may be said again.  near: between
+        soon and far.
+        """
+        if self.load_m is None:
+            return None
+        if self.load_m < MET_M:
+            return "met"
+        if self.load_m < SOON_M:
+            return "soon"
+        return "far" if self.load_m > AGAIN_M else "near"
 
 
 @dataclass(frozen=True)

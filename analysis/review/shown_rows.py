@@ -29,12 +29,16 @@ def peak_rows(review: dict[str, Any], model: Model, result: Result) -> list[dict
     """The peaks of a review, the greatest share of what is allowed first, then what is unrated.
 
     by: cell (its own cell read it), most (the frictionless gain bounds it) or inferred (it does not).
+    over: whether the force is more than the part is allowed.
     """
     own = read_by_cells(model, result)
     pairs = zip(model.parts, bounded(model, model.pieces), strict=True)
     most = {piece.name for piece, bound in pairs if bound}
     order = sorted(review["peaks"], key=lambda p: (p["use"] is None, -(p["use"] or 0.0), -p["force_N"]))
     return [
-        p | {"by": "cell" if p["name"] in own else "most" if p["name"] in most else "inferred"}
+        p | {
+            "by": "cell" if p["name"] in own else "most" if p["name"] in most else "inferred",
+            "over": p["use"] is not None and p["use"] > 1,
+        }
         for p in order
     ]

@@ -1,5 +1,6 @@
-"""What a page is told: small named parts, each with the version in which it changed last, and bins
-of the force.  An answer holds what changed since the version that the page has, within a budget."""
+"""Keeps what pages are sent: small named parts, each with the version in which it changed last, and
+bins of force and travel.  An answer (`wire.SinceAnswer`) holds what changed since the version that the page
+has, within a budget."""
 
 from __future__ import annotations
 
@@ -10,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from analysis.live.minmax_pyramid import BASE_S, Pyramid
+from dashboard.live.wire import Bins, Now, Numbered, Parts, Waiting
 
 BUDGET = 980  # bytes of an answer, except the first and those with many bins
 MOST_BINS_SENT = 200  # in one answer; a page that lacks more asks again at once
@@ -58,6 +60,16 @@ class Board:
             self._version += 1
             self._parts[key] = (self._version, data)
 
+    def put(self, parts: Parts) -> None:
+        """Several parts at once, each as by `set`."""
+        for key, value in parts.items():
+            self.set(key, value)
+
+    def put_numbered(self, number: int | str, parts: Numbered) -> None:
+        """Parts "name:number", each as by `set`."""
+        for key, value in parts.items():
+            self.set(f"{key}:{number}", value)
+
     def lines(self, key: str, texts: list[str], most: int = 40) -> None:
         """Texts as parts `key:0`, `key:1` ...; what an earlier, longer list had is taken away."""
         shown = texts[:most]
@@ -66,23 +78,19 @@ class Board:
         for k in range(len(shown), most):
             self.set(f"{key}:{k}", None)
 
-    def now(self, value: Any) -> None:
+    def now(self, value: Now | Waiting) -> None:
         """What changes at every tick."""
         data = encode(value)
         with self.lock:
             self._now = data
 
     def since(self, seq: int, version: int, span: str) -> bytes:
-        """The answer for a page that has bins up to `seq` and parts up to `version` (0: nothing).
-
-        b: force, [level, [bin, lowest, highest, mean, ...]]; l: travel, [level, [bin, lowest, highest,
-        ...]]; seq: level-0 bins up to here are told; more: there are more of them.
-        """
+        """The `SinceAnswer` for a page that has bins up to `seq` and parts up to `version` (0: nothing)."""
         with self.lock:
             if version > self._version:
                 seq = version = 0
             force, way, end, more = self._bins(seq, SPANS[span])
-            head = b'{"run":"%s","b":%s,"l":%s,"now":%s,"p":{' % (
+            head = b'{"run":"%s","force":%s,"travel":%s,"now":%s,"parts":{' % (
                 self.run.encode(), force, way, self._now,
             )  # fmt: skip
             wanted = sorted(
@@ -90,7 +98,8 @@ class Board:
                 for key, (changed, data) in self._parts.items()
                 if changed > version
             )
-            told, size, upto = [], len(head) + 50, self._version
+            told: list[tuple[int, bytes]] = []
+            size, upto = len(head) + 50, self._version
             for changed, key, data in wanted:
                 piece = encode(key) + b":" + data
                 if version and told and size + len(piece) > BUDGET:
@@ -99,7 +108,9 @@ class Board:
                 told.append((changed, piece))
                 size += len(piece) + 1
             body = b",".join(piece for _, piece in told)
-        return head + body + b'},"v":%d,"seq":%d%s}' % (upto, end, b',"more":1' if more else b"")
+        return (
+            head + body + b'},"version":%d,"seq":%d%s}' % (upto, end, b',"more":1' if more else b"")
+        )
 
     def _bins(self, seq: int, span_s: float | None) -> tuple[bytes, bytes, int, bool]:
         """Bins of force and travel from level-0 bin seq - 1 on, how far they go, whether more follow."""
@@ -136,7 +147,7 @@ class Board:
         for k, *values in zip(index[:keep].tolist(), *columns, strict=True):
             flat.append(k)
             flat += [_short(v) for v in values]
-        return encode([level, flat])
+        return encode(Bins(level=level, flat=flat))
 
 
 def _short(value: float) -> float | int:

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from analysis.mechanics.model import Model
 from analysis.prediction.job_frames import Frame
 from dashboard.plan.planned_rig import Planned
 from dashboard.plan.tables import tension
+from dashboard.plan.wire import FrameAnswer
 from dashboard.rig_drawing.drawing import drawing
 from dashboard.text.units import Units, number
 
@@ -16,8 +15,8 @@ LOCKED = "the rig locks up here: the model has no force for it"
 
 def frame_answer(
     planned: Planned, mode: str, index: int, e: float | None, shown: Units, labels: str, width: int
-) -> dict[str, Any]:
-    """{"svg", "text", "more", "of", "thinned"}: all plain text but the SVG, whose names are escaped."""
+) -> FrameAnswer:
+    """One step of the job: all plain text but the SVG, whose names are escaped."""
     told = planned.story(mode)
     frame = told.frames[index]
     known = planned.at(e, frame.x_m)
@@ -32,13 +31,9 @@ def frame_answer(
         more.append("the haul force is not known: strands are labelled by multiples of it")
     if told.thinned:
         more.append(told.thinned.text(shown))
-    return {
-        "svg": svg,
-        "text": frame.said.text(shown),
-        "kind": frame.kind,
-        "more": more,
-        "of": len(told.frames),
-    }
+    return FrameAnswer(
+        svg=svg, text=frame.said.text(shown), kind=frame.kind, more=more, of=len(told.frames)
+    )
 
 
 def strand_labels(planned: Planned, known: Model | None, shown: Units, labels: str) -> list[str]:

@@ -7,7 +7,6 @@ import re
 import secrets
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 from analysis.mechanics.what_if import LEAST_E, MOST_E
@@ -15,15 +14,12 @@ from dashboard.plan.job_step import frame_answer
 from dashboard.plan.page import page
 from dashboard.plan.planned_rig import MODES, Planned
 from dashboard.plan.tables import about, comparison, tables, top
+from dashboard.plan.wire import FrameAnswer, PlanAnswer, PlannedRigTables
 from dashboard.text.units import SYSTEMS, Units
+from dashboard.web import assets
 from dashboard.web.gate import HTML, JSON, Answer, Gate, Refused, Request, Route, asked_int
 from dashboard.web.listener import FaultLog, Listening
 
-ASSETS = Path(__file__).parents[1] / "assets"
-FILES = {
-    "shared/page.css": "text/css; charset=utf-8", "plan/plan.css": "text/css; charset=utf-8",
-    "shared/format.js": "text/javascript; charset=utf-8", "plan/plan.js": "text/javascript; charset=utf-8",
-}  # fmt: skip
 LABELS = ("t", "force")
 LEAST_WIDTH, MOST_WIDTH = 320, 1600
 
@@ -69,12 +65,11 @@ class PlanServer(Listening):
         self.faults = FaultLog()
         super().__init__(self._call, port)
         at = re.compile
-        files = "|".join(re.escape(name) for name in FILES)
         routes = [
             Route("GET", at("/"), self._page),
             Route("GET", at("/plan"), self._plan),
             Route("GET", at("/drawing"), self._drawing),
-            Route("GET", at(f"/assets/({files})"), self._asset),
+            assets.route("plan", "shared"),
         ]
         # nothing here is changed by a page, so nobody gets this run's token
         self.gate = Gate(
@@ -100,7 +95,7 @@ class PlanServer(Listening):
         rigs = [_rig(planned, want) for planned in self.plans]
         sound = len(self.plans) == 2 and not any(p.fault for p in self.plans)
         side = comparison(self.plans, want.e, want.mode, want.units) if sound else ""
-        return _json({"rigs": rigs, "compare": side})
+        return _json(PlanAnswer(rigs=rigs, compare=side))
 
     def _drawing(self, request: Request) -> Answer:
         want = asked(request.query)
@@ -118,24 +113,26 @@ class PlanServer(Listening):
             frame_answer(planned, want.mode, frame, want.e, want.units, want.labels, width)
         )
 
-    def _asset(self, request: Request) -> Answer:
-        name = request.match[1]
-        return Answer(200, (ASSETS / name).read_bytes(), FILES[name], keep=False)
 
-
-def _rig(planned: Planned, want: Asked) -> dict[str, Any]:
+def _rig(planned: Planned, want: Asked) -> PlannedRigTables:
     """Everything of one rig but its drawing; a file at fault has its line and nothing else."""
-    common = {"v": planned.version, "fault": planned.fault, "e": _shown_e(planned)}
-    if planned.fault:
-        return common | {"title": "", "said": "", "top": "", "tables": "", "frames": 0}
-    story = planned.story(want.mode)
-    return common | {
-        "title": planned.rig.title or planned.path.name,
-        "said": about(planned, want.e),
-        "top": top(planned, want.e, want.units),
-        "tables": tables(planned, want.e, want.units),
-        "frames": len(story.frames),
-    }
+    answer = PlannedRigTables(
+        v=planned.version,
+        fault=planned.fault,
+        e=_shown_e(planned),
+        title="",
+        said="",
+        top="",
+        tables="",
+        frames=0,
+    )
+    if not planned.fault:
+        answer["title"] = planned.rig.title or planned.path.name
+        answer["said"] = about(planned, want.e)
+        answer["top"] = top(planned, want.e, want.units)
+        answer["tables"] = tables(planned, want.e, want.units)
+        answer["frames"] = len(planned.story(want.mode).frames)
+    return answer
 
 
 def _shown_e(planned: Planned) -> float:
@@ -144,5 +141,5 @@ def _shown_e(planned: Planned) -> float:
     return round(min(MOST_E, max(LEAST_E, sum(own) / len(own))), 2) if own else 0.9
 
 
-def _json(value: dict[str, Any]) -> Answer:
+def _json(value: PlanAnswer | FrameAnswer) -> Answer:
     return Answer(200, json.dumps(value, ensure_ascii=False).encode("utf-8", "replace"), JSON)

@@ -14,6 +14,7 @@ import numpy as np
 from dashboard.figures.session_figures import efficiency_by_stroke, predicted_haul_N
 from dashboard.review.session_review import ReviewNow, SessionReview, Shown
 from dashboard.review.windowed_series import Floats, Window
+from dashboard.review.wire import TraceText
 from dashboard.text.units import Units, number, plus_minus
 
 MOST_BANDS = 120  # strokes and resets shaded in one window
@@ -73,22 +74,27 @@ def force_size(session: SessionReview, shown: Units) -> tuple[str, float]:
 # -- force and travel over time ------------------------------------------------------------------
 def over_time(
     session: SessionReview, now: ReviewNow, shown: Units, begin_s: float, end_s: float, wide_px: int
-) -> tuple[Figure, list[dict[str, Any]], str]:
-    """Force above, travel below, from begin_s to end_s; what each trace is, and how finely it is told.
-
-    traces: {"name", "unit", "width_s" (0: every reading), "meta"} in the order of the figure's data.
-    """
+) -> tuple[Figure, list[TraceText], str]:
+    """Force above, travel below, from begin_s to end_s; what each trace is, and how finely it is told."""
     unit, size = force_size(session, shown)
     long, metre = shown.length_shown.unit, shown.length_shown.size
-    data, traces, widths = [], [], []
+    data, widths = [], []
+    traces: list[TraceText] = []
     seen: dict[str, list[Floats]] = {HAUL: [], OTHERS: [], TRAVEL: []}
     for shown_as, meta, axis in _channels(session):
         window = shown_as.series.window(begin_s, end_s)
         x, y = window.path(shown_as.series.channel.stale_after_s)
         y = y / (metre if axis == TRAVEL else size)
         data.append(_line(x, y, meta, axis))
-        traces.append({"name": shown_as.name, "unit": long if axis == TRAVEL else unit, "meta": meta,
-                       "width_s": window.width_s, "n": len(window.time_s)})  # fmt: skip
+        traces.append(
+            TraceText(
+                name=shown_as.name,
+                unit=long if axis == TRAVEL else unit,
+                meta=meta,
+                width_s=window.width_s,
+                n=len(window.time_s),
+            )
+        )
         widths.append(window.width_s)
         seen[axis].append(y[(x >= begin_s) & (x <= end_s)])
     whole = session.span()

@@ -17,6 +17,7 @@ from dashboard.review.figures import efficiency, loop, over_time, plain
 from dashboard.review.page import page
 from dashboard.review.session_review import ReviewNow, Reviews, SessionReview
 from dashboard.review.tables import page_data
+from dashboard.review.wire import LoopAnswer, ReviewAnswer, WindowAnswer
 from dashboard.text.units import SYSTEMS, Units
 from dashboard.web.gate import HTML, JSON, Answer, Refused, Request, Route, asked_int
 
@@ -48,18 +49,26 @@ class ReviewPages:
     def page(self, request: Request) -> Answer:
         name = request.match[1] if self.hub.many else ""
         self._path(name)  # before anything is read: a wrong name has no page
-        return Answer(200, page(name or self.hub.folder.name, self.hub.shown.name).encode("utf-8", "replace"), HTML)
+        return Answer(
+            200,
+            page(name or self.hub.folder.name, self.hub.shown.name).encode("utf-8", "replace"),
+            HTML,
+        )
 
     def data(self, request: Request) -> Answer:
         session, now, shown = self._asked(request.query)
         with session.lock:
             begin_s, end_s = session.span()
-            told = page_data(now, shown) | {
-                "from": begin_s, "to": end_s, "efficiency": plain(efficiency(now, shown)),
-                "rigs": [session.named(k) for k in range(len(session.rigs))],
-                "least_e": LEAST_E, "most_e": MOST_E,
-            }  # fmt: skip
-        return Answer(200, encode(told), JSON)
+            answer = ReviewAnswer(
+                **page_data(now, shown),
+                from_s=begin_s,
+                to_s=end_s,
+                efficiency=plain(efficiency(now, shown)),
+                rigs=[session.named(k) for k in range(len(session.rigs))],
+                least_e=LEAST_E,
+                most_e=MOST_E,
+            )
+        return Answer(200, encode(answer), JSON)
 
     def window(self, request: Request) -> Answer:
         session, now, shown = self._asked(request.query)
@@ -75,14 +84,10 @@ class ReviewPages:
             if end_s - begin_s < LEAST_SPAN_S:
                 raise Refused(400, f"the session goes from {first:.1f} s to {last:.1f} s")
             figure, traces, note = over_time(session, now, shown, begin_s, end_s, wide)
-        told = {
-            "from": begin_s,
-            "to": end_s,
-            "figure": plain(figure),
-            "traces": traces,
-            "note": note,
-        }
-        return Answer(200, encode(told), JSON)
+        answer = WindowAnswer(
+            from_s=begin_s, to_s=end_s, figure=plain(figure), traces=traces, note=note
+        )
+        return Answer(200, encode(answer), JSON)
 
     def loop(self, request: Request) -> Answer:
         session, now, shown = self._asked(request.query)
@@ -91,7 +96,7 @@ class ReviewPages:
             raise Refused(404, "no such stroke")
         with session.lock:
             figure, said = loop(session, now, shown, stroke)
-        return Answer(200, encode({"figure": plain(figure), "said": said}), JSON)
+        return Answer(200, encode(LoopAnswer(figure=plain(figure), said=said)), JSON)
 
     # -- what is asked ---------------------------------------------------------------------------
     def _path(self, name: str) -> Path:

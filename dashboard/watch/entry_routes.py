@@ -4,16 +4,15 @@ anyone, and the operator's page with the link for others."""
 from __future__ import annotations
 
 import re
-from pathlib import Path
 
 from dashboard.live.state_feed import encode
 from dashboard.text.templates import render
-from dashboard.web import qr
+from dashboard.web import assets, qr
 from dashboard.web.gate import ANYONE, HTML, JSON, OPERATOR, Answer, Request, Route, asked_texts
 from dashboard.web.sharing import Sharing
 
-FILES = Path(__file__).parents[1] / "assets" / "entry"
-SCRIPT = "text/javascript; charset=utf-8"
+FILES = assets.FOLDER / "entry"
+SCRIPT = assets.KINDS[".js"]
 
 
 def routes(sharing: Sharing) -> list[Route]:
@@ -27,7 +26,8 @@ def routes(sharing: Sharing) -> list[Route]:
         return Answer(200, encode({"role": role}), JSON, cookie=cookie)
 
     def share(request: Request) -> Answer:
-        return Answer(200, render("watch/share.html.j2", link=sharing.url("viewer")).encode(), HTML)
+        html = render("watch/share.html.j2", link=sharing.url("viewer"), asset=assets.address)
+        return Answer(200, html.encode(), HTML)
 
     def picture(request: Request) -> Answer:
         return Answer(200, qr.svg(sharing.url("viewer")), "image/svg+xml")

@@ -137,7 +137,7 @@ def look_on(viewers: int, url: str) -> None:
                 data = answer.read()
                 took = float(re.search(r"dur=([0-9.]+)", answer.headers["Server-Timing"])[1])
             told = json.loads(data)
-            seq, version = told["seq"], told["v"]
+            seq, version = told["seq"], told["version"]
             servers.append(took)
             sizes.append(len(data))
             time.sleep(max(0.0, 0.1 - (time.monotonic() - began)))

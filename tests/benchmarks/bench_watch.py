@@ -143,12 +143,12 @@ def main() -> int:
             try:
                 driver.set_window_size(1280, 800)
                 driver.get(haul.url)
-                wait_until(lambda: driver.execute_script("return window.haul && haul.stats && haul.stats.updates > 20"),
+                wait_until(lambda: driver.execute_script("return window.haulTest && haulTest.stats.updates > 20"),
                            20, "a page that runs")  # fmt: skip
-                before, began = driver.execute_script("return haul.stats.updates"), time.monotonic()
+                before, began = driver.execute_script("return haulTest.stats.updates"), time.monotonic()
                 took = pixels(haul, driver, steps)
-                rate = (driver.execute_script("return haul.stats.updates") - before) / (time.monotonic() - began)
-                size = driver.execute_script("return haul.stats.largest")
+                rate = (driver.execute_script("return haulTest.stats.updates") - before) / (time.monotonic() - began)
+                size = driver.execute_script("return haulTest.stats.largest")
             finally:
                 driver.quit()
             for what, each in took.items():

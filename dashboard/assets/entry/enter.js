@@ -1,45 +1,51 @@
-/* Takes the code out of the address bar and changes it for a cookie, once. */
-"use strict";
-(function () {
-  const said = document.getElementById("said");
-  const form = document.getElementById("form");
-  const field = document.getElementById("code");
+/* The entry page: takes the code out of the address bar and changes it for a cookie, once. */
 
-  function ask(text) {
-    said.textContent = text;
-    form.hidden = false;
-    field.focus();
+const said = /** @type {HTMLElement} */ (document.getElementById("said"));
+const form = /** @type {HTMLFormElement} */ (document.getElementById("form"));
+const field = /** @type {HTMLInputElement} */ (document.getElementById("code"));
+const NO_ANSWER = "no answer: is this phone on the same network?";
+
+/** @param {string} text */
+function ask(text) {
+  said.textContent = text;
+  form.hidden = false;
+  field.focus();
+}
+
+/** @param {string} code */
+async function enter(code) {
+  said.textContent = "one moment";
+  try {
+    const answer = await fetch("/enter", {
+      method: "POST",
+      headers: { "Content-Type": "application/json" },
+      body: JSON.stringify({ code }),
+    });
+    if (answer.ok) location.replace("/");
+    else ask((await answer.text()).slice(0, 200));
+  } catch {
+    ask(NO_ANSWER);
   }
-  async function enter(code) {
-    said.textContent = "one moment";
-    try {
-      const answer = await fetch("/enter", {
-        method: "POST",
-        headers: { "Content-Type": "application/json" },
-        body: JSON.stringify({ code: code }),
-      });
-      if (answer.ok) location.replace("/");
-      else ask((await answer.text()).slice(0, 200));
-    } catch (error) {
-      ask("no answer: is this phone on the same network?");
-    }
+}
+
+async function begin() {
+  const code = decodeURIComponent(location.hash.slice(1));
+  history.replaceState(null, "", "/enter");
+  if (code) {
+    await enter(code);
+    return;
   }
-  async function begin() {
-    const code = decodeURIComponent(location.hash.slice(1));
-    history.replaceState(null, "", "/enter");
-    if (code) return enter(code);
-    try {
-      if ((await fetch("/who", { cache: "no-store" })).ok) return location.replace("/");
-    } catch (error) {
-      return ask("no answer: is this phone on the same network?");
-    }
-    return ask("a code is needed");
+  try {
+    if ((await fetch("/who", { cache: "no-store" })).ok) location.replace("/");
+    else ask("a code is needed");
+  } catch {
+    ask(NO_ANSWER);
   }
-  form.addEventListener("submit", (event) => {
-    event.preventDefault();
-    // a whole link may be pasted too
-    enter(field.value.trim().replace(/^.*#/, ""));
-  });
-  window.addEventListener("hashchange", begin);
-  begin();
-})();
+}
+
+form.addEventListener("submit", (event) => {
+  event.preventDefault();
+  enter(field.value.trim().replace(/^.*#/, "")); // a whole link may be pasted too
+});
+window.addEventListener("hashchange", begin);
+begin();

@@ -1,238 +1,302 @@
-/* The tiles of the live page, each filled from what the page was told: haul.parts and haul.now. */
-"use strict";
-window.haul = window.haul || {};
-(function (haul) {
-  const LEVELS = ["", "CAUTION", "STOP"];
-  let parts = {};
-  let now = null;
-  const over = () => haul.OVER.includes(now.k);
+/* The tiles of the live page, each filled from what the server sent last. */
+import { digits, id, inner, list, make, rows, text } from "../shared/dom.js";
+import {
+  ago, clock, counted, force, forcePlusMinus, forceText, length, lengthText, number, percent, plusMinus,
+} from "../shared/format.js";
+import { isOver, numbered, page } from "./page_state.js";
+import { carries } from "./rig_view.js";
 
-  /* Alarms stay until they are acknowledged; a sign, a word, and where the value is now. */
-  function alarms(head) {
-    const found = [];
-    for (let k = 0; k < 5; k++) if (parts["al:" + k]) found.push(parts["al:" + k]);
-    const place = haul.id("alarms");
-    while (place.children.length > found.length) place.lastChild.remove();
-    found.forEach(([level, worst, label, time, value, seen, name], k) => {
-      if (!place.children[k]) {
-        const row = haul.make("div", "", "one");
-        const words = haul.make("div", "", "words");
-        words.append(haul.make("b"), haul.make("span"));
-        row.append(haul.make("i", "", "sign"), words);
-        place.append(row);
-      }
-      const row = place.children[k];
-      const shown = seen ? level : worst;
-      row.className = "one " + (shown === 2 ? "stop" : "caution") + (seen ? " seen" : "");
-      haul.text(row.children[0], shown === 2 ? "STOP" : "!");
-      haul.text(row.children[1].children[0], LEVELS[shown] + ": " + label);
-      const channel = head.channels.find((c) => c.name === name);
-      const text = value === null ? "" : (channel && channel.unit === "m" ? haul.lengthText(value) : haul.forceText(value));
-      haul.text(row.children[1].children[1],
-        (text ? text + " " : "") + "at " + haul.clock(time) + ", " +
-        (level === 0 && !haul.lost ? "below again" : over() ? "over when the recording ended"
-          : silent(name, head) ? "no data now" : level < shown ? "now over caution alone" : "still over") +
-        (seen ? ", acknowledged" : ", not acknowledged"));
-    });
-    const more = (parts.aln || 0) - found.length;
-    haul.id("alarm").hidden = found.length === 0;
-    haul.text("ack", "Acknowledge" + (more > 0 ? " (and " + more + " more)" : ""));
-    haul.id("ack").hidden = over() || haul.role !== "operator" || found.every((one) => one[5]);
+/** @import { Alarm, ChannelHead, ChannelNow, Happened, Head, Measured, Now } from "./wire.js" */
+
+const LEVELS = ["", "CAUTION", "STOP"];
+const STOP = 2;
+/** In place of a number where there is no haul force, by the state. @type {Record<string, string>} */
+const NO_FORCE = {
+  before: "none yet", nodata: "NO DATA", nocell: "no cell", rest: "at rest", loose: "let go", sealed: "ended",
+  cut: "ended", changed: "ended", stalled: "old", wait: "…", back: "run back",
+};
+/** @type {Record<string, string>} */
+const METHODS = {
+  known: "from the rig file", cell: "by a cell", "haul-and-lower": "from hauling and lowering", model: "by the model",
+};
+const COLUMNS = ["channel", "now", "rate", "age", "dropped"];
+/** @type {Record<string, string>} */
+const FAULTS = { overdue: "NO DATA", saturated: "BEYOND CAPACITY" };
+
+/**
+ * Whether nothing is heard of the channel that an alarm is about.
+ * @param {Alarm} alarm
+ * @param {Now} now
+ */
+function silent(alarm, now) {
+  if (page.lost || now.state === "stalled") return true;
+  return alarm.channel !== null && page.parts[`channel:${alarm.channel}`]?.fault === "overdue";
+}
+
+/**
+ * Where the value of an alarm is now.
+ * @param {Alarm} alarm
+ * @param {Now} now
+ */
+function since(alarm, now) {
+  if (alarm.level === 0 && !page.lost) return "below again";
+  if (isOver(now.state)) return "over when the recording ended";
+  if (silent(alarm, now)) return "no data now";
+  const shown = alarm.acknowledged ? alarm.level : alarm.worst;
+  return alarm.level < shown ? "now over caution alone" : "still over";
+}
+
+function alarmRow() {
+  const row = make("div", "", "one");
+  const words = make("div", "", "words");
+  words.append(make("b"), make("span"));
+  row.append(make("i", "", "sign"), words);
+  return row;
+}
+
+/** Alarms stay until they are acknowledged: a sign, a word, and where the value is now. @type {(head: Head, now: Now) => void} */
+function alarms(head, now) {
+  const found = numbered("alarm");
+  rows(id("alarms"), found, alarmRow, (row, alarm) => {
+    const shown = alarm.acknowledged ? alarm.level : alarm.worst;
+    row.className = "one " + (shown === STOP ? "stop" : "caution") + (alarm.acknowledged ? " seen" : "");
+    text(inner(row, 0), shown === STOP ? "STOP" : "!");
+    const words = inner(row, 1);
+    text(inner(words, 0), LEVELS[shown] + ": " + alarm.label);
+    const unit = alarm.channel === null ? "N" : head.channels[alarm.channel].unit;
+    const value = alarm.value === null ? "" : (unit === "m" ? lengthText(alarm.value) : forceText(alarm.value)) + " ";
+    text(inner(words, 1), value + "at " + clock(alarm.since_s) + ", " + since(alarm, now) +
+      (alarm.acknowledged ? ", acknowledged" : ", not acknowledged"));
+  });
+  const more = (page.parts.alarms?.count ?? 0) - found.length;
+  id("alarm").hidden = found.length === 0;
+  text("ack", "Acknowledge" + (more > 0 ? " (and " + more + " more)" : ""));
+  id("ack").hidden = isOver(now.state) || page.role !== "operator" || found.every((one) => one.acknowledged);
+}
+
+/** @type {(head: Head, now: Now) => void} */
+function tension(head, now) {
+  const holds = head.holds.join(" or ");
+  const force_N = now.force_N ?? null;
+  /** @type {Record<string, string>} */
+  const words = { ...NO_FORCE, held: "on " + holds, reset: holds ? "on " + holds : "let go" };
+  digits("tension", force(force_N), words[now.state] || "—");
+  const said = [];
+  const stop = head.stop_levels[0];
+  if (stop) {
+    const share = now.stop_share ?? null;
+    said.push((share === null ? "stop level " : percent(share) + " of the stop level ") + forceText(stop.force_N),
+              "set by " + stop.because);
+  } else {
+    said.push(head.haul_cell ? "no stop level: none in the sensors file, and " + head.because
+      : "no haul cell, no stop level");
   }
-  /* Whether nothing is heard of the channel that an alarm is about. */
-  function silent(name, head) {
-    if (haul.lost || now.k === "stalled") return true;
-    const k = head.channels.findIndex((c) => c.name === name);
-    return k >= 0 && Boolean(parts["c:" + k]) && parts["c:" + k][5] === "NO DATA";
+  const use = now.nearest;
+  if (!isOver(now.state) && use) {
+    said.push((use.over ? "OVER ITS LIMIT: " : "nearest to its limit: ") + use.name + ", " + carries(use) + " of " +
+      forceText(use.limit_N) + ", " + percent(use.share ?? 0));
   }
-  haul.worstAlarm = function () {
-    const parts = haul.parts;
-    let level = 0;
-    for (let k = 0; k < 5; k++)
-      if (parts["al:" + k] && !parts["al:" + k][5]) level = Math.max(level, parts["al:" + k][1]);
-    return level;
+  if (force_N === null && typeof now.last_haul_N === "number")
+    {said.push("last hauled at " + forceText(now.last_haul_N) +
+      (isOver(now.state) ? "" : ", " + ago(now.since_haul_s ?? 0)));}
+  if (now.held_N && !(use && head.holds.includes(use.name)))
+    said.push(holds + " carries at most about " + forceText(now.held_N));
+  list("tension-note", said);
+  gauge(head, now, force_N);
+}
+
+/** Haul tension as a bar against caution and stop level; the words beside it say the same.
+ * @type {(head: Head, now: Now, force_N: number | null) => void} */
+function gauge(head, now, force_N) {
+  const place = id("gauge");
+  const stop_N = head.stop_levels[0]?.force_N ?? null;
+  const { caution_N } = head;
+  const end_N = 1.15 * (stop_N || caution_N || 0); // so that the level stands within the bar
+  place.hidden = !end_N;
+  if (!end_N) return;
+  place.style.visibility = force_N === null ? "hidden" : "visible";
+  if (!place.firstChild) {
+    place.setAttribute("aria-hidden", "true");
+    place.append(make("i", "", "fill"), make("i", "", "warn"), make("i", "", "end"));
+  }
+  const at = (/** @type {number} */ value_N) => Math.min(100, Math.max(0, (100 * value_N) / end_N)) + "%";
+  const [fill, warn, end] = [inner(place, 0), inner(place, 1), inner(place, 2)];
+  fill.style.width = force_N === null ? "0" : at(force_N);
+  warn.hidden = caution_N === null || caution_N > end_N;
+  if (caution_N !== null && !warn.hidden) warn.style.left = at(caution_N);
+  end.hidden = stop_N === null;
+  if (stop_N !== null) end.style.left = at(stop_N);
+  place.dataset.over = now.reached ?? "";
+}
+
+/** @param {Happened} one */
+function happened(one) {
+  return clock(one.time_s) + ", " + one.kind + ": " + one.text;
+}
+
+/** @param {Now} now */
+function peak(now) {
+  digits("peak", force(now.peak_N), "none yet");
+  const { last_alarm, sudden } = page.parts;
+  const said = [];
+  if (typeof now.peak_N === "number")
+    said.push("at " + clock(now.peak_s ?? 0) + (now.peak_over ? ", OVER the stop level" : ""));
+  said.push(last_alarm ? "last alarm " + happened(last_alarm) : "no alarm so far");
+  if (sudden) said.push(happened(sudden));
+  list("peak-note", said);
+}
+
+/** @param {Head} head */
+function advantage(head) {
+  const { actual_ma, efficiency, load_force_N, load_force_method, verdict, why_not } = page.parts;
+  // of the rig that was measured, where the rig was changed since
+  const predicted = page.parts.predicted ?? head;
+  digits("ma", actual_ma ? [plusMinus(actual_ma.value, actual_ma.U95), ": 1"] : null, "not measured");
+  id("ma").classList.toggle("pair", Boolean(actual_ma));
+  const said = ["predicted " + plusMinus(predicted.model_ma, predicted.model_ma_U95) +
+    " · ideal " + number(predicted.ideal_ma)];
+  if (actual_ma) {
+    if (efficiency)
+      {said.push("efficiency " + plusMinus(100 * (efficiency.value ?? 0), 100 * (efficiency.U95 ?? 0), "%") +
+        " over " + counted(actual_ma.n, "observation"));}
+    said.push(verdict || "");
+  } else {said.push(why_not || "wait for the first steady stroke");}
+  if (load_force_N)
+    {said.push("load " + forcePlusMinus(load_force_N.value ?? 0, load_force_N.U95 ?? 0) +
+      " (" + (METHODS[load_force_method ?? ""] ?? "") + ")");}
+  list("ma-note", said.filter((s) => s));
+  scale(actual_ma ?? null, predicted.ideal_ma ?? 0, predicted.model_ma ?? 0, predicted.model_ma_U95 ?? 0);
+}
+
+function scalePlace() {
+  const place = make("div");
+  place.id = "scale";
+  place.setAttribute("aria-hidden", "true");
+  place.append(make("i", "", "band"), make("i", "", "whisker"), make("i", "", "dot"));
+  id("ma").after(place);
+  const ends = make("div", "", "ends");
+  ends.append(make("span", "0"), make("span"));
+  place.after(ends);
+  return place;
+}
+
+/**
+ * Predicted as a band, measured as a mark with its uncertainty, from nothing to the ideal.
+ * @param {Measured | null} actual
+ * @param {number} ideal
+ * @param {number} model
+ * @param {number} modelU95
+ */
+function scale(actual, ideal, model, modelU95) {
+  const place = document.getElementById("scale") ?? scalePlace();
+  const at = (/** @type {number} */ value) => Math.min(100, Math.max(0, (100 * value) / ideal));
+  /** @type {(node: HTMLElement, low: number, high: number) => void} */
+  const put = (node, low, high) => {
+    node.style.left = at(low) + "%";
+    node.style.width = Math.max(0.5, at(high) - at(low)) + "%";
   };
+  const ends = place.nextElementSibling;
+  if (ends) text(inner(ends, 1), "ideal " + number(ideal));
+  const [band, whisker, dot] = [inner(place, 0), inner(place, 1), inner(place, 2)];
+  put(band, model - modelU95, model + modelU95);
+  whisker.hidden = dot.hidden = !actual;
+  if (!actual) return;
+  const value = actual.value ?? 0;
+  put(whisker, value - (actual.U95 ?? 0), value + (actual.U95 ?? 0));
+  dot.style.left = at(value) + "%";
+}
 
-  function tension(head) {
-    const words = {
-      before: "none yet", nodata: "NO DATA", nocell: "no cell", rest: "at rest", loose: "let go",
-      sealed: "ended", cut: "ended", changed: "ended", stalled: "old", wait: "…",
-      held: "on " + head.holds.join(" or "), reset: head.holds.length ? "on " + head.holds.join(" or ") : "let go",
-      back: "run back",
-    };
-    haul.digits("tension", haul.force(now.f), words[now.k] || "—");
-    const said = [];
-    const [level, because] = head.levels[0] || [null, ""];
-    const live = now.f !== null && now.f !== undefined;
-    if (level !== null) {
-      const share = live ? Math.round((100 * now.f) / level) + " % of the stop level " : "stop level ";
-      said.push(share + haul.forceText(level), "set by " + because);
-    } else said.push(head.isHaul ? "no stop level: none in the sensors file, and " + head.because : "no haul cell, no stop level");
-    if (!over() && now.u) {
-      const [name, force, limit, share] = now.u;
-      said.push((share > 1 ? "OVER ITS LIMIT: " : "nearest to its limit: ") + name + ", " + haul.carries(parts, name, force) + " of " +
-        haul.forceText(limit) + ", " + Math.round(100 * share) + " %");
-    }
-    if (!live && now.lf !== null && now.lf !== undefined)
-      said.push("last hauled at " + haul.forceText(now.lf) + (over() ? "" : ", " + haul.ago(now.la)));
-    if (now.hc && !(now.u && head.holds.includes(now.u[0]))) said.push(head.holds.join(" or ") + " carries at most about " + haul.forceText(now.hc));
-    haul.list("tension-note", said);
-    gauge(head, level, live ? now.f : null);
+/** @type {(head: Head, now: Now) => void} */
+function left(head, now) {
+  const { meets, why } = page.parts.left ?? { meets: [], why: "" };
+  digits("left", length(now.rope_left_m), isOver(now.state) ? "ended" : "not known");
+  const said = [];
+  if (typeof now.load_left_m === "number") {
+    if (meets.length) said.push((now.nearness === "met" ? "TWO-BLOCKED: " : "then ") + meets.join(" meets "));
+    said.push(lengthText(now.load_left_m) + " of load travel");
+  } else if (why) {said.push(why);}
+  if (!head.load_counted) said.push("from the rope alone: no counter at the load");
+  list("left-note", said);
+}
+
+/** @type {(head: Head, now: Now) => void} */
+function travel(head, now) {
+  digits("travel", length(now.moved_m), "not known");
+  const said = [];
+  const { moved, strokes } = page.parts;
+  if (typeof now.to_go_m === "number")
+    {said.push(lengthText(now.to_go_m) + " to go of " + lengthText(head.pull_distance_m) +
+      (moved?.first_rig ? ", by the first rig's file" : ""));}
+  if (moved?.why) said.push(moved.why);
+  if (moved?.lowered_m) said.push("hauled " + lengthText(moved.hauled_m) + ", lowered " + lengthText(moved.lowered_m));
+  if (typeof now.rope_out_m === "number")
+    said.push("rope out, net of what is fed back, " + lengthText(now.rope_out_m));
+  if (strokes) said.push(counted(strokes.haul_strokes, "stroke") + ", " + counted(strokes.resets, "reset"));
+  if (moved && moved.hauled_m !== null)
+    {said.push((moved.rigs > 1 ? "sum over " + moved.rigs + " rigs, each by its own ratio" : "by the rig's ratio") +
+      ": no counter at the load");}
+  list("travel-note", said);
+}
+
+/** @param {number} count of channels */
+function channelTable(count) {
+  const table = make("table");
+  const top = make("tr");
+  for (const name of COLUMNS) top.append(make("th", name));
+  table.append(top);
+  for (let k = 0; k < count; k++) {
+    const row = make("tr");
+    for (let c = 0; c < COLUMNS.length; c++) row.append(make("td"));
+    table.append(row);
   }
+  return table;
+}
 
-  /* Haul tension as a bar against caution and stop level; the words beside it say the same. */
-  function gauge(head, level, force) {
-    const place = haul.id("gauge");
-    const reach = 1.15 * (level || head.warn || 0);
-    place.hidden = !reach;
-    if (!reach) return;
-    place.style.visibility = force === null ? "hidden" : "visible";
-    if (!place.firstChild) {
-      place.setAttribute("aria-hidden", "true");
-      place.append(haul.make("i", "", "fill"), haul.make("i", "", "warn"), haul.make("i", "", "end"));
-    }
-    const at = (value) => Math.min(100, Math.max(0, (100 * value) / reach)) + "%";
-    const [fill, warn, end] = place.children;
-    fill.style.width = force === null ? "0" : at(force);
-    warn.hidden = head.warn === null || head.warn > reach;
-    if (!warn.hidden) warn.style.left = at(head.warn);
-    end.hidden = level === null;
-    if (level !== null) end.style.left = at(level);
-    place.dataset.over = force === null ? "" : level !== null && force > level ? "stop" : head.warn !== null && force > head.warn ? "caution" : "";
+/** @type {(channel: ChannelHead, seen: ChannelNow) => string} */
+function channelValue(channel, seen) {
+  if (seen.fault) return FAULTS[seen.fault];
+  if (seen.value === null) return seen.readings > 0 ? "resting" : "none yet";
+  return channel.unit === "N" ? forceText(seen.value) : lengthText(seen.value);
+}
+
+/** @param {Head} head */
+function channels(head) {
+  const place = id("channels");
+  if (!place.firstChild) place.append(channelTable(head.channels.length));
+  head.channels.forEach((channel, k) => {
+    const row = inner(inner(place, 0), k + 1);
+    const seen = page.parts[`channel:${k}`];
+    text(inner(row, 0), channel.name + " at " + channel.at);
+    if (!seen) return;
+    text(inner(row, 1), channelValue(channel, seen));
+    text(inner(row, 2), seen.rate_Hz === null ? "ended" : number(seen.rate_Hz) + " /s");
+    text(inner(row, 3), seen.age_s === null || seen.rate_Hz === null ? "—" : seen.age_s.toFixed(1) + " s");
+    text(inner(row, 4), seen.dropped + " of " + (seen.dropped + seen.readings));
+    row.classList.toggle("bad", Boolean(seen.fault));
+  });
+}
+
+/** Fill every tile. @type {(head: Head, now: Now) => void} */
+export function showTiles(head, now) {
+  alarms(head, now);
+  tension(head, now);
+  peak(now);
+  advantage(head);
+  left(head, now);
+  travel(head, now);
+  channels(head);
+}
+
+/** Leave no number that could be taken for one of now: the link is lost. @type {(head: Head | undefined, now: Now) => void} */
+export function blankTiles(head, now) {
+  for (const where of ["tension", "left", "travel", "peak"]) {
+    digits(where, null, "NO LINK");
+    list(where + "-note", []);
   }
-
-  function peak(head) {
-    haul.digits("peak", haul.force(now.pk), "none yet");
-    const said = [];
-    const level = head.levels[0] ? head.levels[0][0] : null;
-    if (now.pk !== null && now.pk !== undefined)
-      said.push("at " + haul.clock(now.pt) + (level !== null && now.pk > level ? ", OVER the stop level" : ""));
-    const told = (row) => haul.clock(row[0]) + ", " + row[1] + ": " + row[2];
-    said.push(parts.lasta ? "last alarm " + told(parts.lasta) : "no alarm so far");
-    if (parts.last) said.push(told(parts.last));
-    haul.list("peak-note", said);
-  }
-
-  function advantage(head) {
-    const ma = parts.ma;
-    // of the rig that was measured, where the rig was changed since
-    const [ideal, model, modelU] = parts.pred || [head.ideal, head.model, head.modelU];
-    haul.digits("ma", ma ? [haul.plusMinus(ma[0], ma[1]), ": 1"] : null, "not measured");
-    haul.id("ma").classList.toggle("pair", Boolean(ma));
-    const said = [
-      "predicted " + haul.plusMinus(model, modelU) + " · ideal " + haul.number(ideal),
-    ];
-    if (ma) {
-      if (parts.eff) said.push("efficiency " + haul.plusMinus(100 * parts.eff[0], 100 * parts.eff[1], "%") +
-        " over " + ma[2] + (ma[2] === 1 ? " observation" : " observations"));
-      said.push(parts.verdict || "");
-    } else said.push(parts.why || "wait for the first steady stroke");
-    if (parts.load) said.push("load " + haul.forcePlusMinus(parts.load[0], parts.load[1]) + " (" +
-      ({ known: "from the rig file", cell: "by a cell", "haul-and-lower": "from hauling and lowering", model: "by the model" }[parts.method] || "") + ")");
-    haul.list("ma-note", said.filter((s) => s));
-    scale(ma, ideal, model, modelU);
-  }
-
-  /* Predicted as a band, measured as a mark with its uncertainty, from nothing to the ideal. */
-  function scale(ma, ideal, model, modelU) {
-    let place = haul.id("scale");
-    if (!place) {
-      place = haul.make("div");
-      place.id = "scale";
-      place.setAttribute("aria-hidden", "true");
-      place.append(haul.make("i", "", "band"), haul.make("i", "", "whisker"), haul.make("i", "", "dot"));
-      haul.id("ma").after(place);
-      const ends = haul.make("div", "", "ends");
-      ends.append(haul.make("span", "0"), haul.make("span"));
-      place.after(ends);
-    }
-    const at = (value) => Math.min(100, Math.max(0, (100 * value) / ideal));
-    const put = (node, low, high) => {
-      node.style.left = at(low) + "%";
-      node.style.width = Math.max(0.5, at(high) - at(low)) + "%";
-    };
-    haul.text(place.nextSibling.lastChild, "ideal " + haul.number(ideal));
-    put(place.children[0], model - modelU, model + modelU);
-    place.children[1].hidden = place.children[2].hidden = !ma;
-    if (ma) {
-      put(place.children[1], ma[0] - ma[1], ma[0] + ma[1]);
-      place.children[2].style.left = at(ma[0]) + "%";
-    }
-  }
-
-  function left(head) {
-    const known = parts.left || { by: [], why: "" };
-    haul.digits("left", haul.length(now.sr), over() ? "ended" : "not known");
-    const said = [];
-    if (now.sl !== null && now.sl !== undefined) {
-      if (known.by.length)
-        said.push((now.sl < head.near[0] ? "TWO-BLOCKED: " : "then ") + known.by.join(" meets "));
-      said.push(haul.lengthText(now.sl) + " of load travel");
-    } else if (known.why) said.push(known.why);
-    if (!head.loadCounted) said.push("from the rope alone: no counter at the load");
-    haul.list("left-note", said);
-  }
-
-  function travel(head) {
-    haul.digits("travel", haul.length(now.lt), "not known");
-    const said = [];
-    const moved = parts.moved || {};
-    if (now.tg !== null && now.tg !== undefined)
-      said.push(haul.lengthText(now.tg) + " to go of " + haul.lengthText(head.go) + (moved.first ? ", by the first rig's file" : ""));
-    if (moved.why) said.push(moved.why);
-    if (moved.down) said.push("hauled " + haul.lengthText(moved.up) + ", lowered " + haul.lengthText(moved.down));
-    if (now.ht !== null && now.ht !== undefined) said.push("rope out, net of what is fed back, " + haul.lengthText(now.ht));
-    const sum = parts.sum;
-    if (sum) said.push(sum.n + (sum.n === 1 ? " stroke, " : " strokes, ") + sum.resets + (sum.resets === 1 ? " reset" : " resets"));
-    if (moved.up !== null && moved.up !== undefined)
-      said.push((moved.rigs > 1 ? "sum over " + moved.rigs + " rigs, each by its own ratio" : "by the rig's ratio") +
-        ": no counter at the load");
-    haul.list("travel-note", said);
-  }
-
-  function channels(head) {
-    const place = haul.id("channels");
-    if (!place.firstChild) {
-      const table = haul.make("table");
-      const top = haul.make("tr");
-      for (const name of ["channel", "now", "rate", "age", "dropped"]) top.append(haul.make("th", name));
-      table.append(top);
-      for (let k = 0; k < head.channels.length; k++) {
-        const row = haul.make("tr");
-        for (let c = 0; c < 5; c++) row.append(haul.make("td"));
-        table.append(row);
-      }
-      place.append(table);
-    }
-    head.channels.forEach((channel, k) => {
-      const cells = place.firstChild.children[k + 1].children;
-      const row = parts["c:" + k];
-      haul.text(cells[0], channel.name + " at " + channel.at);
-      if (!row) return;
-      let value = channel.unit === "N" ? haul.forceText(row[0]) : haul.lengthText(row[0]);
-      if (row[5]) value = row[5];
-      else if (row[0] === null) value = row[4] > 0 ? "resting" : "none yet";
-      haul.text(cells[1], value);
-      haul.text(cells[2], row[1] === null ? "ended" : haul.number(row[1]) + " /s");
-      haul.text(cells[3], row[2] === null ? "—" : row[1] === null ? "—" : row[2].toFixed(1) + " s");
-      haul.text(cells[4], row[3] + " of " + (row[3] + row[4]));
-      place.firstChild.children[k + 1].classList.toggle("bad", Boolean(row[5]));
-    });
-  }
-
-  haul.alarmsLost = function () {
-    if (parts.head && now) alarms(parts.head);
-  };
-  haul.tiles = function () {
-    parts = haul.parts;
-    now = haul.now;
-    const head = parts.head;
-    alarms(head);
-    tension(head);
-    peak(head);
-    advantage(head);
-    left(head);
-    travel(head);
-    channels(head);
-  };
-})(window.haul);
+  id("gauge").hidden = true;
+  text("in-view", "");
+  if (head) alarms(head, now);
+  const table = id("channels").firstElementChild;
+  for (const row of Array.from(table?.children ?? []).slice(1))
+    for (const cell of Array.from(row.children).slice(1)) text(cell, "—");
+}

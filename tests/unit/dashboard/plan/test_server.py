@@ -19,6 +19,7 @@ from dashboard.plan.planned_rig import Planned, part_rows
 from dashboard.plan.server import PlanServer
 from dashboard.plan.tables import tables, tension, top
 from dashboard.text.units import METRIC, SYSTEMS
+from dashboard.web import assets
 
 RATED = """
 title = "Launch on its cradle"
@@ -287,7 +288,8 @@ def test_the_gate_stands_before_every_route(page):
     assert page.ask("/plan", Host="elsewhere.example")[0] == 421
     assert page.ask("/plan", Origin="http://elsewhere.example")[0] == 403
     for path in (
-        "/assets/live/poll_loop.js",
+        assets.address("live/poll_loop.js"),
+        "/assets/plan/plan.js",
         "/assets/../server.py",
         "/rig.toml",
         "/act/mark",
@@ -299,9 +301,9 @@ def test_the_gate_stands_before_every_route(page):
         "/",
         "/plan",
         "/drawing",
-        "/assets/plan/plan.js",
-        "/assets/plan/plan.css",
-        "/assets/shared/page.css",
+        assets.address("plan/plan.js"),
+        assets.address("plan/plan.css"),
+        assets.address("shared/page.css"),
     ):
         status, _, headers = page.ask(path)
         assert status == 200, path
