@@ -50,19 +50,23 @@ class Shell(Dash):
         return super().interpolate_index(**parts)
 
 
-def make(token: str) -> Dash:
-    """The Dash application; it has no callback, and nothing on it changes a session."""
-    index = render(
+def index(token: str) -> str:
+    """The document around Dash's components, with its fields; token: of this run."""
+    return render(
         "live/index.html.j2",
         token=token,
         asset=assets.address,
         styles=STYLES,
-        modules=[name for name in assets.modules("live", "shared") if name != ENTRY],
         entry=ENTRY,
+        modules=assets.imports(ENTRY),
     )
+
+
+def make(token: str) -> Dash:
+    """The Dash application; it has no callback, and nothing on it changes a session."""
     app = Shell(
         __name__, include_assets_files=False, serve_locally=True, eager_loading=True, title="haul",
-        update_title=None, add_log_handler=False, index_string=index,
+        update_title=None, add_log_handler=False, index_string=index(token),
     )  # fmt: skip
     app.layout = layout()
     # what breaks in Flask must reach the gate, which logs it and answers shortly

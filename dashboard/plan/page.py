@@ -9,6 +9,8 @@ from dashboard.plan.planned_rig import Planned
 from dashboard.text.templates import render
 from dashboard.web import assets
 
+ENTRY = "plan/plan.js"
+
 
 def page(plans: Sequence[Planned], units: str) -> str:
     """The HTML of the page.  units: the system of units it opens with."""
@@ -22,4 +24,6 @@ def page(plans: Sequence[Planned], units: str) -> str:
         least_e=LEAST_E,
         most_e=MOST_E,
         asset=assets.address,
+        entry=ENTRY,
+        modules=assets.imports(ENTRY),
     )

@@ -8,6 +8,7 @@ on modules of two versions.
 from __future__ import annotations
 
 import hashlib
+import posixpath
 import re
 from dataclasses import dataclass
 from functools import cache
@@ -18,6 +19,7 @@ from dashboard.web.gate import Answer, Request, Route
 FOLDER = Path(__file__).parents[1] / "assets"
 # named here: what the machine's own table says of .js may stop a browser from running it
 KINDS = {".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8"}
+IMPORT = re.compile(r'^(?:import\b|\}) ?[^"\n]*"(\.[^"]+)";$', re.MULTILINE)
 SUBJECTS = ("live", "plan", "review", "shared")  # folders that a page may load from
 
 
@@ -52,9 +54,21 @@ def address(name: str) -> str:
     return f"/assets/{every.version}/{name}"
 
 
-def modules(*subjects: str) -> list[str]:
-    """The names of the scripts in these folders."""
-    return [n for n in assets().files if n.endswith(".js") and _subject(n) in subjects]
+def imports(entry: str) -> list[str]:
+    """The modules that a module imports, and those that they import, without itself.
+
+    A page names them all, so that a browser fetches them at once and not one after the other.
+    """
+    waiting, modules = [entry], {entry}
+    while waiting:
+        name = waiting.pop()
+        text = assets().files[name].decode("utf-8")
+        for relative in IMPORT.findall(text):
+            other = posixpath.normpath(posixpath.join(posixpath.dirname(name), relative))
+            if other not in modules:
+                modules.add(other)
+                waiting.append(other)
+    return sorted(modules - {entry})
 
 
 def route(*subjects: str) -> Route:

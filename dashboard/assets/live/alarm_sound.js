@@ -167,22 +167,35 @@ async function touch() {
 }
 
 /**
- * What happened since the last call, each once.
+ * The sounds of what happened since the last call, each once.
  * @param {Heard} heard
  */
-function happened(heard) {
-  const events = [];
+export function newSounds(heard) {
+  const was = before;
+  before = heard;
+  const sounds = [];
   if (heard.nearness === null || heard.nearness === undefined || heard.nearness === "far") toldSoon = toldMet = false;
-  if (heard.state === "held" && before && ["haul", "hold", "ease"].includes(before.state)) events.push("set");
+  if (heard.state === "held" && was && ["haul", "hold", "ease"].includes(was.state)) sounds.push("set");
   if (heard.state === "haul" && heard.nearness === "met" && !toldMet) {
     toldSoon = toldMet = true;
-    events.push("blocked");
+    sounds.push("blocked");
   } else if (heard.state === "haul" && heard.nearness === "soon" && !toldSoon) {
     toldSoon = true;
-    events.push("half");
+    sounds.push("half");
   }
-  if (heard.shock && before && heard.shock !== before.shock) events.push("shock");
-  return events;
+  if (heard.shock && was && heard.shock !== was.shock) sounds.push("shock");
+  return sounds;
+}
+
+/**
+ * The sound of what lasts, the gravest alone; "" for none.
+ * @param {Heard} heard
+ */
+export function lastingSound(heard) {
+  if (heard.alarm === 2) return "stop";
+  if (heard.state === "back") return "back";
+  if (heard.alarm === 1) return "caution";
+  return heard.lost || ["nodata", "stalled", "cut"].includes(heard.state) ? "nodata" : "";
 }
 
 /**
@@ -190,13 +203,10 @@ function happened(heard) {
  * @param {Heard} heard
  */
 export function tickSound(heard) {
-  const events = happened(heard);
-  before = heard;
+  const sounds = newSounds(heard);
   if (!on || !context || context.state !== "running") return;
-  const silent = heard.lost || ["nodata", "stalled", "cut"].includes(heard.state);
-  const goes = heard.alarm === 2 ? "stop" : heard.state === "back" ? "back"
-    : heard.alarm === 1 ? "caution" : silent ? "nodata" : "";
-  if (!goes && AGAIN_MS[said]) said = "";
-  if (goes && (last.name !== goes || performance.now() - last.at >= AGAIN_MS[goes])) play(context, goes);
-  else if (events.length && goes !== "stop" && goes !== "back") play(context, events[events.length - 1]);
+  const lasting = lastingSound(heard);
+  if (!lasting && AGAIN_MS[said]) said = "";
+  if (lasting && (last.name !== lasting || performance.now() - last.at >= AGAIN_MS[lasting])) play(context, lasting);
+  else if (sounds.length && lasting !== "stop" && lasting !== "back") play(context, sounds[sounds.length - 1]);
 }

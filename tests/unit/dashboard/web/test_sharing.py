@@ -19,8 +19,8 @@ from support.growing_session import Growing, start_haul, wait_until
 
 from dashboard.live.session_hub import Hub
 from dashboard.watch.server import FaultLog, Server
-from dashboard.web import connection_limits as connections
 from dashboard.web import assets, qr, sharing
+from dashboard.web import connection_limits as connections
 from dashboard.web.gate import Refused, Request
 from dashboard.web.sharing import Guesses, Sharing, address_to_share
 from logger.errors import CallFault
