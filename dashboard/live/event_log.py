@@ -15,7 +15,7 @@ from dashboard.text.alarm_levels import label_text
 from dashboard.text.units import Units
 from logger.channels.channel import Sensors
 from logger.errors import one_line
-from logger.recorder.alarms import Held
+from logger.recorder.alarms import HeldAlarm
 from logger.session.records import Event
 
 LAST_EVENTS = 6
@@ -43,7 +43,7 @@ class EventLog:
         for k in range(SHOWN_ALARMS):
             one = self._alarm(ordered[k]) if k < len(ordered) else None
             board.put_numbered(k, Numbered(alarm=one))
-        sounding = max((one.worst for one in ordered if not one.seen), default=0)
+        sounding = max((one.worst for one in ordered if not one.acknowledged), default=0)
         board.put(Parts(
             alarms=Alarms(count=len(ordered), sounding=sounding),
             done=[
@@ -52,7 +52,7 @@ class EventLog:
             ],
         ))  # fmt: skip
 
-    def _alarm(self, one: Held) -> Alarm:
+    def _alarm(self, one: HeldAlarm) -> Alarm:
         names = [c.name for c in self.sensors.channels]
         return Alarm(
             level=one.level,
@@ -60,7 +60,7 @@ class EventLog:
             label=one_line(label_text(one.label, self.alarms, self.units), 60),
             since_s=round(one.time_s, 1),
             value=sig(one.value),
-            acknowledged=one.seen,
+            acknowledged=one.acknowledged,
             channel=names.index(one.channel) if one.channel in names else None,
         )
 
@@ -127,6 +127,6 @@ def _happened(row: tuple[float, str, str] | None, most: int) -> Happened | None:
     return Happened(time_s=round(row[0], 1), kind=row[1], text=one_line(row[2], most))
 
 
-def _first(one: Held) -> tuple[bool, int, float]:
+def _first(one: HeldAlarm) -> tuple[bool, int, float]:
     """Open before acknowledged, the worst and the latest first."""
-    return one.seen, -one.worst, -one.time_s
+    return one.acknowledged, -one.worst, -one.time_s

@@ -434,7 +434,7 @@ RECORDS = (
     ChannelHead, StopLevelText, Head, PartUse, Waiting, Now, NextMeeting, Moved, Alarms, Alarm, Answered, Happened, Span,
     ChannelNow, Predicted, Measured, Strokes, Parts, Bins, SinceAnswer,
 )  # fmt: skip
-BASES = {Now: Waiting}
+BASES: dict[type, type] = {Now: Waiting}
 
 
 def text() -> str:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.mechanics.model import Model
-from analysis.mechanics.working_limits import Part
+from analysis.mechanics.working_limits import RigPart
 from analysis.rig.rig import Floats, Rig
 
 BARE = 1e-9
@@ -79,7 +79,7 @@ def _strand(rig: Rig, k: int, model: Model) -> TMethodRow:
     )
 
 
-def _station(rig: Rig, s: int, pieces: dict[str, Part], model: Model) -> TMethodRow:
+def _station(rig: Rig, s: int, pieces: dict[str, RigPart], model: Model) -> TMethodRow:
     station = rig.stations[s]
     on = "" if station.body is None else rig.bodies[station.body].name
     text = {
@@ -97,7 +97,7 @@ def _station(rig: Rig, s: int, pieces: dict[str, Part], model: Model) -> TMethod
     return TMethodRow(kind="station", text=text, ideal=sums[0], real=sums[1])
 
 
-def _station_sum(rig: Rig, s: int, piece: Part, tension: Floats) -> Sum:
+def _station_sum(rig: Rig, s: int, piece: RigPart, tension: Floats) -> Sum:
     """The addition at a station: two strands on a pulley, what a grab adds to a strand."""
     a, b = float(tension[rig.before[s]]), float(tension[rig.after[s]])
     low, high = sorted((a, b))

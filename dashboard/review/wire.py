@@ -222,7 +222,7 @@ RECORDS = (
     Heads, StrokeRow, PeakRow, EventRow, BudgetRows, EfficiencyPlot, ReviewTexts, ReviewAnswer, TraceText,
     WindowAnswer, LoopAnswer,
 )  # fmt: skip
-BASES = {ReviewAnswer: ReviewTexts}
+BASES: dict[type, type] = {ReviewAnswer: ReviewTexts}
 
 
 def text() -> str:

@@ -68,7 +68,7 @@ def optional_fields(record: type) -> set[str]:
     """Fields that a record need not have.  Python itself overlooks NotRequired in an annotation that is
     evaluated late."""
     hints = typing.get_type_hints(record, include_extras=True)
-    required = getattr(record, "__required_keys__", frozenset())
+    required: frozenset[str] = getattr(record, "__required_keys__", frozenset())
     return {
         name
         for name, hint in hints.items()
