@@ -33,7 +33,8 @@ class HaulLevels:
     stops: stop levels, the lowest first; none without a haul cell.
     caution_N: caution level of the haul cell, N; None where it has none.
     because: which part of the rig sets its stop level, or why none does.
-    rated, parts: how many strands and parts of the rig are rated, and how many there are.
+    rated: number of strands and parts of the rig that are rated.
+    parts: number of its strands and parts.
     """
 
     stops: tuple[StopLevel, ...]

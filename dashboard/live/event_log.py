@@ -64,9 +64,9 @@ class EventLog:
             channel=names.index(one.channel) if one.channel in names else None,
         )
 
-    def tell(self, board: Board, strokes: Sequence[Stroke], found: Sequence[Found]) -> None:
+    def tell(self, board: Board, strokes: Sequence[Stroke], derived: Sequence[Found]) -> None:
         """Send the last events, the last alarm, and strokes, resets and marks."""
-        late = [*found[-4 * KEPT_EVENTS :], *short_overs(found[-4 * KEPT_EVENTS :])]
+        late = [*derived[-4 * KEPT_EVENTS :], *short_overs(derived[-4 * KEPT_EVENTS :])]
         units = self.units
         recent = [
             (f.time_s, f.kind, f.message.text(units)) for f in late if f.kind in SHOWN_EVENTS
@@ -86,24 +86,24 @@ class EventLog:
                 last_alarm=_happened(last_alarm, 80),
             )
         )
-        self._tell_spans(board, strokes, found)
+        self._tell_spans(board, strokes, derived)
 
     def _text(self, event: Event) -> str:
         text = recorded(event, self.alarms, self.sensors, self.units)
         return text + (" (undone)" if event.id and event.id in self.so_far.undone else "")
 
-    def _tell_spans(self, board: Board, strokes: Sequence[Stroke], found: Sequence[Found]) -> None:
+    def _tell_spans(self, board: Board, strokes: Sequence[Stroke], derived: Sequence[Found]) -> None:
         """Send the spans that the graph marks; a key goes round, so an old span gives way to a new one."""
         half = SPANS_KEPT // 2
         spans: list[tuple[str, float, float | None, str]] = [
             (f"s{k % half}", s.start_s, None if s.growing else s.end_s, s.direction)
             for k, s in list(enumerate(strokes))[-half:]
         ]
-        resets = [f for f in found if f.kind == "reset"]
+        resets = [f for f in derived if f.kind == "reset"]
         spans += [
             (f"r{k % half}", f.time_s, f.end_s, "reset") for k, f in list(enumerate(resets))[-half:]
         ]
-        sudden = [f for f in found if f.kind in SUDDEN]
+        sudden = [f for f in derived if f.kind in SUDDEN]
         spans += [
             (f"x{k % 12}", f.time_s, f.end_s, f.kind) for k, f in list(enumerate(sudden))[-12:]
         ]

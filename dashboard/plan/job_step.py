@@ -32,7 +32,7 @@ def frame_answer(
     if told.left_out:
         more.append(told.left_out.text(shown))
     return FrameAnswer(
-        svg=svg, text=frame.caption.text(shown), kind=frame.kind, more=more, of=len(told.frames)
+        svg=svg, text=frame.caption.text(shown), kind=frame.kind, more=more, steps=len(told.frames)
     )
 
 

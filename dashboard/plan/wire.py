@@ -56,14 +56,14 @@ class FrameAnswer(TypedDict):
     text: what happens.
     kind: kind of the step.
     more: where everything stands, sentence by sentence.
-    of: number of steps.
+    steps: number of steps of the job.
     """
 
     svg: str
     text: str
     kind: str
     more: list[str]
-    of: int
+    steps: int
 
 
 def text() -> str:

@@ -9,7 +9,7 @@ from analysis.prediction.predict import stop_hauling_at
 from analysis.review.review import read_by_cells
 from analysis.review.shown_rows import peak_rows
 from dashboard.review.session_review import ReviewNow
-from dashboard.review.wire import BudgetRows, EventRow, Heads, PeakRow, ReviewTexts, StrokeRow
+from dashboard.review.wire import BudgetRows, HappenedRow, Heads, PeakRow, ReviewTexts, StrokeRow
 from dashboard.text.result_rows import RESULTS, ResultRow, budget_table, result_rows
 from dashboard.text.summary_sentences import three_sentences
 from dashboard.text.table_rows import EVENTS, PEAKS, STROKES, listed_events, numbered, texts
@@ -64,7 +64,7 @@ def page_data(now: ReviewNow, shown: Units) -> ReviewTexts:
         state=review["state"],
         demo=now.info.simulation_true is not None,
         as_of=f"{now.result.end_s:.1f} s",
-        told=" and ".join(messages.texts(now.otherwise, shown)),
+        what_if=" and ".join(messages.texts(now.otherwise, shown)),
         units=shown.name,
         readings=", ".join(
             f"{one_line(name, 60)} {count}" for name, count in review["readings"].items()
@@ -94,7 +94,7 @@ def page_data(now: ReviewNow, shown: Units) -> ReviewTexts:
         if unrated
         else "",
         events=[
-            EventRow(time_s=e["time_s"], cells=cells)
+            HappenedRow(time_s=e["time_s"], cells=cells)
             for e, cells in zip(listed, events[1:], strict=True)
         ],
         events_more="".join(_more(len(review["events"]), MOST_EVENTS, "events")),

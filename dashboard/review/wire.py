@@ -60,7 +60,7 @@ class PeakRow(TypedDict):
     cells: list[str]
 
 
-class EventRow(TypedDict):
+class HappenedRow(TypedDict):
     """Something that happened.
 
     time_s: its time, s.
@@ -110,7 +110,7 @@ class ReviewTexts(TypedDict):
     state: state of the session.
     demo: whether the devices are simulated.
     as_of: up to which time the session was read.
-    told: the what-if in words; "" for the record itself.
+    what_if: the what-if in words; "" for the record itself.
     units: system of units of all texts.
     readings: number of readings of each channel.
     sentences: the result in sentences.
@@ -135,7 +135,7 @@ class ReviewTexts(TypedDict):
     state: str
     demo: bool
     as_of: str
-    told: str
+    what_if: str
     units: str
     readings: str
     sentences: list[str]
@@ -149,7 +149,7 @@ class ReviewTexts(TypedDict):
     strokes_more: str
     peaks: list[PeakRow]
     unrated: str
-    events: list[EventRow]
+    events: list[HappenedRow]
     events_more: str
     budgets: list[BudgetRows]
 
@@ -219,7 +219,7 @@ class LoopAnswer(TypedDict):
 
 
 RECORDS = (
-    Heads, StrokeRow, PeakRow, EventRow, BudgetRows, EfficiencyPlot, ReviewTexts, ReviewAnswer, TraceText,
+    Heads, StrokeRow, PeakRow, HappenedRow, BudgetRows, EfficiencyPlot, ReviewTexts, ReviewAnswer, TraceText,
     WindowAnswer, LoopAnswer,
 )  # fmt: skip
 BASES: dict[type, type] = {ReviewAnswer: ReviewTexts}

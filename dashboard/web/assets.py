@@ -77,6 +77,7 @@ def route(*subjects: str) -> Route:
     names = "|".join(re.escape(name) for name in every.files if _subject(name) in subjects)
 
     def answer(request: Request) -> Answer:
+        """The file that is asked for."""
         name = request.match[1]
         return Answer(200, every.files[name], KINDS[Path(name).suffix], keep=True)
 

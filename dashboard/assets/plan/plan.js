@@ -160,7 +160,7 @@ async function drawOnce(rig) {
   put(place, sent.svg);
   rig.wide = wide;
   const title = within(rig.node, ".frame-text");
-  text(title, sent.text + " (" + (Number(frame) + 1) + " of " + sent.of + ")");
+  text(title, sent.text + " (" + (Number(frame) + 1) + " of " + sent.steps + ")");
   title.dataset.kind = sent.kind;
   text(within(rig.node, ".frame-more"), sent.more.join(" · "));
   rig.slider.setAttribute("aria-valuetext", sent.text);

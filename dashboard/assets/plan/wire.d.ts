@@ -38,6 +38,6 @@ export interface FrameAnswer {
   kind: string;
   /** where everything stands, sentence by sentence. */
   more: string[];
-  /** number of steps. */
-  of: number;
+  /** number of steps of the job. */
+  steps: number;
 }

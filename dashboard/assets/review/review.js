@@ -107,7 +107,7 @@ function strokeAt(time_s) {
 
 /** @param {ReviewAnswer} now */
 function show(now) {
-  const supposed = Boolean(now.told);
+  const supposed = Boolean(now.what_if);
   document.title = (supposed ? "WHAT IF, " : "") + "review: " + now.title;
   text("title", now.title);
   const state = now.state === "growing"
@@ -115,7 +115,7 @@ function show(now) {
   text("sub", [now.folder, now.started, state, now.demo ? "demo, simulated" : ""].filter((x) => x).join(" · "));
   id("page").classList.toggle("supposed", supposed);
   id("what-if").hidden = !supposed;
-  text("what-if-said", supposed ? now.told + ": not the record, not a measurement." : "");
+  text("what-if-said", supposed ? now.what_if + ": not the record, not a measurement." : "");
   const sentences = now.sentences.map((sentence) => make("p", sentence));
   id("sentences").replaceChildren(...sentences);
   sentences.at(-1)?.classList.toggle("grave", now.grave);
@@ -202,7 +202,7 @@ function events(now) {
 function compare(now) {
   const own = record;
   id("compare").textContent = "";
-  if (!now.told || !own) return;
+  if (!now.what_if || !own) return;
   const lines = now.summary.map((r, k) => [r[0], own.summary[k][1], r[1]]);
   table("compare", ["quantity", "as recorded", "WHAT IF"], lines, "compare")
     .forEach((row, k) => row.classList.toggle("other", lines[k][1] !== lines[k][2]));

@@ -35,7 +35,7 @@ export interface PeakRow {
 }
 
 /** Something that happened. */
-export interface EventRow {
+export interface HappenedRow {
   /** its time, s. */
   time_s: number;
   /** its row of the table. */
@@ -81,7 +81,7 @@ export interface ReviewTexts {
   /** up to which time the session was read. */
   as_of: string;
   /** the what-if in words; "" for the record itself. */
-  told: string;
+  what_if: string;
   /** system of units of all texts. */
   units: string;
   /** number of readings of each channel. */
@@ -109,7 +109,7 @@ export interface ReviewTexts {
   /** how many parts are not rated; "" for none. */
   unrated: string;
   /** what happened. */
-  events: EventRow[];
+  events: HappenedRow[];
   /** how many more there are; "" for none. */
   events_more: string;
   /** the budget of each measured quantity. */

@@ -252,7 +252,7 @@ def test_every_step_of_the_job_can_be_drawn(page):
     kinds = []
     for k in range(frames):
         told = page.drawing(f"frame={k}&w=350")
-        assert told["of"] == frames and told["svg"].startswith("<svg")
+        assert told["steps"] == frames and told["svg"].startswith("<svg")
         kinds.append(told["kind"])
     assert kinds[0] == "start" and kinds[-1] == "end"
     assert "two-blocked" in kinds and "reset" in kinds

@@ -446,7 +446,7 @@ def test_a_rig_that_has_no_place_for_a_cell_is_refused_in_a_line(tmp_path, rig):
 
 def test_what_if_over_the_wire_says_so(served):
     record, then = asked(served, "/review-data"), asked(served, "/review-data?e=0.75")
-    assert record["told"] == "" and "0.75" in then["told"]
+    assert record["what_if"] == "" and "0.75" in then["what_if"]
     assert record["results"][0][1] == then["results"][0][1]  # measured
     assert record["results"][0][2] != then["results"][0][2]  # predicted
     assert [row[0] for row in record["summary"]] == [row[0] for row in then["summary"]]
