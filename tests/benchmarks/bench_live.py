@@ -84,13 +84,13 @@ def measure(folder: Path, hours: float, crowd: bool = True) -> dict[str, float]:
 
     told, size, took, _ = ask("span=all")
     while told.get("more"):  # bins come in portions
-        told, *_ = ask(f"seq={told['seq']}&v={told['v']}&span=all")
+        told, *_ = ask(f"seq={told['seq']}&v={told['version']}&span=all")
     found |= {"first_ms": took, "first_bytes": size}
     servers, trips, sizes = [], [], []
     until = time.monotonic() + LIVE_S
     while time.monotonic() < until:
         began = time.monotonic()
-        told, size, took, trip = ask(f"seq={told['seq']}&v={told['v']}&span=all")
+        told, size, took, trip = ask(f"seq={told['seq']}&v={told['version']}&span=all")
         servers.append(took)
         trips.append(trip)
         sizes.append(size)
