@@ -196,9 +196,7 @@ def _page(out: Path, port: int | None, shown: str) -> subprocess.Popen[str]:
     return start(["watch", str(out), "--http", str(port or 0), "--until-sealed", "--units", shown])
 
 
-def beside(
-    found: Mapping[str, Any], truth: Mapping[str, Any], shown: Units = METRIC
-) -> list[str]:
+def beside(found: Mapping[str, Any], truth: Mapping[str, Any], shown: Units = METRIC) -> list[str]:
     """Estimate, its uncertainty and the truth of the simulation, line by line."""
     rows = [["Estimate (± 95 %) beside the truth", "estimate", "truth", ""]]
     for key, label, kind in BESIDE:
@@ -210,7 +208,7 @@ def beside(
             near = abs(measured["value"] - true) <= measured["U95"]
             verdict = "within" if near else "OUTSIDE"
         truly = shown.force(true) if kind == "force" else number(true)
-        rows.append([f"  {label}", shown.of(kind, measured), truly, verdict])
+        rows.append([f"  {label}", shown.quantity(kind, measured), truly, verdict])
     return [
         *table(rows, indent=""),
         f"  strokes {len(found['strokes'])}, resets {found['resets']}, model's mechanical advantage "

@@ -65,7 +65,7 @@ def behind(whole: Reviewed, shown: Units) -> list[str]:
         )
     for own in whole.parts if len(whole.parts) > 1 else ():
         ma = own.found.actual_ma
-        gave = "not measured" if ma is None else shown.of("number", ma.json())
+        gave = "not measured" if ma is None else shown.quantity("number", ma.json())
         lines.append(
             f"  {one_line(own.name)} from {own.from_s:.1f} s: {gave} to 1 out of "
             f"{number(own.known.ideal_ma)}" + (" (shown above)" if own is whole.main else "")
@@ -112,7 +112,9 @@ def summary(whole: Reviewed, shown: Units) -> list[str]:
         f"Strokes: {len(found['strokes'])}, resets: {found['resets']}",
     ]  # fmt: skip
     if found["strokes"]:
-        lines += table(texts([c for c in STROKES if c.kind != "work"], numbered(found["strokes"]), shown))
+        lines += table(
+            texts([c for c in STROKES if c.kind != "work"], numbered(found["strokes"]), shown)
+        )
     if found["peaks"]:
         forces = peak_rows(found, whole.main.known, whole.result)
         columns = (PEAKS[0], PEAKS[-1], *PEAKS[1:-1])  # texts first

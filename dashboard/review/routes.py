@@ -18,7 +18,7 @@ from dashboard.review.page import page
 from dashboard.review.session_review import ReviewNow, Reviews, SessionReview
 from dashboard.review.tables import page_data
 from dashboard.text.units import SYSTEMS, Units
-from dashboard.web.gate import HTML, JSON, Answer, Refused, Request, Route, asked_int
+from dashboard.web.gate import HTML, JSON, Answer, Refused, Route, WebRequest, asked_int
 
 LEAST_SPAN_S = 0.01
 MOST_S = 1e9
@@ -45,12 +45,12 @@ class ReviewPages:
         self.hub = hub
         self.reviews = Reviews(hub.rigs)
 
-    def page(self, request: Request) -> Answer:
+    def page(self, request: WebRequest) -> Answer:
         name = request.match[1] if self.hub.many else ""
         self._path(name)  # before anything is read: a wrong name has no page
         return Answer(200, page(name or self.hub.folder.name, self.hub.shown.name).encode("utf-8", "replace"), HTML)
 
-    def data(self, request: Request) -> Answer:
+    def data(self, request: WebRequest) -> Answer:
         session, now, shown = self._asked(request.query)
         with session.lock:
             begin_s, end_s = session.span()
@@ -61,7 +61,7 @@ class ReviewPages:
             }  # fmt: skip
         return Answer(200, encode(told), JSON)
 
-    def window(self, request: Request) -> Answer:
+    def window(self, request: WebRequest) -> Answer:
         session, now, shown = self._asked(request.query)
         wide = min(MOST_PX, max(LEAST_PX, asked_int(request.query, "w") or 1000))
         with session.lock:
@@ -84,7 +84,7 @@ class ReviewPages:
         }
         return Answer(200, encode(told), JSON)
 
-    def loop(self, request: Request) -> Answer:
+    def loop(self, request: WebRequest) -> Answer:
         session, now, shown = self._asked(request.query)
         stroke = asked_int(request.query, "stroke")
         if stroke > len(now.review["strokes"]):

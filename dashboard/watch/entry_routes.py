@@ -9,7 +9,7 @@ from pathlib import Path
 
 from dashboard.live.state_feed import encode
 from dashboard.web import qr
-from dashboard.web.gate import ANYONE, HTML, JSON, OPERATOR, Answer, Request, Route, asked_texts
+from dashboard.web.gate import ANYONE, HTML, JSON, OPERATOR, Answer, Route, WebRequest, asked_texts
 from dashboard.web.sharing import Sharing
 
 FILES = Path(__file__).parents[1] / "entry"
@@ -22,15 +22,15 @@ def routes(sharing: Sharing) -> list[Route]:
     show = (FILES / "share.html").read_text("utf-8")
     at = re.compile
 
-    def enter(request: Request) -> Answer:
+    def enter(request: WebRequest) -> Answer:
         code = asked_texts(request.body, ("code",)).get("code", "")
         role, cookie = sharing.enter(code, request.environ)
         return Answer(200, encode({"role": role}), JSON, cookie=cookie)
 
-    def share(request: Request) -> Answer:
+    def share(request: WebRequest) -> Answer:
         return Answer(200, show.replace("URL", escape(sharing.url("viewer"))).encode(), HTML)
 
-    def picture(request: Request) -> Answer:
+    def picture(request: WebRequest) -> Answer:
         return Answer(200, qr.svg(sharing.url("viewer")), "image/svg+xml")
 
     return [

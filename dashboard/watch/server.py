@@ -17,8 +17,8 @@ from dashboard.web.gate import (
     Answer,
     Gate,
     Refused,
-    Request,
     Route,
+    WebRequest,
     asked_int,
     asked_texts,
 )
@@ -93,16 +93,16 @@ class Server(Listening):
             routes += entrance(self.sharing)
         return routes
 
-    def _who(self, request: Request) -> Answer:
+    def _who(self, request: WebRequest) -> Answer:
         shared = self.sharing is not None
         return Answer(200, encode({"role": request.role, "shared": shared}), JSON)
 
-    def _list(self, request: Request) -> Answer:
+    def _list(self, request: WebRequest) -> Answer:
         from dashboard.watch.session_list import page
 
         return Answer(200, page(self.hub.folder).encode("utf-8", "replace"), HTML)
 
-    def _since(self, request: Request) -> Answer:
+    def _since(self, request: WebRequest) -> Answer:
         query = request.query
         seq, version = asked_int(query, "seq"), asked_int(query, "v")
         span = query.get("span", "60")
@@ -113,7 +113,7 @@ class Server(Listening):
             raise Refused(404, "no such session")
         return Answer(200, watch.since(seq, version, span), JSON)
 
-    def _rig(self, request: Request) -> Answer:
+    def _rig(self, request: WebRequest) -> Answer:
         """The rig as it stands now, drawn; names in it are escaped."""
         width = asked_int(request.query, "w")
         if not DRAWN[0] <= width <= DRAWN[1]:
@@ -124,7 +124,7 @@ class Server(Listening):
         svg, number = watch.drawing(width)
         return Answer(200, encode({"svg": svg, "g": number}), JSON)
 
-    def _act_rig(self, request: Request) -> Answer:
+    def _act_rig(self, request: WebRequest) -> Answer:
         from logger.recorder.request_inbox import ask_rig_text
 
         asked = asked_texts(request.body, ("text", "s"))
@@ -134,7 +134,7 @@ class Server(Listening):
         name = ask_rig_text(watch.path, asked.get("text", ""), request.role or "viewer")
         return Answer(202, encode({"id": name}), JSON)
 
-    def _act(self, request: Request) -> Answer:
+    def _act(self, request: WebRequest) -> Answer:
         from logger.recorder.request_inbox import ask
 
         verb = request.match[1]
