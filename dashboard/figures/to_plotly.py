@@ -32,7 +32,7 @@ def plotly(figure: Figure) -> dict[str, Any]:
     if figure.nothing:
         notes.append({"x": 0.5, "xref": "paper", "y": 0.5, "yref": "paper", "showarrow": False,
                       "text": escape(figure.nothing)})  # fmt: skip
-    layout = {
+    layout: dict[str, Any] = {
         "title": {"text": escape(figure.title)},
         "xaxis": {"title": {"text": escape(figure.x_label)}, "range": list(figure.x_range())},
         "yaxis": {"title": {"text": escape(figure.y_label)}, "range": list(figure.y_range())},

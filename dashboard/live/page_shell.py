@@ -48,7 +48,7 @@ RULES = (
 UNUSED = re.compile(r'<script[^>]*src="[^"]*/(?:dash_table/|dcc/async-(?!graph))[^"]*"[^>]*></script>\s*')
 
 
-class Shell(Dash):
+class Shell(Dash):  # type: ignore[misc]
     """Dash without the address of its version check, and without the versions that run here.
 
     The plot's library is loaded before the page begins: were it loaded later, the numbers would stand
@@ -60,7 +60,7 @@ class Shell(Dash):
         parts["config"] = re.sub(
             r'"(dash_version_url|python_version)":"[^"]*"', r'"\1":""', parts["config"]
         ).replace('"disable_version_check":false', '"disable_version_check":true')
-        return super().interpolate_index(**parts)
+        return str(super().interpolate_index(**parts))
 
 
 def make(token: str) -> Dash:

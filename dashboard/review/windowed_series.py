@@ -167,7 +167,7 @@ class Series:
         first, last = int(np.floor(begin_s / BASE_S)), int(np.ceil(end_s / BASE_S))
         bins, low, high = self.pyramid.bins(level, first, last)
         width_s = BASE_S * 2.0**level
-        return Window(bins * width_s, low, high, width_s)
+        return Window(np.asarray(bins * width_s, float), low, high, width_s)
 
     def _shown(self, time_s: Floats, kept: Floats) -> Floats:
         if self.channel.quantity == "length":
@@ -198,6 +198,6 @@ def _columns(time_s: Floats, value: Floats, width_s: float) -> Window:
     column = np.floor(time_s / width_s).astype(np.int64)
     begin = np.flatnonzero(np.concatenate(([True], column[1:] != column[:-1])))
     return Window(
-        column[begin] * width_s, np.minimum.reduceat(value, begin),
+        np.asarray(column[begin] * width_s, float), np.minimum.reduceat(value, begin),
         np.maximum.reduceat(value, begin), width_s,
     )  # fmt: skip
