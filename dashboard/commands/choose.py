@@ -58,7 +58,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add("--coefficient", metavar="C", type=positive("a ratio"),
         help="friction or rolling coefficient of the ground, instead of --surface (taken as 30 %% uncertain)")  # fmt: skip
     add("--breakaway", metavar="B", type=_at_least_one,
-        help="force to break the load away / resistance of the ground while it moves")  # fmt: skip
+        help="how many times its moving resistance the ground resists until the load breaks away, 1 or more")  # fmt: skip
     add(
         "--distance-m",
         metavar="D",

@@ -25,7 +25,9 @@ if TYPE_CHECKING:
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the arguments of `haul gear`."""
-    parser.add_argument("folder", metavar="FOLDER", help="a folder with sessions in it or below")
+    parser.add_argument(
+        "folder", metavar="FOLDER", help="folder with the sessions, also in folders below it"
+    )
     parser.add_argument("--csv", metavar="FILE", help="also write the list as a CSV file, in SI")
     add_index(parser)
     add_json(parser)

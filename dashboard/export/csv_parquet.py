@@ -35,27 +35,29 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     add("--csv", metavar="FILE", help="also write the readings in SI, a column for each channel")
     add("--csv-split", action="store_true",
-        help="split --csv into FILE, FILE-2 ... of as many rows as a spreadsheet takes")  # fmt: skip
+        help="split --csv into FILE, FILE-2 ..., each with as many rows as a spreadsheet takes")  # fmt: skip
     add("--csv-every", metavar="S", type=positive("seconds"),
-        help="thin --csv: mean, least and largest of every S seconds")  # fmt: skip
+        help="fewer rows in --csv: mean, least and greatest value of every S seconds")  # fmt: skip
     add("--events-csv", metavar="FILE", help="also write the events as a table")
     add(
         "--parquet",
         metavar="FILE",
-        help="also write the readings in SI as Parquet (extra `parquet`)",
+        help="also write the readings in SI as Parquet (needs the extra `parquet`)",
     )
 
 
 def write_all(args: argparse.Namespace, review: dict[str, Any]) -> None:
     """Every file that was asked for; review: the object of interface section 6."""
     if args.csv_split and args.csv_every is not None:
-        raise CallFault("review", "--csv-split stands beside --csv-every", "write one of the two")
+        raise CallFault(
+            "review", "--csv-split and --csv-every are both given", "write one of the two"
+        )
     for option, given in (
         ("--csv-split", args.csv_split),
         ("--csv-every", args.csv_every is not None),
     ):
         if given and not args.csv:
-            raise CallFault("review", f"{option} has no --csv beside it", "write --csv FILE")
+            raise CallFault("review", f"{option} is given without --csv", "write --csv FILE too")
     if args.csv:
         write_readings(args.session, args.csv, split=args.csv_split, every_s=args.csv_every)
     if args.events_csv:
@@ -113,7 +115,9 @@ def write_events(
     session: str | os.PathLike[str], file: str | os.PathLike[str], review: dict[str, Any]
 ) -> None:
     """Write the events of a review; no text of theirs is taken for a formula."""
-    write_table(outside(session, file, "--events-csv"), "--events-csv", EVENTS, numbered(review["events"]))
+    write_table(
+        outside(session, file, "--events-csv"), "--events-csv", EVENTS, numbered(review["events"])
+    )
 
 
 def write_table(target: Path, option: str, columns: Sequence[Column], rows: Iterable[Any]) -> None:

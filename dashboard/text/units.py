@@ -106,9 +106,9 @@ class Units:
 _KILO = 1000.0
 METRIC = Units(
     "metric",
-    DisplayUnit("N", 1.0, "kN", _KILO, 10_000.0),
+    DisplayUnit(unit="N", size=1.0, big_unit="kN", big_size=_KILO, big_from=10_000.0),
     DisplayUnit("m"),
-    DisplayUnit("J", 1.0, "kJ", _KILO, 10_000.0),
+    DisplayUnit(unit="J", size=1.0, big_unit="kJ", big_size=_KILO, big_from=10_000.0),
 )
 US = Units(
     "us",
