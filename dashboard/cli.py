@@ -54,7 +54,8 @@ class _Paragraphs(argparse.HelpFormatter):
 
 
 class Parser(argparse.ArgumentParser):
-    """An argument parser that raises CallFault instead of exiting; the fault names the nearest option."""
+    """An argument parser that raises CallFault instead of exiting; the fault names the nearest
+    option."""
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **{"allow_abbrev": False, **kwargs})

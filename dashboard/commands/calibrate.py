@@ -181,7 +181,8 @@ def _curve_lines(curve: Calibration, unit: str) -> list[str]:
 def _use_lines(
     curve: Calibration, applied: Sequence[float], unit: str, applied_stated: bool
 ) -> list[str]:
-    """Lines with the uncertainty of one reading in use, at the least, a middle and the greatest value."""
+    """Lines with the uncertainty of one reading in use, at the least, a middle and the greatest
+    value."""
     sizes = sorted({abs(a) for a in applied if a})
     sign = 1.0 if max(applied, key=abs) > 0 else -1.0
     places = sorted({sizes[0], sizes[len(sizes) // 2], sizes[-1]})

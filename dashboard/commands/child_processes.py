@@ -58,7 +58,8 @@ def end(process: subprocess.Popen[str], within_s: float) -> int:
 
 
 def end_with_parent() -> None:
-    """From now on, end this process as SIGTERM does once its standard input ends: the parent is gone."""
+    """From now on, end this process as SIGTERM does once its standard input ends: the parent is
+    gone."""
 
     def watch() -> None:
         """Read standard input to its end, then raise SIGTERM."""

@@ -196,7 +196,8 @@ def _load(args: argparse.Namespace) -> Load:
 def _ground(
     args: argparse.Namespace,
 ) -> tuple[str, float, float, float | None, float | None] | None:
-    """(kind, coefficient, u, breakaway, u of breakaway) of the surface or coefficient given; None without."""
+    """(kind, coefficient, u, breakaway, u of breakaway) of the surface or coefficient given; None
+    without."""
     if args.coefficient is not None:
         if args.surface is not None:
             raise CallFault(

@@ -48,7 +48,8 @@ def run(args: argparse.Namespace) -> int:
 
 
 def lines(sides: list[Side], rows: list[dict[str, Any]], shown: Units) -> list[str]:
-    """The comparison as text: a line for each session, then the trend of each rig and pairs of rigs."""
+    """The comparison as text: a line for each session, then the trend of each rig and pairs of
+    rigs."""
     from analysis.library.compare import pairs, worth_it
     from analysis.library.trend import rig_trends
 

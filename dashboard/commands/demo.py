@@ -168,7 +168,8 @@ def ports(work: Path) -> list[str]:
 
 
 def with_ports(text: str, names: Sequence[str]) -> str:
-    """The text of the sensors file with the port of its device in each channel; names: of the two ports."""
+    """The text of the sensors file with the port of its device in each channel; names: of the two
+    ports."""
     from analysis.simulation.demo_haul import PORTS
 
     for name, channels in zip(names, PORTS, strict=True):
@@ -190,7 +191,8 @@ def _urls(devices: subprocess.Popen[str], work: Path) -> list[str]:
 
 
 def _wait_for_ports(recorder: subprocess.Popen[str], out: Path, ports: int) -> None:
-    """Return when events.csv shows that the recorder has opened every port, at most START_WITHIN_S later."""
+    """Return when events.csv shows that the recorder has opened every port, at most START_WITHIN_S
+    later."""
     until = time.monotonic() + START_WITHIN_S
     while time.monotonic() < until and recorder.poll() is None:
         with contextlib.suppress(OSError):

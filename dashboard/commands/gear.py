@@ -1,4 +1,4 @@
-"""Lists what each marked piece of gear carried in the sessions of a folder, for the person who inspects it.
+"""Lists what each marked piece of gear carried in the sessions of a folder, for whoever inspects it.
 
 A piece is marked with the crew's own number in the rig files, such as item = "P-07". Its force is what
 a cell on it measured; without one it is inferred from the haul cell, and is then the most that the

@@ -200,7 +200,8 @@ def _travel(predicted: dict[str, Any], shown: Units) -> list[str]:
 
 
 def _stretch(lost: TakeUp, shown: Units) -> list[str]:
-    """The line on the rope that the haulers take in only to stretch it, which comes on top of the travel."""
+    """The line on the rope that the haulers take in only to stretch it, which comes on top of the
+    travel."""
     if lost.first_m is None:
         return [f"  rope lost to stretch: {UNKNOWN} ({text_of(lost.why, shown)})"]
     after = "".join(
@@ -213,7 +214,8 @@ def _stretch(lost: TakeUp, shown: Units) -> list[str]:
 
 
 def _steps(predicted: dict[str, Any]) -> list[str]:
-    """The T-method as lines, in rope order: the tension in each strand, and the pull on each station."""
+    """The T-method as lines, in rope order: the tension in each strand, and the pull on each
+    station."""
     elements = {row["name"]: row for row in predicted["elements"]}
     lines = [predicted["title"] or "rig", "T-method: tensions in multiples of the haul tension T"]
     rope = None

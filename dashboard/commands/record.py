@@ -123,7 +123,8 @@ def run(args: argparse.Namespace) -> int:
 def _page(
     out: str, port: int | None, share: str | None, shown: Units
 ) -> subprocess.Popen[str] | None:
-    """Start the live page in a process of its own, which ends by itself; a failure does not end the recording."""
+    """Start the live page in a process of its own, which ends by itself; a failure does not end the
+    recording."""
     from dashboard.commands.child_processes import start
 
     try:
@@ -272,7 +273,8 @@ class StatusLine:
 
 
 def status_text(status: Status, sensors: Sensors, shown: Units) -> str:
-    """The state of a recording on one line: latest values, readings, dropped lines, faults of ports and disk."""
+    """The state of a recording on one line: latest values, readings, dropped lines, faults of ports
+    and disk."""
     parts = [f"{status.time_s:7.1f} s"]
     for channel in sensors.channels:
         value = "no reading yet"

@@ -139,7 +139,8 @@ def summary(whole: Reviewed, shown: Units) -> list[str]:
 
 
 def _why(review: dict[str, Any]) -> list[str]:
-    """Lines on the source of the load force, on what is not known, and on measured against predicted."""
+    """Lines on the source of the load force, on what is not known, and on measured against
+    predicted."""
     measured = review["measured"]
     method = measured["load_force_method"]
     lines = []

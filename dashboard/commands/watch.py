@@ -1,4 +1,4 @@
-"""Shows the live page of a session that is being recorded or is finished, or a list of a folder's sessions.
+"""Shows the live page of a session, while it is recorded or afterwards, or a list of a folder's sessions.
 
 The page can be opened on this machine alone; with --share, on one network, by those who have a code.
 The URL is printed. Ctrl-C ends the page; a recording goes on.
@@ -129,7 +129,8 @@ def rigs(names: list[str]) -> list[Path]:
 
 
 def _wait_for(path: Path) -> None:
-    """Wait until the recorder that was just started has made the session, at most APPEARS_WITHIN_S."""
+    """Wait until the recorder that was just started has made the session, at most
+    APPEARS_WITHIN_S."""
     until = time.monotonic() + APPEARS_WITHIN_S
     while time.monotonic() < until and not (path / "datapackage.json").exists():
         time.sleep(0.02)

@@ -1,4 +1,4 @@
-"""Converts a figure to a plotly figure, a plain dictionary for pages and `plotly.graph_objects.Figure`."""
+"""Converts a figure to plotly's dictionary, for pages and for `plotly.graph_objects.Figure`."""
 
 from __future__ import annotations
 
@@ -12,7 +12,8 @@ from dashboard.figures.to_svg import EDGE, FILL
 
 
 def plotly(figure: Figure) -> dict[str, Any]:
-    """{"data", "layout"} of plotly; texts are escaped, because plotly interprets some HTML in them."""
+    """{"data", "layout"} of plotly; texts are escaped, because plotly interprets some HTML in
+    them."""
     data: list[dict[str, Any]] = [
         {"type": "scatter", "mode": "lines", "name": escape(line.name), "x": np.asarray(line.x),
          "y": np.asarray(line.y), "connectgaps": False, "line": {"width": 1.3}}

@@ -18,7 +18,8 @@ APART = 13.0  # pixels between labels of marks
 
 
 def svg(figure: Figure, width: int = 720, height: int = 230) -> str:
-    """The SVG text of a figure, width x height in pixels; it scales with the page.  Texts are escaped."""
+    """The SVG text of a figure, width x height in pixels; it scales with the page.  Texts are
+    escaped."""
     return _Paper(figure, width, height).draw()
 
 

@@ -1,4 +1,4 @@
-"""Follows one session in a thread: reads new rows, passes them to the analysis, and sends the results to pages."""
+"""Follows one session in a thread: reads new rows, has them analysed, and sends the results to pages."""
 
 from __future__ import annotations
 

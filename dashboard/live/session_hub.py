@@ -1,4 +1,4 @@
-"""Opens the sessions that a server shows: one session, or those of a folder when a page asks for them."""
+"""Opens the sessions that a server shows: one, or those of a folder when a page asks for them."""
 
 from __future__ import annotations
 

@@ -137,7 +137,8 @@ class Board:
     def _encoded(
         self, pyramid: Pyramid, span_s: float | None, since: int | None, until: int, means: bool
     ) -> bytes:
-        """Bins from level-0 bin `since` to `until` as JSON, at the level for this span; means: with means."""
+        """Bins from level-0 bin `since` to `until` as JSON, at the level for this span; means: with
+        means."""
         if pyramid.last is None:
             return b"null"
         level = pyramid.level_for(span_s)

@@ -46,14 +46,16 @@ class Watch:
         return self.follower.finished
 
     def since(self, seq: int, version: int, span: str) -> bytes:
-        """The answer to a page as JSON, see `Board.since`; while the follower is late the state is "behind"."""
+        """The answer to a page as JSON, see `Board.since`; while the follower is late the state is
+        "behind"."""
         late_s = self.follower.late_s()
         if late_s is None or late_s > STUCK_S:
             self.publisher.waiting(late_s)
         return self.publisher.board.since(seq, version, span)
 
     def drawing(self, width: int) -> tuple[str, int]:
-        """The rig in its present position as SVG, `width` pixels wide, and the number of this drawing."""
+        """The rig in its present position as SVG, `width` pixels wide, and the number of this
+        drawing."""
         in_use = self.live.in_use
         svg = draw_rig(self.live.loads.model, in_use.stands_m, width, self._shown.name)
         return svg, in_use.drawing

@@ -80,7 +80,8 @@ def drawing(
 
 
 def in_words(rig: Rig, texts: Sequence[str]) -> str:
-    """The path of every rope as a sentence with each strand's label, for readers who do not see the drawing."""
+    """The path of every rope as a sentence with each strand's label, for readers who do not see the
+    drawing."""
     sentences = []
     for rope in rig.ropes:
         steps = []
@@ -241,7 +242,8 @@ def _wheel(rig: Rig, mark: StationMark, thick: list[float]) -> str:
 
 
 def _rope_direction(rig: Rig, plan: Layout, station: int) -> float:
-    """The direction in which rope runs over a station while hauling: -1 left, +1 right on the page."""
+    """The direction in which rope runs over a station while hauling: -1 left, +1 right on the
+    page."""
     try:
         flow = float(solve_motion(rig).flow[station])
     except np.linalg.LinAlgError:

@@ -143,7 +143,8 @@ def place_labels(
 def _nearest_to(
     mine: frozenset[int], runs: tuple[StrandRun, ...]
 ) -> Callable[[tuple[float, float]], bool]:
-    """A test of a position: whether one of these strands is the nearest, so that a label there belongs to it."""
+    """A test of a position: whether one of these strands is the nearest, so that a label there
+    belongs to it."""
     own = [run for run in runs if run.strand in mine]
     others = [run for run in runs if run.strand not in mine]
 
@@ -203,7 +204,8 @@ def _ends(mark: StationMark, page: Box) -> Spots:
 
 
 def _around(bar: BodyBar, wide: float) -> Spots:
-    """Positions for a body's name, `wide` pixels wide: above and below its upright, then beside it."""
+    """Positions for a body's name, `wide` pixels wide: above and below its upright, then beside
+    it."""
     spots = [(bar.x, bar.y0 - 13), (bar.x, bar.y1 + 11)]
     for y in (bar.y0 + 2, bar.y0 - 9, bar.y1 + 9, bar.y1 - 2, (bar.y0 + bar.y1) / 2):
         spots += [
@@ -213,7 +215,8 @@ def _around(bar: BodyBar, wide: float) -> Spots:
 
 
 def _along(run: StrandRun, wide: float, size: float) -> Spots:
-    """Positions for a tension, `wide` pixels wide: above its strand, below it, past its ends in its row."""
+    """Positions for a tension, `wide` pixels wide: above its strand, below it, past its ends in its
+    row."""
     spots = []
     lean = abs(run.y1 - run.y0) / max(1.0, abs(run.x1 - run.x0)) * wide / 2
     up = size * 0.575 + 5.0  # clear of the thickest rope

@@ -50,7 +50,8 @@ class Label:
 
 
 def text_width(text: str, size: float, bold: bool = False) -> float:
-    """Estimated width of a text in a sans-serif type, pixels, rather too wide; size: of the type, pixels."""
+    """Estimated width of a text in a sans-serif type, pixels, rather too wide; size: of the type,
+    pixels."""
     total = 0.0
     for letter in text:
         if unicodedata.combining(letter):

@@ -257,7 +257,8 @@ def _end(direction: int, near: float, width: int, toward_deg: float) -> float:
 
 
 def _slopes(rig: Rig, strand: int) -> bool:
-    """Whether a strand leads to a body beside the haul axis or to haulers who pull at an angle to it."""
+    """Whether a strand leads to a body beside the haul axis or to haulers who pull at an angle to
+    it."""
     a, b = (rig.stations[s] for s in (rig.strands[strand].start, rig.strands[strand].end))
     if a.body is not None and b.body is not None:
         return bool(rig.side_m[a.body] != rig.side_m[b.body])

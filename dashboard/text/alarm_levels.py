@@ -16,7 +16,8 @@ Labels = Mapping[
 
 
 def check_levels(sensors: Sensors) -> None:
-    """Raise SensorsFault if a device, with its zero, would read an alarm level beyond its capacity."""
+    """Raise SensorsFault if a device, with its zero, would read an alarm level beyond its
+    capacity."""
     for channel in sensors.channels:
         for key, level in (("stop_at", channel.stop_at), ("warn_at", channel.warn_at)):
             if level is None or channel.capacity is None:
@@ -33,7 +34,8 @@ def check_levels(sensors: Sensors) -> None:
 
 
 def level_text(channel: Channel, value_si: float, shown: Units) -> str:
-    """One alarm level of a channel, value_si in N or m: in the units shown, in SI, as the device sends it."""
+    """One alarm level of a channel, value_si in N or m: in the units shown, in SI, as the device
+    sends it."""
     si, own = (
         (u.force if channel.quantity == "force" else u.length)(value_si) for u in (METRIC, shown)
     )
@@ -45,7 +47,8 @@ def level_text(channel: Channel, value_si: float, shown: Units) -> str:
 
 
 def label_text(label: str, labels: Labels, shown: Units) -> str:
-    """The label of a recorded alarm in these units; as it was recorded if it is not one of the rig's."""
+    """The label of a recorded alarm in these units; as it was recorded if it is not one of the
+    rig's."""
     return one_line(text_of(labels[label], shown) if label in labels else label)
 
 

@@ -74,7 +74,8 @@ def _force(row: Row, shown: Units) -> str:
 
 
 def job_view(rig: Rig, shown: Units) -> View:
-    """The job stroke by stroke, with each grab reset alone and with all reset together; rope lost to stretch."""
+    """The job stroke by stroke, with each grab reset alone and with all reset together; rope lost
+    to stretch."""
     rig_model = model(rig)
     result: dict[str, Any] = {"title": rig.title}
     lines = [rig.title or "rig"]

@@ -56,7 +56,8 @@ RESULTS = (
 
 
 def result_rows(review: dict[str, Any], rig_model: Model, estimates: Estimates) -> list[ResultRow]:
-    """The row of each quantity of a review; rig_model, estimates: of the rig that the review shows."""
+    """The row of each quantity of a review; rig_model, estimates: of the rig that the review
+    shows."""
     from analysis.review.shown_rows import predictions
 
     predicted = predictions(rig_model)

@@ -80,7 +80,8 @@ class Column:
 
 
 def safe(text: str) -> str:
-    """The text with an apostrophe before it if a spreadsheet would run it as a formula, also after spaces."""
+    """The text with an apostrophe before it if a spreadsheet would run it as a formula, also after
+    spaces."""
     return "'" + text if text.lstrip(" \n\u00a0").startswith(FORMULA) else text
 
 

@@ -90,7 +90,8 @@ class Units:
         return _text(self.work_shown, joule)
 
     def force_pm(self, newton: float | None, u: float | None) -> str:
-        """A force with its expanded uncertainty (95 %, k = 2); newton: N; u: standard uncertainty, N."""
+        """A force with its expanded uncertainty (95 %, k = 2); newton: N; u: standard uncertainty,
+        N."""
         return _text(self.force_shown, newton, None if u is None else 2.0 * u)
 
     def quantity(self, kind: str, quantity: Mapping[str, Any] | None) -> str:
@@ -142,7 +143,8 @@ LEAST_DIGITS, LEAST_OF_EXACT, MOST_DIGITS = 2, 3, 4
 
 
 def number(value: float | None, digits: int = 3) -> str:
-    """A value as a decimal number with this many significant digits, never with an exponent; "-" if None."""
+    """A value as a decimal number with this many significant digits, never with an exponent; "-" if
+    None."""
     if value is None:
         return "-"
     if value == 0 or not math.isfinite(value):
@@ -153,7 +155,8 @@ def number(value: float | None, digits: int = 3) -> str:
 
 
 def plus_minus(value: float, expanded: float | None) -> str:
-    """ "7.34 ± 0.53": value and expanded uncertainty, both rounded to the second digit of the latter."""
+    """ "7.34 ± 0.53": value and expanded uncertainty, both rounded to the second digit of the
+    latter."""
     if expanded is None or not math.isfinite(expanded) or expanded <= 0:
         return number(value)
     places = 1 - math.floor(math.log10(float(f"{expanded:.1e}")))

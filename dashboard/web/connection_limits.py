@@ -38,7 +38,8 @@ class HttpConnection(HTTPChannel):  # type: ignore[misc]
     served = 0
 
     def received(self, data: bytes) -> bool:
-        """Take bytes from the client; return whether waitress goes on reading, as its own method does."""
+        """Take bytes from the client; return whether waitress goes on reading, as its own method
+        does."""
         before = len(self.requests)
         going = bool(super().received(data))
         waiting = len(self.requests)

@@ -243,7 +243,8 @@ class Gate:
     def _send(
         self, answer: Answer, environ: dict[str, Any], start: StartResponse, began: float
     ) -> list[bytes]:
-        """Send an answer with its headers; began: when the request came, s of the performance counter."""
+        """Send an answer with its headers; began: when the request came, s of the performance
+        counter."""
         took_ms = 1000 * (time.perf_counter() - began)
         headers = [
             ("Content-Type", answer.kind),
@@ -298,7 +299,8 @@ def asked_int(query: Mapping[str, str], name: str) -> int:
 
 
 def asked_texts(body: bytes, keys: Sequence[str]) -> dict[str, str]:
-    """The JSON object in a body, whose keys are among these and whose values are texts; raises Refused."""
+    """The JSON object in a body, whose keys are among these and whose values are texts; raises
+    Refused."""
     try:
         values = json.loads(body.decode("utf-8"))
     except (ValueError, RecursionError):

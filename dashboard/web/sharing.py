@@ -109,7 +109,8 @@ class Guesses:
 
 
 def _still_spent(spent: tuple[float, float], gets: float, now_s: float) -> float:
-    """Wrong codes that count at now_s; spent: (how many, at which time, s); gets: regained a second."""
+    """Wrong codes that count at now_s; spent: (how many, at which time, s); gets: regained a
+    second."""
     return max(0.0, spent[0] - (now_s - spent[1]) * gets)
 
 
