@@ -20,8 +20,8 @@ import numpy as np
 from analysis.messages.message import Message, message
 from analysis.signals.time_cells import RATE, Floats
 
-# The numbers of this file are chosen by us, each for the reason beside it; tests/test_analysis/test_lag.py
-# holds that with them a lag which was set is found, and that none is found where there is none.
+# The numbers of this file are chosen by us, each for the reason beside it. With them a lag that was set is
+# found, and none where there is none: tests/unit/analysis/signals/test_lag_from_edges.py
 REACH = 20  # cells, either way: 0.6 s; chosen by us: twice the delay of one device, 0.3 s
 PAST, LATER = 136, 21  # cells before and after the tension is off that are looked at ...
 UP_PAST, UP_LATER = 40, 120  # ... and before and after it is on

@@ -44,7 +44,7 @@ LEAST_CELLS = 3 * RATE
 # seconds with steady hauling; chosen by us: devices keep their delays, so more is not looked at
 ENOUGH = 600
 # power by which a lag counts at which the force varies less along the rope; chosen by us, and held by
-# the coverage of U95 in tests/test_analysis/test_coverage.py and test_another_coverage.py
+# the coverage of U95 in tests/coverage/test_simulator_a.py and test_simulator_b.py
 SHARP = 2
 # share of the doubt that stays where the rope counter's lag is known; chosen by us: rope that stretches
 # between hands has not the load's way, and the more the force ripples the more that does

@@ -18,7 +18,7 @@ import numpy as np
 ROOT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 
-from measurement import KNOWN, THREE, block, sensors, three  # noqa: E402
+from support.readings import KNOWN, THREE, block, sensors, three  # noqa: E402
 
 from analysis.signals.channel_roles import roles  # noqa: E402
 from analysis.strokes.analyser import Analyser  # noqa: E402

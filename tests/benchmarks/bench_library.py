@@ -19,7 +19,7 @@ RATE, LIST_S, NEW_S = 8.0, 0.200, 0.500
 
 
 def main() -> int:
-    from made_sessions import made
+    from support.sealed_sessions import made
 
     from analysis.library.batch import processes
     from analysis.library.index import Index

@@ -20,8 +20,8 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from live_helpers import Growing
-from slipway import force, rope
+from support.channels import force, rope
+from support.growing_session import Growing
 
 from dashboard.live.session_hub import Hub
 from dashboard.watch.server import FaultLog, Server

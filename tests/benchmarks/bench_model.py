@@ -23,7 +23,7 @@ DRAWS = 10_000
 
 
 def main() -> int:
-    from rig_makers import rig, simple
+    from support.rigs import rig, simple
 
     from analysis.mechanics.kinematics import solve_motion
     from analysis.mechanics.model import model

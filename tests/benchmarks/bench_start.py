@@ -17,7 +17,7 @@ import time
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
-RIG = ROOT / "tests/test_project/interface/rig.toml"
+RIG = ROOT / "tests/project/interface/rig.toml"
 TIMES = 7
 RECORD_S = 0.5
 CALL = "import sys; from dashboard.cli import main; sys.exit(main(sys.argv[1:]))"

@@ -20,8 +20,8 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from live_helpers import wait_until
-from watch_helpers import SENSORS, Device, Haul
+from support.growing_session import wait_until
+from support.processes import SENSORS, Device, Haul
 
 from logger.recorder.alarms import HOLD_S
 

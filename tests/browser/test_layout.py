@@ -5,7 +5,7 @@ import time
 from pathlib import Path
 
 import pytest
-from live_helpers import Watched, start_haul, wait_until
+from support.growing_session import Watched, start_haul, wait_until
 
 LAUNCH = Path(__file__).resolve().parents[2] / "sample_logs" / "slipway-launch-1"
 LEAST_PX = 150  # of a tile: some fifteen letters

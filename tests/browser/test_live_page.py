@@ -7,8 +7,8 @@ import time
 from urllib.parse import urlsplit
 
 import pytest
-from live_helpers import Demo, Watched, wait_until
-from made_sessions import made
+from support.growing_session import Demo, Watched, wait_until
+from support.sealed_sessions import made
 
 HOSTILE = '<img src=x onerror="window.broken=1">'
 

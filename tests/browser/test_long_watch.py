@@ -4,8 +4,8 @@ import os
 import time
 
 import pytest
-from live_helpers import wait_until
-from watch_helpers import Haul
+from support.growing_session import wait_until
+from support.processes import Haul
 
 SOAK_S = float(os.environ.get("HAUL_SOAK_S", "1800"))
 SETTLED_S = 60.0

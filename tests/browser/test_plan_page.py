@@ -3,7 +3,7 @@
 from pathlib import Path
 
 import pytest
-from live_helpers import start_haul, wait_until
+from support.growing_session import start_haul, wait_until
 
 import analysis
 

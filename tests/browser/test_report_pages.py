@@ -10,7 +10,7 @@ import subprocess
 from pathlib import Path
 
 import pytest
-from made_sessions import RIG, made
+from support.sealed_sessions import RIG, made
 
 from analysis.review.review import Reviewed
 from analysis.review.reviewed_session import whole_session

@@ -6,7 +6,7 @@ from urllib.parse import urlsplit
 
 import numpy as np
 import pytest
-from live_helpers import Growing, Watched, wait_until
+from support.growing_session import Growing, Watched, wait_until
 
 from analysis.review.review import review_session
 from analysis.simulation.demo_haul import demo_text

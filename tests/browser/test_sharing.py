@@ -5,7 +5,7 @@ import threading
 import time
 
 import pytest
-from live_helpers import Growing, wait_until
+from support.growing_session import Growing, wait_until
 
 from analysis.simulation.demo_haul import demo_text
 from dashboard.live.session_hub import Hub

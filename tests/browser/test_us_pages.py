@@ -6,7 +6,7 @@ import time
 from pathlib import Path
 
 import pytest
-from live_helpers import Demo, Watched, start_haul, wait_until
+from support.growing_session import Demo, Watched, start_haul, wait_until
 
 LAUNCH = Path(__file__).resolve().parents[2] / "sample_logs" / "slipway-launch-1"
 METRIC_SEEN = re.compile(r"\d[\s\u00a0]*(?:kN|N|mm|cm|m|kg|kJ|J|kW|W)(?:/(?:m|s|min))?(?![\w\u00b0])")

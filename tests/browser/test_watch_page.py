@@ -7,8 +7,8 @@ import time
 from pathlib import Path
 
 import pytest
-from live_helpers import Watched, wait_until
-from watch_helpers import Haul
+from support.growing_session import Watched, wait_until
+from support.processes import Haul
 
 # axe-core 4.14.1, from its package as published; licence MPL 2.0, in its first lines
 AXE = Path(__file__).parent / "axe-core-4.14.1.min.js"

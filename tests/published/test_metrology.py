@@ -184,9 +184,9 @@ def test_en_without_any_uncertainty_is_not_a_number_to_show():
 def test_capstan_friction_from_raising_and_lowering():
     """T_raise 98, T_lower 50 over 90 degrees: mu = ln(98 / 50) / (2 phi) = 0.214, e = sqrt(50 / 98)
     = 0.714, W = sqrt(98 x 50) = 70.0 (R. Delaney, Physics for Roping Technicians, 2022, p. 88,
-    aluminium tube, printed mu 0.21; check-values 8 #22).  tests/test_analysis/test_lower.py takes
+    aluminium tube, printed mu 0.21; check-values 8 #22).  tests/unit/analysis/efficiency/test_load_from_lowering.py takes
     the same row through a whole session."""
-    from rig_makers import rig
+    from support.rigs import rig
 
     from analysis.efficiency.load_from_lowering import _solve
     from analysis.mechanics.model import model

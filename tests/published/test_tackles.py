@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from rig_makers import (
+from support.rigs import (
     BURTON,
     BURTON_PLATE,
     EIGHTEEN,

@@ -2,7 +2,7 @@
 thing than per-pulley efficiency."""
 
 import pytest
-from rig_makers import rig, simple
+from support.rigs import rig, simple
 
 from analysis.mechanics.model import model
 from analysis.mechanics.ten_percent_rule import haul_force, ten_percent

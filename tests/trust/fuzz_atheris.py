@@ -26,7 +26,7 @@ def main() -> None:
 
     name = sys.argv.pop(1) if len(sys.argv) > 1 else "decoders"
     with atheris.instrument_imports(include=["logger", "analysis"]):
-        import fuzz_targets
+        from support import fuzz_targets
     target = fuzz_targets.TARGETS[name]
     fuzz_targets.place()
     atheris.Setup(sys.argv, target)

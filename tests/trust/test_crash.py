@@ -15,7 +15,7 @@ from itertools import takewhile
 from pathlib import Path
 
 import pytest
-from trust_helpers import (
+from support.yard import (
     HOWS,
     Counter,
     Killed,

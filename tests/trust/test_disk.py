@@ -20,7 +20,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from trust_helpers import (
+from support.yard import (
     ROOT,
     Counter,
     Running,

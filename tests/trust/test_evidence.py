@@ -12,8 +12,8 @@ import sys
 from pathlib import Path
 
 import pytest
-from live_helpers import Watched
-from trust_helpers import NoSync, Yard, disk, force, travel
+from support.growing_session import Watched
+from support.yard import NoSync, Yard, disk, force, travel
 
 from dashboard.cli import main
 from logger.errors import SessionFault

@@ -1,4 +1,4 @@
-"""Hostile bytes on everything that reads: short here, long in `.ci/long` (tests/fuzz_targets.py says
+"""Hostile bytes on everything that reads: short here, long in `.ci/long` (tests/support/fuzz_targets.py says
 what is promised; tests/trust/fuzz_atheris.py drives the same targets by coverage)."""
 
 from __future__ import annotations
@@ -10,9 +10,9 @@ import time
 from pathlib import Path
 
 import pytest
-from fuzz_targets import TARGETS, mutants
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from support.fuzz_targets import TARGETS, mutants
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="other system: no pipes, no links")
 SHORT = {"decoders": 150, "rig": 100, "sensors": 100, "session": 25, "inbox": 25}

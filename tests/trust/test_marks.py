@@ -19,7 +19,7 @@ from pathlib import Path
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
-from trust_helpers import (
+from support.yard import (
     HOWS,
     Counter,
     Killed,

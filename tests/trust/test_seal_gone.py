@@ -13,8 +13,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from support.yard import Killed, NoSync, Yard, disk, force, killed_in
 from trust.test_evidence import everything
-from trust_helpers import Killed, NoSync, Yard, disk, force, killed_in
 
 from analysis.library.session_row import session_row
 from analysis.live.recorder_status import Recording

@@ -13,8 +13,8 @@ import urllib.request
 from pathlib import Path
 
 import pytest
-from live_helpers import start_haul, wait_until
-from trust_helpers import Yard, force, serve_pty, serve_tcp, travel
+from support.growing_session import start_haul, wait_until
+from support.yard import Yard, force, serve_pty, serve_tcp, travel
 
 from logger.formats.registry import encode
 from logger.session.reader import read_all

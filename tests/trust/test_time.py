@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from trust_helpers import Counter, Yard, count_into, force, in_order, recording, serve_pty, until
+from support.yard import Counter, Yard, count_into, force, in_order, recording, serve_pty, until
 
 from logger import clock
 from logger.session.reader import read_all

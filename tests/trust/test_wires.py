@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from trust_helpers import (
+from support.yard import (
     Counter,
     Yard,
     count_into,

@@ -1,0 +1,39 @@
+"""Which Pythons the program is for, and how `.ci/run` finds them."""
+
+import sys
+import tomllib
+
+import pytest
+from project.other_pythons import VERSIONS, python_of
+
+
+def program(path, text):
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_text(f"#!/bin/sh\n{text}\n")
+    path.chmod(0o755)
+    return path
+
+
+def test_the_classifiers_name_the_pythons_that_are_run_and_no_other(root):
+    project = tomllib.loads((root / "pyproject.toml").read_text("utf-8"))["project"]
+    oldest = project["requires-python"].removeprefix(">=")
+    assert project["classifiers"] == [
+        f"Programming Language :: Python :: {version}" for version in (oldest, *VERSIONS)
+    ]
+
+
+def test_a_waitress_below_3_0_1_is_refused(root):
+    project = tomllib.loads((root / "pyproject.toml").read_text("utf-8"))["project"]
+    assert "waitress>=3.0.1" in project["dependencies"]
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="other system: no shell scripts")
+def test_a_shim_without_a_version_behind_it_is_passed_over(tmp_path, monkeypatch):
+    monkeypatch.setenv("PATH", str(tmp_path / "shims"))
+    assert python_of("3.12") is None
+    program(tmp_path / "shims/python3.12", "exit 127")
+    assert python_of("3.12") is None
+    program(tmp_path / "versions/3.12.0/bin/python3", "echo 3.11")
+    assert python_of("3.12") is None
+    good = program(tmp_path / "versions/3.12.1/bin/python3", "echo 3.12")
+    assert python_of("3.12") == good

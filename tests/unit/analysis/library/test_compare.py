@@ -1,0 +1,78 @@
+"""Sessions side by side: who gave what, what it cost, whether the bigger ratio was worth it."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from support.sealed_sessions import RIG, made
+
+from analysis.library.compare import pairs, same_load, side, worth_it
+from analysis.library.session_row import columns
+from analysis.library.trend import rig_trends
+from analysis.review.reviewed_session import whole_session
+
+FIVE = RIG.replace(
+    '{{ haul = "team" }}',
+    '{{ pulley = "A2", on = "anchor" }}, {{ pulley = "T2", on = "G1" }}, {{ haul = "team" }}',
+)
+
+
+def look(path, **more):
+    return side(whole_session(made(path, **more)))
+
+
+def test_figures_of_a_session(tmp_path):
+    whole = whole_session(made(tmp_path / "s", strokes=2))
+    found = side(whole)
+    assert columns(whole)["actual_ma"] == pytest.approx(2.71, abs=0.03)
+    assert found.resets == 2
+    assert found.rope_m == pytest.approx(12.0, abs=0.4)  # 2 x 3 m hauled, 2 x 3 m fed back
+    # 23 s for 2 m of load travel (6 m of rope / 3)
+    assert found.minutes_a_metre == pytest.approx(22.95 / 60 / 2, rel=0.03)
+    assert found.rope_a_metre == pytest.approx(6.0, rel=0.05)
+    assert found.team_N == 600.0
+
+
+def test_the_same_rig_is_told_by_what_is_laid_out_not_by_the_load(tmp_path):
+    one, other = look(tmp_path / "a", load_N=1200.0), look(tmp_path / "b", load_N=1500.0)
+    worn = look(tmp_path / "c", item="P-99")
+    assert one.rig == other.rig != worn.rig
+
+
+def test_a_rig_that_wears_is_seen_over_months(tmp_path):
+    rows = [
+        columns(whole_session(made(
+            tmp_path / f"s{k}", e=0.92 - 0.02 * k, hz=10.0, load_u_N=3.0,
+            started_at=f"2026-{k + 1:02d}-01T08:00:00.000Z",
+        )))
+        for k in range(6)
+    ]  # fmt: skip
+    ((_, title, found),) = rig_trends(rows)
+    assert title == "Launch, 3:1" and found.n == 6
+    assert found.per_year + found.U95 < 0 and "falls" in found.verdict.text()
+
+
+def test_a_bigger_ratio_that_was_needed_and_one_that_was_not(tmp_path):
+    # ideal 3 and 5: 1500 N needs 553 N with 1 + 0.9 + 0.81, which a team of 600 N keeps up
+    small = look(tmp_path / "three", load_N=1500.0)
+    big = look(tmp_path / "five", load_N=1500.0, rig=FIVE, e=1.4, title="Launch, 5:1")
+    assert (small.ideal_ma, big.ideal_ma) == (3.0, 5.0)
+    assert pairs([small, big]) == [(big, small)]
+    text = worth_it(big, small).text()
+    assert text.startswith("5 : 1 against 3 : 1 on the same load: ") and text.count(".") >= 1
+    assert "not needed" in text and "resets" in text and "times the rope" in text
+    heavy = look(tmp_path / "heavy", load_N=2000.0)
+    big = look(tmp_path / "big", load_N=2000.0, rig=FIVE, e=1.4, title="Launch, 5:1")
+    needs = re.search(r"; worth it: the smaller ratio needs ([0-9]+) N", worth_it(big, heavy).text())
+    assert needs and float(needs[1]) == pytest.approx(2000 / 2.71, rel=0.01)
+    dragging = look(tmp_path / "drag", load_N=2000.0, rig=FIVE, e=0.9, title="Launch, 5:1")
+    assert "not worth it: friction" in worth_it(dragging, heavy).text()
+
+
+def test_another_load_is_not_compared(tmp_path):
+    small, big = (
+        look(tmp_path / "a", load_N=1200.0),
+        look(tmp_path / "b", load_N=1600.0, rig=FIVE, e=1.4),
+    )
+    assert not same_load(small, big) and pairs([small, big]) == []

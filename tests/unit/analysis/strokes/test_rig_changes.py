@@ -1,0 +1,123 @@
+"""A rig that is changed during the session: strokes under their own rig, live as in review."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import pytest
+from support.readings import sensors, three
+
+from analysis.signals.channel_roles import roles
+from analysis.strokes.analyser import Analyser
+from analysis.strokes.rig_changes import rigs_of
+from logger.session.records import Block, ChannelReadings, Event
+
+FIVE = """
+title = "5:1"
+anchor_to_load_m = 100.0
+[[rope]]
+name = "main"
+path = [
+  { tie = "load" }, { pulley = "A1", on = "anchor" }, { pulley = "B1", on = "load" },
+  { pulley = "A2", on = "anchor" }, { pulley = "B2", on = "load" }, { haul = "team" },
+]
+"""
+HAND = sensors("haul", "rope", "way", haul="warn_at = 390.0")
+
+
+def session(change=20.2, name="rig-2.toml"):
+    """3 m of rope at 3:1, the rig changed with the rope held, then 4 m of rope with the second rig."""
+    t = np.arange(0, 60, 0.02)
+    x = np.interp(t, [2, 8, 12, 16, 30, 40], [0, 3, 3, 0, 0, 4])
+    way = np.interp(t, [2, 8, 30, 40], [0, 1, 1, 2])
+    force = np.where(((t >= 2) & (t <= 9)) | (t >= 30) & (t <= 41), 400.0, 0.0)
+    events = (Event(change, "r1", "rig", "", None, name),)
+    return Block(
+        {
+            "haul": ChannelReadings(t, force),
+            "rope": ChannelReadings(t, x),
+            "way": ChannelReadings(t, way),
+        },
+        events,
+    )
+
+
+@pytest.fixture
+def folder(tmp_path):
+    (tmp_path / "rig-2.toml").write_text(FIVE)
+    (tmp_path / "odd.toml").write_text("title = 3\n")
+    return tmp_path
+
+
+def result(folder, *pieces, look=()):
+    analyser = Analyser(roles=roles(three(), HAND), later=rigs_of(folder, HAND))
+    for k, piece in enumerate(pieces):
+        analyser.push(piece, -1.0)
+        if k in look:
+            analyser.result()
+    return analyser.result()
+
+
+def cut(whole, times, late=0.0):
+    for a, b in itertools.pairwise([-1.0, *times, 1e6]):
+        part = {
+            n: ChannelReadings(
+                r.time_s[(r.time_s >= a) & (r.time_s < b)],
+                r.reading[(r.time_s >= a) & (r.time_s < b)],
+            )
+            for n, r in whole.readings.items()
+        }
+        yield Block(part, tuple(e for e in whole.events if a <= e.time_s + late < b))
+
+
+def test_each_stroke_knows_its_rig_and_its_ratio(folder):
+    found = result(folder, session())
+    ratio = [span.roles.ratio for span in found.rigs]
+    assert ratio == pytest.approx([3.0, 5.0])
+    assert [s.rig for s in found.strokes] == [0, 1]
+    assert found.rigs[1].rig.title == "5:1"
+    assert found.rigs[1].time_s == 20.2
+    # 4 m of rope for 1 m of load: right at neither 3:1 nor 5:1; judged by the rig's own ratio
+    assert found.strokes[0].facts.unfollowed_m == pytest.approx(0.0, abs=0.01)
+    assert found.strokes[1].facts.unfollowed_m == pytest.approx(4 - 5 * 1, abs=0.05)
+
+
+def test_a_stroke_that_goes_on_ends_with_its_rig(folder):
+    found = result(folder, session(change=34.5))
+    assert [s.rig for s in found.strokes] == [0, 0, 1]
+    assert found.strokes[1].end_s == pytest.approx(35.0, abs=0.04)
+    assert sum(s.haul_travel_m for s in found.strokes) == pytest.approx(7.0, abs=0.02)
+
+
+def test_limits_are_those_of_the_rig_that_holds(folder):
+    text = FIVE + "[pulley.A1]\nwll_kN = 0.7\n"
+    (folder / "rig-2.toml").write_text(text)
+    over = [f for f in result(folder, session()).found if f.kind == "over_limit"]
+    of_rig = [f for f in over if "A1" in f.text]
+    assert [f.time_s for f in of_rig] == [pytest.approx(30.0, abs=0.1)]
+    assert len([f for f in over if "warn_at" in f.text]) == 2
+
+
+@pytest.mark.parametrize("change", [0.5, 8.4, 20.0, 34.5])
+@pytest.mark.parametrize("late", [0.0, 0.2])
+def test_live_and_review_agree(folder, change, late):
+    whole = session(change)
+    times = np.arange(0.3, 60, 0.31).tolist()
+    live = result(folder, *cut(whole, times, late), look={1, 30, 60, 120})
+    once = result(folder, whole)
+    assert repr(live) == repr(once)
+
+
+@pytest.mark.parametrize("name", ["odd.toml", "none.toml", "../rig-2.toml", ""])
+def test_a_rig_that_cannot_be_used_is_said_and_the_one_before_goes_on(folder, name):
+    found = result(folder, session(name=name))
+    assert [s.rig for s in found.strokes] == [0, 0]
+    assert len(found.rigs) == 1
+    assert any("the rig was changed, but" in line.text() for line in found.notes)
+
+
+def test_without_a_loader_the_first_rig_is_taken_for_all():
+    analyser = Analyser(roles=roles(three(), HAND))
+    analyser.push(session(), -1.0)
+    assert [s.rig for s in analyser.result().strokes] == [0, 0]

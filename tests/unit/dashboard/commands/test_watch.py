@@ -1,0 +1,97 @@
+"""`haul watch` as a process beside a recorder: either can be killed, the other goes on and says so."""
+
+import os
+import re
+import signal
+import socket
+import subprocess
+import time
+from pathlib import Path
+
+from support.channels import force
+from support.growing_session import Demo, Growing, Watched, start_haul, wait_until
+
+from analysis.simulation.demo_haul import demo_text
+from logger.session.reader import session_state
+
+
+def test_the_url_stands_alone_on_one_line_and_ctrl_c_ends_with_0(tmp_path):
+    session = Growing(tmp_path / "s")
+    session.clock(0.25)
+    for signal_number in (signal.SIGINT, signal.SIGTERM):
+        process = start_haul("watch", tmp_path / "s", "--http", 0)
+        line = process.stdout.readline()
+        assert re.fullmatch(r"http://127\.0\.0\.1:[0-9]+/\n", line)
+        process.send_signal(signal_number)
+        out, err = process.communicate(timeout=10)
+        assert (process.returncode, out, err) == (0, "", "")
+
+
+def test_what_cannot_be_watched_is_one_line(tmp_path):
+    (tmp_path / "empty").mkdir()
+    for argv in ([tmp_path / "nothing"], [tmp_path / "empty"], [tmp_path, "--http", "70000"]):
+        process = start_haul("watch", *argv)
+        out, err = process.communicate(timeout=20)
+        assert (process.returncode, out) == (2, "")
+        assert err.startswith("haul: ") and err.count("\n") == 1
+
+
+def test_it_waits_for_the_session_and_ends_by_itself_when_that_is_sealed(tmp_path):
+    process = start_haul("watch", tmp_path / "s", "--until-sealed")
+    time.sleep(0.5)
+    session = Growing(tmp_path / "s")
+    session.clock(0.25)
+    assert process.stdout.readline().startswith("http://")
+    assert process.poll() is None
+    session.seal()
+    out, err = process.communicate(timeout=15)
+    assert (process.returncode, out, err) == (0, "", "")
+
+
+def test_a_killed_page_changes_nothing_in_the_recording(tmp_path):
+    with Demo(tmp_path / "s", 4) as demo, Watched(demo.out) as page:
+        wait_until(lambda: page.since()["now"].get("f"), 5, "a tension on the page")
+        page.process.kill()
+        status, said = demo.ended(20)
+        assert status == 0, said
+    assert session_state(tmp_path / "s") == "sealed"
+
+
+def test_a_recorder_that_stalls_and_one_that_is_killed_are_told_by_the_page(tmp_path):
+    with Demo(tmp_path / "s", 60) as demo, Watched(demo.out) as page:
+        wait_until(lambda: page.since()["now"].get("f"), 5, "a tension on the page")
+        subprocess.run(["kill", "-STOP", str(demo.recorder)], check=True)
+        try:
+            wait_until(lambda: page.since()["now"]["w"] == "RECORDER STALLED", 2.5, "stalled")
+            assert page.since()["now"]["f"] is None
+        finally:
+            subprocess.run(["kill", "-CONT", str(demo.recorder)], check=True)
+        wait_until(lambda: page.since()["now"]["w"] != "RECORDER STALLED", 3, "it goes on")
+        subprocess.run(["kill", "-9", str(demo.recorder)], check=True)
+        told = wait_until(
+            lambda: page.since()["now"]["w"] == "RECORDING CUT SHORT", 2.0, "the page says so"
+        )
+        assert told and page.since()["now"]["f"] is None
+        assert page.process.poll() is None
+        assert demo.ended(20)[0] != 0
+
+
+def test_a_recording_with_a_page_goes_on_and_ends_well_when_the_page_is_killed(tmp_path):
+    with socket.create_server(("127.0.0.1", 0)) as device:
+        (tmp_path / "rig.toml").write_text(demo_text("rig.toml"), "utf-8")
+        (tmp_path / "sensors.toml").write_text(
+            force(f'port = "socket://127.0.0.1:{device.getsockname()[1]}"'), "utf-8"
+        )
+        process = start_haul(
+            "record", tmp_path / "rig.toml", tmp_path / "sensors.toml", "--out", tmp_path / "s",
+            "--for", 5, "--watch", "--http", 0, start_new_session=True,
+        )  # fmt: skip
+        url = process.stdout.readline().strip()
+        assert url.startswith("http://127.0.0.1:")
+        # beside it the recorder has at most the child that holds sleep off
+        children = Path(f"/proc/{process.pid}/task/{process.pid}/children").read_text("utf-8").split()
+        (page,) = (c for c in children if b"watch" in Path(f"/proc/{c}/cmdline").read_bytes())
+        os.kill(int(page), signal.SIGKILL)
+        out, err = process.communicate(timeout=20)
+    assert process.returncode == 0, err
+    assert "sealed" in out and session_state(tmp_path / "s") == "sealed"

@@ -1,0 +1,200 @@
+"""The printed report: one valid file that asks for nothing, says what the review says, runs nothing."""
+
+from __future__ import annotations
+
+import re
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+from support.readings import three
+from support.sealed_sessions import made
+
+from analysis.efficiency.uncertainty import Component, Quantity
+from analysis.efficiency.verdict import Agreement, Change, agreement
+from analysis.mechanics.model import model
+from analysis.messages.message import message
+from analysis.review.review import review_session, reviewed
+from analysis.review.reviewed_session import whole_session
+from dashboard.export.report_html import report
+from dashboard.text.summary_sentences import look_at, three_sentences
+from dashboard.text.units import METRIC, US
+from logger.session.verify import verify
+
+SAMPLES = sorted(p for p in (Path(__file__).parents[4] / "sample_logs").iterdir() if p.is_dir())
+HOSTILE = "<script>alert(1)</script><img src=x onerror=alert(1)>&amp;'"
+
+
+class Seen(HTMLParser):
+    """Tags, attributes and text of a page."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.tags: list[str] = []
+        self.attributes: list[tuple[str, str, str]] = []
+        self.words = ""
+        self.feed(text)
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append(tag)
+        self.attributes += [(tag, k, v or "") for k, v in attrs]
+
+    def handle_data(self, data):
+        self.words += data + " "
+
+
+def check_valid(text: str) -> None:
+    """By the parser of the HTML standard (html5lib, strict: it raises at every parse error)."""
+    html5lib = pytest.importorskip("html5lib", reason="html5lib is not installed")
+    html5lib.HTMLParser(strict=True, namespaceHTMLElements=False).parse(text)
+
+
+def check_asks_for_nothing(text: str) -> None:
+    seen = Seen(text)
+    assert not {"script", "link", "img", "iframe", "object", "embed", "base", "form"} & set(
+        seen.tags
+    )
+    for tag, name, value in seen.attributes:
+        assert name not in ("src", "srcset", "href", "action", "background", "data", "poster"), (
+            tag,
+            name,
+        )
+        assert not name.startswith("on"), (tag, name)
+        assert not re.search(r"https?:|//|url\(", value), (tag, name, value)
+    style = text[text.index("<style>") : text.index("</style>")]
+    assert "@import" not in style and "url(" not in style
+
+
+@pytest.mark.parametrize("session", SAMPLES, ids=lambda p: p.name)
+def test_the_report_of_every_sample_is_valid_and_asks_for_nothing(session):
+    text = report(session)
+    check_valid(text)
+    check_asks_for_nothing(text)
+
+
+@pytest.mark.parametrize("session", SAMPLES, ids=lambda p: p.name)
+def test_it_shows_what_the_review_says(session):
+    words = " ".join(Seen(report(session)).words.split())
+    review = review_session(session)
+    for key in ("actual_ma", "efficiency", "pulley_efficiency"):
+        assert METRIC.quantity("number", review["measured"][key]) in words
+    assert METRIC.quantity("force", review["measured"]["haul_force_N"]) in words
+    for row in review["peaks"][:3]:
+        assert METRIC.force(row["force_N"]) in words
+    assert verify(session).digest in words
+    for channel in review["readings"]:
+        assert channel in words
+    assert review["title"] in words
+
+
+@pytest.mark.parametrize("session", SAMPLES, ids=lambda p: p.name)
+def test_the_review_behind_it_is_the_review(session):
+    assert whole_session(session).review == review_session(session)
+
+
+def test_no_text_from_a_file_becomes_a_tag(tmp_path):
+    clean = Seen(report(made(tmp_path / "clean", marks=1, mark="x"))).tags
+    session = made(
+        tmp_path / "s",
+        title=HOSTILE,
+        note=HOSTILE,
+        item=HOSTILE,
+        counter="<b>rope",
+        marks=1,
+        mark=HOSTILE,
+    )
+    text = report(session)
+    check_valid(text)
+    check_asks_for_nothing(text)
+    assert sorted(Seen(text).tags) == sorted([*clean, "p"])  # the note's paragraph
+    assert "onerror" in Seen(text).words
+
+
+def test_a_session_in_which_nothing_was_hauled_says_why(tmp_path):
+    text = report(made(tmp_path / "s", strokes=0))
+    check_valid(text)
+    assert "not known" in Seen(text).words and "never rose above" in Seen(text).words
+
+
+def test_a_what_if_says_so(tmp_path):
+    session = made(tmp_path / "s")
+    other = tmp_path / "other.toml"
+    other.write_text((session / "rig.toml").read_text("utf-8").replace("0.9\n", "0.8\n"), "utf-8")
+    words = Seen(report(session, other)).words
+    assert "WHAT IF" in words and "2.44" in words  # 1 + 0.8 + 0.64
+
+
+def test_us_units_all_the_way(tmp_path):
+    words = Seen(report(made(tmp_path / "s"), shown=US)).words
+    assert "haul force, lbf" in words and "rope at the haul, ft" in words
+
+
+def test_a_stated_delay_stands_beside_what_a_reading_is_worth(tmp_path):
+    session = made(tmp_path / "s")
+    assert " s late" not in Seen(report(session)).words
+    file = session / "sensors.toml"
+    first, _, rest = file.read_text("utf-8").partition("[[channel]]\n")
+    file.write_text(f"{first}[[channel]]\ndelay_s = 0.05\ndelay_u_s = 0.02\n{rest}", "utf-8")
+    assert "; 0.05 s late (u 0.02 s)" in Seen(report(session)).words
+
+
+def test_three_sentences_name_result_method_and_what_to_look_at(tmp_path):
+    quiet = reviewed(made(tmp_path / "quiet", e=0.9))
+    first, second, third = three_sentences(quiet, METRIC)
+    assert all(s.endswith(".") for s in (first, second, third))
+    assert "2.7" in first and "agrees" in first  # 1 + 0.9 + 0.81 = 2.71
+    assert "known" in second and "0.90" in second
+    assert third.startswith("Nothing stands out") and "inspected by a person" in third
+    worn = reviewed(made(tmp_path / "worn", e=0.6, load_N=1500.0))
+    assert "less than can be explained" in three_sentences(worn, METRIC)[0]
+    assert "drags" in look_at(worn.json, worn.agreement, METRIC)
+
+
+def test_what_carried_too_much_is_named_first(tmp_path):
+    # A1 turns the rope round: twice the haul force without friction; 9 kN / 10 = 900 N allowed
+    review = reviewed(made(tmp_path / "s", load_N=1500.0))
+    found = look_at(review.json, review.agreement, METRIC)
+    assert found.startswith(
+        "Look at what may have carried more than it is allowed to: A1 (at most "
+    )
+
+
+def test_what_its_own_cell_read_above_its_limit_is_no_guess():
+    over = {"name": "load>G1", "use": 1.2}
+    review = {"state": "sealed", "peaks": [over], "events": [], "dropped": {}}
+    same = Agreement(None, message("advantage_not_measured"), None)
+    found = look_at(review, same, METRIC, frozenset({"load>G1"}))
+    assert (
+        found
+        == "Look at what carried more than it is allowed to: load>G1 (120 %, by its own cell)."
+    )
+
+
+@pytest.mark.parametrize(
+    ("within", "between", "told"),
+    [
+        (0.3, 0.0, "rose by 30 % along each stroke, as over ground that changes"),
+        (0.0, -0.3, "fell by 30 % from the first stroke to the last under one rig"),
+    ],
+)
+def test_ground_that_changes_is_looked_at_in_a_whole_sentence(within, between, told):
+    rig = model(three())
+    for measured in (0.8 * rig.model_ma, 1.2 * rig.model_ma):
+        quantity = Quantity(measured, (Component("scatter", 0.01),), 4)
+        agreed = agreement(rig, quantity, "known", Change(within, between))
+        assert look_at(
+            {"state": "sealed", "peaks": [], "events": [], "dropped": {}}, agreed, METRIC
+        ) == (
+            f"Look at the ground: the haul force {told}, which pulleys do not do, so measure what the "
+            "load resists before judging them."
+        )
+
+
+def test_faults_are_one_line(haul, tmp_path):
+    session = made(tmp_path / "s")
+    for target in (session / "report.html", tmp_path / "missing" / "r.html", tmp_path):
+        said = haul("review", session, "--html", target)
+        assert said.status == 2 and said.err.count("\n") == 1 and "haul: " in said.err
+    said = haul("review", session, "--html", tmp_path / "r.html", "--json")
+    assert said.status == 0 and said.out.startswith("{")
+    assert (tmp_path / "r.html").read_text("utf-8").startswith("<!DOCTYPE html>")

@@ -1,0 +1,118 @@
+"""The plots as values: the peaks are in them, the bands are the review's, texts are harmless."""
+
+from __future__ import annotations
+
+import xml.etree.ElementTree as ET
+
+import numpy as np
+import plotly.graph_objects as go
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from support.sealed_sessions import made
+
+from analysis.review.reviewed_session import whole_session
+from analysis.review.si_series import thinned
+from dashboard.figures.session_figures import efficiency_by_stroke, force_over_time, work_loop
+from dashboard.figures.spec import Curve, Figure, PlotMark, ticks
+from dashboard.figures.to_plotly import plotly
+from dashboard.figures.to_svg import svg
+
+
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory):
+    return whole_session(
+        made(tmp_path_factory.mktemp("s") / "s", strokes=3, hz=200.0, peak_N=900.0, marks=2)
+    )
+
+
+def test_no_peak_is_lost_in_thinning(whole):
+    figure = force_over_time(whole)
+    line = figure.lines[0]
+    assert len(line.x) < 1500 < len(whole.block.readings["haul_force"].time_s)
+    assert np.nanmax(line.y) == 900.0
+    assert figure.y_range()[1] > 900.0 and figure.y_label == "haul force, N"
+
+
+@given(st.lists(st.floats(-1e3, 1e3), min_size=1, max_size=400), st.integers(1, 40))
+def test_each_column_keeps_its_least_and_largest(values, columns):
+    value = np.array(values)
+    time_s = np.linspace(0, 10, len(value))
+    pick = thinned(time_s, value, columns)
+    assert np.all(np.diff(pick) > 0) and len(pick) <= max(2 * columns + 2, 1)
+    assert value[pick].max() == value.max() and value[pick].min() == value.min()
+    assert pick[0] == 0 and pick[-1] == len(value) - 1
+
+
+def test_bands_and_dots_are_the_reviews(whole):
+    review = whole.review
+    figure = efficiency_by_stroke(review)
+    (dots,) = figure.dots
+    assert list(dots.y) == [s["efficiency"]["value"] for s in review["strokes"]]
+    assert list(dots.high - dots.y) == pytest.approx(
+        [s["efficiency"]["U95"] for s in review["strokes"]]
+    )
+    band = next(b for b in figure.bands if b.kind == "measured")
+    middle = review["measured"]["efficiency"]
+    assert (band.y0, band.y1) == pytest.approx(
+        (middle["value"] - middle["U95"], middle["value"] + middle["U95"])
+    )
+    strokes = [b for b in force_over_time(whole).bands if b.kind == "stroke"]
+    assert [(b.x0, b.x1) for b in strokes] == [
+        (s["start_s"], s["end_s"]) for s in review["strokes"]
+    ]
+
+
+def test_the_area_of_the_loop_is_the_work(whole):
+    # trapezoid rule over rope: what was hauled minus nothing on the way back
+    line = work_loop(whole).lines[0]
+    area = float(np.sum((line.y[1:] + line.y[:-1]) / 2 * np.diff(line.x)))
+    assert area == pytest.approx(whole.review["measured"]["work_in_J"], rel=0.02)
+
+
+def test_a_gap_in_the_readings_breaks_the_line(tmp_path):
+    session = made(tmp_path / "s", hz=20.0)
+    lines = (session / "readings.csv").read_text("utf-8").splitlines(keepends=True)
+    kept = [
+        line
+        for line in lines
+        if not line[0].isdigit() or not 8.0 < float(line.split(",")[0]) < 14.0
+    ]
+    (session / "readings.csv").write_text("".join(kept), "utf-8")
+    line = force_over_time(whole_session(session)).lines[0]
+    assert np.isnan(line.y).sum() == 1
+
+
+@pytest.mark.parametrize(
+    "make", [force_over_time, work_loop, lambda whole: efficiency_by_stroke(whole.review)]
+)
+def test_both_renderings_take_every_figure(whole, make):
+    figure = make(whole)
+    ET.fromstring(svg(figure))
+    assert len(go.Figure(plotly(figure)).data) == len(figure.lines) + len(figure.dots)
+
+
+def test_texts_are_harmless():
+    bad = '<script>alert("x")</script>'
+    figure = Figure(
+        bad,
+        bad,
+        bad,
+        (Curve(bad, np.array([0.0, 1.0]), np.array([0.0, 1.0])),),
+        marks=(PlotMark(0.5, bad, bad),),
+    )
+    for text in (svg(figure), svg(Figure(bad, bad, bad, nothing=bad))):
+        assert "<script" not in text
+        ET.fromstring(text)
+    assert "<script" not in str(plotly(figure))
+
+
+@given(st.floats(-1e6, 1e6), st.floats(1e-6, 1e6), st.integers(2, 12))
+def test_ticks_are_round_few_and_inside(low, span, about):
+    high = low + span
+    found = ticks(low, high, about)
+    assert len(found) <= about + 1
+    assert all(
+        low - 1e-6 * span - 1e-9 * abs(low) <= t <= high + 1e-6 * span + 1e-9 * abs(high)
+        for t in found
+    )
