@@ -46,8 +46,8 @@ class Watch:
         return self.follower.finished
 
     def since(self, seq: int, version: int, span: str) -> bytes:
-        """The answer to a page as JSON, see `Board.since`; while the follower is late the state is
-        "behind"."""
+        """The answer to a page as JSON, see `Board.since`; it shows PAGE IS BEHIND while the follower is
+        late."""
         late_s = self.follower.late_s()
         if late_s is None or late_s > STUCK_S:
             self.publisher.waiting(late_s)
