@@ -114,7 +114,7 @@ def shared(sharing: Any) -> str:
         *picture,
         operator, "  for the operator, who can also mark, zero and end the recording: give it to nobody else.",
         "  Both links end with this run; a browser stays logged in for 12 h. The page goes over plain HTTP: "
-        "others on the network can read it.", "  Set the screen of a phone to stay on.",
+        "others on the network can read it.", "  Phones need their screen set to stay on.",
     ])  # fmt: skip
 
 

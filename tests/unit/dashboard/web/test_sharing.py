@@ -343,7 +343,7 @@ def test_only_the_shared_address_is_listened_to_and_answered_under(page):
 
 
 def test_an_address_that_is_not_ours_is_one_line(page):
-    with pytest.raises(CallFault, match="no address of this machine"):
+    with pytest.raises(CallFault, match="not an address of this machine"):
         Server(page.hub, 0, Sharing("192.0.2.9"))  # for documentation (RFC 5737), so nobody's
 
 
