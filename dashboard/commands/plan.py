@@ -23,10 +23,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Run `haul plan` and return the exit status."""
-    from dashboard.plan.planned_rig import Planned
+    from dashboard.plan.planned_rig import PlannedRig
     from dashboard.plan.server import PlanServer
 
-    plans = [Planned(path) for path in (args.rig, args.other) if path is not None]
+    plans = [PlannedRig(path) for path in (args.rig, args.other) if path is not None]
     server = PlanServer(plans, args.units, args.http or 0)
     with _signals_end(server):  # before the URL is printed: its reader may send a signal at once
         print(server.url, flush=True)

@@ -64,17 +64,17 @@ def behind(whole: Reviewed, shown: Units) -> list[str]:
     the session had."""
     lines = []
     mean_N = whole.result.mean_N
-    if mean_N is not None and whole.main.found.haul_force is not None:
+    if mean_N is not None and whole.main.estimates.haul_force is not None:
         lines.append(
             f"  mean of all readings of the haul cell: {shown.force(mean_N)} (includes holding and "
             "resets; not used)"
         )
     for own in whole.parts if len(whole.parts) > 1 else ():
-        ma = own.found.actual_ma
+        ma = own.estimates.actual_ma
         gave = "not measured" if ma is None else shown.quantity("number", ma.json())
         lines.append(
             f"  {one_line(own.name)} from {own.from_s:.1f} s: {gave} to 1 out of "
-            f"{number(own.known.ideal_ma)}" + (" (shown above)" if own is whole.main else "")
+            f"{number(own.rig_model.ideal_ma)}" + (" (shown above)" if own is whole.main else "")
         )
     return lines
 
@@ -94,7 +94,7 @@ def summary(whole: Reviewed, shown: Units) -> list[str]:
     from analysis.review.shown_rows import peak_rows
 
     review = whole.shown(shown)
-    rows = result_rows(review, whole.main.known, whole.main.found)
+    rows = result_rows(review, whole.main.rig_model, whole.main.estimates)
     lines = [
         one_line(review["title"]) or "session",
         *pairs([
@@ -122,7 +122,7 @@ def summary(whole: Reviewed, shown: Units) -> list[str]:
             texts([c for c in STROKES if c.kind != "work"], numbered(review["strokes"]), shown)
         )
     if review["peaks"]:
-        forces = peak_rows(review, whole.main.known, whole.result)
+        forces = peak_rows(review, whole.main.rig_model, whole.result)
         columns = (PEAKS[0], PEAKS[-1], *PEAKS[1:-1])  # texts first
         lines += ["", "Highest forces", *table(texts(columns, forces, shown), left=2)]
     if review["events"]:

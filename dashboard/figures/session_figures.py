@@ -156,11 +156,11 @@ def predicted_haul_N(whole: Whole) -> tuple[float, float] | None:
 
     It is the load force of the rig file, else the measured one, divided by the model's advantage.
     """
-    rig_model = whole.known
+    rig_model = whole.rig_model
     if rig_model.haul_force_N is not None:
         return rig_model.haul_force_N, rig_model.haul_force_u_N or 0.0
-    load = whole.found.load_force
-    if load is None or whole.found.method == "model" or rig_model.model_ma <= 0:
+    load = whole.estimates.load_force
+    if load is None or whole.estimates.method == "model" or rig_model.model_ma <= 0:
         return None
     value = load.value / rig_model.model_ma
     relative_u = math.hypot(load.u / load.value, rig_model.model_ma_u / rig_model.model_ma)

@@ -7,14 +7,14 @@ from collections.abc import Sequence
 from analysis.live.events_so_far import KEPT_EVENTS, SHORT, SHOWN_EVENTS, EventsSoFar, short_overs
 from analysis.messages.message import Message
 from analysis.prediction.alarm_rows import recorded
-from analysis.strokes.derived_events import Found
+from analysis.strokes.derived_events import DerivedEvent
 from analysis.strokes.stroke import Stroke
 from dashboard.live.state_feed import Board, sig
 from dashboard.text.alarm_levels import label_text
 from dashboard.text.units import Units
 from logger.channels.channel import Sensors
 from logger.errors import one_line
-from logger.recorder.alarms import Held
+from logger.recorder.alarms import HeldAlarm
 from logger.session.records import Event
 
 LAST_EVENTS = 6
@@ -44,7 +44,7 @@ class EventLog:
             one = ordered[k] if k < len(ordered) else None
             board.set(f"al:{k}", one and [
                 one.level, one.worst, one_line(label_text(one.label, self.alarms, self.units), 60), round(one.time_s, 1),
-                sig(one.value), int(one.seen), one_line(one.channel, 40),
+                sig(one.value), int(one.acknowledged), one_line(one.channel, 40),
             ])  # fmt: skip
         board.set("aln", len(ordered))
         board.set("done", [
@@ -52,7 +52,7 @@ class EventLog:
             for e in self.so_far.events[-4:] if e.id[:1] == "q"
         ])  # fmt: skip
 
-    def tell(self, board: Board, strokes: Sequence[Stroke], found: Sequence[Found]) -> None:
+    def tell(self, board: Board, strokes: Sequence[Stroke], found: Sequence[DerivedEvent]) -> None:
         """The last events, the last alarm, and strokes, resets and marks."""
         late = [*found[-4 * KEPT_EVENTS :], *short_overs(found[-4 * KEPT_EVENTS :])]
         units = self.units
@@ -76,7 +76,7 @@ class EventLog:
         text = recorded(event, self.alarms, self.sensors, self.units)
         return text + (" (undone)" if event.id and event.id in self.so_far.undone else "")
 
-    def _tell_spans(self, board: Board, strokes: Sequence[Stroke], found: Sequence[Found]) -> None:
+    def _tell_spans(self, board: Board, strokes: Sequence[Stroke], found: Sequence[DerivedEvent]) -> None:
         """`k:n`: [from s, to s, what]: haul, lower, reset, mark, shock, slip."""
         half = SPANS_KEPT // 2
         spans: list[tuple[str, float, float | None, str]] = [
@@ -102,6 +102,6 @@ class EventLog:
         self._spans = keys
 
 
-def _first(one: Held) -> tuple[bool, int, float]:
+def _first(one: HeldAlarm) -> tuple[bool, int, float]:
     """Open before acknowledged, the worst and the latest first."""
-    return one.seen, -one.worst, -one.time_s
+    return one.acknowledged, -one.worst, -one.time_s

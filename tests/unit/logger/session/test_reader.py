@@ -198,7 +198,7 @@ def test_repair_works_on_cut_short_alone_and_covers_nothing_up(yard: Any) -> Non
 
 @pytest.mark.parametrize(
     ("data", "said"),
-    [(None, "no datapackage.json"), (b"{", "is not JSON"), (b"[]", "no haul_format"),
+    [(None, "no datapackage.json"), (b"{", "is not JSON"), (b"[]", "no key haul_format"),
      (b'{"haul_format": 2}', "newer"), (b'{"haul_format": "1"}', "whole number"),
      (b"\xff", "is not JSON"), (b"[" * 100_000, "is not JSON")],
 )
