@@ -182,7 +182,9 @@ def test_ground_that_changes_is_looked_at_in_a_whole_sentence(within, between, t
     for measured in (0.8 * rig.model_ma, 1.2 * rig.model_ma):
         quantity = Quantity(measured, (Component("scatter", 0.01),), 4)
         agreed = agreement(rig, quantity, "known", Change(within, between))
-        assert look_at({"state": "sealed", "peaks": [], "events": [], "dropped": {}}, agreed, METRIC) == (
+        assert look_at(
+            {"state": "sealed", "peaks": [], "events": [], "dropped": {}}, agreed, METRIC
+        ) == (
             f"Look at the ground: the haul force {told}, which pulleys do not cause: measure the load "
             "force before you blame the pulleys."
         )

@@ -149,7 +149,9 @@ def test_a_growing_session_costs_what_is_new_and_ends_as_if_read_at_once(tmp_pat
     whole = SessionReview(tmp_path / "s")
     whole.refresh()
     for k, series in enumerate(s.series for s in page.series):
-        for a, b in zip(series.between(-1, 99), whole.series[k].series.between(-1, 99), strict=True):
+        for a, b in zip(
+            series.between(-1, 99), whole.series[k].series.between(-1, 99), strict=True
+        ):
             np.testing.assert_allclose(a, b)
     low = page.forces[0].series.pyramid.bins(0)[1]
     np.testing.assert_allclose(low, whole.forces[0].series.pyramid.bins(0)[1])
