@@ -146,7 +146,7 @@ def test_three_sentences_name_result_method_and_what_to_look_at(tmp_path):
     assert "known" in second and "0.90" in second
     assert third.startswith("Nothing stands out") and "inspected by a person" in third
     worn = reviewed(made(tmp_path / "worn", e=0.6, load_N=1500.0))
-    assert "less than can be explained" in three_sentences(worn, METRIC)[0]
+    assert "less than the uncertainty of both can explain" in three_sentences(worn, METRIC)[0]
     assert "drags" in look_at(worn.json, worn.agreement, METRIC)
 
 
