@@ -42,6 +42,7 @@ class Shell(Dash):  # type: ignore[misc]
     """
 
     def interpolate_index(self, **parts: str) -> str:
+        """The HTML of the page, from Dash's pieces, without unused scripts and without versions."""
         parts["scripts"] = UNUSED.sub("", parts["scripts"])
         parts["config"] = re.sub(
             r'"(dash_version_url|python_version)":"[^"]*"', r'"\1":""', parts["config"]
