@@ -1,7 +1,7 @@
 """The printable report of a session: one HTML file that needs nothing else.
 
-It has no script, link, font or picture from elsewhere; it opens offline and prints on at most four pages
-of A4 or Letter: every table is bounded and says how much it leaves out.
+It has no script, link, font or picture from elsewhere; it opens offline and prints on at most four
+pages of A4 or Letter: every table is bounded and says how much it leaves out.
 """
 
 from __future__ import annotations
@@ -43,16 +43,16 @@ def report(
 ) -> str:  # fmt: skip
     """The report's HTML.
 
-    rig: a rig file in place of the session's own, for a what-if; before: a session that measured the
-    load's force.  Raises UserFault in one line.
+    rig: a rig file in place of the session's own, for a what-if; before: a session that measured
+    the load's force.  Raises UserFault in one line.
     """
     whole = whole_session(session, rig, before)
     review = whole.reviewed.shown(units)
     chosen = listed_events(review, tables.MOST_EVENTS)
     marks = [(e["time_s"], str(e["k"])) for e in chosen if e["kind"] in MARKED]
-    rows = result_rows(review, whole.known, whole.found)
+    rows = result_rows(review, whole.rig_model, whole.estimates)
     by_key = {row.key: row for row in rows}
-    own_cells = read_by_cells(whole.known, whole.result)
+    own_cells = read_by_cells(whole.rig_model, whole.result)
     sentences = three_sentences(whole.reviewed, units, own_cells)
     return render(
         "export/report.html.j2",
@@ -64,12 +64,12 @@ def report(
         results=tables.results(rows, units),
         warnings=tables.warnings(review),
         rig_drawing=_rig_drawing(whole, units),
-        haul_force_predicted=whole.known.haul_force_N is not None,
+        haul_force_predicted=whole.rig_model.haul_force_N is not None,
         force_plot=svg_markup(svg(force_over_time(whole, units, marks), 720, 225)),
         work_plot=svg_markup(svg(work_loop(whole, units), 380, 240)),
         efficiency_plot=svg_markup(svg(efficiency_by_stroke(review), 380, 240)),
         strokes=tables.strokes(review, units),
-        peaks=tables.peaks(peak_rows(review, whole.known, whole.result), units),
+        peaks=tables.peaks(peak_rows(review, whole.rig_model, whole.result), units),
         budgets=[tables.budget(by_key[key], units) for key in ("actual_ma", "haul_force_N")],
         events=tables.events(review, chosen, units),
         channels=tables.channels(whole, units),
@@ -96,7 +96,7 @@ def _job(whole: Whole, units: Units) -> list[tuple[str, str]]:
     pull_N = whole.rig.team_pull_N
     rows = [
         ("load", ", ".join(_load(whole, units)) or "nothing stated"),
-        ("team", "nothing stated" if pull_N is None else f"keeps up {units.force(pull_N)}"),
+        ("team", "nothing stated" if pull_N is None else f"can keep up {units.force(pull_N)}"),
         ("started", review["started_at"]),
         ("duration", f"{review['duration_s']:.1f} s"),
         ("state", review["state"]),
@@ -109,14 +109,16 @@ def _job(whole: Whole, units: Units) -> list[tuple[str, str]]:
 
 def _load(whole: Whole, units: Units) -> list[str]:
     """What the rig file states of the load."""
-    load, model = whole.rig.load, whole.known
+    load, model = whole.rig.load, whole.rig_model
     facts = [load.kind] if load.kind else []
     if load.mass_kg is not None:
         facts.append(" ".join(units.written(load.mass_kg, "g", "kg")))
     if load.slope_rad:
         facts.append(f"slope {number(math.degrees(load.slope_rad))}°")
     if model.load_force_N is not None:
-        facts.append(f"resists {units.force_pm(model.load_force_N, model.load_force_u_N)} (stated)")
+        facts.append(
+            f"resistance {units.force_pm(model.load_force_N, model.load_force_u_N)} (stated)"
+        )
     return facts
 
 
@@ -125,7 +127,7 @@ def _folder(whole: Whole) -> str:
 
 
 def _rig_drawing(whole: Whole, units: Units) -> Markup:
-    model = whole.known
+    model = whole.rig_model
     haul_N = model.haul_force_N
     texts = [
         units.force(float(t) * haul_N) if haul_N is not None else f"{number(float(t))} T"

@@ -1,4 +1,4 @@
-"""The tables of a printed report as texts, cut to the room that paper has."""
+"""The tables of the printed report as texts, bounded to the rows and characters that paper holds."""
 
 from __future__ import annotations
 
@@ -16,8 +16,8 @@ from logger.errors import one_line
 
 MOST_STROKES, MOST_PARTS, MOST_EVENTS = 12, 14, 18
 MOST_BUDGET, MOST_CHANNELS, MOST_CAUTIONS = 8, 8, 6
-NAME, TEXT = 24, 90  # characters of a cell, and of the last, which may be a text
-CAUTION = 150  # characters of one of many long ones
+NAME, TEXT = 24, 90  # most characters of a cell, and of the last cell of a row
+CAUTION = 150  # most characters of a warning where there are many long ones
 
 
 @dataclass(frozen=True)
@@ -33,15 +33,15 @@ class PaperTable:
 
 
 @dataclass(frozen=True)
-class Warnings:
+class ListedWarnings:
     """The warnings of a review that the report has room for."""
 
-    texts: tuple[str, ...]
+    texts: tuple[str, ...]  # as they are shown
     more: str  # how many more there are; "": none
 
 
 def cut(text: object, most: int = 100) -> str:
-    """Any text on one line, of at most so many characters."""
+    """Any value as text on one line, of at most `most` characters."""
     return one_line(str(text), most)
 
 
@@ -59,7 +59,7 @@ def strokes(review: dict[str, Any], units: Units) -> PaperTable:
         units,
         more=_more(len(rows), MOST_STROKES, "strokes"),
         layout="plain",
-        empty="No stroke was found.",
+        empty="There is no stroke.",
     )
 
 
@@ -81,9 +81,11 @@ def budget(row: ResultRow, units: Units) -> PaperTable:
 
 
 def events(review: dict[str, Any], chosen: Sequence[dict[str, Any]], units: Units) -> PaperTable:
-    """Events with the numbers that stand above the plot."""
+    """The chosen events, with their numbers in the list of all events."""
     more = _more(len(review["events"]), len(chosen), "events; `haul review --json` lists all")
-    return _listing(EVENTS, chosen, units, more=more, layout="wide events", empty="None.")
+    return _listing(
+        EVENTS, chosen, units, more=more, layout="wide events", empty="There is no event."
+    )
 
 
 def channels(whole: Whole, units: Units) -> PaperTable:
@@ -104,13 +106,13 @@ def channels(whole: Whole, units: Units) -> PaperTable:
     )
 
 
-def warnings(review: dict[str, Any]) -> Warnings:
+def warnings(review: dict[str, Any]) -> ListedWarnings:
     """The first warnings of a review; each is cut where there is no room for all of them whole."""
     every = review["warnings"]
     first = every[:MOST_CAUTIONS]
-    # whole where there is room: what to do stands at a text's end
+    # uncut where there is room: a warning ends with what to do
     most = CAUTION if sum(map(len, first)) > MOST_CAUTIONS * CAUTION else MOST_CAUTIONS * CAUTION
-    return Warnings(
+    return ListedWarnings(
         texts=tuple(cut(text, most) for text in first),
         more=_more(len(every), MOST_CAUTIONS, "warnings"),
     )
@@ -142,12 +144,13 @@ def _listing(
 
 
 def _channel(c: Channel, review: dict[str, Any], units: Units) -> tuple[str, ...]:
+    """The row of one channel."""
     si_unit = "N" if c.quantity == "force" else "m"
     uncertainty = [
         *([f"{c.u_percent:g} %"] if c.u_percent else []),
         *([" ".join(units.written(c.u, "g", si_unit))] if c.u and c.calibration is None else []),
     ]
-    unstated = "of the calibration" if c.calibration else "none stated"
+    unstated = "from the calibration" if c.calibration else "none stated"
     dropped = review["dropped"].get(c.name, 0)
     return (
         cut(c.name, 24),
@@ -171,4 +174,5 @@ def _conversion(c: Channel) -> str:
 
 
 def _more(count: int, most: int, what: str) -> str:
+    """A line on how many of the count are left out; "": none."""
     return f"and {count - most} more {what}" if count > most else ""

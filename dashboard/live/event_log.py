@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from analysis.live.events_so_far import KEPT_EVENTS, SHORT, SHOWN_EVENTS, EventsSoFar, short_overs
 from analysis.messages.message import Message
 from analysis.prediction.alarm_rows import recorded
-from analysis.strokes.derived_events import Found
+from analysis.strokes.derived_events import DerivedEvent
 from analysis.strokes.stroke import Stroke
 from dashboard.live.state_feed import Board, sig
 from dashboard.live.wire import Alarm, Alarms, Answered, Happened, Numbered, Parts, Span
@@ -64,7 +64,9 @@ class EventLog:
             channel=names.index(one.channel) if one.channel in names else None,
         )
 
-    def tell(self, board: Board, strokes: Sequence[Stroke], derived: Sequence[Found]) -> None:
+    def tell(
+        self, board: Board, strokes: Sequence[Stroke], derived: Sequence[DerivedEvent]
+    ) -> None:
         """Send the last events, the last alarm, and strokes, resets and marks."""
         late = [*derived[-4 * KEPT_EVENTS :], *short_overs(derived[-4 * KEPT_EVENTS :])]
         units = self.units
@@ -92,7 +94,9 @@ class EventLog:
         text = recorded(event, self.alarms, self.sensors, self.units)
         return text + (" (undone)" if event.id and event.id in self.so_far.undone else "")
 
-    def _tell_spans(self, board: Board, strokes: Sequence[Stroke], derived: Sequence[Found]) -> None:
+    def _tell_spans(
+        self, board: Board, strokes: Sequence[Stroke], derived: Sequence[DerivedEvent]
+    ) -> None:
         """Send the spans that the graph marks; a key goes round, so an old span gives way to a new one."""
         half = SPANS_KEPT // 2
         spans: list[tuple[str, float, float | None, str]] = [

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from analysis.live.inferred_loads import Carried
+from analysis.live.inferred_loads import RigLoads
 from analysis.mechanics.model import Model
 from analysis.rig.rig import Floats
 from dashboard.live.state_feed import Board, sig
-from dashboard.live.wire import Numbered, Parts, PartUse
+from dashboard.live.wire import NearPart, Numbered, Parts
 from logger.errors import one_line
 
 NEAREST = 5  # rated parts that are sent, the nearest to its limit first
@@ -15,7 +15,7 @@ STRANDS_A_PART = 40
 PLACE = {"metric": "—.— kN", "us": "——— lbf"}
 
 
-def show_loads(board: Board, carried: Carried | None, strands: int) -> None:
+def show_loads(board: Board, carried: RigLoads | None, strands: int) -> None:
     """Send tensions and uses; carried None: nothing is known now; strands: how many the rig has."""
     forces = [] if carried is None else [sig(force, 3) for force in carried.shown_N]
     for k in range(0, strands, STRANDS_A_PART):
@@ -25,12 +25,12 @@ def show_loads(board: Board, carried: Carried | None, strands: int) -> None:
         board.put_numbered(k, Numbered(use=use_of(carried, k)))
 
 
-def use_of(carried: Carried | None, k: int = 0) -> PartUse | None:
+def use_of(carried: RigLoads | None, k: int = 0) -> NearPart | None:
     """The part that is k-th nearest to its limit; None where there is none."""
     if carried is None or k >= len(carried.uses):
         return None
     use = carried.uses[k]
-    return PartUse(
+    return NearPart(
         name=one_line(use.name, 40),
         force_N=sig(use.force_N, 3),
         limit_N=sig(use.limit_N, 3),

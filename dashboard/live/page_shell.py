@@ -35,7 +35,7 @@ UNUSED = re.compile(
 )
 
 
-class Shell(Dash):
+class Shell(Dash):  # type: ignore[misc]
     """Dash without the address of its version check, and without the versions that run here.
 
     The plot's library is loaded before the page begins: were it loaded later, the numbers would stand
@@ -43,11 +43,12 @@ class Shell(Dash):
     """
 
     def interpolate_index(self, **parts: str) -> str:
+        """The HTML of the page, from Dash's pieces, without unused scripts and without versions."""
         parts["scripts"] = UNUSED.sub("", parts["scripts"])
         parts["config"] = re.sub(
             r'"(dash_version_url|python_version)":"[^"]*"', r'"\1":""', parts["config"]
         ).replace('"disable_version_check":false', '"disable_version_check":true')
-        return super().interpolate_index(**parts)
+        return str(super().interpolate_index(**parts))
 
 
 def index(token: str) -> str:
@@ -153,7 +154,7 @@ def _work() -> list[Any]:
                      id="hands-tile", className="tile half"),
         html.Section([html.H2("What happened"), html.Ul(id="events")], className="tile half"),
         html.Section([html.H2("Channels"), html.Div(id="channels")], className="tile half"),
-        html.Section([html.H2("Mind"), html.Ul([html.Li(c) for c in CAUTIONS]),
+        html.Section([html.H2("Cautions"), html.Ul([html.Li(c) for c in CAUTIONS]),
                       html.Ul(id="warnings")], className="tile half mind"),
         html.Section([html.H2("Alarms, tones and keys"), html.Ul([html.Li(r) for r in RULES]),
                       html.Div(id="legend")], className="tile full legend"),

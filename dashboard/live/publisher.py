@@ -77,7 +77,7 @@ class Publisher:
 
     def now(self, moment: Moment) -> None:
         """Send what changes at every tick."""
-        live, state, recorder, left = self.live, moment.state, moment.recorder, moment.left
+        live, state, recorder, left = self.live, moment.state, moment.recorder, moment.remaining
         haul, levels = live.roles.haul_force, self._levels
         track = live.tracks[haul.name] if haul else None
         recording = recorder.code == "recording"
@@ -169,7 +169,7 @@ class Publisher:
             )
         )
         self.board.lines("warning", [one_line(w, 240) for w in review["warnings"]], 24)
-        self._events.tell(self.board, result.strokes, result.found)
+        self._events.tell(self.board, result.strokes, result.derived_events)
 
 
 def _round(value: float | None) -> float | None:

@@ -99,7 +99,7 @@ class Head(TypedDict):
     strands: list[str]
 
 
-class PartUse(TypedDict):
+class NearPart(TypedDict):
     """What a rated part carries.
 
     name: of the part.
@@ -162,7 +162,7 @@ class Now(Waiting, total=False):
     since_haul_s: float | None
     held_N: float | None
     drawing: int
-    nearest: PartUse | None
+    nearest: NearPart | None
     peak_N: float | None
     peak_s: float | None
     peak_over: bool
@@ -391,7 +391,7 @@ class Numbered(TypedDict, total=False):
     span: Span | None
     channel: ChannelNow | None
     strand: list[float | None]
-    use: PartUse | None
+    use: NearPart | None
     warning: str | None
 
 
@@ -431,7 +431,7 @@ class SinceAnswer(TypedDict):
 
 
 RECORDS = (
-    ChannelHead, StopLevelText, Head, PartUse, Waiting, Now, NextMeeting, Moved, Alarms, Alarm, Answered, Happened, Span,
+    ChannelHead, StopLevelText, Head, NearPart, Waiting, Now, NextMeeting, Moved, Alarms, Alarm, Answered, Happened, Span,
     ChannelNow, Predicted, Measured, Strokes, Parts, Bins, SinceAnswer,
 )  # fmt: skip
 BASES: dict[type, type] = {Now: Waiting}

@@ -1,18 +1,18 @@
-"""Renders the empty plan page for one rig or two; `assets/plan/plan.js` asks for the contents."""
+"""Renders the empty plan page for one rig or two; its script asks for the contents."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
 from analysis.mechanics.what_if import LEAST_E, MOST_E
-from dashboard.plan.planned_rig import Planned
+from dashboard.plan.planned_rig import PlannedRig
 from dashboard.text.templates import render
 from dashboard.web import assets
 
 ENTRY = "plan/plan.js"
 
 
-def page(plans: Sequence[Planned], units: str) -> str:
+def page(plans: Sequence[PlannedRig], units: str) -> str:
     """The HTML of the page.  units: the system of units it opens with."""
     rigs = [{"name": p.rig.title or p.path.name, "file": p.path.name} for p in plans]
     title = " beside ".join(rig["name"] for rig in rigs)

@@ -1,4 +1,4 @@
-"""The plan page's server: this machine alone, every route behind the gate, and nothing that changes a file."""
+"""Serves the plan page to this machine alone, through the gate; no request changes a file."""
 
 from __future__ import annotations
 
@@ -12,35 +12,35 @@ from typing import Any
 from analysis.mechanics.what_if import LEAST_E, MOST_E
 from dashboard.plan.job_step import frame_answer
 from dashboard.plan.page import page
-from dashboard.plan.planned_rig import MODES, Planned
+from dashboard.plan.planned_rig import MODES, PlannedRig
 from dashboard.plan.tables import about, comparison, tables, top
 from dashboard.plan.wire import FrameAnswer, PlanAnswer, PlannedRigTables
 from dashboard.text.units import SYSTEMS, Units
 from dashboard.web import assets
-from dashboard.web.gate import HTML, JSON, Answer, Gate, Refused, Request, Route, asked_int
+from dashboard.web.gate import HTML, JSON, Answer, Gate, Refused, Route, WebRequest, asked_int
 from dashboard.web.listener import FaultLog, Listening
 
 LABELS = ("t", "force")
-LEAST_WIDTH, MOST_WIDTH = 320, 1600
+LEAST_WIDTH, MOST_WIDTH = 320, 1600  # of a drawing, px
 
 
 @dataclass(frozen=True)
 class Asked:
     """What a query asks for, checked."""
 
-    e: float | None
-    units: Units
-    mode: str
-    labels: str
+    e: float | None  # efficiency of every pulley; None: as in the file
+    units: Units  # in which the answer is written
+    mode: str  # how grabs are reset, one of MODES
+    labels: str  # on the strands of the drawing, one of LABELS
 
 
 def asked(query: Mapping[str, str]) -> Asked:
-    """Raises Refused."""
+    """The query of a request, checked.  Raises Refused."""
     given = query.get("e", "")
     e = None
     if given:
         if not re.fullmatch(r"[01]\.[0-9]{1,4}", given) or not LEAST_E <= float(given) <= MOST_E:
-            raise Refused(400, f"e is a pulley efficiency from {LEAST_E:.2f} to {MOST_E:.2f}")
+            raise Refused(400, f"e must be a pulley efficiency from {LEAST_E:.2f} to {MOST_E:.2f}")
         e = float(given)
     return Asked(
         e,
@@ -50,17 +50,21 @@ def asked(query: Mapping[str, str]) -> Asked:
     )
 
 
-def _one_of(query: Mapping[str, str], name: str, known: Sequence[str]) -> str:
-    value = query.get(name, known[0])
-    if value not in known:
-        raise Refused(400, f"{name} is " + " or ".join(known))
+def _one_of(query: Mapping[str, str], name: str, choices: Sequence[str]) -> str:
+    """The query's value, the first choice where it has none.  Raises Refused for another value."""
+    value = query.get(name, choices[0])
+    if value not in choices:
+        raise Refused(400, f"{name} must be " + " or ".join(choices))
     return value
 
 
 class PlanServer(Listening):
-    """The plan page over one rig or two."""
+    """Serves the plan page of one rig or of two.
 
-    def __init__(self, plans: Sequence[Planned], units: str = "metric", port: int = 0) -> None:
+    units: the name of the system of units that the page opens with; port: 0 for any that is free.
+    """
+
+    def __init__(self, plans: Sequence[PlannedRig], units: str = "metric", port: int = 0) -> None:
         self.plans, self.units = tuple(plans), units
         self.faults = FaultLog()
         super().__init__(self._call, port)
@@ -71,7 +75,7 @@ class PlanServer(Listening):
             Route("GET", at("/drawing"), self._drawing),
             assets.route("plan", "shared"),
         ]
-        # nothing here is changed by a page, so nobody gets this run's token
+        # no action is offered, so no page receives the token
         self.gate = Gate(
             hosts=self.hosts,
             token=secrets.token_urlsafe(24),
@@ -83,12 +87,13 @@ class PlanServer(Listening):
     def _call(self, environ: dict[str, Any], start: Callable[..., Any]) -> Iterable[bytes]:
         return self.gate(environ, start)
 
-    def _page(self, request: Request) -> Answer:
+    def _page(self, request: WebRequest) -> Answer:
         for planned in self.plans:
             planned.refresh()
         return Answer(200, page(self.plans, self.units).encode("utf-8", "replace"), HTML)
 
-    def _plan(self, request: Request) -> Answer:
+    def _plan(self, request: WebRequest) -> Answer:
+        """The contents of every rig, and the comparison where there are two without a fault."""
         want = asked(request.query)
         for planned in self.plans:
             planned.refresh()
@@ -97,7 +102,8 @@ class PlanServer(Listening):
         side = comparison(self.plans, want.e, want.mode, want.units) if sound else ""
         return _json(PlanAnswer(rigs=rigs, compare=side))
 
-    def _drawing(self, request: Request) -> Answer:
+    def _drawing(self, request: WebRequest) -> Answer:
+        """One step of the job.  The page names the version of the file whose steps it shows."""
         want = asked(request.query)
         index, frame = asked_int(request.query, "rig"), asked_int(request.query, "frame")
         width = min(MOST_WIDTH, max(LEAST_WIDTH, asked_int(request.query, "w") or 900))
@@ -106,7 +112,7 @@ class PlanServer(Listening):
         planned = self.plans[index]
         if planned.fault or str(planned.version) != request.query.get("v", str(planned.version)):
             raise Refused(409, "the file has changed: read it again")
-        frames = planned.story(want.mode).frames
+        frames = planned.job_frames(want.mode).frames
         if frame >= len(frames):
             raise Refused(404, "no such step")
         return _json(
@@ -114,8 +120,8 @@ class PlanServer(Listening):
         )
 
 
-def _rig(planned: Planned, want: Asked) -> PlannedRigTables:
-    """Everything of one rig but its drawing; a file at fault has its line and nothing else."""
+def _rig(planned: PlannedRig, want: Asked) -> PlannedRigTables:
+    """The contents of one rig except its drawing; where the file is at fault, the fault alone."""
     answer = PlannedRigTables(
         v=planned.version,
         fault=planned.fault,
@@ -131,12 +137,12 @@ def _rig(planned: Planned, want: Asked) -> PlannedRigTables:
         answer["said"] = about(planned, want.e)
         answer["top"] = top(planned, want.e, want.units)
         answer["tables"] = tables(planned, want.e, want.units)
-        answer["frames"] = len(planned.story(want.mode).frames)
+        answer["frames"] = len(planned.job_frames(want.mode).frames)
     return answer
 
 
-def _shown_e(planned: Planned) -> float:
-    """Where the what-if slider stands while the file's own efficiencies are used: their mean."""
+def _shown_e(planned: PlannedRig) -> float:
+    """The mean efficiency of the rig's pulleys: where the what-if slider stands until it is moved."""
     own = [s.efficiency for s in planned.rig.stations if s.kind == "pulley"]
     return round(min(MOST_E, max(LEAST_E, sum(own) / len(own))), 2) if own else 0.9
 

@@ -13,92 +13,84 @@ from analysis.mechanics.model import Model
 from analysis.mechanics.working_limits import RigPart
 from analysis.rig.rig import Floats, Rig
 
-BARE = 1e-9
+NOTHING = 1e-9  # a difference of tensions, in T, that is rounding alone
 
 
 @dataclass(frozen=True)
 class Sum:
-    """An addition as text: terms, then the result in bold, then what stands after it."""
+    """An addition as text; one of its numbers may be bold."""
 
-    terms: str = ""
-    result: str = ""
-    after: str = ""
+    terms: str = ""  # text before the bold number
+    result: str = ""  # the bold number: the force at the station; "": none
+    after: str = ""  # text after the bold number
 
 
 @dataclass(frozen=True)
 class TMethodRow:
-    """One strand or station."""
+    """One row of the table: a strand, a station, or the load."""
 
     kind: str  # class of the row: strand, station or sum
     text: str  # what stands at the row's head
-    ideal: Sum | None  # tension or sum without friction; None: empty cell
-    real: Sum | None  # the same with friction
+    ideal: Sum  # tension or sum without friction
+    real: Sum  # the same with friction
+    rope: str = ""  # title of the rope that begins with this row
 
 
-@dataclass(frozen=True)
-class TMethodRope:
-    """One rope of the table."""
-
-    title: str
-    rows: tuple[TMethodRow, ...]  # in rope order
-
-
-def t_method(model: Model) -> list[TMethodRope]:
-    """Every rope, station by station, ideal beside with friction."""
-    rig = model.rig
-    pieces = {piece.name: piece for piece in model.pieces if piece.kind != "strand"}
-    ropes = []
+def t_method(rig_model: Model) -> list[TMethodRow]:
+    """Rope by rope, station by station, ideal beside with friction; then the load."""
+    rig = rig_model.rig
+    pieces = {piece.name: piece for piece in rig_model.pieces if piece.kind != "strand"}
+    rows: list[TMethodRow] = []
     for rope in rig.ropes:
-        rows = []
-        for s in rope.stations:
-            rows.append(_station(rig, s, pieces, model))
-            if s in rig.after:
-                rows.append(_strand(rig, rig.after[s], model))
         title = f"rope {rope.name}" if len(rig.ropes) > 1 else "in rope order"
-        ropes.append(TMethodRope(title, tuple(rows)))
-    return ropes
-
-
-def load_sum(model: Model) -> TMethodRow:
-    """What pulls on the load, strand by strand."""
-    return TMethodRow(
-        kind="sum",
-        text="on the load",
-        ideal=_load_sum(model, model.ideal_tension),
-        real=_load_sum(model, model.tension),
+        for s in rope.stations:
+            rows.append(_station(rig, s, pieces, rig_model, title))
+            title = ""
+            if s in rig.after:
+                rows.append(_strand(rig, rig.after[s], rig_model))
+    ideal, real = (
+        _load_sum(rig_model, tension) for tension in (rig_model.ideal_tension, rig_model.tension)
     )
+    return [*rows, TMethodRow(kind="sum", text="on the load", ideal=ideal, real=real)]
 
 
-def _strand(rig: Rig, k: int, model: Model) -> TMethodRow:
+def _strand(rig: Rig, k: int, rig_model: Model) -> TMethodRow:
     hauled = " (haul)" if k == rig.haul_strand else ""
     return TMethodRow(
         kind="strand",
         text=f"{rig.strands[k].name}{hauled}",
-        ideal=Sum(_t(model.ideal_tension[k])),
-        real=Sum(_t(model.tension[k])),
+        ideal=Sum(_t(rig_model.ideal_tension[k])),
+        real=Sum(_t(rig_model.tension[k])),
     )
 
 
-def _station(rig: Rig, s: int, pieces: dict[str, RigPart], model: Model) -> TMethodRow:
+def _station(
+    rig: Rig, s: int, pieces: dict[str, RigPart], rig_model: Model, title: str
+) -> TMethodRow:
+    """title: of the rope, where station number s begins it."""
     station = rig.stations[s]
     on = "" if station.body is None else rig.bodies[station.body].name
     text = {
         "tie": f"tied to {on}", "free": "slack tail",
         "haul": f"{station.name} hauls" + (f" on the {on}" if on else ""),
-        "pulley": f"pulley {station.name}: pulls {on} with", "grab": f"grab {station.name}: brings in",
-        "capture": f"capture {station.name}: drags", "edge": f"edge {station.name}: takes",
+        "pulley": f"pulley {station.name}: pulls {on} with", "grab": f"grab {station.name}: adds",
+        "capture": f"capture {station.name}: friction takes", "edge": f"edge {station.name}: friction takes",
     }[station.kind]  # fmt: skip
-    sums: list[Sum | None] = [None, None]
+    sums = [Sum(), Sum()]
     if station.kind in ("pulley", "grab", "capture", "edge"):
         sums = [
             _station_sum(rig, s, pieces[station.name], tension)
-            for tension in (model.ideal_tension, model.tension)
+            for tension in (rig_model.ideal_tension, rig_model.tension)
         ]
-    return TMethodRow(kind="station", text=text, ideal=sums[0], real=sums[1])
+    return TMethodRow(kind="station", text=text, ideal=sums[0], real=sums[1], rope=title)
 
 
 def _station_sum(rig: Rig, s: int, piece: RigPart, tension: Floats) -> Sum:
-    """The addition at a station: two strands on a pulley, what a grab adds to a strand."""
+    """The addition at station number s: two strands on a pulley, what a grab adds, what friction
+    takes.
+
+    tension: of each strand (n,), in T.
+    """
     a, b = float(tension[rig.before[s]]), float(tension[rig.after[s]])
     low, high = sorted((a, b))
     force = piece.force(tension)
@@ -106,7 +98,7 @@ def _station_sum(rig: Rig, s: int, piece: RigPart, tension: Floats) -> Sum:
     if kind == "grab":
         return Sum(f"{_n(low)} + ", _n(force), f" = {_t(high)}")
     if kind in ("capture", "edge"):
-        if high - low <= BARE:
+        if high - low <= NOTHING:
             return Sum("nothing")
         return Sum(f"{_n(high)} − {_n(low)} = {_t(high - low)}")
     if abs(a + b - force) < 1e-6 * max(1.0, force):
@@ -114,14 +106,15 @@ def _station_sum(rig: Rig, s: int, piece: RigPart, tension: Floats) -> Sum:
     return Sum(f"{_n(a)} and {_n(b)} at an angle: ", _t(force))
 
 
-def _load_sum(model: Model, tension: Floats) -> Sum:
+def _load_sum(rig_model: Model, tension: Floats) -> Sum:
+    """What pulls on the load, strand by strand.  tension: of each strand (n,), in T."""
     row = np.zeros(len(tension))
-    toward = model.system.toward
-    for k, strand in enumerate(model.rig.strands):
+    toward = rig_model.system.toward
+    for k, strand in enumerate(rig_model.rig.strands):
         for s, sign in ((strand.start, -1.0), (strand.end, 1.0)):
-            if model.rig.stations[s].body == 1:
+            if rig_model.rig.stations[s].body == 1:
                 row[k] += sign * float(toward[k, 0])
-    pulling = np.flatnonzero(np.abs(row) > BARE)
+    pulling = np.flatnonzero(np.abs(row) > NOTHING)
     total = _t(float(row @ tension))
     if len(pulling) < 2:
         return Sum(result=total)
@@ -132,6 +125,7 @@ def _load_sum(model: Model, tension: Floats) -> Sum:
 
 
 def _n(value: float) -> str:
+    """A multiple of T: two decimals below ten, then one, then none; no decimals where they are 0."""
     places = 2 if abs(value) < 9.995 else 1 if abs(value) < 99.95 else 0
     number = f"{value:.{places}f}"
     return number.rstrip("0").rstrip(".") if "." in number and number.endswith("00") else number

@@ -12,13 +12,20 @@ from analysis.mechanics.rope_stretch import take_up
 from analysis.mechanics.ten_percent_rule import ten_percent
 from analysis.messages.message import text_of
 from analysis.prediction.predict import stop_hauling_at
-from dashboard.plan.planned_rig import PartRow, Planned, counted, over, part_rows, travel_warnings
-from dashboard.plan.t_method_table import load_sum, t_method
+from dashboard.plan.planned_rig import (
+    PartRow,
+    PlannedRig,
+    hardware,
+    over_limit,
+    part_rows,
+    travel_warnings,
+)
+from dashboard.plan.t_method_table import t_method
 from dashboard.text.templates import render
 from dashboard.text.units import UNKNOWN, Units, number, percent, plus_minus
 
-NOTHING_N = 1e-3
-LESS = 1e-9  # two numbers nearer to each other are equal
+NOTHING_N = 1e-3  # a force below this is shown as 0
+LESS = 1e-9  # a difference below this is rounding alone
 
 
 @dataclass(frozen=True)
@@ -40,7 +47,7 @@ class Tile:
 class GearRow:
     """One strand or element in the table of gear, as texts."""
 
-    name: str
+    name: str  # of the strand or element
     kind: str  # class of the row: "bad" (over its limit), "unrated" or ""
     detail: str  # kind, place, item and tension while hauling
     most: str  # greatest share of the limit in any condition
@@ -49,7 +56,7 @@ class GearRow:
     cells: tuple[tuple[str, str], ...]  # (condition, force and share of the limit in it)
     allowed: str  # the limit
     why: str  # where the limit comes from
-    limit_at_haul: str  # haul force that brings it to its limit
+    haul_at_limit: str  # haul force that brings it to its limit
 
 
 @dataclass(frozen=True)
@@ -57,21 +64,16 @@ class GearTable:
     """The table of gear."""
 
     heads: tuple[str, ...]  # titles of the columns
-    rated: tuple[GearRow, ...]  # rows with a limit, the greatest share first
-    unrated: tuple[GearRow, ...]  # rows without a limit, the greatest force first
+    rows: tuple[GearRow, ...]  # rows with a limit, the greatest share first, then the others
+    rated: int  # number of rows with a limit
     notes: tuple[str, ...]  # lines below the table
-
-    @property
-    def rows(self) -> int:
-        """How many rows the table has."""
-        return len(self.rated) + len(self.unrated)
 
 
 @dataclass(frozen=True)
 class ComparedCell:
     """One rig's value in the comparison."""
 
-    text: str
+    text: str  # with its unit
     less: bool  # whether it is the smaller of the two
 
 
@@ -79,15 +81,16 @@ class ComparedCell:
 class ComparedRow:
     """One row of the comparison of two rigs."""
 
-    label: str
+    label: str  # what is compared
     cells: tuple[ComparedCell, ...]  # one a rig
 
 
-def top(planned: Planned, e: float | None, units: Units) -> str:
-    """Warnings, then the numbers that decide.  e: efficiency of every pulley, None: the file's."""
-    model = planned.model(e)
-    rows = part_rows(model, planned.conditions(e))
-    warnings = [*model.warnings, *over(rows), *travel_warnings(planned)]
+def top(planned: PlannedRig, e: float | None, units: Units) -> str:
+    """HTML of the warnings, then of the four main numbers.  e: efficiency of every pulley, None:
+    the file's."""
+    rig_model = planned.model(e)
+    rows = part_rows(rig_model, planned.conditions(e))
+    warnings = [*rig_model.warnings, *over_limit(rows), *travel_warnings(planned)]
     warnings.sort(key=lambda warning: warning.level != "stop")
     return render(
         "plan/top.html.j2",
@@ -95,36 +98,36 @@ def top(planned: Planned, e: float | None, units: Units) -> str:
             {"kind": "stop" if w.level == "stop" else "mind", "text": w.text(units)}
             for w in warnings
         ],
-        tiles=_tiles(model, units),
+        tiles=_tiles(rig_model, units),
     )
 
 
-def about(planned: Planned, e: float | None) -> str:
-    """The rig file's own note and source, and the what-if where e is not None."""
+def about(planned: PlannedRig, e: float | None) -> str:
+    """HTML of the rig file's note and source, and of the what-if.  e: efficiency of every pulley;
+    None: no what-if."""
     rig = planned.rig
     return render("plan/about.html.j2", note=rig.note, source=rig.source, e=e)
 
 
-def tables(planned: Planned, e: float | None, units: Units) -> str:
-    """T-method, gear, travel.  e: efficiency of every pulley, None: the file's."""
-    model = planned.model(e)
+def tables(planned: PlannedRig, e: float | None, units: Units) -> str:
+    """HTML of the T-method, gear and travel.  e: efficiency of every pulley, None: the file's."""
+    rig_model = planned.model(e)
     conditions = planned.conditions(e)
     return render(
         "plan/tables.html.j2",
-        ropes=t_method(model),
-        on_load=load_sum(model),
-        gear=_gear(part_rows(model, conditions), conditions, units),
-        travel=_travel(planned, model, units),
+        t_method=t_method(rig_model),
+        gear=_gear(part_rows(rig_model, conditions), conditions, units),
+        travel=_travel(planned, rig_model, units),
     )
 
 
-def comparison(pair: Sequence[Planned], e: float | None, mode: str, units: Units) -> str:
-    """Two rigs side by side; the smaller of two numbers is marked.
+def comparison(pair: Sequence[PlannedRig], e: float | None, mode: str, units: Units) -> str:
+    """HTML of two rigs side by side; the smaller of two numbers is marked.
 
     e: efficiency of every pulley, None: the files'; mode: how grabs are reset, one of MODES.
     """
     models = [p.model(e) for p in pair]
-    predictions = [p.base() for p in pair]
+    predictions = [p.prediction() for p in pair]
     jobs: list[dict[str, Any]] = [prediction["job"][mode] or {} for prediction in predictions]
     resets = [None if j.get("strokes") is None else sum(j["resets"].values()) for j in jobs]
     needed_m = [sum(rope["needed_m"] for rope in prediction["rope"]) for prediction in predictions]
@@ -139,7 +142,7 @@ def comparison(pair: Sequence[Planned], e: float | None, mode: str, units: Units
             [units.force_pm(m.haul_force_N, m.haul_force_u_N) for m in models],
         ),
         _row("rope needed", needed_m, units.length),
-        _compared("parts", parts, [counted(p.rig) for p in pair]),
+        _compared("hardware", parts, [hardware(p.rig) for p in pair]),
         _compared(
             "MA with friction",
             [None, None],
@@ -163,18 +166,18 @@ def _compared(label: str, values: Sequence[float | None], texts: Sequence[str]) 
     return ComparedRow(label, tuple(cells))
 
 
-def _tiles(model: Model, units: Units) -> list[Tile]:
-    stop = stop_hauling_at(model)
+def _tiles(rig_model: Model, units: Units) -> list[Tile]:
+    stop = stop_hauling_at(rig_model)
     rated = f"{stop.rated} of {stop.parts} strands and parts are rated"
-    rule = ten_percent(model)
+    rule = ten_percent(rig_model)
     handbook = number(rule.ma)
     if rule.haul_N is not None:
         handbook += f", haul force {units.force(rule.haul_N)}"
     advantage = (
-        f"efficiency {percent(model.efficiency)}; 95 %",
-        f"handbook's 10 % a sheave, apart from the model: {handbook}",
+        f"efficiency {percent(rig_model.efficiency)}; 95 %",
+        f"for comparison, the handbook rule of 10 % lost at each sheave: {handbook}",
     )
-    ideal = (f"{number(model.travel_ratio)} of rope for 1 of load", counted(model.rig))
+    ideal = (f"{number(rig_model.travel_ratio)} of rope for 1 of load", hardware(rig_model.rig))
     return [
         Tile(
             title="Stop hauling at",
@@ -185,19 +188,19 @@ def _tiles(model: Model, units: Units) -> list[Tile]:
         Tile(
             title="Haul force",
             name="haul",
-            text=units.force_pm(model.haul_force_N, model.haul_force_u_N),
-            notes=tuple(_haul_notes(model, units)),
+            text=units.force_pm(rig_model.haul_force_N, rig_model.haul_force_u_N),
+            notes=tuple(_haul_notes(rig_model, units)),
         ),
         Tile(
             title="MA with friction",
             name="ma",
-            text=plus_minus(model.model_ma, 2 * model.model_ma_u),
+            text=plus_minus(rig_model.model_ma, 2 * rig_model.model_ma_u),
             notes=advantage,
         ),
         Tile(
             title="Ideal MA",
             name="ideal",
-            text=f"{number(model.ideal_ma)} : 1",
+            text=f"{number(rig_model.ideal_ma)} : 1",
             notes=_filled(*ideal),
         ),
     ]
@@ -207,47 +210,47 @@ def _filled(*notes: str) -> tuple[str, ...]:
     return tuple(note for note in notes if note)
 
 
-def _haul_notes(model: Model, units: Units) -> list[str]:
+def _haul_notes(rig_model: Model, units: Units) -> list[str]:
     """Lines below the haul force: break-away, running back, load force, team."""
-    notes = [] if model.haul_force_N is None else ["while the load moves; 95 %"]
-    start, steady = model.start_force_N, model.haul_force_N
+    notes = [] if rig_model.haul_force_N is None else ["while the load moves; 95 %"]
+    start, steady = rig_model.start_force_N, rig_model.haul_force_N
     if start is not None and steady is not None and start > steady * 1.0001:
-        away = units.force_pm(start, model.start_force_u_N)
-        notes.append(f"to break the load away {away}")
-    if model.lower_force_N is not None:
-        back = units.force_pm(model.lower_force_N, model.lower_force_u_N)
-        notes.append(f"let the load run back at {back}")
-    if model.load_force_N is not None:
-        notes.append(f"load force {units.force_pm(model.load_force_N, model.load_force_u_N)}")
-    if model.rig.team_pull_N is not None:
-        notes.append(f"the team keeps up {units.force(model.rig.team_pull_N)}")
+        away = units.force_pm(start, rig_model.start_force_u_N)
+        notes.append(f"to start the load moving {away}")
+    if rig_model.lower_force_N is not None:
+        back = units.force_pm(rig_model.lower_force_N, rig_model.lower_force_u_N)
+        notes.append(f"the load runs back when the pull drops to {back}")
+    if rig_model.load_force_N is not None:
+        notes.append(
+            f"load force {units.force_pm(rig_model.load_force_N, rig_model.load_force_u_N)}"
+        )
+    if rig_model.rig.team_pull_N is not None:
+        notes.append(f"the team can keep up {units.force(rig_model.rig.team_pull_N)}")
     return notes
 
 
 def _gear(rows: Sequence[PartRow], conditions: Sequence[Condition], units: Units) -> GearTable:
     """The table of gear, with a column for each condition in which any force is known."""
     columns = [k for k in range(len(conditions)) if any(row.force_N[k] is not None for row in rows)]
-    names = [conditions[k].name for k in columns]
-    listed = [(row, _gear_row(row, conditions, columns, units)) for row in rows]
+    shown = [conditions[k].name for k in columns]
     missing: dict[str, list[str]] = {}  # why there is no column: conditions
     for k, condition in enumerate(conditions):
         if condition.why_not and k not in columns:
             missing.setdefault(condition.why_not.text(units), []).append(condition.name)
     holds = [
         f"{c.name}: "
-        + (
-            f"can be reset meanwhile: {', '.join(c.covers)}"
-            if c.covers
-            else "no grab can be reset meanwhile"
-        )
+        + (f"these can be reset: {', '.join(c.covers)}" if c.covers else "no grab can be reset")
         for c in conditions
         if c.held_on is not None and c.rows
     ]
     return GearTable(
-        heads=("part", "most of it", *names, "allowed", "limit at haul"),
-        rated=tuple(cells for row, cells in listed if row.limit_N is not None),
-        unrated=tuple(cells for row, cells in listed if row.limit_N is None),
-        notes=(*holds, *(f"not known {', '.join(held)}: {why}" for why, held in missing.items())),
+        heads=("part", "highest use", *shown, "allowed", "haul at limit"),
+        rows=tuple(_gear_row(row, conditions, columns, units) for row in rows),
+        rated=sum(row.limit_N is not None for row in rows),
+        notes=(
+            *holds,
+            *(f"no force for {', '.join(names)}: {why}" for why, names in missing.items()),
+        ),
     )
 
 
@@ -272,7 +275,7 @@ def _gear_row(
         ),
         allowed="—" if row.limit_N is None else _unbroken(units.force(row.limit_N)),
         why=text_of(row.why, units),
-        limit_at_haul="—" if row.reached_at_N is None else _unbroken(units.force(row.reached_at_N)),
+        haul_at_limit="—" if row.reached_at_N is None else _unbroken(units.force(row.reached_at_N)),
     )
 
 
@@ -306,9 +309,9 @@ def tension(multiple: float) -> str:
     return f"{multiple:.{places}f} T"
 
 
-def _travel(planned: Planned, model: Model, units: Units) -> list[str]:
+def _travel(planned: PlannedRig, rig_model: Model, units: Units) -> list[str]:
     """Lines on one stroke, the job, each rope and the rope lost to stretch."""
-    prediction = planned.base()
+    prediction = planned.prediction()
     stroke = prediction["stroke"]
     meets = " meets ".join(stroke["stopped_by"])
     lines = [
@@ -318,7 +321,7 @@ def _travel(planned: Planned, model: Model, units: Units) -> list[str]:
     for mode, how in (("each", "each grab reset alone"), ("together", "all grabs reset together")):
         lines.append(f"the job, {how}: {_job(prediction['job'][mode], units)}")
     lines += [_rope(rope, units) for rope in prediction["rope"]]
-    lost = take_up(model)
+    lost = take_up(rig_model)
     if lost.first_m is None:
         lines.append(f"rope lost to stretch: {UNKNOWN} ({text_of(lost.why, units)})")
     else:
@@ -327,7 +330,7 @@ def _travel(planned: Planned, model: Model, units: Units) -> list[str]:
             for name, length_m in lost.after.items()
         )
         lines.append(
-            f"rope lost to stretch, on top: {units.length(lost.first_m)} at the first pull{after}"
+            f"rope lost to stretch, in addition: {units.length(lost.first_m)} at the first pull{after}"
         )
     return lines
 

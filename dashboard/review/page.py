@@ -1,4 +1,4 @@
-"""Renders the empty review page; `assets/review/review.js` asks for the contents and inserts them as text."""
+"""Renders the empty review page; its scripts ask for the contents and insert them as text."""
 
 from __future__ import annotations
 

@@ -32,7 +32,7 @@ class Heads(TypedDict):
     events: list[str]
 
 
-class StrokeRow(TypedDict):
+class StrokeCells(TypedDict):
     """A stroke.
 
     k: its number, from 1.
@@ -47,7 +47,7 @@ class StrokeRow(TypedDict):
     cells: list[str]
 
 
-class PeakRow(TypedDict):
+class PeakCells(TypedDict):
     """The highest force on a strand or part.
 
     use: share of what it is allowed; None where it is not rated.
@@ -60,7 +60,7 @@ class PeakRow(TypedDict):
     cells: list[str]
 
 
-class HappenedRow(TypedDict):
+class EventCells(TypedDict):
     """Something that happened.
 
     time_s: its time, s.
@@ -145,11 +145,11 @@ class ReviewTexts(TypedDict):
     why_not: str
     summary: list[list[str]]
     warnings: list[str]
-    strokes: list[StrokeRow]
+    strokes: list[StrokeCells]
     strokes_more: str
-    peaks: list[PeakRow]
+    peaks: list[PeakCells]
     unrated: str
-    events: list[HappenedRow]
+    events: list[EventCells]
     events_more: str
     budgets: list[BudgetRows]
 
@@ -219,7 +219,7 @@ class LoopAnswer(TypedDict):
 
 
 RECORDS = (
-    Heads, StrokeRow, PeakRow, HappenedRow, BudgetRows, EfficiencyPlot, ReviewTexts, ReviewAnswer, TraceText,
+    Heads, StrokeCells, PeakCells, EventCells, BudgetRows, EfficiencyPlot, ReviewTexts, ReviewAnswer, TraceText,
     WindowAnswer, LoopAnswer,
 )  # fmt: skip
 BASES: dict[type, type] = {ReviewAnswer: ReviewTexts}

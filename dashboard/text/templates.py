@@ -1,7 +1,7 @@
 """Renders HTML from the Jinja2 templates of the packages of `dashboard`; every value is escaped.
 
-A template lies in `dashboard/PACKAGE/templates` and is named "PACKAGE/FILE".  Jinja2 is imported at the
-first rendering, because a command without a page need not load it.
+A template lies in `dashboard/PACKAGE/templates` and is named "PACKAGE/FILE".  Jinja2 is imported at
+the first rendering, because a command without a page need not load it.
 """
 
 from __future__ import annotations

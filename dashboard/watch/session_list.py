@@ -31,7 +31,7 @@ class ListedSession:
 
 
 def page(folder: Path) -> str:
-    """The HTML of the list, the newest session first."""
+    """The HTML of the list of the sessions in a folder, the newest first."""
     names = sessions_in(folder)
     return render(
         "watch/sessions.html.j2",
@@ -43,6 +43,7 @@ def page(folder: Path) -> str:
 
 
 def _listed(folder: Path, name: str) -> ListedSession:
+    """The row of one session; where its folder cannot be read, the row says why."""
     rig = started = ""
     try:
         started = one_line(str(read_descriptor(folder / name).get("started_at", "")), 40)
@@ -57,6 +58,7 @@ def _listed(folder: Path, name: str) -> ListedSession:
 
 
 def _title(rig: Path) -> str:
+    """The title in a rig file, "" where it has none.  Raises SessionFault."""
     title = parse_toml(read_text(rig, SessionFault, plain=True), str(rig), SessionFault).get(
         "title"
     )

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
-from dashboard.web.gate import Answer, Request, Route
+from dashboard.web.gate import Answer, Route, WebRequest
 
 FOLDER = Path(__file__).parents[1] / "assets"
 # named here: what the machine's own table says of .js may stop a browser from running it
@@ -76,7 +76,7 @@ def route(*subjects: str) -> Route:
     every = assets()
     names = "|".join(re.escape(name) for name in every.files if _subject(name) in subjects)
 
-    def answer(request: Request) -> Answer:
+    def answer(request: WebRequest) -> Answer:
         """The file that is asked for."""
         name = request.match[1]
         return Answer(200, every.files[name], KINDS[Path(name).suffix], keep=True)

@@ -4,7 +4,7 @@ import { id, inner, list, make, rows, text } from "../shared/dom.js";
 import { forceText, percent } from "../shared/format.js";
 import { numbered, page, sessionQuery } from "./page_state.js";
 
-/** @import { Head, PartUse } from "./wire.js" */
+/** @import { Head, NearPart } from "./wire.js" */
 
 const AGAIN_AFTER_MS = 2000; // a drawing that did not come is asked for again
 let asked = ""; // which drawing, how wide
@@ -44,7 +44,7 @@ async function draw(version) {
 
 /**
  * What a part carries, and whether its own cell reads it or it is the most that it can be.
- * @param {PartUse} use
+ * @param {NearPart} use
  */
 export function carries(use) {
   if (use.by === "cell") return forceText(use.force_N) + " by its own cell,";
@@ -59,7 +59,7 @@ function useRow() {
   return row;
 }
 
-/** @type {(row: HTMLElement, use: PartUse) => void} */
+/** @type {(row: HTMLElement, use: NearPart) => void} */
 function fillUse(row, use) {
   const share = use.share ?? 0;
   text(inner(row, 0), use.name);

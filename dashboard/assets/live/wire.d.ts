@@ -73,7 +73,7 @@ export interface Head {
 }
 
 /** What a rated part carries. */
-export interface PartUse {
+export interface NearPart {
   /** of the part. */
   name: string;
   /** force on it, N. */
@@ -117,7 +117,7 @@ export interface Now extends Waiting {
   /** number of the rig's drawing; another one is to be asked for. */
   drawing?: number;
   /** rated part that is nearest to its limit. */
-  nearest?: PartUse | null;
+  nearest?: NearPart | null;
   /** highest haul force of the session, N. */
   peak_N?: number | null;
   /** its time, s. */
@@ -311,7 +311,7 @@ export interface Parts {
   /** tensions of 40 strands in rope order, N; null for a strand that may have some or none. */
   [key: `strand:${string}`]: (number | null)[];
   /** rated parts, the nearest to its limit first. */
-  [key: `use:${string}`]: PartUse | null;
+  [key: `use:${string}`]: NearPart | null;
   /** a warning of the review. */
   [key: `warning:${string}`]: string | null;
 }

@@ -13,7 +13,7 @@ export interface Heads {
 }
 
 /** A stroke. */
-export interface StrokeRow {
+export interface StrokeCells {
   /** its number, from 1. */
   k: number;
   /** its beginning, s. */
@@ -25,7 +25,7 @@ export interface StrokeRow {
 }
 
 /** The highest force on a strand or part. */
-export interface PeakRow {
+export interface PeakCells {
   /** share of what it is allowed; null where it is not rated. */
   use: number | null;
   /** whether that is more than it is allowed. */
@@ -35,7 +35,7 @@ export interface PeakRow {
 }
 
 /** Something that happened. */
-export interface HappenedRow {
+export interface EventCells {
   /** its time, s. */
   time_s: number;
   /** its row of the table. */
@@ -101,15 +101,15 @@ export interface ReviewTexts {
   /** the warnings. */
   warnings: string[];
   /** the strokes. */
-  strokes: StrokeRow[];
+  strokes: StrokeCells[];
   /** how many more there are; "" for none. */
   strokes_more: string;
   /** the highest forces. */
-  peaks: PeakRow[];
+  peaks: PeakCells[];
   /** how many parts are not rated; "" for none. */
   unrated: string;
   /** what happened. */
-  events: HappenedRow[];
+  events: EventCells[];
   /** how many more there are; "" for none. */
   events_more: string;
   /** the budget of each measured quantity. */

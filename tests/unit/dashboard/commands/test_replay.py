@@ -76,7 +76,10 @@ def test_what_the_live_page_shows_at_the_end_is_what_the_review_says(session, tm
     assert page.parts["load_force_method"] == review["measured"]["load_force_method"]
     assert page.parts["verdict"] == review["agreement"]["verdict"]
     hauls = [s for s in review["strokes"] if s["direction"] == "haul"]
-    assert (page.parts["strokes"]["haul_strokes"], page.parts["strokes"]["resets"]) == (len(hauls), review["resets"])
+    assert (page.parts["strokes"]["haul_strokes"], page.parts["strokes"]["resets"]) == (
+        len(hauls),
+        review["resets"],
+    )
 
 
 @pytest.mark.parametrize("speed", [1.0, 5.0, 20.0])
@@ -146,7 +149,7 @@ def test_wrong_calls(haul, tmp_path):
     for argv, word in (
         (["replay"], "SESSION"), (["replay", session, "--speed", "0.5"], "1 to 20"),
         (["replay", session, "--speed", "fast"], "fast"), (["replay", session, "--speed", "nan"], "nan"),
-        (["replay", tmp_path / "nothing"], "nothing"), (["replay", tmp_path / "empty"], "no session"),
+        (["replay", tmp_path / "nothing"], "nothing"), (["replay", tmp_path / "empty"], "not a session folder"),
         (["replay", session, "--http", "70000"], "65535"),
     ):  # fmt: skip
         said = haul(*argv)

@@ -155,7 +155,10 @@ def test_rope_lowered_under_tension_takes_the_load_back_and_the_hauled_sum_stays
     crew.rest()
     review = crew.end()
     assert [s["direction"] for s in review["strokes"]] == ["haul", "lower", "haul"]
-    hauled_m, lowered_m = crew.page.parts["moved"]["hauled_m"], crew.page.parts["moved"]["lowered_m"]
+    hauled_m, lowered_m = (
+        crew.page.parts["moved"]["hauled_m"],
+        crew.page.parts["moved"]["lowered_m"],
+    )
     assert hauled_m == round(review["measured"]["load_travel_m"], 3)
     assert hauled_m == pytest.approx(2.5, abs=0.03) and lowered_m == pytest.approx(0.5, abs=0.03)
     assert crew.page.now["moved_m"] == round(net_of(review), 3)

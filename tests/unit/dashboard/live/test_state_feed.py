@@ -40,7 +40,9 @@ def test_any_cut_gives_the_bins_of_one_push_and_hides_no_peak(data):
         level = pyramid.level_for(span)
         assert level == whole.level_for(span)
         bins, low, high = pyramid.bins(level)
-        assert all(np.array_equal(a, b) for a, b in zip((bins, low, high), whole.bins(level), strict=True))
+        assert all(
+            np.array_equal(a, b) for a, b in zip((bins, low, high), whole.bins(level), strict=True)
+        )
         assert high.max() == values[good].max() and low.min() == values[good].min()
         # against the plain definition, bin by bin
         index = np.floor(time_s[good] / BASE_S).astype(int) >> level
@@ -100,11 +102,15 @@ def test_however_much_changes_a_later_answer_keeps_its_budget_and_nothing_is_los
         size, told = next(asked)
         assert size <= BUDGET + 20
         known |= told["parts"]
-    assert sum(key.startswith("warning:") and value is not None for key, value in known.items()) == 20
+    assert (
+        sum(key.startswith("warning:") and value is not None for key, value in known.items()) == 20
+    )
     board.lines("warning", ["one left"], 24)
     for _ in range(3):
         known |= next(asked)[1]["parts"]
-    assert [v for k, v in known.items() if k.startswith("warning:") and v is not None] == ["one left"]
+    assert [v for k, v in known.items() if k.startswith("warning:") and v is not None] == [
+        "one left"
+    ]
     assert next(asked)[1]["parts"] == {}
 
 

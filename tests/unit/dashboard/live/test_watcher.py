@@ -8,7 +8,7 @@ from support.channels import channel, force, rope, three_to_one
 from support.growing_session import DemoPull, Growing, Page
 
 from analysis.live.minmax_pyramid import BASE_S
-from analysis.live.stroke_remaining import AGAIN_M, MET_M, SOON_M, Left
+from analysis.live.stroke_remaining import AGAIN_M, MET_M, SOON_M, Remaining
 from analysis.mechanics.travel import stroke
 from dashboard.live.watcher import Watch
 
@@ -444,7 +444,7 @@ def test_a_level_passed_too_shortly_for_an_alarm_is_told_all_the_same(tmp_path):
 )  # fmt: skip
 def test_how_near_two_blocked_is_follows_from_the_load_travel_that_is_left(left_m, nearness):
     assert 0 < MET_M < SOON_M < AGAIN_M
-    assert Left(load_m=left_m, rope_m=None).nearness == nearness
+    assert Remaining(load_m=left_m, rope_m=None).nearness == nearness
 
 
 def test_the_page_is_sent_which_level_the_haul_force_is_above(tmp_path):

@@ -8,7 +8,7 @@ from support.sealed_sessions import RIG, made
 from dashboard.export.report_html import report
 from dashboard.live.page_shell import index
 from dashboard.plan.page import page as plan_page
-from dashboard.plan.planned_rig import Planned
+from dashboard.plan.planned_rig import PlannedRig
 from dashboard.plan.tables import about, comparison, tables, top
 from dashboard.review.page import page as review_page
 from dashboard.text.templates import environment
@@ -37,7 +37,7 @@ def pages(folder, text, name):
     )  # fmt: skip
     file = folder / f"{text.replace('/', '-')}.toml"
     file.write_text((session / "rig.toml").read_text("utf-8"), "utf-8")
-    planned = Planned(file)
+    planned = PlannedRig(file)
     sharing = Sharing("192.168.1.20")
     sharing.codes["viewer"] = text
     (share,) = [route for route in routes(sharing) if route.pattern.pattern == "/share"]
