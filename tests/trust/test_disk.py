@@ -239,9 +239,7 @@ def test_beyond_the_bound_the_oldest_go_and_are_counted(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The bound is 60 s; here 1 s of it."""
-    monkeypatch.setattr(
-        "logger.recorder.recorder.BoundedQueue", functools.partial(BoundedQueue, most_s=1.0)
-    )
+    monkeypatch.setattr("logger.recorder.recorder.BoundedQueue", functools.partial(BoundedQueue, most_s=1.0))
     device = serve_pty()
     yard = Yard(tmp_path, force(device.url))
     layer = Refusing()
