@@ -15,8 +15,8 @@ What is assumed, and where from:
 - pulleys 0.90, standard uncertainty 0.05 in common: the default of the rig file; 0.01 of each: common
   practice, no source
 - friction not the same both ways, 0.36: analysis/efficiency/load_from_lowering.py, from R. Delaney 2022, p. 88
-- rope stretches 1 to 5 % at 1.5 kN (check-values 4: EN 1891 allows 5 % for 1 kN), 20 to 45 m of it;
-  loss factor 0.03 to 0.12: from memory
+- rope stretches 1 to 5 % at 1.5 kN, 20 to 45 m of it (EN 1891:1998, elongation: at most 5 % between 50 kg
+  and 150 kg, which is 1 kN; read in texts that quote it); loss factor 0.03 to 0.12: from memory
 - hand over hand at 1.1 s, heaving together at 2.2 s, walking away at 0.55 s a step; break-away up to
   1.25 times the friction while moving; ground that varies by up to 6 % over 0.2 to 1.5 m: common
   practice, no source

@@ -43,7 +43,8 @@ def test_t_quantile_is_smooth_where_the_method_changes_and_falls_with_the_degree
 def test_gum_h1_end_gauge_combined_uncertainty_and_degrees_of_freedom():
     """JCGM 100:2008 H.1: parts 25 (18 d.o.f.), 9.7 (25.6), 2.9 (50), 16.6 (2) nm; u 32 nm, 16 d.o.f.
 
-    Parts as in check-values 1.3; d's 9.7 is 5.8 (24), 3.9 (5), 6.7 (8) in quadrature."""
+    The difference d's 9.7 nm is 5.8 (24), 3.9 (5) and 6.7 (8) in quadrature.  Parts and u read in the tests of
+    an open metrology library that quote H.1; the 16 degrees of freedom are from memory (16.75, truncated)."""
     parts = (
         Component("standard", 25, 18),
         Component("repeated", 5.8, 24),
@@ -142,7 +143,7 @@ def test_a_cell_at_the_load_goes_before_what_the_file_says():
 
 
 def test_a_cell_at_the_anchor_gives_the_load_and_shares_the_haul_cells_error_once():
-    """Hauled toward the anchor: load = anchor + S (equilibrium, check-values 2.1).  With
+    """Hauled toward the anchor: load = anchor + S (equilibrium along the haul axis).  With
     anchor 1.71 S, MA = (A + S) / S = A/S + 1, so the haul cell's 2 % counts on 1.71, not 2.71."""
     channels = _three_strokes([400.0, 400.0, 400.0])
     t, force = channels["haul"]

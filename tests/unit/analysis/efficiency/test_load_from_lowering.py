@@ -16,7 +16,7 @@ from analysis.mechanics.model import model, model_ma_with
 from analysis.mechanics.tension import load_row, tensions
 
 # wrap in degrees, T_raise, T_lower in kg for a load of 75 kg: R. Delaney, Physics for Roping
-# Technicians, 2022, p. 88 (as read; check-values 3.2)
+# Technicians, 2022, p. 88 (as read)
 DELANEY = [
     (90, 98, 50), (180, 88, 35), (90, 92, 53), (180, 87, 36), (90, 103, 47), (180, 125, 37),
     (180, 127, 29), (180, 140, 31), (180, 179, 17), (180, 140, 15), (90, 135, 34),
@@ -48,7 +48,7 @@ def _edge(wrap: float):
 
 
 def test_capstan_of_the_first_row():
-    """T_raise 98, T_lower 50: W = sqrt(98 * 50) = 70.0, e = sqrt(50 / 98) = 0.714 (check-values 8 #22)."""
+    """T_raise 98, T_lower 50: W = sqrt(98 * 50) = 70.0, e = sqrt(50 / 98) = 0.714, by hand from the first row."""
     found = review(_edge(90), sensors("haul", "rope"), block(**_both(98 * G, 50 * G)))["measured"]
     assert found["load_force_method"] == "haul-and-lower"
     assert found["load_force_N"]["value"] / G == pytest.approx(70.0, abs=0.05)

@@ -82,7 +82,8 @@ def decode(text: str, *chunks: bytes) -> tuple[dict[str, list[bytes]], Decoder]:
 
 @pytest.mark.parametrize(
     ("body", "stated"),
-    # published NMEA 0183 sentences (check-values.md 6.1); the third derived there
+    # two published NMEA 0183 XDR sentences with their checksums, read in public documents that show them
+    # (no page is given there); the third by hand: XOR of all between $ and *
     [(b"SDXDR,C,23.15,C,WTHI", 0x70),
      (b"HCXDR,A,171,D,PITCH,A,-37,D,ROLL,G,367,,MAGX,G,2420,,MAGY,G,-8984,,MAGZ", 0x41),
      (b"YXXDR,N,1234.5,N,LC1,D,2.500,M,ROPE1", 0x77)],
