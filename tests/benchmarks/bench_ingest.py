@@ -108,9 +108,16 @@ def _recorder(folder: Path, sensors: str) -> subprocess.Popen[str]:
     (folder / "rig.toml").write_text('title = "bench"\n')
     (folder / "sensors.toml").write_text(sensors)
     return subprocess.Popen(
-        [sys.executable, "-c", RECORD, str(folder / "rig.toml"), str(folder / "sensors.toml"),
-         str(folder / "session")],
-        stdout=subprocess.PIPE, text=True,
+        [
+            sys.executable,
+            "-c",
+            RECORD,
+            str(folder / "rig.toml"),
+            str(folder / "sensors.toml"),
+            str(folder / "session"),
+        ],
+        stdout=subprocess.PIPE,
+        text=True,
     )
 
 
@@ -130,7 +137,8 @@ def full_speed(folder: Path) -> dict[str, float]:
     device = serve_pty()
     reader = subprocess.Popen(
         [sys.executable, "-c", NAIVE, device.url, str(folder / "naive.csv"), str(NAIVE_LINES)],
-        stdout=subprocess.PIPE, text=True,
+        stdout=subprocess.PIPE,
+        text=True,
     )
     assert reader.stdout is not None
     reader.stdout.readline()

@@ -197,7 +197,9 @@ def main() -> int:
             verdict = f"budget {budget:g}" + ("" if value <= budget else ", OVER")
             failed += value > 3 * budget
         print(f"{what:58} {value:12.2f}  {verdict}")
-    print(f"whole figure / later answer: {long['figure_bytes'] / long['bytes']:.0f} times the bytes")
+    print(
+        f"whole figure / later answer: {long['figure_bytes'] / long['bytes']:.0f} times the bytes"
+    )
     return 1 if failed else 0
 
 

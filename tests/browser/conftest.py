@@ -38,7 +38,9 @@ class Browser:
         return self.driver.execute_script(script, *args)
 
     def text(self, name: str) -> str:
-        return self.js("const n = document.getElementById(arguments[0]); return n ? n.innerText : ''", name)
+        return self.js(
+            "const n = document.getElementById(arguments[0]); return n ? n.innerText : ''", name
+        )
 
     def console(self) -> list[str]:
         """What the console said since `open`, bar what the browser says of its own."""

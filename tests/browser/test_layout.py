@@ -40,13 +40,19 @@ def test_the_list_of_a_folder(browser, size):
     with Watched(LAUNCH.parent) as page:
         browser.size(*size)
         browser.open(page.url)
-        wait_until(lambda: "slipway-launch-1" in browser.js("return document.body.innerText"), 10, "the list")
+        wait_until(
+            lambda: "slipway-launch-1" in browser.js("return document.body.innerText"),
+            10,
+            "the list",
+        )
         # a line of text each: nothing is broken in the middle of a word
         lines = browser.js("const r = document.createRange(); return [...document.querySelectorAll("
                            "'td:nth-child(4), td:last-child a')].map(n => { r.selectNodeContents(n);"
                            " return r.getClientRects().length; })")  # fmt: skip
         assert lines == [1] * 6
-        wide, window = browser.js("return [document.documentElement.scrollWidth, window.innerWidth]")
+        wide, window = browser.js(
+            "return [document.documentElement.scrollWidth, window.innerWidth]"
+        )
         assert wide <= window
 
 

@@ -118,7 +118,9 @@ def test_after_two_strokes_the_advantage_on_the_page_is_the_true_one(browser, de
     truth = json.loads((demo.out / "datapackage.json").read_text("utf-8"))["simulation"]["true"]
     first = wait_until(lambda: measured(browser), 15, "an estimate")
     settled = r"\b([2-9]|[1-9][0-9]+) strokes"
-    wait_until(lambda: re.search(settled, browser.text("travel-note")), 40, "strokes for it to settle")
+    wait_until(
+        lambda: re.search(settled, browser.text("travel-note")), 40, "strokes for it to settle"
+    )
     value, expanded = measured(browser)
     assert abs(value - truth["actual_ma"]) <= expanded + 0.05, (first, value, expanded)
     assert expanded <= 0.1 * value

@@ -38,9 +38,15 @@ def missing():
 
     def compare(example, found, where="", free=()):
         if isinstance(example, list):
-            return [
-                line for row in (found or []) for line in compare(example[0], row, f"{where}[]", free)
-            ] if example and isinstance(example[0], dict) else []
+            return (
+                [
+                    line
+                    for row in (found or [])
+                    for line in compare(example[0], row, f"{where}[]", free)
+                ]
+                if example and isinstance(example[0], dict)
+                else []
+            )
         if not isinstance(example, dict) or found is None or where in free or not example:
             return []
         lines = [f"{where}.{key} is missing" for key in example if key not in found]

@@ -78,7 +78,9 @@ def test_no_variable_of_a_comprehension_has_the_name_of_something_of_its_module(
     name for an unset variable where another comprehension uses it (seen in `haul library`)."""
     tree = ast.parse(path.read_text("utf-8"))
     taken = set(module_names(tree))
-    clashes = [f"line {line}: {name}" for line, name in comprehension_variables(tree) if name in taken]
+    clashes = [
+        f"line {line}: {name}" for line, name in comprehension_variables(tree) if name in taken
+    ]
     assert clashes == []
 
 
@@ -96,8 +98,10 @@ def modules(path):
     for line, module in imported(ast.parse(path.read_text("utf-8"))):
         parts = module.split(".")
         here = ROOT / room
-        if parts[0] == room and len(parts) > 1 and (
-            (here / parts[1]).is_dir() or (here / f"{parts[1]}.py").is_file()
+        if (
+            parts[0] == room
+            and len(parts) > 1
+            and ((here / parts[1]).is_dir() or (here / f"{parts[1]}.py").is_file())
         ):
             yield line, parts[1]
 

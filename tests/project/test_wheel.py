@@ -30,7 +30,9 @@ def installed(wheel, tmp_path_factory):
     """Run a call of the installed `haul` in an empty folder; the libraries are lent, not copied."""
     home = tmp_path_factory.mktemp("elsewhere")
     subprocess.run([sys.executable, "-m", "venv", "--without-pip", str(home / "venv")], check=True)
-    python = next(p for p in (home / "venv/bin/python", home / "venv/Scripts/python.exe") if p.exists())
+    python = next(
+        p for p in (home / "venv/bin/python", home / "venv/Scripts/python.exe") if p.exists()
+    )
     subprocess.run(
         [sys.executable, "-m", "pip", "--python", str(python), "install", "-q", "--no-deps",
          "--no-index", str(wheel)],

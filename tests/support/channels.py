@@ -53,6 +53,8 @@ def rows(time_s: Iterable[float], **readings: Iterable[float]) -> bytes:
     columns = [(name, np.atleast_1d(values).tolist()) for name, values in readings.items()]
     assert all(len(values) == len(moments) for _, values in columns)
     lines = [
-        f"{t:.4f},{name},{values[k]:.6g}\n" for k, t in enumerate(moments) for name, values in columns
+        f"{t:.4f},{name},{values[k]:.6g}\n"
+        for k, t in enumerate(moments)
+        for name, values in columns
     ]
     return "".join(lines).encode()

@@ -40,9 +40,13 @@ class Growing:
         self.writer.readings(rows(time_s, **{name: reading}))
 
     def clock(self, time_s: float, drops: int = 0) -> None:
-        self.writer.clock(time_s, UTC, [n for name in self.names for n in (self.counts[name], drops)])
+        self.writer.clock(
+            time_s, UTC, [n for name in self.names for n in (self.counts[name], drops)]
+        )
 
-    def event(self, time_s: float, kind: str, channel: str = "", value=None, text: str = "") -> None:
+    def event(
+        self, time_s: float, kind: str, channel: str = "", value=None, text: str = ""
+    ) -> None:
         self.writer.event(time_s, kind, channel, value, text)
 
     def seal(self) -> None:
@@ -66,7 +70,9 @@ class DemoPull:
         end = int(np.searchsorted(self.haul.time_s, until_s))
         if end > self._done:
             for name, values in self.haul.values.items():
-                self.session.rows(name, self.haul.time_s[self._done : end], values[self._done : end])
+                self.session.rows(
+                    name, self.haul.time_s[self._done : end], values[self._done : end]
+                )
             self._done = end
         self.session.clock(until_s)
 

@@ -14,9 +14,9 @@ from support.growing_session import start_haul, wait_until
 
 RIG = three_to_one("resistance_N = 900.0\npull_distance_m = 6.0", rope="mbs_kN = 28.0\n")
 PORT = ('port = "{port}"', "baud = 115200")
-SENSORS = force(
-    *PORT, "u = 2.0", "capacity = 3000.0", "warn_at = 600.0", "stop_at = 800.0"
-) + rope(*PORT)
+SENSORS = force(*PORT, "u = 2.0", "capacity = 3000.0", "warn_at = 600.0", "stop_at = 800.0") + rope(
+    *PORT
+)
 
 
 class Device:

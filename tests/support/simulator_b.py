@@ -169,7 +169,9 @@ def make(seed: int, way: str | None = None) -> Session:
     a = float(np.clip(0.36 * rng.standard_normal(), -0.85, 0.85))
     up, down = gain(e), gain(1 / np.exp(np.log(e) * (1 + a) / (1 - a)))
     load, lines = _load(rng, way, ratio)
-    text = LIP if name == "lip" else (files("analysis") / "rigs" / f"{name}.toml").read_text("utf-8")
+    text = (
+        LIP if name == "lip" else (files("analysis") / "rigs" / f"{name}.toml").read_text("utf-8")
+    )
     made = Session(way, f"{text}\n[load]\n{lines}" if lines else text)
     lowers = way.startswith("low")
     spring = 1500.0 / (rng.uniform(0.01, 0.05) * rng.uniform(20, 45))
@@ -209,8 +211,13 @@ def _load(rng: np.random.Generator, way: str, ratio: int) -> tuple[Load, str]:
         c, spread = rng.uniform(*most), rng.uniform(0.0, 0.06)
         wanted = rng.uniform(600, 2500) if ratio < 9 else rng.uniform(1500, 6000)
         mass = wanted / G / (math.sin(math.radians(slope)) + c * math.cos(math.radians(slope)))
-    fall, ground = mass * G * math.sin(math.radians(slope)), c * mass * G * math.cos(math.radians(slope))
-    load = Load(fall, ground, mass, rng.uniform(1.0, 1.25), _rough(rng, spread, rng.uniform(0.2, 1.5)))
+    fall, ground = (
+        mass * G * math.sin(math.radians(slope)),
+        c * mass * G * math.cos(math.radians(slope)),
+    )
+    load = Load(
+        fall, ground, mass, rng.uniform(1.0, 1.25), _rough(rng, spread, rng.uniform(0.2, 1.5))
+    )
 
     def stated(key: str, true: float, u: float, unit_u: str) -> str:
         value = true / max(0.3, 1 + u * rng.standard_normal())

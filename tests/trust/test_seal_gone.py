@@ -93,8 +93,14 @@ def test_a_session_without_its_seal_is_changed_and_not_repaired(
     assert session_state(sealed, quick=True) == "changed"
     first, *details = capsys.readouterr().out.splitlines()
     assert first == "changed"
-    assert details[0] == f"  {SUMS} is gone, though {DESCRIPTOR} says that the session was sealed at {ended}"
-    assert details[1].startswith("  --repair refuses a changed session: a new seal would ") and len(details) == 2
+    assert (
+        details[0]
+        == f"  {SUMS} is gone, though {DESCRIPTOR} says that the session was sealed at {ended}"
+    )
+    assert (
+        details[1].startswith("  --repair refuses a changed session: a new seal would ")
+        and len(details) == 2
+    )
 
 
 def test_an_edit_is_not_covered_up_by_taking_the_seal_away(
@@ -282,7 +288,9 @@ def given_up(writer: SessionWriter) -> None:
 
 @pytest.mark.skipif(sys.platform == "win32", reason="other system: no /proc")
 @pytest.mark.parametrize("marked", [True, False])
-def test_a_sealing_may_be_killed_at_any_call_and_its_repair_too(tmp_path: Path, marked: bool) -> None:
+def test_a_sealing_may_be_killed_at_any_call_and_its_repair_too(
+    tmp_path: Path, marked: bool
+) -> None:
     """marked False: the disk had refused the marks, and the recorder had gone on without."""
     seen, n, done = [], 0, False
     while not done:

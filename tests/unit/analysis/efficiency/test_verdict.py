@@ -76,7 +76,9 @@ def test_an_advantage_far_below_asks_whether_it_is_the_rig_of_the_file():
 
 def test_a_small_change_does_not_excuse_a_large_difference():
     change = Change(spread=0.05)
-    assert "look for a pulley" in agreement(model(three()), _ma(1.8), "known", change).verdict.text()
+    assert (
+        "look for a pulley" in agreement(model(three()), _ma(1.8), "known", change).verdict.text()
+    )
 
 
 def test_with_a_cell_at_the_load_ground_and_rig_are_told_apart():
@@ -154,7 +156,9 @@ def test_a_rig_changed_on_the_way_has_both_results():
     channels = sensors("haul", "rope")
     data = _session([400.0, 401.0, 399.0, 150.0, 150.5, 149.5])
     change = Event(3 * (2.0 + 12.0 + 3.0) + 0.5, "r", "rig", "", None, "rig-2.toml")
-    analyser = Analyser(roles=roles(first, channels), later=lambda name: (second, roles(second, channels)))
+    analyser = Analyser(
+        roles=roles(first, channels), later=lambda name: (second, roles(second, channels))
+    )
     analyser.push(
         block(**{n: (r.time_s, r.reading) for n, r in data.readings.items()}, events=[change]), -1
     )

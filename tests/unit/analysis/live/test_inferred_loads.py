@@ -36,7 +36,9 @@ def test_hauling_a_haul_cell_gives_every_strand_its_frictionless_share():
 
 
 @settings(max_examples=40, deadline=None)
-@given(st.floats(0.5, 0.999), st.floats(1.0, 5000.0), st.sampled_from(["haul", "load", "A1>T1", "G2"]))
+@given(
+    st.floats(0.5, 0.999), st.floats(1.0, 5000.0), st.sampled_from(["haul", "load", "A1>T1", "G2"])
+)
 def test_hauling_nothing_is_below_frictionless_nor_below_the_model(e, force, at):
     of = carrying(e=e)
     found = of.hauling([(at, force)])
@@ -106,7 +108,9 @@ def test_nothing_known_is_nothing_told():
 
 def test_an_anchor_is_judged_by_the_whole_force_on_it():
     # the haul leaves off the anchor's pulley at a right angle: the anchor carries both strands' vector sum
-    found = Carrying(model(rig("tie:load pulley:A1@anchor haul:90", extra="[anchor]\nwll_kN = 5\n")))
+    found = Carrying(
+        model(rig("tie:load pulley:A1@anchor haul:90", extra="[anchor]\nwll_kN = 5\n"))
+    )
     use = next(u for u in found.hauling([("haul", 1000.0)]).uses if u.name == "anchor")
     assert use.force_N == pytest.approx(1000 * np.sqrt(2), rel=1e-6)
 
@@ -142,7 +146,9 @@ def test_hauling_at_most_is_never_below_the_true_force_whatever_the_friction(e, 
     of = carrying(e=0.9)
     true = tensions(of.known.system, np.array(e)) * haul
     load = float(_load_row(of.known) @ true)
-    found = of.hauling([("haul", haul), ("load", load)], measured({"load": load, "load>G1": load}, of))
+    found = of.hauling(
+        [("haul", haul), ("load", load)], measured({"load": load, "load>G1": load}, of)
+    )
     assert np.all(found.strand_N >= true - 1e-6)
     assert found.strand_N[0] == pytest.approx(load)
     for piece in of.pieces:

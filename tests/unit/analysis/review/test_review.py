@@ -50,7 +50,12 @@ def _has_shape(found):
     assert found.keys() == SHAPE.keys()
     for key in ("predicted", "measured", "agreement"):
         assert found[key].keys() == SHAPE[key]
-    for key, keys in (("strokes", STROKE), ("events", EVENT), ("peaks", PEAK), ("messages", MESSAGE)):
+    for key, keys in (
+        ("strokes", STROKE),
+        ("events", EVENT),
+        ("peaks", PEAK),
+        ("messages", MESSAGE),
+    ):
         assert all(row.keys() == keys for row in found[key])
     assert found["warnings"] == [row["text"] for row in found["messages"]]
     assert all(row["level"] == CATALOGUE[row["code"]].level for row in found["messages"])
@@ -195,7 +200,9 @@ path = [ { tie = "load" }, { pulley = "S", on = "P1" }, { haul = "team", toward_
 def test_an_anchor_beside_the_axis_is_peaked_and_warned_of_by_its_vector_sum():
     """Haul at a right angle to the strand: 2 T cos 45 on the anchor, 400 N x 1.4142 = 566 N over 500 N."""
     t, x, force = pull(50, 400.0, rope=6.0)
-    found = review(parse_rig(BESIDE, "r.toml"), sensors("haul", "rope"), block(haul=(t, force), rope=(t, x)))
+    found = review(
+        parse_rig(BESIDE, "r.toml"), sensors("haul", "rope"), block(haul=(t, force), rope=(t, x))
+    )
     (row,) = (row for row in found["peaks"] if row["name"] == "P1")
     assert row["force_N"] == pytest.approx(400 * math.sqrt(2))
     assert row["use"] == pytest.approx(400 * math.sqrt(2) / 500)
@@ -208,7 +215,8 @@ def test_a_cell_at_an_anchor_beside_the_axis_does_not_hide_what_pulls_sideways()
     t, x, force = pull(50, 400.0, rope=6.0)
     cell = sensors("haul", "anchor", "rope")
     cell = replace(
-        cell, channels=tuple(replace(c, at="P1") if c.name == "anchor" else c for c in cell.channels)
+        cell,
+        channels=tuple(replace(c, at="P1") if c.name == "anchor" else c for c in cell.channels),
     )
     found = review(
         parse_rig(BESIDE, "r.toml"), cell,
@@ -221,8 +229,12 @@ def test_a_cell_at_an_anchor_beside_the_axis_does_not_hide_what_pulls_sideways()
 def test_an_assumed_knot_is_said_by_review():
     t, x, force = pull(50, 400.0, rope=6.0)
     weighed = BESIDE.replace('name = "main"', 'name = "main"\nmbs_kN = 6.0')
-    found = review(parse_rig(weighed, "r.toml"), sensors("haul", "rope"), block(haul=(t, force), rope=(t, x)))
-    assert any(w.startswith("load: the knot's strength is not stated; 0.50") for w in found["warnings"])
+    found = review(
+        parse_rig(weighed, "r.toml"), sensors("haul", "rope"), block(haul=(t, force), rope=(t, x))
+    )
+    assert any(
+        w.startswith("load: the knot's strength is not stated; 0.50") for w in found["warnings"]
+    )
     (row,) = (row for row in found["peaks"] if row["name"] == "load>S")
     assert row["limit_N"] == pytest.approx(300.0)  # 6 kN x 0.50 / 10
     assert any("is assumed to keep 0.5" in e["text"] for e in found["events"])

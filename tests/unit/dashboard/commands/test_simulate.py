@@ -89,7 +89,8 @@ def test_what_a_device_sends_is_the_way_back_of_what_it_is_worth(sensors):
 
 
 @pytest.mark.parametrize(
-    "text", ["pulley_eficiency = 0.9", "pulley_efficiency = 1.2", "load_force_N = -1", "for_s = true"]
+    "text",
+    ["pulley_eficiency = 0.9", "pulley_efficiency = 1.2", "load_force_N = -1", "for_s = true"],
 )
 def test_a_truth_that_cannot_be_is_refused(tmp_path, text):
     path = tmp_path / "t.toml"

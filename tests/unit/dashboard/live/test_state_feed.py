@@ -40,7 +40,9 @@ def test_any_cut_gives_the_bins_of_one_push_and_hides_no_peak(data):
         level = pyramid.level_for(span)
         assert level == whole.level_for(span)
         bins, low, high = pyramid.bins(level)
-        assert all(np.array_equal(a, b) for a, b in zip((bins, low, high), whole.bins(level), strict=True))
+        assert all(
+            np.array_equal(a, b) for a, b in zip((bins, low, high), whole.bins(level), strict=True)
+        )
         assert high.max() == values[good].max() and low.min() == values[good].min()
         # against the plain definition, bin by bin
         index = np.floor(time_s[good] / BASE_S).astype(int) >> level

@@ -289,7 +289,11 @@ def test_the_page_is_told_levels_shares_and_strands(tmp_path):
     rated = RIG.replace("[capture.C1]\n", "[capture.C1]\nwll_kN = 1.5\n").replace(
         'name = "main"\n', 'name = "main"\nmbs_kN = 30.0\n'
     )
-    way = Slipway(tmp_path / "s", rig=rated, sensors=SENSORS.replace("u = 1.0\n", "u = 1.0\nstop_at = 900.0\n", 1))
+    way = Slipway(
+        tmp_path / "s",
+        rig=rated,
+        sensors=SENSORS.replace("u = 1.0\n", "u = 1.0\nstop_at = 900.0\n", 1),
+    )
     head = way.page.parts["head"]
     # rope 30 kN / 10 on three times the haul: 1,000 N; the file's 900 N comes first
     assert [round(level) for level, _ in head["levels"]] == [900, 1000]
@@ -311,7 +315,11 @@ def test_the_page_is_told_levels_shares_and_strands(tmp_path):
 def test_a_strand_with_its_own_cell_is_shown_as_the_cell_reads_while_hauled_and_held(tmp_path):
     """1,000 N at the haul of a 3:1, 2,400 N at the load: never 3,000 N, which is over what is allowed."""
     rated = RIG.replace('name = "main"\n', 'name = "main"\nmbs_kN = 28.0\n')
-    way = Slipway(tmp_path / "s", rig=rated, sensors=SENSORS + channel("cell", "force", "c", "u = 1.0", at="load"))
+    way = Slipway(
+        tmp_path / "s",
+        rig=rated,
+        sensors=SENSORS + channel("cell", "force", "c", "u = 1.0", at="load"),
+    )
     assert way.page.parts["head"]["levels"] != []  # another strand's: the haul strand at 2,800 N
     assert [round(level) for level, _ in way.page.parts["head"]["levels"]] == [2800]
     told = []
@@ -344,7 +352,9 @@ def test_a_changed_rig_brings_its_own_levels_and_drawing(tmp_path):
     way.pull(1.0, 3.0)
     assert way.page.parts["head"]["levels"] == []
     drawn = way.page.now["g"]
-    other = RIG.replace('name = "main"\n', 'name = "main"\nmbs_kN = 20.0\n').replace("3:1", "another 3:1")
+    other = RIG.replace('name = "main"\n', 'name = "main"\nmbs_kN = 20.0\n').replace(
+        "3:1", "another 3:1"
+    )
     way.session.writer.copy("rig-2.toml", other.encode())
     way.session.event(way.t, "rig", "", None, "rig-2.toml")
     now = way.pull(1.0, 3.0)
@@ -398,7 +408,9 @@ def test_what_the_load_last_needed_outlives_a_change_of_the_rig(tmp_path):
 
 
 def test_a_level_passed_too_shortly_for_an_alarm_is_told_all_the_same(tmp_path):
-    way = Slipway(tmp_path / "s", sensors=SENSORS.replace("u = 1.0\n", "u = 1.0\nstop_at = 500.0\n", 1))
+    way = Slipway(
+        tmp_path / "s", sensors=SENSORS.replace("u = 1.0\n", "u = 1.0\nstop_at = 500.0\n", 1)
+    )
     way.pull(1.0, 3.0)
     way.session.rows("haul_force", [way.t - 0.011, way.t - 0.002], [640.0, 350.0])
     way.pull(1.0, 3.0)

@@ -405,7 +405,7 @@ def test_an_anchor_beside_the_axis_is_told_once_and_with_the_same_force_everywhe
     """The page's gear table has the force that predict judges: hypot(0.9, 1) of the haul tension."""
     path = files / "beside.toml"
     path.write_text(
-        'anchor_to_load_m = 20.0\n[defaults]\npulley_efficiency = 0.9\n[load]\nresistance_N = 900.0\n[further_anchor.P1]\n'
+        "anchor_to_load_m = 20.0\n[defaults]\npulley_efficiency = 0.9\n[load]\nresistance_N = 900.0\n[further_anchor.P1]\n"
         'at_m = 0.0\nmbs_kN = 10\n[[rope]]\nname = "main"\npath = [ { tie = "load" }, { pulley = "S", on = "P1" }, '
         '{ haul = "team", toward_deg = 90 } ]\n',
         "utf-8",

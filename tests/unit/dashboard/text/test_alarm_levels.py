@@ -92,7 +92,9 @@ def test_levels_are_said_in_si_and_in_the_devices_unit():
     )
     assert "caution 202 lbf (900 N; the device sends 202.328 lbf)" in row_text(row, sensors, {}, US)
     half = AlarmRow("haul_force", "haul_force", stop=1200.0)
-    assert row_text(half, sensors, {}, METRIC).startswith("alarm haul_force: caution none, stop 1200 N")
+    assert row_text(half, sensors, {}, METRIC).startswith(
+        "alarm haul_force: caution none, stop 1200 N"
+    )
     assert "never read" in level_text(curved(lambda reading: 0.0), 900.0, METRIC)
 
 

@@ -107,7 +107,11 @@ def test_a_message_s_quantity_in_us_units(value, form, unit, us):
     assert METRIC.written(value, form, unit) == (format(value, form), unit)
 
 
-@given(st.floats(-1e7, 1e7), st.sampled_from([".0f", ".2f", ",.1f", ".3g", "g"]), st.sampled_from(sorted(REFERENCE)))
+@given(
+    st.floats(-1e7, 1e7),
+    st.sampled_from([".0f", ".2f", ",.1f", ".3g", "g"]),
+    st.sampled_from(sorted(REFERENCE)),
+)
 def test_a_message_s_quantity_is_the_reference_factors_to_the_digits_shown(value, form, unit):
     shown, factor = REFERENCE[unit]
     number, told = US.written(value, form, unit)
@@ -115,7 +119,9 @@ def test_a_message_s_quantity_is_the_reference_factors_to_the_digits_shown(value
     digits = len(re.sub(r"e.*|\D", "", format(value, form)).lstrip("0"))
     step = 10.0 ** -len(format(value, form).partition("e")[0].partition(".")[2]) * max(1.0, factor)
     half = 0.55 * 10 ** (1 - min(4, max(2, digits)))
-    assert float(number.replace(",", "")) == pytest.approx(value * factor, rel=half, abs=0.51 * step)
+    assert float(number.replace(",", "")) == pytest.approx(
+        value * factor, rel=half, abs=0.51 * step
+    )
 
 
 @given(st.text(), st.floats(1.0, 1e6))
@@ -194,7 +200,13 @@ def test_choosing_comparing_and_listing_show_no_metric_quantity(haul, tmp_path):
         haul("library", ROOT / "sample_logs", "--units", "us"),
     ]  # fmt: skip
     assert [seen(said.out + said.err) for said in rows] == [[]] * 5
-    assert ["lbf" in said.out for said in rows] == [True, True, True, False, True]  # no item is marked
+    assert ["lbf" in said.out for said in rows] == [
+        True,
+        True,
+        True,
+        False,
+        True,
+    ]  # no item is marked
 
 
 def test_what_a_recording_tells_on_the_terminal(capsys):
@@ -203,7 +215,9 @@ def test_what_a_recording_tells_on_the_terminal(capsys):
         "sensors.toml",
     )
     label = "2 kN grab: begins to slip at 0.6 kN"
-    made = message("limit_of_a_part", name="2 kN grab", why=message("begins_to_slip", limit_N=600.0))
+    made = message(
+        "limit_of_a_part", name="2 kN grab", why=message("begins_to_slip", limit_N=600.0)
+    )
     assert made.text() == label
     line = StatusLine(sensors, {label: made}, US)
     for told in (
@@ -301,7 +315,9 @@ def test_the_plan_page_tells_ratings_reasons_and_warnings_in_us_units(tmp_path):
     assert "9 kN breaking strength" in told["metric"] and "2020 lbf breaking strength" in told["us"]
     assert "begins to slip at 135 lbf" in told["us"]
     assert '<li class="stop">rope 20 m rope: ' in top(planned, None, METRIC)
-    assert "rope 20 m rope:" in told["us"] and re.search(r"ft needed, 29\.5 ft in the bag", told["us"])
+    assert "rope 20 m rope:" in told["us"] and re.search(
+        r"ft needed, 29\.5 ft in the bag", told["us"]
+    )
     for name in own:
         assert told["us"].count(name) == told["metric"].count(name)
 
@@ -322,13 +338,17 @@ def test_a_live_page_tells_its_sentences_in_us_units_all_through_a_haul(tmp_path
         pull.feed(k / 2)
         if k == 40:
             pull.session.event(20.0, "mark", "", None, "stood 2 m from the edge")
-            pull.session.event(20.0, "alarm", "haul_force", 990.0, "stop: A1: 36 kN breaking strength / 7")
+            pull.session.event(
+                20.0, "alarm", "haul_force", 990.0, "stop: A1: 36 kN breaking strength / 7"
+            )
         watch.tick()
         page.ask()
         told.update(live_texts(page))
     assert page.parts["head"]["units"] == "us"
     assert seen("\n".join(told)) == ["stood 2 m from the edge"]
-    assert any(re.fullmatch(r"the force fell and \S+ ft of rope came out .*", text) for text in told)
+    assert any(
+        re.fullmatch(r"the force fell and \S+ ft of rope came out .*", text) for text in told
+    )
     assert "A1: 8090 lbf breaking strength / 7" in told
 
 

@@ -20,14 +20,24 @@ def told(row: AlarmRow, readings: list[tuple[float, float]]) -> list[tuple[float
 
 
 def test_a_level_counts_after_its_hold_time_and_clears_below_it() -> None:
-    readings = [(0.0, 600.0), (0.4, 600.0), (0.5, 600.0), (0.6, 490.0), (2.0, 490.0), (2.1, 400.0),
-                (2.7, 400.0)]
+    readings = [
+        (0.0, 600.0),
+        (0.4, 600.0),
+        (0.5, 600.0),
+        (0.6, 490.0),
+        (2.0, 490.0),
+        (2.1, 400.0),
+        (2.7, 400.0),
+    ]
     # 490 x 2 + 10 = 990 is below 1000, but not by the 5 % that would clear it
     assert told(ROW, readings) == [(0.5, "caution", 1210.0), (2.7, "clear", 810.0)]
 
 
 def test_a_short_peak_is_no_alarm() -> None:
-    assert told(ROW, [(0.0, 0.0), (0.1, 5000.0), (0.3, 5000.0), (0.4, 0.0), (1.0, 5000.0), (1.2, 0.0)]) == []
+    assert (
+        told(ROW, [(0.0, 0.0), (0.1, 5000.0), (0.3, 5000.0), (0.4, 0.0), (1.0, 5000.0), (1.2, 0.0)])
+        == []
+    )
 
 
 def test_a_rise_through_caution_keeps_the_moment_it_began() -> None:
@@ -35,7 +45,9 @@ def test_a_rise_through_caution_keeps_the_moment_it_began() -> None:
 
 
 @given(st.lists(st.floats(0.0, 3000.0), max_size=60))
-def test_with_no_hold_time_the_level_is_never_below_what_the_reading_says(values: list[float]) -> None:
+def test_with_no_hold_time_the_level_is_never_below_what_the_reading_says(
+    values: list[float],
+) -> None:
     row = AlarmRow("c", "x", caution=1000.0, stop=2000.0)
     state = AlarmState()
     for i, value in enumerate(values):
@@ -82,7 +94,9 @@ def test_acknowledged_while_on_it_is_shown_and_asks_again_only_when_it_rises() -
     assert not seen.held
 
 
-def test_all_at_once_are_acknowledged_by_the_recorders_own_words_and_no_namesake_with_them() -> None:
+def test_all_at_once_are_acknowledged_by_the_recorders_own_words_and_no_namesake_with_them() -> (
+    None
+):
     seen = Latched()
     for label in ("A1", "A10: WLL 3 kN", "A1, A2"):
         seen.alarm("haul", f"stop: {label}", 1.0, 1.0)

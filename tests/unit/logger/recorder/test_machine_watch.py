@@ -261,9 +261,7 @@ def test_sleep_is_held_off_until_it_is_let_go(inhibitor, tmp_path):
 @linux
 def test_the_lock_ends_with_a_recorder_that_is_killed(inhibitor, tmp_path):
     inhibitor(GIVES.format(tmp_path))
-    script = (
-        "import time\nfrom logger.recorder.keep_awake import Awake\nheld = Awake()\nheld.hold()\ntime.sleep(60)\n"
-    )
+    script = "import time\nfrom logger.recorder.keep_awake import Awake\nheld = Awake()\nheld.hold()\ntime.sleep(60)\n"
     with subprocess.Popen([sys.executable, "-c", script]) as owner:
         until = time.monotonic() + 10
         while not ((tmp_path / "pid").exists() and (tmp_path / "pid").read_text()):

@@ -101,9 +101,15 @@ def pty_yard(yard: Any, text: str) -> tuple[Any, Any]:
 def test_two_ports_are_recorded_whole_and_sealed(yard: Any, force: str, travel: str) -> None:
     pty, tcp = yard.pty(), yard.tcp()
     sensors = yard.write(
-        force + f'port = "{pty.url}"\nbaud = 115200\n' + travel + f'port = "{tcp.url}"\nbaud = 9600\n')
+        force
+        + f'port = "{pty.url}"\nbaud = 115200\n'
+        + travel
+        + f'port = "{tcp.url}"\nbaud = 9600\n'
+    )
     with recording(yard) as running:
-        until(lambda: kinds(yard).count("connect") == 2)  # pyserial throws away what comes while it opens
+        until(
+            lambda: kinds(yard).count("connect") == 2
+        )  # pyserial throws away what comes while it opens
         assert session_state(yard.out) == "growing"
         for i in range(0, 400, 20):
             pty.send(lines(sensors, i, 20), 1.0)
@@ -152,7 +158,9 @@ def test_an_unplugged_socket_loses_no_line_and_comes_back(yard: Any, force: str)
         device.send(lines(sensors, 150, 5), 1.0)
         until(lambda: count(yard) == 155)
         outcome = running.end()
-    assert read_all(yard.out).readings["haul_force"].reading.tolist() == [float(i) for i in range(155)]
+    assert read_all(yard.out).readings["haul_force"].reading.tolist() == [
+        float(i) for i in range(155)
+    ]
     assert outcome.drops == {"haul_force": 0}
     assert kinds(yard).count("connect") == 4
 
@@ -192,7 +200,10 @@ def test_no_port_is_one_line_and_leaves_nothing(yard: Any, force: str) -> None:
     assert not yard.out.exists()
 
 
-@pytest.mark.parametrize("url", ["socket://127.0.0.1:1", "hwgrep://FFFF:FFFF", "hwgrep://spy://x", "/dev/null", "\x2ftmp"])
+@pytest.mark.parametrize(
+    "url",
+    ["socket://127.0.0.1:1", "hwgrep://FFFF:FFFF", "hwgrep://spy://x", "/dev/null", "\x2ftmp"],
+)
 def test_hostile_ports_are_one_line(yard: Any, force: str, url: str) -> None:
     yard.write(force + f'port = "{url}"\nbaud = 9600\n')
     with pytest.raises(PortFault):
@@ -200,7 +211,9 @@ def test_hostile_ports_are_one_line(yard: Any, force: str, url: str) -> None:
 
 
 @pytest.mark.parametrize("scheme", ["spy", "SPY"])
-def test_a_port_that_would_write_a_file_is_refused_and_writes_none(yard: Any, force: str, scheme: str) -> None:
+def test_a_port_that_would_write_a_file_is_refused_and_writes_none(
+    yard: Any, force: str, scheme: str
+) -> None:
     device, file = yard.pty(), yard.folder / "written"
     text = force + f'port = "{scheme}://{device.url}?file={file}"\nbaud = 9600\n'
     yard.write(force)
@@ -218,7 +231,14 @@ def test_the_place_that_opens_refuses_other_schemes_too(yard: Any, nest: str) ->
         with pytest.raises((PortFault, OSError)) as caught:
             open_port(url, 9600).close()
         assert isinstance(caught.value, PortFault) or nest.lower() == "hwgrep://{}"
-    for url in ("loop://", "Loop://", "alt:///dev/null", "file:///dev/null", "stdin:", "udp://127.0.0.1:1"):
+    for url in (
+        "loop://",
+        "Loop://",
+        "alt:///dev/null",
+        "file:///dev/null",
+        "stdin:",
+        "udp://127.0.0.1:1",
+    ):
         with pytest.raises(PortFault, match="rfc2217"):
             open_port(url, 9600).close()
     assert not file.exists()
@@ -257,8 +277,15 @@ def test_a_comma_that_is_not_guessed_is_told_once_with_what_to_write(yard: Any) 
         done = running.end()
     assert done.readings == {"haul_force": 1} and done.drops == {"haul_force": 12}
     (line,) = news
-    for part in (device.url, "haul_force", '"1,90 kN"', "a comma: decimal or separator?",
-                 'decimal = ","', 'separator = ","', "thousands"):
+    for part in (
+        device.url,
+        "haul_force",
+        '"1,90 kN"',
+        "a comma: decimal or separator?",
+        'decimal = ","',
+        'separator = ","',
+        "thousands",
+    ):
         assert part in line
     assert "\n" not in line
     told = [event for event in rows(yard) if event.kind == "gap" and "comma" in event.text]
@@ -374,7 +401,9 @@ def test_hostile_requests_are_refused_and_never_followed(yard: Any, force: str) 
     pty_yard(yard, force)
     secret = yard.folder / "secret.toml"
     secret.write_text("secret = 1\n")
-    with recording(yard, check_rig=lambda text, name: "no rig at all" if "bad" in text else None) as running:
+    with recording(
+        yard, check_rig=lambda text, name: "no rig at all" if "bad" in text else None
+    ) as running:
         inbox = yard.out / "inbox"
 
         def drop(name: str, data: bytes) -> None:
@@ -406,8 +435,27 @@ def test_hostile_requests_are_refused_and_never_followed(yard: Any, force: str) 
         drop("odd name.json", b"{}")
         (inbox / "sly.toml").symlink_to(secret)
         asked("sly", verb="rig", text="sly.toml")
-        names = {"viewer", "norole", "verb", "channel", "key", "type", "path", "abs", "bad", "nothing",
-                 "ack", "big", "torn", "deep", "bin", "link", "pipe", "folder", "sly"}
+        names = {
+            "viewer",
+            "norole",
+            "verb",
+            "channel",
+            "key",
+            "type",
+            "path",
+            "abs",
+            "bad",
+            "nothing",
+            "ack",
+            "big",
+            "torn",
+            "deep",
+            "bin",
+            "link",
+            "pipe",
+            "folder",
+            "sly",
+        }
         until(lambda: names <= {e.id for e in rows(yard)})
         asked("twice", verb="mark", text="one")
         answer(yard, "twice")
@@ -436,7 +484,10 @@ def test_asking_where_nobody_records_is_refused(yard: Any) -> None:
 def test_another_rig_brings_its_own_alarm_table(yard: Any, force: str) -> None:
     """The levels of a changed rig hold from then on; what is over under a level that goes is cleared."""
     device, sensors = pty_yard(yard, force)
-    old, kept = AlarmRow("haul_force", "A1: WLL", stop=300.0), AlarmRow("haul_force", "haul_force", caution=350.0)
+    old, kept = (
+        AlarmRow("haul_force", "A1: WLL", stop=300.0),
+        AlarmRow("haul_force", "haul_force", caution=350.0),
+    )
     new = AlarmRow("haul_force", "T1: WLL", gain=2.0, stop=2000.0)
     with recording(yard, alarms=(old, kept), check_rig=lambda text, name: (kept, new)) as running:
         device.send(lines(sensors, 400, 1))
@@ -463,7 +514,12 @@ def test_alarms_are_judged_stored_and_acknowledged(yard: Any, force: str) -> Non
         assert answer(yard, ask(yard.out, "ack")).kind == "refused"
         running.end()
     told = [(e.text, e.value) for e in rows(yard) if e.kind == "alarm"]
-    assert told == [("caution: T1", 1200.0), ("stop: T1", 1600.0), ("caution: T1", 980.0), ("clear: T1", 200.0)]
+    assert told == [
+        ("caution: T1", 1200.0),
+        ("stop: T1", 1600.0),
+        ("caution: T1", 980.0),
+        ("clear: T1", 200.0),
+    ]
     with pytest.raises(SensorsFault, match="no channel here"):
         record(yard.rig, yard.sensors, yard.folder / "x", alarms=(AlarmRow("nobody", "T1"),))
 
@@ -478,8 +534,12 @@ print(done.state, done.reason)
 
 
 def child(yard: Any) -> subprocess.Popen[str]:
-    found = subprocess.Popen([sys.executable, "-c", CHILD, str(yard.rig), str(yard.sensors), str(yard.out)],
-                             stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    found = subprocess.Popen(
+        [sys.executable, "-c", CHILD, str(yard.rig), str(yard.sensors), str(yard.out)],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
     until(lambda: "connect" in kinds(yard))
     return found
 
@@ -535,7 +595,7 @@ def test_frictionless_calls_a_recorded_session_valid(yard: Any, force: str) -> N
 
     device, sensors = pty_yard(yard, force)
     with recording(yard) as running:
-        device.send(b"noise, \"quoted\"\n" + lines(sensors, 0, 50) + b"\xff\n", 1.0)
+        device.send(b'noise, "quoted"\n' + lines(sensors, 0, 50) + b"\xff\n", 1.0)
         ask(yard.out, "mark", text='a "b", c')
         until(lambda: count(yard) >= 49)
         running.end()

@@ -59,13 +59,19 @@ def test_sha256sum_accepts_the_seal(yard: Any) -> None:
     if shutil.which("sha256sum") is None:
         pytest.skip("no sha256sum here")
     folder = yard.imported()
-    done = subprocess.run(["sha256sum", "-c", "--strict", "SHA256SUMS"], cwd=folder,
-                          capture_output=True, text=True, check=False)
+    done = subprocess.run(
+        ["sha256sum", "-c", "--strict", "SHA256SUMS"],
+        cwd=folder,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
     assert done.returncode == 0, done.stdout + done.stderr
     named = {line.split(":")[0] for line in done.stdout.splitlines()}
     assert named == set(snapshot(folder)) - {"SHA256SUMS"}
-    digest = subprocess.run(["sha256sum", "SHA256SUMS"], cwd=folder, capture_output=True,
-                            text=True, check=True).stdout.split()[0]
+    digest = subprocess.run(
+        ["sha256sum", "SHA256SUMS"], cwd=folder, capture_output=True, text=True, check=True
+    ).stdout.split()[0]
     assert verify(folder).digest == digest
 
 
@@ -86,8 +92,19 @@ def test_verify_changes_nothing(yard: Any) -> None:
     assert snapshot(folder) == before
 
 
-@pytest.mark.parametrize("name", ["readings.csv", "events.csv", "clock.csv", "rejects.csv", "rig.toml",
-                                  "sensors.toml", "datapackage.json", "SHA256SUMS"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "readings.csv",
+        "events.csv",
+        "clock.csv",
+        "rejects.csv",
+        "rig.toml",
+        "sensors.toml",
+        "datapackage.json",
+        "SHA256SUMS",
+    ],
+)
 @pytest.mark.parametrize("how", ["flip", "append", "delete", "link"])
 def test_a_changed_file_is_named_itself_and_no_other(yard: Any, name: str, how: str) -> None:
     folder = yard.imported()
@@ -187,7 +204,9 @@ def test_repair_of_a_long_session_dates_its_event_by_the_last_reading(yard: Any)
 def test_repair_works_on_cut_short_alone_and_covers_nothing_up(yard: Any) -> None:
     folder = yard.imported()
     assert repair(folder).state == "complete"
-    (folder / "readings.csv").write_bytes((folder / "readings.csv").read_bytes() + b"9,haul_force,1\n")
+    (folder / "readings.csv").write_bytes(
+        (folder / "readings.csv").read_bytes() + b"9,haul_force,1\n"
+    )
     assert repair(folder).state == "changed"
     (folder / "SHA256SUMS").unlink()  # a seal that was taken away does not launder the change
     before = snapshot(folder)
@@ -198,11 +217,19 @@ def test_repair_works_on_cut_short_alone_and_covers_nothing_up(yard: Any) -> Non
 
 @pytest.mark.parametrize(
     ("data", "said"),
-    [(None, "no datapackage.json"), (b"{", "is not JSON"), (b"[]", "no haul_format"),
-     (b'{"haul_format": 2}', "newer"), (b'{"haul_format": "1"}', "whole number"),
-     (b"\xff", "is not JSON"), (b"[" * 100_000, "is not JSON")],
+    [
+        (None, "no datapackage.json"),
+        (b"{", "is not JSON"),
+        (b"[]", "no haul_format"),
+        (b'{"haul_format": 2}', "newer"),
+        (b'{"haul_format": "1"}', "whole number"),
+        (b"\xff", "is not JSON"),
+        (b"[" * 100_000, "is not JSON"),
+    ],
 )
-def test_what_is_no_session_is_unreadable_in_one_line(tmp_path: Path, data: bytes | None, said: str) -> None:
+def test_what_is_no_session_is_unreadable_in_one_line(
+    tmp_path: Path, data: bytes | None, said: str
+) -> None:
     if data is not None:
         (tmp_path / "datapackage.json").write_bytes(data)
     with pytest.raises(SessionFault, match=said):
@@ -222,11 +249,20 @@ def test_a_missing_folder_and_a_file_are_unreadable(tmp_path: Path) -> None:
 def test_hostile_rows_are_counted_and_left_out(yard: Any) -> None:
     folder = unsealed(yard, 3)
     with (folder / "readings.csv").open("ab") as file:
-        file.write(b"5,haul_force,7\n" b"6,nobody,1\n" b"x,haul_force,1\n" b"7,haul_force\n"
-                   b"8,haul_force,nan\n" b"1,haul_force,9\n" b"9,haul_force,1,2\n" b"\xff\xff\n"
-                   b'"\n' b"10,haul_force,8\n")
+        file.write(
+            b"5,haul_force,7\n"
+            b"6,nobody,1\n"
+            b"x,haul_force,1\n"
+            b"7,haul_force\n"
+            b"8,haul_force,nan\n"
+            b"1,haul_force,9\n"
+            b"9,haul_force,1,2\n"
+            b"\xff\xff\n"
+            b'"\n'
+            b"10,haul_force,8\n"
+        )
     with (folder / "events.csv").open("ab") as file:
-        file.write(b'1,"x\n' b"y,r9,mark,,,\n")
+        file.write(b'1,"x\ny,r9,mark,,,\n')
     block = read_all(folder)
     assert block.readings["haul_force"].reading.tolist()[3:] == [7.0, 8.0]
     assert block.malformed == 8 + 2
@@ -257,15 +293,18 @@ def _master(factory: pytest.TempPathFactory) -> Path:
     if not _kept:
         base = factory.mktemp("master")
         (base / "rig.toml").write_text("")
-        (base / "s.toml").write_text('[[channel]]\nname="f"\nquantity="force"\nat="haul"\n'
-                                     'format="json"\nid="f"\nunit="N"\n')
+        (base / "s.toml").write_text(
+            '[[channel]]\nname="f"\nquantity="force"\nat="haul"\nformat="json"\nid="f"\nunit="N"\n'
+        )
         (base / "t.csv").write_text("time_s,f\n0,1\n1,2\n")
         _kept.append(import_table(base / "t.csv", base / "rig.toml", base / "s.toml", base / "o"))
         (_kept[0] / "SHA256SUMS").unlink()
     return _kept[0]
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
 @given(cuts=st.lists(st.integers(0, 3000), max_size=15))
 def test_a_follower_reads_each_row_once_wherever_the_file_grew(
     tmp_path_factory: pytest.TempPathFactory, cuts: list[int]
@@ -310,7 +349,9 @@ lines = st.lists(
 )  # fmt: skip
 
 
-@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
 @given(
     rows=st.one_of(lines, lines.map(sorted)), wild=st.booleans(), rows_each=st.integers(1, 50),
     later=st.lists(st.integers(31, 40), max_size=3),
@@ -335,7 +376,9 @@ def test_a_long_file_read_at_once_is_read_as_in_pieces(
             file.write(more)
         blocks = [first, follower.read()]
         each = [b.readings["f"] for b in blocks]
-        return [x.tobytes() for r in each for x in (r.time_s, r.reading)], sum(b.malformed for b in blocks)
+        return [x.tobytes() for r in each for x in (r.time_s, r.reading)], sum(
+            b.malformed for b in blocks
+        )
 
     at_once: list[bool] = []
     parse_file = session_parse.ReadingsParser.parse_file

@@ -45,7 +45,9 @@ def growing(folder: Path, rows: int = 6) -> Yard:
 some_lines = st.lists(
     st.one_of(
         st.builds(
-            marks.line, st.sampled_from([*TABLES, "other.csv"]), st.integers(1, 10**15),
+            marks.line,
+            st.sampled_from([*TABLES, "other.csv"]),
+            st.integers(1, 10**15),
             st.text("0123456789abcdef", min_size=16, max_size=16),
         ),
         st.binary(max_size=40),

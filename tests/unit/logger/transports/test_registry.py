@@ -121,7 +121,9 @@ def schemes(monkeypatch: pytest.MonkeyPatch) -> None:
     """What a new kind of device adds to the program beside its class."""
     monkeypatch.setitem(SCHEMES, "toy", Scheme("toy://HOST:PORT", f"{__name__}:RegisterTransport"))
     monkeypatch.setitem(SCHEMES, "said", Scheme("said://HOST:PORT", f"{__name__}:MessageTransport"))
-    monkeypatch.setitem(SCHEMES, "unplugged", Scheme("unplugged://", f"{__name__}:UnpluggedTransport"))
+    monkeypatch.setitem(
+        SCHEMES, "unplugged", Scheme("unplugged://", f"{__name__}:UnpluggedTransport")
+    )
 
 
 @pytest.fixture
@@ -142,7 +144,9 @@ def silences(yard: Yard) -> list[float]:
     return [e.value or 0.0 for e in yard.events() if e.kind == "gap"]
 
 
-posix = pytest.mark.skipif(sys.platform == "win32", reason="other system: no shutdown of a listening socket")
+posix = pytest.mark.skipif(
+    sys.platform == "win32", reason="other system: no shutdown of a listening socket"
+)
 
 
 @posix
@@ -158,9 +162,15 @@ def test_a_device_without_lines_is_recorded_and_lost_and_read_again(
         until(lambda: len(yard.values()) > before)
         assert time.monotonic() - lost <= BACK_S
         outcome = running.end()
-    assert [kind for kind in yard.kinds() if kind.endswith("connect")] == ["connect", "disconnect", "connect"]
+    assert [kind for kind in yard.kinds() if kind.endswith("connect")] == [
+        "connect",
+        "disconnect",
+        "connect",
+    ]
     (loss,) = (e for e in yard.events() if e.kind == "disconnect")
-    assert loss.channel == "force" and "toy://" in loss.text and "fault in the reader" not in loss.text
+    assert (
+        loss.channel == "force" and "toy://" in loss.text and "fault in the reader" not in loss.text
+    )
     # an answer that the loss overtook is the only one that may be missing
     values = yard.values()
     assert values == sorted(set(values)) and len(values) >= device.answered - 2
@@ -284,7 +294,9 @@ def tagged_keys(table: Table, quantity: str) -> dict[str, str | None]:
     return {"unit": table.text("unit"), "id": table.text("id")}
 
 
-def test_a_line_format_is_one_class_and_one_line_of_a_table(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_line_format_is_one_class_and_one_line_of_a_table(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     text = channel("socket://127.0.0.1:1", register="HAUL", line_format="tagged")
     with pytest.raises(SensorsFault, match="format"):
         parse_sensors(text, "s")
