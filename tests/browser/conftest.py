@@ -9,6 +9,7 @@ import shutil
 from pathlib import Path
 
 import pytest
+from support.waiting import until, until_steady
 
 FLAGS = (
     "--headless=new", "--no-sandbox", "--disable-dev-shm-usage", "--disable-gpu", "--no-first-run",
@@ -54,6 +55,16 @@ class Browser:
             if message["method"] == "Network.requestWillBeSent":
                 found.append(message["params"]["request"]["url"])
         return found
+
+    def updated(self, more: int = 4, within_s: float = 10.0) -> None:
+        """Wait until the live page has drawn `more` further answers of its server."""
+        updates = "return haul.stats.updates"
+        awaited = self.js(updates) + more
+        until(lambda: self.js(updates) >= awaited, within_s, f"{more} more updates of the page")
+
+    def steady(self, script: str, *args):
+        """What the script returns as soon as it returns the same twice in a row."""
+        return until_steady(lambda: self.js(script, *args), what=script)
 
     def shot(self, path: Path) -> None:
         data = self._cdp("Page.captureScreenshot", format="png")["data"]

@@ -3,7 +3,8 @@
 from pathlib import Path
 
 import pytest
-from support.growing_session import start_haul, wait_until
+from support.processes import start_haul
+from support.waiting import until
 
 import analysis
 
@@ -46,12 +47,12 @@ def pair():
 
 def opened(browser, url) -> None:
     browser.open(url)
-    wait_until(lambda: browser.js("return haul.plan.drawings") > 0, 10, "the first drawing")
+    until(lambda: browser.js("return haul.plan.drawings") > 0, 10, "the first drawing")
 
 
 def settled(browser, before) -> None:
     """Until both the numbers and the drawing that belong to the last choice are there."""
-    wait_until(
+    until(
         lambda: browser.js("return [haul.plan.plans, haul.plan.drawings]") > before, 5, "an answer"
     )
     seen = None
@@ -62,7 +63,7 @@ def settled(browser, before) -> None:
         same, seen = now == seen, now
         return same
 
-    wait_until(still, 5, "rest")
+    until(still, 5, "rest")
 
 
 def act(browser, script, *args) -> None:
@@ -109,7 +110,7 @@ def test_the_keyboard_alone_walks_the_job(browser, page):
     opened(browser, page.url)
     slider = browser.driver.find_element(By.CSS_SELECTOR, ".frame")
     slider.send_keys(Keys.ARROW_RIGHT, Keys.ARROW_RIGHT)
-    wait_until(
+    until(
         lambda: "(3 of" in browser.js("return document.querySelector('.frame-text').textContent"),
         5,
         "step 3",
@@ -207,18 +208,16 @@ def test_a_fault_in_the_file_is_one_line_and_heals(browser, tmp_path):
         opened(browser, serving.url)
         path.write_text(good.replace("[anchor]", "[ancor]"), "utf-8")
         browser.js("document.getElementById('again').click()")
-        said = wait_until(lambda: browser.js(fault), 5, "the fault")
+        said = until(lambda: browser.js(fault), 5, "the fault")
         assert "ancor" in said
         assert browser.js("return document.querySelector('.content').offsetParent") is None
         path.write_text(good, "utf-8")
         browser.js("document.getElementById('again').click()")
-        wait_until(lambda: not browser.js(fault), 5, "no fault")
+        until(lambda: not browser.js(fault), 5, "no fault")
         assert browser.js("return document.querySelector('.content').offsetParent") is not None
         serving.process.kill()
         browser.js("document.getElementById('again').click()")
-        wait_until(
-            lambda: "No answer" in browser.text("plan-fault"), 5, "a server that is gone is said"
-        )
+        until(lambda: "No answer" in browser.text("plan-fault"), 5, "a server that is gone is said")
 
 
 def test_hostile_text_of_a_file_stays_text(browser, tmp_path):

@@ -77,7 +77,7 @@ class Counter(threading.Thread):
                 try:
                     for count in range(5000):
                         connection.sendall(self.line(count))
-                        time.sleep(0.02)
+                        time.sleep(0.02)  # the pace of a device of 50 Hz
                 except OSError:
                     return
 

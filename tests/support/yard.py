@@ -27,7 +27,9 @@ from logger.recorder.request_inbox import ask
 from logger.session import write_journal as marks
 from logger.session.descriptor import MARKS
 from logger.session.reader import Event, read_all
+from logger.transports.reader_thread import WHOLE_AFTER_S
 from logger.transports.simulated import Device, serve_pty, serve_tcp
+from support.waiting import until
 
 ROOT = Path(__file__).parents[2]
 
@@ -141,14 +143,9 @@ def recording(yard: Yard, **options: Any) -> Iterator[Running]:
         running.end()
 
 
-def until(true: Callable[[], Any], within_s: float = 8.0, what: str = "did not come about") -> Any:
-    end = time.monotonic() + within_s
-    while time.monotonic() < end:
-        found = true()
-        if found:
-            return found
-        time.sleep(0.005)
-    raise AssertionError(f"not within {within_s} s: {what}")
+def silent_wire() -> None:
+    """Let a wire be silent after a connection for so long that its next line counts as whole."""
+    time.sleep(2 * WHOLE_AFTER_S)
 
 
 class Counter:
@@ -201,6 +198,12 @@ def all_taken(yard: Yard, values: list[float]) -> bool:
         return True
     span = range(int(values[0]), int(values[-1]) + 1)
     return values == [k for k in span if k not in yard.untaken]
+
+
+def further_rows(yard: Yard, count: int = 100) -> Callable[[], bool]:
+    """A condition: `count` more readings are in the session than when this was called."""
+    before = len(yard.values())
+    return lambda: len(yard.values()) >= before + count
 
 
 def in_order(values: list[float]) -> bool:
@@ -361,5 +364,5 @@ EARLIER = "00000000-0000-4000-8000-000000000000"
 
 __all__ = [
     "HOWS", "ROOT", "Counter", "Killed", "NoSync", "PowerCut", "Running", "Yard", "all_taken", "count_into", "disk",
-    "force", "in_order", "killed_in", "recording", "restarted", "serve_pty", "serve_tcp", "spoil", "travel", "until",
+    "force", "further_rows", "in_order", "killed_in", "recording", "restarted", "serve_pty", "serve_tcp", "silent_wire", "spoil", "travel",
 ]  # fmt: skip

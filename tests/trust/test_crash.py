@@ -15,6 +15,7 @@ from itertools import takewhile
 from pathlib import Path
 
 import pytest
+from support.waiting import until
 from support.yard import (
     HOWS,
     Counter,
@@ -33,7 +34,6 @@ from support.yard import (
     serve_pty,
     serve_tcp,
     travel,
-    until,
 )
 
 from logger.errors import SessionFault
@@ -66,11 +66,11 @@ def killed_sessions(folder: Path, kills: int, seed: int) -> list[float]:
             until(lambda yard=yard: yard.values(), 20)
         killed = []
         for i, process in enumerate(started):
-            time.sleep(draw.uniform(0, 0.12))
+            time.sleep(draw.uniform(0, 0.12))  # killed at any moment
             if i % 4 == 3:  # while it is sealing
                 process.send_signal(signal.SIGTERM)
                 ended = time.monotonic()
-                time.sleep(draw.uniform(0, 0.06))
+                time.sleep(draw.uniform(0, 0.06))  # killed at any moment of the sealing
                 process.kill()
                 killed.append(ended)
             else:
@@ -136,7 +136,7 @@ def power_cuts(folder: Path, cuts: int, seed: int) -> list[float]:
         until(yard.values)
         first = yard.values()[0]
         for i in range(cuts):
-            time.sleep(draw.uniform(0.05, 0.6))
+            time.sleep(draw.uniform(0.05, 0.6))  # the power fails at any moment
             with layer.lock:
                 moments.append(time.monotonic())
                 for how, restart in KINDS:
@@ -406,7 +406,7 @@ def test_a_folder_copied_while_it_grows_opens_and_can_be_sealed(tmp_path: Path) 
         counter = Counter([count_into(pty, yard), count_into(tcp, yard, "travel")], 1000.0)
         until(lambda: len(yard.values()) > 50)
         for i in range(6):
-            time.sleep(0.11)
+            time.sleep(0.11)  # copied at another moment of the writer's beat each time
             shutil.copytree(yard.out, tmp_path / f"copy-{i}")
         counter.stop()
         running.end()

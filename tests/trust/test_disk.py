@@ -20,6 +20,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from support.waiting import until
 from support.yard import (
     ROOT,
     Counter,
@@ -28,11 +29,11 @@ from support.yard import (
     count_into,
     disk,
     force,
+    further_rows,
     in_order,
     recording,
     serve_pty,
     serve_tcp,
-    until,
 )
 
 from logger.errors import SessionFault
@@ -248,7 +249,7 @@ def test_beyond_the_bound_the_oldest_go_and_are_counted(
         until(lambda: len(yard.values()) > 50)
         layer.plan(yard.folder, "all", 1, 2.2, errno.ENOSPC)
         until(lambda: "gap" in yard.kinds())
-        time.sleep(0.2)
+        until(further_rows(yard), 8, "rows after the gap")
         counter.stop()
         outcome = running.end()
     device.close()
@@ -291,7 +292,7 @@ def test_a_disk_that_refuses_to_the_end_leaves_what_it_took_and_counts_the_rest(
         counter = Counter([count_into(device, yard)])
         until(lambda: len(yard.values()) > 50)
         layer.plan(yard.folder, "all", 1, 1000.0, errno.EROFS)
-        time.sleep(0.5)
+        time.sleep(0.5)  # for so long the disk refuses while the device sends
         counter.stop()
         outcome = running.wait()
         assert time.monotonic() - began < 1.2 + 2.0
@@ -338,7 +339,7 @@ def test_a_slow_fsync_holds_up_no_row(tmp_path: Path) -> None:
     class Slow(FileOps):
         def fsync(self, fd: int) -> None:
             if threading.current_thread() is not running.thread:  # all but the start
-                time.sleep(0.5)
+                time.sleep(0.5)  # the slow fsync itself
             super().fsync(fd)
 
     lags = []
@@ -350,7 +351,7 @@ def test_a_slow_fsync_holds_up_no_row(tmp_path: Path) -> None:
             now = time.monotonic()
             last = float(path.read_bytes()[-60:].split(b"\n")[-2].split(b",")[2])
             lags.append(now - counter.sent[min(int(last) + 1, len(counter.sent) - 1)])
-            time.sleep(0.02)
+            time.sleep(0.02)  # sixty looks at moments spread over 1.2 s
         counter.stop()
         until(lambda: yard.values()[-1] == len(counter.sent) - 1)
     device.close()
@@ -379,7 +380,7 @@ def test_a_folder_that_is_removed_is_told_and_written_anew(tmp_path: Path) -> No
         shutil.rmtree(yard.out)
         until(lambda: yard.values() and "disk" in yard.kinds())
         assert time.monotonic() - removed < TOLD_S + 0.5
-        time.sleep(0.2)
+        until(further_rows(yard), 8, "rows in the new folder")
         counter.stop()
         outcome = running.end()
     device.close()
@@ -480,7 +481,7 @@ def test_a_full_disk_shows_on_the_terminal_within_a_second(tmp_path: Path) -> No
     resource.prlimit(terminal.process.pid, resource.RLIMIT_FSIZE, (2000, resource.RLIM_INFINITY))
     assert terminal.until("DISK: File too large") - full <= TOLD_S + 0.3  # as seen from here
     size = (yard.out / "readings.csv").stat().st_size
-    time.sleep(0.4)
+    time.sleep(0.4)  # for so long the file does not grow
     assert (yard.out / "readings.csv").stat().st_size == size
     resource.prlimit(terminal.process.pid, resource.RLIMIT_FSIZE, (-1, -1))
     until(lambda: "disk" in yard.kinds())
@@ -524,7 +525,7 @@ def test_a_real_file_system_fills_up_and_gets_room_again(tmp_path: Path) -> None
             until(lambda: len(yard.values()) > 50)
             fill()
             until(lambda: any(s.disk for _, s in running.told))
-            time.sleep(0.5)
+            time.sleep(0.5)  # for so long the disk is full
             (tmp_path / "small" / "ballast").unlink()
             until(lambda: "disk" in yard.kinds())
             counter.stop()

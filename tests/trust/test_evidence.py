@@ -12,7 +12,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from support.growing_session import Watched
+from support.processes import Watched
 from support.yard import NoSync, Yard, disk, force, travel
 
 from dashboard.cli import main

@@ -11,7 +11,6 @@ import subprocess
 import sys
 import tempfile
 import threading
-import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -19,6 +18,7 @@ from pathlib import Path
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
+from support.waiting import until
 from support.yard import (
     HOWS,
     Counter,
@@ -29,12 +29,12 @@ from support.yard import (
     count_into,
     disk,
     force,
+    further_rows,
     in_order,
     killed_in,
     recording,
     restarted,
     serve_pty,
-    until,
 )
 
 from dashboard.cli import main
@@ -482,7 +482,7 @@ def test_a_disk_that_refuses_the_marks_alone_costs_no_reading_and_is_told(
     with recorder_whose_marks_are_refused(tmp_path / "yard", kind) as (yard, _):
         until(lambda: yard.kinds().count("disk") == 2)
         assert not (yard.out / MARKS).exists()
-        time.sleep(0.3)
+        until(further_rows(yard), 8, "rows without marks")
         shutil.copytree(yard.out, tmp_path / "copy")
     waited, told = [event for event in yard.events() if event.kind == "disk"]
     assert "nothing could be written for" in waited.text and waited.value is not None
@@ -529,7 +529,7 @@ def test_marks_that_were_refused_for_a_moment_go_on_at_the_very_byte(
         until(lambda: layer.refused)
         layer.on = False
         until(lambda: "disk" in yard.kinds())
-        time.sleep(0.3)
+        until(further_rows(yard), 8, "rows with marks again")
         shutil.copytree(yard.out, tmp_path / "copy")
         found = marks.read(tmp_path / "copy")
         assert not found.damaged

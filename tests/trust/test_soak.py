@@ -13,7 +13,8 @@ import urllib.request
 from pathlib import Path
 
 import pytest
-from support.growing_session import start_haul, wait_until
+from support.processes import start_haul
+from support.waiting import until
 from support.yard import Yard, force, serve_pty, serve_tcp, travel
 
 from logger.formats.registry import encode
@@ -84,7 +85,7 @@ def test_soak(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     yard = Yard(tmp_path / "yard", force(pty.url) + travel(tcp.url))
     yard.rig.write_text(RIG)
     recorder = start_haul("record", yard.rig, yard.file, "--out", yard.out)
-    wait_until((yard.out / "readings.csv").exists, 20, "the session")
+    until((yard.out / "readings.csv").exists, 20, "the session")
     assert tcp.wait_client()
     page = start_haul("watch", yard.out, "--http", "0")
     url = page.stdout.readline().strip()
@@ -106,10 +107,15 @@ def test_soak(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
             sent += 1
         if len(figures) < 20 * passed / took:
             figures.append((passed, recording.resident(), watching.resident()))
-        time.sleep(0.001)
+        time.sleep(0.001)  # the pace of two devices of 1 kHz
     figures.append((passed, recording.resident(), watching.resident()))
     cpu = [(p.cpu_s() - b) / passed for p, b in zip((recording, watching), cpu_before, strict=True)]
-    time.sleep(1.0)
+    asked = [viewer.asked for viewer in viewers]
+    until(
+        lambda: all(v.asked > before for v, before in zip(viewers, asked, strict=True)),
+        15,
+        "an answer each",
+    )
     for viewer in viewers:
         viewer.halt.set()
         viewer.join(15)

@@ -9,6 +9,7 @@ import time
 from pathlib import Path
 
 import pytest
+from support.waiting import until
 
 from dashboard import cli
 from dashboard.commands.record import alarm_rows, status_text
@@ -89,11 +90,8 @@ def test_ctrl_c_and_sigterm_seal_within_two_seconds(haul, rig, wired, tmp_path, 
     player = Player([(device, load_sensors(path).channels)], rows(30, 200.0)).start()
     out = tmp_path / "session"
     process = start("record", rig, path, "--out", out)
-    until = time.monotonic() + 10
-    while time.monotonic() < until and not (
-        (out / "readings.csv").exists() and (out / "readings.csv").stat().st_size > 500
-    ):
-        time.sleep(0.05)
+    rows_file = out / "readings.csv"
+    until(lambda: rows_file.exists() and rows_file.stat().st_size > 500, 10, "rows in the session")
     growing = haul("verify", out)
     assert (growing.status, growing.out.splitlines()[0]) == (1, "growing")
     assert json.loads(haul("review", out, "--json").out)["state"] == "growing"

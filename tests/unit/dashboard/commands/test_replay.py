@@ -10,8 +10,10 @@ import urllib.request
 from pathlib import Path
 
 import pytest
-from support.growing_session import Page, start_haul, wait_until
+from support.growing_session import Page
+from support.processes import start_haul
 from support.sealed_sessions import made
+from support.waiting import until
 
 from analysis.review.review import review_session
 from analysis.rig_file.load import parse_rig
@@ -134,8 +136,8 @@ def test_the_live_page_watches_it_and_ctrl_c_ends_it_without_a_trace(tmp_path):
             with urllib.request.urlopen(f"{url}since?seq=0&v=0&span=60", timeout=5) as answer:
                 return json.load(answer)
 
-        wait_until(lambda: "REPLAY 20x" in json.dumps(since()["p"]), 10, "the mark on the page")
-        wait_until(lambda: "RECORDING STOPPED" in json.dumps(since()), 10, "the end of the replay")
+        until(lambda: "REPLAY 20x" in json.dumps(since()["p"]), 10, "the mark on the page")
+        until(lambda: "RECORDING STOPPED" in json.dumps(since()), 10, "the end of the replay")
     finally:
         process.send_signal(signal.SIGINT)
         out, err = process.communicate(timeout=10)
@@ -164,7 +166,7 @@ def test_a_thread_stops_at_once(tmp_path):
     replay = Replay(session, tmp_path, 1.0)
     replay.start()
     began = time.monotonic()
-    time.sleep(0.2)
+    until(lambda: session_state(replay.path) == "growing", 5, "the copy grows")
     replay.stop()
     assert time.monotonic() - began < 2.0
     assert session_state(replay.path) == "cut short"

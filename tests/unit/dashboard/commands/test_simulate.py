@@ -12,6 +12,7 @@ import urllib.request
 from pathlib import Path
 
 import pytest
+from support.waiting import until
 
 from analysis.rig_file.load import load_rig
 from analysis.simulation.stated_haul import Stated, as_sent, read_stated, rows, truth
@@ -151,6 +152,12 @@ def test_no_virtual_device_is_made_under_a_name_of_another_scheme(tmp_path, monk
     assert list(tmp_path.iterdir()) == []
 
 
+def recorded(out) -> None:
+    """Wait until a second of the demo's readings is in the session."""
+    path = out / "readings.csv"
+    until(lambda: path.exists() and path.read_bytes().count(b"\n") > 100, 10, "recorded rows")
+
+
 @PTY
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGKILL])
 def test_ending_the_demo_ends_everything_and_seals(haul, tmp_path, number):
@@ -158,15 +165,13 @@ def test_ending_the_demo_ends_everything_and_seals(haul, tmp_path, number):
     process = start("demo", "--headless", "--for", 60, "--out", out)
     lines = [process.stdout.readline() for _ in range(2)]
     pids = [int(re.search(r"\(process (\d+)\)", line)[1]) for line in lines]
-    time.sleep(1.5)
+    recorded(out)
     began = time.monotonic()
     process.send_signal(number)
     _, err = process.communicate(timeout=15)
     assert "Traceback" not in err
     assert process.returncode == (-9 if number == signal.SIGKILL else 0)
-    while any(map(alive, pids)) and time.monotonic() < began + 5:
-        time.sleep(0.05)
-    assert not any(map(alive, pids))
+    until(lambda: not any(map(alive, pids)), began + 5 - time.monotonic(), "all processes end")
     assert haul("verify", out).out.startswith("complete")
     assert open_session(out).simulation_true["seed"] == 1
 
@@ -179,7 +184,7 @@ def test_a_recorder_that_is_killed_ends_the_demo_with_one_line(haul, tmp_path):
     pids = [int(re.search(r"\(process (\d+)\)", line)[1]) for line in lines]
     while not process.stdout.readline().startswith("http://"):
         pass
-    time.sleep(0.5)
+    recorded(out)
     os.kill(pids[1], signal.SIGKILL)
     _, err = process.communicate(timeout=15)
     assert process.returncode == 3

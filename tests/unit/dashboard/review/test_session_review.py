@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from support.growing_session import DemoPull, Growing, wait_until
+from support.growing_session import DemoPull, Growing
 
 from analysis.live.minmax_pyramid import MOST_BINS
 from analysis.review.review import review_session
@@ -111,7 +111,7 @@ def test_the_live_page_at_the_end_says_what_the_review_says(tmp_path):
         watch.tick()
     page.refresh()
     pull.session.seal()
-    wait_until(lambda: watch.tick() or watch.finished, 3, "the end is seen")
+    until(lambda: watch.tick() or watch.finished, 3, "the end is seen")
     found = review_session(tmp_path / "s")
     parts = {key: json.loads(data) for key, (_, data) in watch.publisher.board._parts.items()}
     measured = found["measured"]

@@ -9,6 +9,7 @@ from contextlib import redirect_stderr
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from support.waiting import until
 
 from dashboard.commands.record import StatusLine
 from dashboard.text.alarm_levels import check_levels, level_text, row_text
@@ -192,7 +193,8 @@ def test_no_label_or_news_writes_on_the_terminal_what_it_likes(line):
 
 def test_a_recording_without_a_page_rings_and_prints(rig, tmp_path):
     """Wire to terminal: from the device's first line above the level to the bell."""
-    from support.growing_session import start_haul
+    from support.processes import start_haul
+    from support.yard import silent_wire
 
     device = serve_tcp()
     path = tmp_path / "sensors.toml"
@@ -200,7 +202,9 @@ def test_a_recording_without_a_page_rings_and_prints(rig, tmp_path):
     sensors = parse_sensors(path.read_text("utf-8"), "sensors.toml")
     process = start_haul("record", rig, path, "--out", tmp_path / "s", "--for", 6)
     assert device.wait_client(10)
-    time.sleep(0.5)
+    events = tmp_path / "s" / "events.csv"
+    until(lambda: events.exists() and ",connect," in events.read_text("utf-8"), 10, "a connection")
+    silent_wire()
     rows = [(k / 50, {"haul_force": 300.0 if k < 25 else 450.0}) for k in range(200)]
     began = time.monotonic()
     player = Player([(device, sensors.channels)], rows).start()

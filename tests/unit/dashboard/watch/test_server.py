@@ -8,7 +8,8 @@ import urllib.request
 from pathlib import Path
 
 import pytest
-from support.growing_session import Growing, wait_until
+from support.growing_session import Growing
+from support.waiting import until
 
 from dashboard.live.session_hub import Hub
 from dashboard.watch.server import ASSETS, FaultLog, Server
@@ -245,19 +246,17 @@ def test_a_follower_that_breaks_is_told_on_the_page_and_logged(growing):
     opened = Open(growing.path)
     try:
         watch = opened.hub.get("")
-        wait_until(lambda: watch.ticked, 5, "a first tick")
+        until(lambda: watch.ticked, 5, "a first tick")
 
         def broken():
             raise RuntimeError("follower broke")
 
         watch.live.moment = lambda mono_s: broken()
-        found = wait_until(
+        found = until(
             lambda: json.loads(opened.ask("/since")[1])["p"].get("fault"), 5, "the fault is told"
         )
         assert "our own fault" in found
-        wait_until(
-            lambda: json.loads(opened.ask("/since")[1])["now"]["k"] == "wait", 5, "no number"
-        )
+        until(lambda: json.loads(opened.ask("/since")[1])["now"]["k"] == "wait", 5, "no number")
         assert "follower broke" in opened.server.faults.path.read_text("utf-8")
         opened.server.faults.path.unlink()
     finally:
@@ -313,7 +312,7 @@ def test_what_is_no_session_and_a_taken_port_are_faults_of_the_call(page, tmp_pa
 
 def test_a_plain_client_reads_the_numbers(page):
     watch = page.hub.get("")
-    wait_until(lambda: watch.ticked, 5, "a first tick")
+    until(lambda: watch.ticked, 5, "a first tick")
     with urllib.request.urlopen(page.server.url + "since?span=all") as answer:
         told = json.load(answer)
     assert told["b"][1][1:3] == [100, 101]

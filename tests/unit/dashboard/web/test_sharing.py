@@ -15,7 +15,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from support.channels import force
-from support.growing_session import Growing, start_haul, wait_until
+from support.growing_session import Growing
+from support.processes import start_haul
+from support.waiting import until
 
 from dashboard.live.session_hub import Hub
 from dashboard.watch.server import FaultLog, Server
@@ -410,7 +412,7 @@ def test_no_name_note_or_title_becomes_script_or_markup(tmp_path):
             told = json.loads(opened.ask(f"/since?s={name}", cookie=cookie)[1])["p"]
             return any(HOSTILE in str(row) for key, row in told.items() if key.startswith("e:"))
 
-        wait_until(noted, 10, "the note is told")
+        until(noted, 10, "the note is told")
         status, body, headers = opened.ask(f"/since?s={name}", cookie=cookie)
         told = json.loads(body)["p"]
         assert told["head"]["title"] == HOSTILE  # as it is: the page sets it as text alone
@@ -490,7 +492,7 @@ def test_who_reads_no_answer_keeps_no_worker(page, monkeypatch):
             asked = time.monotonic()
             assert page.ask("/since", cookie=cookie)[0] == 200
             assert time.monotonic() - asked < 2.0
-        wait_until(lambda: len(page.server._waitress.active_channels) < 4, 8, "they are ended")
+        until(lambda: len(page.server._waitress.active_channels) < 4, 8, "they are ended")
 
 
 def test_one_address_cannot_take_every_place(page, monkeypatch):
@@ -597,7 +599,11 @@ def test_a_recording_shared_takes_an_operators_mark_and_refuses_a_viewers(tmp_pa
         for verb, text in (("mark", HOSTILE), ("end", "")):
             if verb == "end":
                 ids["viewer"] = ask(tmp_path / "s", "mark", text="seen", role="viewer")
-                time.sleep(0.3)
+                until(
+                    lambda: ids["viewer"] in [e.id for e in read_all(tmp_path / "s").events],
+                    5,
+                    "an answer",
+                )
             link.request("POST", f"/act/{verb}", json.dumps({"text": text}), sent)
             ids[verb] = json.loads(link.getresponse().read())["id"]
         link.close()

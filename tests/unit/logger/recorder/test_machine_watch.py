@@ -8,12 +8,12 @@ import os
 import signal
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from support.waiting import until
 
 from logger.recorder import keep_awake as awake
 from logger.recorder.keep_awake import HELD, NOT_HELD, TRYING, Awake
@@ -224,25 +224,18 @@ def inhibitor(tmp_path, monkeypatch):
 GIVES = 'echo "$@" > "{0}/asked"; while [ "${{1#--}}" != "$1" ]; do shift; done; echo $$ > "{0}/pid"; exec "$@"\n'
 
 
-def settled(held: Awake, within_s: float = 5.0) -> str:
-    until = time.monotonic() + within_s
-    while held.state() == TRYING and time.monotonic() < until:
-        time.sleep(0.01)
+def settled(held: Awake) -> str:
+    until(lambda: held.state() != TRYING, 5, "the lock is held or refused")
     return held.state()
 
 
-def gone(pid: int, within_s: float = 3.0) -> bool:
-    until = time.monotonic() + within_s
-    while time.monotonic() < until:
-        try:
-            os.kill(pid, 0)
-            stat = Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()[0]
-        except OSError:
-            return True
-        if stat == "Z":
-            return True
-        time.sleep(0.02)
-    return False
+def ended(pid: int) -> bool:
+    try:
+        os.kill(pid, 0)
+        stat = Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()[0]
+    except OSError:
+        return True
+    return stat == "Z"
 
 
 @linux
@@ -255,7 +248,8 @@ def test_sleep_is_held_off_until_it_is_let_go(inhibitor, tmp_path):
     assert "--what=sleep:idle" in asked and "--mode=block" in asked
     pid = int((tmp_path / "pid").read_text())
     held.release()
-    assert gone(pid) and held.state() == NOT_HELD
+    until(lambda: ended(pid), 3, "the inhibitor ends")
+    assert held.state() == NOT_HELD
 
 
 @linux
@@ -263,14 +257,11 @@ def test_the_lock_ends_with_a_recorder_that_is_killed(inhibitor, tmp_path):
     inhibitor(GIVES.format(tmp_path))
     script = "import time\nfrom logger.recorder.keep_awake import Awake\nheld = Awake()\nheld.hold()\ntime.sleep(60)\n"
     with subprocess.Popen([sys.executable, "-c", script]) as owner:
-        until = time.monotonic() + 10
-        while not ((tmp_path / "pid").exists() and (tmp_path / "pid").read_text()):
-            assert time.monotonic() < until
-            time.sleep(0.02)
-        pid = int((tmp_path / "pid").read_text())
-        assert not gone(pid, 0.1)
+        path = tmp_path / "pid"
+        pid = int(until(lambda: path.exists() and path.read_text(), 10, "the inhibitor runs"))
+        assert not ended(pid)
         owner.send_signal(signal.SIGKILL)
-    assert gone(pid)
+    until(lambda: ended(pid), 3, "the inhibitor ends")
 
 
 @linux
@@ -303,12 +294,10 @@ def test_a_lock_that_is_lost_is_told(inhibitor, tmp_path):
     assert settled(watched.awake) == HELD
     assert any("held off" in n.text for n in watched.look(0.0))
     os.kill(int((tmp_path / "pid").read_text()), signal.SIGKILL)
-    until = time.monotonic() + 5
-    told: list[str] = []
-    while not told and time.monotonic() < until:
-        told = [n.text for n in watched.look(1.0) if "asleep" in n.text]
-        time.sleep(0.02)
-    assert told == ["this machine may fall asleep: set it not to"]
+    warned = until(
+        lambda: [n.text for n in watched.look(1.0) if "asleep" in n.text], 5, "a warning"
+    )
+    assert warned == ["this machine may fall asleep: set it not to"]
     watched.stop()
 
 

@@ -9,12 +9,14 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 import pytest
+from support.waiting import until
+from support.yard import silent_wire
 
 from logger.errors import CallFault, PortFault, SensorsFault, SessionFault
 from logger.formats.registry import encode
@@ -47,16 +49,6 @@ class Running:
         self.thread.join(5)
         assert isinstance(self.outcome, Outcome), self.error
         return self.outcome
-
-
-def until(what: Callable[[], Any], timeout_s: float = 10.0) -> Any:
-    end = time.monotonic() + timeout_s
-    while time.monotonic() < end:
-        found = what()
-        if found:
-            return found
-        time.sleep(0.005)
-    raise AssertionError("did not come about in time")
 
 
 @contextmanager
@@ -114,7 +106,7 @@ def test_two_ports_are_recorded_whole_and_sealed(yard: Any, force: str, travel: 
         for i in range(0, 400, 20):
             pty.send(lines(sensors, i, 20), 1.0)
             tcp.send(lines(sensors, i, 20, "haul_travel"), 1.0)
-            time.sleep(0.01)
+            time.sleep(0.01)  # the pace of two devices of 2 kHz: lines come in many pieces
         until(lambda: count(yard) == 400 and count(yard, "haul_travel") == 400)
         outcome = running.end()
     assert (outcome.state, outcome.reason) == ("sealed", "end")
@@ -139,10 +131,9 @@ def test_a_row_is_in_the_file_within_50_ms_of_its_arrival(yard: Any, force: str)
             size = path.stat().st_size
             began = time.monotonic()
             device.send(lines(sensors, i, 1))
-            while path.stat().st_size == size and time.monotonic() - began < 1:
-                time.sleep(0.001)
+            until(lambda size=size: path.stat().st_size != size, 5, "the row")
             waits.append(time.monotonic() - began)
-            time.sleep(0.03)
+            time.sleep(0.03)  # so that the next line comes at another moment of the writer's beat
     assert sorted(waits)[5] < 0.15
 
 
@@ -176,7 +167,7 @@ def test_a_pulled_terminal_is_told_and_a_new_one_is_taken_up(yard: Any, force: s
         first.close()
         link.unlink()
         until(lambda: "disconnect" in kinds(yard))
-        time.sleep(1.0)
+        time.sleep(1.0)  # unplugged for so long that the tries to open come as rarely as they get
         second = yard.pty()
         link.symlink_to(second.url)
         came = time.monotonic()
@@ -268,7 +259,7 @@ def test_a_comma_that_is_not_guessed_is_told_once_with_what_to_write(yard: Any) 
     device, _ = pty_yard(yard, COLUMNS)
     news: list[str] = []
     with recording(yard, status=lambda status: news.extend(status.news)) as running:
-        time.sleep(0.1)  # so that the first line is known to be whole
+        silent_wire()
         device.send(b"0.85 kN\r\n", 1.0)
         for _ in range(3):
             device.send(b"1,90 kN\r\n" * 4, 1.0)
@@ -298,7 +289,7 @@ def test_a_comma_that_is_not_guessed_is_told_once_with_what_to_write(yard: Any) 
 def test_a_decimal_comma_is_recorded_as_a_number(yard: Any) -> None:
     device, sensors = pty_yard(yard, COLUMNS + 'decimal = ","\n')
     with recording(yard) as running:
-        time.sleep(0.1)
+        silent_wire()
         device.send(b"1,90 kN\r\n" + encode(sensors.channels, {"haul_force": 2.25}), 1.0)
         until(lambda: count(yard) == 2)
         running.end()
@@ -310,7 +301,7 @@ def test_wait_keeps_trying(yard: Any, force: str) -> None:
     link = yard.folder / "cell"
     sensors = yard.write(force + f'port = "{link}"\nbaud = 9600\n')
     with recording(yard, wait=True) as running:
-        time.sleep(0.3)
+        time.sleep(0.3)  # for some tries there is no such port
         device = yard.pty()
         link.symlink_to(device.url)
         until(lambda: "connect" in kinds(yard))
@@ -333,7 +324,7 @@ def test_a_second_recorder_is_refused_and_so_is_a_filled_folder(yard: Any, force
 def test_garbage_is_counted_kept_and_harms_nothing(yard: Any, force: str) -> None:
     device, sensors = pty_yard(yard, force)
     with recording(yard) as running:
-        time.sleep(0.1)  # so that the first line is known to be whole
+        silent_wire()
         device.send(lines(sensors, 0, 3), 1.0)
         device.send(bytes(range(256)) * 8 + b"\n" + b"$YXXDR,N,1,N,HAUL*00\r\n", 1.0)
         device.send(lines(sensors, 3, 3), 1.0)
@@ -388,7 +379,7 @@ def test_mark_zero_undo_and_rig_are_answered_once_each(yard: Any, force: str) ->
         # a pull of a quarter of the capacity is no rest
         for i in range(60):
             device.send(encode(which, {"haul_force": 1250.0 + i % 2}))
-            time.sleep(0.02)
+            time.sleep(0.02)  # the pace of a device of 50 Hz
         load = answer(yard, ask(yard.out, "zero", "haul_force"))
         assert load.kind == "refused" and ("5 %" in load.text or "not steady" in load.text)
         running.end()
@@ -505,10 +496,10 @@ def test_alarms_are_judged_stored_and_acknowledged(yard: Any, force: str) -> Non
     device, sensors = pty_yard(yard, force)
     row = AlarmRow("haul_force", "T1", gain=2.0, caution=1000.0, stop=1500.0)
     with recording(yard, alarms=(row,)) as running:
-        time.sleep(0.1)
+        silent_wire()
         for value in (400.0, 600.0, 800.0, 490.0, 100.0):
             device.send(encode(sensors.channels, {"haul_force": value}))
-            time.sleep(0.05)
+            time.sleep(0.05)  # the pace of a device of 20 Hz
         until(lambda: kinds(yard).count("alarm") == 4)
         assert answer(yard, ask(yard.out, "ack")).kind == "ack"
         assert answer(yard, ask(yard.out, "ack")).kind == "refused"
@@ -550,7 +541,7 @@ def test_a_signal_seals_in_under_two_seconds_and_nothing_heavy_is_loaded(
 ) -> None:
     device, sensors = pty_yard(yard, force)
     process = child(yard)
-    time.sleep(0.1)
+    silent_wire()
     device.send(lines(sensors, 0, 100), 1.0)
     until(lambda: count(yard) == 100)
     began = time.monotonic()
@@ -567,7 +558,7 @@ def test_a_killed_recorder_leaves_a_session_that_is_cut_short_and_can_be_repaire
 ) -> None:
     device, sensors = pty_yard(yard, force)
     process = child(yard)
-    time.sleep(0.1)
+    silent_wire()
     device.send(lines(sensors, 0, 100), 1.0)
     until(lambda: count(yard) == 100)
     process.kill()

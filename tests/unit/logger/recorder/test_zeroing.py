@@ -18,6 +18,8 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from support.waiting import until
+from support.yard import silent_wire
 
 from logger.formats.registry import encode
 from logger.recorder.recorder import record
@@ -56,17 +58,15 @@ class Slipway:
     def now(self, sends: Callable[[float], Mapping[str, float]], for_s: float = 1.2) -> None:
         """Let the device send this for a while."""
         self.sends, self.since = sends, time.monotonic()
-        time.sleep(for_s)
+        time.sleep(for_s)  # the time that the readings cover is what a zero is judged by
 
     def zero(self, channel: str, verb: str = "zero", text: str = "") -> Event:
         request = ask(self.yard.out, verb, channel, text=text)
-        end = time.monotonic() + 3.0
-        while time.monotonic() < end:
-            found = [e for e in read_all(self.yard.out).events if e.id == request]
-            if found:
-                return found[0]
-            time.sleep(0.01)
-        raise AssertionError("no answer")
+        return until(
+            lambda: next((e for e in read_all(self.yard.out).events if e.id == request), None),
+            3,
+            f"an answer to {verb}",
+        )
 
 
 def set_at(answer: Event) -> float:
@@ -85,9 +85,7 @@ def slipway(yard: Any, device: Any, text: str) -> Iterator[Slipway]:
     feeder = threading.Thread(target=way.feed, daemon=True)
     recorder.start()
     feeder.start()
-    end = time.monotonic() + 5.0
-    while not (yard.out / "inbox").is_dir() and time.monotonic() < end:
-        time.sleep(0.01)
+    until((yard.out / "inbox").is_dir, 5, "the recorder's inbox")
     try:
         yield way
     finally:
@@ -171,7 +169,7 @@ def test_one_or_two_readings_do_not_show_rest(yard: Any, force: str) -> None:
             value = next(readings)
             return {} if value is None else {"haul_force": value}
 
-        time.sleep(0.3)
+        silent_wire()
         way.now(twice, 0.4)
         answer = way.zero("haul_force")
         assert answer.kind == "refused" and "too few readings" in answer.text

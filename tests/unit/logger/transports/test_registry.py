@@ -13,7 +13,8 @@ from pathlib import Path
 from pkgutil import resolve_name
 
 import pytest
-from support.yard import Yard, in_order, recording, until
+from support.waiting import until
+from support.yard import Yard, in_order, recording
 
 from logger import clock
 from logger.channels.channel import Channel
