@@ -18,6 +18,9 @@ import textwrap
 import time
 from pathlib import Path
 
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+from support.channels import channel
+
 from logger.channels.channel import Channel
 from logger.channels.sensors_file import parse_sensors
 from logger.formats.registry import encode
@@ -28,26 +31,9 @@ CPU = 0.10
 NAIVE_LINES = 6_000
 FULL_LINES = 3_000_000
 
-SENSORS = """
-[[channel]]
-name = "haul_force"
-quantity = "force"
-at = "haul"
-port = "{port}"
-baud = 115200
-format = "xdr"
-id = "HAUL"
-"""
-SECOND = """
-[[channel]]
-name = "haul_travel"
-quantity = "length"
-at = "haul"
-port = "{port}"
-baud = 115200
-format = "xdr"
-id = "ROPE"
-"""
+PORT = {"port": "{port}", "baud": 115200, "format": "xdr"}
+SENSORS = channel("haul_force", "force", **PORT, id="HAUL")
+SECOND = channel("haul_travel", "length", **PORT, id="ROPE")
 
 RECORD = textwrap.dedent("""
     import json, sys, time

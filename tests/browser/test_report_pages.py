@@ -10,7 +10,7 @@ import subprocess
 from pathlib import Path
 
 import pytest
-from support.sealed_sessions import RIG, made
+from support.sealed_sessions import made
 
 from analysis.review.review import Reviewed
 from analysis.review.reviewed_session import whole_session
@@ -61,17 +61,14 @@ def test_a_sample_prints_on_at_most_four_pages(tmp_path, paper):
 
 def test_so_does_a_long_session_of_long_words(tmp_path):
     words = "a long word about the slipway " * 4
-    path = "".join(
-        f'\n  {{{{ pulley = "A{k}", on = "anchor" }}}}, {{{{ pulley = "L{k}", on = "load" }}}},'
-        for k in range(1, 9)
-    )
-    rig = (
-        RIG.split("path = [")[0]
-        + f'path = [ {{{{ tie = "anchor" }}}}, {{{{ pulley = "L0", on = "load" }}}},{path}\n  {{{{ haul = "team", toward_deg = 180 }}}} ]\n'
-    )
+    stations = ['{ tie = "anchor" }', '{ pulley = "L0", on = "load" }']
+    for k in range(1, 9):
+        stations += [f'{{ pulley = "A{k}", on = "anchor" }}', f'{{ pulley = "L{k}", on = "load" }}']
+    stations.append('{ haul = "team", toward_deg = 180 }')
     session = made(
         tmp_path / "s",
-        rig=rig,
+        stations=stations,
+        ratings="",
         strokes=40,
         stroke_s=5.0,
         rest_s=4.0,

@@ -6,6 +6,7 @@ import json
 import re
 
 import pytest
+from support.channels import channel
 
 from analysis.rig_file.load import parse_rig
 from dashboard.cli import COMMANDS, build, main
@@ -148,7 +149,7 @@ def rig_keys():
 
 def sensors_keys():
     """Every key that the reader of sensors files takes, from its own lists."""
-    channel = '[[channel]]\nname = "f"\nquantity = "force"\nat = "haul"\nunit = "N"\n'
+    unformatted = channel("f", "force", unit="N")
     keys = set()
     for own in (
         'format = "xdr"\nid = "A"',
@@ -156,7 +157,7 @@ def sensors_keys():
         'format = "columns"\ncolumn = 1',
     ):
         with pytest.raises(SensorsFault) as caught:
-            parse_sensors(f"{channel}{own}\n{STRANGE}\n", "sensors.toml")
+            parse_sensors(f"{unformatted}{own}\n{STRANGE}\n", "sensors.toml")
         keys |= keys_of_fault(caught.value)
     return keys | {"channel"}
 

@@ -8,6 +8,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
+from support.channels import force
 
 ROOT = Path(__file__).resolve().parents[2]
 MAY = {
@@ -194,9 +195,7 @@ def test_a_recording_loads_no_tables_plots_or_pages(tmp_path):
     sensors = tmp_path / "sensors.toml"
     with socket.create_server(("127.0.0.1", 0)) as server:
         sensors.write_text(
-            '[[channel]]\nname = "haul_force"\nquantity = "force"\nat = "haul"\nformat = "json"\n'
-            f'id = "f"\nunit = "N"\nport = "socket://127.0.0.1:{server.getsockname()[1]}"\n'
-            "baud = 115200\n",
+            force(f'port = "socket://127.0.0.1:{server.getsockname()[1]}"', "baud = 115200"),
             "utf-8",
         )
         rig = ROOT / "tests/project/interface/rig.toml"

@@ -35,16 +35,8 @@ from logger.session.descriptor import MARKS
 from logger.session.reader import Follower, open_session, read_all, session_state
 from logger.session.verify import repair, verify
 from logger.session.writer import SessionWriter
+from support.channels import COLUMNS, JSON, XDR, XDR_TWO, channel
 
-XDR = '[[channel]]\nname = "f"\nquantity = "force"\nat = "haul"\nformat = "xdr"\nid = "HAUL"\n'
-XDR_TWO = (
-    XDR + '[[channel]]\nname = "d"\nquantity = "length"\nat = "haul"\nformat = "xdr"\nid = "ROPE"\n'
-)
-JSON = '[[channel]]\nname = "f"\nquantity = "force"\nat = "haul"\nformat = "json"\nid = "HAUL"\nunit = "N"\n'
-COLUMNS = (
-    '[[channel]]\nname = "f"\nquantity = "force"\nat = "haul"\nformat = "columns"\ncolumn = 2\n'
-    'separator = ","\nunit = "N"\n'
-)
 COLUMNS_TWO = COLUMNS + COLUMNS.replace('"f"', '"g"').replace("column = 2", "column = 1")
 FORMATS = [
     parse_sensors(text, "s").channels
@@ -144,31 +136,33 @@ RIGS = [tomllib.loads(RIG), *(
     tomllib.loads(path.read_text("utf-8"))
     for path in sorted((Path(__file__).parents[2] / "analysis" / "rigs").glob("*.toml"))
 )]  # fmt: skip
-SENSORS = (
-    XDR
-    + """port = "/dev/x"
-baud = 9600
-zero = 0.0
-scale = 1.0
-u_percent = 0.5
-u = 2.0
-capacity = 5000.0
-stale_after_s = 1.0
-warn_at = 2000.0
-stop_at = 3000.0
-checksum = true
-[[channel]]
-name = "d"
-quantity = "length"
-at = "load"
-port = "/dev/y"
-baud = 9600
-format = "columns"
-column = 2
-separator = ","
-count = 3
-unit = "mm"
-"""
+SENSORS = channel(
+    "f",
+    "force",
+    format="xdr",
+    id="HAUL",
+    port="/dev/x",
+    baud=9600,
+    zero=0.0,
+    scale=1.0,
+    u_percent=0.5,
+    u=2.0,
+    capacity=5000.0,
+    stale_after_s=1.0,
+    warn_at=2000.0,
+    stop_at=3000.0,
+    checksum=True,
+) + channel(
+    "d",
+    "length",
+    at="load",
+    port="/dev/y",
+    baud=9600,
+    format="columns",
+    column=2,
+    separator=",",
+    count=3,
+    unit="mm",
 )
 TOKENS = [
     "0", "1", "-1", "1e999", "-1e-320", "nan", "inf", "1e308", "9" * 60, "9" * 5000, "true", '""', '"x"', '"load"', '"anchor"',

@@ -14,7 +14,8 @@ import urllib.request
 from pathlib import Path
 
 import dashboard
-from support.channels import force, rope, three_to_one
+from support.channels import force, rope
+from support.rigs import three_to_one
 from support.waiting import until
 
 ROOT = Path(dashboard.__file__).parent.parent

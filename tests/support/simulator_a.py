@@ -23,6 +23,7 @@ from analysis.rig_file.load import parse_rig
 from logger.channels.channel import Sensors
 from logger.channels.sensors_file import parse_sensors
 from logger.session.records import Block, ChannelReadings
+from support.channels import UNITS, channel
 
 G = 9.80665
 STEP_S = 1 / 100
@@ -163,11 +164,15 @@ def make(spec: Spec) -> Made:
     stated = np.random.default_rng([spec.seed, 1])  # its own: all else stays as it is without
     for column, device in enumerate(spec.devices, 1):
         readings[device.name] = _sent(device, t, values[device.name], rng)
-        text += (
-            f'[[channel]]\nname = "{device.name}"\nquantity = "{device.quantity}"\n'
-            f'at = "{device.at}"\nformat = "columns"\ncolumn = {column}\n'
-            f'unit = "{"N" if device.quantity == "force" else "m"}"\n'
-            f"u_percent = {device.u_percent!r}\nu = {device.u!r}\n"
+        text += channel(
+            device.name,
+            device.quantity,
+            at=device.at,
+            format="columns",
+            column=column,
+            unit=UNITS[device.quantity],
+            u_percent=device.u_percent,
+            u=device.u,
         )
         if spec.delay_u_s is not None:
             delay = float(np.clip(device.lag_s + spec.delay_u_s * stated.standard_normal(), 0, 0.3))

@@ -33,6 +33,7 @@ import numpy as np
 
 from logger.calibration import calibration
 from logger.calibration.curve import Calibration
+from support.channels import channel
 
 G = 9.80665
 STEP_S = 0.005
@@ -339,10 +340,15 @@ def _devices(rng: np.random.Generator, made: Session, values: dict[str, np.ndarr
         sent = np.round((value * scale + offset) / digit) * digit + zero
         rows += [(round(t, 3), name, f"{r:.9g}") for t, r in zip((at + delay).tolist(), sent.tolist(), strict=True)]  # fmt: skip
         at_name = {"haul_force": "haul", "rope": "haul", "anchor_force": "anchor"}.get(name, "load")
-        made.sensors += (
-            f'[[channel]]\nname = "{name}"\nquantity = "{"force" if force else "length"}"\n'
-            f'at = "{at_name}"\nformat = "columns"\ncolumn = {column}\nunit = "{unit}"\n'
-            f"u_percent = {u_percent!r}\n" + "\n".join(lines) + "\n"
+        made.sensors += channel(
+            name,
+            "force" if force else "length",
+            *lines,
+            at=at_name,
+            format="columns",
+            column=column,
+            unit=unit,
+            u_percent=u_percent,
         )
     names = list(values)
     table = [",".join(["time_s", *names])]

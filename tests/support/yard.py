@@ -29,20 +29,11 @@ from logger.session.descriptor import MARKS
 from logger.session.reader import Event, read_all
 from logger.transports.reader_thread import WHOLE_AFTER_S
 from logger.transports.simulated import Device, serve_pty, serve_tcp
+from support.channels import channel
 from support.waiting import until
 
 ROOT = Path(__file__).parents[2]
 
-CHANNEL = """
-[[channel]]
-name = "{name}"
-quantity = "{quantity}"
-at = "haul"
-format = "xdr"
-id = "{id}"
-port = "{port}"
-baud = 115200
-"""
 RECORD = """
 import sys
 from logger.recorder.recorder import record
@@ -50,12 +41,17 @@ print(record(*sys.argv[1:4]).state)
 """
 
 
+def xdr_channel(name: str, quantity: str, id: str, port: str) -> str:
+    """A channel of a device that sends XDR sentences through a serial port or a socket."""
+    return channel(name, quantity, format="xdr", id=id, port=port, baud=115200)
+
+
 def force(port: str, more: str = "") -> str:
-    return CHANNEL.format(name="force", quantity="force", id="CELL", port=port) + more
+    return xdr_channel("force", "force", "CELL", port) + more
 
 
 def travel(port: str, more: str = "") -> str:
-    return CHANNEL.format(name="travel", quantity="length", id="ROPE", port=port) + more
+    return xdr_channel("travel", "length", "ROPE", port) + more
 
 
 class Yard:

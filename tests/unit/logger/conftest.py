@@ -7,30 +7,15 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import pytest
+from support.channels import channel
 
 from logger.channels.channel import Channel, Sensors
 from logger.channels.sensors_file import parse_sensors
 from logger.session.csv_import import import_table
 from logger.transports.simulated import PtyDevice, TcpDevice, serve_pty, serve_tcp
 
-FORCE = """
-[[channel]]
-name = "haul_force"
-quantity = "force"
-at = "haul"
-format = "xdr"
-id = "HAUL"
-capacity = 5000.0
-u = 2.0
-"""
-TRAVEL = """
-[[channel]]
-name = "haul_travel"
-quantity = "length"
-at = "haul"
-format = "xdr"
-id = "ROPE"
-"""
+FORCE = channel("haul_force", "force", format="xdr", id="HAUL", capacity=5000.0, u=2.0)
+TRAVEL = channel("haul_travel", "length", format="xdr", id="ROPE")
 
 
 @dataclass

@@ -5,7 +5,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from support.readings import THREE, analyse, block, info, pull, review, sensors, three
+from support.readings import analyse, block, info, pull, review, sensors, three, three_text
+from support.rigs import HAUL, stage, three_to_one_stations
 from support.rigs import rig as made_rig
 
 from analysis.efficiency.as_built_check import as_built
@@ -146,13 +147,8 @@ def test_the_stage_that_drags_is_named():
 def test_a_rig_changed_on_the_way_has_both_results():
     """3:1 at 400 N, then 9:1 at 150 N, load 1000 N; the object shows the last, a warning tells both."""
     first = three(1000, 10)
-    text = THREE.replace(
-        '{{ pulley = "T1", on = "G1" }}, ',
-        '{{ pulley = "T1", on = "G1" }}, {{ grab = "G2", at_m = 80.0 }}, '
-        '{{ pulley = "A2", on = "anchor" }}, {{ pulley = "T2", on = "G2" }}, ',
-    )
-    extra = "[load]\nresistance_N = 1000\nresistance_u_N = 10\n"
-    second = parse_rig(text.format(extra=extra), "rig-2.toml")
+    stations = [*three_to_one_stations(90.0)[:-1], *stage(2, 80.0, capture=False), HAUL]
+    second = parse_rig(three_text(1000, 10, stations=stations), "rig-2.toml")
     channels = sensors("haul", "rope")
     data = _session([400.0, 401.0, 399.0, 150.0, 150.5, 149.5])
     change = Event(3 * (2.0 + 12.0 + 3.0) + 0.5, "r", "rig", "", None, "rig-2.toml")

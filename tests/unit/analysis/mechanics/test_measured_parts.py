@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from support.readings import block, info, pull, review
+from support.readings import block, columns_sensors, info, pull, review
 from support.rigs import rig, rigs
 
 from analysis.mechanics.model import model
@@ -18,7 +18,6 @@ from analysis.review.review import review_all
 from analysis.rig_file.load import parse_rig
 from analysis.signals.channel_roles import roles
 from analysis.strokes.analyser import Analyser
-from logger.channels.sensors_file import parse_sensors
 
 SHELF = sorted(p.name for p in (files("analysis") / "rigs").iterdir() if p.name.endswith(".toml"))
 NINE = (files("analysis") / "rigs" / "3-on-3.toml").read_text("utf-8")
@@ -33,16 +32,9 @@ def nine(more: str = ""):
 
 def cells(*places: str, haul: str = "haul", **more: str):
     """A haul cell, a rope counter, and a force cell at each place, called c0, c1, ..."""
-    text = ""
     rows = [("haul", "force", haul), ("rope", "length", "haul")]
     rows += [(f"c{k}", "force", at) for k, at in enumerate(places)]
-    for column, (name, quantity, at) in enumerate(rows, 1):
-        text += (
-            f'[[channel]]\nname = "{name}"\nquantity = "{quantity}"\nat = "{at}"\n'
-            f'format = "columns"\ncolumn = {column}\nunit = "{"N" if quantity == "force" else "m"}"\n'
-            f"{more.get(name, '')}\n"
-        )
-    return parse_sensors(text, "sensors.toml")
+    return columns_sensors(rows, **more)
 
 
 def hauled(rig_, sensors, haul_N: float, reads_N: tuple[float, ...], **changed):

@@ -4,6 +4,7 @@ import json
 import tomllib
 
 import pytest
+from support.channels import channel, json_channel
 
 from logger.calibration.calibration import load
 from logger.channels.sensors_file import parse_sensors
@@ -99,12 +100,11 @@ def test_one_known_mass_hung_on_the_cell(haul, tmp_path):
     assert found["coefficients"] == pytest.approx([12.1, 196.3 / (20 * 9.80665)])
     said = haul(*argv)
     assert "g = 9.80665 m/s2" in said.out and "not known" in said.out
-    channel = parse_sensors(
-        '[[channel]]\nname = "f"\nquantity = "force"\nat = "haul"\nformat = "json"\nid = "f"\n'
-        'unit = "N"\ncalibration = "cell.toml"\n', "s.toml", tmp_path).channels[0]  # fmt: skip
-    assert channel.si(208.4) == pytest.approx(20 * 9.80665)
-    assert channel.u_si(20 * 9.80665) == pytest.approx(0.05 * 9.80665, rel=0.01)
-    assert channel.u_si(0.0) > 0.0
+    text = json_channel("f", "force", "f", 'calibration = "cell.toml"')
+    cell = parse_sensors(text, "s.toml", tmp_path).channels[0]
+    assert cell.si(208.4) == pytest.approx(20 * 9.80665)
+    assert cell.u_si(20 * 9.80665) == pytest.approx(0.05 * 9.80665, rel=0.01)
+    assert cell.u_si(0.0) > 0.0
 
 
 def test_counts_per_metre_from_a_taped_length(haul, tmp_path):
@@ -118,12 +118,12 @@ def test_counts_per_metre_from_a_taped_length(haul, tmp_path):
     assert "are about forces" in said.out
     curve = load(out)
     assert curve.coefficients == (0.0, pytest.approx(2000.0, abs=0.5))
-    channel = parse_sensors(
-        '[[channel]]\nname = "rope"\nquantity = "length"\nat = "haul"\nformat = "json"\n'
-        'id = "r"\nunit = "count"\ncalibration = "counter.toml"\n', "s.toml", tmp_path
-    ).channels[0]  # fmt: skip
-    assert channel.si(24_000.0) == pytest.approx(12.0, abs=0.005)
-    assert 0.002 < channel.u_si(12.0) < 0.01
+    text = channel(
+        "rope", "length", format="json", id="r", unit="count", calibration="counter.toml"
+    )
+    counter = parse_sensors(text, "s.toml", tmp_path).channels[0]
+    assert counter.si(24_000.0) == pytest.approx(12.0, abs=0.005)
+    assert 0.002 < counter.u_si(12.0) < 0.01
 
 
 def test_the_column_of_doubts_takes_the_place_of_the_option(haul, tmp_path):

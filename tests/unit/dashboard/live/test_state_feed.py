@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from support.channels import json_channel
 
 from analysis.live.channel_track import Track
 from analysis.live.minmax_pyramid import BASE_S, MOST_BINS, Pyramid
@@ -64,7 +65,7 @@ def test_a_shock_of_one_reading_stays_visible_after_ten_hours():
 
 
 def counter():
-    text = '[[channel]]\nname = "r"\nquantity = "length"\nat = "haul"\nformat = "json"\nid = "r"\nunit = "m"\n'
+    text = json_channel("r", "length", "r")
     return Track(parse_sensors(text, "sensors.toml").channels[0])
 
 

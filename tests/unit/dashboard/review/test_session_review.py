@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from support.channels import json_channel
 from support.growing_session import DemoPull, Growing
 
 from analysis.live.minmax_pyramid import MOST_BINS
@@ -173,15 +174,7 @@ def test_a_rig_changed_on_the_way_is_reviewed_as_the_command_does_what_if_too(tm
 
 
 # -- any second at full resolution ------------------------------------------------------------------
-CELL = """
-[[channel]]
-name = "f"
-quantity = "force"
-at = "haul"
-format = "json"
-id = "f"
-unit = "N"
-"""
+CELL = json_channel("f", "force", "f")
 
 
 def series_of(time_s, value):

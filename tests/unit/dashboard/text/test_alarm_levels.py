@@ -9,6 +9,7 @@ from contextlib import redirect_stderr
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from support.channels import channel
 from support.waiting import until
 
 from dashboard.commands.record import StatusLine
@@ -22,9 +23,7 @@ from logger.recorder.disk_retry import EventRow
 from logger.recorder.recorder import Status
 from logger.transports.simulated import Player, serve_tcp
 
-CELL = (
-    '[[channel]]\nname = "haul_force"\nquantity = "force"\nat = "haul"\nformat = "json"\nid = "f"\n'
-)
+CELL = channel("haul_force", "force", format="json", id="f")
 
 
 def cell(**keys):

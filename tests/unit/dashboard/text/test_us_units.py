@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from support.channels import force
 from support.growing_session import DemoPull, Page
 
 from analysis.messages.message import message
@@ -210,10 +211,7 @@ def test_choosing_comparing_and_listing_show_no_metric_quantity(haul, tmp_path):
 
 
 def test_what_a_recording_tells_on_the_terminal(capsys):
-    sensors = parse_sensors(
-        '[[channel]]\nname = "haul_force"\nquantity = "force"\nat = "haul"\nformat = "json"\nid = "f"\nunit = "N"\n',
-        "sensors.toml",
-    )
+    sensors = parse_sensors(force(), "sensors.toml")
     label = "2 kN grab: begins to slip at 0.6 kN"
     made = message(
         "limit_of_a_part", name="2 kN grab", why=message("begins_to_slip", limit_N=600.0)

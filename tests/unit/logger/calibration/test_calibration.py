@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from support.channels import channel
 
 from logger.calibration import calibration
 from logger.calibration.iso376_e74 import terms
@@ -29,6 +30,11 @@ def test_the_inverse_undoes_the_curve_for_numbers_and_arrays(degree: int) -> Non
     assert curve.apply(float(y[7])) == pytest.approx(x[7], abs=1e-6)
 
 
+def counts(**keys: str | float) -> str:
+    """A cell that sends counts, with these further keys."""
+    return channel("f", "force", format="json", id="f", unit="count", **keys)
+
+
 def test_saved_and_loaded_it_is_the_same(tmp_path: Path) -> None:
     curve = calibration.fit(CELL_N, CELL_READS, 2, applied_u=[1.0] * len(CELL_N), resolution=0.1)
     bare = calibration.fit(
@@ -48,18 +54,7 @@ def test_saved_and_loaded_it_is_the_same(tmp_path: Path) -> None:
 def test_a_channel_takes_its_calibration_and_applies_the_zero_first(tmp_path: Path) -> None:
     curve = calibration.fit([0.0, 1000.0, 2000.0, 3000.0], [8000.0, 8500.0, 9000.1, 9500.0], 1)
     calibration.save(curve, tmp_path / "cell-1.toml")
-    text = """
-    [[channel]]
-    name = "f"
-    quantity = "force"
-    at = "haul"
-    format = "json"
-    id = "f"
-    unit = "count"
-    scale = 17.0
-    zero = 10.0
-    calibration = "cell-1.toml"
-    """
+    text = counts(scale=17.0, zero=10.0, calibration="cell-1.toml")
     channel = parse_sensors(text, "s.toml", tmp_path).channels[0]
     assert channel.si(8510.0) == pytest.approx(1000.0, abs=0.2)
     assert channel.u_si(1000.0) == curve.u_tared(1000.0)  # it has a zero of its own
@@ -164,16 +159,7 @@ def test_with_a_zero_of_its_own_a_reading_is_a_difference_of_two() -> None:
 def test_a_counter_s_calibration_is_refused_for_a_cell(tmp_path: Path) -> None:
     curve = calibration.fit([0, 1, 2, 3], [0, 1, 2.1, 3], 1, quantity="length")
     calibration.save(curve, tmp_path / "counter.toml")
-    text = """
-    [[channel]]
-    name = "f"
-    quantity = "force"
-    at = "haul"
-    format = "json"
-    id = "f"
-    unit = "count"
-    calibration = "counter.toml"
-    """
+    text = counts(calibration="counter.toml")
     with pytest.raises(
         SensorsFault, match=r"counter\.toml is of a length, this channel of a force"
     ):

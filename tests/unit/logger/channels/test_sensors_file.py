@@ -4,21 +4,21 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from support.channels import channel
 
 from logger.channels.sensors_file import for_recording, load_sensors, parse_sensors
 from logger.errors import SensorsFault
 
-COLUMNS = """
-[[channel]]
-name = "{name}"
-quantity = "length"
-at = "load"
-port = "/dev/ttyUSB0"
-baud = 9600
-format = "columns"
-column = {column}
-unit = "mm"
-"""
+COLUMNS = channel(
+    "{name}",
+    "length",
+    at="load",
+    port="/dev/ttyUSB0",
+    baud=9600,
+    format="columns",
+    column=0,
+    unit="mm",
+).replace("column = 0", "column = {column}")
 
 
 def test_every_key_of_the_interface_is_read() -> None:
@@ -71,18 +71,10 @@ def test_every_key_of_the_interface_is_read() -> None:
     ],
 )
 def test_units_are_worth_what_they_are(quantity: str, unit: str, si: float) -> None:
-    text = f"""
-    [[channel]]
-    name = "c"
-    quantity = "{quantity}"
-    at = "haul"
-    format = "json"
-    id = "c"
-    unit = "{unit}"
-    """
-    channel = parse_sensors(text, "s.toml").channels[0]
-    assert channel.si(1.0) == pytest.approx(si, rel=1e-15)
-    assert np.allclose(channel.si(np.array([1.0, 2.0])), [si, 2 * si], rtol=1e-15)
+    text = channel("c", quantity, format="json", id="c", unit=unit)
+    parsed = parse_sensors(text, "s.toml").channels[0]
+    assert parsed.si(1.0) == pytest.approx(si, rel=1e-15)
+    assert np.allclose(parsed.si(np.array([1.0, 2.0])), [si, 2 * si], rtol=1e-15)
 
 
 def test_saturation_is_judged_before_any_zero(force: str) -> None:
@@ -159,13 +151,13 @@ def test_what_is_wrong_is_said_in_one_line(change: str, said: str) -> None:
         (COLUMNS.format(name="a", column=1) + 'decimal = ";"', "write one of ., ,"),
         (
             COLUMNS.format(name="a", column=1)
-            + 'decimal = ","'
+            + 'decimal = ","\n'
             + COLUMNS.format(name="b", column=2),
             "decimal differs",
         ),
         (
             COLUMNS.format(name="a", column=1)
-            + 'separator = ";"'
+            + 'separator = ";"\n'
             + COLUMNS.format(name="b", column=2),
             "separator differs",
         ),

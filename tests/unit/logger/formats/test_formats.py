@@ -9,6 +9,7 @@ from collections.abc import Callable, Sequence
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from support.channels import COLUMNS, JSON, XDR, XDR_TWO
 from support.fuzz_targets import FORMATS
 
 from logger.channels.channel import Channel
@@ -20,44 +21,6 @@ from logger.formats.registry import decoder_for, encode
 from logger.formats.xdr import checksum, checksums, sentence
 
 Make = Callable[[str], tuple[Channel, ...]]
-XDR = """
-[[channel]]
-name = "f"
-quantity = "force"
-at = "haul"
-format = "xdr"
-id = "HAUL"
-"""
-XDR_TWO = (
-    XDR
-    + """
-[[channel]]
-name = "d"
-quantity = "length"
-at = "haul"
-format = "xdr"
-id = "ROPE"
-"""
-)
-JSON = """
-[[channel]]
-name = "f"
-quantity = "force"
-at = "haul"
-format = "json"
-id = "HAUL"
-unit = "N"
-"""
-COLUMNS = """
-[[channel]]
-name = "f"
-quantity = "force"
-at = "haul"
-format = "columns"
-column = 2
-separator = ","
-unit = "N"
-"""
 UNSTATED = COLUMNS.replace('separator = ","\n', "")
 DECIMAL_COMMA = UNSTATED + 'decimal = ","\n'
 ALL = {

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from support.channels import channel
 from support.waiting import until
 from support.yard import silent_wire
 
@@ -243,16 +244,7 @@ def test_a_scheme_in_capitals_opens_what_it_names(yard: Any) -> None:
         open_port("HWGREP://FFFF:FFFF", 9600)
 
 
-COLUMNS = """
-[[channel]]
-name = "haul_force"
-quantity = "force"
-at = "haul"
-format = "columns"
-column = 1
-unit = "kN"
-capacity = 5000.0
-"""
+COLUMNS = channel("haul_force", "force", format="columns", column=1, unit="kN", capacity=5000.0)
 
 
 def test_a_comma_that_is_not_guessed_is_told_once_with_what_to_write(yard: Any) -> None:

@@ -18,6 +18,7 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from support.channels import channel
 from support.waiting import until
 from support.yard import silent_wire
 
@@ -27,16 +28,7 @@ from logger.recorder.request_inbox import ask
 from logger.recorder.zeroing import KEPT_S, LEAST_READINGS, OVER_S, Recent
 from logger.session.reader import Event, read_all
 
-LOAD = """
-[[channel]]
-name = "load_force"
-quantity = "force"
-at = "load"
-format = "xdr"
-id = "LOAD"
-capacity = 50000.0
-u = 20.0
-"""
+LOAD = channel("load_force", "force", at="load", format="xdr", id="LOAD", capacity=50000.0, u=20.0)
 
 
 class Slipway:

@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from support.channels import channel
 
 from logger.errors import UserFault
 from logger.session.csv_import import import_table
@@ -151,8 +152,9 @@ def test_a_session_keeps_its_own_copy_of_a_calibration(yard: Any) -> None:
     curve = calibration.fit([0.0, 1.0, 2.0, 3.0], [10.0, 20.1, 30.0, 40.0], 1)
     calibration.save(curve, yard.folder / "cells" / "cell 1.toml")
     (yard.folder / "job" / "s.toml").write_text(
-        '[[channel]]\nname = "f"\nquantity = "force"\nat = "haul"\nformat = "json"\nid = "f"\n'
-        'unit = "count"\ncalibration = "../cells/cell 1.toml"\n'
+        channel(
+            "f", "force", format="json", id="f", unit="count", calibration="../cells/cell 1.toml"
+        )
     )
     (yard.folder / "t.csv").write_text("time_s,f\n0,1\n")
     yard.rig.write_text("")

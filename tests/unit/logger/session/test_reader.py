@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from support.channels import json_channel
 from support.yard import NoSync, disk
 
 from logger.errors import SessionFault
@@ -293,9 +294,7 @@ def _master(factory: pytest.TempPathFactory) -> Path:
     if not _kept:
         base = factory.mktemp("master")
         (base / "rig.toml").write_text("")
-        (base / "s.toml").write_text(
-            '[[channel]]\nname="f"\nquantity="force"\nat="haul"\nformat="json"\nid="f"\nunit="N"\n'
-        )
+        (base / "s.toml").write_text(json_channel("f", "force", "f"))
         (base / "t.csv").write_text("time_s,f\n0,1\n1,2\n")
         _kept.append(import_table(base / "t.csv", base / "rig.toml", base / "s.toml", base / "o"))
         (_kept[0] / "SHA256SUMS").unlink()

@@ -13,6 +13,7 @@ from pathlib import Path
 from pkgutil import resolve_name
 
 import pytest
+from support.channels import channel
 from support.waiting import until
 from support.yard import Yard, in_order, recording
 
@@ -46,12 +47,12 @@ class RegisterTransport(Transport):
     def read(self) -> Chunk:
         began, awake = clock.now(), clock.awake()
         numbers = {}
-        for channel in self.channels:
-            self._socket.sendall(bytes([int(channel.id or "")]))
+        for register in self.channels:
+            self._socket.sendall(bytes([int(register.id or "")]))
             answer = self._socket.recv(4)
             if len(answer) < 4:
                 raise EOFError("the device hung up")
-            numbers[channel.name] = str(struct.unpack(">f", answer)[0]).encode("ascii")
+            numbers[register.name] = str(struct.unpack(">f", answer)[0]).encode("ascii")
         return Chunk(began, ended(began, awake), numbers)
 
     def close(self) -> None:
@@ -134,10 +135,10 @@ def device() -> Iterator[Registers]:
     served.close()
 
 
-def channel(port: str, name: str = "force", register: str = "1", line_format: str = "json") -> str:
-    return (
-        f'[[channel]]\nname = "{name}"\nquantity = "force"\nat = "haul"\nformat = "{line_format}"\n'
-        f'id = "{register}"\nport = "{port}"\nunit = "N"\nstale_after_s = {STALE_S}\n'
+def polled(port: str, name: str = "force", register: str = "1", line_format: str = "json") -> str:
+    """A force channel on a port that is asked for registers."""
+    return channel(
+        name, "force", format=line_format, id=register, port=port, unit="N", stale_after_s=STALE_S
     )
 
 
@@ -154,7 +155,7 @@ posix = pytest.mark.skipif(
 def test_a_device_without_lines_is_recorded_and_lost_and_read_again(
     tmp_path: Path, schemes: None, device: Registers
 ) -> None:
-    yard = Yard(tmp_path, channel(f"toy://127.0.0.1:{device.port}"))
+    yard = Yard(tmp_path, polled(f"toy://127.0.0.1:{device.port}"))
     with recording(yard) as running:
         until(lambda: len(yard.values()) >= 10)
         device.hang_up()
@@ -183,7 +184,7 @@ def test_a_device_without_lines_is_recorded_and_lost_and_read_again(
 def test_silence_of_a_device_without_lines_is_a_gap(
     tmp_path: Path, schemes: None, device: Registers
 ) -> None:
-    yard = Yard(tmp_path, channel(f"toy://127.0.0.1:{device.port}"))
+    yard = Yard(tmp_path, polled(f"toy://127.0.0.1:{device.port}"))
     with recording(yard) as running:
         until(lambda: yard.values())
         device.answers.clear()
@@ -201,7 +202,7 @@ def test_what_is_no_number_in_a_register_is_dropped_and_counted(
     tmp_path: Path, schemes: None, device: Registers
 ) -> None:
     port = f"toy://127.0.0.1:{device.port}"
-    yard = Yard(tmp_path, channel(port) + channel(port, "spoilt", "2"))
+    yard = Yard(tmp_path, polled(port) + polled(port, "spoilt", "2"))
     with recording(yard) as running:
         until(lambda: len(yard.values()) >= 5)
         outcome = running.end()
@@ -214,7 +215,7 @@ def test_a_device_that_sends_lines_its_own_way_goes_through_the_formats(
     tmp_path: Path, schemes: None
 ) -> None:
     served = serve_tcp()
-    yard = Yard(tmp_path, channel(f"said://127.0.0.1:{served.port}"))
+    yard = Yard(tmp_path, polled(f"said://127.0.0.1:{served.port}"))
     with recording(yard) as running:
         for turn in range(2):
             until(lambda n=turn: yard.kinds().count("connect") == n + 1)
@@ -231,7 +232,7 @@ def test_a_device_that_sends_lines_its_own_way_goes_through_the_formats(
 
 def test_a_device_that_cannot_be_opened_says_so_once_and_is_stopped_at_once(schemes: None) -> None:
     happened: list[Arrival | PortEvent] = []
-    (only,) = parse_sensors(channel("unplugged://"), "s").channels
+    (only,) = parse_sensors(polled("unplugged://"), "s").channels
     reader = PortReader(only.port or "", (only,), happened.append)
     reader.start()
     assert all(UnpluggedTransport.tries.acquire(timeout=5.0) for _ in range(3))
@@ -246,7 +247,7 @@ def test_a_device_that_cannot_be_opened_says_so_once_and_is_stopped_at_once(sche
 def test_a_scheme_of_the_table_needs_a_baud_rate_only_where_it_says_so(
     schemes: None, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    sensors = parse_sensors(channel("toy://127.0.0.1:1"), "s")
+    sensors = parse_sensors(polled("toy://127.0.0.1:1"), "s")
     for_recording(sensors)
     monkeypatch.setitem(SCHEMES, "toy", Scheme("toy://", "x:Y", needs_baud=True))
     with pytest.raises(SensorsFault, match="baud is missing"):
@@ -259,7 +260,7 @@ def test_a_scheme_that_the_table_lacks_is_refused_with_those_that_it_has(schemes
         "toy://HOST:PORT, said://HOST:PORT or unplugged://"
     )
     with pytest.raises(SensorsFault) as caught:
-        parse_sensors(channel("toys://x"), "s")
+        parse_sensors(polled("toys://x"), "s")
     assert str(caught.value).endswith(cure)
     with pytest.raises(PortFault, match="none of the ways"):
         transport_for("toys://x", ())
@@ -298,7 +299,7 @@ def tagged_keys(table: Table, quantity: str) -> dict[str, str | None]:
 def test_a_line_format_is_one_class_and_one_line_of_a_table(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    text = channel("socket://127.0.0.1:1", register="HAUL", line_format="tagged")
+    text = polled("socket://127.0.0.1:1", register="HAUL", line_format="tagged")
     with pytest.raises(SensorsFault, match="format"):
         parse_sensors(text, "s")
     tagged = LineFormat(
