@@ -36,6 +36,7 @@ from logger.session.reader import Follower, open_session, read_all, session_stat
 from logger.session.verify import repair, verify
 from logger.session.writer import SessionWriter
 from support.channels import COLUMNS, JSON, XDR, XDR_TWO, channel
+from support.disks import NoSync
 
 COLUMNS_TWO = COLUMNS + COLUMNS.replace('"f"', '"g"').replace("column = 2", "column = 1")
 FORMATS = [
@@ -298,20 +299,13 @@ def sensors(data: bytes) -> None:
             if data[:1] < b"\x30"
             else grown(tomllib.loads(SENSORS), data[1 : 6 + 5 * (data[0] % 4)])
         )
-        found = parse_sensors(text, "sensors.toml")
-        for channel in found.channels:
-            value = channel.si(1.0)
+        parsed = parse_sensors(text, "sensors.toml")
+        for one in parsed.channels:
+            value = one.si(1.0)
             assert isinstance(value, float)
-        for_recording(found)
+        for_recording(parsed)
     except UserFault as fault:
         one_line(fault)
-
-
-class NoSync(FileOps):
-    """The disk is not waited for."""
-
-    def fsync(self, fd: int) -> None:
-        pass
 
 
 class Place:
@@ -319,8 +313,8 @@ class Place:
 
     def __init__(self) -> None:
         shm = Path("/dev/shm")
-        known = os.environ.get("HAUL_FUZZ_DIR") or (shm if os.access(shm, os.W_OK) else None)
-        self.base = Path(tempfile.mkdtemp(prefix="fuzz", dir=known))
+        base = os.environ.get("HAUL_FUZZ_DIR") or (shm if os.access(shm, os.W_OK) else None)
+        self.base = Path(tempfile.mkdtemp(prefix="fuzz", dir=base))
         self.templates = self._templates()
 
     def _templates(self) -> list[dict[str, bytes]]:

@@ -54,6 +54,14 @@ def stage(number: int, grab_at_m: float, *, capture: bool = True) -> list[str]:
 HAUL = '{ haul = "team" }'
 
 
+# one pulley between the load and the team: where a test needs any rig that can be hauled
+STRAIGHT_PULL = rig_text(
+    ['{ tie = "load" }', '{ pulley = "A1", on = "anchor" }', HAUL],
+    title="slipway",
+    anchor_to_load_m=10.0,
+)
+
+
 def three_to_one_stations(grab_at_m: float, *, knot: float | None = None) -> list[str]:
     """The stations of the 3:1 with a capture; knot: share of the rope's strength that the knot keeps."""
     strength = "" if knot is None else f", strength = {knot}"

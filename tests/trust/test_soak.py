@@ -14,12 +14,14 @@ from pathlib import Path
 
 import pytest
 from support.processes import start_haul
+from support.rigs import STRAIGHT_PULL
 from support.waiting import until
-from support.yard import Yard, force, serve_pty, serve_tcp, travel
+from support.yard import Yard, force, travel
 
 from logger.formats.registry import encode
 from logger.session.reader import read_all
 from logger.session.verify import verify
+from logger.transports.simulated import serve_pty, serve_tcp
 
 pytestmark = [
     pytest.mark.long,
@@ -30,13 +32,6 @@ RATE, VIEWERS = 1000.0, 5
 RECORDER_GROWTH = 3e6  # bytes, after the first fifth of the time and a minute
 # the page's process keeps what its graph and its estimates need: bytes a reading it may keep
 DASHBOARD_PER_READING = 60.0
-RIG = """
-title = "slipway"
-anchor_to_load_m = 10.0
-[[rope]]
-name = "main"
-path = [ { tie = "load" }, { pulley = "A1", on = "anchor" }, { haul = "team" } ]
-"""
 
 
 class Process:
@@ -83,8 +78,8 @@ def test_soak(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
         pytest.skip("other system: no /proc")
     pty, tcp = serve_pty(), serve_tcp()
     yard = Yard(tmp_path / "yard", force(pty.url) + travel(tcp.url))
-    yard.rig.write_text(RIG)
-    recorder = start_haul("record", yard.rig, yard.file, "--out", yard.out)
+    yard.rig.write_text(STRAIGHT_PULL)
+    recorder = start_haul("record", yard.rig, yard.sensors_file, "--out", yard.out)
     until((yard.out / "readings.csv").exists, 20, "the session")
     assert tcp.wait_client()
     page = start_haul("watch", yard.out, "--http", "0")

@@ -127,13 +127,15 @@ def test_another_device_under_the_name_is_told_and_nothing_of_it_is_taken(tmp_pa
             two.say(encode(other, {"force": 7.0 * k}))
             time.sleep(0.015)  # the pace of a device of 67 Hz
         until(lambda: any("another device" in e.text for e in two.yard.events()))
-        status = until(lambda: next((s for _, s in two.running.told if s.ports[two.bad.url]), None))
+        status = until(
+            lambda: next((s for _, s in two.running.statuses if s.ports[two.bad.url]), None)
+        )
         assert (
             "another device" in status.ports[two.bad.url] and "OTHER" in status.ports[two.bad.url]
         )
         two.say(two.yard.lines(10, 10))  # the right one is back
         until(lambda: len(two.yard.values()) == 20)
-        until(lambda: not two.running.told[-1][1].ports[two.bad.url])
+        until(lambda: not two.running.statuses[-1][1].ports[two.bad.url])
     told = [e for e in two.yard.events() if "another device" in e.text]
     assert [(e.kind, e.channel) for e in told] == [("gap", "force")]
     assert "OTHER" in told[0].text and two.bad.url in told[0].text

@@ -13,6 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.channels import json_channel
 from support.growing_session import DemoPull, Growing
+from support.waiting import until
 
 from analysis.live.minmax_pyramid import MOST_BINS
 from analysis.review.review import review_session
@@ -107,8 +108,8 @@ def test_the_live_page_at_the_end_says_what_the_review_says(tmp_path):
     pull = DemoPull(tmp_path / "s", seed=5, for_s=25)
     watch = Watch(tmp_path / "s")
     page = SessionReview(tmp_path / "s")
-    for until in np.arange(2.5, 40, 2.5):  # live: in slices, as it grows
-        pull.feed(float(until))
+    for end_s in np.arange(2.5, 40, 2.5):  # live: in slices, as it grows
+        pull.feed(float(end_s))
         watch.tick()
     page.refresh()
     pull.session.seal()

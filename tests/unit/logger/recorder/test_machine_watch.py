@@ -313,7 +313,7 @@ def test_what_the_machine_is_short_of_becomes_events_of_the_session(yard, force)
     news: list[str] = []
     host = watch(yard.out, [5 * MB], [Power("battery", 9)])
     outcome = record(
-        yard.rig, yard.sensors, yard.out, for_s=1.0, host=host,
+        yard.rig, yard.sensors_file, yard.out, for_s=1.0, host=host,
         status=lambda status: news.extend(status.news),
     )  # fmt: skip
     player.stop()

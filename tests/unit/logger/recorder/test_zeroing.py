@@ -20,7 +20,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.channels import channel
 from support.waiting import until
-from support.yard import silent_wire
+from support.yard import Yard, silent_wire
 
 from logger.formats.registry import encode
 from logger.recorder.recorder import record
@@ -35,7 +35,7 @@ class Slipway:
     """A recording of a device that sends, 50 times a second, what `sends(t)` says; t is since the
     last change of it."""
 
-    def __init__(self, yard: Any, device: Any, channels: Any) -> None:
+    def __init__(self, yard: Yard, device: Any, channels: Any) -> None:
         self.yard, self.device, self.channels = yard, device, channels
         self.stop = threading.Event()
         self.sends: Callable[[float], Mapping[str, float]] = lambda t: {}
@@ -69,11 +69,13 @@ def set_at(answer: Event) -> float:
 
 
 @contextmanager
-def slipway(yard: Any, device: Any, text: str) -> Iterator[Slipway]:
+def slipway(yard: Yard, device: Any, text: str) -> Iterator[Slipway]:
     port = f'port = "{device.url}"\nbaud = 115200\n'
     sensors = yard.write(text.replace("[[channel]]", "[[channel]]\n" + port))
     way = Slipway(yard, device, sensors.channels)
-    recorder = threading.Thread(target=record, args=(yard.rig, yard.sensors, yard.out), daemon=True)
+    recorder = threading.Thread(
+        target=record, args=(yard.rig, yard.sensors_file, yard.out), daemon=True
+    )
     feeder = threading.Thread(target=way.feed, daemon=True)
     recorder.start()
     feeder.start()
@@ -89,7 +91,7 @@ def slipway(yard: Any, device: Any, text: str) -> Iterator[Slipway]:
 
 @pytest.mark.skipif(sys.platform == "win32", reason="other system: no pseudo-terminals")
 def test_a_zero_is_taken_at_rest_and_refused_in_a_stroke(
-    yard: Any, force: str, travel: str
+    yard: Yard, force: str, travel: str
 ) -> None:
     with slipway(yard, yard.pty(), force + "zero = 5.0\n" + travel) as way:
         way.now(lambda t: {"haul_force": 12.5 + 0.5 * (int(t * 50) % 2), "haul_travel": 3.0})
@@ -128,7 +130,7 @@ def test_a_zero_is_taken_at_rest_and_refused_in_a_stroke(
     assert len(kept) == 4 and all(e.value is not None and "old zero" in e.text for e in kept)
 
 
-def test_a_large_cell_is_not_zeroed_while_the_haul_cell_pulls(yard: Any, force: str) -> None:
+def test_a_large_cell_is_not_zeroed_while_the_haul_cell_pulls(yard: Yard, force: str) -> None:
     """900 N is under 5 % of 50 kN, and steady while the load hangs: only the haul cell tells."""
     with slipway(yard, yard.tcp(), force + LOAD) as way:
         way.now(lambda t: {"haul_force": 320.0, "load_force": 900.0})
@@ -140,7 +142,7 @@ def test_a_large_cell_is_not_zeroed_while_the_haul_cell_pulls(yard: Any, force: 
         assert way.zero("haul_force").kind == "zero"
 
 
-def test_without_a_capacity_a_pull_is_no_empty_cell(yard: Any, force: str) -> None:
+def test_without_a_capacity_a_pull_is_no_empty_cell(yard: Yard, force: str) -> None:
     text = force.replace("capacity = 5000.0\n", "")
     with slipway(yard, yard.tcp(), text) as way:
         way.now(lambda t: {"haul_force": 150.0})
@@ -153,7 +155,7 @@ def test_without_a_capacity_a_pull_is_no_empty_cell(yard: Any, force: str) -> No
         assert way.zero("haul_force").kind == "refused"
 
 
-def test_one_or_two_readings_do_not_show_rest(yard: Any, force: str) -> None:
+def test_one_or_two_readings_do_not_show_rest(yard: Yard, force: str) -> None:
     with slipway(yard, yard.tcp(), force) as way:
         readings = itertools.chain([1.0, 1.0], itertools.repeat(None))
 

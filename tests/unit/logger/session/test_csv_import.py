@@ -9,6 +9,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from support.channels import channel
+from support.yard import Yard
 
 from logger.errors import UserFault
 from logger.session.csv_import import import_table
@@ -16,14 +17,14 @@ from logger.session.reader import open_session, read_all
 from logger.session.verify import verify
 
 
-def bring(yard: Any, text: str | bytes, name: str = "session") -> Path:
+def bring(yard: Yard, text: str | bytes, name: str = "session") -> Path:
     path = yard.folder / "table.csv"
     path.write_bytes(text if isinstance(text, bytes) else text.encode())
-    return import_table(path, yard.rig, yard.sensors, yard.folder / name)
+    return import_table(path, yard.rig, yard.sensors_file, yard.folder / name)
 
 
 def test_an_empty_cell_is_no_reading_and_numbers_stay_as_written(
-    yard: Any, force: str, travel: str
+    yard: Yard, force: str, travel: str
 ) -> None:
     yard.write(force + travel)
     folder = bring(yard, "haul_travel,time_s,haul_force\n0.50,0,1e3\n,0.5,\n0.75,0.5,\n,1,+12.\n")
@@ -38,7 +39,7 @@ def test_an_empty_cell_is_no_reading_and_numbers_stay_as_written(
     assert verify(folder).state == "complete"
 
 
-def test_an_empty_cell_at_the_beginning_of_a_line(yard: Any, force: str) -> None:
+def test_an_empty_cell_at_the_beginning_of_a_line(yard: Yard, force: str) -> None:
     yard.write(force)
     folder = bring(yard, "haul_force,time_s\n1,0\n,0.5\n2,1\n")
     assert (folder / "readings.csv").read_text().splitlines()[1:] == [
@@ -56,7 +57,7 @@ def test_an_empty_cell_at_the_beginning_of_a_line(yard: Any, force: str) -> None
         "time_s,haul_force\n0,1\n,\n1,2\n",
     ],
 )
-def test_what_spreadsheets_write_is_taken(yard: Any, force: str, text: str) -> None:
+def test_what_spreadsheets_write_is_taken(yard: Yard, force: str, text: str) -> None:
     yard.write(force)
     assert read_all(bring(yard, text)).readings["haul_force"].reading.tolist() == [1.0, 2.0]
 
@@ -84,7 +85,7 @@ def test_what_spreadsheets_write_is_taken(yard: Any, force: str, text: str) -> N
     ],
 )
 def test_a_wrong_table_is_told_with_its_line_and_leaves_nothing(
-    yard: Any, force: str, text: str | bytes, said: str
+    yard: Yard, force: str, text: str | bytes, said: str
 ) -> None:
     yard.write(force)
     with pytest.raises(UserFault, match=said) as caught:
@@ -93,7 +94,7 @@ def test_a_wrong_table_is_told_with_its_line_and_leaves_nothing(
     assert not yard.out.exists()
 
 
-def test_a_fault_late_in_a_long_table_leaves_nothing(yard: Any, force: str) -> None:
+def test_a_fault_late_in_a_long_table_leaves_nothing(yard: Yard, force: str) -> None:
     yard.write(force)
     rows = "".join(f"{i},{i % 997}.25\n" for i in range(500_000))
     with pytest.raises(UserFault, match="line 500002"):
@@ -101,7 +102,7 @@ def test_a_fault_late_in_a_long_table_leaves_nothing(yard: Any, force: str) -> N
     assert not yard.out.exists()
 
 
-def test_a_filled_folder_is_refused(yard: Any, force: str) -> None:
+def test_a_filled_folder_is_refused(yard: Yard, force: str) -> None:
     yard.write(force)
     yard.out.mkdir()
     (yard.out / "mine.txt").write_text("keep")
@@ -110,11 +111,11 @@ def test_a_filled_folder_is_refused(yard: Any, force: str) -> None:
     assert (yard.out / "mine.txt").read_text() == "keep"
 
 
-def test_the_truth_of_a_simulation_is_kept(yard: Any, force: str) -> None:
+def test_the_truth_of_a_simulation_is_kept(yard: Yard, force: str) -> None:
     yard.write(force)
     (yard.folder / "t.csv").write_text("time_s,haul_force\n0,1\n")
     folder = import_table(
-        yard.folder / "t.csv", yard.rig, yard.sensors, yard.out, {"actual_ma": 2.71}
+        yard.folder / "t.csv", yard.rig, yard.sensors_file, yard.out, {"actual_ma": 2.71}
     )
     assert open_session(folder).simulation_true == {"actual_ma": 2.71}
 
@@ -123,7 +124,7 @@ def test_the_truth_of_a_simulation_is_kept(yard: Any, force: str) -> None:
     max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
 @given(data=st.data())
-def test_round_trip(yard: Any, force: str, travel: str, data: Any) -> None:
+def test_round_trip(yard: Yard, force: str, travel: str, data: Any) -> None:
     import shutil
 
     yard.write(force + travel)
@@ -144,7 +145,7 @@ def test_round_trip(yard: Any, force: str, travel: str, data: Any) -> None:
     shutil.rmtree(folder)
 
 
-def test_a_session_keeps_its_own_copy_of_a_calibration(yard: Any) -> None:
+def test_a_session_keeps_its_own_copy_of_a_calibration(yard: Yard) -> None:
     from logger.calibration import calibration
 
     (yard.folder / "cells").mkdir()

@@ -13,7 +13,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from support.channels import json_channel
-from support.yard import NoSync, disk
+from support.disks import NoSync, disk
+from support.yard import Yard
 
 from logger.errors import SessionFault
 from logger.session import parser as session_parse
@@ -29,7 +30,7 @@ def snapshot(folder: Path) -> dict[str, bytes]:
     return {str(p.relative_to(folder)): p.read_bytes() for p in folder.rglob("*") if p.is_file()}
 
 
-def unsealed(yard: Any, rows: int = 20, name: str = "cut") -> Path:
+def unsealed(yard: Yard, rows: int = 20, name: str = "cut") -> Path:
     """A session as a recorder leaves it that was killed."""
     folder = yard.imported(rows, name)
     (folder / "SHA256SUMS").unlink()
@@ -42,7 +43,7 @@ def unsealed(yard: Any, rows: int = 20, name: str = "cut") -> Path:
     return folder
 
 
-def test_a_sealed_session_is_read_back_as_it_was(yard: Any) -> None:
+def test_a_sealed_session_is_read_back_as_it_was(yard: Yard) -> None:
     folder = yard.imported(50)
     info, block = open_session(folder), read_all(folder)
     assert info.state == "sealed" and info.started_at.endswith("Z")
@@ -55,7 +56,7 @@ def test_a_sealed_session_is_read_back_as_it_was(yard: Any) -> None:
     assert block.malformed == 0
 
 
-def test_sha256sum_accepts_the_seal(yard: Any) -> None:
+def test_sha256sum_accepts_the_seal(yard: Yard) -> None:
     """Outside check: coreutils' own sha256sum."""
     if shutil.which("sha256sum") is None:
         pytest.skip("no sha256sum here")
@@ -77,7 +78,7 @@ def test_sha256sum_accepts_the_seal(yard: Any) -> None:
 
 
 @pytest.mark.filterwarnings("ignore")
-def test_frictionless_calls_it_valid(yard: Any) -> None:
+def test_frictionless_calls_it_valid(yard: Yard) -> None:
     """Outside check: the `frictionless` library, with the hashes and sizes of the descriptor."""
     from frictionless import Package
 
@@ -86,7 +87,7 @@ def test_frictionless_calls_it_valid(yard: Any) -> None:
     assert len(report.tasks) == 4
 
 
-def test_verify_changes_nothing(yard: Any) -> None:
+def test_verify_changes_nothing(yard: Yard) -> None:
     folder = yard.imported()
     before = snapshot(folder)
     assert verify(folder).state == "complete"
@@ -107,7 +108,7 @@ def test_verify_changes_nothing(yard: Any) -> None:
     ],
 )
 @pytest.mark.parametrize("how", ["flip", "append", "delete", "link"])
-def test_a_changed_file_is_named_itself_and_no_other(yard: Any, name: str, how: str) -> None:
+def test_a_changed_file_is_named_itself_and_no_other(yard: Yard, name: str, how: str) -> None:
     folder = yard.imported()
     path = folder / name
     data = path.read_bytes()
@@ -127,7 +128,7 @@ def test_a_changed_file_is_named_itself_and_no_other(yard: Any, name: str, how: 
 
 
 @pytest.mark.parametrize("name", TABLES)
-def test_a_digit_changed_in_the_seal_names_the_seal(yard: Any, name: str) -> None:
+def test_a_digit_changed_in_the_seal_names_the_seal(yard: Yard, name: str) -> None:
     folder = yard.imported()
     lines = (folder / "SHA256SUMS").read_text().splitlines()
     lines = [("0" * 64 + line[64:]) if line.endswith(name) else line for line in lines]
@@ -135,14 +136,14 @@ def test_a_digit_changed_in_the_seal_names_the_seal(yard: Any, name: str) -> Non
     assert verify(folder).changed == ("SHA256SUMS",)
 
 
-def test_an_added_file_is_named(yard: Any) -> None:
+def test_an_added_file_is_named(yard: Yard) -> None:
     folder = yard.imported()
     (folder / "calibration").mkdir()
     (folder / "calibration" / "late.toml").write_text("x")
     assert verify(folder).changed == ("calibration/late.toml",)
 
 
-def test_a_held_lock_means_growing_and_its_end_cut_short(yard: Any) -> None:
+def test_a_held_lock_means_growing_and_its_end_cut_short(yard: Yard) -> None:
     folder = unsealed(yard)
     held = acquire(folder)
     assert held is not None
@@ -152,7 +153,7 @@ def test_a_held_lock_means_growing_and_its_end_cut_short(yard: Any) -> None:
     assert session_state(folder) == verify(folder).state == "cut short"
 
 
-def test_a_read_only_copy_works(yard: Any) -> None:
+def test_a_read_only_copy_works(yard: Yard) -> None:
     folder = yard.imported()
     for path in folder.iterdir():
         path.chmod(0o444)
@@ -165,7 +166,7 @@ def test_a_read_only_copy_works(yard: Any) -> None:
 
 
 @pytest.mark.parametrize("name", TABLES)
-def test_every_cut_length_opens_and_is_repaired(yard: Any, name: str) -> None:
+def test_every_cut_length_opens_and_is_repaired(yard: Yard, name: str) -> None:
     folder = unsealed(yard, 12)
     whole = (folder / name).read_bytes()
     full = read_all(folder)
@@ -193,7 +194,7 @@ def test_every_cut_length_opens_and_is_repaired(yard: Any, name: str) -> None:
         shutil.rmtree(copy)
 
 
-def test_repair_of_a_long_session_dates_its_event_by_the_last_reading(yard: Any) -> None:
+def test_repair_of_a_long_session_dates_its_event_by_the_last_reading(yard: Yard) -> None:
     folder = unsealed(yard)
     rows = "".join(f"{k / 997:.4f},haul_force,1\n" for k in range(20_000))
     (folder / "readings.csv").write_text("time_s,channel,reading\n" + rows)
@@ -202,7 +203,7 @@ def test_repair_of_a_long_session_dates_its_event_by_the_last_reading(yard: Any)
     assert float(last.split(",")[0]) == pytest.approx(19_999 / 997, abs=0.01)
 
 
-def test_repair_works_on_cut_short_alone_and_covers_nothing_up(yard: Any) -> None:
+def test_repair_works_on_cut_short_alone_and_covers_nothing_up(yard: Yard) -> None:
     folder = yard.imported()
     assert repair(folder).state == "complete"
     (folder / "readings.csv").write_bytes(
@@ -247,7 +248,7 @@ def test_a_missing_folder_and_a_file_are_unreadable(tmp_path: Path) -> None:
             open_session(tmp_path / name)
 
 
-def test_hostile_rows_are_counted_and_left_out(yard: Any) -> None:
+def test_hostile_rows_are_counted_and_left_out(yard: Yard) -> None:
     folder = unsealed(yard, 3)
     with (folder / "readings.csv").open("ab") as file:
         file.write(

@@ -13,12 +13,12 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from support.yard import NoSync, Yard, disk, force
+from support.disks import NoSync, disk
+from support.yard import Yard, force
 
 from logger.session import write_journal as marks
 from logger.session.descriptor import MARKS
 from logger.session.write_journal import Marks, Proof
-from logger.session.writer import SessionWriter
 
 BOOT = "12345678-9abc-4def-8123-456789abcdef"
 TABLES = ("readings.csv", "events.csv", "clock.csv", "rejects.csv")
@@ -32,7 +32,7 @@ def growing(folder: Path, rows: int = 6) -> Yard:
     """A session whose recorder was killed; each of its tables grew more than once."""
     yard = Yard(folder, force("x"))
     with disk(NoSync()):
-        writer = SessionWriter.create(yard.out, yard.rig.read_bytes(), yard.sensors)
+        writer = yard.create()
         for k in range(rows):
             writer.readings(b"%d.5000,force,%d\n%d.7500,force,%d\n" % (k, k, k, k))
             writer.event(float(k), "mark", text="é")
@@ -208,7 +208,7 @@ def test_a_table_that_grew_long_ago_has_its_mark_in_the_part_that_is_read(
     monkeypatch.setattr(marks, "AGAIN", 1000)
     yard = Yard(tmp_path, force("x"))
     with disk(NoSync()):
-        writer = SessionWriter.create(yard.out, yard.rig.read_bytes(), yard.sensors)
+        writer = yard.create()
         writer.event(0.0, "start")
         for k in range(2000):
             writer.readings(b"%d.5000,force,%d\n" % (k, k))
