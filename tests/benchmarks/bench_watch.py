@@ -20,18 +20,12 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
+from support.chromium import FLAGS
 from support.processes import SENSORS, CommandedDevice, RecordedHaul
 from support.waiting import until
 
 from logger.recorder.alarms import HOLD_S
 
-FLAGS = (
-    "--headless=new",
-    "--no-sandbox",
-    "--disable-dev-shm-usage",
-    "--disable-gpu",
-    "--no-first-run",
-)
 HIGH, LOW = 500.0, 20.0
 MOST_S = 1.0  # a step that is not seen by then counts as this
 # at each frame: have line and digits reached the other level?  Told at the frame after, when it is painted

@@ -9,12 +9,8 @@ import shutil
 from pathlib import Path
 
 import pytest
+from support.chromium import FLAGS
 from support.waiting import until, until_steady
-
-FLAGS = (
-    "--headless=new", "--no-sandbox", "--disable-dev-shm-usage", "--disable-gpu", "--no-first-run",
-    "--disable-background-networking", "--disable-component-update", "--disable-sync",
-)  # fmt: skip
 
 
 class Browser:

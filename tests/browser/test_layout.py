@@ -1,13 +1,12 @@
 """Every page at desktop, tablet and phone size: each part is wide enough to be read, none runs over."""
 
 import subprocess
-from pathlib import Path
 
 import pytest
+from support.places import LAUNCH
 from support.processes import Watched, start_haul
 from support.waiting import until
 
-LAUNCH = Path(__file__).resolve().parents[2] / "sample_logs" / "slipway-launch-1"
 LEAST_PX = 150  # of a tile: some fifteen letters
 LAYOUT = (
     "return [[...document.querySelectorAll('.tile')].filter(n => n.offsetParent !== null)"

@@ -3,13 +3,13 @@
 from pathlib import Path
 
 import pytest
+from support.places import DEMO
 from support.processes import start_haul
 from support.waiting import until
 
 import analysis
 
 RIGS = Path(analysis.__file__).parent / "rigs"
-DEMO = Path(analysis.__file__).parent / "demo" / "rig.toml"
 # what a text covers on the screen, as the browser has set it
 BOXES = """
 return [...document.querySelectorAll('.rig:first-of-type .drawing svg text')].map(n => {

@@ -10,15 +10,14 @@ import subprocess
 from pathlib import Path
 
 import pytest
+from support.chromium import FLAGS
+from support.places import SAMPLES
 from support.sealed_sessions import made
 
 from analysis.review.review import Reviewed
 from analysis.review.reviewed_session import whole_session
 from dashboard.export.report_html import report
 
-SAMPLES = sorted(p for p in (Path(__file__).parents[2] / "sample_logs").iterdir() if p.is_dir())
-FLAGS = ("--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--no-first-run",
-         "--no-pdf-header-footer", "--disable-background-networking")  # fmt: skip
 PAPER_PT = {
     "A4": (595, 842),
     "Letter": (612, 792),
@@ -33,7 +32,7 @@ def printed(html: str, folder: Path, paper: str) -> bytes:
     page, out = folder / f"{paper}.html", folder / f"{paper}.pdf"
     page.write_text(html.replace("@page {", f"@page {{ size: {paper};", 1), "utf-8")
     subprocess.run(
-        [chromium, *FLAGS, f"--user-data-dir={folder / 'profile'}", f"--print-to-pdf={out}", page.as_uri()],
+        [chromium, *FLAGS, "--no-pdf-header-footer", f"--user-data-dir={folder / 'profile'}", f"--print-to-pdf={out}", page.as_uri()],
         check=True, capture_output=True, timeout=60,
     )  # fmt: skip
     return out.read_bytes()

@@ -1,12 +1,12 @@
 """The review page in a real browser, over a sample session and over one that was just watched live."""
 
 import re
-from pathlib import Path
 from urllib.parse import urlsplit
 
 import numpy as np
 import pytest
 from support.growing_session import Growing
+from support.places import LAUNCH
 from support.processes import Watched
 from support.waiting import until
 
@@ -14,7 +14,6 @@ from analysis.review.review import review_session
 from analysis.simulation.demo_haul import demo_text
 from dashboard.text.units import METRIC
 
-LAUNCH = Path(__file__).resolve().parents[2] / "sample_logs" / "slipway-launch-1"
 HOSTILE = '<img src=x onerror="window.broken=1">'
 
 

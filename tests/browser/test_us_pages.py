@@ -3,13 +3,12 @@
 import re
 import subprocess
 import time
-from pathlib import Path
 
 import pytest
+from support.places import LAUNCH
 from support.processes import Demo, Watched, start_haul
 from support.waiting import until
 
-LAUNCH = Path(__file__).resolve().parents[2] / "sample_logs" / "slipway-launch-1"
 METRIC_SEEN = re.compile(
     r"\d[\s\u00a0]*(?:kN|N|mm|cm|m|kg|kJ|J|kW|W)(?:/(?:m|s|min))?(?![\w\u00b0])"
 )

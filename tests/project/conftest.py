@@ -6,8 +6,7 @@ import json
 from pathlib import Path
 
 import pytest
-
-ROOT = Path(__file__).resolve().parents[2]
+from support.places import ROOT
 
 
 @pytest.fixture(scope="session")

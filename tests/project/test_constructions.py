@@ -1,9 +1,9 @@
 """A record with more than four values is built by keyword: two numbers that change places are then seen."""
 
 import ast
-from pathlib import Path
 
-ROOT = Path(__file__).resolve().parents[2]
+from support.places import ROOT
+
 FILES = [
     path
     for room in ("logger", "analysis", "dashboard")

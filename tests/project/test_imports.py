@@ -5,12 +5,11 @@ import os
 import subprocess
 import sys
 import tomllib
-from pathlib import Path
 
 import pytest
 from support.channels import force
+from support.places import ROOT
 
-ROOT = Path(__file__).resolve().parents[2]
 MAY = {
     "logger": {"logger"},
     "analysis": {"analysis", "logger"},

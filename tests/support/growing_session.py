@@ -50,6 +50,15 @@ class Growing:
         self.writer.abandon()
 
 
+def four_seconds(path: Path, **texts: str) -> Growing:
+    """A session that grows and has 4 s of a haul cell at 10 Hz; texts: rig and sensors as for Growing."""
+    session = Growing(path, **texts)
+    for k in range(40):
+        session.rows("haul_force", k / 10, 100.0 + k)
+        session.clock(k / 10)
+    return session
+
+
 class DemoPull:
     """The demo's haul, fed slice by slice."""
 

@@ -27,7 +27,7 @@ from support.channels import UNITS, channel
 
 G = 9.80665
 STEP_S = 1 / 100
-SHELF = ("3", "3-on-3", "3-on-4", "4-on-3", "3-on-3-on-2")
+RIG_NAMES = ("3", "3-on-3", "3-on-4", "4-on-3", "3-on-3-on-2")
 
 
 @dataclass(frozen=True)
@@ -89,7 +89,7 @@ def draw(seed: int, way: str | None = None, **changes: object) -> Spec:
     strokes = int(rng.integers(1, 9))
     stroke_s = float(rng.uniform(8.0, max(9.0, min(40.0, 165.0 / strokes - 5.0))))
     way = way or str(rng.choice(["known", "cell", "anchor"], p=[0.4, 0.4, 0.2]))
-    rig = "3-on-3" if rng.random() < 0.2 else str(rng.choice(SHELF))
+    rig = "3-on-3" if rng.random() < 0.2 else str(rng.choice(RIG_NAMES))
     haul = float(rng.uniform(150.0, 600.0))
     ideal = model(_rig_of(rig, "")).model_ma
     kinds = ["resistance", "hanging", "slope"]

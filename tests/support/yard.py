@@ -26,10 +26,9 @@ from logger.session.writer import SessionWriter
 from logger.transports.reader_thread import WHOLE_AFTER_S
 from logger.transports.simulated import Device, PtyDevice, TcpDevice, serve_pty, serve_tcp
 from support.channels import channel
+from support.places import ROOT
 from support.rigs import STRAIGHT_PULL
 from support.waiting import until
-
-ROOT = Path(__file__).parents[2]
 
 HAUL_FORCE = channel("haul_force", "force", format="xdr", id="HAUL", capacity=5000.0, u=2.0)
 HAUL_TRAVEL = channel("haul_travel", "length", format="xdr", id="ROPE")

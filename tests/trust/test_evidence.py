@@ -13,6 +13,7 @@ from pathlib import Path
 
 import pytest
 from support.disks import NoSync, disk, everything
+from support.places import SAMPLES
 from support.processes import Watched
 from support.yard import Yard, force, travel
 
@@ -25,7 +26,6 @@ from logger.session.verify import repair, verify
 
 TESTS = Path(__file__).parents[1]
 FORMATS = sorted((TESTS / "formats").iterdir())
-SAMPLES = sorted(p for p in (TESTS.parent / "sample_logs").iterdir() if p.is_dir())
 DIGESTS = {"haul-format-1": "2ec0ffcda700437de3265182fa2de55a4d9b801c7f80af8fe0d239204a52f4bb"}
 
 

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from importlib.resources import files
-
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from support.places import ROOT, SHELF
 from support.readings import block, columns_sensors, info, pull, review
 from support.rigs import rig, rigs
 
@@ -19,8 +18,7 @@ from analysis.rig_file.load import parse_rig
 from analysis.signals.channel_roles import roles
 from analysis.strokes.analyser import Analyser
 
-SHELF = sorted(p.name for p in (files("analysis") / "rigs").iterdir() if p.name.endswith(".toml"))
-NINE = (files("analysis") / "rigs" / "3-on-3.toml").read_text("utf-8")
+NINE = (ROOT / "analysis" / "rigs" / "3-on-3.toml").read_text("utf-8")
 READS_N = 7130.0  # load cell; the haul cell's 1,000 N without friction would be 9,000 N
 ALLOWED_N = 8000.0
 
@@ -125,11 +123,11 @@ def test_the_alarm_of_a_part_with_its_own_cell_is_judged_by_that_cell():
 
 @settings(max_examples=60, deadline=None)
 @given(st.sampled_from(SHELF), st.data())
-def test_over_the_shelf_no_measured_part_is_above_its_cell_and_no_bound_below_the_truth(name, data):
-    text = (files("analysis") / "rigs" / name).read_text("utf-8")
+def test_over_the_shelf_no_measured_part_is_above_its_cell_and_no_bound_below_the_truth(path, data):
+    text = path.read_text("utf-8")
     haul_N = data.draw(st.floats(50, 3000))
     mbs = data.draw(st.floats(1, 200))
-    made = parse_rig(text.replace("[[rope]]", f"[[rope]]\nmbs_kN = {mbs!r}", 1), name)
+    made = parse_rig(text.replace("[[rope]]", f"[[rope]]\nmbs_kN = {mbs!r}", 1), path.name)
     known = model(made)
     e = np.array(
         data.draw(st.lists(st.floats(0.4, 1), min_size=len(made.turns), max_size=len(made.turns)))

@@ -2,18 +2,16 @@
 
 import ast
 import re
-from pathlib import Path
 
 import pytest
+from support.places import ROOT
 
-import analysis
 from analysis.messages import catalogue
 from analysis.messages import message as module
 from analysis.messages.catalogue import CATALOGUE
 from analysis.messages.message import Message, fields, message, once, text_of, texts
 from analysis.messages.template import Template
 
-ROOT = Path(analysis.__file__).parents[1]
 ROOMS = [path for room in ("analysis", "dashboard") for path in sorted((ROOT / room).rglob("*.py"))]
 
 

@@ -2,14 +2,13 @@
 
 from dataclasses import replace
 from itertools import pairwise
-from pathlib import Path
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
+from support.places import SHELF
 from support.rigs import NINE, THREE, rig, rigs
 
-import analysis
 from analysis.mechanics.kinematics import LOAD
 from analysis.mechanics.model import model, reset_setbacks
 from analysis.mechanics.travel import job, stroke
@@ -17,7 +16,6 @@ from analysis.prediction.job_frames import story
 from analysis.rig_file.load import load_rig
 
 JOB = "[load]\npull_distance_m = %s\n"
-SHELF = sorted((Path(analysis.__file__).parent / "rigs").glob("*.toml"))
 
 
 def told(found, mode="each", **more):

@@ -5,24 +5,19 @@ import tomllib
 
 import pytest
 from support.channels import channel, json_channel
+from support.nist import PONTIUS
 
 from logger.calibration.calibration import load
 from logger.channels.sensors_file import parse_sensors
 
-# NIST StRD, dataset Pontius (load cell, 40 points, quadratic): y in two runs for x = 150000 k
-RUNS = (
-    "0.11019 0.21956 0.32949 0.43899 0.54803 0.65694 0.76562 0.87487 0.98292 1.09146 "
-    "1.20001 1.30822 1.41599 1.52399 1.63194 1.73947 1.84646 1.95392 2.06128 2.16844",
-    "0.11052 0.22018 0.32939 0.43886 0.54798 0.65739 0.76596 0.87474 0.98300 1.09150 "
-    "1.20004 1.30818 1.41613 1.52408 1.63159 1.73965 1.84696 1.95445 2.06177 2.16829",
-)
+# NIST StRD, dataset Pontius (load cell, 40 points, quadratic)
 CERTIFIED = [0.673565789473684e-03, 0.732059160401003e-06, -0.316081871345029e-14]
 DEVIATION = [0.107938612033077e-03, 0.157817399981659e-09, 0.486652849992036e-16]
 
 
 def test_certified_load_cell_data_are_met(haul, tmp_path):
     rows = ["applied,reading,run"]
-    for run, values in enumerate(RUNS, 1):
+    for run, values in enumerate(PONTIUS, 1):
         rows += [f"{150000 * k},{y},{run}" for k, y in enumerate(values.split(), 1)]
     points, out = tmp_path / "points.csv", tmp_path / "cell.toml"
     points.write_text("\n".join(rows) + "\n", "utf-8")

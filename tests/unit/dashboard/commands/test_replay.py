@@ -7,10 +7,10 @@ import signal
 import time
 import tomllib
 import urllib.request
-from pathlib import Path
 
 import pytest
 from support.growing_session import Page
+from support.places import SAMPLES
 from support.processes import start_haul
 from support.sealed_sessions import made
 from support.waiting import until
@@ -21,8 +21,6 @@ from dashboard.live.watcher import Watch
 from dashboard.watch.replay_copy import Replay, marked
 from logger.session.reader import read_all, session_state
 from logger.session.verify import verify
-
-SAMPLES = sorted(p for p in (Path(__file__).parents[4] / "sample_logs").iterdir() if p.is_dir())
 
 
 class Clock:

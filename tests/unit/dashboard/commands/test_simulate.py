@@ -12,17 +12,16 @@ import urllib.request
 from pathlib import Path
 
 import pytest
+from support.places import ROOT
 from support.waiting import until
 
 from analysis.rig_file.load import load_rig
 from analysis.simulation.stated_haul import Stated, as_sent, read_stated, rows, truth
-from dashboard import cli
 from dashboard.commands.simulate import serving
 from logger.channels.sensors_file import load_sensors
 from logger.errors import CallFault, PortFault
 from logger.session.reader import open_session
 
-ROOT = Path(cli.__file__).resolve().parents[1]
 PTY = pytest.mark.skipif(sys.platform == "win32", reason="other system: no pseudo-terminals")
 
 

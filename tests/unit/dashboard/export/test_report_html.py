@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import re
 from html.parser import HTMLParser
-from pathlib import Path
 
 import pytest
+from support.places import SAMPLES
 from support.readings import three
 from support.sealed_sessions import made
 
@@ -21,7 +21,6 @@ from dashboard.text.summary_sentences import look_at, three_sentences
 from dashboard.text.units import METRIC, US
 from logger.session.verify import verify
 
-SAMPLES = sorted(p for p in (Path(__file__).parents[4] / "sample_logs").iterdir() if p.is_dir())
 HOSTILE = "<script>alert(1)</script><img src=x onerror=alert(1)>&amp;'"
 
 

@@ -3,14 +3,13 @@
 import re
 import xml.etree.ElementTree as ET
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
+from support.places import DEMO, SHELF
 from support.rigs import rig, rigs
 
-import analysis
 from analysis.mechanics.model import model, reset_setbacks
 from analysis.mechanics.travel import job
 from analysis.prediction.job_frames import story
@@ -20,8 +19,6 @@ from dashboard.rig_drawing.drawing import drawing, in_words
 from dashboard.rig_drawing.layout import lay_out
 
 SVG = "{http://www.w3.org/2000/svg}"
-SHELF = sorted((Path(analysis.__file__).parent / "rigs").glob("*.toml"))
-DEMO = Path(analysis.__file__).parent / "demo" / "rig.toml"
 WIDTHS = (350, 610, 1200)  # a phone, half of a screen, a screen
 CLEAR_PX = 4.0
 

@@ -133,7 +133,7 @@ def test_record_refuses_it_before_a_port_opens(haul, rig, tmp_path, level):
 
 
 # -- on the terminal -----------------------------------------------------------------------------
-class Terminal(io.StringIO):
+class TerminalText(io.StringIO):
     def isatty(self):
         return True
 
@@ -141,7 +141,7 @@ class Terminal(io.StringIO):
 @pytest.fixture
 def line():
     """A status line on a terminal, its clock and what it said in the test's hands."""
-    screen, now = Terminal(), [0.0]
+    screen, now = TerminalText(), [0.0]
     with redirect_stderr(screen):
         shown = StatusLine(cell(unit="N", stop_at=400.0), {}, METRIC, ["alarm ..."], lambda: now[0])
 

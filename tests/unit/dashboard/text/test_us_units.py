@@ -7,13 +7,13 @@ import urllib.request
 from contextlib import contextmanager
 from dataclasses import replace
 from html.parser import HTMLParser
-from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from support.channels import force
 from support.growing_session import DemoPull, Page
+from support.places import ROOT, SAMPLES, SHELF
 
 from analysis.messages.message import message
 from analysis.review.review import review_session, reviewed
@@ -28,10 +28,6 @@ from dashboard.watch.server import FaultLog, Server
 from logger.channels.sensors_file import parse_sensors
 from logger.recorder.disk_retry import EventRow
 from logger.session.records import Event
-
-ROOT = Path(__file__).parents[4]
-SAMPLES = sorted(p for p in (ROOT / "sample_logs").iterdir() if p.is_dir())
-SHELF = sorted((ROOT / "analysis" / "rigs").glob("*.toml"))
 
 # a number and a metric unit, whatever stands between and around; written here anew, apart from the program's
 METRIC_SEEN = re.compile(

@@ -15,7 +15,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from support.channels import force
-from support.growing_session import Growing
+from support.growing_session import four_seconds
+from support.http_server import assert_refused
 from support.processes import start_haul
 from support.waiting import until
 
@@ -81,17 +82,9 @@ class Shared:
         assert not self.thread.is_alive()
 
 
-def _session(path, **more):
-    session = Growing(path, **more)
-    for k in range(40):
-        session.rows("haul_force", k / 10, 100.0 + k)
-        session.clock(k / 10)
-    return session
-
-
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory):
-    return _session(tmp_path_factory.mktemp("shared") / "one").path
+    return four_seconds(tmp_path_factory.mktemp("shared") / "one").path
 
 
 @pytest.fixture(scope="module")
@@ -112,13 +105,6 @@ def many(folder):
 def page(server):
     server.now += 10_000  # what earlier tests guessed wrong is forgotten by now
     return server
-
-
-def refused(answer, *statuses):
-    status, body, headers = answer
-    assert status in statuses, (status, body)
-    assert len(body) < 300 and b"\n" not in body and b"Traceback" not in body
-    assert headers["Content-Type"].startswith("text/plain")
 
 
 # -- who sees what -----------------------------------------------------------------------------
@@ -142,10 +128,10 @@ def test_without_a_code_nobody_sees_anything(which, request, folder):
                     assert answer[0] == 200 and len(answer[1]) < 4000
                     assert b"haul_force" not in answer[1] and b"launch" not in answer[1].lower()
                 else:
-                    refused(answer, 403, 429)
+                    assert_refused(answer, 403, 429)
                     assert "Set-Cookie" not in answer[2]
     for method in ("PUT", "DELETE", "OPTIONS", "PATCH"):
-        refused(page.ask("/since", method), 403)
+        assert_refused(page.ask("/since", method), 403)
     assert not list((folder / "inbox").iterdir())
 
 
@@ -163,9 +149,9 @@ def test_a_viewer_sees_all_but_acts_in_nothing(page, folder):
         assert page.ask(path, cookie=cookie)[0] == 200
     assert json.loads(page.ask("/who", cookie=cookie)[1]) == {"role": "viewer", "shared": True}
     for path in WALK["POST"][:-1]:
-        refused(page.ask(path, "POST", {}, cookie), 403)
+        assert_refused(page.ask(path, "POST", {}, cookie), 403)
     for path in ("/share", "/share.svg"):
-        refused(page.ask(path, cookie=cookie), 403)
+        assert_refused(page.ask(path, cookie=cookie), 403)
     assert not list((folder / "inbox").iterdir())
 
 
@@ -175,7 +161,7 @@ def test_an_operators_role_goes_into_the_request(page, folder):
     asked = folder / "inbox" / (json.loads(body)["id"] + ".json")
     assert status == 202 and json.loads(asked.read_text("utf-8"))["role"] == "operator"
     asked.unlink()
-    refused(page.ask("/act/mark", "POST", {}, cookie, **{"X-Haul-Token": "x"}), 403)
+    assert_refused(page.ask("/act/mark", "POST", {}, cookie, **{"X-Haul-Token": "x"}), 403)
 
 
 def test_the_recorder_refuses_a_viewer_too(page, folder):
@@ -213,7 +199,7 @@ def test_a_cookie_ends_after_twelve_hours_and_with_the_run(page):
     page.now += 12 * 3600 - 1
     assert page.ask("/since", cookie=cookie)[0] == 200
     page.now += 2
-    refused(page.ask("/since", cookie=cookie), 403)
+    assert_refused(page.ask("/since", cookie=cookie), 403)
     later = Sharing("127.0.0.1")
     later.port = page.server.port
     assert later.role({"HTTP_COOKIE": page.cookie("viewer")}) is None
@@ -253,10 +239,12 @@ def test_no_cookie_header_breaks_the_gate(text):
 # -- guessing ----------------------------------------------------------------------------------
 def test_guessing_is_slowed_for_one_address_and_for_nobody_else(page):
     for _ in range(5):
-        refused(page.enter("wrong"), 403)
+        assert_refused(page.enter("wrong"), 403)
     right = page.sharing.codes["viewer"]
-    refused(page.enter("wrong"), 429)
-    refused(page.enter(right), 429)  # also with the right one, or guessing would go on unslowed
+    assert_refused(page.enter("wrong"), 429)
+    assert_refused(
+        page.enter(right), 429
+    )  # also with the right one, or guessing would go on unslowed
     assert page.enter(right, source="127.0.0.2")[0] == 200
     page.now += 11
     assert page.enter(right)[0] == 200
@@ -333,15 +321,15 @@ def test_only_the_shared_address_is_listened_to_and_answered_under(page):
     assert page.server._waitress.socket.getsockname()[0] == "127.0.0.1"
     for host in ("localhost", "0.0.0.0", "yard.local", "127.0.0.1"):
         port = "" if host == "127.0.0.1" else f":{page.server.port}"
-        refused(page.ask("/enter", Host=host + port), 421)
+        assert_refused(page.ask("/enter", Host=host + port), 421)
     cookie = page.cookie("operator")
     for origin in ("http://evil.example", "null", f"http://localhost:{page.server.port}"):
-        refused(page.ask("/enter", "POST", {"code": "x"}, Origin=origin), 403)
-        refused(page.ask("/act/mark", "POST", {}, cookie, Origin=origin), 403)
-    refused(page.ask("/enter", "POST", {"code": "x"}, **{"Content-Type": "text/plain"}), 415)
-    refused(page.ask("/enter", "POST", {"code": 7}), 400)
-    refused(page.ask("/enter", "POST", {"code": "x", "role": "operator"}), 400)
-    refused(page.ask("/enter", "POST", {"code": "x" * 5000}), 413)
+        assert_refused(page.ask("/enter", "POST", {"code": "x"}, Origin=origin), 403)
+        assert_refused(page.ask("/act/mark", "POST", {}, cookie, Origin=origin), 403)
+    assert_refused(page.ask("/enter", "POST", {"code": "x"}, **{"Content-Type": "text/plain"}), 415)
+    assert_refused(page.ask("/enter", "POST", {"code": 7}), 400)
+    assert_refused(page.ask("/enter", "POST", {"code": "x", "role": "operator"}), 400)
+    assert_refused(page.ask("/enter", "POST", {"code": "x" * 5000}), 413)
 
 
 def test_an_address_that_is_not_ours_is_one_line(page):
@@ -395,7 +383,7 @@ def test_no_name_note_or_title_becomes_script_or_markup(tmp_path):
     from analysis.simulation.demo_haul import demo_text
 
     rig = re.sub(r"(?m)^title = .*$", "title = '" + HOSTILE + "'", demo_text("rig.toml"), count=1)
-    session = _session(tmp_path / HOSTILE.replace("/", "-"), rig=rig)
+    session = four_seconds(tmp_path / HOSTILE.replace("/", "-"), rig=rig)
     session.event(3.5, "mark", text=HOSTILE)
     session.clock(4.0)
     opened = Shared(tmp_path)
@@ -423,7 +411,7 @@ def test_no_name_note_or_title_becomes_script_or_markup(tmp_path):
         answer = opened.ask(
             f"/act/{HOSTILE.replace('/', '')}".replace(" ", "%20"), "POST", {}, cookie
         )
-        refused(answer, 400, 404)
+        assert_refused(answer, 400, 404)
         assert b"<" not in answer[1]
     finally:
         opened.close()

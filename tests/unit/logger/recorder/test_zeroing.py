@@ -31,7 +31,7 @@ from logger.session.reader import Event, read_all
 LOAD = channel("load_force", "force", at="load", format="xdr", id="LOAD", capacity=50000.0, u=20.0)
 
 
-class Slipway:
+class SteadyDevice:
     """A recording of a device that sends, 50 times a second, what `sends(t)` says; t is since the
     last change of it."""
 
@@ -69,10 +69,10 @@ def set_at(answer: Event) -> float:
 
 
 @contextmanager
-def slipway(yard: Yard, device: Any, text: str) -> Iterator[Slipway]:
+def slipway(yard: Yard, device: Any, text: str) -> Iterator[SteadyDevice]:
     port = f'port = "{device.url}"\nbaud = 115200\n'
     sensors = yard.write(text.replace("[[channel]]", "[[channel]]\n" + port))
-    way = Slipway(yard, device, sensors.channels)
+    way = SteadyDevice(yard, device, sensors.channels)
     recorder = threading.Thread(
         target=record, args=(yard.rig, yard.sensors_file, yard.out), daemon=True
     )
