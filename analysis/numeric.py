@@ -1,4 +1,4 @@
-"""Bisection: where a condition that holds on the left of an interval stops to hold."""
+"""Bisection: locates the point of an interval at which a condition turns from true to false."""
 
 from __future__ import annotations
 
@@ -8,13 +8,13 @@ from collections.abc import Callable
 def bisect(
     below: Callable[[float], bool], low: float, high: float, steps: int = 60, tolerance: float = 0.0
 ) -> tuple[float, float]:
-    """The two ends of what is left of low..high around the place where `below` turns false.
+    """Narrow the interval low..high around the point where `below` turns false; returns its two ends.
 
-    below: true left of the place and false right of it; asked once a step, in the middle alone,
-    so the caller makes sure that it holds at low and not at high; otherwise the end that is
-    nearest remains.  steps: at most as many halvings; 60 of them leave 1e-18 of the interval,
-    which is the rounding of a float.  tolerance: an interval as narrow as this, in the unit of low
-    and high, is not halved again.  Raises ValueError where low is above high or one is no number.
+    below: true left of the point and false right of it.  It is evaluated once a step, in the middle, so
+    the caller makes sure that it holds at low and not at high; if not, the interval shrinks to the
+    nearer end.  low, high: any unit.  steps: most halvings; 60 leave 1e-18 of the interval, the rounding
+    of a float.  tolerance: width, in the unit of low and high, at which halving stops.  Raises
+    ValueError where low is above high or one is not a number.
     """
     if not low <= high:
         raise ValueError(f"no interval: {low} to {high}")

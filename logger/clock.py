@@ -1,4 +1,4 @@
-"""The recorder's clock: one that never steps and, where there is such a one, runs on in sleep."""
+"""Reads the recorder's clock, which never steps, and runs on in sleep if the system has such a one."""
 
 from __future__ import annotations
 
@@ -9,34 +9,34 @@ BOOTTIME: int | None = getattr(time, "CLOCK_BOOTTIME", None)
 
 
 def now() -> float:
-    """Seconds from some fixed moment (CLOCK_BOOTTIME where there is one, else monotonic)."""
+    """Seconds since a fixed moment, by CLOCK_BOOTTIME if there is one, else time.monotonic."""
     if BOOTTIME is None:
         return time.monotonic()
     return time.clock_gettime(BOOTTIME)
 
 
 def slept() -> float:
-    """Seconds that this machine has slept since its start; 0 where that cannot be told."""
-    # the two clocks are read one after the other: a thread that is held up in between would see
-    # a sleep that never was, so the tightest of a few readings counts
-    found, width = 0.0, float("inf")
+    """Seconds that this machine has slept since its start; 0 without CLOCK_BOOTTIME."""
+    # The two clocks are read one after the other.  A thread that is held up in between would
+    # measure a sleep that never happened, so the closest pair of five readings counts.
+    slept_s, width = 0.0, float("inf")
     for _ in range(5):
         before = awake()
         moment = now()
         after = awake()
         if after - before < width:
-            found, width = moment - (before + after) / 2, after - before
+            slept_s, width = moment - (before + after) / 2, after - before
         if width < 0.001:
             break
-    return found
+    return slept_s
 
 
 def awake() -> float:
-    """Seconds from some fixed moment, without those that the machine slept."""
+    """Seconds since a fixed moment, not counting the time that the machine slept."""
     return time.monotonic()
 
 
 def utc_text(when: datetime | None = None) -> str:
-    """A moment as RFC 3339 in UTC with milliseconds; now by default."""
+    """`when` (default: now) as RFC 3339 text in UTC with milliseconds."""
     moment = datetime.now(UTC) if when is None else when.astimezone(UTC)
     return moment.strftime("%Y-%m-%dT%H:%M:%S.") + f"{moment.microsecond // 1000:03d}Z"

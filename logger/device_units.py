@@ -1,4 +1,4 @@
-"""The units a device may send, as factors to SI; exact by definition (SI brochure, NIST SP 811)."""
+"""Converts a device's units to SI; exact by definition (SI brochure, NIST SP 811)."""
 
 from __future__ import annotations
 
@@ -21,19 +21,19 @@ _SPELLINGS = {"lbs": "lb", "counts": COUNT, "feet": "ft", "inch": "in"}
 
 
 def units_for(quantity: str) -> tuple[str, ...]:
-    """The units that fit a quantity, "force" or "length"."""
+    """The units that a channel of this quantity ("force" or "length") may have, and "count"."""
     return (*(FORCE_UNITS if quantity == "force" else LENGTH_UNITS), COUNT)
 
 
 def to_si(unit: str) -> float:
-    """Newtons or metres in one `unit`; 1 for a bare count, whose scale says what it is worth."""
+    """Newtons or metres in one `unit`; 1 for "count", which the channel's scale converts."""
     if unit == COUNT:
         return 1.0
     return FORCE_UNITS[unit] if unit in FORCE_UNITS else LENGTH_UNITS[unit]
 
 
-def known_unit(word: str) -> str | None:
-    """The unit that a device means by `word`, in whatever case it writes it; None if unknown."""
+def unit_from_word(word: str) -> str | None:
+    """The unit that a device writes as `word`, in any case and common spelling; None if unknown."""
     lower = word.lower()
     lower = _SPELLINGS.get(lower, lower)
     for unit in (*FORCE_UNITS, *LENGTH_UNITS, COUNT):

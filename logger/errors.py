@@ -1,4 +1,4 @@
-"""The one error type for what a user can mend.
+"""The errors that a user can correct, one tree.
 
     UserFault
      ├─ RigFault        the rig file
@@ -7,7 +7,7 @@
      ├─ PortFault       a serial port
      └─ CallFault       the command line or a request
 
-Everything else that is raised is our own fault; the command line logs it and exits with 3.
+Any other exception is a defect of the program; the command line logs it and exits with 3.
 """
 
 from __future__ import annotations
@@ -16,10 +16,12 @@ import os
 
 
 class UserFault(Exception):
-    """What is wrong, where, and what to write instead; prints as one line.
+    """An error that the user can correct; prints as one line: file, place, fault, cure.
 
-    file: the file, port or call at fault; place: table, key, line or station within it ("" if
-    the whole); fault: what is wrong; cure: what to write or do instead ("" if nothing can be).
+    file: the file, port or call at fault
+    place: table, key, line or station within it; "" for the whole
+    fault: what is wrong
+    cure: what to write or do instead; "" if nothing helps
     """
 
     def __init__(
@@ -37,11 +39,11 @@ class UserFault(Exception):
 
 
 class RigFault(UserFault):
-    """The rig file is wrong, or describes a rig that cannot work."""
+    """The rig file has an error, or describes a rig that cannot work."""
 
 
 class SensorsFault(UserFault):
-    """The sensors file or a calibration file is wrong."""
+    """The sensors file or a calibration file has an error."""
 
 
 class SessionFault(UserFault):
@@ -53,11 +55,11 @@ class PortFault(UserFault):
 
 
 class CallFault(UserFault):
-    """The command line, or a request to a running program, asks for what cannot be."""
+    """The command line, or a request to a running program, asks for something impossible."""
 
 
 def one_line(text: str, most: int = 400) -> str:
-    """The text on one line without control characters, cut to `most` characters."""
+    """The text on one line, without control characters, cut to `most` characters."""
     clean = "".join(c if c.isprintable() else " " for c in str(text))
     clean = " ".join(clean.split())
     return clean if len(clean) <= most else clean[: most - 1] + "…"

@@ -1,4 +1,4 @@
-"""The few ways in which files are changed: every call that a disk can refuse is in `FileOps`."""
+"""Writes, replaces and syncs files; every system call that a disk can refuse is in `FileOps`."""
 
 from __future__ import annotations
 
@@ -12,28 +12,38 @@ from pathlib import Path
 
 
 class FileOps:
-    """The system's calls that change a disk.  The writing side of a session uses no other, so a
-    test can put a disk in between that refuses, fills up or loses what was not synced."""
+    """The system calls that change a disk.
+
+    The writing side of a session uses no others, so that a test can replace them by a disk that
+    refuses, fills up or loses what was not synced.  Each method raises OSError.
+    """
 
     def open(self, path: Path, flags: int, mode: int = 0o644) -> int:
+        """Open a file, in binary mode on Windows; returns its descriptor."""
         return os.open(path, flags | getattr(os, "O_BINARY", 0), mode)
 
     def write(self, fd: int, data: bytes | memoryview) -> int:
+        """Write some or all of `data`; returns how many bytes."""
         return os.write(fd, data)
 
     def fsync(self, fd: int) -> None:
+        """Make what was written to the file durable."""
         os.fsync(fd)
 
     def truncate(self, fd: int, size: int) -> None:
+        """Cut the file to `size` bytes."""
         os.ftruncate(fd, size)
 
     def replace(self, source: Path, target: Path) -> None:
+        """Rename `source` to `target`, in place of any file of that name."""
         source.replace(target)
 
     def unlink(self, path: Path) -> None:
+        """Remove a file."""
         path.unlink()
 
     def mkdir(self, path: Path) -> None:
+        """Make a folder, unless it is there."""
         path.mkdir(exist_ok=True)
 
 
@@ -41,7 +51,7 @@ ops = FileOps()
 
 
 def sync_folder(folder: Path) -> None:
-    """Make new names in a folder durable; Windows has no such call and needs none."""
+    """Make new and removed names in a folder durable; Windows has no such call and needs none."""
     if sys.platform == "win32":
         return
     fd = ops.open(folder, os.O_RDONLY)
@@ -52,8 +62,10 @@ def sync_folder(folder: Path) -> None:
 
 
 def make_folder(folder: Path) -> None:
-    """The folder and what it lies in, their names made durable; raises OSError and leaves none
-    of them behind."""
+    """Make a folder and its missing parents, and make their names durable.
+
+    Raises OSError, after removing those that it made.
+    """
     missing = []
     while not folder.exists():
         missing.append(folder)
@@ -63,7 +75,7 @@ def make_folder(folder: Path) -> None:
         for path in reversed(missing):
             ops.mkdir(path)
             made.append(path)
-            # without it a power cut may take the whole folder, however well its files are synced
+            # without this a power cut may take the whole folder, even if its files are synced
             with contextlib.suppress(PermissionError):
                 sync_folder(path.parent)
     except OSError:
@@ -81,9 +93,9 @@ def write_all(fd: int, data: bytes) -> None:
 
 
 def write_atomic(path: Path, data: bytes) -> None:
-    """Write, fsync, rename: a reader sees the old file or the new one, never a part.
+    """Write a file in one step (write, fsync, rename): a reader sees the old file or the new one.
 
-    Raises OSError and leaves no half file behind.
+    Raises OSError, after removing the temporary file.
     """
     other = path.with_name(f".{path.name}.{os.getpid()}.tmp")
     try:
@@ -103,8 +115,11 @@ def write_atomic(path: Path, data: bytes) -> None:
 
 
 def open_plain(path: Path) -> io.BufferedReader:
-    """A plain file opened for reading; raises OSError, at once, for a pipe or a device: the
-    reader of a foreign folder must not wait for what never comes."""
+    """Open a plain file for reading; raises OSError.
+
+    A pipe or a device raises at once, because the reader of a foreign folder must not wait for
+    bytes that never come.
+    """
     flags = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
     fd = os.open(path, flags)
     try:
@@ -120,7 +135,7 @@ def open_plain(path: Path) -> io.BufferedReader:
 
 
 def _replace(source: Path, target: Path) -> None:
-    # on Windows a reader that has the target open makes the first tries fail
+    # on Windows a rename fails while a reader has the target open
     for left in range(9, -1, -1):
         try:
             ops.replace(source, target)

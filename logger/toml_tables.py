@@ -1,4 +1,4 @@
-"""Strict reading of TOML tables: every key known, of its type, in its range, or one clear line."""
+"""Reads TOML tables strictly: an unknown key, a wrong type or a bad value is a UserFault."""
 
 from __future__ import annotations
 
@@ -16,9 +16,9 @@ MOST_BYTES = 1_000_000  # memory only: a file written by hand is far smaller
 
 
 def read_text(path: str | Path, fault: type[UserFault], plain: bool = False) -> str:
-    """The file's text; raises `fault` if it is missing, too big, a folder, or not UTF-8.
+    """The file's text; raises `fault` if it is missing, too large, a folder, or not UTF-8.
 
-    plain: a pipe is refused, for files that nobody named on purpose.
+    plain: refuse a pipe or a device too; for a file that the user did not name.
     """
     path = Path(path)
     try:
@@ -32,7 +32,7 @@ def read_text(path: str | Path, fault: type[UserFault], plain: bool = False) -> 
         reason = getattr(error, "strerror", None) or str(error)
         raise fault(path, f"cannot be read ({reason})", "give a readable file") from None
     if len(data) > MOST_BYTES:
-        raise fault(path, "is larger than 1 MB", "give a TOML file written by hand")
+        raise fault(path, "is larger than 1 MB", "give a smaller file")
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -42,55 +42,60 @@ def read_text(path: str | Path, fault: type[UserFault], plain: bool = False) -> 
 
 
 def parse_toml(text: str, file: str, fault: type[UserFault]) -> dict[str, Any]:
-    """The TOML document; raises `fault` with the parser's line and column."""
+    """The TOML document in `text`; raises `fault` with the parser's line and column."""
     try:
         return tomllib.loads(text.replace("\r\n", "\n"))
     except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
         raise fault(
-            file, f"is not valid TOML: {one_line(str(error), 160)}", "mend that line"
+            file, f"is not valid TOML: {one_line(str(error), 160)}", "correct that line"
         ) from None
 
 
-def nearest(word: str, known: Iterable[str], cutoff: float = 0.5) -> str | None:
-    """The known word closest to `word`, or None where none is near (likeness of at least cutoff)."""
-    found = difflib.get_close_matches(word, list(known), n=1, cutoff=cutoff)
-    return found[0] if found else None
+def nearest(word: str, candidates: Iterable[str], cutoff: float = 0.5) -> str | None:
+    """The candidate most similar to `word`; None if no similarity (difflib ratio, 0 to 1) reaches
+    `cutoff`."""
+    matches = difflib.get_close_matches(word, list(candidates), n=1, cutoff=cutoff)
+    return matches[0] if matches else None
 
 
 class Table:
-    """One TOML table whose keys are taken one at a time; `done()` refuses what was not taken.
+    """One TOML table whose keys are read one at a time; `done` refuses every key that was not read.
 
-    file: for the fault's line; name: how the table is written, e.g. "pulley.A1"; known: keys
-    that are legal but were handled elsewhere.
+    data: keys and values as parsed
+    file: path of the file, for faults
+    name: name of the table in faults, e.g. "pulley.A1"; "" for the top of the file
+    fault_type: class of the faults that are raised
+    asked: keys that were read so far, present or not
     """
 
-    def __init__(
-        self, data: Any, file: str, name: str, fault: type[UserFault]
-    ) -> None:
+    def __init__(self, data: Any, file: str, name: str, fault: type[UserFault]) -> None:
         if not isinstance(data, Mapping):
-            raise fault(
-                file, "must be a table", f"write [{name}] and its keys below it", name
-            )
+            raise fault(file, "must be a table", f"write [{name}] and its keys below it", name)
         self.data: Mapping[str, Any] = data
         self.file, self.name, self.fault_type = file, name, fault
         self.asked: list[str] = []
 
     def fault(self, key: str, what: str, cure: str) -> UserFault:
-        """A fault placed at this key of this table; a missing key that stands there misspelt is
-        told as the unknown key that it is."""
+        """A fault at this key of this table.
+
+        If a key is missing and a misspelt one stands there, the fault names the misspelt key.
+        """
         if what.startswith("is missing"):
-            strange = nearest(key, [k for k in self.data if k not in self.asked], 0.7)
-            if strange is not None:
+            misspelt = nearest(key, [k for k in self.data if k not in self.asked], 0.7)
+            if misspelt is not None:
                 where = f"in [{self.name}]" if self.name else "at the top of the file"
-                what, cure, key = f"unknown key {_shown(strange)} {where}", f"write {key}", strange
+                what, cure = f"unknown key {_shown(misspelt)} {where}", f"write {key}"
+                key = misspelt
         place = f"{self.name}: {key}" if self.name and key else (self.name or key)
         return self.fault_type(self.file, what, cure, place)
 
     def has(self, key: str) -> bool:
+        """Whether the table has `key`; marks it as read."""
         self.asked.append(key)
         return key in self.data
 
     def raw(self, key: str, default: Any = None) -> Any:
+        """The value under `key` as parsed, or `default`; marks it as read."""
         self.asked.append(key)
         return self.data.get(key, default)
 
@@ -103,12 +108,18 @@ class Table:
         above: float | None = None,
         unit: str = "",
     ) -> float | None:
-        """The finite number under `key`, or None where it is absent."""
+        """The finite number under `key`, in the unit of that key; None if the key is absent.
+
+        least, most: inclusive range; above: exclusive lower bound; unit: text behind "a number" in
+        the cure, e.g. " of metres".  Raises the table's fault.
+        """
         value = self.raw(key)
         if value is None:
             return None
         if isinstance(value, bool) or not isinstance(value, (int, float)):
-            raise self.fault(key, f"{_shown(value)} is not a number", f"write {key} = a number{unit}")
+            raise self.fault(
+                key, f"{_shown(value)} is not a number", f"write {key} = a number{unit}"
+            )
         try:
             number = float(value)
         except OverflowError:
@@ -116,7 +127,9 @@ class Table:
         if not math.isfinite(number):
             raise self.fault(key, "is not a finite number", f"write {key} = a number{unit}")
         if above is not None and not number > above:
-            raise self.fault(key, f"{number:g} is not above {above:g}", f"write a number above {above:g}{unit}")
+            raise self.fault(
+                key, f"{number:g} is not above {above:g}", f"write a number above {above:g}{unit}"
+            )
         if number < least or number > most:
             span = (
                 f"from {least:g} to {most:g}"
@@ -127,18 +140,25 @@ class Table:
         return number
 
     def whole(self, key: str, *, least: int = 0, most: int = 2**31) -> int | None:
-        """The whole number under `key`, or None where it is absent."""
+        """The whole number under `key`, from `least` to `most`; None if the key is absent."""
         value = self.raw(key)
         if value is None:
             return None
         if isinstance(value, bool) or not isinstance(value, int) or not least <= value <= most:
             raise self.fault(
-                key, f"{_shown(value)} is not a whole number from {least} to {most}", "write one"
+                key,
+                f"{_shown(value)} is not a whole number from {least} to {most}",
+                f"write {key} = a whole number in that range",
             )
         return value
 
-    def text(self, key: str, *, choices: Iterable[str] | None = None, most: int = 2000) -> str | None:
-        """The string under `key`, or None where it is absent."""
+    def text(
+        self, key: str, *, choices: Iterable[str] | None = None, most: int = 2000
+    ) -> str | None:
+        """The string under `key`, one of `choices` if given; None if the key is absent.
+
+        most: characters allowed.  Raises the table's fault.
+        """
         value = self.raw(key)
         if value is None:
             return None
@@ -147,27 +167,30 @@ class Table:
         if len(value) > most:
             raise self.fault(key, f"is longer than {most} characters", "shorten it")
         if choices is not None:
-            known = list(choices)
-            if value not in known:
-                near = nearest(value, known)
-                cure = f'write "{near}"' if near else "write one of " + ", ".join(known)
+            allowed = list(choices)
+            if value not in allowed:
+                near = nearest(value, allowed)
+                cure = f'write "{near}"' if near else "write one of " + ", ".join(allowed)
                 raise self.fault(key, f"{_shown(value)} is not known", cure)
         return value
 
     def flag(self, key: str) -> bool | None:
-        """The boolean under `key`, or None where it is absent."""
+        """The boolean under `key`; None if the key is absent."""
         value = self.raw(key)
         if value is not None and not isinstance(value, bool):
             raise self.fault(key, f"{_shown(value)} is not true or false", "write true or false")
         return value
 
     def done(self, also: Iterable[str] = ()) -> None:
-        """Refuse the first key that nobody asked for, naming the nearest known one."""
-        known = [*dict.fromkeys([*self.asked, *also])]
+        """Refuse the first key that was not read; the fault names the nearest legal key.
+
+        also: keys that are legal though nothing read them.
+        """
+        legal = [*dict.fromkeys([*self.asked, *also])]
         for key in self.data:
-            if key not in known:
-                near = nearest(key, known)
-                cure = f"write {near}" if near else "known here: " + ", ".join(sorted(known))
+            if key not in legal:
+                near = nearest(key, legal)
+                cure = f"write {near}" if near else "known here: " + ", ".join(sorted(legal))
                 where = f"in [{self.name}]" if self.name else "at the top of the file"
                 raise self.fault(key, f"unknown key {_shown(key)} {where}", cure)
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from analysis.strokes.derived_events import Found
-from logger.recorder.alarms import LEVELS, Latched, parted
+from logger.recorder.alarms import LEVELS, LatchedAlarms, split_alarm_text
 from logger.session.records import Event
 
 KEPT_EVENTS = 50  # memory only
@@ -28,7 +28,7 @@ class EventsSoFar:
     """
 
     def __init__(self) -> None:
-        self.latched = Latched()
+        self.latched = LatchedAlarms()
         self.events: list[Event] = []
         self.undone: set[str] = set()
         self.marks: list[Event] = []
@@ -38,7 +38,7 @@ class EventsSoFar:
         """A row of events.csv."""
         if event.kind == "alarm":
             self.latched.alarm(event.channel, event.text, event.time_s, event.value)
-            word, label = parted(event.text)
+            word, label = split_alarm_text(event.text)
             if word in LEVELS[1:]:
                 self.last_alarm = (event.time_s, word, label)
         elif event.kind == "ack":

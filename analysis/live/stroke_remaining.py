@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.mechanics.kinematics import LOAD, directions, solve_motion
-from analysis.mechanics.travel import Travel, rope_in_rig, stroke
+from analysis.mechanics.travel import PlannedStroke, rope_in_rig, stroke
 from analysis.messages.message import Message, message
 from analysis.rig.rig import Floats, Rig
 from analysis.strokes.segmentation import FED_BACK_M, RESET_SHARE
@@ -51,7 +51,7 @@ class Left:
 class _Base:
     """Where a stroke began: its travel, and what the counters said."""
 
-    travel: Travel
+    travel: PlannedStroke
     way: Floats  # load travel at each of its places
     load_m: float | None
     rope_m: float | None

@@ -1,4 +1,4 @@
-"""How a rig moves: one inextensible-rope equation a strand, solved for bodies and rope at once.
+"""Computes how a rig moves: one equation of inextensible rope per strand, solved for bodies and rope.
 
 For the strand from station a to station b, with unit vector n from a to b, body velocities v and
 rope flows f (m/s past the station in rope order, relative to the station's body; zero where the
@@ -6,8 +6,8 @@ rope is held: ties and grabs),
 
     d(length)/dt = n . (v_b - v_a) = f_a - f_b
 
-A rig with one way to move has a null space of one dimension; scaled to a load travel of one
-metre toward the anchor it gives the travel ratio and the real run of the rope over every turn.
+A rig that can move in exactly one way has a null space of one dimension.  Scaled to one metre of load
+travel toward the anchor, it gives the travel ratio and the run of the rope over every turn.
 Source: kinematics of inextensible ropes, any textbook of engineering mechanics (dynamics,
 "constrained motion of connected particles").
 """
@@ -21,27 +21,23 @@ import numpy as np
 from analysis.rig.rig import Floats, Rig
 
 LOAD = 1  # index of the load among a rig's bodies
-TINY = 1e-9  # of a metre a metre, or of the haul tension: rounding only
+TINY = 1e-9  # m/m, or share of the haul tension: rounding only
 
 
 @dataclass(frozen=True, eq=False)
 class Motion:
-    """Rates per metre that the load moves toward the anchor.
+    """Rates of a rig's bodies and rope per metre of load travel toward the anchor."""
 
-    body_rate: (bodies,) m of x per m, the load's is -1; flow: (stations,) m of rope in rope
-    order per m; haul_rate: m of rope out to the haulers per m = the travel ratio.
-    """
-
-    body_rate: Floats
-    flow: Floats
-    haul_rate: float
+    body_rate: Floats  # (bodies,) change of each body's position x, m/m; the load's is -1
+    flow: Floats  # (stations,) rope that passes each station in rope order, m/m
+    haul_rate: float  # rope that comes out to the haulers, m/m: the travel ratio
 
 
 def directions(rig: Rig, x_m: Floats) -> Floats:
-    """Unit vectors along all strands in rope order, shape (strands, 2); zero for a strand of no length.
+    """Unit vectors along all strands in rope order, (strands, 2); zero for a strand without length.
 
-    The haul strand's direction comes from `toward_deg` where a team takes it: 0 toward the
-    anchor's side, turning toward the side that offsets count.
+    x_m: body positions, (bodies,).  Where a team takes the haul strand, its direction comes from
+    `toward_deg`: 0 is toward the anchor's side, positive turns toward positive offsets.
     """
     result = np.zeros((len(rig.strands), 2))
     if rig.stations[rig.haul].body is None:
@@ -54,10 +50,10 @@ def directions(rig: Rig, x_m: Floats) -> Floats:
 
 
 def equations(rig: Rig, x_m: Floats) -> tuple[Floats, dict[int, int], dict[int, int]]:
-    """The strands' equations as a matrix times (body velocities, flows) = 0.
+    """The strand equations as a matrix times (body velocities, flows) = 0, at positions x_m, (bodies,).
 
-    Returns the matrix (rows: strands that are not free tails), column of each moving body and
-    column of each station with a flow of its own.
+    Returns the matrix (one row for each strand that is no free tail), the column of each moving
+    body, and the column of each station with a flow of its own.
     """
     toward = directions(rig, x_m)
     body_column = {body: k for k, body in enumerate(rig.movers)}
@@ -87,9 +83,9 @@ def equations(rig: Rig, x_m: Floats) -> tuple[Floats, dict[int, int], dict[int, 
 
 
 def solve_motion(rig: Rig, x_m: Floats | None = None) -> Motion:
-    """The rig's motion with its bodies at x_m (bodies,), by default where the file puts them.
+    """The rig's motion with its bodies at x_m, m, (bodies,); default: where the rig file puts them.
 
-    Raises numpy.linalg.LinAlgError where the rig has no single way to move; `rig.check` tells why.
+    Raises numpy.linalg.LinAlgError where the rig has no single motion; `why_not_moving` says why.
     """
     if x_m is None:
         x_m = rig.start_m
@@ -109,21 +105,21 @@ def solve_motion(rig: Rig, x_m: Floats | None = None) -> Motion:
 
 
 def why_not_moving(rig: Rig) -> tuple[str, str, str] | None:
-    """Place, fault and cure where the rig cannot work as a haul; None where it has one motion.
+    """(place, fault, cure) if the rig cannot work as a haul, else None.
 
-    The load must move, in one way, toward the anchor, when rope is hauled out.
+    It works if hauling rope out moves the load toward the anchor, in exactly one way.
     """
     matrix, body_column, flow_column = equations(rig, rig.start_m)
     names = {column: rig.bodies[body].name for body, column in body_column.items()}
     names |= {column: rig.stations[s].name for s, column in flow_column.items()}
     load, haul = body_column[LOAD], flow_column[rig.haul]
     basis = null_space(matrix)
-    ways = basis.shape[1]
-    if ways == 0:
+    motions = basis.shape[1]
+    if motions == 0:
         return (
             _holding(rig, matrix),
-            "the rig cannot move: rope holds the load fast",
-            "let the rope run there",
+            "the rig cannot move: rope ties the load fast",
+            "take this strand out, or let its rope run over a pulley",
         )
     # what can still move with load and haul both at rest is tied by nothing
     loose = basis @ null_space(basis[[load, haul], :])
@@ -133,26 +129,26 @@ def why_not_moving(rig: Rig) -> tuple[str, str, str] | None:
         column = max(bodies, key=lambda c: size[c]) if bodies else int(np.argmax(size))
         return (
             names[column],
-            "is free to move while load and haulers stand: nothing ties it",
-            "tie it, or take it out of the file",
+            "is free to move while load and haulers stand still: nothing ties it",
+            "tie it to a rope, or take it out of the file",
         )
-    if ways > 1:
+    if motions > 1:
         drift = np.max(np.abs(basis @ null_space(basis[[haul], :])), axis=1)
         others = [c for c in body_column.values() if c != load and drift[c] > TINY]
         column = max(others, key=lambda c: drift[c]) if others else load
         return (
             names[column],
-            "is free to move while the haulers hold fast: too little ties it",
-            "tie it into the rope that is hauled, or to a further anchor",
+            "is free to move while the haulers hold the rope: too little ties it",
+            "tie it to the rope that is hauled, or to a further anchor",
         )
     motion = basis[:, 0]
     if abs(motion[load]) < TINY:
-        return ("load", "does not move when rope is hauled", "tie it into the rope that is hauled")
+        return ("load", "does not move when rope is hauled", "tie it to the rope that is hauled")
     if abs(motion[haul]) < TINY:
         return (
             names[haul],
             "no rope comes out when the load moves",
-            "lead the haul off a pulley that the rope runs over",
+            "put the haul at the end of a rope that runs over a pulley",
         )
     if motion[haul] * rig.haul_sign / -motion[load] < 0:
         return (
@@ -164,7 +160,10 @@ def why_not_moving(rig: Rig) -> tuple[str, str, str] | None:
 
 
 def null_space(matrix: Floats) -> Floats:
-    """Orthonormal columns that span the null space (singular values below 1e-10 of the largest)."""
+    """Orthonormal columns that span the null space of a matrix, (rows, columns).
+
+    Singular values below 1e-10 of the largest, or of 1, count as zero.
+    """
     if matrix.size == 0:
         return np.eye(matrix.shape[1])
     _, s, vt = np.linalg.svd(matrix)
@@ -174,7 +173,7 @@ def null_space(matrix: Floats) -> Floats:
 
 
 def _holding(rig: Rig, matrix: Floats) -> str:
-    """The first strand without which the rig would move."""
+    """Name of the first strand without which the rig would move."""
     rows = [s for s in rig.strands if rig.stations[s.end].kind != "free"]
     for k, strand in enumerate(rows):
         if null_space(np.delete(matrix, k, axis=0)).shape[1]:

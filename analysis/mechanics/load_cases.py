@@ -1,8 +1,8 @@
-"""What every strand and element carries in each condition of the job.
+"""Computes the force on every strand and element in each condition of the job.
 
-Raising and breaking away: friction against the motion, with the pulleys' efficiencies.  Held: the
-team's hands off, one capture alone, no friction.  Running back: friction turned round, captures
-held open.  Forces scale with the load's own force in that condition.
+Raising and breaking away: friction acts against the motion, with the pulleys' efficiencies.  Held on
+a capture: the haul is slack, one capture holds alone, no friction.  Running back: friction acts the
+other way, captures are held open.  Forces scale with the load force of the condition.
 """
 
 from __future__ import annotations
@@ -23,25 +23,26 @@ from analysis.mechanics.tension import (
     spreads,
     tensions,
 )
-from analysis.mechanics.working_limits import Part
+from analysis.mechanics.working_limits import RigPart
 from analysis.messages.message import Message, message
 from analysis.rig.rig import Floats
 
 
 def held_tension(model: Model, held: Held) -> Floats | None:
-    """Strand tensions (strands,) per load force with this capture alone holding; None if it cannot."""
+    """Strand tensions per load force while this capture holds alone, (strands,); None if it cannot."""
     return hold(model.rig, model.motion, model.system.toward, held.station, 1.0)
 
 
 def back_tension(model: Model) -> Floats:
-    """Strand tensions (strands,) per haul tension while the load runs back, friction turned round."""
+    """Strand tensions per haul tension while the load runs back, (strands,), with friction reversed."""
     return tensions(model.system, efficiencies(model.rig, hauling=False))
 
 
 def load_shares(model: Model, tension: Floats, load: float | None = None) -> tuple[Floats, float]:
-    """Force of each of `model.pieces` per load force, (pieces,), and the load force in the tension's unit.
+    """Force on each of `model.pieces` per load force, (pieces,), and the load force in the tension's unit.
 
-    tension: (strands,), in any unit; load: the load force with it, where it is stated.
+    tension: strand tensions, (strands,), in any unit; load: the load force in the same unit, by
+    default computed from the tensions.
     """
     whole = float(load_row(model.rig, model.system.toward) @ tension) if load is None else load
     force = np.array([piece.force(tension) for piece in model.pieces])
@@ -49,53 +50,49 @@ def load_shares(model: Model, tension: Floats, load: float | None = None) -> tup
 
 
 @dataclass(frozen=True)
-class Row:
-    """One part in one condition: force in N with its standard uncertainty, what is allowed (N),
-    and use = force / limit; of_load: force / load force, known even where the load is not.
-    """
+class LoadCaseRow:
+    """The force on one part in one condition of the job."""
 
-    name: str
-    kind: str
-    on: str
-    of_load: float
-    force_N: float | None
-    force_u_N: float | None
-    limit_N: float | None
-    use: float | None
-    why: Message | None
+    name: str  # of the part
+    kind: str  # of the part, as in RigPart
+    on: str  # body or strand that carries it; of gear, the names of what it carries
+    of_load: float  # force / load force; does not need the load force
+    force_N: float | None  # None: the load force is not known
+    force_u_N: float | None  # standard uncertainty of force_N
+    limit_N: float | None  # allowed force; None: not rated
+    use: float | None  # force / limit
+    why: Message | None  # what sets the limit
 
 
 @dataclass(frozen=True)
 class Condition:
-    """name: raising | breaking away | held on CAPTURE | running back; load_N, haul_N with standard
-    uncertainties; rows: strands in rope order, then elements; covers: grabs that can be reset
-    meanwhile (held alone); why_not: why there are no forces; held_on: the capture that holds alone."""
+    """One condition of the job with the force on every part; forces are None where not known."""
 
-    name: str
-    load_N: float | None
-    load_u_N: float | None
-    haul_N: float | None
-    haul_u_N: float | None
-    rows: tuple[Row, ...]
-    covers: tuple[str, ...] = ()
-    why_not: Message | None = None
-    held_on: str | None = None
+    name: str  # raising | breaking away | held on CAPTURE | running back
+    load_N: float | None  # load force
+    load_u_N: float | None  # its standard uncertainty
+    haul_N: float | None  # haul force
+    haul_u_N: float | None  # its standard uncertainty
+    rows: tuple[LoadCaseRow, ...]  # strands in rope order, then elements; empty: it cannot hold
+    covers: tuple[str, ...] = ()  # held on a capture: grabs that can be reset meanwhile
+    why_not: Message | None = None  # why there are no forces
+    held_on: str | None = None  # name of the capture that holds alone
 
 
-def conditions(known: Model) -> tuple[Condition, ...]:
-    """Raising, breaking away, held on each capture in rope order, running back."""
-    needs = resistance(known.rig.load)
-    up = _Shares.of(known, known.tension, known.gradient)
-    found = [
+def conditions(rig_model: Model) -> tuple[Condition, ...]:
+    """All conditions of the job: raising, breaking away, held on each capture in rope order, running back."""
+    needs = resistance(rig_model.rig.load)
+    up = _Shares.from_model(rig_model, rig_model.tension, rig_model.gradient)
+    cases = [
         up.condition("raising", needs.force_N, needs.force_u_N, needs.why),
         up.condition("breaking away", needs.start_N, needs.start_u_N, needs.start_why),
     ]
-    for held in known.held:
+    for held in rig_model.held:
         name = f"held on {held.name}"
-        tension = held_tension(known, held)
+        tension = held_tension(rig_model, held)
         if tension is None:
             why = message("capture_cannot_hold", capture=held.name)
-            found.append(
+            cases.append(
                 Condition(
                     name=name,
                     load_N=needs.force_N,
@@ -109,50 +106,53 @@ def conditions(known: Model) -> tuple[Condition, ...]:
                 )
             )
             continue
-        still = _Shares.of(known, tension, np.zeros((len(tension), len(known.rig.turns))), 1.0)
+        still = _Shares.from_model(
+            rig_model, tension, np.zeros((len(tension), len(rig_model.rig.turns))), 1.0
+        )
         one = still.condition(name, needs.force_N, needs.force_u_N, needs.why)
-        found.append(replace(one, haul_N=0.0, haul_u_N=0.0, covers=held.covers, held_on=held.name))
-    found.append(_back(known, needs))
-    return tuple(found)
+        cases.append(replace(one, haul_N=0.0, haul_u_N=0.0, covers=held.covers, held_on=held.name))
+    cases.append(_back(rig_model, needs))
+    return tuple(cases)
 
 
-def _back(known: Model, needs: Resistance) -> Condition:
-    e, tension = efficiencies(known.rig, hauling=False), back_tension(known)
-    gradient = sensitivities_back(known.rig, known.system, e, tension)
-    shares = _Shares.of(known, tension, gradient)
+def _back(rig_model: Model, needs: Resistance) -> Condition:
+    """The condition in which the load runs back."""
+    e, tension = efficiencies(rig_model.rig, hauling=False), back_tension(rig_model)
+    gradient = sensitivities_back(rig_model.rig, rig_model.system, e, tension)
+    shares = _Shares.from_model(rig_model, tension, gradient)
     return shares.condition("running back", needs.lower_N, needs.lower_u_N, needs.lower_why)
 
 
 @dataclass(frozen=True, eq=False)
 class _Shares:
-    """Forces for a load force of 1 with their uncertainty from the turns' efficiencies."""
+    """Forces for a load force of 1, with the uncertainty that the turns' efficiencies give them."""
 
-    pieces: tuple[Part, ...]
-    force: Floats  # (pieces,)
-    u: Floats
-    haul: float
-    haul_u: float
+    pieces: tuple[RigPart, ...]  # the parts of the rig
+    force: Floats  # (pieces,) force on each part / load force
+    u: Floats  # (pieces,) its standard uncertainty
+    haul: float  # haul force / load force
+    haul_u: float  # its standard uncertainty
 
     @classmethod
-    def of(
-        cls, known: Model, tension: Floats, gradient: Floats, load: float | None = None
+    def from_model(
+        cls, rig_model: Model, tension: Floats, gradient: Floats, load: float | None = None
     ) -> _Shares:
-        """tension, gradient: per haul tension, or per load force where `load` is 1.
+        """Shares for strand tensions, (strands,), and their gradient over efficiencies, (strands, turns).
 
-        With p a part's force and m the load's, both per haul tension:
-        d(p/m)/de = (dp/de - (p/m) dm/de) / m.
+        Both are per haul tension, or per load force where `load` is 1.  With p the force on a part and
+        m the load force, both per haul tension: d(p/m)/de = (dp/de - (p/m) dm/de) / m.
         """
-        row, pieces = load_row(known.rig, known.system.toward), known.pieces
-        force, whole = load_shares(known, tension, load)
+        row, pieces = load_row(rig_model.rig, rig_model.system.toward), rig_model.pieces
+        force, whole = load_shares(rig_model, tension, load)
         slopes = np.array([piece.slope(tension) for piece in pieces]) @ gradient
         of_load = row @ gradient
-        u = spreads(known.rig, (slopes - np.outer(force, of_load)) / whole)
-        return cls(pieces, force, u, 1 / whole, spread(known.rig, of_load) / whole**2)
+        u = spreads(rig_model.rig, (slopes - np.outer(force, of_load)) / whole)
+        return cls(pieces, force, u, 1 / whole, spread(rig_model.rig, of_load) / whole**2)
 
     def condition(
         self, name: str, load_N: float | None, load_u_N: float | None, why: Message | None
     ) -> Condition:
-        """Scaled to this load force; its uncertainty is independent of the efficiencies'."""
+        """The condition for this load force, whose uncertainty is independent of the efficiencies."""
         scaled: Callable[[float, float], tuple[float | None, float | None]]
         if load_N is None:
             scaled = _unknown
@@ -166,7 +166,7 @@ class _Shares:
             if force is not None and piece.limit_N is not None:
                 use = abs(force) / piece.limit_N
             rows.append(
-                Row(name=piece.name, kind=piece.kind, on=piece.on, of_load=float(share), force_N=force, force_u_N=force_u,
+                LoadCaseRow(name=piece.name, kind=piece.kind, on=piece.on, of_load=float(share), force_N=force, force_u_N=force_u,
                     limit_N=piece.limit_N, use=use, why=piece.why)
             )  # fmt: skip
         haul, haul_u = scaled(self.haul, self.haul_u)
@@ -183,4 +183,5 @@ class _Shares:
 
 
 def _unknown(share: float, u: float) -> tuple[None, None]:
+    """Force and uncertainty where the load force is not known."""
     return None, None

@@ -1,8 +1,8 @@
-"""What the load should resist: moving, breaking away and running back.
+"""Computes the force that the load resists with: while it moves, to break away, while it runs back.
 
 Up the haul line  F = m g (sin s + c cos s), running back  F = m g (sin s - c cos s), with slope
 angle s and c = rolling or sliding force / normal force; a hanging load resists with its weight.
-To break away the ground's share is b times what it is while moving: F = m g (sin s + b c cos s).
+To break away, the ground's share is b times its value while moving: F = m g (sin s + b c cos s).
 Source: inclined plane with Coulomb or rolling resistance, any mechanics textbook.
 """
 
@@ -19,25 +19,21 @@ G = 9.80665  # m/s2, standard acceleration of free fall (ISO 80000-3)
 
 @dataclass(frozen=True)
 class Resistance:
-    """Forces along the haul line in N with standard uncertainties; None where not known.
+    """Load forces along the haul line; None where not known."""
 
-    force_N: while it moves up; lower_N: what just holds it while it runs back (None too where the
-    ground alone holds it); start_N: to break it away, start_why says why that is not known.
-    """
-
-    force_N: float | None
-    force_u_N: float | None
-    lower_N: float | None
-    why: Message | None = None
-    lower_u_N: float | None = None
-    start_N: float | None = None
-    start_u_N: float | None = None
-    start_why: Message | None = None
-    lower_why: Message | None = None
+    force_N: float | None  # while the load moves toward the anchor
+    force_u_N: float | None  # its standard uncertainty
+    lower_N: float | None  # holds it while it runs back; None too: the ground alone holds it
+    why: Message | None = None  # why force_N is not known
+    lower_u_N: float | None = None  # standard uncertainty of lower_N
+    start_N: float | None = None  # to break the load away
+    start_u_N: float | None = None  # its standard uncertainty
+    start_why: Message | None = None  # why start_N is not known
+    lower_why: Message | None = None  # why lower_N is not known
 
 
 def resistance(load: Load) -> Resistance:
-    """The load's resistance; uncertainties combine in quadrature (JCGM 100:2008, 5.1.2)."""
+    """Compute the load's resistance; uncertainties combine in quadrature (JCGM 100:2008, 5.1.2)."""
     unknown = _missing(load)
     if unknown:
         return Resistance(
@@ -94,6 +90,7 @@ def resistance(load: Load) -> Resistance:
 
 
 def _missing(load: Load) -> Message | None:
+    """The value that the rig file does not state and the resistance needs; None: nothing is missing."""
     if load.resistance_N is not None:
         return None
     if load.kind is None:
@@ -108,7 +105,11 @@ def _missing(load: Load) -> Message | None:
 def _start(
     load: Load, fall: float, ground: float, share: float, ground_u: float
 ) -> tuple[float | None, float | None, Message | None]:
-    """Force to break away, its u, or why not: fall along the slope, ground's resistance moving."""
+    """Force to break away, N, its standard uncertainty, and why it is not known.
+
+    fall: weight along the slope, N; ground: the ground's resistance while moving, N, with its standard
+    uncertainty ground_u, N; share: relative standard uncertainty of the mass.
+    """
     if load.breakaway is None:
         return None, None, message("breakaway_not_stated")
     force = fall + load.breakaway * ground
@@ -119,7 +120,7 @@ def _start(
 
 
 def can_run_back(load: Load) -> bool:
-    """Whether the load may run away from the anchor when nothing holds it; True where nobody knows."""
+    """Whether the load may run away from the anchor when nothing holds it; True where the file is silent."""
     if load.kind in ("hanging", None):
         return True
     return load.slope_rad > 0

@@ -1,10 +1,10 @@
-"""Which strands and elements a force cell measures.  What a cell measures is not inferred.
+"""Determines which strands and elements a force cell measures; all other forces are inferred.
 
-A cell on a strand measures that strand; a cell at a body or an element reads its force along the
-haul axis; the haul cell measures the haul strand.  A cell measures another part too where both
-forces are the same whatever the rope's friction is: the strand that alone holds the load and the
-load itself.  A part that strands beside the axis pull on has more force on it than its cell reads,
-so there the cell does not rule.  Nor does a cell at an edge, whose force lies across the axis.
+A cell on a strand measures that strand; a cell at a body or an element reads the force on it along the
+haul axis; the haul cell measures the haul strand.  A cell also measures any part whose force equals its
+own for every friction of the rope: the only strand that holds the load, and the load itself.  A part
+that strands pull on sideways carries more than its cell reads, and the force on an edge lies across
+the axis: cells there do not count as measuring the part.
 """
 
 from __future__ import annotations
@@ -20,63 +20,67 @@ from analysis.mechanics.tension import load_row, tensions
 from analysis.rig.rig import Floats
 from logger.channels.channel import Channel
 
-# sets of efficiencies by which a part's greatest force is looked for; chosen by us: beside each turn by
-# itself, which finds what one turn alone can do
+# random sets of efficiencies tried for the greatest force on a part; chosen by us: they come beside one
+# set for each turn, in which that turn alone is poor
 DRAWS = 40
-LEAST_EFFICIENCY = 0.3  # of the drawn; a rope round a post loses as much (common practice, no source)
+LEAST_EFFICIENCY = 0.3  # lowest one drawn; as of a rope round a post (common practice, no source)
 
 
-def measured_parts(known: Model, at: str) -> tuple[int, ...]:
-    """Indices into `known.parts` of all parts whose whole force a cell at this place reads."""
-    row = _reading(known, at)
+def measured_parts(rig_model: Model, at: str) -> tuple[int, ...]:
+    """Indices into `rig_model.parts` of all parts whose whole force a cell at this place reads."""
+    row = _reading(rig_model, at)
     if row is None or not np.any(np.abs(row) > TINY):
         return ()
-    return tuple(k for k, piece in enumerate(known.pieces) if _same(row, _whole(piece)))
+    return tuple(k for k, piece in enumerate(rig_model.pieces) if _same(row, _whole(piece)))
 
 
-def cells_of(known: Model, channels: Iterable[Channel]) -> dict[int, tuple[Channel, ...]]:
-    """Force cells by the part that they measure: index into `known.parts` -> its cells."""
-    found: dict[int, tuple[Channel, ...]] = {}
+def cells_of(rig_model: Model, channels: Iterable[Channel]) -> dict[int, tuple[Channel, ...]]:
+    """Force cells by the part that they measure: index into `rig_model.parts` -> its cells."""
+    cells: dict[int, tuple[Channel, ...]] = {}
     for channel in channels:
         if channel.quantity == "force":
-            for k in measured_parts(known, channel.at):
-                found[k] = (*found.get(k, ()), channel)
-    return found
+            for k in measured_parts(rig_model, channel.at):
+                cells[k] = (*cells.get(k, ()), channel)
+    return cells
 
 
-def bounded(known: Model, pieces: Sequence[limits.Part]) -> tuple[bool, ...]:
-    """Whether the frictionless gain bounds the part's force for a haul force while hauling.
+def bounded(rig_model: Model, pieces: Sequence[limits.RigPart]) -> tuple[bool, ...]:
+    """For each piece, whether its force while hauling never exceeds the frictionless one.
 
-    It does for every strand of a tackle.  It does not for a capture that rope runs through, which
-    friction alone loads, nor where pulls partly cancel beside the axis.  Found by trying sets of
-    efficiencies: at random, and each turn by itself as poor as LEAST_EFFICIENCY.
+    That holds for every strand of a tackle.  It does not hold for a capture that rope runs through,
+    which only friction loads, nor where sideways pulls partly cancel.  Tries sets of efficiencies: random ones,
+    and for each turn one in which it alone has LEAST_EFFICIENCY.
     """
-    turns = len(known.rig.turns)
+    turns = len(rig_model.rig.turns)
     drawn = np.random.default_rng(1).uniform(LEAST_EFFICIENCY, 1.0, (DRAWS, turns))
     each = 1.0 - (1.0 - LEAST_EFFICIENCY) * np.eye(turns)
-    tried = tensions(known.system, np.vstack([drawn, each]))
+    tried = tensions(rig_model.system, np.vstack([drawn, each]))
     return tuple(
         max(abs(piece.force(t)) for t in tried)
-        <= abs(piece.force(known.ideal_tension)) * (1 + TINY) + TINY
+        <= abs(piece.force(rig_model.ideal_tension)) * (1 + TINY) + TINY
         for piece in pieces
     )
 
 
 def _same(row: Floats, other: Floats | None) -> bool:
+    """Whether two rows (strands,) are equal up to their sign."""
     return other is not None and (
         np.allclose(row, other, atol=TINY) or np.allclose(row, -other, atol=TINY)
     )
 
 
-def _reading(known: Model, at: str) -> Floats | None:
-    """What a cell here reads per unit tension of each strand, (strands,), up to its sign."""
-    rig = known.rig
+def _reading(rig_model: Model, at: str) -> Floats | None:
+    """What a cell at this place reads per unit of tension in each strand, (strands,), up to its sign.
+
+    None where no row gives its reading.
+    """
+    rig = rig_model.rig
     if at in ("haul", rig.stations[rig.haul].name):
         return np.asarray(np.eye(len(rig.strands))[rig.haul_strand])
-    toward = known.system.toward
+    toward = rig_model.system.toward
     if at == "load":
         return np.asarray(load_row(rig, toward))
-    piece = next((p for p in known.pieces if p.name == at), None)
+    piece = next((p for p in rig_model.pieces if p.name == at), None)
     if piece is None or piece.combine == "wrap":
         return None
     row = piece.matrix.sum(axis=0) if piece.combine == "side" else piece.matrix[0]
@@ -86,9 +90,11 @@ def _reading(known: Model, at: str) -> Floats | None:
     return np.asarray(row)
 
 
-def _whole(piece: limits.Part) -> Floats | None:
-    """The row whose product with the tensions is the part's whole force up to its sign; None where
-    no row is."""
+def _whole(piece: limits.RigPart) -> Floats | None:
+    """The row (strands,) whose product with the tensions is the whole force on the part, up to its sign.
+
+    None where no row gives it.
+    """
     if piece.combine == "wrap":
         return None
     if piece.combine == "side":

@@ -1,4 +1,7 @@
-"""Everything that the model says of a rig at one place of its bodies: the `Model`, gains for sensors."""
+"""Computes the `Model` of a rig: forces, advantage, limits and warnings for one set of body positions.
+
+Also gives the gain of a force or length channel at any place of the rig.
+"""
 
 from __future__ import annotations
 
@@ -34,72 +37,83 @@ COVERAGE = 2.0  # expanded / standard uncertainty of a prediction, about 95 % (J
 
 
 @dataclass(frozen=True)
-class Part:
-    """A strand ("A1>T1") or element: force for a haul tension of 1, and what is allowed."""
+class PartLoad:
+    """The force on one part of a rig (a strand or an element) while hauling, and its limit.
 
-    name: str
-    kind: str
-    on: str
-    ideal: float
-    model: float
-    model_u: float
-    limit_N: float | None
-    why: Message | None
+    Forces are per unit of haul tension, dimensionless.
+    """
+
+    name: str  # of a strand its two stations, "A1>T1"
+    kind: str  # strand | pulley | edge | grab | capture | plate | gear | anchor | load
+    on: str  # body or strand that carries it; of gear, the names of what it carries
+    ideal: float  # force without friction
+    model: float  # force with friction
+    model_u: float  # standard uncertainty of `model`
+    limit_N: float | None  # allowed force, N; None: not rated
+    why: Message | None  # what sets the limit; None: not rated
 
 
 @dataclass(frozen=True)
 class Held:
-    """One capture holding alone: its force for a load force of ideal MA, None where it can't hold."""
+    """One capture that holds the load alone, with the haul slack."""
 
-    name: str
-    station: int
-    ideal: float | None
-    covers: tuple[str, ...]
+    name: str  # of the capture
+    station: int  # index into Rig.stations
+    ideal: float | None  # its force for a load force of ideal MA; None: it cannot hold alone
+    covers: tuple[str, ...]  # grabs without load meanwhile, which can be reset
 
 
 @dataclass(frozen=True, eq=False)
 class Model:
-    """A rig's prediction at the start of the job. Forces per haul tension of 1; u standard uncertainties."""
+    """The prediction for a rig with its bodies at given positions.
 
-    rig: Rig
-    motion: Motion
-    system: System
-    ideal_tension: Floats
-    tension: Floats
-    ideal_ma: float
-    model_ma: float
-    model_ma_u: float
-    travel_ratio: float
-    load_force_N: float | None
-    load_force_u_N: float | None
-    haul_force_N: float | None
-    haul_force_u_N: float | None
-    lower_force_N: float | None
-    warnings: tuple[Message, ...]
-    held: tuple[Held, ...]
-    parts: tuple[Part, ...]
-    gradient: Floats  # d tension / d efficiency of each turn, (strands, turns)
-    lower_force_u_N: float | None = None
-    start_force_N: float | None = None  # haul force that breaks the load away
-    start_force_u_N: float | None = None
+    Tensions are per unit of haul tension, dimensionless; forces in N are None where the rig file
+    does not give the load's resistance; fields that end in _u or _u_N are standard uncertainties.
+    """
+
+    rig: Rig  # as read from the rig file
+    motion: Motion  # rates per metre of load travel
+    system: System  # the equations of the strand tensions
+    ideal_tension: Floats  # (strands,) without friction
+    tension: Floats  # (strands,) with friction
+    ideal_ma: float  # load force / haul force without friction
+    model_ma: float  # load force / haul force with friction
+    model_ma_u: float  # its standard uncertainty
+    travel_ratio: float  # rope hauled / load travel
+    load_force_N: float | None  # what the load resists while it moves
+    load_force_u_N: float | None  # its standard uncertainty
+    haul_force_N: float | None  # at the haul, while the load moves
+    haul_force_u_N: float | None  # its standard uncertainty
+    lower_force_N: float | None  # at the haul, just enough to hold the load while it runs back
+    warnings: tuple[Message, ...]  # what to know before relying on these figures
+    held: tuple[Held, ...]  # each capture, in rope order
+    parts: tuple[PartLoad, ...]  # strands in rope order, then elements; same order as `pieces`
+    gradient: Floats  # (strands, turns) d tension / d efficiency of each turn
+    lower_force_u_N: float | None = None  # standard uncertainty of lower_force_N
+    start_force_N: float | None = None  # at the haul, to break the load away
+    start_force_u_N: float | None = None  # its standard uncertainty
 
     @property
     def efficiency(self) -> float:
+        """Model MA / ideal MA."""
         return self.model_ma / self.ideal_ma
 
     @property
     def efficiency_u(self) -> float:
+        """Standard uncertainty of `efficiency`."""
         return self.model_ma_u / self.ideal_ma
 
     @cached_property
-    def pieces(self) -> tuple[limits.Part, ...]:
+    def pieces(self) -> tuple[limits.RigPart, ...]:
+        """The parts as geometry: how the force on each follows from the strand tensions."""
         return limits.parts(self.rig, self.motion, self.system.toward)
 
 
 def model(rig: Rig, x_m: Floats | None = None) -> Model:
-    """The model's answer for a rig with its bodies at x_m (bodies,), by default where the job starts.
+    """Compute the model of a rig with its bodies at x_m, m, (bodies,); default: the start of the job.
 
-    A few linear solves, nothing kept.  Raises numpy.linalg.LinAlgError where it locks up there.
+    Costs a few linear solves and caches nothing.  Raises numpy.linalg.LinAlgError where the rig
+    locks up at these positions.
     """
     motion = solve_motion(rig, x_m)
     sys = system(rig, motion, x_m)
@@ -142,31 +156,34 @@ def model(rig: Rig, x_m: Floats | None = None) -> Model:
     )
 
 
-def parts(rig: Rig) -> tuple[Part, ...]:
-    """Strands in rope order, then elements, as `model(rig).parts`."""
+def parts(rig: Rig) -> tuple[PartLoad, ...]:
+    """The force on each strand in rope order, then on each element: `model(rig).parts`."""
     return model(rig).parts
 
 
 def force_gain(rig: Rig, at: str) -> tuple[float, float]:
-    """(ideal, model) force at a place for a haul tension of 1 while hauling.
+    """Force that a cell at a place reads while hauling, per unit of haul tension: (ideal, model).
 
-    at: `haul`, a body, an element, or a strand "A1>T1". A body: the whole force along the haul
-    axis, as a cell there reads it; RigFault if the rig has no such place.
+    at: `haul`, a body, an element, or a strand "A1>T1".  A cell at a body reads the whole force
+    along the haul axis.  Raises RigFault if the rig has no such place.
     """
-    known = model(rig)
+    rig_model = model(rig)
     if at in ("haul", rig.stations[rig.haul].name):
         return 1.0, 1.0
     if at == "load":
-        return known.ideal_ma, known.model_ma
-    for piece in known.pieces:
+        return rig_model.ideal_ma, rig_model.model_ma
+    for piece in rig_model.pieces:
         if piece.name == at:
-            ideal, real = (piece.reading(t) for t in (known.ideal_tension, known.tension))
+            ideal, real = (piece.reading(t) for t in (rig_model.ideal_tension, rig_model.tension))
             return _clean(ideal), _clean(real)
-    raise no_place(rig, at, ["haul", *(part.name for part in known.parts)])
+    raise no_place(rig, at, ["haul", *(one.name for one in rig_model.parts)])
 
 
 def travel_gain(rig: Rig, at: str) -> float:
-    """Metres of a length channel per metre of load travel: `haul`, `load`, or a fixed pulley."""
+    """Length that a counter at a place counts per metre of load travel, m/m.
+
+    at: `haul`, `load`, or a fixed pulley.  Raises RigFault if the rig has no such place.
+    """
     motion = solve_motion(rig)
     if at in ("haul", rig.stations[rig.haul].name):
         return motion.haul_rate
@@ -187,47 +204,46 @@ def travel_gain(rig: Rig, at: str) -> float:
 
 
 def _toward_haul(rig: Rig, station: int) -> int:
-    """+1 where rope order leads toward the haulers' end of this rope."""
+    """+1 where rope order leads toward the haulers, -1 where it leads away; +1 on ropes without them."""
     return rig.haul_sign if rig.stations[station].rope == rig.stations[rig.haul].rope else 1
 
 
-def no_place(rig: Rig, at: str, known: list[str]) -> RigFault:
-    """The fault of naming a place that the rig does not have."""
-    near = nearest(at, known)
-    cure = f'write at = "{near}"' if near else "places are " + ", ".join(known)
+def no_place(rig: Rig, at: str, places: list[str]) -> RigFault:
+    """Make the fault for a place that the rig does not have; places: the names that it does have."""
+    near = nearest(at, places)
+    cure = f'write at = "{near}"' if near else "places are " + ", ".join(places)
     return RigFault(rig.file, f'the rig has no place "{at}" for this quantity', cure)
 
 
 def load_from_cell(rig: Rig, at: str) -> tuple[float, float] | None:
-    """(a, b) with load force = a * cell + b * haul tension whatever the efficiencies are, or None.
+    """(a, b) with load force = a * cell + b * haul tension for any pulley efficiencies, or None.
 
-    Found by solving the rig for several sets of efficiencies and asking whether one pair fits
-    all: a cell in line with the load gives (1, 0), one at the only anchor (1, +-1).
+    Solves the rig for several random sets of efficiencies and fits one pair to all of them: a cell
+    in line with the load gives (1, 0), one at the only anchor (1, 1) or (1, -1).  None where no pair
+    fits.
     """
     if at == "load":
         return 1.0, 0.0
-    known = model(rig)
-    piece = next((p for p in known.pieces if p.name == at), None)
+    rig_model = model(rig)
+    piece = next((p for p in rig_model.pieces if p.name == at), None)
     if piece is None or piece.combine in ("wrap",):
         return None
     draws = np.random.default_rng(1).uniform(0.4, 1.0, (8, len(rig.turns)))
-    stacked = tensions(known.system, draws)
-    loads = stacked @ load_row(rig, known.system.toward)
+    stacked = tensions(rig_model.system, draws)
+    loads = stacked @ load_row(rig, rig_model.system.toward)
     cells = np.array([piece.reading(t) for t in stacked])
     matrix = np.column_stack([cells, np.ones(len(cells))])
-    found, _, rank, _ = np.linalg.lstsq(matrix, loads, rcond=None)
-    if (
-        rank < 2
-    ):  # the cell's share is the same for all efficiencies: it tells the haul tension alone
+    pair, _, rank, _ = np.linalg.lstsq(matrix, loads, rcond=None)
+    if rank < 2:  # the cell reads the same for all efficiencies: it measures the haul tension alone
         return None
-    if np.max(np.abs(matrix @ found - loads)) > 1e-8 * np.max(loads) or abs(found[0]) < TINY:
+    if np.max(np.abs(matrix @ pair - loads)) > 1e-8 * np.max(loads) or abs(pair[0]) < TINY:
         return None
-    a, b = (0.0 if abs(x) < TINY else float(x) for x in found)
+    a, b = (0.0 if abs(x) < TINY else float(x) for x in pair)
     return a, b
 
 
 def model_ma_with(rig: Rig, e: float) -> float:
-    """The model's MA if every pulley had efficiency e; captures and edges stay as the file has them."""
+    """Model MA if every pulley had efficiency e (0 to 1); captures and edges stay as in the file."""
     motion = solve_motion(rig)
     sys = system(rig, motion)
     return _ma_with(rig, sys, e)
@@ -240,7 +256,10 @@ def _ma_with(rig: Rig, sys: System, e: float) -> float:
 
 
 def common_efficiency(rig: Rig, actual_ma: float) -> float | None:
-    """The one pulley efficiency, above 0 and at most 1, with which the model gives this MA; else None."""
+    """The pulley efficiency, equal for all pulleys, that gives the model this actual_ma (dimensionless).
+
+    None where no efficiency above 0 and up to 1 does.
+    """
     sys = system(rig, solve_motion(rig))
     low, high = 1e-6, 1.0
     if not _ma_with(rig, sys, low) < actual_ma <= _ma_with(rig, sys, high) * (1 + 1e-12):
@@ -268,13 +287,13 @@ def _running_back(rig: Rig, sys: System, row: Floats) -> tuple[float, float]:
 
 
 def _parts(
-    rig: Rig, pieces: tuple[limits.Part, ...], ideal: Floats, tension: Floats, gradient: Floats
-) -> tuple[Part, ...]:
-    """All parts; the uncertainty by the chain rule, d force / d tension times d tension / d efficiency."""
+    rig: Rig, pieces: tuple[limits.RigPart, ...], ideal: Floats, tension: Floats, gradient: Floats
+) -> tuple[PartLoad, ...]:
+    """Load of every part; its uncertainty by the chain rule, d force / d tension x d tension / d efficiency."""
     slopes = np.array([piece.slope(tension) for piece in pieces])
     u = spreads(rig, slopes @ gradient)
     return tuple(
-        Part(
+        PartLoad(
             name=piece.name, kind=piece.kind, on=piece.on, ideal=_clean(piece.force(ideal)),
             model=_clean(piece.force(tension)), model_u=float(one), limit_N=piece.limit_N, why=piece.why,
         )
@@ -283,6 +302,7 @@ def _parts(
 
 
 def _held(rig: Rig, motion: Motion, sys: System, station: int, ideal_ma: float) -> Held:
+    """The capture at this station holding alone, for a load force of ideal_ma."""
     name = rig.stations[station].name
     tension = hold(rig, motion, sys.toward, station, ideal_ma)
     if tension is None:
@@ -298,13 +318,13 @@ def _held(rig: Rig, motion: Motion, sys: System, station: int, ideal_ma: float) 
     return Held(name, station, _clean(float(tension[source] - tension[pull])), tuple(free))
 
 
-def reset_setbacks(known: Model) -> dict[str, float]:
-    """Grab -> load lost when it is reset: by the capture that covers it, the first of them to bite."""
+def reset_setbacks(rig_model: Model) -> dict[str, float]:
+    """By grab, the load travel lost when it is reset, m: the smallest setback of the captures that cover it."""
     result: dict[str, float] = {}
-    for held in known.held:
-        way = known.rig.stations[held.station].setback_m
+    for held in rig_model.held:
+        lost_m = rig_model.rig.stations[held.station].setback_m
         for grab in held.covers:
-            result[grab] = min(result.get(grab, way), way)
+            result[grab] = min(result.get(grab, lost_m), lost_m)
     return result
 
 
@@ -316,6 +336,10 @@ def _warnings(
     start: float | None,
     held: tuple[Held, ...],
 ) -> list[Message]:
+    """Warnings of the model: captures, the team against the haul force, assumed values.
+
+    haul, haul_u, start: haul force, its standard uncertainty, and the haul force to break away, N.
+    """
     result = []
     covered = {name for h in held for name in h.covers}
     bare = [name for name in rig.grabs if name not in covered]
@@ -347,4 +371,5 @@ def _warnings(
 
 
 def _clean(value: float) -> float:
+    """The value, with rounding noise below 1e-12 as an exact zero."""
     return 0.0 if abs(value) < 1e-12 else float(value)

@@ -1,8 +1,8 @@
-"""Rope hauled in without the load moving, because the rope stretches under its tension.
+"""Computes the take-up: rope hauled in before the load moves, because the rope stretches.
 
 A strand of length L under tension T is longer by L s T / T_ref, with s the rope's elongation at
-T_ref (linear; labels give one point).  The hand takes in sum k_i dL_i, where k_i is the strand's
-frictionless tension for a haul tension of 1 (principle of virtual work).
+T_ref (linear, because a rope's label gives one point).  The team hauls in sum k_i dL_i, where k_i is
+the strand's frictionless tension per unit of haul tension (principle of virtual work).
 """
 
 from __future__ import annotations
@@ -20,39 +20,43 @@ from analysis.rig.rig import Floats, Rig
 
 @dataclass(frozen=True)
 class TakeUp:
-    """Metres of rope at the hand: at the first pull, and after a reset in which each capture held
-    (only the strands that went slack stretch again); None with the reason where not known."""
+    """Rope that the team hauls in before the load moves; after a reset only slack strands stretch again."""
 
-    first_m: float | None
-    after: dict[str, float]
-    why: Message | None = None
+    first_m: float | None  # at the first pull; None: not known
+    after: dict[str, float]  # by capture, m, after a reset that it held
+    why: Message | None = None  # why it is not known
 
 
 def elongation_m(length_m: float, tension_N: float, stretch: float, stretch_at_N: float) -> float:
-    """How much longer a strand is under tension."""
+    """How much longer a strand is under tension, m; stretch: the rope's elongation at stretch_at_N, m/m."""
     return length_m * stretch * tension_N / stretch_at_N
 
 
-def take_up(known: Model) -> TakeUp:
-    """At the predicted haul force, with the strands as long as where the model was asked."""
-    rig = known.rig
-    if known.haul_force_N is None or known.load_force_N is None:
+def take_up(rig_model: Model) -> TakeUp:
+    """The take-up at the predicted haul force, with the strand lengths at the start of the job."""
+    rig = rig_model.rig
+    if rig_model.haul_force_N is None or rig_model.load_force_N is None:
         return TakeUp(None, {}, message("haul_force_not_known"))
     for rope in rig.ropes:
         if rope.stretch is None:
             return TakeUp(None, {}, message("stretch_not_stated", rope=rope.name))
-    pull = known.tension * known.haul_force_N
+    pull = rig_model.tension * rig_model.haul_force_N
     lengths = strand_lengths(rig, rig.start_m)
     after = {}
-    for held in known.held:
-        still = hold(rig, known.motion, known.system.toward, held.station, known.load_force_N)
+    for held in rig_model.held:
+        still = hold(
+            rig, rig_model.motion, rig_model.system.toward, held.station, rig_model.load_force_N
+        )
         if still is not None:
-            after[held.name] = _at_hand(known, np.maximum(pull - still, 0.0), lengths)
-    return TakeUp(_at_hand(known, pull, lengths), after)
+            after[held.name] = _at_hand(rig_model, np.maximum(pull - still, 0.0), lengths)
+    return TakeUp(_at_hand(rig_model, pull, lengths), after)
 
 
 def strand_lengths(rig: Rig, x_m: Floats) -> Floats:
-    """Lengths of all strands, the haul strand to where the team stands, shape (strands,)."""
+    """Lengths of all strands, m, (strands,), with bodies at x_m, (bodies,).
+
+    The haul strand ends where the team stands.
+    """
     result = np.zeros(len(rig.strands))
     for k, strand in enumerate(rig.strands):
         ends = [rig.stations[s] for s in (strand.start, strand.end)]
@@ -67,12 +71,13 @@ def strand_lengths(rig: Rig, x_m: Floats) -> Floats:
     return result
 
 
-def _at_hand(known: Model, tension: Floats, lengths: Floats) -> float:
+def _at_hand(rig_model: Model, tension: Floats, lengths: Floats) -> float:
+    """Rope that the team hauls in, m, for strand tensions, N, (strands,), and lengths, m, (strands,)."""
     total = 0.0
-    for k, strand in enumerate(known.rig.strands):
-        rope = known.rig.ropes[strand.rope]
+    for k, strand in enumerate(rig_model.rig.strands):
+        rope = rig_model.rig.ropes[strand.rope]
         if rope.stretch is None or rope.stretch_at_N is None:
             continue
         longer = elongation_m(float(lengths[k]), float(tension[k]), rope.stretch, rope.stretch_at_N)
-        total += float(known.ideal_tension[k]) * longer
+        total += float(rig_model.ideal_tension[k]) * longer
     return total

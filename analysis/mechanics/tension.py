@@ -1,9 +1,9 @@
-"""Forces in a rig: a linear system for the strand tensions at a haul tension of 1.
+"""Computes the strand tensions of a rig by a linear system, for a haul tension of 1.
 
-Rows: the haul strand carries 1; a free tail 0; over a turn (pulley, edge, capture) the side that
-the rope comes from carries e times the side that it runs to, e = tension out / tension in,
-exp(-mu phi) for an edge (capstan equation, Euler-Eytelwein); where the rope does not run over a
-turn nothing is lost; every travelling body but the load is in balance along the haul axis.
+Rows of the system: the haul strand carries 1; a free tail carries 0; at a turn (pulley, edge, capture)
+the strand that the rope comes from carries e times the strand that it runs to, where e = tension out /
+tension in, exp(-mu phi) for an edge (capstan equation, Euler-Eytelwein); a turn that the rope does not
+run over loses nothing; every travelling body but the load is in balance along the haul axis.
 With e = 1 the system is the transpose of the motion's, so the ideal advantage equals the travel
 ratio (principle of virtual work).
 
@@ -24,23 +24,19 @@ from analysis.rig.rig import Floats, Rig
 
 @dataclass(frozen=True, eq=False)
 class System:
-    """B with e = 1 and what changes in it: turn k stands in row[k], its pulling side is column pull[k].
+    """The equations B T = b of the strand tensions, with e = 1, and where each efficiency enters B."""
 
-    matrix: (strands, strands); right: (strands,); turns: station indices; row, pull: (turns,);
-    live: (turns,) False where the rope does not run over the turn; toward: (strands, 2).
-    """
-
-    matrix: Floats
-    right: Floats
-    turns: tuple[int, ...]
-    row: tuple[int, ...]
-    pull: tuple[int, ...]
-    live: tuple[bool, ...]
-    toward: Floats
+    matrix: Floats  # (strands, strands) B with e = 1
+    right: Floats  # (strands,) b
+    turns: tuple[int, ...]  # (turns,) station index of each turn
+    row: tuple[int, ...]  # (turns,) row of B that holds the turn's equation
+    pull: tuple[int, ...]  # (turns,) column of B: the strand that the rope runs to
+    live: tuple[bool, ...]  # (turns,) whether the rope runs over the turn
+    toward: Floats  # (strands, 2) unit vectors along the strands
 
 
 def system(rig: Rig, motion: Motion, x_m: Floats | None = None) -> System:
-    """The equations of the rig's tensions at body positions x_m (bodies,)."""
+    """Set up the equations of the strand tensions at body positions x_m, (bodies,)."""
     toward = directions(rig, rig.start_m if x_m is None else x_m)
     n = len(rig.strands)
     rows: list[Floats] = []
@@ -83,7 +79,10 @@ def system(rig: Rig, motion: Motion, x_m: Floats | None = None) -> System:
 
 
 def pull_on(rig: Rig, toward: Floats, body: int) -> Floats:
-    """Force vector on a body per unit tension in each strand, shape (strands, 2)."""
+    """Force vector on a body per unit of tension in each strand, (strands, 2).
+
+    toward: unit vectors along the strands, (strands, 2).
+    """
     result = np.zeros((len(rig.strands), 2))
     for k, strand in enumerate(rig.strands):
         if rig.stations[strand.start].body == body:
@@ -94,9 +93,10 @@ def pull_on(rig: Rig, toward: Floats, body: int) -> Floats:
 
 
 def efficiencies(rig: Rig, hauling: bool = True) -> Floats:
-    """Tension ratio at each turn, shape (turns,): hauling, or running back (friction turned round).
+    """Tension ratio e at each turn, (turns,), while hauling or while the load runs back.
 
-    Running back, a pulley or edge takes 1/e; a capture is held open and takes nothing.
+    While it runs back, friction acts the other way: a pulley or edge has 1/e; a capture is held open
+    and has 1.
     """
     e = np.array([rig.stations[s].efficiency for s in rig.turns], dtype=np.float64)
     if hauling:
@@ -106,10 +106,10 @@ def efficiencies(rig: Rig, hauling: bool = True) -> Floats:
 
 
 def tensions(sys: System, e: ArrayLike) -> Floats:
-    """Strand tensions for a haul tension of 1.
+    """Strand tensions for a haul tension of 1: (strands,), or (draws, strands).
 
-    e: (turns,) or (draws, turns); returns (strands,) or (draws, strands). Stacked draws are
-    solved in chunks of 2,000 to bound memory.
+    e: efficiencies, (turns,) or (draws, turns).  Stacked draws are solved in chunks of 2,000 to bound
+    memory.
     """
     values = np.asarray(e, dtype=np.float64)
     if values.ndim == 1:
@@ -123,7 +123,10 @@ def tensions(sys: System, e: ArrayLike) -> Floats:
 
 
 def sensitivities(sys: System, e: Floats, tension: Floats) -> Floats:
-    """dT/de, shape (strands, turns), zero for a turn that the rope does not run over."""
+    """dT/de, (strands, turns); zero for a turn that the rope does not run over.
+
+    e: efficiencies, (turns,); tension: strand tensions with them, (strands,), per haul tension.
+    """
     result = np.zeros((len(sys.right), len(sys.turns)))
     if not sys.turns:
         return result
@@ -135,25 +138,26 @@ def sensitivities(sys: System, e: Floats, tension: Floats) -> Floats:
 
 
 def sensitivities_back(rig: Rig, sys: System, e: Floats, tension: Floats) -> Floats:
-    """While running back, d tension / d hauling efficiency, shape (strands, turns).
+    """d tension / d hauling efficiency while the load runs back, (strands, turns).
 
-    e, tension: of running back.  d(1/e)/de = -1/e^2; a capture is held open and has none.
+    e: ratios while running back, (turns,); tension: strand tensions with them, (strands,), per haul
+    tension.  Chain rule with d(1/e)/de = -1/e^2; a capture is held open and has no sensitivity.
     """
     captures = np.array([rig.stations[s].kind == "capture" for s in rig.turns], dtype=bool)
     return sensitivities(sys, e, tension) * np.where(captures, 0.0, -e * e)
 
 
 def spread(rig: Rig, gradient: Floats) -> float:
-    """Standard uncertainty of a figure with this gradient over the turns' efficiencies, (turns,).
+    """Standard uncertainty of a quantity from its gradient over the turns' efficiencies, (turns,).
 
     The default efficiency's uncertainty is common to all pulleys that use it (added linearly);
-    all others are independent (added in quadrature). JCGM 100:2008, 5.1.2 and 5.2.2.
+    all others are independent (added in quadrature).  JCGM 100:2008, 5.1.2 and 5.2.2.
     """
     return float(spreads(rig, np.asarray(gradient)[None])[0])
 
 
 def spreads(rig: Rig, gradients: Floats) -> Floats:
-    """`spread` of many figures at once: gradients (figures, turns), result (figures,)."""
+    """`spread` of many quantities at once, (quantities,), from their gradients, (quantities, turns)."""
     shared = np.array([rig.stations[s].shared for s in rig.turns], dtype=bool)
     own_u = np.array([rig.stations[s].efficiency_u for s in rig.turns], dtype=np.float64)
     if not len(shared):
@@ -164,16 +168,20 @@ def spreads(rig: Rig, gradients: Floats) -> Floats:
 
 
 def load_row(rig: Rig, toward: Floats) -> Floats:
-    """Load force toward the anchor per unit tension in each strand, shape (strands,)."""
+    """Force on the load toward the anchor per unit of tension in each strand, (strands,).
+
+    toward: unit vectors along the strands, (strands, 2).
+    """
     return np.asarray(-pull_on(rig, toward, LOAD)[:, 0])
 
 
 def hold(
     rig: Rig, motion: Motion, toward: Floats, capture: int, load_force: float
 ) -> Floats | None:
-    """Frictionless tensions with the team's hands off and one capture alone holding, or None if it can't.
+    """Frictionless strand tensions, (strands,), while one capture holds alone and the haul is slack.
 
-    capture: station index; load_force: the load's pull, in any unit; the tensions come in it.
+    capture: station index; load_force: pull of the load, in any unit, which the tensions have too;
+    toward: unit vectors along the strands, (strands, 2).  None if the capture cannot hold the load.
     """
     if abs(motion.flow[capture]) < TINY:
         return None
@@ -211,13 +219,13 @@ def hold(
 
 
 def loaded_side(rig: Rig, motion: Motion, station: int) -> tuple[int, int]:
-    """The strand that the rope comes from while hauling, and the one that it runs to."""
+    """Indices of the strand that the rope comes from while hauling, and of the one that it runs to."""
     into, out = rig.before[station], rig.after[station]
     return (into, out) if motion.flow[station] >= 0 else (out, into)
 
 
 def _filled(sys: System, e: Floats) -> Floats:
-    """B with the efficiencies in it: (n, n), or (draws, n, n) for stacked draws."""
+    """B with these efficiencies: (strands, strands), or (draws, strands, strands) for stacked draws."""
     if e.ndim == 1:
         matrix = sys.matrix.copy()
         for k, (row, pull, live) in enumerate(zip(sys.row, sys.pull, sys.live, strict=True)):

@@ -1,9 +1,9 @@
-"""How far a rig goes: one stroke until it is two-blocked, the job stroke by stroke, rope needed.
+"""Computes travel: one stroke until the rig is two-blocked, the job stroke by stroke, the rope needed.
 
 A stroke runs from given body positions until the first two bodies joined by a strand are
 `clearance_m` apart, or a strand comes to stand 80 degrees off the haul axis.  On the axis all
 rates are constant and the stroke is exact; with a body beside it the motion is integrated
-(classical Runge-Kutta, fourth order) and the end found by bisection.
+(classical Runge-Kutta, fourth order) and the end is located by bisection.
 """
 
 from __future__ import annotations
@@ -21,50 +21,46 @@ from analysis.rig.rig import Floats, Rig
 
 COS_80 = math.cos(math.radians(80.0))  # interface section 5
 IN_HAND_M, TIE_M = 3.0, 1.0  # interface section 5; common practice, no source
-MOST_STROKES = 5000  # chosen by us: more is said not to be done
-LEAST_GAIN_M = (
-    0.01  # where clearance_m is 0, less than this is no gain; chosen by us: nobody resets for 1 cm
-)
+MOST_STROKES = 5000  # a job that needs more cannot be done; chosen by us: no crew hauls so often
+# least slide of a grab that is worth a reset where clearance_m is 0; chosen by us: nobody resets for 1 cm
+LEAST_GAIN_M = 0.01
 
 
 @dataclass(frozen=True, eq=False)
-class Travel:
-    """One stroke: load and haul travel, the two bodies that end it, nearer the load first; positions on the way.
+class PlannedStroke:
+    """One stroke of a rig as predicted."""
 
-    stopped_by is empty where the load came as far as it had to.
-    """
-
-    load_m: float
-    haul_m: float
-    stopped_by: tuple[str, ...]
-    end: Floats
-    places: tuple[Floats, ...]
+    load_m: float  # load travel
+    haul_m: float  # rope hauled
+    stopped_by: tuple[str, ...]  # two bodies that end it, nearer the load first; empty: job done
+    end: Floats  # (bodies,) positions at its end, m
+    places: tuple[Floats, ...]  # each (bodies,): positions from its beginning to its end, m
 
 
 @dataclass(frozen=True, eq=False)
-class Reset:
-    """Grabs slid back after a stroke: load position when, and where each was slid from and to."""
+class PlannedReset:
+    """The reset after a stroke as predicted."""
 
-    load_m: float
-    slid: tuple[tuple[str, float, float], ...]
-    setback_m: float
+    load_m: float  # position of the load, from the anchor
+    slid: tuple[tuple[str, float, float], ...]  # grab, from and to, m from the anchor, in order
+    setback_m: float  # load travel lost as the capture sets
 
 
 @dataclass(frozen=True, eq=False)
 class Job:
-    """All strokes until the load has moved `pull_distance_m`; why_not says why there is no answer."""
+    """All strokes and resets until the load has moved `pull_distance_m`."""
 
-    load_m: float
-    haul_m: float
-    strokes: int
-    resets: Mapping[str, int]
-    places: tuple[Floats, ...]
-    why_not: Message | None = None
-    story: tuple[Travel | Reset, ...] = ()
+    load_m: float  # load travel; 0 where the job cannot be done
+    haul_m: float  # rope hauled; 0 where the job cannot be done
+    strokes: int  # their number; 0 where the job cannot be done
+    resets: Mapping[str, int]  # by grab, how often it is reset
+    places: tuple[Floats, ...]  # each (bodies,): positions over the job, m
+    why_not: Message | None = None  # why the job cannot be done
+    steps: tuple[PlannedStroke | PlannedReset, ...] = ()  # in order, as far as the job goes
 
 
-def stroke(rig: Rig, x_m: Floats | None = None, most_m: float = math.inf) -> Travel:
-    """The stroke from body positions x_m (bodies,), at most `most_m` of load travel."""
+def stroke(rig: Rig, x_m: Floats | None = None, most_m: float = math.inf) -> PlannedStroke:
+    """Compute the stroke from body positions x_m, (bodies,), of at most `most_m` load travel."""
     x = rig.start_m if x_m is None else x_m
     if any(_slanted(rig, k) for k in range(len(rig.strands))):
         return _curved(rig, x, most_m)
@@ -74,17 +70,17 @@ def stroke(rig: Rig, x_m: Floats | None = None, most_m: float = math.inf) -> Tra
         gap = abs(float(x[b] - x[a]))
         closing = float(np.sign(x[b] - x[a]) * (motion.body_rate[b] - motion.body_rate[a]))
         if closing < -TINY:
-            way = max(0.0, (gap - rig.clearance_m) / -closing)
-            if way < best - TINY:
-                best, pair = way, (a, b)
+            travel = max(0.0, (gap - rig.clearance_m) / -closing)
+            if travel < best - TINY:
+                best, pair = travel, (a, b)
     if math.isinf(best):
         best = max(0.0, float(x[LOAD]) - rig.clearance_m)
     reached = most_m <= best + TINY
-    way = min(best, most_m)
-    end = x + motion.body_rate * way
-    return Travel(
-        load_m=way,
-        haul_m=motion.haul_rate * way,
+    load_m = min(best, most_m)
+    end = x + motion.body_rate * load_m
+    return PlannedStroke(
+        load_m=load_m,
+        haul_m=motion.haul_rate * load_m,
         stopped_by=() if reached else _named(rig, pair, end),
         end=end,
         places=(x, end),
@@ -92,18 +88,20 @@ def stroke(rig: Rig, x_m: Floats | None = None, most_m: float = math.inf) -> Tra
 
 
 def job(rig: Rig, mode: str, setback: Mapping[str, float]) -> Job:
-    """The whole job; mode "each": the two-blocked stage's grab alone is reset, "together": all of them.
+    """Compute the whole job, stroke by stroke.
 
-    setback: grab -> load lost when it is reset (of the capture that covers it).
+    mode: "each" resets only the grab of the stage that is two-blocked, "together" resets all grabs;
+    setback: by grab, load travel lost when it is reset, m.
     """
     distance = rig.load.pull_distance_m
     x, home = rig.start_m.copy(), rig.start_m
     resets = dict.fromkeys(rig.grabs, 0)
     places: list[Floats] = [x]
-    story: list[Travel | Reset] = []
+    steps: list[PlannedStroke | PlannedReset] = []
     haul, strokes = 0.0, 0
 
     def failed(why: Message) -> Job:
+        """The job as far as it went, with the reason why it goes no further."""
         return Job(
             load_m=0.0,
             haul_m=0.0,
@@ -111,7 +109,7 @@ def job(rig: Rig, mode: str, setback: Mapping[str, float]) -> Job:
             resets=resets,
             places=tuple(places),
             why_not=why,
-            story=tuple(story),
+            steps=tuple(steps),
         )
 
     if distance is None:
@@ -125,7 +123,7 @@ def job(rig: Rig, mode: str, setback: Mapping[str, float]) -> Job:
         strokes += 1
         haul += done.haul_m
         places.extend(done.places)
-        story.append(done)
+        steps.append(done)
         x = done.end
         if not done.stopped_by:
             return Job(
@@ -135,7 +133,7 @@ def job(rig: Rig, mode: str, setback: Mapping[str, float]) -> Job:
                 resets=resets,
                 places=tuple(places),
                 why_not=None,
-                story=tuple(story),
+                steps=tuple(steps),
             )
         if strokes >= MOST_STROKES:
             return failed(message("too_many_strokes", strokes=MOST_STROKES))
@@ -153,13 +151,13 @@ def job(rig: Rig, mode: str, setback: Mapping[str, float]) -> Job:
             resets[name] += 1
         places.append(x)
         moved = tuple((n, float(before[rig.index[n]]), float(x[rig.index[n]])) for n in slid)
-        story.append(Reset(float(x[LOAD]), moved, back))
+        steps.append(PlannedReset(float(x[LOAD]), moved, back))
         if max(abs(b - a) for _, a, b in moved) < 1e-6:
             return failed(message("sliding_gains_nothing"))
 
 
 def rope_in_rig(rig: Rig, x_m: Floats) -> list[float]:
-    """Metres of each rope from its first end to its last body, by true strand lengths."""
+    """Length of each rope from its first end to its last body, m, at body positions x_m, (bodies,)."""
     result = [0.0] * len(rig.ropes)
     for strand in rig.strands:
         a, b = rig.stations[strand.start].body, rig.stations[strand.end].body
@@ -171,7 +169,10 @@ def rope_in_rig(rig: Rig, x_m: Floats) -> list[float]:
 
 
 def needed_rope(rig: Rig, rope: int, x_m: Floats) -> float:
-    """Metres of this rope needed at these positions: in the rig, on to the team, 3 m in hand, 1 m a tie."""
+    """Length of a rope needed at body positions x_m, (bodies,), m; rope: index into Rig.ropes.
+
+    It is the rope in the rig and on to the team, 3 m in the team's hands and 1 m for each tie.
+    """
     needed = rope_in_rig(rig, x_m)[rope] + IN_HAND_M + TIE_M * rig.ropes[rope].ties
     haul = rig.stations[rig.haul]
     if haul.rope == rope and haul.body is None:
@@ -183,7 +184,7 @@ def needed_rope(rig: Rig, rope: int, x_m: Floats) -> float:
 
 
 def _pairs(rig: Rig) -> list[tuple[int, int]]:
-    """Bodies joined by a strand, at least one of them moving."""
+    """Pairs of bodies (indices) that a strand joins, at least one of which moves."""
     result = []
     for strand in rig.strands:
         a, b = rig.stations[strand.start].body, rig.stations[strand.end].body
@@ -198,7 +199,7 @@ def _pairs(rig: Rig) -> list[tuple[int, int]]:
 
 
 def _slanted(rig: Rig, strand: int) -> bool:
-    """Whether a strand reaches from a moving body to one beside the axis."""
+    """Whether a strand between two bodies, one of them moving, is at an angle to the haul axis."""
     ends = (rig.strands[strand].start, rig.strands[strand].end)
     bodies = [b for b in (rig.stations[s].body for s in ends) if b is not None]
     return len(bodies) == 2 and bool(
@@ -208,30 +209,33 @@ def _slanted(rig: Rig, strand: int) -> bool:
 
 
 def _named(rig: Rig, pair: tuple[int, int], x: Floats) -> tuple[str, ...]:
+    """Names of two bodies, the one nearer the load first, at positions x, m, (bodies,)."""
     near, far = sorted(pair, key=lambda b: -x[b])
     return rig.bodies[near].name, rig.bodies[far].name
 
 
-def _curved(rig: Rig, start: Floats, most_m: float) -> Travel:
-    """A stroke with bodies beside the axis, integrated along the load's travel."""
+def _curved(rig: Rig, start: Floats, most_m: float) -> PlannedStroke:
+    """A stroke with bodies beside the axis, integrated over load travel from positions start, m."""
     pairs = _pairs(rig)
     x, load, haul = start, 0.0, 0.0
     places = [start]
-    end_of_way = max(0.0, float(start[LOAD]) - rig.clearance_m)
+    most_travel = max(0.0, float(start[LOAD]) - rig.clearance_m)
     ended = _ended(rig, pairs, start, start)
     while True:
         if load >= most_m - TINY:
-            return Travel(load_m=load, haul_m=haul, stopped_by=(), end=x, places=tuple(places))
-        if ended is not None or load >= end_of_way - TINY:
+            return PlannedStroke(
+                load_m=load, haul_m=haul, stopped_by=(), end=x, places=tuple(places)
+            )
+        if ended is not None or load >= most_travel - TINY:
             pair = ended if ended is not None else (LOAD, 0)
-            return Travel(
+            return PlannedStroke(
                 load_m=load,
                 haul_m=haul,
                 stopped_by=_named(rig, pair, x),
                 end=x,
                 places=tuple(places),
             )
-        h = min(_step(rig, pairs, x), most_m - load, end_of_way - load)
+        h = min(_step(rig, pairs, x), most_m - load, most_travel - load)
         new, out = _advance(rig, x, h)
         ended = _ended(rig, pairs, x, new)
         if ended is not None:
@@ -243,16 +247,17 @@ def _curved(rig: Rig, start: Floats, most_m: float) -> Travel:
 
 
 def _end(rig: Rig, pairs: list[tuple[int, int]], x: Floats, most: float) -> float:
-    """Load travel from x at which the stroke ends, at most 1e-10 m after it."""
+    """Load travel from x to the end of the stroke, m, within 1e-10 m; the stroke ends before `most`, m."""
 
     def goes_on(h: float) -> bool:
+        """Whether the stroke has not ended after h metres of load travel."""
         return _ended(rig, pairs, x, _advance(rig, x, h)[0]) is None
 
     return bisect(goes_on, 0.0, most, tolerance=1e-10)[1]
 
 
 def _step(rig: Rig, pairs: list[tuple[int, int]], x: Floats) -> float:
-    """A step of load travel from x: short against strands that turn, and over no meeting of two bodies."""
+    """Step of load travel from x, m: small against the strands that turn, and not past the meeting of two bodies."""
     rate = solve_motion(rig, x).body_rate
     best = 0.25
     for a, b in pairs:
@@ -269,7 +274,11 @@ def _step(rig: Rig, pairs: list[tuple[int, int]], x: Floats) -> float:
 def _ended(
     rig: Rig, pairs: list[tuple[int, int]], old: Floats, new: Floats
 ) -> tuple[int, int] | None:
-    """The pair that is within clearance and closing, or on a strand that has come past 80 degrees."""
+    """The pair of bodies that ended the stroke between two positions old and new, m, (bodies,).
+
+    They are within clearance and closing, or their strand has turned past 80 degrees off the axis.
+    None: the stroke goes on.
+    """
     for a, b in pairs:
         side = float(rig.side_m[b] - rig.side_m[a])
         was = math.hypot(float(old[b] - old[a]), side)
@@ -288,9 +297,10 @@ def _ended(
 
 
 def _advance(rig: Rig, x: Floats, h: float) -> tuple[Floats, float]:
-    """Positions and rope hauled after h metres of load travel; one Runge-Kutta step."""
+    """Positions, m, (bodies,), and rope hauled, m, after h metres of load travel; one Runge-Kutta step."""
 
     def rate(at: Floats) -> tuple[Floats, float]:
+        """Body rates, (bodies,), and haul rate at these positions, m/m."""
         motion = solve_motion(rig, at)
         return motion.body_rate, motion.haul_rate
 
@@ -302,7 +312,10 @@ def _advance(rig: Rig, x: Floats, h: float) -> tuple[Floats, float]:
 
 
 def _to_reset(rig: Rig, x: Floats, pair: tuple[str, ...], mode: str) -> list[str]:
-    """Names of the grabs to slide, in order; empty where nothing can be gained."""
+    """Names of the grabs to slide back, in order; empty where sliding gains nothing.
+
+    pair: the bodies that ended the stroke; mode: "each" or "together", as in `job`.
+    """
     if mode == "together":
         return sorted(rig.grabs, key=lambda name: -x[rig.index[name]])
     rate = solve_motion(rig, x).body_rate
@@ -318,7 +331,7 @@ def _to_reset(rig: Rig, x: Floats, pair: tuple[str, ...], mode: str) -> list[str
 
 
 def _queue(rig: Rig, x: Floats, name: str, order: list[str]) -> None:
-    """Put the grab, and before it any grab in its way that leaves it too little, into the order."""
+    """Append a grab to the order, and before it any grab that blocks its slide."""
     if name in order:
         return
     to, blocker = _slide_to(rig, x, name)
@@ -332,7 +345,7 @@ def _queue(rig: Rig, x: Floats, name: str, order: list[str]) -> None:
 
 
 def _slide_to(rig: Rig, x: Floats, name: str) -> tuple[float, str | None]:
-    """Where a grab can be slid to on the way to its at_m, and what is in the way (None: nothing)."""
+    """Position to which a grab can be slid toward its at_m, m, and the body that stops it (None: none)."""
     g = rig.index[name]
     here, target = float(x[g]), float(rig.start_m[g])
     sign = 1.0 if target >= here else -1.0

@@ -1,4 +1,4 @@
-"""A rig with other pulleys: what if every pulley had this efficiency."""
+"""Makes a copy of a rig in which every pulley has the same stated efficiency."""
 
 from __future__ import annotations
 
@@ -6,14 +6,14 @@ from dataclasses import replace
 
 from analysis.rig.rig import Rig
 
-# what a page lets one ask for; chosen by us: worse than a rope over bare steel is no pulley
+# range of efficiency that a page offers; chosen by us: a pulley below it is worse than rope over bare steel
 LEAST_E, MOST_E = 0.50, 1.00
 
 
 def what_if(rig: Rig, e: float | None) -> Rig:
-    """The rig with every pulley's efficiency e, taken as exact; as it is for None.
+    """A copy of the rig with efficiency e (0 to 1, exact) at every pulley; None: the rig itself.
 
-    Captures and edges stay as the file has them.
+    Captures and edges stay as in the rig file.
     """
     if e is None:
         return rig

@@ -1,9 +1,9 @@
-"""What each strand and element of a rig carries, and what it is allowed to carry.
+"""Computes the force on each part of a rig (strand or element) and the force that it is allowed.
 
-A force is a linear or vector combination of strand tensions, so every part is kept as a matrix
-(2, strands): its vector sum per unit tension.  Allowed working force: minimum breaking strength /
-design factor, or the stated WLL as it is; a knot lowers the limit of its own strand alone, to
-ASSUMED_STRENGTH where the rig file does not state what it keeps.
+The force on a part is a linear or vector combination of strand tensions, so each part holds a
+matrix: its vector sum per unit of tension in each strand.  The allowed force is the minimum breaking
+strength / design factor, or the stated WLL unchanged.  A knot lowers the limit of its own strand
+only: to the share that the rig file states, else to ASSUMED_STRENGTH.
 """
 
 from __future__ import annotations
@@ -18,34 +18,33 @@ from analysis.mechanics.tension import loaded_side, pull_on
 from analysis.messages.message import Message, message
 from analysis.rig.rig import Floats, Rig, Station
 
-# what a knot keeps of the rope's strength where nobody says: hardly any common one keeps less
-# (common practice, no source)
+# share of the rope's strength that a knot keeps where the rig file does not state it: hardly any common
+# knot keeps less (common practice, no source)
 ASSUMED_STRENGTH = 0.50
 
 
 @dataclass(frozen=True, eq=False)
-class Part:
-    """One strand or element.
+class RigPart:
+    """A strand or element of a rig: how its force follows from the strand tensions, and its limit.
 
-    combine: how `matrix` gives its force: "strand" (row 0 times tensions), "vector" (length of
-    the vector sum), "difference" (absolute value of row 0), "side" (sum of the positive parts of
-    row 0), "wrap" (edge: vector sum over its wrap).
-    limit_N: None where unrated; why: what sets the limit.
+    combine: rule that gives the force from `matrix` times the strand tensions: "strand" (row 0),
+    "vector" (length of the vector sum of the two rows), "difference" (absolute value of row 0),
+    "side" (sum of the positive rows), "wrap" (an edge: vector sum of both sides over its wrap).
     """
 
-    name: str
-    kind: str
-    on: str
-    matrix: Floats
-    combine: str
-    wrap_rad: float = 0.0
-    limit_N: float | None = None
-    why: Message | None = None
-    rope: str = ""
-    ends: tuple[str, str] = ("", "")
+    name: str  # of a strand its two stations, "A1>T1"
+    kind: str  # strand | pulley | edge | grab | capture | plate | gear | anchor | load
+    on: str  # body or strand that carries it; of gear, the names of what it carries
+    matrix: Floats  # (rows, strands), force per unit of tension in each strand
+    combine: str  # see above
+    wrap_rad: float = 0.0  # of an edge, the angle over which the rope lies on it
+    limit_N: float | None = None  # allowed force; None: not rated
+    why: Message | None = None  # what sets the limit
+    rope: str = ""  # of a strand, the name of its rope
+    ends: tuple[str, str] = ("", "")  # of a strand, the names of its two stations
 
     def force(self, tension: Floats) -> float:
-        """The part's force for these strand tensions (strands,), in their unit."""
+        """The force on the part, in the unit of tension: strand tensions, (strands,)."""
         if self.combine == "strand":
             return float(self.matrix[0] @ tension)
         if self.combine == "difference":
@@ -59,14 +58,17 @@ class Part:
         return float(np.hypot(*(self.matrix @ tension)))
 
     def reading(self, tension: Floats) -> float:
-        """What a force cell at this part reads: at an anchor the whole force along the haul axis
-        (+ toward the load), which leaves out what pulls sideways; else the part's force."""
+        """What a force cell at this part reads, in the unit of tension: strand tensions, (strands,).
+
+        At an anchor that is the force along the haul axis (+ toward the load), without any sideways
+        pull; elsewhere it is the force on the part.
+        """
         if self.kind == "anchor":
             return float(self.matrix[0] @ tension)
         return self.force(tension)
 
     def slope(self, tension: Floats) -> Floats:
-        """d force / d tension of each strand, shape (strands,), at these tensions."""
+        """d force / d tension of each strand, (strands,), at these strand tensions, (strands,)."""
         if self.combine == "strand":
             return np.asarray(self.matrix[0])
         if self.combine == "difference":
@@ -83,12 +85,16 @@ class Part:
         return np.asarray(both @ self.matrix / force)
 
 
-def parts(rig: Rig, motion: Motion, toward: Floats) -> tuple[Part, ...]:
-    """All strands in rope order, then all elements in the order of interface section 5."""
+def parts(rig: Rig, motion: Motion, toward: Floats) -> tuple[RigPart, ...]:
+    """All strands in rope order, then all elements in the order of interface section 5.
+
+    toward: unit vectors along the strands, (strands, 2).
+    """
     return (*_strands(rig), *_elements(rig, motion, toward))
 
 
-def _strands(rig: Rig) -> list[Part]:
+def _strands(rig: Rig) -> list[RigPart]:
+    """Every strand in rope order."""
     result = []
     for k, strand in enumerate(rig.strands):
         a, b = rig.stations[strand.start], rig.stations[strand.end]
@@ -100,7 +106,7 @@ def _strands(rig: Rig) -> list[Part]:
             ties = [s for s in (a, b) if s.kind == "tie"]
             limit, why = _strand_limit(rope.mbs_N, ties, rig.design_factor)
         result.append(
-            Part(
+            RigPart(
                 name=strand.name,
                 kind="strand",
                 on="",
@@ -117,7 +123,7 @@ def _strands(rig: Rig) -> list[Part]:
 
 
 def _strand_limit(mbs_N: float, ties: list[Station], factor: float) -> tuple[float, Message]:
-    """What a strand's weakest knot leaves of the rope's strength, and that in words."""
+    """Allowed force of a strand, N, after its weakest knot, and the message that explains it."""
     stated = min([s.strength for s in ties if s.strength is not None], default=1.0)
     if any(s.strength is None for s in ties) and stated > ASSUMED_STRENGTH:
         keeps = ASSUMED_STRENGTH
@@ -130,7 +136,7 @@ def _strand_limit(mbs_N: float, ties: list[Station], factor: float) -> tuple[flo
 
 
 def assumed_knots(rig: Rig) -> Message | None:
-    """That a knot's strength is assumed, for all such ties on rated ropes together."""
+    """One warning for all ties on rated ropes whose knot strength is assumed; None: there are none."""
     names = [
         f"{s.name} (rope {rig.ropes[s.rope].name})" if len(rig.ropes) > 1 else s.name
         for s in rig.stations
@@ -142,8 +148,9 @@ def assumed_knots(rig: Rig) -> Message | None:
     return message("knots_assumed", places=places, count=len(names), keeps=ASSUMED_STRENGTH)
 
 
-def _elements(rig: Rig, motion: Motion, toward: Floats) -> list[Part]:
-    turns: dict[str, list[Part]] = {"pulley": [], "edge": [], "grab": [], "capture": []}
+def _elements(rig: Rig, motion: Motion, toward: Floats) -> list[RigPart]:
+    """Pulleys, edges, grabs, captures, plates, gear, anchors and the load, in this order."""
+    turns: dict[str, list[RigPart]] = {"pulley": [], "edge": [], "grab": [], "capture": []}
     vectors: dict[str, Floats] = {}
     for s, station in enumerate(rig.stations):
         if station.kind not in turns or station.body is None:
@@ -168,7 +175,7 @@ def _elements(rig: Rig, motion: Motion, toward: Floats) -> list[Part]:
             on = rig.strands[rig.before[s]].name
         limit, why = _allowed(rig, station.name)
         turns[station.kind].append(
-            Part(
+            RigPart(
                 name=station.name,
                 kind=station.kind,
                 on=on,
@@ -187,7 +194,7 @@ def _elements(rig: Rig, motion: Motion, toward: Floats) -> list[Part]:
             matrix = np.diag(np.maximum(sides, 0.0))
             vectors[body.name] = np.vstack([np.maximum(sides, 0.0), np.zeros_like(sides)])
             result.append(
-                Part(
+                RigPart(
                     name=body.name,
                     kind="plate",
                     on="",
@@ -206,7 +213,7 @@ def _elements(rig: Rig, motion: Motion, toward: Floats) -> list[Part]:
             vectors[body.name] = vector
             kind = "load" if body.kind == "load" else "anchor"
             anchors.append(
-                Part(
+                RigPart(
                     name=body.name,
                     kind=kind,
                     on="",
@@ -217,12 +224,12 @@ def _elements(rig: Rig, motion: Motion, toward: Floats) -> list[Part]:
                     why=why,
                 )
             )
-    anchors.sort(key=lambda part: part.kind == "load")
+    anchors.sort(key=lambda one: one.kind == "load")
     for gear in rig.gears:
         limit, why = _allowed(rig, gear.name)
         vector = _carried(rig, gear.name, vectors)
         result.append(
-            Part(
+            RigPart(
                 name=gear.name,
                 kind="gear",
                 on=", ".join(gear.carries),
@@ -237,7 +244,7 @@ def _elements(rig: Rig, motion: Motion, toward: Floats) -> list[Part]:
 
 
 def _carried(rig: Rig, name: str, vectors: dict[str, Floats]) -> Floats:
-    """Vector sum of what a piece of gear carries, through other gear."""
+    """Vector sum of all that a piece of gear carries, also through other gear, (2, strands)."""
     by_name = {gear.name: gear for gear in rig.gears}
     total = np.zeros((2, len(rig.strands)))
     for item in by_name[name].carries:
@@ -246,12 +253,12 @@ def _carried(rig: Rig, name: str, vectors: dict[str, Floats]) -> Floats:
 
 
 def _vector(rig: Rig, toward: Floats, station: int) -> Floats:
-    """What a turn or grab is pulled with per unit tension of each strand, (2, strands).
+    """Force vector on a turn or grab per unit of tension in each strand, (2, strands).
 
-    A strand of no length (a capture on the same body) is looked through to the next.
+    A strand without length (a capture on the same body) takes the direction of the strand beyond it.
     """
     into, out = rig.before[station], rig.after[station]
-    back, ahead = -_seen(rig, toward, into, -1), _seen(rig, toward, out, +1)
+    back, ahead = -_direction(rig, toward, into, -1), _direction(rig, toward, out, +1)
     if rig.stations[station].kind == "capture":  # rope runs straight through it
         if not np.any(toward[into]):
             back = -ahead
@@ -263,7 +270,7 @@ def _vector(rig: Rig, toward: Floats, station: int) -> Floats:
     return result
 
 
-def _seen(rig: Rig, toward: Floats, strand: int, step: int) -> Floats:
+def _direction(rig: Rig, toward: Floats, strand: int, step: int) -> Floats:
     """Direction of the first strand with a length, from this one on in rope order (step +1) or against it."""
     rope = rig.strands[strand].rope
     k = strand
@@ -275,17 +282,17 @@ def _seen(rig: Rig, toward: Floats, strand: int, step: int) -> Floats:
 
 
 def _allowed(rig: Rig, name: str) -> tuple[float | None, Message | None]:
-    """The smallest of a thing's limits and what sets it."""
+    """The lowest limit of a named item, N, and what sets it; (None, None) where it is not rated."""
     rating = rig.ratings.get(name)
     if rating is None:
         return None, None
-    found: list[tuple[float, Message]] = []
+    limits: list[tuple[float, Message]] = []
     if rating.mbs_N is not None:
-        found.append(_strand_limit(rating.mbs_N, [], rig.design_factor))
+        limits.append(_strand_limit(rating.mbs_N, [], rig.design_factor))
     if rating.wll_N is not None:
-        found.append((rating.wll_N, message("working_load_limit", limit_N=rating.wll_N)))
+        limits.append((rating.wll_N, message("working_load_limit", limit_N=rating.wll_N)))
     if rating.slips_N is not None:
-        found.append((rating.slips_N, message("begins_to_slip", limit_N=rating.slips_N)))
+        limits.append((rating.slips_N, message("begins_to_slip", limit_N=rating.slips_N)))
     if rating.damages_N is not None:
-        found.append((rating.damages_N, message("damages_the_rope", limit_N=rating.damages_N)))
-    return min(found, key=lambda one: one[0], default=(None, None))
+        limits.append((rating.damages_N, message("damages_the_rope", limit_N=rating.damages_N)))
+    return min(limits, key=lambda one: one[0], default=(None, None))

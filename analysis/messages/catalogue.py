@@ -1,8 +1,12 @@
-"""Every sentence about a rig or a session that a person can see, by code.
+"""Holds every sentence about a rig or a session that a person can see, by code.
 
-A row gives the level (info: worth knowing; caution: look at it before you rely on it; stop: do not
-pull before it is mended) and the template, whose fields `message` explains.  A code never
-changes its meaning; what is no longer said goes, and its code is not used again.
+A row gives the level (info: worth knowing; caution: check it before you rely on the result; stop: do not
+pull before it is put right) and the template, whose fields `message` explains.  A code never changes its
+meaning.  A sentence that is no longer used is removed, and its code is not used again.
+
+The recorder writes the sentences of what sets a limit into events.csv, and a review looks them up by their
+text (`analysis.prediction.alarm_rows.part_texts`).  So a change of one of them keeps the earlier sentence
+under a code of its own.
 """
 
 from __future__ import annotations
@@ -13,13 +17,13 @@ _RIG: dict[str, Template] = {
     # what reading the file assumed
     "surface_is_a_guess": Template(
         "caution",
-        "load: resistance coefficient {coefficient} of {surface} is a table's guess within a factor, "
-        "not a measurement",
+        "load: resistance coefficient {coefficient} is from a table of surfaces ({surface}), not "
+        "measured; the true one may be far off",
     ),
     "edge_friction_u_assumed": Template(
         "info",
-        "{edge}: friction {friction:g} is taken with a standard uncertainty of 30 %; write friction_u "
-        "where it is known",
+        "{edge}: friction {friction:g} is given a standard uncertainty of 30 %; write friction_u if "
+        "you know it",
     ),
     "efficiency_assumed": Template(
         "caution",
@@ -34,10 +38,17 @@ _RIG: dict[str, Template] = {
     # what sets a limit
     "breaking_strength": Template("info", "{strength_N:.4g kN} breaking strength / {factor:g}"),
     "knotted_strength": Template(
+        "info", "{strength_N:.4g kN} breaking strength x {keeps:g} (knot) / {factor:g}"
+    ),
+    "assumed_knot_strength": Template(
+        "info", "{strength_N:.4g kN} breaking strength x {keeps:g} (knot, assumed) / {factor:g}"
+    ),
+    # as sessions recorded it before, only to recognise their alarms
+    "knotted_strength_before": Template(
         "info",
         "{strength_N:.4g kN} breaking strength, of which its knot keeps {keeps:g} / {factor:g}",
     ),
-    "assumed_knot_strength": Template(
+    "assumed_knot_strength_before": Template(
         "info",
         "{strength_N:.4g kN} breaking strength, of which its knot is assumed to keep {keeps:g} / "
         "{factor:g}",
@@ -55,11 +66,12 @@ _RIG: dict[str, Template] = {
     ),
     "breakaway_not_stated": Template(
         "info",
-        "how much more the ground holds before the load moves is not stated: write [load] breakaway = "
-        "1.3 (times its resistance while moving), or surface",
+        "breakaway is not in the rig file: write [load] breakaway = 1.3 (resistance at rest / "
+        "resistance while moving), or surface",
     ),
     "slope_and_ground_not_parted": Template(
-        "info", "resistance_N does not say which part of it is slope and which is ground"
+        "info",
+        "resistance_N does not separate the slope from the ground's friction",
     ),
     "load_runs_to_the_anchor": Template("info", "the load would run by itself toward the anchor"),
     "ground_holds_the_load": Template("info", "the ground alone holds the load"),
@@ -67,39 +79,41 @@ _RIG: dict[str, Template] = {
     # why lost rope is not known
     "haul_force_not_known": Template("info", "the haul force is not known"),
     "stretch_not_stated": Template(
-        "info", "rope {rope} states no stretch_percent and stretch_at_kN"
+        "info",
+        "rope {rope} has no stretch_percent and stretch_at_kN in the rig file",
     ),
     # why a job has no answer
     "distance_not_stated": Template("info", "pull_distance_m is not in the rig file"),
-    "locks_up_on_the_way": Template("info", "the rig locks up on the way"),
-    "too_many_strokes": Template("info", "not done after {strokes} strokes"),
+    "locks_up_on_the_way": Template("info", "the rig locks up before the job is done"),
+    "too_many_strokes": Template("info", "the job is not done after {strokes} strokes"),
     "nothing_to_slide_back": Template(
         "info",
-        "{bodies} are two-blocked after {load_m:.2f} and no grab can be slid back",
+        "{bodies} are two-blocked after {load_m:.2f} of load travel, and no grab can be slid back",
     ),
     "sliding_gains_nothing": Template("info", "sliding the grabs back gains nothing"),
     # what a model warns of
     "no_capture": Template(
         "stop",
-        "NO CAPTURE covers the reset of {grabs}: the load runs back when the team lets go; put a capture "
-        "on a strand that wants to run out",
+        "NO CAPTURE holds the load during the reset of {grabs}: the load runs back when the team lets "
+        "go; put a progress capture on a strand through which the rope would run back",
     ),
     "capture_holds_nothing": Template(
         "caution",
-        "{capture} cannot hold the load alone: no rope wants to run out through it",
+        "{capture} cannot hold the load alone: the load does not pull the rope back through it",
     ),
     "forces_are_multiples": Template(
-        "caution", "forces are multiples of the haul tension only: {why}"
+        "caution",
+        "forces are given only as multiples of the haul tension: {why}",
     ),
     "team_too_weak": Template(
         "caution",
-        "the team can keep up {team_N:.0f}, the model needs {haul_N:.0f} (95 %: {low_N:.0f~} to "
+        "the team can keep up {team_N:.0f}, but the haul needs {haul_N:.0f} (95 %: {low_N:.0f~} to "
         "{high_N:.0f})",
     ),
     "team_may_be_too_weak": Template(
         "caution",
-        "the team's {team_N:.0f} may not do: the model needs {haul_N:.0f}, but up to {high_N:.0f} within "
-        "95 %",
+        "the team's {team_N:.0f} may not be enough: the haul needs {haul_N:.0f}, and up to "
+        "{high_N:.0f} within 95 %",
     ),
     "team_too_weak_to_start": Template(
         "caution",
@@ -110,24 +124,25 @@ _RIG: dict[str, Template] = {
 
 _PREDICTION: dict[str, Template] = {
     "part_over_limit": Template(
-        "stop", "{name}: {force_N:.2f kN} is over what is allowed, {limit_N:.2f kN} ({why})"
+        "stop",
+        "{name}: {force_N:.2f kN} is over the allowed {limit_N:.2f kN} ({why})",
     ),
     "part_over_limit_on_the_way": Template(
         "stop",
-        "{name}: {force_N:.2f kN} on the way is over what is allowed, {limit_N:.2f kN} ({why})",
+        "{name}: {force_N:.2f kN} later in the job is over the allowed {limit_N:.2f kN} ({why})",
     ),
     "capture_over_limit": Template(
         "stop",
-        "{name}: holding {force_N:.2f kN} with the team's hands off is over what is allowed",
+        "{name}: when the team lets go it holds {force_N:.2f kN}, which is over its limit",
     ),
     "part_over_limit_while": Template(
         "stop",
-        "{name}: {use:.0f %} of what is allowed while {condition}; allowed is {limit_N:.0f} ({why})",
+        "{name}: {use:.0f %} of its limit while {condition}; the limit is {limit_N:.0f} ({why})",
     ),
     "haul_force_grows": Template(
         "caution",
-        "the haul force grows to {haul_N:.0f} on the way, as strands come to stand beside the haul axis; "
-        "the forces here are those at the start",
+        "the haul force grows to {haul_N:.0f} during the job, because strands turn away from the haul "
+        "axis; the forces shown are those at the start",
     ),
     "rope_too_short": Template(
         "stop", "rope {rope}: {needed_m:.1f} needed, {length_m:.1f} in the bag"
@@ -136,57 +151,68 @@ _PREDICTION: dict[str, Template] = {
         "caution",
         "pull_distance_m is not in the rig file: strokes, resets and rope for the whole job are not known",
     ),
-    "job_not_done": Template("caution", "job, grabs reset {mode}: {why}"),
+    "job_not_done": Template("caution", "the job cannot be done (grabs reset {mode}): {why}"),
     # the first limit
-    "nothing_is_rated": Template("info", "nothing that the haul loads is rated in the rig file"),
-    "judged_by_own_cells": Template("info", "what is rated is judged by its own cell"),
+    "nothing_is_rated": Template("info", "the rig file rates nothing that the haul loads"),
+    "judged_by_own_cells": Template(
+        "info",
+        "every rated part has its own force cell, and alarms go by that cell",
+    ),
     "limit_of_a_strand": Template("info", "strand {name}: {why}"),
     "limit_of_a_part": Template("info", "{name}: {why}"),
     # frames of a job
-    "frame_start": Template("info", "start: nothing is pulled yet"),
+    "frame_start": Template("info", "start: no rope is hauled yet"),
     "frame_hauling": Template("info", "stroke {stroke}: hauling"),
     "frame_hauling_until": Template(
-        "info", "stroke {stroke}: hauling; next, {first} meets {second}"
+        "info",
+        "stroke {stroke}: hauling until {first} meets {second}",
     ),
     "frame_two_blocked": Template("info", "stroke {stroke}: {first} has met {second}"),
     "frame_two_blocked_reset": Template(
         "info", "stroke {stroke}: {first} has met {second}: reset {grabs}"
     ),
     "frame_reset": Template("info", "after stroke {stroke}: {grab} is slid back"),
-    "frame_end": Template("info", "end: the load is where it has to be"),
-    "frame_ends_before": Template("info", "the story ends here: {why}"),
-    "first_stroke_only": Template("info", "{why}: the first stroke only"),
+    "frame_end": Template("info", "end: the load has gone the whole distance"),
+    "frame_ends_before": Template("info", "the steps end here: {why}"),
+    "first_stroke_only": Template("info", "{why}: only the first stroke is shown"),
     "strokes_left_out": Template("info", "{shown} of {strokes} strokes are shown"),
     # choosing a rig
     "does_not_fit": Template("info", "does not fit into this distance"),
-    "needs_more_rope": Template("info", "needs {needed_m:.0f} of rope, {length_m:.0f} are there"),
+    "needs_more_rope": Template("info", "needs {needed_m:.0f} of rope; there is {length_m:.0f}"),
     "needs_a_winch": Template("info", "needs a winch on the load, not a team"),
-    "over_what_is_allowed": Template("info", "over what is allowed: {most_used}"),
+    "over_what_is_allowed": Template("info", "over its limit: {most_used}"),
     "most_used": Template(
         "info",
-        "{kind} {name}, {condition}, {force_N:.0f} where {limit_N:.0f} is allowed ({why})",
+        "{kind} {name}, {condition}: {force_N:.0f}, allowed {limit_N:.0f} ({why})",
     ),
-    "team_pulls_less": Template("info", "the team pulls {team_N:.0f}, it takes {haul_N:.0f}"),
+    "team_pulls_less": Template("info", "the haul needs {haul_N:.0f}; the team pulls {team_N:.0f}"),
     "team_may_pull_less": Template(
-        "info", "may take up to {haul_N:.0f} (95 %), the team pulls {team_N:.0f}"
+        "info",
+        "the haul may need up to {haul_N:.0f} (95 %); the team pulls {team_N:.0f}",
     ),
     "efficiency_assumed_for_all": Template(
         "caution",
         "pulley efficiency 0.90 with a standard uncertainty of 0.05 is assumed for every pulley",
     ),
-    "not_rated_not_judged": Template("caution", "not rated, so not judged: {things}"),
-    "start_force_not_known": Template("info", "to break away: not known; {why}"),
+    "not_rated_not_judged": Template(
+        "caution",
+        "no rating is given for these, so they are not checked: {things}",
+    ),
+    "start_force_not_known": Template(
+        "info",
+        "the force to break the load away is not known: {why}",
+    ),
     "times_for_ranking": Template(
         "info",
-        "times are for ranking alone: {haulers} haulers at {each_W:.0f} each, at most {rope_m_s:g} of "
-        "rope, a minute a reset",
+        "times only rank the rigs; they assume {haulers} haulers at {each_W:.0f} each, at most "
+        "{rope_m_s:g} of rope and one minute for each reset",
     ),
     "pair_force": Template(
         "info",
         "{big} ({big_ma:.3g} : 1) against {small} ({small_ma:.3g} : 1): haul force {big_N:.0f} against "
         "{small_N:.0f} ({percent:.0f} % {how})",
     ),
-    "pair_stuck": Template("info", "{force}; {stuck} does not get there: {why}"),
+    "pair_stuck": Template("info", "{force}; {stuck} cannot do the job: {why}"),
     "pair_times": Template(
         "info",
         "{force}; rope through the hands {big_hands_m:.0f} against {small_hands_m:.0f}, rope needed "
@@ -200,104 +226,115 @@ _READINGS: dict[str, Template] = {
     "length_level_passed": Template("caution", "{key} of {level_m:g} passed"),
     "strand_allowed": Template("stop", "strand {name}: {limit_N:.0f} allowed ({why})"),
     "part_allowed": Template("stop", "{name}: {limit_N:.0f} allowed ({why})"),
-    "over_limit_by_own_cell": Template("stop", "{allowed}, by its own cell"),
-    "over_limit_by_haul_cell": Template("stop", "{allowed}; carried at most, from the haul cell"),
-    "slip": Template("caution", "the force fell and {rope_m:.2f} of rope came out while the load stood"),
+    "over_limit_by_own_cell": Template("stop", "{allowed}, measured by its own cell"),
+    "over_limit_by_haul_cell": Template("stop", (
+        "{allowed}; the force shown is computed from the haul cell: it carried at most that"
+    )),
+    "slip": Template("caution", (
+        "the force fell and {rope_m:.2f} of rope came out while the load stood still"
+    )),
     "shock": Template("caution", "the force rose suddenly to {force_N:.0f}"),
     "reset": Template("info", "{rope_m:.2f} of rope fed back with the tension off"),
-    "reset_with_setback": Template("info", "{reset}; the load went back {setback_m:.2f}"),
+    "reset_with_setback": Template("info", "{reset}; the load lost {setback_m:.2f} (setback)"),
     "saturated": Template("caution", "beyond the capacity of the cell: the true value is not known"),
     "alarm_told": Template("stop", "{level}: {label}"),
     "silent_all_along": Template("caution", "no reading at all"),
     "silent_for": Template("caution", "no reading for {quiet_s:.1f}"),
     "silent_lately": Template("caution", "no reading for the last {quiet_s:.1f}"),
-    "travel_not_counted": Template("info", "no counter at the load, and none of the rope"),
+    "travel_not_counted": Template("info", "no counter at the load or at the haul"),
     "travel_without_haul_cell": Template("info", (
-        "no cell at the haul: rope fed back is not told from rope that lowers the load"
+        "no cell at the haul: rope fed back at a reset looks the same as rope that lowers the load"
     )),
     "rig_change_not_used": Template("caution", (
-        "the rig was changed, but {copy} {fault}: taken as the rig before"
+        "the rig was changed, but {copy} {fault}: the earlier rig is used instead"
     )),
-    "creep_not_visible": Template("info", "no counter at the load: a grab that creeps is not visible"),
+    "creep_not_visible": Template("info", "no counter at the load: a creeping grab cannot be seen"),
     "counter_backwards": Template("caution", (
-        "{counter}: rope only went back under tension: if the team hauled, the counter runs backwards; "
-        "turn the sign of its scale"
+        "{counter}: under tension the rope only ran back; if the team hauled, the counter counts "
+        "backwards: change the sign of its scale"
     )),
     "counters_opposite": Template("caution", (
-        "{rope} and {load} run opposite ways: {against_m:.2f} of rope went back under tension while the "
-        "load came nearer; turn the sign of one scale"
+        "{rope} and {load} count in opposite directions: {against_m:.2f} of rope ran back under "
+        "tension while the load came nearer; change the sign of one scale"
     )),
     "zero_too_low": Template("caution", (
-        "{cell} reads {least_N:.0f} at its least, and rope cannot push: its zero is off by more than is "
-        "said of it (u {u_N:.1f}), and so is every force: take the zero with the rope slack"
+        "{cell}: its lowest reading is {least_N:.0f}, but rope cannot push: the zero is off by more "
+        "than its stated uncertainty (u {u_N:.1f}), and so is every force; zero the cell with the "
+        "rope slack"
     )),
     "zero_too_high": Template("caution", (
-        "{cell} never reads less than {least_N:.0f}: if the rope hung slack for a second at any time, "
-        "its zero is off by more than is said of it (u {u_N:.1f}), and so is every force: take the zero "
-        "with the rope slack"
+        "{cell}: its lowest reading is {least_N:.0f}; if the rope hung slack for a second at any "
+        "time, the zero is off by more than its stated uncertainty (u {u_N:.1f}), and so is every "
+        "force; zero the cell with the rope slack"
     )),
     "lag_touches_no_mean": Template("info", (
-        "{late} lags {early} by {lag_s:.2f} (u {u_s:.2f}): means are over the load's way, which it does "
-        "not touch"
+        "{late} lags {early} by {lag_s:.2f} (u {u_s:.2f}); forces are averaged over load travel, "
+        "which this lag does not affect"
     )),
     "lag_shifted": Template("info", (
-        "{late} lags {early} by {lag_s:.2f} (u {u_s:.2f}): means over rope are taken with that shift"
+        "{late} lags {early} by {lag_s:.2f} (u {u_s:.2f}); forces are averaged over rope travel, "
+        "corrected for this lag"
     )),
     "delays_contradict_readings": Template("caution", (
-        "{counter} comes {seen_s:.2f} (u {seen_u_s:.2f}) after {cell} where tension was let off, and "
-        "{stated_s:.2f} (u {stated_u_s:.2f}) by the sensors file, which was believed: see to delay_s and "
-        "delay_u_s there"
+        "{counter} lags {cell} by {seen_s:.2f} (u {seen_u_s:.2f}) in the readings where the tension "
+        "was let off, but by {stated_s:.2f} (u {stated_u_s:.2f}) in the sensors file, which is used: "
+        "check delay_s and delay_u_s there"
     )),
     "load_moved_less": Template("caution", (
-        "the load moved {share:.0f %} less than {rope} and the rig's ratio say ({load}): a grab creeps, "
-        "{rope} counts too much, or the rig is not the one in the file"
+        "{load} shows {share:.0f %} less load travel than {rope} and the rig's ratio give: a grab "
+        "creeps, {rope} counts too much, or the rig is not the one in the file"
     )),
     "load_moved_more": Template("caution", (
-        "the load moved {share:.0f %} more than {rope} and the rig's ratio say ({load}): {rope} slips or "
-        "counts too little, or the rig is not the one in the file"
+        "{load} shows {share:.0f %} more load travel than {rope} and the rig's ratio give: {rope} "
+        "slips or counts too little, or the rig is not the one in the file"
     )),
     "grab_crept": Template("caution", (
-        "stroke {stroke}: {lost_m:.2f} of rope ({share:.0f %}) came out that the load did not follow, "
-        "more than in the other strokes: a grab crept"
+        "stroke {stroke}: {lost_m:.2f} of the hauled rope ({share:.0f %}) did not move the load, more "
+        "than in the other strokes: a grab crept"
     )),
     "counter_slipped": Template("caution", (
-        "stroke {stroke}: the load moved {share:.0f %} more than the rope counted ({missing_m:.2f} of "
-        "rope missing): the rope counter slipped"
+        "stroke {stroke}: the load moved {share:.0f %} more than the counted rope gives "
+        "({missing_m:.2f} of rope missing): the rope counter slipped"
     )),
-    "more_strokes_disagree": Template("caution", "{strokes} more strokes in which rope and load disagree"),
+    "more_strokes_disagree": Template("caution", (
+        "rope and load travel disagree in {strokes} more strokes"
+    )),
     "lag_never_let_off": Template("info", "the tension was never let off"),
     "lag_seldom_seen": Template("info", (
-        "rope was seen to come back together with the force in {seen} of {looks} times that the tension "
-        "was let off; {needed} are needed"
+        "the tension was let off {looks} times; rope came back together with the force in {seen} of "
+        "them, and {needed} are needed"
     )),
-    "lag_looks_differ": Template("info", "{looks} looks differ by {apart_s:.2f} from their median"),
-    "lag_no_take_up": Template("info", "no take-up was seen that could check it"),
+    "lag_looks_differ": Template("info", (
+        "{looks} estimates of the lag differ from their median by {apart_s:.2f}"
+    )),
+    "lag_no_take_up": Template("info", "no take-up was recorded to check the lag against"),
     "lag_no_rope_moved": Template("info", (
-        "no rope was seen to move while the force rose or fell, so it may be no lag"
+        "no rope moved while the force rose or fell, so this may not be a lag"
     )),
     "lag_stiffness": Template("info", (
-        "at {lag_s:.2f} the rope would be {ratio:.1g} times as stiff when let off"
+        "a lag of {lag_s:.2f} would make the rope {ratio:.1g} times as stiff when let off as when "
+        "taken up"
     )),
 }  # fmt: skip
 
 _EFFICIENCY: dict[str, Template] = {
     "no_haul_cell": Template("caution", (
-        'no force channel sits at = "haul": put a cell between the team and the rig'
+        'no force channel has at = "haul": put a cell between the team and the rig'
     )),
     "haul_cell_silent": Template("caution", "{cell} has no reading"),
     "no_travel_counter": Template("caution", (
-        "no counter of rope or load travel, so steady hauling cannot be told from holding: add a length "
-        'channel at = "haul"'
+        "no counter of rope or load travel, so steady hauling looks the same as holding: add a length "
+        'channel with at = "haul"'
     )),
     "counter_silent": Template("caution", "{counter} has no reading, so no travel is known"),
     "nobody_hauled": Template("caution", (
-        "{cell} never rose above {floor_N:.1f}, which is all that it can tell from nothing: nobody "
+        "{cell} never rose above {floor_N:.1f}, the smallest force that it can tell from zero: nobody "
         "hauled, or the cell reads too little"
     )),
     "no_rope_hauled": Template("caution", (
-        "there was tension but no rope was hauled: no stroke to take a mean over"
+        "there was tension but no rope was hauled, so there is no stroke to measure"
     )),
-    "never_steady": Template("caution", "in no stroke did the load move steadily"),
+    "never_steady": Template("caution", "the load did not move steadily in any stroke"),
     "load_force_not_known": Template("info", (
         "the load's force is not known: put a cell at the load, or write the load's mass, slope and "
         "resistance_coefficient (or resistance_N) in the rig file"
@@ -307,14 +344,15 @@ _EFFICIENCY: dict[str, Template] = {
         "{u_N:.0f}: take a smaller cell or a heavier load"
     )),
     "haul_force_small": Template("caution", (
-        "the haul force, {force_N:.0f}, is small for {cell}: its uncertainty is {share:.0f %} of it"
+        "the haul force, {force_N:.0f}, is small for {cell}: the cell's uncertainty is {share:.0f %} "
+        "of the force"
     )),
     "hauled_beyond_capacity": Template("caution", (
-        "a cell was beyond its capacity while hauling: take a larger cell"
+        "a cell was loaded beyond its capacity while hauling: take a larger cell"
     )),
     "no_load": Template("caution", (
-        "the cells say that the load resists {load_N:.0f}, which is no load: see to their zeros, and to "
-        "the sign of their scales"
+        "the cells give a load force of {load_N:.0f}, which is impossible: check their zeros and the "
+        "signs of their scales"
     )),
     "advantage_above_ideal": Template("caution", (
         "the measured advantage, {advantage:.3g}, is above the ideal {ideal:.3g} by more than its "
@@ -322,64 +360,71 @@ _EFFICIENCY: dict[str, Template] = {
         "haul cell, a wrong zero or scale, the wrong load, or another rig than the one in the file"
     )),
     "ripple_and_lag": Template("info", (
-        "the pull ripples and nobody knows how much later {cell} speaks than the counter (up to 0.3 s is "
-        "allowed for), so forces are known to ± {share:.0f %} only; their ratio, the advantage, hardly "
-        "feels it where a cell is at the load. If you know the delays, state delay_s and delay_u_s of "
-        "both channels in the sensors file"
+        "the pull comes in surges, and the delay between {cell} and the counter is not known (up to "
+        "0.3 s is allowed for), so forces are uncertain by ± {share:.0f %}; the advantage is hardly "
+        "affected if there is a cell at the load. If you know the delays, write delay_s and delay_u_s "
+        "of both channels into the sensors file"
     )),
     "load_stood": Template("caution", (
-        "the load stood while {share:.0f %} of the rope was hauled: it moves in jerks, or the strokes "
-        "are short for a rope that stretches so much; forces over the little that is left hang on the "
-        "channels' delays: haul more evenly, or with less rope between hands and load"
+        "the load stood still while {share:.0f %} of the rope was hauled: it moves in jerks, or the "
+        "strokes are short for the stretch of the rope. The forces come from the little that is left "
+        "and depend on the channels' delays: haul more evenly, or with less rope between hands and "
+        "load"
     )),
-    "one_observation": Template("info", "one observation only: how far results scatter is not known"),
+    "one_observation": Template("info", (
+        "there is only one observation, so the scatter of the results is not known"
+    )),
     "cells_disagree": Template("caution", (
-        "{cell} says that the load resists {one_N:.0f}, the other cells say {others_N:.0f}, farther "
-        "apart than both are known to: see to the zeros and scales; {taken_N:.0f} is taken"
+        "{cell} gives a load force of {one_N:.0f}, the other cells {others_N:.0f}; they differ by "
+        "more than their uncertainties: check the zeros and scales; {taken_N:.0f} is used"
     )),
     "ground_or_pulleys": Template("info", (
-        "a mass alone does not tell ground from pulleys here: the load resists anything from "
-        "{low_N:.0f~} to {high_N:.0f}; state resistance_coefficient, or put a cell at the load"
+        "with the mass alone, ground friction cannot be separated from pulley friction here: the load "
+        "force is anywhere from {low_N:.0f~} to {high_N:.0f}; write resistance_coefficient, or put a "
+        "cell at the load"
     )),
     "load_by_same_cell": Template("info", (
-        "the load force, {load_N:.0f}, is from session {session}, measured there by one and the same "
-        "cell, {cell}, over {way_m:.1f}: it holds for the same load over the same ground"
+        "the load force, {load_N:.0f}, was measured in session {session} by the same cell, {cell}, "
+        "over {way_m:.1f}: it is valid only for the same load on the same ground"
     )),
     "load_by_other_cell": Template("info", (
-        "the load force, {load_N:.0f}, is from session {session}, measured there by another cell, "
-        "{cell}, over {way_m:.1f}: it holds for the same load over the same ground"
+        "the load force, {load_N:.0f}, was measured in session {session} by another cell, {cell}, "
+        "over {way_m:.1f}: it is valid only for the same load on the same ground"
     )),
     "calibrated_below": Template("caution", (
-        "{cell}: read up to {high_N:.{high_places}f}; {file} is verified {verified} only. Outside, its "
-        "uncertainty does not hold: calibrate over the forces hauled, or take a larger cell"
+        "{cell} read up to {high_N:.{high_places}f}, but {file} is verified only {verified}. Outside "
+        "that range the stated uncertainty does not hold: calibrate over the forces hauled, or take a "
+        "larger cell"
     )),
     "calibrated_above": Template("caution", (
-        "{cell}: read {low_N:.{low_places}f} in steady hauling; {file} is verified {verified} only. "
-        "Outside, its uncertainty does not hold: calibrate over the forces hauled, or take a smaller "
-        "cell"
+        "{cell} read {low_N:.{low_places}f} in steady hauling, but {file} is verified only "
+        "{verified}. Outside that range the stated uncertainty does not hold: calibrate over the "
+        "forces hauled, or take a smaller cell"
     )),
     "calibrated_between": Template("caution", (
-        "{cell}: read {low_N:.{low_places}f} in steady hauling and up to {high_N:.{high_places}f}; "
-        "{file} is verified {verified} only. Outside, its uncertainty does not hold: calibrate over the "
-        "forces hauled, or take a cell that fits"
+        "{cell} read {low_N:.{low_places}f} in steady hauling and up to {high_N:.{high_places}f}, but "
+        "{file} is verified only {verified}. Outside that range the stated uncertainty does not "
+        "hold: calibrate over the forces hauled, or take a cell that fits"
     )),
     "verified_up_to": Template("info", "up to {most_N:.{places}f}"),
     "verified_from_to": Template("info", "from {least_N:.{places}f} ({why}) to {most_N:.{places}f}"),
     "travel_of_another_rig": Template("caution", (
-        "the travel looks like {looks:.3g} to 1, the file says {file:.3g} to 1: is this the rig that was "
-        "built?"
+        "rope and load travel give {looks:.3g} to 1, the rig file gives {file:.3g} to 1: check that "
+        "the rig is the one in the file"
     )),
     "stroke_too_long": Template("caution", (
-        "{hauled_m:.1f} of rope came out in one stroke, the rig in the file is two-blocked after "
-        "{longest_m:.1f}: is this the rig that was built, with its grabs where the file has them?"
+        "{hauled_m:.1f} of rope was hauled in one stroke, but the rig in the file is two-blocked "
+        "after {longest_m:.1f}: check that the rig is the one in the file, with its grabs in the same "
+        "places"
     )),
     "too_much_fed_back": Template("caution", (
-        "{fed_back_m:.1f} of rope was fed back at a reset after {hauled_m:.1f} hauled: is this the rig "
-        "that was built, and does the counter count both ways alike?"
+        "{fed_back_m:.1f} of rope was fed back at a reset, but only {hauled_m:.1f} was hauled before "
+        "it: check that the rig is the one in the file, and that the counter counts alike in both "
+        "directions"
     )),
     "stage_drags": Template("caution", (
         "the stage from {start} to {end} drags: it gave {ratio:.3g} ± {ratio_U95:.2g} to 1 out of "
-        "{ideal:.3g}, {predicted:.3g} was predicted; look at its pulleys first"
+        "{ideal:.3g}, and {predicted:.3g} was predicted; check its pulleys first"
     )),
     "advantage_not_measured": Template("info", "Nothing to compare: the rig's advantage was not measured."),
     "advantage_same": Template("info", (
@@ -392,7 +437,7 @@ _EFFICIENCY: dict[str, Template] = {
     )),
     "advantage_as_predicted": Template("info", (
         "The rig gave {measured:.{digits}g} to 1 out of {ideal:.3g}, as predicted "
-        "({predicted:.{digits}g} to 1) within what both are known to."
+        "({predicted:.{digits}g} to 1) within the uncertainty of both."
     )),
     "advantage_less": Template("caution", (
         "The rig gave {measured:.{digits}g} to 1 out of {ideal:.3g}, less than the "
@@ -409,40 +454,42 @@ _EFFICIENCY: dict[str, Template] = {
     "worse_pulleys": Template("caution", (
         "a pulley that drags, rope that rubs or crosses, or worse pulleys than the file says"
     )),
-    "load_resists_more": Template("caution", "or the load resists more than the file says"),
-    "another_rig_built": Template("caution", "or another rig was built than the one in the file"),
+    "load_resists_more": Template("caution", "or a load that resists more than the file says"),
+    "another_rig_built": Template("caution", "or a rig that is not the one in the file"),
     "better_pulleys": Template("info", "better pulleys than the file says"),
     "better_pulleys_or_load": Template("info", (
         "better pulleys than the file says, or a load that resists less than the file says"
     )),
     "ground_not_pulleys": Template("caution", (
-        "{change}, which pulleys do not do, so measure what the load resists before judging them"
+        "{change}, which pulleys do not cause: measure the load force before you blame the pulleys"
     )),
     "look_at_ground": Template("caution", "the ground: {cause}"),
-    "read_outside_calibration": Template("caution", "{cells} read outside what the calibration verifies"),
+    "read_outside_calibration": Template("caution", (
+        "{cells} read outside the verified range of the calibration"
+    )),
     "verdict_beyond_calibration": Template("caution", "{verdict} Mind: {beyond}."),
     "force_rose_along_strokes": Template("info", (
-        "the haul force rose by {share:.0f %} along each stroke, as over ground that changes"
+        "the haul force rose by {share:.0f %} along each stroke, as it does where the ground changes"
     )),
     "force_fell_along_strokes": Template("info", (
-        "the haul force fell by {share:.0f %} along each stroke, as over ground that changes"
+        "the haul force fell by {share:.0f %} along each stroke, as it does where the ground changes"
     )),
     "force_rose_from_stroke_to_stroke": Template("info", (
-        "the haul force rose by {share:.0f %} from the first stroke to the last under one rig"
+        "the haul force rose by {share:.0f %} from the first stroke to the last with the same rig"
     )),
     "force_fell_from_stroke_to_stroke": Template("info", (
-        "the haul force fell by {share:.0f %} from the first stroke to the last under one rig"
+        "the haul force fell by {share:.0f %} from the first stroke to the last with the same rig"
     )),
     "force_differed": Template("info", (
-        "the haul force differed by {share:.0f %} from stroke to stroke under one rig"
+        "the haul force differed by {share:.0f %} from stroke to stroke with the same rig"
     )),
 }  # fmt: skip
 
 _REVIEW: dict[str, Template] = {
     "rows_left_out": Template("caution", "{rows} torn or unreadable rows left out"),
     "rig_changed": Template("info", (
-        "the rig was changed during the session ({each}); what is shown as measured and predicted is of "
-        "{shown}"
+        "the rig was changed during the session ({each}); the measured and predicted values shown are "
+        "those of {shown}"
     )),
     "what_if_rig": Template("info", "the rig had been that of {rig}"),
     "what_if_efficiency": Template("info", (
@@ -454,26 +501,29 @@ _REVIEW: dict[str, Template] = {
     )),
     "rig_not_measured": Template("info", "{rig} from {from_s:.1f}, {strokes} strokes: no advantage measured"),
     "ground_changed": Template("info", (
-        "{change}; the load's force changed with it and the advantage did not: the ground, not the rig"
+        "{change}; the load force changed with it and the advantage did not: the ground changed, not "
+        "the rig"
     )),
     "advantage_changed": Template("caution", (
-        "{change}; the advantage changed from stroke to stroke too: look at the rig"
+        "{change}; the advantage changed from stroke to stroke too: check the rig"
     )),
-    "cell_later": Template("info", "{cell} speaks {lag_s:.2f} later than the haul cell; allowed for"),
-    "cell_earlier": Template("info", "{cell} speaks {lag_s:.2f} earlier than the haul cell; allowed for"),
+    "cell_later": Template("info", "{cell} lags the haul cell by {lag_s:.2f}; this is corrected"),
+    "cell_earlier": Template("info", (
+        "{cell} leads the haul cell by {lag_s:.2f}; this is corrected"
+    )),
     "cut_short": Template("caution", "the recording was cut short: what came after is not known"),
     "changed_after_sealing": Template("caution", (
         "files were changed after the session was sealed: `haul verify` names them"
     )),
     "no_load_counter": Template("info", (
-        "no counter at the load: a slip cannot be seen, nor a load that stands"
+        "no counter at the load: a slip or a load that stands still cannot be seen"
     )),
     "no_rope_counter": Template("info", "no rope counter at the haul: rope travel comes from {counter}"),
     "channel_silent": Template("caution", "{channel}: no reading"),
     "lines_dropped": Template("caution", "{channel}: {lines} lines dropped, see rejects.csv"),
     "readings_late": Template("caution", "{channel}: {readings} readings out of order, not used"),
     "readings_bad": Template("caution", (
-        "{channel}: {readings} readings that are no sensible number, not used"
+        "{channel}: {readings} readings that are not valid numbers, not used"
     )),
     "counter_jumped": Template("caution", (
         "{channel}: the counter jumped {jumps} times; the jumps are left out"
@@ -489,75 +539,97 @@ _LIVE: dict[str, Template] = {
     "sealed_after": Template("info", "sealed after {after_s:.0f}"),
     "sealed_after_why": Template("info", "{sealed} ({why})"),
     "files_changed": Template("caution", "after the session was sealed: `haul verify` names them"),
-    "recorder_gone": Template("stop", "the recorder is gone since {since_s:.0f}: nothing is recorded"),
-    "recorder_stalled": Template("stop", "no sign of life for {quiet_s:.0f}; numbers are old"),
-    "rig_changed_now": Template("caution", (
-        "the rig was changed: levels, shares and drawing are the new rig's; where its bodies stand, and "
-        "so how far it can be hauled, is not known"
-    )),
+    "recorder_gone": Template(
+        "stop",
+        "the recorder stopped {since_s:.0f} into the session: nothing is recorded",
+    ),
+    "recorder_stalled": Template(
+        "stop",
+        "the recorder has written nothing for {quiet_s:.0f}; numbers are old",
+    ),
+    "rig_changed_now": Template(
+        "caution",
+        "the rig was changed: levels, shares and drawing are those of the new rig; the places of its "
+        "grabs are not known, so the rope left in the stroke is not known",
+    ),
     # what is going on at the rope
     "no_reading_at_all": Template("caution", "{cell}: no reading at all"),
     "no_reading_for": Template("caution", "{cell}: no reading for {age_s:.0f}"),
     "no_haul_reading": Template("caution", "no reading of the haul tension"),
-    "no_counter_speaks": Template("info", "no counter speaks: hauling and holding look alike"),
-    "load_stands": Template("info", "the load stands"),
+    "no_counter_speaks": Template("info", "no counter reads: hauling and holding look alike"),
+    "load_stands": Template("info", "the load stands still"),
     "nothing_hauled_yet": Template("info", "nothing hauled yet"),
     "team_has_the_load": Template("info", "the team has the load on the rope"),
-    "lowered_or_set": Template("info", "no counter at the load: is it lowered or set?"),
-    "load_goes_back": Template("info", "the load goes back under tension"),
-    "rope_goes_back": Template("info", "rope goes back, the load stands"),
+    "lowered_or_set": Template(
+        "info",
+        "no counter at the load: lowering it and setting it on a capture look alike",
+    ),
+    "load_goes_back": Template("info", "the load moves back under tension"),
+    "rope_goes_back": Template("info", "rope is given back, the load stands still"),
     "no_tension_so_far": Template("info", "no tension at the haul so far"),
     "ran_back_since": Template("stop", "{back_m:.2g} since the haul was let go"),
-    "ran_back_first": Template("info", "; it ran back {back_m:.2g} first"),
+    "ran_back_first": Template("info", "; the load ran back {back_m:.2g} first"),
     "fed_back_held_on": Template("info", "rope is fed back; the load is held on {captures}"),
     "fed_back_not_held": Template(
         "caution", "rope is fed back; no capture in the rig file holds the load"
     ),
-    "rope_is_loaded": Template("info", "the rope behind it is loaded{ran_back}"),
+    "rope_is_loaded": Template("info", "the rope between it and the load is loaded{ran_back}"),
     "haul_let_go": Template("info", "haul let go; rope may still be loaded{ran_back}"),
     "holder_not_known": Template(
         "caution", "the rig file has no capture: what holds the load is not known"
     ),
     # why what is left of a stroke is not known
     "rig_was_changed": Template("info", "the rig was changed"),
-    "locks_up_here": Template("info", "the rig locks up where its bodies stand now"),
+    "locks_up_here": Template("info", "the rig locks up in its present position"),
     "fed_back_not_counted": Template(
-        "info", "no rope counter at the haul: what a reset fed back is not known"
+        "info",
+        "no rope counter at the haul: the rope fed back at a reset is not known",
     ),
     "no_counter": Template("info", "no counter at the load or the haul"),
     "after_the_reset": Template("info", "known again when hauling goes on after the reset"),
     "too_many_grabs": Template("info", "after a reset: too many grabs to tell which were slid"),
     "fed_back_fits_none": Template(
-        "info", "after a reset: the {fed_m:.2g} of rope fed back fit no grab slid home"
+        "info",
+        "after a reset: the {fed_m:.2g} of rope fed back fit no grab slid back to its place",
     ),
     "fed_back_fits_several": Template(
-        "info", "after a reset: the rope fed back fits {grabs} slid home"
+        "info",
+        "after a reset: the rope fed back fits {grabs} slid back to its place",
     ),
     # how the loads are inferred
     "from_the_cell": Template(
         "info",
-        "from the cell through the rig, frictionless or with the model's friction, the larger",
+        "computed from the cell, without friction or with the model's friction, whichever is larger",
     ),
     "at_most_from_the_haul_cell": Template(
-        "info", "at most, from the haul cell through the frictionless rig"
+        "info",
+        "at most this, computed from the haul cell for a frictionless rig",
     ),
     "at_most_but_for_some": Template(
         "info",
-        "at most, from the haul cell through the frictionless rig; {parts} by the model's friction",
+        "at most this, computed from the haul cell for a frictionless rig; {parts} with the model's "
+        "friction",
     ),
     "from_the_haul_cell": Template(
-        "info", "from the haul cell through the frictionless rig; more where friction helps to hold"
+        "info",
+        "computed from the haul cell for a frictionless rig; the force is higher where friction helps "
+        "to hold",
     ),
     "what_the_load_needed": Template(
-        "info", "at most what the load last needed, shared as it hangs or is eased"
+        "info",
+        "at most this, computed from the force that the load last needed, at rest on a capture or "
+        "while it is eased",
     ),
-    "by_own_cells": Template("info", "{parts} by {count:its|their} own cell; others {others}"),
+    "by_own_cells": Template(
+        "info",
+        "{parts} measured by {count:its|their} own cell; others: {others}",
+    ),
 }
 
 _LIBRARY: dict[str, Template] = {
     "gear_forces_inferred": Template("caution", (
-        "forces are inferred from the haul cell, at most this much while hauling, but where a cell sits on "
-        "the item; a load that is lowered or hangs on a capture is not seen"
+        "unless a cell sits on the item, its force is computed from the haul cell: at most this much while "
+        "hauling; a load that is lowered or hangs on a capture is not counted"
     )),
     "gear_recorded_alone": Template("caution", (
         "only recorded sessions count; a person inspects gear and retires it, not this program"
@@ -566,20 +638,21 @@ _LIBRARY: dict[str, Template] = {
     "trend_too_few": Template("info", (
         "{sessions} sessions with a known {what}: {needed} are needed for a trend"
     )),
-    "trend_one_day": Template("info", "all within one day: no trend to be told"),
+    "trend_one_day": Template("info", "all sessions are from one day, too short for a trend"),
     "trend_falls": Template("caution", (
-        "the {what} falls, {first:.3f} to {last:.3f} over {days:.0f} days, by more than its uncertainty: "
-        "something wears or drags; a person looks at pulleys, rope and their run"
+        "the {what} falls, {first:.3f} to {last:.3f} over {days:.0f} days, by more than its "
+        "uncertainty: something wears or drags; a person should inspect the pulleys, the rope and how "
+        "it runs"
     )),
     "trend_rises": Template("info", (
         "the {what} rises, {first:.3f} to {last:.3f} over {days:.0f} days, by more than its uncertainty"
     )),
     "trend_none": Template("info", (
-        "no change of the {what} can be told, {first:.3f} to {last:.3f} over {days:.0f} days"
+        "no change of the {what} can be detected, {first:.3f} to {last:.3f} over {days:.0f} days"
     )),
     "ratios_same_load": Template("info", "{big:.3g} : 1 against {small:.3g} : 1 on the same load"),
     "ratios_not_measured": Template("info", (
-        "{ratios}: the haul force was not measured in both, so nothing can be said."
+        "{ratios}: the haul force was not measured in both, so they cannot be compared."
     )),
     "ratios_compared": Template("info", (
         "{ratios}: {gain} where the ratios promise {promised:.0f %}, for {cost}; {verdict}."
@@ -591,10 +664,12 @@ _LIBRARY: dict[str, Template] = {
     "cost_resets": Template("info", "{big} resets against {small}"),
     "not_worth_it": Template("info", "not worth it: friction took what the bigger ratio promised"),
     "worth_it_if_needed": Template("info", (
-        "worth it only where the team cannot keep up the greater force; the rig files do not say what it "
-        "can"
+        "worth it only where the team cannot keep up the greater force; the rig files do not state "
+        "the team's pull_N"
     )),
-    "not_needed": Template("info", "not needed: the team's {team_N:.0f} kept up the smaller ratio's force"),
+    "not_needed": Template("info", (
+        "not needed: the team can keep up {team_N:.0f}, enough for the smaller ratio"
+    )),
     "not_enough": Template("info", "not enough: the team keeps up {team_N:.0f}, less than either needs"),
     "worth_it": Template("info", (
         "worth it: the smaller ratio needs {needs_N:.0f}, and the team keeps up {team_N:.0f}"

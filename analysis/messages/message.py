@@ -1,8 +1,8 @@
-"""Messages for people: a code with values, rendered from one catalogue in the reader's units.
+"""Renders messages for people: a code with values becomes a sentence in the reader's units.
 
-A `Message` names its code in `analysis.messages.catalogue` and carries plain values.  Code decides by codes
-and values; no code reads a rendered text again.  A value whose name ends in a unit (`least_N`,
-`way_m`) is a quantity in that SI unit.
+A `Message` holds its code in `analysis.messages.catalogue` and plain values.  The program decides by codes
+and values and never reads a rendered text.  A value whose name ends in a unit (`least_N`, `way_m`) is a
+quantity in that SI unit.
 
 A template is a text with fields in braces:
 
@@ -29,10 +29,10 @@ from typing import Any, NamedTuple, Protocol
 from analysis.messages.catalogue import CATALOGUE
 from analysis.messages.template import Level
 
-# SI unit of a value, by what its name ends in
+# SI unit of a value, by the ending of its name
 UNITS = {"_N": "N", "_m": "m", "_s": "s", "_J": "J", "_W": "W", "_kg": "kg", "_deg": "deg",
          "_m_s": "m/s", "_N_m": "N/m"}  # fmt: skip
-# what a template may show in place of the SI unit: the SI unit of one of it
+# units that a template may show in place of the SI unit, each in SI units
 MULTIPLES = {"kN": 1000.0, "kJ": 1000.0, "cm": 0.01, "mm": 0.001, "%": 0.01}
 
 
@@ -40,11 +40,14 @@ class UnitSystem(Protocol):
     """How one system of units writes a quantity."""
 
     def written(self, value: float, form: str, unit: str) -> tuple[str, str]:
-        """(number, unit) as text, for a value in `unit` that SI writes with the format `form`."""
+        """(number, unit) as text, for a value in the SI unit `unit` with the format `form` in SI."""
 
 
 class _SI:
+    """Quantities as they are, in SI."""
+
     def written(self, value: float, form: str, unit: str) -> tuple[str, str]:
+        """(number, unit) as text, for a value in the SI unit `unit`."""
         return format(value, form), unit
 
 
@@ -53,10 +56,10 @@ SI: UnitSystem = _SI()
 
 @dataclass(frozen=True)
 class Message:
-    """What is to be said to a person.
+    """A message for a person.
 
-    code: the row of the catalogue; a code never changes its meaning.
-    values: by name of the template's field; numbers in the unit that the name ends in, else plain.
+    code: of its row in the catalogue; a code never changes its meaning.
+    values: by name of the template's field; numbers are in the unit that the name ends in, if any.
     """
 
     code: str
@@ -72,28 +75,28 @@ class Message:
         return "".join([one.before + _shown(one, self.values, units) for one in _fields(self.code)])
 
     def json(self) -> dict[str, Any]:
-        """One of `messages` of interface section 6: code, text in SI, level, plain values."""
+        """The message as JSON (one of `messages` of interface section 6): code, text in SI, level, values."""
         values = {name: _plain(value) for name, value in self.values.items()}
         return {"code": self.code, "text": self.text(), "level": self.level, "values": values}
 
 
 def message(code: str, **values: Any) -> Message:
-    """A message with these values; a test holds every call against the fields of its template."""
+    """Make a message; a test checks every call against the fields of its template."""
     return Message(code, values)
 
 
 def text_of(one: Message | None, units: UnitSystem = SI) -> str:
-    """The sentence; "" where there is nothing to say."""
+    """The sentence of a message; "" for None."""
     return "" if one is None else one.text(units)
 
 
 def texts(messages: tuple[Message, ...] | list[Message], units: UnitSystem = SI) -> list[str]:
-    """The sentences in their order, each once."""
+    """The sentences of messages in their order, each once."""
     return list(dict.fromkeys(one.text(units) for one in messages))
 
 
 def once(messages: Iterable[Message]) -> tuple[Message, ...]:
-    """The messages in their order, each sentence once."""
+    """The messages in their order, without those whose sentence came before."""
     return tuple({one.text(): one for one in messages}.values())
 
 
@@ -105,33 +108,26 @@ def fields(code: str) -> set[str]:
 
 
 class _Field(NamedTuple):
-    """A field of a template.
+    """A field of a template with the text before it."""
 
-    before: the text before it.
-    name: of its value; "": there is none, the text ends.
-    form: how the number is written.
-    unit, size: what is written behind it, and what one of it is in the unit of the value.
-    bare: the next quantity gives the unit.
-    words: for 1, and for any other number; empty where the value itself is shown.
-    """
-
-    before: str
-    name: str
-    form: str
-    unit: str
-    size: float
-    bare: bool
-    words: tuple[str, ...]
+    before: str  # text before the field
+    name: str  # of its value; "": no field, the text ends
+    form: str  # format of the number
+    unit: str  # unit written after the number; "": none
+    size: float  # one such unit in the SI unit of the value
+    bare: bool  # whether the unit is left out, because the next quantity gives it
+    words: tuple[str, ...]  # words for 1 and for any other number; empty: the number is shown
 
 
 @cache
 def _fields(code: str) -> tuple[_Field, ...]:
-    """The fields of a code's template, and the text behind the last."""
+    """The fields of a code's template; the last has no name and holds the closing text."""
     parsed = string.Formatter().parse(CATALOGUE[code].text)
     return tuple(_field(before, name or "", form or "") for before, name, form, _ in parsed)
 
 
 def _field(before: str, name: str, form: str) -> _Field:
+    """Parse one field of a template: its name and its format."""
     words = tuple(form.split("|")) if "|" in form else ()
     number, _, multiple = form.removesuffix("~").partition(" ")
     ends = [end for end in UNITS if name.endswith(end)]
@@ -141,7 +137,7 @@ def _field(before: str, name: str, form: str) -> _Field:
 
 
 def _shown(one: _Field, values: Mapping[str, Any], units: UnitSystem) -> str:
-    """A value as its field asks for it."""
+    """The text of a field: its value in these units, or one of its words."""
     if not one.name:
         return ""
     value = values[one.name]
@@ -151,6 +147,7 @@ def _shown(one: _Field, values: Mapping[str, Any], units: UnitSystem) -> str:
 
 
 def _written(one: _Field, value: Any, values: Mapping[str, Any], units: UnitSystem) -> str:
+    """A value as text; values: those of the whole message, for a format that holds one of them."""
     if isinstance(value, str):
         return value
     if isinstance(value, Message):
@@ -163,7 +160,9 @@ def _written(one: _Field, value: Any, values: Mapping[str, Any], units: UnitSyst
     if not one.unit or isinstance(value, bool):
         return str(value) if isinstance(value, bool) else format(value, form)
     value = value if one.size == 1.0 else value / one.size
-    number, unit = (format(value, form), "%") if one.unit == "%" else units.written(value, form, one.unit)
+    number, unit = (
+        (format(value, form), "%") if one.unit == "%" else units.written(value, form, one.unit)
+    )
     return number if one.bare else f"{number} {unit}"
 
 

@@ -1,4 +1,4 @@
-"""One row of the catalogue of messages."""
+"""Defines one row of the catalogue of messages."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ Level = Literal["info", "caution", "stop"]
 class Template:
     """A sentence with fields.
 
-    level: how grave it is; belongs to the code.
+    level: info, caution or stop.
     text: the sentence; `analysis.messages.message` explains its fields.
     """
 

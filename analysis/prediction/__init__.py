@@ -1,6 +1,6 @@
-"""What a rig should do: `haul predict`, `haul choose`, the job step by step, alarm levels.
+"""Predicts what a rig does: `haul predict`, `haul choose`, the job step by step, alarm levels.
 
 Read `predict` (the JSON, interface section 5), `alarm_rows` (the alarm levels that a rig's limits give),
-`job_table` and `job_frames` (the job as a table, as drawings), then `choose_rig` (which rigs of the
-shelf do a job).  May import `rig_file`, `mechanics` and what lies below them.
+`job_table` and `job_frames` (the job as a table and as frames to draw), then `choose_rig` (which rigs
+of the shelf do a job).  May import `rig_file`, `mechanics` and what lies below them.
 """

@@ -1,9 +1,10 @@
-"""Which rigs of the shelf do a job: each fitted to the distance and the rope, judged and ranked.
+"""Ranks the rigs of the shelf for a job: fits each to the distance and the rope, then judges it.
 
-A rig is fitted by moving its load to the distance and its travelling bodies in proportion, then
-drawn shorter (more resets) until its rope suffices.  Time is an estimate for ranking alone: rope
-through the hands at the speed at which a hauler who works steadily gives 75 W (general reference
-text: a labourer over 8 h), at most 0.5 m/s, plus one minute a reset (common practice, no source).
+A rig is fitted by placing its load at the distance and its travelling bodies in proportion, then
+shortening it (which takes more resets) until the rope is long enough.  Time is an estimate for ranking
+only: rope through the hands at the speed at which a hauler who works steadily gives 75 W (general
+reference text: a labourer over 8 h), at most 0.5 m/s, plus one minute a reset (common practice, no
+source).
 """
 
 from __future__ import annotations
@@ -26,75 +27,72 @@ from logger.errors import RigFault
 
 HAULER_W, FASTEST_M_S, RESET_S = 75.0, 0.5, 60.0  # sources: see above
 ROOM_M = 2.0  # between anchor and load when the job is done; chosen by us: for stages that have closed up
-# shares of its length to which a rig is drawn shorter until its rope suffices; chosen by us: it only ranks
+# shares of its length to which a rig is shortened until its rope is long enough; chosen by us: it only ranks
 SHRINK = (1.0, 0.9, 0.8, 0.7, 0.6, 0.5, 0.4, 0.3, 0.2)
 
 
 @dataclass(frozen=True)
-class Gear:
-    """What the crew's gear stands, N; None: not rated, and then not judged.  efficiency None: the default."""
+class GearRatings:
+    """Ratings of the crew's gear, the same for all items of a kind; None: not rated, so not checked."""
 
-    efficiency: float | None = None
-    efficiency_u: float | None = None
-    rope_mbs_N: float | None = None
-    pulley_mbs_N: float | None = None
-    anchor_mbs_N: float | None = None
-    grab_slips_N: float | None = None
-    design_factor: float = 10.0
+    efficiency: float | None = None  # of every pulley; None: that of the rig file
+    efficiency_u: float | None = None  # its standard uncertainty; None: that of the rig file
+    rope_mbs_N: float | None = None  # minimum breaking strength of the rope
+    pulley_mbs_N: float | None = None  # minimum breaking strength of a pulley
+    anchor_mbs_N: float | None = None  # minimum breaking strength of an anchor
+    grab_slips_N: float | None = None  # force at which a grab begins to slip, used undivided
+    design_factor: float = 10.0  # minimum breaking strength / allowed force
 
 
 @dataclass(frozen=True)
 class Need:
-    """The job: the load, rope in all (m), what the team can keep up together (N), how many they are."""
+    """The job that a rig is chosen for."""
 
-    load: Load
-    rope_m: float
-    team_N: float
-    haulers: int = 2
-    gear: Gear = field(default=Gear())
+    load: Load  # with the distance to pull it
+    rope_m: float  # all the rope that there is
+    team_N: float  # haul force that the whole team can keep up
+    haulers: int = 2  # number of people in the team
+    gear: GearRatings = field(default=GearRatings())  # ratings of the crew's gear
 
     @property
     def distance_m(self) -> float:
+        """How far the load must go; 0 where that is not stated."""
         return self.load.pull_distance_m or 0.0
 
     @property
-    def needs(self) -> Resistance:
+    def resistance(self) -> Resistance:
+        """The force that the load resists with."""
         return resistance(self.load)
 
 
 @dataclass(frozen=True)
 class Option:
-    """One rig of the shelf on this job; why_not is empty where it does it.
+    """One rig of the shelf, judged for the job; its field names are the keys of the JSON."""
 
-    Forces in N with standard uncertainties, lengths in m, time in s (an estimate for ranking);
-    start_force_N: at the haul, to break the load away; reset: "each" or "together", the quicker;
-    first_limit, most_used: the rated part that is nearest its limit in any condition, and how near.
-    """
-
-    name: str
-    title: str
-    note: str
-    ideal_ma: float
-    model_ma: float
-    model_ma_u: float
-    haul_force_N: float
-    haul_force_u_N: float
-    start_force_N: float | None
-    rope_needed_m: float
-    rope_through_hands_m: float | None
-    strokes: int | None
-    resets: int | None
-    reset: str
-    time_s: float | None
-    pulleys: int
-    grabs: int
-    captures: int
-    anchors: int
-    ropes: int
-    resets_covered: bool
-    first_limit: Message | None
-    most_used: float | None
-    why_not: tuple[Message, ...]
+    name: str  # of its file, without the ending
+    title: str  # from its file
+    note: str  # from its file
+    ideal_ma: float  # load force / haul force without friction
+    model_ma: float  # load force / haul force with friction
+    model_ma_u: float  # its standard uncertainty
+    haul_force_N: float  # while the load moves
+    haul_force_u_N: float  # its standard uncertainty
+    start_force_N: float | None  # at the haul, to break the load away; None: not known
+    rope_needed_m: float  # over all ropes
+    rope_through_hands_m: float | None  # rope hauled over the job; None: the job cannot be done
+    strokes: int | None  # number of strokes; None: the job cannot be done
+    resets: int | None  # number of grabs slid back in all; None: the job cannot be done
+    reset: str  # "each" or "together": the quicker way to reset the grabs
+    time_s: float | None  # estimate for ranking; None: the job cannot be done
+    pulleys: int  # number of pulleys
+    grabs: int  # number of grabs
+    captures: int  # number of captures
+    anchors: int  # number of anchors
+    ropes: int  # number of ropes
+    resets_covered: bool  # whether a capture holds the load during every reset
+    first_limit: Message | None  # the part nearest its limit in any condition; None: none is rated
+    most_used: float | None  # force / limit of that part
+    why_not: tuple[Message, ...]  # why the rig does not do the job; empty: it does
 
 
 def shelf() -> dict[str, Rig]:
@@ -105,13 +103,15 @@ def shelf() -> dict[str, Rig]:
 
 
 def choose(need: Need, rigs: dict[str, Rig] | None = None) -> list[Option]:
-    """All rigs, those that do the job first, quickest first; then the others, nearest first.
+    """Judge all rigs: first those that do the job, quickest first; then the others, least haul force first.
 
     Raises RigFault where the load's resistance is not known.
     """
-    if need.needs.force_N is None:
+    if need.resistance.force_N is None:
         raise RigFault(
-            "choose", text_of(need.needs.why), "give --load-N, or the mass with what it stands on"
+            "choose",
+            text_of(need.resistance.why),
+            "give --load-N, or --mass-kg with --surface or --coefficient",
         )
     options = [judge(name, rig, need) for name, rig in (rigs or shelf()).items()]
     return sorted(
@@ -126,9 +126,9 @@ def choose(need: Need, rigs: dict[str, Rig] | None = None) -> list[Option]:
 
 
 def judge(name: str, rig: Rig, need: Need) -> Option:
-    """One rig on this job."""
-    best, known, jobs, rope = _fit(rated(rig, need.gear), need)
-    haul, u = known.haul_force_N or 0.0, known.haul_force_u_N or 0.0
+    """Judge one rig for the job."""
+    best, rig_model, jobs, rope = _fit(rated(rig, need.gear), need)
+    haul, u = rig_model.haul_force_N or 0.0, rig_model.haul_force_u_N or 0.0
     speed = min(FASTEST_M_S, HAULER_W * max(1, need.haulers) / max(haul, 1.0))
     times = {
         mode: done.haul_m / speed + RESET_S * sum(done.resets.values())
@@ -144,21 +144,21 @@ def judge(name: str, rig: Rig, need: Need) -> Option:
         faults.append(done.why_not)
     if best.stations[best.haul].body is not None:
         faults.append(message("needs_a_winch"))
-    part, used = _nearest(known)
+    most_loaded, used = _nearest(rig_model)
     if used is not None and used > 1:
-        faults.append(message("over_what_is_allowed", most_used=part))
-    covered = {grab for held in known.held for grab in held.covers}
+        faults.append(message("over_what_is_allowed", most_used=most_loaded))
+    covered = {grab for held in rig_model.held for grab in held.covers}
     kinds = [s.kind for s in best.stations]
     return Option(
         name=name,
         title=best.title,
         note=best.note,
-        ideal_ma=known.ideal_ma,
-        model_ma=known.model_ma,
-        model_ma_u=known.model_ma_u,
+        ideal_ma=rig_model.ideal_ma,
+        model_ma=rig_model.model_ma,
+        model_ma_u=rig_model.model_ma_u,
         haul_force_N=haul,
         haul_force_u_N=u,
-        start_force_N=known.start_force_N,
+        start_force_N=rig_model.start_force_N,
         rope_needed_m=rope,
         rope_through_hands_m=None if done.why_not else done.haul_m,
         strokes=None if done.why_not else done.strokes,
@@ -171,19 +171,19 @@ def judge(name: str, rig: Rig, need: Need) -> Option:
         anchors=sum(b.kind in ("anchor", "further_anchor") for b in best.bodies),
         ropes=len(best.ropes),
         resets_covered=covered >= set(best.grabs),
-        first_limit=part,
+        first_limit=most_loaded,
         most_used=used,
         why_not=tuple(faults),
     )
 
 
 def fitted(rig: Rig, need: Need) -> Rig:
-    """The rig placed at the job, with the crew's gear, as `judge` looks at it."""
+    """The rig with the crew's gear, fitted to the job as `judge` does it."""
     return _fit(rated(rig, need.gear), need)[0]
 
 
-def rated(rig: Rig, gear: Gear) -> Rig:
-    """The rig with the crew's gear in it: one rating and efficiency for all things of a kind."""
+def rated(rig: Rig, gear: GearRatings) -> Rig:
+    """A copy of the rig with the ratings and the efficiency of the crew's gear."""
     ratings = dict(rig.ratings)
     stations = []
     for station in rig.stations:
@@ -212,7 +212,7 @@ def rated(rig: Rig, gear: Gear) -> Rig:
 
 
 def between(a: Option, b: Option) -> Message:
-    """Whether the bigger ratio of two pays, in force, rope and time, as one sentence."""
+    """One message that compares the bigger ratio of two rigs with the smaller: force, rope and time."""
     small, big = sorted((a, b), key=lambda o: (o.ideal_ma, o.name))
     less = 100 * (1 - big.haul_force_N / small.haul_force_N)
     force = message(
@@ -238,7 +238,7 @@ def between(a: Option, b: Option) -> Message:
 def as_json(need: Need, options: Iterable[Option], pair: Message) -> dict[str, Any]:
     """The JSON object of `haul choose`."""
     listed = list(options)
-    needs = need.needs
+    needs = need.resistance
     return {
         "job": {
             "load_force_N": needs.force_N,
@@ -257,15 +257,16 @@ def as_json(need: Need, options: Iterable[Option], pair: Message) -> dict[str, A
 
 
 def _option_json(option: Option) -> dict[str, Any]:
-    said = {
+    """One of `rigs` of the JSON: the fields of the option, messages as text."""
+    messages = {
         "first_limit": text_of(option.first_limit),
         "why_not": "; ".join(one.text() for one in option.why_not),
     }
-    return {name: getattr(option, name) for name in Option.__dataclass_fields__} | said
+    return {name: getattr(option, name) for name in Option.__dataclass_fields__} | messages
 
 
 def warnings(need: Need) -> list[Message]:
-    """What this answer rests on."""
+    """Warnings of what the ranking assumes and does not check."""
     gear = need.gear
     result = []
     if gear.efficiency is None:
@@ -280,8 +281,8 @@ def warnings(need: Need) -> list[Message]:
     ]  # fmt: skip
     if bare:
         result.append(message("not_rated_not_judged", things=", ".join(bare)))
-    if need.needs.start_why:
-        result.append(message("start_force_not_known", why=need.needs.start_why))
+    if need.resistance.start_why:
+        result.append(message("start_force_not_known", why=need.resistance.start_why))
     result.append(
         message("times_for_ranking", haulers=need.haulers, each_W=HAULER_W, rope_m_s=FASTEST_M_S)
     )
@@ -289,6 +290,7 @@ def warnings(need: Need) -> list[Message]:
 
 
 def _team(haul: float, u: float, need: Need) -> list[Message]:
+    """The fault if the team may be too weak for this haul force, N, with standard uncertainty u, N."""
     if haul > need.team_N:
         return [message("team_pulls_less", team_N=need.team_N, haul_N=haul)]
     if haul + 2 * u > need.team_N:
@@ -296,30 +298,30 @@ def _team(haul: float, u: float, need: Need) -> list[Message]:
     return []
 
 
-def _nearest(known: Model) -> tuple[Message | None, float | None]:
-    """The part nearest its limit in any condition, in words, and how near."""
+def _nearest(rig_model: Model) -> tuple[Message | None, float | None]:
+    """Message that names the part nearest its limit in any condition, and its force / limit."""
     best: tuple[Message | None, float | None] = (None, None)
-    for one in conditions(known):
+    for one in conditions(rig_model):
         for row in one.rows:
             if row.use is not None and (best[1] is None or row.use > best[1]):
-                said = message(
+                named = message(
                     "most_used", kind=row.kind, name=row.name, condition=one.name,
                     force_N=abs(row.force_N or 0.0), limit_N=row.limit_N, why=row.why,
                 )  # fmt: skip
-                best = (said, row.use)
+                best = (named, row.use)
     return best
 
 
 def _fit(rig: Rig, need: Need) -> tuple[Rig, Model, dict[str, Job], float]:
-    """The rig drawn as long as its rope allows."""
+    """The rig as long as its rope allows, with its model, its job by reset mode, and the rope needed, m."""
     result: tuple[Rig, Model, dict[str, Job], float] | None = None
     for share in SHRINK:
         try:
             there = placed(rig, need, share)
-            known = model(there)
+            rig_model = model(there)
         except (RigFault, np.linalg.LinAlgError):
             continue
-        setbacks = reset_setbacks(known)
+        setbacks = reset_setbacks(rig_model)
         jobs = {mode: job(there, mode, setbacks) for mode in ("each", "together")}
         stuck = all(done.why_not for done in jobs.values())
         places = [x for done in jobs.values() for x in done.places]
@@ -328,11 +330,13 @@ def _fit(rig: Rig, need: Need) -> tuple[Rig, Model, dict[str, Job], float]:
             for k in range(len(there.ropes))
         )
         if result is None or (_stuck(result[2]), result[3]) > (stuck, rope):
-            result = (there, known, jobs, rope)
+            result = (there, rig_model, jobs, rope)
         if not stuck and rope <= need.rope_m:
-            return there, known, jobs, rope
-        if not rig.grabs or _team(known.haul_force_N or 0.0, known.haul_force_u_N or 0.0, need):
-            break  # drawing it shorter changes neither that nothing can be reset nor the pull
+            return there, rig_model, jobs, rope
+        if not rig.grabs or _team(
+            rig_model.haul_force_N or 0.0, rig_model.haul_force_u_N or 0.0, need
+        ):
+            break  # a shorter rig can be reset no better and needs the same haul force
     if result is None:
         nothing = Job(
             load_m=0.0, haul_m=0.0, strokes=0, resets={}, places=(), why_not=message("does_not_fit")
@@ -342,15 +346,21 @@ def _fit(rig: Rig, need: Need) -> tuple[Rig, Model, dict[str, Job], float]:
 
 
 def _stuck(jobs: dict[str, Job]) -> bool:
+    """Whether the job cannot be done in any reset mode."""
     return all(done.why_not for done in jobs.values())
 
 
 def placed(rig: Rig, need: Need, share: float = 1.0) -> Rig:
-    """The rig with its load at the job's distance and its grabs and plates at `share` of their proportion."""
+    """The rig with its load at the job's distance and its travelling bodies moved in proportion.
+
+    share: factor on the positions of grabs and plates; below 1 the rig is shorter.  Raises RigFault
+    where the placed rig cannot work.
+    """
     length = need.distance_m + ROOM_M
     scale = length / float(rig.start_m[1])
 
     def move(body: Body) -> Body:
+        """The body at its new place."""
         if body.kind == "load":
             return replace(body, x_m=length)
         if body.kind in ("grab", "plate"):

@@ -1,4 +1,4 @@
-"""The job as a row of frames: body positions from the first pull to the last, with what happens as a message.
+"""Makes the frames of a job for drawing: body positions from the first pull to the last, with a caption.
 
 Positions come from `analysis.mechanics.travel.job`.
 """
@@ -10,55 +10,47 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.mechanics.kinematics import LOAD, TINY, solve_motion
-from analysis.mechanics.travel import Job, Reset, Travel, stroke
+from analysis.mechanics.travel import Job, PlannedReset, PlannedStroke, stroke
 from analysis.messages.message import Message, message
 from analysis.rig.rig import Floats, Rig
 
 MOST_FRAMES = 400  # memory only: of a page
-STEPS = (
-    6  # frames within one stroke, where there is room for them; speed only: no result hangs on it
-)
-# places at which the haul rate of a stroke beside the axis is taken; chosen by us: the rate changes
-# smoothly, and rope between two places is interpolated for the frames alone
+STEPS = 6  # most frames within one stroke; speed only: no result depends on it
+# positions at which the haul rate of a stroke beside the axis is computed; chosen by us: the rate changes
+# smoothly, and rope between two positions is interpolated for the frames only
 SAMPLES = 48
 
 
 @dataclass(frozen=True, eq=False)
 class Frame:
-    """One look at the rig.
+    """The rig at one moment of the job."""
 
-    kind: start | hauling | two-blocked | reset | end; x_m: (bodies,) positions; load_travel_m net
-    of setbacks; haul_travel_m rope through the hands so far; stroke: counted from 1, 0 before the
-    first; slid: grab, from where and to where, metres from the anchor; setback_m: load lost here.
-    """
-
-    kind: str
-    x_m: Floats
-    load_travel_m: float
-    haul_travel_m: float
-    stroke: int
-    said: Message
-    slid: tuple[tuple[str, float, float], ...] = ()
-    setback_m: float = 0.0
+    kind: str  # start | hauling | two-blocked | reset | end
+    x_m: Floats  # (bodies,) positions
+    load_travel_m: float  # since the start, net of setbacks
+    haul_travel_m: float  # rope hauled since the start
+    stroke: int  # its number from 1; 0 before the first
+    caption: Message  # what happens
+    slid: tuple[tuple[str, float, float], ...] = ()  # grab, from and to, m from the anchor
+    setback_m: float = 0.0  # load travel lost here
 
 
 @dataclass(frozen=True, eq=False)
-class Story:
-    """All frames; thinned: what was left out; why_not: why it ends before the job does."""
+class JobFrames:
+    """The frames of a job."""
 
-    frames: tuple[Frame, ...]
-    thinned: Message | None = None
-    why_not: Message | None = None
+    frames: tuple[Frame, ...]  # in order
+    left_out: Message | None = None  # how many strokes are shown, if some are left out
+    why_not: Message | None = None  # why the frames end before the job is done
 
 
-def story(rig: Rig, done: Job, most: int = MOST_FRAMES) -> Story:
-    """The frames of this job of the rig, at most about `most` of them; the first stroke alone where the
-    distance is not known.
+def job_frames(rig: Rig, done: Job, most: int = MOST_FRAMES) -> JobFrames:
+    """The frames of a job, not many more than `most`; without a stated distance, those of the first stroke.
 
-    Where strokes have to be left out, whole ones go, so that what is shown keeps its order:
+    Where strokes have to be left out, whole ones are, so that each shown stroke keeps its order:
     hauling, two-blocked, reset.
     """
-    items, why_not = done.story, done.why_not
+    items, why_not = done.steps, done.why_not
     if not items:
         try:
             items = (stroke(rig),)
@@ -69,13 +61,13 @@ def story(rig: Rig, done: Job, most: int = MOST_FRAMES) -> Story:
     groups = _strokes(items)
     resets = sum(len(r.slid) for _, rest in groups for r in rest)
     steps = max(1, min(STEPS, (most - 2 - resets) // max(1, len(groups))))
-    shown, thinned = set(range(len(groups))), None
+    shown, left_out = set(range(len(groups))), None
     size = steps + max((sum(len(r.slid) for r in rest) for _, rest in groups), default=0)
     room = max(2, (most - 2) // size)
     if len(groups) * steps + resets + 2 > most and len(groups) > room:
         picked = np.unique(np.linspace(0, len(groups) - 1, room).round().astype(int))
         shown = {int(k) for k in picked}
-        thinned = message("strokes_left_out", shown=len(shown), strokes=len(groups))
+        left_out = message("strokes_left_out", shown=len(shown), strokes=len(groups))
     frames = [
         Frame(
             kind="start",
@@ -83,7 +75,7 @@ def story(rig: Rig, done: Job, most: int = MOST_FRAMES) -> Story:
             load_travel_m=0.0,
             haul_travel_m=0.0,
             stroke=0,
-            said=message("frame_start"),
+            caption=message("frame_start"),
         )
     ]
     haul = 0.0
@@ -95,14 +87,16 @@ def story(rig: Rig, done: Job, most: int = MOST_FRAMES) -> Story:
             for reset in after:
                 frames += _resets(rig, frames[-1].x_m, reset, k + 1, haul)
     frames.append(_end(frames[-1], why_not))
-    return Story(tuple(frames), thinned, why_not)
+    return JobFrames(tuple(frames), left_out, why_not)
 
 
-def _strokes(items: tuple[Travel | Reset, ...]) -> list[tuple[Travel, list[Reset]]]:
+def _strokes(
+    items: tuple[PlannedStroke | PlannedReset, ...],
+) -> list[tuple[PlannedStroke, list[PlannedReset]]]:
     """Each stroke with the resets that follow it."""
-    groups: list[tuple[Travel, list[Reset]]] = []
+    groups: list[tuple[PlannedStroke, list[PlannedReset]]] = []
     for item in items:
-        if isinstance(item, Travel):
+        if isinstance(item, PlannedStroke):
             groups.append((item, []))
         else:
             groups[-1][1].append(item)
@@ -110,23 +104,31 @@ def _strokes(items: tuple[Travel | Reset, ...]) -> list[tuple[Travel, list[Reset
 
 
 def _hauling(
-    rig: Rig, travel: Travel, number: int, haul_m: float, steps: int, after: list[Reset]
+    rig: Rig,
+    travel: PlannedStroke,
+    number: int,
+    haul_m: float,
+    steps: int,
+    after: list[PlannedReset],
 ) -> list[Frame]:
-    """Frames of one stroke, the last at its end."""
+    """Frames of stroke `number`, the last at its end.
+
+    haul_m: rope hauled before it; after: the resets that follow it.
+    """
     places, hauled = _along(rig, travel, steps)
     meets = _meets(travel.stopped_by)
     frames = []
     for k, (x, out) in enumerate(zip(places, hauled, strict=True)):
         load = float(rig.start_m[LOAD] - x[LOAD])
         if k < len(places) - 1 or not travel.stopped_by:
-            said, kind = message("frame_hauling", stroke=number), "hauling"
+            caption, kind = message("frame_hauling", stroke=number), "hauling"
             if meets:
-                said = message("frame_hauling_until", stroke=number, **meets)
+                caption = message("frame_hauling_until", stroke=number, **meets)
         else:
-            said, kind = message("frame_two_blocked", stroke=number, **meets), "two-blocked"
+            caption, kind = message("frame_two_blocked", stroke=number, **meets), "two-blocked"
             names = " and ".join(dict.fromkeys(n for r in after for n, _, _ in r.slid))
             if names:
-                said = message("frame_two_blocked_reset", stroke=number, grabs=names, **meets)
+                caption = message("frame_two_blocked_reset", stroke=number, grabs=names, **meets)
         frames.append(
             Frame(
                 kind=kind,
@@ -134,53 +136,54 @@ def _hauling(
                 load_travel_m=load,
                 haul_travel_m=haul_m + out,
                 stroke=number,
-                said=said,
+                caption=caption,
             )
         )
     return frames
 
 
 def _meets(pair: tuple[str, ...]) -> dict[str, str]:
-    """The first and the second that meet at a stroke's end; nothing where the load is where it has to be."""
+    """Message values `first` and `second`: the bodies that meet at a stroke's end; empty: the job is done."""
     return dict(zip(("first", "second"), map(_called, pair), strict=False))
 
 
 def _called(name: str) -> str:
+    """The name of a body within a sentence."""
     return f"the {name}" if name in ("anchor", "load") else name
 
 
-def _along(rig: Rig, travel: Travel, steps: int) -> tuple[list[Floats], list[float]]:
-    """`steps` positions of a stroke at equal load travel, and rope hauled since its beginning.
+def _along(rig: Rig, travel: PlannedStroke, steps: int) -> tuple[list[Floats], list[float]]:
+    """`steps` positions of a stroke, m, (bodies,), at equal load travel, and rope hauled since its beginning, m.
 
-    On the axis both are straight lines; beside it the haul rate is taken at up to SAMPLES places
-    (trapezoids), scaled to the stroke's whole haul travel.
+    On the axis both are straight lines; beside it the haul rate is integrated over up to SAMPLES
+    positions (trapezoids) and scaled to the stroke's whole haul travel.
     """
     if len(travel.places) > SAMPLES:
         picked = np.linspace(0, len(travel.places) - 1, SAMPLES).round().astype(int)
         places = [travel.places[k] for k in picked]
     else:
         places = list(travel.places)
-    way = np.array([float(places[0][LOAD] - x[LOAD]) for x in places])
+    travelled = np.array([float(places[0][LOAD] - x[LOAD]) for x in places])
     out = np.zeros(len(places))
     if len(places) > 2:
         try:
             rates = np.array([solve_motion(rig, x).haul_rate for x in places])
         except np.linalg.LinAlgError:
             rates = np.ones(len(places))
-        out[1:] = np.cumsum(np.diff(way) * (rates[1:] + rates[:-1]) / 2)
+        out[1:] = np.cumsum(np.diff(travelled) * (rates[1:] + rates[:-1]) / 2)
         out *= travel.haul_m / out[-1] if out[-1] > TINY else 0.0
     else:
         out[-1] = travel.haul_m
-    wanted = np.linspace(0.0, way[-1], steps + 1)[1:]
+    wanted = np.linspace(0.0, travelled[-1], steps + 1)[1:]
     stacked = np.array(places)
-    bodies = [np.interp(wanted, way, stacked[:, b]) for b in range(stacked.shape[1])]
+    bodies = [np.interp(wanted, travelled, stacked[:, b]) for b in range(stacked.shape[1])]
     xs = list(np.array(bodies).T)
     xs[-1] = travel.end
-    return xs, [float(v) for v in np.interp(wanted, way, out)]
+    return xs, [float(v) for v in np.interp(wanted, travelled, out)]
 
 
-def _resets(rig: Rig, x: Floats, reset: Reset, number: int, haul_m: float) -> list[Frame]:
-    """One frame for each grab that is slid; the setback comes before the first of them."""
+def _resets(rig: Rig, x: Floats, reset: PlannedReset, number: int, haul_m: float) -> list[Frame]:
+    """One frame for each grab that is slid, from positions x, m, (bodies,); the setback comes first."""
     frames = []
     back = reset.setback_m
     if back > 0:
@@ -191,21 +194,22 @@ def _resets(rig: Rig, x: Floats, reset: Reset, number: int, haul_m: float) -> li
         load = float(rig.start_m[LOAD] - x[LOAD])
         lost = back if k == 0 else 0.0
         frames.append(
-            Frame(kind="reset", x_m=x, load_travel_m=load, haul_travel_m=haul_m, stroke=number, said=message("frame_reset", stroke=number, grab=name),
+            Frame(kind="reset", x_m=x, load_travel_m=load, haul_travel_m=haul_m, stroke=number, caption=message("frame_reset", stroke=number, grab=name),
                   slid=((name, before, to),), setback_m=lost)
         )  # fmt: skip
     return frames
 
 
 def _end(last: Frame, why_not: Message | None) -> Frame:
-    said = message("frame_end")
+    """The closing frame, at the positions of the last one."""
+    caption = message("frame_end")
     if why_not is not None:
-        said = message("frame_ends_before", why=why_not)
+        caption = message("frame_ends_before", why=why_not)
     return Frame(
         kind="end",
         x_m=last.x_m,
         load_travel_m=last.load_travel_m,
         haul_travel_m=last.haul_travel_m,
         stroke=last.stroke,
-        said=said,
+        caption=caption,
     )

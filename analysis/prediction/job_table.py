@@ -1,7 +1,7 @@
-"""The job stroke by stroke, as a table: what ends each stroke, what is reset, what the hand pulls.
+"""Makes the table of a job, one row a stroke: what ends it, which grabs are reset, the haul force.
 
-With a body beside the haul axis the strands' angles grow as the load comes near, and with them the
-haul force: the model is asked again at the end of every stroke.
+With a body beside the haul axis, the angles of the strands and the haul force grow as the load comes
+near; so the model is solved again at the end of every stroke.
 """
 
 from __future__ import annotations
@@ -13,38 +13,36 @@ import numpy as np
 
 from analysis.mechanics.kinematics import directions
 from analysis.mechanics.model import Model, model, reset_setbacks
-from analysis.mechanics.travel import Job, Travel, job
+from analysis.mechanics.travel import Job, PlannedStroke, job
 from analysis.rig.rig import Floats, Rig
 
 
 @dataclass(frozen=True)
 class StrokeRow:
-    """number from 1; metres since the start (load_m net of setbacks, haul_m of rope); two_blocked:
-    the bodies that ended it; reset: grabs slid back after it; setback_m lost then; haul_N at its
-    end with the standard uncertainty; steepest_deg: angle of the steepest strand off the axis."""
+    """One stroke of the job."""
 
-    number: int
-    load_m: float
-    haul_m: float
-    two_blocked: tuple[str, ...]
-    reset: tuple[str, ...]
-    setback_m: float
-    haul_N: float | None
-    haul_u_N: float | None
-    steepest_deg: float
+    number: int  # from 1
+    load_m: float  # load travel since the start, net of setbacks
+    haul_m: float  # rope hauled since the start
+    two_blocked: tuple[str, ...]  # the two bodies that end it; empty: the job is done
+    reset: tuple[str, ...]  # grabs slid back after it
+    setback_m: float  # load travel lost at the reset
+    haul_N: float | None  # haul force at its end; None: not known
+    haul_u_N: float | None  # its standard uncertainty
+    steepest_deg: float  # largest angle of a strand to the haul axis at its end
 
 
-def job_table(known: Model, mode: str) -> tuple[tuple[StrokeRow, ...], Job]:
-    """Rows of the job, mode "each" or "together" (interface section 5), and the job itself."""
-    rig = known.rig
-    done = job(rig, mode, reset_setbacks(known))
+def job_table(rig_model: Model, mode: str) -> tuple[tuple[StrokeRow, ...], Job]:
+    """The rows of a job, and the job; mode: "each" or "together" (interface section 5)."""
+    rig = rig_model.rig
+    done = job(rig, mode, reset_setbacks(rig_model))
     slanted = bool(np.any(rig.side_m != 0.0))
     rows: list[StrokeRow] = []
     load = haul = 0.0
-    for item in done.story:
-        if isinstance(item, Travel):
+    for item in done.steps:
+        if isinstance(item, PlannedStroke):
             load, haul = load + item.load_m, haul + item.haul_m
-            force, u, angle = known.haul_force_N, known.haul_force_u_N, 0.0
+            force, u, angle = rig_model.haul_force_N, rig_model.haul_force_u_N, 0.0
             if slanted:
                 force, u, angle = _there(rig, item.end)
             rows.append(
@@ -72,7 +70,7 @@ def job_table(known: Model, mode: str) -> tuple[tuple[StrokeRow, ...], Job]:
 
 
 def steepest_deg(rig: Rig, x_m: Floats) -> float:
-    """Largest angle of a strand between two bodies to the haul axis, degrees."""
+    """Largest angle of a strand between two bodies to the haul axis, degrees; x_m: positions, (bodies,)."""
     k, _, _ = rig.ends
     toward = np.abs(directions(rig, x_m)[k])
     angles = np.degrees(np.arctan2(toward[:, 1], toward[:, 0]))
@@ -80,6 +78,7 @@ def steepest_deg(rig: Rig, x_m: Floats) -> float:
 
 
 def _there(rig: Rig, x_m: Floats) -> tuple[float | None, float | None, float]:
+    """Haul force, N, its standard uncertainty, N, and the largest strand angle, degrees, at x_m, (bodies,)."""
     angle = steepest_deg(rig, x_m)
     try:
         there = model(rig, x_m)

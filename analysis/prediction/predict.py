@@ -1,4 +1,4 @@
-"""The JSON of `haul predict`, from the model, the travel and what is rated."""
+"""Makes the JSON of `haul predict`: forces, limits, stroke, job, rope and warnings of a rig."""
 
 from __future__ import annotations
 
@@ -11,70 +11,72 @@ from analysis.mechanics.kinematics import TINY
 from analysis.mechanics.model import (
     Held,
     Model,
-    Part,
+    PartLoad,
     model,
     reset_setbacks,
 )
-from analysis.mechanics.travel import Job, Travel, job, needed_rope, rope_in_rig, stroke
+from analysis.mechanics.travel import Job, PlannedStroke, job, needed_rope, rope_in_rig, stroke
 from analysis.messages.message import Message, message
 from analysis.rig.rig import Rig
 
-# places on the way at which the model is asked again; chosen by us: the force changes smoothly, and each
-# costs a solution
-MOST_ASKED = 50
+# body positions over the job at which the model is solved again; chosen by us: the force changes smoothly,
+# and each position costs a solution
+MOST_SOLVED = 50
 
 
 @dataclass(frozen=True)
 class FirstLimit:
-    """The haul tension (N) at which the first rated part reaches its limit, and what sets it; rated:
-    how many of the rig's parts have a limit."""
+    """The haul tension at which the first rated part reaches its limit."""
 
-    haul_force_N: float | None
-    because: Message
-    rated: int
-    parts: int
+    haul_force_N: float | None  # None: nothing that the haul loads is rated
+    because: Message  # the part and what sets its limit
+    rated: int  # number of parts that have a limit
+    parts: int  # number of all parts
 
 
 def predict(rig: Rig, haul_force_N: float | None = None) -> dict[str, Any]:
-    """The JSON object of `haul predict`; haul_force_N takes the place of the predicted haul force."""
+    """The JSON object of `haul predict`; haul_force_N replaces the predicted haul force."""
     return prediction(rig, haul_force_N)[0]
 
 
 def prediction(
     rig: Rig, haul_force_N: float | None = None
 ) -> tuple[dict[str, Any], tuple[Message, ...]]:
-    """The JSON object of `haul predict`, and its warnings as messages."""
-    known = model(rig)
-    haul = known.haul_force_N if haul_force_N is None else haul_force_N
-    haul_u = known.haul_force_u_N if haul_force_N is None else 0.0
+    """The JSON object of `haul predict`, and its warnings as messages.
+
+    haul_force_N replaces the predicted haul force.
+    """
+    rig_model = model(rig)
+    haul = rig_model.haul_force_N if haul_force_N is None else haul_force_N
+    haul_u = rig_model.haul_force_u_N if haul_force_N is None else 0.0
     first = stroke(rig)
-    jobs = {mode: job(rig, mode, reset_setbacks(known)) for mode in ("each", "together")}
+    jobs = {mode: job(rig, mode, reset_setbacks(rig_model)) for mode in ("each", "together")}
     strands: list[dict[str, Any]] = []
     elements: list[dict[str, Any]] = []
     over: list[Message] = []
-    for part in known.parts:
-        force = None if haul is None else part.model * haul
-        use = None if force is None or part.limit_N is None else abs(force) / part.limit_N
+    for part_load in rig_model.parts:
+        force = None if haul is None else part_load.model * haul
+        use = None if force is None or part_load.limit_N is None else abs(force) / part_load.limit_N
         if use is not None and use > 1:
             over.append(
                 message(
-                    "part_over_limit", name=part.name, force_N=abs(force or 0.0),
-                    limit_N=part.limit_N, why=part.why,
+                    "part_over_limit", name=part_load.name, force_N=abs(force or 0.0),
+                    limit_N=part_load.limit_N, why=part_load.why,
                 )
             )  # fmt: skip
-        row: dict[str, Any] = {"ideal": part.ideal, "model": part.model}
-        if part.kind == "strand":
-            piece = known.pieces[len(strands)]
+        row: dict[str, Any] = {"ideal": part_load.ideal, "model": part_load.model}
+        if part_load.kind == "strand":
+            piece = rig_model.pieces[len(strands)]
             strands.append(
                 {"rope": piece.rope, "from": piece.ends[0], "to": piece.ends[1]} | row
-                | {"tension_N": force, "limit_N": part.limit_N, "use": use}
+                | {"tension_N": force, "limit_N": part_load.limit_N, "use": use}
             )  # fmt: skip
         else:
             elements.append(
-                {"name": part.name, "kind": part.kind, "on": part.on} | row
-                | {"force_N": force, "limit_N": part.limit_N, "use": use}
+                {"name": part_load.name, "kind": part_load.kind, "on": part_load.on} | row
+                | {"force_N": force, "limit_N": part_load.limit_N, "use": use}
             )  # fmt: skip
-    holds = [_hold_row(known, held) for held in known.held]
+    holds = [_hold_row(rig_model, held) for held in rig_model.held]
     for row in holds:
         if row["use"] is not None and row["use"] > 1:
             over.append(message("capture_over_limit", name=row["name"], force_N=row["force_N"]))
@@ -84,26 +86,26 @@ def prediction(
         for r in ropes if r["enough"] is False
     ]  # fmt: skip
     warnings = (
-        *(w for w in known.warnings if w.level == "stop"),
+        *(w for w in rig_model.warnings if w.level == "stop"),
         *over,
-        *_on_the_way(known, haul_force_N, jobs),
-        *(w for w in known.warnings if w.level != "stop"),
+        *_on_the_way(rig_model, haul_force_N, jobs),
+        *(w for w in rig_model.warnings if w.level != "stop"),
         *_travel_warnings(rig, jobs),
         *short,
     )
-    stop = stop_hauling_at(known)
+    stop = stop_hauling_at(rig_model)
     result = {
         "title": rig.title,
-        "ideal_ma": known.ideal_ma,
-        "model_ma": known.model_ma,
-        "model_ma_u": known.model_ma_u,
-        "efficiency": known.efficiency,
-        "travel_ratio": known.travel_ratio,
-        "load_force_N": known.load_force_N,
-        "load_force_u_N": known.load_force_u_N,
+        "ideal_ma": rig_model.ideal_ma,
+        "model_ma": rig_model.model_ma,
+        "model_ma_u": rig_model.model_ma_u,
+        "efficiency": rig_model.efficiency,
+        "travel_ratio": rig_model.travel_ratio,
+        "load_force_N": rig_model.load_force_N,
+        "load_force_u_N": rig_model.load_force_u_N,
         "haul_force_N": haul,
         "haul_force_u_N": haul_u,
-        "lower_force_N": known.lower_force_N,
+        "lower_force_N": rig_model.lower_force_N,
         "strands": strands,
         "elements": elements,
         "stroke": {
@@ -123,17 +125,20 @@ def prediction(
     return result, warnings
 
 
-def _on_the_way(known: Model, given_N: float | None, jobs: dict[str, Job]) -> list[Message]:
-    """What grows over the job where strands come to stand beside the axis: the haul force, and parts
-    that are allowed at the start and no longer then."""
-    if known.haul_force_N is None or given_N is not None or not np.any(known.rig.side_m):
+def _on_the_way(rig_model: Model, given_N: float | None, jobs: dict[str, Job]) -> list[Message]:
+    """Warnings of forces that grow over the job because strands turn away from the haul axis.
+
+    They name the greatest haul force, and each part that is within its limit at the start and over it
+    then.  Empty where a haul force is given.
+    """
+    if rig_model.haul_force_N is None or given_N is not None or not np.any(rig_model.rig.side_m):
         return []
     worst: Model | None = None
     for done in jobs.values():
-        ends = [item.end for item in done.story if isinstance(item, Travel)]
-        for x in ends[:: max(1, len(ends) // MOST_ASKED)]:
+        ends = [item.end for item in done.steps if isinstance(item, PlannedStroke)]
+        for x in ends[:: max(1, len(ends) // MOST_SOLVED)]:
             try:
-                there = model(known.rig, x)
+                there = model(rig_model.rig, x)
             except np.linalg.LinAlgError:
                 continue
             if (there.haul_force_N or 0.0) > ((worst.haul_force_N or 0.0) if worst else 0.0):
@@ -141,16 +146,16 @@ def _on_the_way(known: Model, given_N: float | None, jobs: dict[str, Job]) -> li
     if (
         worst is None
         or worst.haul_force_N is None
-        or worst.haul_force_N < 1.02 * known.haul_force_N
+        or worst.haul_force_N < 1.02 * rig_model.haul_force_N
     ):
         return []
     result = [message("haul_force_grows", haul_N=worst.haul_force_N)]
-    for before, after in zip(known.parts, worst.parts, strict=True):
+    for before, after in zip(rig_model.parts, worst.parts, strict=True):
         if before.limit_N is None:
             continue
         now, then = (
-            abs(part.model) * (m.haul_force_N or 0.0)
-            for part, m in ((before, known), (after, worst))
+            abs(one.model) * (m.haul_force_N or 0.0)
+            for one, m in ((before, rig_model), (after, worst))
         )
         if now <= before.limit_N < then:
             result.append(
@@ -162,16 +167,17 @@ def _on_the_way(known: Model, given_N: float | None, jobs: dict[str, Job]) -> li
     return result
 
 
-def first_limit(known: Model) -> Part | None:
-    """The rated strand or element that reaches its limit at the lowest haul tension, or None."""
-    rated = [p for p in known.parts if p.limit_N is not None and abs(p.ideal) > TINY]
+def first_limit(rig_model: Model) -> PartLoad | None:
+    """The rated part that reaches its limit at the lowest haul tension, or None."""
+    rated = [p for p in rig_model.parts if p.limit_N is not None and abs(p.ideal) > TINY]
     return min(rated, key=lambda p: (p.limit_N or 0.0) / abs(p.ideal), default=None)
 
 
-def stop_hauling_at(known: Model) -> FirstLimit:
-    """The haul tension at which the first rated thing reaches its limit, taking frictionless forces."""
-    rated, parts = sum(part.limit_N is not None for part in known.parts), len(known.parts)
-    first = first_limit(known)
+def stop_hauling_at(rig_model: Model) -> FirstLimit:
+    """The haul tension at which the first rated part reaches its limit, with frictionless forces."""
+    parts = len(rig_model.parts)
+    rated = sum(one.limit_N is not None for one in rig_model.parts)
+    first = first_limit(rig_model)
     if first is None or first.limit_N is None:
         return FirstLimit(None, message("nothing_is_rated"), rated, parts)
     because = message("limit_of_a_part", name=first.name, why=first.why)
@@ -180,12 +186,13 @@ def stop_hauling_at(known: Model) -> FirstLimit:
     return FirstLimit(first.limit_N / abs(first.ideal), because, rated, parts)
 
 
-def _hold_row(known: Model, held: Held) -> dict[str, Any]:
+def _hold_row(rig_model: Model, held: Held) -> dict[str, Any]:
+    """One of `hold` of the JSON: a capture that holds the load alone."""
     force = use = None
-    if held.ideal is not None and known.load_force_N is not None:
-        force = held.ideal * known.load_force_N / known.ideal_ma
-        part = next(p for p in known.parts if p.name == held.name and p.kind == "capture")
-        use = None if part.limit_N is None else force / part.limit_N
+    if held.ideal is not None and rig_model.load_force_N is not None:
+        force = held.ideal * rig_model.load_force_N / rig_model.ideal_ma
+        own = next(p for p in rig_model.parts if p.name == held.name and p.kind == "capture")
+        use = None if own.limit_N is None else force / own.limit_N
     return {
         "name": held.name,
         "ideal": held.ideal,
@@ -195,7 +202,8 @@ def _hold_row(known: Model, held: Held) -> dict[str, Any]:
     }
 
 
-def _rope_rows(rig: Rig, jobs: dict[str, Job], first: Travel) -> list[dict[str, Any]]:
+def _rope_rows(rig: Rig, jobs: dict[str, Job], first: PlannedStroke) -> list[dict[str, Any]]:
+    """`rope` of the JSON: for each rope, the length in the rig and the length that the job needs."""
     rows = []
     lengths = rope_in_rig(rig, rig.start_m)
     places = [first.places, *(j.places for j in jobs.values())]
@@ -214,7 +222,7 @@ def _rope_rows(rig: Rig, jobs: dict[str, Job], first: Travel) -> list[dict[str, 
 
 
 def _job_row(rig: Rig, done: Job) -> dict[str, Any] | None:
-    """The job's member: null where no grab can be reset, null values where the distance is unknown."""
+    """One of `job` of the JSON: None where it cannot be done, None values where the distance is not stated."""
     if rig.load.pull_distance_m is None:
         none: dict[str, Any] = {"load_travel_m": None, "haul_travel_m": None, "strokes": None}
         return none | {"resets": dict.fromkeys(rig.grabs)}
@@ -229,6 +237,7 @@ def _job_row(rig: Rig, done: Job) -> dict[str, Any] | None:
 
 
 def _travel_warnings(rig: Rig, jobs: dict[str, Job]) -> list[Message]:
+    """Why the job, or a way to reset its grabs, has no answer."""
     if rig.load.pull_distance_m is None:
         return [message("job_not_known")]
     return [

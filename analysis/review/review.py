@@ -23,7 +23,7 @@ from analysis.efficiency.stage_losses import drags, stages
 from analysis.efficiency.uncertainty import Quantity
 from analysis.efficiency.verdict import Agreement, agreement, changes, ground
 from analysis.mechanics.measured_parts import cells_of
-from analysis.mechanics.model import Model, Part, model
+from analysis.mechanics.model import Model, PartLoad, model
 from analysis.messages.message import SI, Message, UnitSystem, message, once, texts
 from analysis.prediction.alarm_rows import part_texts, recorded
 from analysis.rig.rig import Rig
@@ -312,7 +312,7 @@ def read_by_cells(known: Model, result: Result) -> frozenset[str]:
 
 
 def _highest(
-    part: Part, own: tuple[Channel, ...], result: Result
+    part: PartLoad, own: tuple[Channel, ...], result: Result
 ) -> tuple[float | None, float | None]:
     """(N, s): the highest that its own cells read; else the most that any cell makes of it."""
     haul = result.roles.haul_force

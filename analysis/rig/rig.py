@@ -1,4 +1,4 @@
-"""What a rig consists of: bodies on the haul axis, stations in rope order, strands between them.
+"""Defines the data of a rig: bodies on the haul axis, stations in rope order, strands between them.
 
 Positions are metres from the anchor along the haul axis (x, + toward the load) and sideways
 (y, + toward the side that `offset_m` counts).  All values SI.
@@ -22,132 +22,123 @@ TURNS = ("pulley", "capture", "edge")  # stations that a rope runs over
 
 @dataclass(frozen=True)
 class Rating:
-    """What a thing stands: `wll_N` is used as it is, `mbs_N` divided by the design factor.
+    """The rated strength of an item; None: not rated."""
 
-    slips_N, damages_N: where a grab begins to slip or to hurt the rope, used undivided.
-    """
-
-    mbs_N: float | None = None
-    wll_N: float | None = None
-    slips_N: float | None = None
-    damages_N: float | None = None
-    item: str = ""
+    mbs_N: float | None = None  # minimum breaking strength; allowed is this / design factor
+    wll_N: float | None = None  # working load limit, used undivided
+    slips_N: float | None = None  # force at which a grab begins to slip, used undivided
+    damages_N: float | None = None  # force at which a grab damages the rope, used undivided
+    item: str = ""  # the crew's own mark on it
 
 
 @dataclass(frozen=True)
 class Body:
-    """Something that rope acts on: anchor, load, further_anchor, edge (all but load fixed), grab, plate."""
+    """Something that rope acts on."""
 
-    name: str
-    kind: str
-    x_m: float
-    y_m: float = 0.0
+    name: str  # unique in the rig
+    kind: str  # anchor | load | further_anchor | edge | grab | plate
+    x_m: float  # position at the start, along the haul axis from the anchor
+    y_m: float = 0.0  # sideways from the haul axis
 
     @property
     def moves(self) -> bool:
+        """Whether it travels while hauling: the load, grabs and plates."""
         return self.kind in ("load", "grab", "plate")
 
 
 @dataclass(frozen=True)
 class Station:
-    """One place that a hand meets following the rope.
+    """One place that a hand meets when it follows the rope."""
 
-    kind: tie | grab | pulley | capture | edge | haul | free; body: index into Rig.bodies, None
-    for a haul taken by a team standing on the ground and for a free tail.
-    efficiency: tension out / tension in along the rope's run while hauling (1 where nothing is
-    lost); efficiency_u its standard uncertainty; shared: the uncertainty is the one common to
-    all pulleys that use the default.  strength: of a tie, what its knot keeps of the rope's, 0 to 1;
-    None: not stated.
-    """
-
-    name: str
-    kind: str
-    rope: int
-    body: int | None
-    efficiency: float = 1.0
-    efficiency_u: float = 0.0
-    shared: bool = False
-    strength: float | None = None
-    toward_deg: float = 0.0
-    wrap_rad: float = 0.0
-    setback_m: float = 0.0
+    name: str  # unique in the rig; of a tie, the name of its body
+    kind: str  # tie | grab | pulley | capture | edge | haul | free
+    rope: int  # index into Rig.ropes
+    body: int | None  # index into Rig.bodies; None: a haul taken from the ground, or a free tail
+    efficiency: float = 1.0  # tension out / tension in along the rope's run while hauling
+    efficiency_u: float = 0.0  # its standard uncertainty
+    shared: bool = False  # whether efficiency_u is common to all pulleys with the default
+    strength: float | None = None  # of a tie, share of the rope's strength that its knot keeps
+    toward_deg: float = 0.0  # of a haul, direction of its strand: 0 toward the anchor's side
+    wrap_rad: float = 0.0  # of an edge, angle over which the rope lies on it
+    setback_m: float = 0.0  # of a capture, load travel lost each time it sets
 
 
 @dataclass(frozen=True)
 class Strand:
-    """The rope between two stations next to each other in rope order (indices into Rig.stations)."""
+    """The rope between two neighbouring stations."""
 
-    rope: int
-    start: int
-    end: int
-    name: str
+    rope: int  # index into Rig.ropes
+    start: int  # index into Rig.stations, first in rope order
+    end: int  # index into Rig.stations, second in rope order
+    name: str  # "A1>T1"
 
 
 @dataclass(frozen=True)
 class Rope:
-    name: str
-    stations: tuple[int, ...]
-    strands: tuple[int, ...]
-    ties: int
-    length_m: float | None = None
-    diameter_mm: float | None = None
-    mbs_N: float | None = None
+    """One rope of the rig; None: not stated in the rig file."""
+
+    name: str  # unique in the rig
+    stations: tuple[int, ...]  # indices into Rig.stations in rope order
+    strands: tuple[int, ...]  # indices into Rig.strands in rope order
+    ties: int  # number of ties
+    length_m: float | None = None  # rope in the bag
+    diameter_mm: float | None = None  # diameter
+    mbs_N: float | None = None  # minimum breaking strength
     stretch: float | None = None  # elongation, m/m, at stretch_at_N
-    stretch_at_N: float | None = None
+    stretch_at_N: float | None = None  # force at which the rope stretches by that
 
 
 @dataclass(frozen=True)
 class Load:
-    """What the file says of the load; None is: not known."""
+    """The load as stated in the rig file; None: not stated."""
 
-    kind: str | None = None
-    mass_kg: float | None = None
-    mass_u_kg: float | None = None
-    slope_rad: float = 0.0
-    coefficient: float | None = None
-    coefficient_u: float | None = None
-    resistance_N: float | None = None
-    resistance_u_N: float | None = None
-    pull_distance_m: float | None = None
-    wll_N: float | None = None
-    surface: str = ""  # row of analysis.rig.surfaces that coefficient and breakaway come from
-    breakaway: float | None = None  # ground's resistance before it moves / while it moves
-    breakaway_u: float | None = None
+    kind: str | None = None  # hanging | slope | rolling | dragging
+    mass_kg: float | None = None  # mass
+    mass_u_kg: float | None = None  # its standard uncertainty
+    slope_rad: float = 0.0  # slope of the ground, + uphill
+    coefficient: float | None = None  # rolling or sliding force / normal force
+    coefficient_u: float | None = None  # its standard uncertainty
+    resistance_N: float | None = None  # force along the haul line while the load moves
+    resistance_u_N: float | None = None  # its standard uncertainty
+    pull_distance_m: float | None = None  # how far the load must go
+    wll_N: float | None = None  # working load limit of its tow or lifting point
+    surface: str = ""  # row of analysis.rig.surfaces that gives coefficient and breakaway
+    breakaway: float | None = None  # the ground's resistance before the load moves / while it moves
+    breakaway_u: float | None = None  # its standard uncertainty
 
 
 @dataclass(frozen=True)
 class Gear:
-    name: str
-    carries: tuple[str, ...]
-    kind: str
+    """A connector, sling or the like, rated for the vector sum of what it carries."""
+
+    name: str  # unique in the rig
+    carries: tuple[str, ...]  # names of pulleys, captures, grabs, plates, anchors or gear
+    kind: str  # what it is, for people
 
 
 @dataclass(frozen=True, eq=False)
 class Rig:
-    """A checked rig: it moves the load toward the anchor, in one way only, with every strand in tension.
+    """A rig; once `rig_file.load.check` has passed it, it moves the load toward the anchor in one way."""
 
-    bodies[0] is the anchor and bodies[1] the load.
-    """
-
-    file: str
-    title: str
-    note: str
-    source: str
-    clearance_m: float
-    design_factor: float
+    file: str  # name of the rig file, for faults
+    title: str  # name of the rig
+    note: str  # free text
+    source: str  # where the ratio is published
+    clearance_m: float  # distance of two bodies at which the stage is two-blocked
+    design_factor: float  # minimum breaking strength / allowed force
     default_u: float  # standard uncertainty common to all pulleys with the default efficiency
-    default_assumed: bool  # the file states no pulley efficiency and a pulley needs one
-    bodies: tuple[Body, ...]
-    stations: tuple[Station, ...]
-    strands: tuple[Strand, ...]
-    ropes: tuple[Rope, ...]
-    gears: tuple[Gear, ...]
-    ratings: Mapping[str, Rating]
-    load: Load
-    team_pull_N: float | None
-    stand_m: float
-    haul: int  # station index
-    notes: tuple[Message, ...] = field(default=())  # warnings that reading the file gave
+    default_assumed: bool  # whether a pulley needs an efficiency that the file does not state
+    bodies: tuple[Body, ...]  # [0] is the anchor, [1] the load
+    stations: tuple[Station, ...]  # rope after rope, each in rope order
+    strands: tuple[Strand, ...]  # rope after rope, each in rope order
+    ropes: tuple[Rope, ...]  # in file order
+    gears: tuple[Gear, ...]  # in file order
+    ratings: Mapping[str, Rating]  # by name of the item
+    load: Load  # the load
+    team_pull_N: float | None  # what the haulers can keep up together; None: not stated
+    stand_m: float  # where the team takes the rope, along the haul axis from the anchor
+    haul: int  # index of the haul into stations
+    notes: tuple[Message, ...] = field(default=())  # warnings from reading the file
 
     @cached_property
     def index(self) -> dict[str, int]:
@@ -197,8 +188,10 @@ class Rig:
 
     @cached_property
     def haul_direction(self) -> Floats:
-        """Unit vector along the haul strand in rope order, shape (2,): from `toward_deg`, 0 toward
-        the anchor's side, turning toward the side that offsets count."""
+        """Unit vector along the haul strand in rope order, (2,), from `toward_deg`.
+
+        0 is toward the anchor's side; positive angles turn toward positive offsets.
+        """
         angle = np.deg2rad(self.stations[self.haul].toward_deg)
         out = np.array([-np.cos(angle), np.sin(angle)])
         out[np.abs(out) < 1e-15] = 0.0
@@ -206,18 +199,20 @@ class Rig:
 
     @cached_property
     def start_m(self) -> Floats:
-        """Positions of all bodies at the start of the job, shape (bodies,)."""
+        """Positions of all bodies at the start of the job, m, (bodies,)."""
         return np.array([body.x_m for body in self.bodies], dtype=np.float64)
 
     @cached_property
     def side_m(self) -> Floats:
-        """Sideways offsets of all bodies, shape (bodies,)."""
+        """Sideways offsets of all bodies, m, (bodies,)."""
         return np.array([body.y_m for body in self.bodies], dtype=np.float64)
 
     @cached_property
     def grabs(self) -> tuple[str, ...]:
+        """Names of the grabs, in file order."""
         return tuple(body.name for body in self.bodies if body.kind == "grab")
 
     @cached_property
     def captures(self) -> tuple[int, ...]:
+        """Indices of the captures into stations."""
         return tuple(k for k, s in enumerate(self.stations) if s.kind == "capture")

@@ -1,8 +1,8 @@
-"""Resistance coefficients of surfaces from published tables: resisting force / normal force.
+"""Holds resistance coefficients of surfaces from published tables: resisting force / normal force.
 
-A table's coefficient is a guess within a factor, not a measurement: the standard uncertainty
-given with each row is half of the row's published spread, and at least 30 % of the value.
-`breakaway` is how many times the moving resistance it takes to break away.  No table was found
+A coefficient from a table is right only within a factor.  So the standard uncertainty of each row is
+half of its published spread, and at least 30 % of the value.
+`breakaway` is the resistance before the load moves / the resistance while it moves.  No table was found
 that gives it for wheels; the sliding rows follow oak on oak, at rest 0.62 and sliding 0.48 along
 the grain, 0.54 and 0.32 across it (Marks' Standard Handbook, from memory): 1.3 and 1.7.
 """
@@ -20,26 +20,28 @@ PRACTICE = "common practice, no source"
 
 @dataclass(frozen=True)
 class Surface:
-    """One row: coefficient while moving (low, high), breakaway with u, and the source of the coefficient."""
+    """One row of the tables."""
 
-    name: str
+    name: str  # as written in a rig file
     kind: str  # rolling | dragging
-    low: float
-    high: float
-    breakaway: float
-    breakaway_u: float
-    source: str
+    low: float  # lowest published coefficient while moving
+    high: float  # highest published coefficient while moving
+    breakaway: float  # resistance before the load moves / while it moves
+    breakaway_u: float  # its standard uncertainty
+    source: str  # of the coefficient
 
     @property
     def coefficient(self) -> float:
+        """Middle of the published spread."""
         return (self.low + self.high) / 2
 
     @property
     def coefficient_u(self) -> float:
+        """Standard uncertainty: half of the spread, at least 30 % of the coefficient."""
         return max((self.high - self.low) / 2, 0.30 * self.coefficient)
 
     @property
-    def told(self) -> str:
+    def coefficient_text(self) -> str:
         """The coefficient with its standard uncertainty, as text."""
         return f"{self.coefficient:.3g} (standard uncertainty {self.coefficient_u:.2g})"
 
@@ -70,5 +72,5 @@ SURFACES = (
 
 
 def surface(name: str) -> Surface | None:
-    """The row of this name, or None."""
+    """The surface of this name, or None."""
     return next((row for row in SURFACES if row.name == name), None)

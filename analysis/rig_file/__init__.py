@@ -1,4 +1,4 @@
-"""Rig files (interface section 1): TOML to a checked rig, and back.
+"""Reads and writes rig files (interface section 1): TOML to a checked rig, and back.
 
 Read `load` (load a file, check that the rig can work), `parser` (the file table by table, on one
 `draft`) with `body_places`, `rope_paths` (every station), `item_tables` (single items), `load_table`

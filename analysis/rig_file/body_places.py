@@ -11,7 +11,7 @@ from logger.toml_tables import Table, nearest
 
 
 def read_further_bodies(draft: RigDraft) -> None:
-    """The tables of further anchors and of plates."""
+    """Add the bodies of all [further_anchor.NAME] and [plate.NAME] tables to the draft."""
     for kind, what in (("further_anchor", "further anchor"), ("plate", "plate")):
         for name, table in draft.tables[kind].items():
             draft.name(name, what, table.name)
@@ -25,7 +25,7 @@ def read_further_bodies(draft: RigDraft) -> None:
 
 
 def read_bodies_on_ropes(draft: RigDraft, stations: Iterable[Table]) -> None:
-    """Grabs, and edges that stand alone: bodies that are written as stations of a path."""
+    """Add the bodies that are written as stations of a path: grabs, and edges with at_m."""
     for station in stations:
         if station.has("grab"):
             kind = "grab"
@@ -38,7 +38,7 @@ def read_bodies_on_ropes(draft: RigDraft, stations: Iterable[Table]) -> None:
 
 
 def body_under(draft: RigDraft, table: Table, key: str) -> int:
-    """Index of the body that this key names; raises RigFault where it names none."""
+    """Index of the body that the value of this key names; raises RigFault where there is none."""
     name = table.text(key, most=40)
     if name is None:
         raise table.fault(key, "is missing", f'write {key} = "anchor" or another body')
@@ -52,12 +52,12 @@ def body_under(draft: RigDraft, table: Table, key: str) -> int:
     if draft.bodies[draft.body_index[name]].kind == "edge":
         raise table.fault(
             key,
-            f'"{name}" is an edge; nothing is rigged on one',
+            f'"{name}" is an edge; nothing can be rigged on it',
             "write an anchor, the load, a grab or a plate",
         )
     return draft.body_index[name]
 
 
 def _at(table: Table) -> float:
-    """Metres from the anchor."""
+    """The value of at_m: metres from the anchor."""
     return needed(table, "at_m", least=-1e5, most=1e5)

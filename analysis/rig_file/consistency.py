@@ -1,6 +1,6 @@
-"""Checks over a whole rig file: all that is written is used, and all that is named is there.
+"""Checks a whole rig file: every table is used, and every name in it exists.
 
-What a file states of a thing that is on no rope would be a limit that nobody watches.
+A limit stated for an item that is on no rope would never be checked against a force.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from logger.toml_tables import nearest
 
 
 def check_items_on_ropes(draft: RigDraft) -> None:
-    """Each table of a station's item belongs to a station."""
+    """Check that each table of a pulley, grab, capture or edge belongs to a station."""
     for kind in ("pulley", "grab", "capture", "edge"):
         names = [s.name for s in draft.stations if s.kind == kind]
         for name, table in draft.tables[kind].items():
@@ -22,12 +22,14 @@ def check_items_on_ropes(draft: RigDraft) -> None:
                 raise draft.fault(
                     table.name,
                     f"no {kind} of this name is on a rope",
-                    f"write [{kind}.{near}]" if near else "put it into a path or take it out",
+                    f"write [{kind}.{near}]"
+                    if near
+                    else "put it into a path, or take this table out",
                 )
 
 
 def check_gear(draft: RigDraft, gears: Sequence[Gear]) -> None:
-    """What gear carries is in the rig, once, and carries nothing that carries it."""
+    """Check that what gear carries exists, is named once, and does not carry the gear itself."""
     names = {s.name for s in draft.stations if s.kind in (*TURNS, "grab")}
     names |= {b.name for b in draft.bodies if b.kind != "edge"} | {g.name for g in gears}
     by_name = {gear.name: gear for gear in gears}
@@ -44,26 +46,28 @@ def check_gear(draft: RigDraft, gears: Sequence[Gear]) -> None:
                     else "write pulleys, captures, grabs, plates, anchors or gear",
                 )
         if len(set(gear.carries)) != len(gear.carries):
-            raise draft.fault(place, "names a thing twice", "write each once")
+            raise draft.fault(place, "names an item twice", "write each name once")
         seen, todo = set(), [gear.name]
         while todo:
             for name in by_name[todo.pop()].carries:
                 if name == gear.name:
-                    raise draft.fault(place, "carries itself, through others", "break the circle")
+                    raise draft.fault(
+                        place, "carries itself, through others", "take one of them out of carries"
+                    )
                 if name in by_name and name not in seen:
                     seen.add(name)
                     todo.append(name)
 
 
 def check_all_used(draft: RigDraft) -> None:
-    """Something in a path is on each body, and each key of each table was asked for."""
+    """Check that each body has a station on it and each key of each table was read."""
     used = {s.body for s in draft.stations}
     for k, body in enumerate(draft.bodies):
         if k not in used and body.kind != "anchor":
             raise draft.fault(
                 body.name,
-                "nothing in any path is on this body: it stays unloaded",
-                "rig it in, or take it out",
+                "no station of any path is on this body: it stays unloaded",
+                "put a station on it, or take it out of the file",
             )
     for tables in draft.tables.values():
         for table in tables.values():
@@ -71,12 +75,12 @@ def check_all_used(draft: RigDraft) -> None:
 
 
 def the_haul(draft: RigDraft) -> int:
-    """Index of the one station where the pull comes in."""
+    """Index of the haul among the stations; raises RigFault unless there is exactly one."""
     hauls = [k for k, s in enumerate(draft.stations) if s.kind == "haul"]
     if len(hauls) != 1:
         raise draft.fault(
             "rope",
-            f"{len(hauls)} stations are where the pull comes in",
+            f"the rig has {len(hauls)} hauls",
             'write exactly one { haul = "team" } in the rig',
         )
     return hauls[0]

@@ -1,4 +1,4 @@
-"""Reads the tables of single items: what a grab, a pulley, a capture, an edge or gear stands and loses."""
+"""Reads the tables of single items: ratings and friction of grabs, pulleys, captures, edges and gear."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ EDGE_FRICTION_U = 0.30  # of the coefficient where the file gives no friction_u;
 
 
 def read_grab_rating(draft: RigDraft, name: str) -> None:
-    """The table [grab.NAME], if there is one."""
+    """Add the rating of a grab from its table [grab.NAME], if there is one."""
     table = draft.tables["grab"].get(name)
     if table is None:
         return
@@ -33,7 +33,10 @@ def newton(kN: float | None) -> float | None:
 
 
 def read_turn(draft: RigDraft, table: Table, turn: Station) -> Station:
-    """A turn with its rating and what it loses: from its station in the path and its own table."""
+    """Complete a turn with its efficiency, from its station in the path and its table [KIND.NAME].
+
+    Adds its rating to the draft.
+    """
     item = draft.tables[turn.kind].get(turn.name)
     if item is None:
         item = Table({}, draft.file, f"{turn.kind}.{turn.name}", RigFault)
@@ -57,10 +60,10 @@ def read_turn(draft: RigDraft, table: Table, turn: Station) -> Station:
 
 
 def _edge(draft: RigDraft, table: Table, item: Table, edge: Station) -> Station:
-    """An edge by the capstan equation: exp(-friction x wrap)."""
+    """Complete an edge with its efficiency, exp(-friction x wrap) (capstan equation)."""
     if edge.body is not None and draft.bodies[edge.body].moves:
         raise table.fault(
-            "on", "an edge or post stands on the ground", 'write at_m or on = "anchor"'
+            "on", "an edge or post must stand on the ground", 'write at_m, or on = "anchor"'
         )
     wrap = math.radians(needed(table, "wrap_deg", least=0.0, most=36000.0))
     friction = needed(table, "friction", least=0.0, most=10.0)
@@ -68,7 +71,7 @@ def _edge(draft: RigDraft, table: Table, item: Table, edge: Station) -> Station:
     item.done()
     if friction * wrap > 60:
         raise table.fault(
-            "wrap_deg", "these turns hold more than any rope can pull round", "write fewer"
+            "wrap_deg", "no rope can be pulled round so many turns", "write a smaller angle"
         )
     if u is None:
         u = EDGE_FRICTION_U * friction
@@ -81,7 +84,7 @@ def _edge(draft: RigDraft, table: Table, item: Table, edge: Station) -> Station:
 
 
 def read_gear(draft: RigDraft) -> tuple[Gear, ...]:
-    """The tables [gear.NAME]; whether what they carry is there is a check over the whole rig."""
+    """Read the tables [gear.NAME]; `check_gear` checks later that what they carry exists."""
     gears = []
     for name, table in draft.tables["gear"].items():
         draft.name(name, "gear", table.name)

@@ -1,8 +1,8 @@
-"""The rig file (TOML): ropes read in rope order, checked to be a rig that can work.
+"""Loads a rig file (TOML) and checks that the rig can work.
 
-`load_rig` and `parse_rig` raise RigFault in one line that says which table, key or station is
-wrong and what to write instead; what they return moves the load toward the anchor in exactly one
-way, with every strand in tension.
+`load_rig` and `parse_rig` raise RigFault, one line with the table, key or station that is wrong and
+what to write instead.  The rig that they return moves the load toward the anchor in exactly one way,
+with every strand in tension.
 """
 
 from __future__ import annotations
@@ -21,19 +21,23 @@ from logger.toml_tables import parse_toml, read_text
 
 
 def load_rig(path: str | Path) -> Rig:
-    """The rig in this file."""
+    """Read and check the rig in this file; raises RigFault."""
     return parse_rig(read_text(path, RigFault), str(path))
 
 
 def parse_rig(text: str, file: str) -> Rig:
-    """The rig that this TOML text describes; `file` is named in faults."""
+    """Read and check the rig in this TOML text; raises RigFault, which names `file`."""
     rig = read_rig(parse_toml(text, file, RigFault), file)
     check(rig)
     return rig
 
 
 def check(rig: Rig) -> None:
-    """Refuse a rig that cannot work: grabs outside their strand, no single motion, slack, unloaded bodies."""
+    """Raise RigFault for a rig that cannot work.
+
+    Refused are grabs outside their strand, a rig without exactly one motion, slack strands, and bodies
+    without load.
+    """
     _check_places(rig)
     why = why_not_moving(rig)
     if why:
@@ -56,8 +60,8 @@ def check(rig: Rig) -> None:
         if tension[k] < -TINY:
             raise RigFault(
                 rig.file,
-                f"would have to push ({tension[k]:.3g} times the haul tension)",
-                "rope only pulls: lead it round the other way, or take it out",
+                f"would have to push ({tension[k]:.3g} times the haul tension), and rope only pulls",
+                "lead the rope round the other way, or take it out",
                 f"strand {strand.name}",
             )
         if tension[k] < TINY and k not in slack:
@@ -81,13 +85,13 @@ def check(rig: Rig) -> None:
         raise RigFault(
             rig.file,
             "is not pulled toward the anchor",
-            "tie it into the rope that is hauled",
+            "tie it to the rope that is hauled",
             "load",
         )
 
 
 def _by_station(rig: Rig, toward: Any, tension: Any, body: int) -> dict[int, float]:
-    """Axial force of each station that a body carries."""
+    """Force along the haul axis of each station on a body, by station index, in the unit of tension."""
     result: dict[int, float] = {}
     for s, station in enumerate(rig.stations):
         if station.body != body:
@@ -102,7 +106,7 @@ def _by_station(rig: Rig, toward: Any, tension: Any, body: int) -> dict[int, flo
 
 
 def _leads_to_free(rig: Rig, strand: int) -> bool:
-    """Whether only turns lie between this strand and a free tail: then nothing tensions it."""
+    """Whether only turns lie between this strand and a free tail, so that it has no tension."""
     station = rig.strands[strand].end
     while rig.stations[station].kind in TURNS:
         station = rig.strands[rig.after[station]].end
@@ -110,7 +114,7 @@ def _leads_to_free(rig: Rig, strand: int) -> bool:
 
 
 def _check_places(rig: Rig) -> None:
-    """Every grab between its neighbours, no strand without length between two bodies."""
+    """Raise RigFault for a grab outside its own strand, or a strand without length."""
     for s, station in enumerate(rig.stations):
         if station.kind != "grab" or station.body is None:
             continue
@@ -135,7 +139,7 @@ def _check_places(rig: Rig) -> None:
             raise RigFault(
                 rig.file,
                 f"{rig.bodies[a.body].name} and {rig.bodies[b.body].name} stand at the same place",
-                "write at_m apart",
+                "write different at_m",
                 f"strand {strand.name}",
             )
         if "capture" not in (a.kind, b.kind):
@@ -148,7 +152,7 @@ def _check_places(rig: Rig) -> None:
 
 
 def _check_room(rig: Rig, rate: Any) -> None:
-    """Refuse a rig that is two-blocked before the first pull."""
+    """Raise RigFault for a rig that is two-blocked before the first pull; rate: (bodies,) m/m."""
     for strand in rig.strands:
         a, b = rig.stations[strand.start].body, rig.stations[strand.end].body
         if a is None or b is None or a == b:

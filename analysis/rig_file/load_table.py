@@ -1,4 +1,4 @@
-"""The [load] table of a rig file, and the ratings that any table may hold."""
+"""Reads the [load] table of a rig file, and the ratings that any table may hold."""
 
 from __future__ import annotations
 
@@ -17,9 +17,10 @@ COEFFICIENT_U = 0.30  # chosen by us: a table value, as in `analysis/rig/surface
 
 
 def read_rating(table: Table) -> Rating:
-    """Breaking strength and working load limit, N; raises RigFault."""
+    """Read breaking strength, working load limit and mark of an item; raises RigFault."""
 
     def newton(key: str) -> float | None:
+        """The value of a key in kN, converted to N; None where it is absent."""
         value = table.number(key, above=0.0, most=1e6, unit=" of kN")
         return None if value is None else value * 1000.0
 
@@ -29,7 +30,7 @@ def read_rating(table: Table) -> Rating:
 
 
 def read_load(table: Table) -> tuple[Load, Rating, list[Message]]:
-    """The load, its rating, and what must be told of how it is known; raises RigFault."""
+    """Read the load, its rating, and warnings of what is assumed; raises RigFault."""
     notes: list[Message] = []
     kind = table.text("kind", choices=("hanging", "slope", "rolling", "dragging"))
     mass = table.number("mass_kg", above=0.0, most=1e9, unit=" of kg")
@@ -51,7 +52,7 @@ def read_load(table: Table) -> tuple[Load, Rating, list[Message]]:
             coefficient, coefficient_u = surface.coefficient, surface.coefficient_u
             notes.append(
                 message(
-                    "surface_is_a_guess", coefficient=surface.told, surface=surface.name
+                    "surface_is_a_guess", coefficient=surface.coefficient_text, surface=surface.name
                 )
             )
         if breakaway is None:
@@ -63,8 +64,8 @@ def read_load(table: Table) -> tuple[Load, Rating, list[Message]]:
             if key in table.data:
                 raise table.fault(
                     key,
-                    "stands beside resistance_N",
-                    "write either resistance_N or kind, mass and coefficient",
+                    "cannot stand beside resistance_N",
+                    "write either resistance_N, or kind, mass_kg and resistance_coefficient",
                 )
     elif kind is None and (mass is not None or coefficient is not None):
         raise table.fault(
@@ -73,7 +74,7 @@ def read_load(table: Table) -> tuple[Load, Rating, list[Message]]:
     if resistance_u is not None and resistance is None:
         raise table.fault(
             "resistance_u_N",
-            "has no resistance_N beside it",
+            "needs resistance_N beside it",
             "write resistance_N = the force in N",
         )
     if mass_u is None and mass is not None:
@@ -101,7 +102,7 @@ def read_load(table: Table) -> tuple[Load, Rating, list[Message]]:
 
 
 def _surface(table: Table, kind: str | None) -> Surface | None:
-    """The row of the surface tables that the load moves on."""
+    """The row of the surface tables that the file names, or None; raises RigFault."""
     name = table.text("surface", most=100)
     if name is None:
         return None
@@ -110,12 +111,12 @@ def _surface(table: Table, kind: str | None) -> Surface | None:
         names = [each.name for each in SURFACES]
         near = nearest(name, names)
         raise table.fault(
-            "surface", f'no table has "{name}"',
+            "surface", f'"{name}" is not in the table of surfaces',
             f'write "{near}"' if near else "surfaces are " + ", ".join(names),
         )  # fmt: skip
     if kind == "hanging" or (kind in ("rolling", "dragging") and kind != row.kind):
         raise table.fault(
             "surface", f"is for a {row.kind} load, not for a {kind} one",
-            "write another surface, or the coefficient",
+            "write another surface, or resistance_coefficient",
         )  # fmt: skip
     return row

@@ -1,7 +1,4 @@
-"""Reads a rig file table by table.
-
-What comes out is a Rig as the file writes it; `load.check` says whether it can work.
-"""
+"""Reads a rig file table by table into a Rig; `load.check` checks afterwards that it can work."""
 
 from __future__ import annotations
 
@@ -30,7 +27,7 @@ TABLES = ("pulley", "grab", "capture", "edge", "further_anchor", "plate", "gear"
 
 
 def read_rig(data: Mapping[str, Any], file: str) -> Rig:
-    """The rig that these tables describe; `file` is named in faults."""
+    """The rig that these tables describe; raises RigFault, which names `file`."""
     top = Table(data, file, "", RigFault)
     tables = {kind: _named(top, kind) for kind in TABLES}
     title = top.text("title", most=200) or ""
@@ -92,14 +89,15 @@ def read_rig(data: Mapping[str, Any], file: str) -> Rig:
 
 
 def _table(top: Table, name: str) -> Table:
+    """The table [NAME]; empty where it is absent."""
     return Table(top.raw(name, {}), top.file, name, RigFault)
 
 
 def _named(top: Table, kind: str) -> dict[str, Table]:
-    """The tables [KIND.NAME] of this kind by name."""
+    """The tables [KIND.NAME] of a kind, by name."""
     data = top.raw(kind, {})
     if not isinstance(data, Mapping):
-        raise top.fault(kind, "must hold one table for each thing", f"write [{kind}.NAME]")
+        raise top.fault(kind, "must hold one table for each item", f"write [{kind}.NAME]")
     return {
         name: Table(value, top.file, f"{kind}.{name}", RigFault) for name, value in data.items()
     }

@@ -1,4 +1,4 @@
-"""Reads the ropes of a rig: the path of each, station by station in rope order."""
+"""Reads the ropes of a rig file: the path of each rope, station by station in rope order."""
 
 from __future__ import annotations
 
@@ -18,28 +18,29 @@ MOST_STATIONS = 400  # speed only: the model's cost grows with the cube of the s
 
 @dataclass(frozen=True)
 class PathPlace:
-    """One place in the path of a rope, as written."""
+    """One station in the path of a rope, as written."""
 
-    table: Table
+    table: Table  # its keys
     kind: str  # one of STATIONS
     rope: int  # index into Rig.ropes
-    first: bool
-    last: bool
-    before_tail: bool  # nothing but a free tail comes behind it
+    first: bool  # whether it is the first of its path
+    last: bool  # whether it is the last of its path
+    before_tail: bool  # whether only a free tail follows it
 
     @property
     def end(self) -> bool:
+        """Whether it is at an end of its rope."""
         return self.first or self.last
 
 
 def read_ropes(draft: RigDraft, ropes: Any) -> None:
-    """All ropes with their stations and strands; ropes: what stands under [[rope]]."""
+    """Add all ropes with their stations and strands to the draft; ropes: the value of [[rope]]."""
     if not isinstance(ropes, list) or not ropes:
         raise draft.fault("rope", "there is no rope", "write [[rope]] with name and path")
     tables = [Table(data, draft.file, f"rope {k + 1}", RigFault) for k, data in enumerate(ropes)]
     paths = [_path(table, k) for k, table in enumerate(tables)]
     if sum(len(path) for path in paths) > MOST_STATIONS:
-        raise draft.fault("rope", f"more than {MOST_STATIONS} stations", "leave some out")
+        raise draft.fault("rope", f"more than {MOST_STATIONS} stations", "write fewer")
     # bodies first: a pulley may ride on a grab that comes later
     read_bodies_on_ropes(draft, (place.table for path in paths for place in path))
     for table, path in zip(tables, paths, strict=True):
@@ -47,6 +48,7 @@ def read_ropes(draft: RigDraft, ropes: Any) -> None:
 
 
 def _path(table: Table, rope: int) -> list[PathPlace]:
+    """The stations of a rope as written; rope: its index."""
     path = table.raw("path")
     if not isinstance(path, list) or len(path) < 2:
         raise table.fault(
@@ -72,7 +74,7 @@ def _path(table: Table, rope: int) -> list[PathPlace]:
 
 
 def _kind(station: Table) -> str:
-    """What the station is; raises RigFault where it is nothing or several things."""
+    """The kind of a station; raises RigFault where it has none or several."""
     kinds = [kind for kind in STATIONS if kind in station.data]
     if len(kinds) > 1:
         raise station.fault(
@@ -82,7 +84,7 @@ def _kind(station: Table) -> str:
         )
     if kinds:
         return kinds[0]
-    what = "the station says none of what it can be"
+    what = "the station has no kind"
     for key in station.data:
         near = nearest(key, STATIONS)
         if near:
@@ -147,7 +149,9 @@ def _tie(draft: RigDraft, place: PathPlace) -> Station:
     table = place.table
     if not place.end:
         raise table.fault(
-            "", "a tie ends a rope", "write it first or last in the path, or use a grab"
+            "",
+            "a tie must be at the end of a rope",
+            "write it first or last in the path, or use a grab",
         )
     body = body_under(draft, table, "tie")
     strength = table.number("strength", above=0.0, most=1.0)
@@ -159,8 +163,8 @@ def _free(draft: RigDraft, place: PathPlace) -> Station:
     if place.table.flag("free") is not True or place.first or not place.last:
         raise place.table.fault(
             "free",
-            "a slack tail stands last in a path",
-            "write { free = true } there alone",
+            "a slack tail must be the last station of its path",
+            "write { free = true } last",
         )
     return Station("free", "free", place.rope, None)
 
@@ -170,14 +174,14 @@ def _haul(draft: RigDraft, place: PathPlace) -> Station:
     if not (place.end or place.before_tail):
         raise table.fault(
             "",
-            "the haul stands at the end of a rope",
+            "the haul must be at the end of a rope",
             "write it first or last in its path, or before { free = true }",
         )
     name = draft.name(table.data["haul"], "haul", table.name)
     on = body_under(draft, table, "on") if table.has("on") else None
     toward = table.number("toward_deg", least=-360.0, most=360.0)
     if on is not None and toward is not None:
-        raise table.fault("toward_deg", "has no meaning beside on", "write one of the two")
+        raise table.fault("toward_deg", "cannot stand beside on", "write one of the two")
     return Station(name=name, kind="haul", rope=place.rope, body=on, toward_deg=toward or 0.0)
 
 
@@ -193,7 +197,7 @@ def _turn(draft: RigDraft, place: PathPlace) -> Station:
     if kind == "edge" and "at_m" in table.data:
         name = str(table.data["edge"])
         if "on" in table.data:
-            raise table.fault("on", "stands beside at_m", "write one of the two")
+            raise table.fault("on", "cannot stand beside at_m", "write one of the two")
         table.raw("at_m")
         body = draft.body_index[name]
     else:

@@ -1,4 +1,4 @@
-"""A rig as the text of its file, the reverse of `rig.parse_rig`: for a rig that a program placed."""
+"""Writes a rig as the text of a rig file, the inverse of `load.parse_rig`, for a rig that was fitted."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from analysis.rig.rig import Rating, Rig, Station
 
 
 def rig_toml(rig: Rig) -> str:
-    """TOML of interface section 1; what is a default is left out.  Lengths to 0.1 mm."""
+    """TOML text of a rig (interface section 1), without defaults; lengths are rounded to 0.1 mm."""
     lines = [f"title = {_text(rig.title)}"]
     if rig.note:
         lines.append(f"note = {_text(rig.note)}")

@@ -1,4 +1,4 @@
-"""Simulated hauls: the demo's physics, and pulls with stated true values.
+"""Simulates hauls: the demo's physics, and hauls whose true values are stated in a file.
 
 Read `stated_haul` (for `haul simulate`), then `demo_haul` (for `haul demo`).  May import `signals` and
 what lies below it.

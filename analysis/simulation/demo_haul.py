@@ -1,9 +1,10 @@
-"""The demo's physics: a launch of 1.4 t on its cradle hauled up a slipway, all invented.
+"""Simulates the demo's haul: an invented launch of 1.4 t on its cradle, hauled up a slipway.
 
-The rope is a spring with some damping, the cradle a mass with dry friction that is larger at
-rest.  While the load moves its force is MA x S (S: tension at the haul); at rest it stays between
-MA x S and ideal^2 / MA x S, where rope would run back, and follows only when pushed.  MA comes out of the rig model for a drawn pulley efficiency.
-Haulers pull hand over hand; the devices err as the sensors file says they may.
+The rope is a spring with some damping; the cradle is a mass with dry friction that is larger at rest.
+While the load moves, the load force is MA x S (S: tension at the haul).  At rest it stays between
+MA x S and ideal^2 / MA x S, where rope would run back, and changes only when it reaches one of them.
+MA comes from the rig model with a random pulley efficiency.  Haulers pull hand over hand; the devices
+have errors within the uncertainty that the sensors file states.
 """
 
 from __future__ import annotations
@@ -24,8 +25,8 @@ from logger.channels.channel import Channel, Sensors
 from logger.channels.sensors_file import parse_sensors
 
 # The numbers of the demo are chosen by us for a boatyard's launch; MASS_KG, SLOPE_DEG and FRICTION are those
-# of analysis/demo/rig.toml, and no result of a real haul hangs on any of them.  STEP_S, EVERY, STATIC,
-# STIFFNESS_N_M, DAMPING_N_S_M and WAY_M are named here so that each is found.
+# of analysis/demo/rig.toml.  No result of a real haul depends on any of them: STEP_S, EVERY, STATIC,
+# STIFFNESS_N_M, DAMPING_N_S_M, WAY_M.
 STEP_S = 1 / 400
 EVERY = 5  # steps a sample: 80 Hz
 MASS_KG, SLOPE_DEG, FRICTION = 1400.0, 7.0, 0.06
@@ -39,22 +40,21 @@ QUANTUM = {"haul_force": 0.5, "rope_out": 0.001, "load_force": 2.0, "load_travel
 
 @dataclass(frozen=True)
 class Haul:
-    """What the virtual devices send: time_s (n,) and for each channel (n,) in the device's unit;
-    ports: channels that share one device; true: what the simulation was given and did."""
+    """The readings that the simulated devices send, and the true values behind them."""
 
-    time_s: Floats
-    values: dict[str, Floats]
-    ports: tuple[tuple[str, ...], ...]
-    true: dict[str, Any]
+    time_s: Floats  # (n,) since the start
+    values: dict[str, Floats]  # by channel, (n,), in the device's unit
+    ports: tuple[tuple[str, ...], ...]  # names of the channels of each device
+    true: dict[str, Any]  # what the simulation was given and what it did, by name with unit
 
     def rows(self) -> Iterator[tuple[float, dict[str, float]]]:
-        """(time_s, {channel: value}) one after the other."""
+        """Yield (time_s, {channel: value in the device's unit}) in order of time."""
         names, table = list(self.values), np.array(list(self.values.values())).T.tolist()
         for time, row in zip(self.time_s.tolist(), table, strict=True):
             yield time, dict(zip(names, row, strict=True))
 
     def csv(self) -> str:
-        """The table that `haul import` reads."""
+        """The readings as CSV text that `haul import` reads."""
         lines = [",".join(["time_s", *self.values])]
         lines += [
             f"{time:.4f}," + ",".join(f"{value:.6g}" for value in row.values())
@@ -64,32 +64,35 @@ class Haul:
 
 
 def demo_text(name: str) -> str:
-    """The demo's `rig.toml` or `sensors.toml`."""
+    """Text of the demo's file `rig.toml` or `sensors.toml`."""
     return (files("analysis") / "demo" / name).read_text(encoding="utf-8")
 
 
 def demo_rig() -> Rig:
+    """The rig of the demo."""
     return parse_rig(demo_text("rig.toml"), "rig.toml")
 
 
 def demo_sensors() -> Sensors:
+    """The channels of the demo."""
     return parse_sensors(demo_text("sensors.toml"), "sensors.toml")
 
 
 @dataclass(frozen=True)
 class _Plan:
-    """Times and speeds of a run: cycles of hauling and resetting from lead_s on."""
+    """Times and speeds of a run: cycles of hauling and resetting after a lead time."""
 
-    lead_s: float
-    cycle_s: float
-    haul_s: float
-    speed_m_s: float
-    pause_s: tuple[float, float]  # within the first stroke: from, how long
-    slip_at_s: float  # within the second stroke
-    shock_at_s: float  # within the third
+    lead_s: float  # time before the first cycle
+    cycle_s: float  # one stroke with its reset
+    haul_s: float  # hauling within a cycle
+    speed_m_s: float  # mean speed of the rope at the haul
+    pause_s: tuple[float, float]  # a pause within the first stroke: its start and its duration
+    slip_at_s: float  # time of the slip, within the second stroke
+    shock_at_s: float  # time of the shock, within the third stroke
 
 
 def _plan(for_s: float, ratio: float) -> _Plan:
+    """The plan of a run of for_s seconds; ratio: travel ratio, rope hauled / load travel."""
     cycle = min(max((for_s - 1.0) / 3.4, 2.6), 40.0)
     haul = 0.72 * cycle
     speed = min(0.85, WAY_M * ratio / (max(for_s / cycle, 1.0) * haul))
@@ -106,30 +109,30 @@ def _plan(for_s: float, ratio: float) -> _Plan:
 
 
 def simulate(seed: int, for_s: float) -> Haul:
-    """A haul of for_s seconds; the same for the same seed."""
+    """Simulate a haul of for_s seconds; the same seed gives the same haul."""
     rng = np.random.default_rng(seed)
     rig, sensors = demo_rig(), demo_sensors()
-    known = model(rig)
+    rig_model = model(rig)
     e = _pulley(rig, rng)
     ma = model_ma_with(rig, e)
     load = _Load(rng)
-    x, way, pull, force, moving = _run(
-        known, ma, load, _plan(for_s, known.travel_ratio), for_s, rng
+    x, travel_m, pull, force, moving = _run(
+        rig_model, ma, load, _plan(for_s, rig_model.travel_ratio), for_s, rng
     )
     time: Floats = np.arange(len(x), dtype=np.float64) * (STEP_S * EVERY)
-    truth = {"haul_force": pull, "rope_out": x, "load_force": force, "load_travel": way}
+    truth = {"haul_force": pull, "rope_out": x, "load_force": force, "load_travel": travel_m}
     values = {c.name: _device(c, truth[c.name], rng) for c in sensors.channels}
-    weight = np.diff(way, prepend=way[0]) * moving
+    weight = np.diff(travel_m, prepend=travel_m[0]) * moving
     weight = np.where(weight > 0, weight, 0.0)
     some = float(weight.sum()) > 0
     load_N = float(np.average(force, weights=weight)) if some else None
     true: dict[str, Any] = {
         "pulley_efficiency": e,
         "actual_ma": ma,
-        "efficiency": ma / known.ideal_ma,
+        "efficiency": ma / rig_model.ideal_ma,
         "load_force_N": load_N,
         "haul_force_N": load_N / ma if load_N is not None else None,
-        "load_travel_m": float(way[-1]),
+        "load_travel_m": float(travel_m[-1]),
         "mass_kg": load.mass,
         "seed": seed,
     }
@@ -137,13 +140,14 @@ def simulate(seed: int, for_s: float) -> Haul:
 
 
 def _pulley(rig: Rig, rng: np.random.Generator) -> float:
+    """A random pulley efficiency, within the uncertainty that the rig file states."""
     pulleys = [s for s in rig.stations if s.kind == "pulley"]
     drawn = rng.normal(pulleys[0].efficiency, pulleys[0].efficiency_u)
     return float(np.clip(drawn, 0.75, 0.98))
 
 
 class _Load:
-    """The cradle: mass, weight along the ways, friction that varies a little along them."""
+    """The cradle: mass, kg, weight along the slipway, N, and friction, N, that varies a little along it."""
 
     def __init__(self, rng: np.random.Generator) -> None:
         self.mass = float(MASS_KG * (1 + 0.02 * rng.standard_normal()))
@@ -155,21 +159,25 @@ class _Load:
             rng.normal(0, 0.03, 3), (0.9, 2.3, 5.1), rng.uniform(0, 6.28, 3), strict=True
         )]  # fmt: skip
 
-    def rubs(self, way: float) -> float:
-        return self.friction * (1 + sum(a * math.sin(f * way + p) for a, f, p in self.waves))
+    def friction_N(self, travel_m: float) -> float:
+        """Friction while moving, at this load travel, m."""
+        return self.friction * (1 + sum(a * math.sin(f * travel_m + p) for a, f, p in self.waves))
 
 
 def _run(
-    known: Model, ma: float, load: _Load, plan: _Plan, for_s: float, rng: np.random.Generator
+    rig_model: Model, ma: float, load: _Load, plan: _Plan, for_s: float, rng: np.random.Generator
 ) -> tuple[Floats, Floats, Floats, Floats, Floats]:
-    """Rope out, load travel, tension at the haul, force at the load, whether the load moves."""
-    ratio = known.travel_ratio
-    back = known.ideal_ma**2 / ma  # load force / tension when rope runs back
+    """Rope out, m, load travel, m, haul tension, N, load force, N, and whether the load moves (1 or 0).
+
+    All (n,).  ma: load force / haul tension while the load moves; for_s: duration of the run, s.
+    """
+    ratio = rig_model.travel_ratio
+    back = rig_model.ideal_ma**2 / ma  # load force / tension when rope runs back
     steps = max(round(for_s / STEP_S), EVERY)
-    setback = max((s.setback_m for s in known.rig.stations), default=0.0)
+    setback = max((s.setback_m for s in rig_model.rig.stations), default=0.0)
     rate, phase = plan.speed_m_s / 0.65, float(rng.uniform(0, 6.28))
-    x = slack = way = v = pull = 0.0
-    held = 0.5 * load.slope  # what the capture leaves on the cradle's cell
+    x = slack = travel_m = v = pull = 0.0
+    held = 0.5 * load.slope  # force that stays on the cradle's cell while the capture holds
     force, begun, fed, stretch = held, 0.0, 0.0, 0.0
     resetting = False
     out = np.empty((5, (steps + EVERY - 1) // EVERY))
@@ -195,7 +203,7 @@ def _run(
         elif stroke >= 0:
             if not resetting:
                 resetting, fed = True, (x - begun) * 0.85
-                way -= setback
+                travel_m -= setback
             left = plan.cycle_s - u
             if pull > 0:
                 hand = -min(3.0, 8.0 * stretch + 0.3)
@@ -204,27 +212,27 @@ def _run(
         x += hand * STEP_S
         if resetting and pull <= 0:
             fed += hand * STEP_S
-            slack = x - ratio * way
+            slack = x - ratio * travel_m
             stretch = 0.0
         rate_of = hand - ratio * v
         if not resetting or pull > 0:
-            stretch = x - ratio * way - slack
+            stretch = x - ratio * travel_m - slack
         pull = max(0.0, STIFFNESS_N_M * stretch + DAMPING_N_S_M * rate_of) if stretch > 0 else 0.0
-        # rope that runs out sets the friction; at rest the force stays between both ways' limits
+        # while the load moves, friction follows the rope; at rest the force stays between both limits
         force = ma * pull if v > 0 else min(max(force, ma * pull), max(back * pull, held))
-        rub = load.rubs(way)
+        rub = load.friction_N(travel_m)
         if v <= 0 and force <= load.slope + STATIC * rub:
             v = 0.0
         else:
             v = max(0.0, v + (force - load.slope - rub) / load.mass * STEP_S)
-        way += v * STEP_S
+        travel_m += v * STEP_S
         if k % EVERY == 0:
-            out[:, k // EVERY] = x, way, pull, force, v > 0.002
+            out[:, k // EVERY] = x, travel_m, pull, force, v > 0.002
     return out[0], out[1], out[2], out[3], out[4]
 
 
 def _device(channel: Channel, true: Floats, rng: np.random.Generator) -> Floats:
-    """What the device sends: gain and zero drawn from its stated uncertainty, noise, steps."""
+    """Readings that the device sends for true values, (n,): random gain and zero, noise, resolution."""
     gain = 1 + channel.u_percent / 100 * rng.standard_normal()
     zero = channel.u * rng.standard_normal() if channel.quantity == "force" else 0.0
     sent = true * gain + zero + NOISE[channel.name] * rng.standard_normal(len(true))

@@ -1,7 +1,7 @@
-"""A haul whose true values somebody states, on any rig: what its channels would read.
+"""Simulates the readings of a haul on any rig from true values that a file states.
 
-Quasi-static: while the load moves, the haul tension is load force / MA, with one efficiency for
-every pulley; between strokes the tension is off and the rope is fed back.
+The simulation is quasi-static: while the load moves, the haul tension is load force / MA, with one
+efficiency for every pulley; between strokes the tension is off and the rope is fed back.
 """
 
 from __future__ import annotations
@@ -21,32 +21,32 @@ from logger.device_units import to_si
 from logger.errors import CallFault, RigFault, SensorsFault
 from logger.toml_tables import Table, parse_toml, read_text
 
-# RATE_HZ, RISE_S, BACK, OPEN_STROKE_M: chosen by us: a simulation's pace, which no result hangs on
+# RATE_HZ, RISE_S, BACK, OPEN_STROKE_M: chosen by us: a simulation's pace, on which no result depends
 RATE_HZ = 25.0
-RISE_S = 0.3  # the team takes up the tension, and lets it off
+RISE_S = 0.3  # time in which the tension comes on, and goes off
 BACK = 2.0  # rope is fed back this many times as fast as it was hauled
-OPEN_STROKE_M = 10.0  # of rope, where nothing ends a stroke
+OPEN_STROKE_M = 10.0  # rope hauled in a stroke that nothing ends
 
 
 @dataclass(frozen=True)
 class Stated:
-    """What is true.  None: as the rig file says."""
+    """The true values of a simulated haul."""
 
-    seed: int = 1
-    for_s: float = 60.0
-    rest_s: float = 3.0
-    rope_speed_m_s: float = 0.5
-    pulley_efficiency: float | None = None
-    load_force_N: float | None = None
+    seed: int = 1  # of the noise
+    for_s: float = 60.0  # duration
+    rest_s: float = 3.0  # time before the first stroke
+    rope_speed_m_s: float = 0.5  # at the haul
+    pulley_efficiency: float | None = None  # of every pulley; None: as in the rig file
+    load_force_N: float | None = None  # while the load moves; None: as in the rig file
 
 
 def read_stated(path: str | Path) -> Stated:
-    """The file of true values (TOML); raises CallFault on anything that is not one of them."""
+    """Read a file of true values (TOML); raises CallFault on any key or value that is not allowed."""
     file = str(path)
     table = Table(parse_toml(read_text(path, CallFault), file, CallFault), file, "", CallFault)
     own = Stated()
     seed = table.whole("seed")
-    found = Stated(
+    read = Stated(
         seed=own.seed if seed is None else seed,
         for_s=table.number("for_s", above=0.0, most=86400.0, unit=" of seconds") or own.for_s,
         rest_s=_given(
@@ -57,11 +57,11 @@ def read_stated(path: str | Path) -> Stated:
         load_force_N=table.number("load_force_N", above=0.0, unit=" of newtons"),
     )
     table.done()
-    return found
+    return read
 
 
 def with_efficiency(rig: Rig, e: float) -> Rig:
-    """The same rig, every pulley of efficiency e."""
+    """A copy of the rig with efficiency e (0 to 1) at every pulley."""
     return replace(
         rig,
         stations=tuple(replace(s, efficiency=e) if s.kind == "pulley" else s for s in rig.stations),
@@ -69,30 +69,32 @@ def with_efficiency(rig: Rig, e: float) -> Rig:
 
 
 def truth(rig: Rig, stated: Stated) -> dict[str, Any]:
-    """What the haul is like: MA, efficiency, forces.  RigFault if no load force is to be had."""
+    """True MA, efficiency and forces of the haul; raises RigFault where no load force is stated."""
     real = (
         rig if stated.pulley_efficiency is None else with_efficiency(rig, stated.pulley_efficiency)
     )
-    known = model(real)
-    load_N = stated.load_force_N if stated.load_force_N is not None else known.load_force_N
+    rig_model = model(real)
+    load_N = stated.load_force_N if stated.load_force_N is not None else rig_model.load_force_N
     if load_N is None:
         raise RigFault(
-            rig.file, "does not say what the load resists", "state load_force_N in the true values"
+            rig.file,
+            "does not state the load's resistance",
+            "write load_force_N in the true values",
         )
     return {
         "seed": stated.seed,
         "pulley_efficiency": stated.pulley_efficiency,
-        "actual_ma": known.model_ma,
-        "efficiency": known.efficiency,
+        "actual_ma": rig_model.model_ma,
+        "efficiency": rig_model.efficiency,
         "load_force_N": load_N,
-        "haul_force_N": load_N / known.model_ma,
+        "haul_force_N": load_N / rig_model.model_ma,
     }
 
 
 def rows(rig: Rig, sensors: Sensors, stated: Stated) -> Iterator[tuple[float, dict[str, float]]]:
-    """(time_s, {channel: what its device sends}), RATE_HZ a second for for_s.
+    """Yield (time_s, {channel: value in the device's unit}), RATE_HZ times a second for `for_s`.
 
-    Noise: normal, each channel's own stated uncertainty of one reading.
+    Noise is normal, with each channel's stated uncertainty of one reading.
     """
     haul_N = truth(rig, stated)["haul_force_N"]
     real = (
@@ -103,12 +105,12 @@ def rows(rig: Rig, sensors: Sensors, stated: Stated) -> Iterator[tuple[float, di
         for c in sensors.channels
     }
     ratio = model(real).travel_ratio
-    way = stroke(real).haul_m
-    way = way if np.isfinite(way) and way > 0 else OPEN_STROKE_M
+    stroke_m = stroke(real).haul_m
+    stroke_m = stroke_m if np.isfinite(stroke_m) and stroke_m > 0 else OPEN_STROKE_M
     rng = np.random.default_rng(stated.seed)
     for k in range(max(1, round(stated.for_s * RATE_HZ))):
         time_s = k / RATE_HZ
-        share, out_m, hauled_m = motion(stated, way, bool(rig.grabs), time_s)
+        share, out_m, hauled_m = motion(stated, stroke_m, bool(rig.grabs), time_s)
         values = {}
         for c in sensors.channels:
             if c.quantity == "force":
@@ -122,13 +124,16 @@ def rows(rig: Rig, sensors: Sensors, stated: Stated) -> Iterator[tuple[float, di
         yield time_s, values
 
 
-def motion(stated: Stated, way_m: float, resets: bool, time_s: float) -> tuple[float, float, float]:
-    """(share of the steady tension, rope out of the rig now, rope hauled in all) at a time; m.
+def motion(
+    stated: Stated, stroke_m: float, resets: bool, time_s: float
+) -> tuple[float, float, float]:
+    """(share of the steady tension, rope out of the rig now, m, rope hauled in all, m) at time_s.
 
-    A cycle: tension up, way_m of rope hauled at its speed, tension off, rope fed back.  Where
-    nothing can be reset it is hauled once.
+    A cycle: the tension comes on, stroke_m of rope is hauled at the stated speed, the tension goes off,
+    the rope is fed back.  Without resets there is one stroke.
     """
-    haul_s, back_s = way_m / stated.rope_speed_m_s, way_m / stated.rope_speed_m_s / BACK
+    haul_s = stroke_m / stated.rope_speed_m_s
+    back_s = haul_s / BACK
     cycle = haul_s + back_s + 3 * RISE_S
     t = time_s - stated.rest_s
     if t < 0:
@@ -138,19 +143,22 @@ def motion(stated: Stated, way_m: float, resets: bool, time_s: float) -> tuple[f
     share = min(1.0, u / RISE_S, max(0.0, (2 * RISE_S + haul_s - u) / RISE_S))
     fed = 0.0
     if resets:
-        fed = min(way_m, max(0.0, (u - haul_s - 2.5 * RISE_S) * stated.rope_speed_m_s * BACK))
-    return share, hauled - fed, done * way_m + hauled
+        fed = min(stroke_m, max(0.0, (u - haul_s - 2.5 * RISE_S) * stated.rope_speed_m_s * BACK))
+    return share, hauled - fed, done * stroke_m + hauled
 
 
 def as_sent(channel: Channel, si: float) -> float:
-    """What the device sends for a value in SI: the way back through `Channel.si`."""
+    """What the device sends for a value `si`, N or m, in its own unit: the inverse of `Channel.si`."""
     if channel.calibration is not None:
         return float(channel.calibration.reading(si)) + channel.zero
     worth = to_si(channel.unit) * channel.scale
     if worth == 0:
-        raise SensorsFault(channel.name, "its readings are worth nothing", "mend its scale")
+        raise SensorsFault(
+            channel.name, "its scale is 0", "write the scale that gives force or length"
+        )
     return si / worth + channel.zero
 
 
 def _given(value: float | None, default: float) -> float:
+    """The value, or the default where it is None."""
     return default if value is None else value

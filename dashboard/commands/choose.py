@@ -12,7 +12,7 @@ from collections.abc import Callable
 
 from analysis.messages.message import Message
 from analysis.prediction.choose_rig import (
-    Gear,
+    GearRatings,
     Need,
     Option,
     as_json,
@@ -135,7 +135,7 @@ def _write(need: Need, name: str, file: str) -> None:
 
 
 def _need(args: argparse.Namespace) -> Need:
-    gear = Gear(
+    gear = GearRatings(
         efficiency=args.pulley_efficiency,
         rope_mbs_N=_newton(args.rope_mbs_kN),
         pulley_mbs_N=_newton(args.pulley_mbs_kN),
@@ -213,7 +213,7 @@ def _ground(
 
 
 def _lines(need: Need, options: list[Option], pair: Message, shown: Units) -> list[str]:
-    needs = need.needs
+    needs = need.resistance
     lines = [
         f"A load of {shown.force_pm(needs.force_N, needs.force_u_N)}, {shown.length(need.distance_m)} far, "
         f"{shown.length(need.rope_m)} of rope, a team of {shown.force(need.team_N)}",

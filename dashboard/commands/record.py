@@ -21,14 +21,14 @@ from dashboard.text.units import Units
 from logger.channels.channel import Sensors
 from logger.channels.sensors_file import for_recording, load_sensors
 from logger.errors import CallFault, one_line
-from logger.recorder.alarms import HOLD_S, LEVELS, AlarmRow, Latched, parted
+from logger.recorder.alarms import HOLD_S, LEVELS, AlarmRow, LatchedAlarms, split_alarm_text
 
 if TYPE_CHECKING:
     import subprocess
 
     from analysis.messages.message import Message
     from logger.recorder.disk_retry import EventRow
-    from logger.recorder.recorder import Outcome, Status
+    from logger.recorder.recorder import Outcome, RecorderStatus
 
 
 LINE_S = 0.5
@@ -78,7 +78,7 @@ def run(args: argparse.Namespace) -> int:
     rig = load_rig(args.rig)
     check_places(rig, sensors)
     truth = None if args.simulation_true is None else _truth(args.simulation_true)
-    from logger.recorder.machine_watch import HostWatch
+    from logger.recorder.machine_watch import MachineWatch
     from logger.recorder.recorder import record
 
     if args.with_parent:
@@ -95,7 +95,7 @@ def run(args: argparse.Namespace) -> int:
             args.rig, args.sensors, args.out, for_s=args.for_s, wait=args.wait,
             alarms=alarms, simulation_true=truth, status=line.show,
             check_rig=lambda text, name: rig_table(sensors, text, name, labelled),
-            host=HostWatch(Path(args.out), args.for_s),
+            machine=MachineWatch(Path(args.out), args.for_s),
         )  # fmt: skip
     except BaseException:
         if page is not None:
@@ -184,11 +184,11 @@ class StatusLine:
         self.sensors, self.labels, self.shown, self.first = sensors, labels, shown, first
         self.on = sys.stderr is not None and sys.stderr.isatty()
         self.width = 0
-        self.latched = Latched()
+        self.latched = LatchedAlarms()
         self._clock = clock
         self._line_due = self._bell_due = 0.0
 
-    def show(self, status: Status) -> None:
+    def show(self, status: RecorderStatus) -> None:
         first, self.first = self.first, ()
         for line in first:  # said once a port is open: a fault before has the one line
             self._say(line)
@@ -216,7 +216,7 @@ class StatusLine:
             self._say(f"alarm acknowledged at {told.time_s:.1f} s: {labels or told.text}")
             return
         self.latched.alarm(told.channel, told.text, told.time_s, told.value)
-        level, label = parted(told.text)
+        level, label = split_alarm_text(told.text)
         force = self.sensors.by_name(told.channel).quantity == "force"
         value = (self.shown.force if force else self.shown.length)(told.value)
         label = label_text(label, self.labels, self.shown)
@@ -241,7 +241,7 @@ class StatusLine:
             _tell("")
 
 
-def status_text(status: Status, sensors: Sensors, shown: Units) -> str:
+def status_text(status: RecorderStatus, sensors: Sensors, shown: Units) -> str:
     """The state of a recording on one line: latest values, readings, drops, what is wrong."""
     parts = [f"{status.time_s:7.1f} s"]
     for channel in sensors.channels:

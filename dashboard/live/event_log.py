@@ -14,7 +14,7 @@ from dashboard.text.alarm_levels import label_text
 from dashboard.text.units import Units
 from logger.channels.channel import Sensors
 from logger.errors import one_line
-from logger.recorder.alarms import Held
+from logger.recorder.alarms import HeldAlarm
 from logger.session.records import Event
 
 LAST_EVENTS = 6
@@ -44,7 +44,7 @@ class EventLog:
             one = ordered[k] if k < len(ordered) else None
             board.set(f"al:{k}", one and [
                 one.level, one.worst, one_line(label_text(one.label, self.alarms, self.units), 60), round(one.time_s, 1),
-                sig(one.value), int(one.seen), one_line(one.channel, 40),
+                sig(one.value), int(one.acknowledged), one_line(one.channel, 40),
             ])  # fmt: skip
         board.set("aln", len(ordered))
         board.set("done", [
@@ -102,6 +102,6 @@ class EventLog:
         self._spans = keys
 
 
-def _first(one: Held) -> tuple[bool, int, float]:
+def _first(one: HeldAlarm) -> tuple[bool, int, float]:
     """Open before acknowledged, the worst and the latest first."""
-    return one.seen, -one.worst, -one.time_s
+    return one.acknowledged, -one.worst, -one.time_s

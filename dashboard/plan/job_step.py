@@ -30,11 +30,11 @@ def frame_answer(
     more.append(_places(planned, frame, shown))
     if labels == "force" and known is not None and known.haul_force_N is None:
         more.append("the haul force is not known: strands are labelled by multiples of it")
-    if told.thinned:
-        more.append(told.thinned.text(shown))
+    if told.left_out:
+        more.append(told.left_out.text(shown))
     return {
         "svg": svg,
-        "text": frame.said.text(shown),
+        "text": frame.caption.text(shown),
         "kind": frame.kind,
         "more": more,
         "of": len(told.frames),

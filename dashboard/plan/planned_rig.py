@@ -19,7 +19,7 @@ from analysis.mechanics.model import Model, model, reset_setbacks
 from analysis.mechanics.travel import job
 from analysis.mechanics.what_if import what_if
 from analysis.messages.message import Message, message
-from analysis.prediction.job_frames import Story, story
+from analysis.prediction.job_frames import JobFrames, job_frames
 from analysis.prediction.predict import prediction
 from analysis.rig.rig import Rig
 from analysis.rig_file.load import load_rig
@@ -71,7 +71,7 @@ class Planned:
         self.version += 1
         self._predicted: tuple[dict[str, Any], tuple[Message, ...]] | None = None
         self._models: dict[float | None, Model] = {}
-        self._stories: dict[str, Story] = {}
+        self._stories: dict[str, JobFrames] = {}
         self._found: tuple[Model, tuple[Condition, ...]] | None = (
             None  # of the last model asked for
         )
@@ -131,11 +131,11 @@ class Planned:
         except np.linalg.LinAlgError:
             return None
 
-    def story(self, mode: str) -> Story:
+    def story(self, mode: str) -> JobFrames:
         with self._lock:
             if mode not in self._stories:
                 done = job(self.rig, mode, reset_setbacks(self.model()))
-                self._stories[mode] = story(self.rig, done)
+                self._stories[mode] = job_frames(self.rig, done)
             return self._stories[mode]
 
 

@@ -7,7 +7,7 @@ from html import escape
 import numpy as np
 
 from analysis.mechanics.model import Model
-from analysis.mechanics.working_limits import Part
+from analysis.mechanics.working_limits import RigPart
 from analysis.rig.rig import Floats, Rig
 
 BARE = 1e-9
@@ -39,7 +39,7 @@ def steps_table(known: Model) -> str:
     return f'{note}<table class="tmethod">{body}</table>'
 
 
-def _station(rig: Rig, s: int, pieces: dict[str, Part], known: Model) -> str:
+def _station(rig: Rig, s: int, pieces: dict[str, RigPart], known: Model) -> str:
     station = rig.stations[s]
     on = "" if station.body is None else rig.bodies[station.body].name
     said = {
@@ -59,7 +59,7 @@ def _station(rig: Rig, s: int, pieces: dict[str, Part], known: Model) -> str:
     )
 
 
-def _sum(rig: Rig, s: int, piece: Part, tension: Floats) -> str:
+def _sum(rig: Rig, s: int, piece: RigPart, tension: Floats) -> str:
     """The addition at a station: two strands on a pulley, what a grab adds to a strand."""
     a, b = float(tension[rig.before[s]]), float(tension[rig.after[s]])
     force = piece.force(tension)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from analysis.mechanics.load_cases import Condition, Row, conditions
+from analysis.mechanics.load_cases import Condition, LoadCaseRow, conditions
 from analysis.mechanics.model import model
 from analysis.mechanics.rope_stretch import take_up
 from analysis.messages.message import text_of
@@ -67,7 +67,7 @@ def _rows(every: tuple[Condition, ...], shown: Units) -> list[list[str]]:
     return rows
 
 
-def _force(row: Row, shown: Units) -> str:
+def _force(row: LoadCaseRow, shown: Units) -> str:
     if row.force_N is None:
         return f"{number(row.of_load)} x"
     return shown.force_pm(row.force_N, row.force_u_N)

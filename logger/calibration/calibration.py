@@ -1,7 +1,7 @@
-"""A calibration: what a cell or counter reads for a known force or length, fitted, kept, read back.
+"""Fits a calibration curve to the readings of known forces or lengths; writes and reads its file.
 
-The curve (`logger/calibration/curve.py`) is fitted by least squares (`logger/calibration/exact_least_squares.py`) and
-inverted in use.
+The curve (`logger/calibration/curve.py`) is fitted by least squares
+(`logger/calibration/exact_least_squares.py`) and inverted in use.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from logger.calibration.curve import Calibration, check_invertible, of_resolution
+from logger.calibration.curve import Calibration, check_invertible, resolution_u
 from logger.calibration.polynomial import polynomial
 from logger.errors import SensorsFault
 from logger.filesystem import write_atomic
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 FORMAT = 1  # version of the file: an index, no tuning
 MOST_DEGREE = 3  # interface section 3
+REMAKE = "make the file with `haul calibrate`"
 
 
 def fit(
@@ -34,35 +35,40 @@ def fit(
     resolution: float | None = None,
     quantity: str | None = None,
 ) -> Calibration:
-    """Least squares of reading = sum c_i applied^i, solved exactly and rounded once.
+    """Fit reading = sum c_i applied^i by least squares, solved exactly and rounded once.
 
-    through_zero: without c0.  applied_u: standard uncertainty of each applied value (SI); points
-    with the same value share one error (the same mass, the same mark on the tape), different values
-    have errors of their own; without it the applied values count as exact.  resolution: the
-    smallest step of a reading.
+    applied: applied values, N or m, one per point
+    reading: readings in the device's unit, one per point
+    through_zero: fit without c0
+    applied_u: standard uncertainty of each applied value, N or m; None: the values are exact.
+        Points with the same value share one error (the same mass, the same mark on the tape);
+        different values have independent errors.
+    resolution: smallest step of a reading, in its unit; None: unknown
+    quantity: "force" or "length"; None: not stated
 
-    Covariance: variance of one reading times (A'A)^-1, plus what the applied values' errors do to
-    the coefficients (JCGM 100:2008, 5.2.2).  As many points as coefficients leave no scatter to
-    see: then applied_u and resolution are needed.
+    Covariance: variance of one reading times (A'A)^-1, plus the contribution of the applied values'
+    errors (JCGM 100:2008, 5.2.2).  With as many points as coefficients there is no scatter to
+    estimate that variance, so applied_u and resolution are needed.
 
-    Raises SensorsFault where the points do not determine a curve that can be inverted.
+    Raises SensorsFault if the points do not determine a curve that can be inverted.
     """
     from logger.calibration.exact_least_squares import root, solve
 
     where = "calibration points"
     if not 1 <= degree <= MOST_DEGREE:
-        raise SensorsFault(where, f"degree {degree} is out of range", "take 1, 2 or 3")
+        raise SensorsFault(where, f"degree {degree} is out of range", "give 1, 2 or 3")
     x, y = [float(v) for v in applied], [float(v) for v in reading]
     u = [0.0] * len(x) if applied_u is None else [float(v) for v in applied_u]
     powers = range(1 if through_zero else 0, degree + 1)
     n, m = len(x), len(powers)
     if not all(map(math.isfinite, (*x, *y, *u))) or any(v < 0 for v in u):
         raise SensorsFault(where, "a value is not finite", "give plain numbers")
-    alone = n == m and resolution and any(u)  # no scatter to see, but the errors are stated
-    if n < m + 1 and not alone:
-        cure = f"give at least {m + 1}"
+    # without scatter the stated uncertainties have to do
+    stated = n == m and resolution and any(u)
+    if n < m + 1 and not stated:
+        cure = f"give at least {m + 1} points"
         if n == m:
-            cure += ", or say how well the applied values are known (--applied-u)"
+            cure += ", or the standard uncertainty of the applied values (--applied-u)"
         count = f"{n} points are" if n != 1 else "1 point is"
         raise SensorsFault(where, f"{count} too few for degree {degree}", cure)
     if len(set(x) - {0.0} if through_zero else set(x)) < degree + (not through_zero):
@@ -71,14 +77,12 @@ def fit(
     try:
         solution = solve(x, y, powers)
         if solution is None:
-            raise SensorsFault(where, "the points determine no curve", "take a lower degree")
+            raise SensorsFault(where, "the points determine no curve", "give a lower degree")
         residual_sd = root(solution.squares / (n - m)) if n > m else None
-        found = Calibration(
+        curve = Calibration(
             degree=degree,
             coefficients=(*[0.0] * powers[0], *map(float, solution.coefficients)),
-            covariance=solution.covariance(
-                x, u, max(residual_sd or 0.0, of_resolution(resolution))
-            ),
+            covariance=solution.covariance(x, u, max(residual_sd or 0.0, resolution_u(resolution))),
             residual_sd=residual_sd,
             n=n,
             applied_least=min(x),
@@ -87,18 +91,18 @@ def fit(
             resolution=resolution,
             quantity=quantity,
         )
-        check_invertible(found, where)
-        _check_digits(found, solution, where)
+        check_invertible(curve, where)
+        _check_digits(curve, solution, where)
     except OverflowError:
         raise SensorsFault(
-            where, "the values are too large or too small to be fitted", "take another unit"
+            where, "the values are too large or too small to be fitted", "give them in another unit"
         ) from None
-    return found
+    return curve
 
 
 def _check_digits(curve: Calibration, solution: Solution, where: str) -> None:
-    """Refuse a curve that is lost in its scatter, and one that floats cannot hold: a high degree over
-    a narrow range far from zero."""
+    """Refuse a curve that is smaller than its scatter, and one that floats cannot represent, as of
+    a high degree over a narrow range far from zero; raises SensorsFault."""
     from fractions import Fraction
 
     ends = [
@@ -106,7 +110,7 @@ def _check_digits(curve: Calibration, solution: Solution, where: str) -> None:
     ]
     if abs(ends[1] - ends[0]) < max(curve.reading_u, 1e-9 * max(map(abs, ends))):
         raise SensorsFault(
-            where, "the readings scatter more than they follow the applied values",
+            where, "the readings scatter more than they change with the applied values",
             "check that both columns belong together",
         )  # fmt: skip
     for place in (curve.applied_least, curve.applied_most):
@@ -120,8 +124,8 @@ def _check_digits(curve: Calibration, solution: Solution, where: str) -> None:
         if lost > 0.01 * curve.reading_u + 1e-9 * abs(float(exact)) or rounding > 0.01 * spread:
             raise SensorsFault(
                 where,
-                "the points lie too close together, so far from 0, for this degree",
-                "take a lower degree, or points over a wider range",
+                "the points lie too close together and too far from 0 for this degree",
+                "give a lower degree, or points over a wider range",
             )
 
 
@@ -130,7 +134,7 @@ def save(
 ) -> None:
     """Write the calibration as TOML; raises SensorsFault if the file cannot be written.
 
-    terms: what else the points tell, for people; a number, or why it is not known.
+    terms: figures of `iso376_e74` for people, by key; a number, or the reason why there is none.
     """
     rows = ",\n".join("  [" + ", ".join(map(repr, row)) + "]" for row in curve.covariance)
     lines = [
@@ -139,7 +143,7 @@ def save(
         f"degree = {curve.degree}",
         f"coefficients = [{', '.join(map(repr, curve.coefficients))}]",
         f"covariance = [\n{rows},\n]",
-        "# residual_sd: not known, there are no more points than coefficients"
+        "# residual_sd: unknown, because there are no more points than coefficients"
         if curve.residual_sd is None else f"residual_sd = {curve.residual_sd!r}",
         f"n = {curve.n}",
         f"applied_least = {curve.applied_least!r}",
@@ -154,8 +158,8 @@ def save(
     if terms:
         lines += [
             "",
-            "# for people; of it only least_loaded and class_a_from are used, to warn of a reading outside",
-            "# of what was verified. This is no calibration certificate.",
+            "# For people. The program uses only least_loaded and class_a_from, to warn of a reading",
+            "# outside the verified range. This is no calibration certificate.",
         ]
         lines += ["[terms]", *(f"{key} = {_toml(value)}" for key, value in terms.items())]
     try:
@@ -176,19 +180,23 @@ def parse(text: str, file: str) -> Calibration:
     table = Table(parse_toml(text, file, SensorsFault), file, "", SensorsFault)
     version = table.whole("haul_calibration")
     if version is None:
-        raise table.fault("haul_calibration", "is missing", "make the file with `haul calibrate`")
+        raise table.fault("haul_calibration", "is missing", REMAKE)
     if version != FORMAT:
-        raise table.fault("haul_calibration", f"format {version} is not known", "take a newer haul")
+        raise table.fault(
+            "haul_calibration",
+            f"format {version} is newer than this program reads ({FORMAT})",
+            "use a newer haul",
+        )
     degree = table.whole("degree", least=1, most=MOST_DEGREE)
     if degree is None:
         raise table.fault("degree", "is missing", "write degree = 1, 2 or 3")
     coefficients = _numbers(table, "coefficients", table.raw("coefficients"), degree + 1)
     rows = table.raw("covariance")
     if not isinstance(rows, list) or len(rows) != degree + 1:
-        raise table.fault("covariance", f"must be {degree + 1} rows", "make the file anew")
+        raise table.fault("covariance", f"must be {degree + 1} rows", REMAKE)
     covariance = tuple(_numbers(table, "covariance", row, degree + 1) for row in rows)
     if any(row[i] < 0 for i, row in enumerate(covariance)):
-        raise table.fault("covariance", "has a negative variance", "make the file anew")
+        raise table.fault("covariance", "has a negative variance", REMAKE)
     through_zero = bool(table.flag("through_zero"))
     fitted = degree + (not through_zero)
     residual_sd = table.number("residual_sd", least=0.0)
@@ -198,13 +206,13 @@ def parse(text: str, file: str) -> Calibration:
     if (residual_sd is None) != (n == fitted):
         raise table.fault(
             "residual_sd",
-            "is missing" if residual_sd is None else f"cannot be known from {n} points",
-            "make the file with `haul calibrate`",
+            "is missing" if residual_sd is None else f"cannot follow from {n} points",
+            REMAKE,
         )
     terms = table.raw("terms", {})
     if not isinstance(terms, Mapping):
         raise table.fault("terms", "must be a table", "leave it out")
-    found = Calibration(
+    curve = Calibration(
         degree=degree,
         coefficients=coefficients,
         covariance=covariance,
@@ -215,18 +223,18 @@ def parse(text: str, file: str) -> Calibration:
         through_zero=through_zero,
         resolution=table.number("resolution", above=0.0),
         quantity=table.text("quantity", choices=("force", "length")),
-        least_loaded=_told(terms, "least_loaded"),
-        class_a_from=_told(terms, "class_a_from"),
+        least_loaded=_positive_term(terms, "least_loaded"),
+        class_a_from=_positive_term(terms, "class_a_from"),
     )
     table.done()
-    if found.reading_u == 0.0 and not any(map(any, covariance)) and residual_sd is None:
-        raise table.fault("covariance", "says nothing of the uncertainty", "make the file anew")
-    check_invertible(found, file)
-    return found
+    if curve.reading_u == 0.0 and not any(map(any, covariance)) and residual_sd is None:
+        raise table.fault("covariance", "is all 0, and no other key states an uncertainty", REMAKE)
+    check_invertible(curve, file)
+    return curve
 
 
-def _told(terms: Mapping[str, Any], key: str) -> float | None:
-    """A term that is a number above 0; None where it is missing, or says why it is not known."""
+def _positive_term(terms: Mapping[str, Any], key: str) -> float | None:
+    """The term under `key`, a number above 0 (N or m); None if it is missing or a text."""
     value = terms.get(key)
     if isinstance(value, bool) or not isinstance(value, (int, float)):
         return None
@@ -242,7 +250,7 @@ def _toml(value: float | str) -> str:
 
 def _needed(table: Table, key: str, value: float | None) -> float:
     if value is None:
-        raise table.fault(key, "is missing", "make the file with `haul calibrate`")
+        raise table.fault(key, "is missing", REMAKE)
     return value
 
 
@@ -250,7 +258,5 @@ def _numbers(table: Table, key: str, value: Any, count: int) -> tuple[float, ...
     good = isinstance(value, list) and len(value) == count
     good = good and all(isinstance(v, (int, float)) and not isinstance(v, bool) for v in value)
     if not good or not all(math.isfinite(v) for v in value):
-        raise table.fault(
-            key, f"must be {count} finite numbers", "make the file with `haul calibrate`"
-        )
+        raise table.fault(key, f"must be {count} finite numbers", REMAKE)
     return tuple(float(v) for v in value)

@@ -1,5 +1,6 @@
-"""The curve of a calibration: reading = c0 + c1 x + c2 x^2 + c3 x^3, x the applied force (N) or
-length (m); its inverse, and what a reading is known to.  Needs no numpy.
+"""Evaluates and inverts a calibration curve, with its uncertainty; needs no numpy.
+
+reading = c0 + c1 x + c2 x^2 + c3 x^3, with x the applied force (N) or length (m).
 """
 
 from __future__ import annotations
@@ -16,35 +17,36 @@ from logger.errors import SensorsFault
 
 @dataclass(frozen=True)
 class Calibration:
-    """A fitted curve.
+    """A fitted curve: reading = sum c_i x^i.
 
-    covariance: of the coefficients, rows of (degree + 1)^2 numbers.  residual_sd: in the unit of
-    the reading; None where there are no more points than coefficients.  n: points.  applied_*: the
-    range of the points, SI.  through_zero: c0 is 0 by decision and has no uncertainty.
-    resolution: the smallest step of a reading; None if not known.  quantity: "force" or "length";
-    None if the points did not say.  least_loaded, class_a_from: the least applied force other than 0, N,
-    and where class A of ASTM E74 begins; None where the file does not tell, and nothing is fitted by them.
+    "Unit of the reading" is the device's; applied values are in N or m.
+
+    least_loaded: least applied value other than 0, N or m; None: not stated; not used by the fit
+    class_a_from: where class A of ASTM E74 begins, N or m; None: not stated; not used by the fit
     """
 
-    degree: int
-    coefficients: tuple[float, ...]
-    covariance: tuple[tuple[float, ...], ...]
-    residual_sd: float | None
-    n: int
-    applied_least: float
-    applied_most: float
-    through_zero: bool = False
-    resolution: float | None = None
-    quantity: str | None = None
+    degree: int  # of the polynomial, 1 to 3
+    coefficients: tuple[
+        float, ...
+    ]  # c0, c1 ..: degree + 1 numbers; c_i in unit of the reading / SI^i
+    covariance: tuple[tuple[float, ...], ...]  # of the coefficients, (degree + 1) x (degree + 1)
+    residual_sd: float | None  # unit of the reading; None: no more points than coefficients
+    n: int  # number of points
+    applied_least: float  # least applied value of the points, N or m
+    applied_most: float  # greatest applied value of the points, N or m
+    through_zero: bool = False  # whether c0 is 0 by decision and has no uncertainty
+    resolution: float | None = None  # smallest step of a reading, in its unit; None: unknown
+    quantity: str | None = None  # "force" or "length"; None: not stated
     least_loaded: float | None = field(default=None, compare=False)
     class_a_from: float | None = field(default=None, compare=False)
 
     @property
     def verified_from(self) -> tuple[float, str] | None:
-        """Where the verified range begins, and what sets it; None where the file does not tell.
+        """Beginning of the verified range (N or m), and what sets it; None if not stated.
 
-        Class A begins at 400 times the lower limit factor and nowhere below the least force (ASTM
-        E74; ISO 376 too holds from the least to the greatest force applied; both from memory).
+        Class A begins at 400 times the lower limit factor, but not below the least force (ASTM E74;
+        ISO 376 too covers the range from the least to the greatest force applied; both from
+        memory).
         """
         if self.class_a_from is not None and self.class_a_from > (self.least_loaded or 0.0):
             return self.class_a_from, "class A of ASTM E74"
@@ -52,40 +54,42 @@ class Calibration:
 
     @property
     def coefficients_u(self) -> tuple[float, ...]:
-        """Standard uncertainties of the coefficients."""
+        """Standard uncertainties of c0, c1 ..; each in its coefficient's unit."""
         return tuple(math.sqrt(max(0.0, row[i])) for i, row in enumerate(self.covariance))
 
     @property
     def dof(self) -> int:
-        """Degrees of freedom of residual_sd: points less fitted coefficients."""
+        """Degrees of freedom of residual_sd: points minus fitted coefficients."""
         return self.n - self.degree - (not self.through_zero)
 
     @property
     def reading_u(self) -> float:
-        """Standard uncertainty of one new reading, in its unit: the scatter about the curve, and
-        never less than what the resolution d alone gives, d / sqrt(12) (JCGM 100:2008, F.2.2.1).
+        """Standard uncertainty of one new reading, in its unit.
+
+        The scatter about the curve, but at least that of the resolution (see `resolution_u`).
         """
-        return max(self.residual_sd or 0.0, of_resolution(self.resolution))
+        return max(self.residual_sd or 0.0, resolution_u(self.resolution))
 
     def correlation(self, i: int, j: int) -> float | None:
-        """Correlation coefficient of two coefficients; None where one has no uncertainty."""
+        """Correlation coefficient of c_i and c_j; None if one of them has no uncertainty."""
         both = self.coefficients_u[i] * self.coefficients_u[j]
         return self.covariance[i][j] / both if both > 0.0 else None
 
     def reading(self, applied: Values) -> Values:
-        """What is read for an applied value (SI); same shape."""
+        """The reading (device's unit) at `applied` (N or m), scalar or array; same shape."""
         return polynomial(self.coefficients, applied)
 
     def slope(self, applied: Values) -> Values:
-        """d reading / d applied; same shape."""
+        """d reading / d applied at `applied` (N or m), device's unit / SI; same shape."""
         return polynomial(self._slope_terms, applied)
 
     def apply(self, reading: Values) -> Values:
-        """The applied value (SI) for a reading, scalar or array; same shape.
+        """The applied value (N or m) of a reading (device's unit), scalar or array; same shape.
 
-        The curve holds in `reach`; beyond it goes on as a straight line, so that a greater reading
-        is never worth less.  Degree 1 and 2 in closed form, degree 3 by Newton's method from the
-        point of inflection, which cannot miss on a curve that rises or falls all the way.
+        Within `reach` by the inverse of the curve, beyond by a straight line, so that the value
+        never turns back as the reading grows.  Degrees 1 and 2 in closed form; degree 3 by Newton's
+        method from the point of inflection, which converges on every curve that rises or falls
+        throughout.
         """
         c0, c1, *rest = self.coefficients
         if self.degree == 1:
@@ -103,34 +107,41 @@ class Calibration:
         return x + below / slope_least + above / slope_most  # type: ignore[no-any-return]
 
     def u_curve(self, applied: Values) -> Values:
-        """Standard uncertainty (SI) of the curve alone, common to all readings near `applied`.
+        """Standard uncertainty of the curve alone at `applied` (N or m); N or m, same shape.
 
-        u = sqrt(g' C g) / |slope| with g = (1, x, x^2 ..) and C the full covariance, the
-        correlations included (JCGM 100:2008, H.3.4, taken through the inverse).
+        It is common to all readings near `applied`.  u = sqrt(g' C g) / |slope| with
+        g = (1, x, x^2 ..) and C the full covariance, correlations included (JCGM 100:2008, H.3.4,
+        taken through the inverse).
         """
         return self._through_inverse(applied, self.spread_terms, 0.0)
 
     def u_applied(self, applied: Values) -> Values:
-        """Standard uncertainty (SI) of one applied value found from one new reading; same shape.
+        """Standard uncertainty of values `applied` from one new reading each; N or m, same shape.
 
         u^2 = (s^2 + g' C g) / slope^2: as `u_curve`, with the scatter s of a new reading.
         """
         return self._through_inverse(applied, self.spread_terms, self.reading_u)
 
     def u_tared(self, applied: Values) -> Values:
-        """As `u_applied`, where a zero was taken: the difference of two readings, this one and the
-        one with nothing on, so that c0 and its uncertainty fall out and the scatter counts twice.
+        """As `u_applied`, for a value `applied` (N or m) from a reading minus the unloaded reading.
+
+        In the difference of two readings c0 and its uncertainty cancel, and the scatter counts
+        twice.
         """
         return self._through_inverse(applied, self._tared_terms, math.sqrt(2.0) * self.reading_u)
 
     @cached_property
     def reach(self) -> tuple[float, float]:
-        """Where the curve is taken at its word (SI): the points' range and zero, and as far again
-        on both sides while the slope keeps half of what it is at the end of the range."""
+        """Lower and upper end of the range in which the curve itself is used, N or m.
+
+        It covers zero and the points, and at each end up to the same width again, as long as the
+        slope stays at least half of the slope at the end of the points.
+        """
         low, high = min(0.0, self.applied_least), max(0.0, self.applied_most)
         step = (high - low) / 100.0
 
         def walk(end: float, step: float) -> float:
+            """The last place, in steps of `step` from `end`, with half of its slope; all N or m."""
             at_end, x = self.slope(end), end
             for k in range(1, 101):
                 if self.slope(end + k * step) * at_end < 0.5 * at_end * at_end:
@@ -142,7 +153,7 @@ class Calibration:
 
     @cached_property
     def _ends(self) -> list[tuple[float, float]]:
-        """Reading and slope at the ends of `reach`, the lower reading first."""
+        """(reading, slope) at the two ends of `reach`, the lower reading first."""
         return sorted((self.reading(x), self.slope(x)) for x in self.reach)
 
     @cached_property
@@ -151,7 +162,7 @@ class Calibration:
 
     @cached_property
     def spread_terms(self) -> tuple[float, ...]:
-        """g' C g as a polynomial in the applied value: 2 degree + 1 numbers, by rising power."""
+        """The (2 degree + 1) coefficients of g' C g as a polynomial in the applied value."""
         return self._diagonals(0)
 
     @cached_property
@@ -185,7 +196,10 @@ class Calibration:
 
 
 def check_invertible(curve: Calibration, where: str) -> None:
-    """Raise SensorsFault where the curve turns between 0 and the end of its points."""
+    """Check that the curve rises or falls throughout; raises SensorsFault.
+
+    where: file or step, for the fault.
+    """
     steps = 200
     low, high = min(0.0, curve.applied_least), max(0.0, curve.applied_most)
     places = [low + (high - low) * i / steps for i in range(steps + 1)]
@@ -198,11 +212,12 @@ def check_invertible(curve: Calibration, where: str) -> None:
     ):
         raise SensorsFault(
             where,
-            "the fitted curve does not rise or fall all the way from 0, so it cannot be inverted",
-            "take a lower degree or check the points",
+            "the fitted curve does not rise or fall throughout from 0 to its last point, so it cannot be inverted",
+            "give a lower degree or check the points",
         )
 
 
-def of_resolution(resolution: float | None) -> float:
-    """Standard uncertainty of a reading from its smallest step alone; 0 if that is not known."""
+def resolution_u(resolution: float | None) -> float:
+    """Standard uncertainty of a reading from its smallest step `resolution` d alone, same unit:
+    d / sqrt(12) (JCGM 100:2008, F.2.2.1); 0 if d is unknown."""
     return (resolution or 0.0) / math.sqrt(12.0)

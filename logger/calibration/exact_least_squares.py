@@ -1,7 +1,7 @@
-"""Least squares for a polynomial, in whole numbers: nothing is lost to rounding on the way.
+"""Fits a polynomial by least squares in whole numbers, without rounding until the result.
 
-The points of a calibration are few, so the normal equations are solved exactly; the results are
-the nearest floats.  No scaling or centring can do better, and numpy is not needed.
+A calibration has few points, so the normal equations are solved exactly and the results are the
+nearest floats.  No scaling or centring can do better, and numpy is not needed.
 """
 
 from __future__ import annotations
@@ -14,20 +14,19 @@ from fractions import Fraction
 
 @dataclass(frozen=True)
 class Solution:
-    """y = sum over `powers` of coefficients x^power.
+    """The exact fit y = sum over `powers` of coefficient x^power.
 
-    coefficients: exact, one a power.  inverse: exact inverse of the normal matrix, in the units of
-    x alone: times the variance of one y it is the covariance of the coefficients.
-    squares: exact sum of the squared residuals, unit of y squared.
+    inverse: inverse of the normal matrix, (powers x powers), in units of x alone; times the
+        variance of one y it is the covariance of the coefficients
     """
 
-    powers: tuple[int, ...]
-    coefficients: tuple[Fraction, ...]
+    powers: tuple[int, ...]  # fitted powers of x, rising
+    coefficients: tuple[Fraction, ...]  # one per power, unit of y / (unit of x)^power
     inverse: tuple[tuple[Fraction, ...], ...]
-    squares: Fraction
+    squares: Fraction  # sum of the squared residuals, unit of y squared
 
     def value(self, x: float) -> Fraction:
-        """The curve at x, exactly."""
+        """The exact value of the curve at x, in the unit of y."""
         at = Fraction(x)
         each = zip(self.powers, self.coefficients, strict=True)
         return sum((c * at**power for power, c in each), Fraction())
@@ -35,10 +34,12 @@ class Solution:
     def covariance(
         self, x: Sequence[float], x_u: Sequence[float], y_u: float
     ) -> tuple[tuple[float, ...], ...]:
-        """Covariance of c0, c1 .. (0 for a power that is not fitted), to first order.
+        """Covariance of c0, c1 .. to first order: (degree + 1) x (degree + 1), 0 if not fitted.
 
-        y_u: standard uncertainty of each y, independent (JCGM 100:2008, 5.1.2).  x_u: of each x;
-        points at the same x share one error, others have errors of their own (5.2.2).
+        x: places of the points, one per point
+        x_u: standard uncertainty of each x; points at the same x share one error, others are
+            independent (JCGM 100:2008, 5.2.2)
+        y_u: standard uncertainty of each y, independent (5.1.2)
         """
         first, size = self.powers[0], self.powers[-1] + 1
         total = [[0.0] * size for _ in range(size)]
@@ -46,7 +47,7 @@ class Solution:
         for i, row in enumerate(self.inverse):
             for j, value in enumerate(row):
                 total[first + i][first + j] = float(variance * value)
-        # in whole numbers over one divisor: the great terms of a narrow range cancel exactly
+        # whole numbers over one divisor, so that the large terms of a narrow range cancel exactly
         divisor = math.lcm(*(value.denominator for row in self.inverse for value in row))
         whole = [[int(value * divisor) for value in row] for row in self.inverse]
         slopes = [p * float(c) for p, c in zip(self.powers, self.coefficients, strict=True)]
@@ -69,7 +70,7 @@ class Solution:
 
 
 def solve(x: Sequence[float], y: Sequence[float], powers: Sequence[int]) -> Solution | None:
-    """Fit finite x, y of the same length; None where x has too few different values."""
+    """Fit y by powers of x (same length); None if x has too few different values."""
     xs, grid_x = _whole(x)
     ys, grid_y = _whole(y)
     columns = [[value**power for value in xs] for power in powers]
@@ -94,27 +95,30 @@ def solve(x: Sequence[float], y: Sequence[float], powers: Sequence[int]) -> Solu
 
 
 def root(value: Fraction) -> float:
-    """The square root of a fraction of at least 0, to the last digit of a float."""
+    """The square root of a fraction of at least 0, exact to the last digit of a float."""
     if value <= 0:
         return 0.0
-    # as many bits as a float has, twice over, whatever the size of the fraction
+    # scaled to 120 bits, so that its root has more bits than a float, whatever its size
     shift = 120 - (value.numerator.bit_length() - value.denominator.bit_length())
     shift += shift % 2
     scaled = value * Fraction(2) ** shift
-    found = Fraction(math.isqrt(scaled.numerator // scaled.denominator))
-    return float(found / Fraction(2) ** (shift // 2))
+    scaled_root = Fraction(math.isqrt(scaled.numerator // scaled.denominator))
+    return float(scaled_root / Fraction(2) ** (shift // 2))
 
 
 def _whole(values: Sequence[float]) -> tuple[list[int], int]:
-    """The values as whole numbers of 1 / grid, each taken as the shortest decimal that names it:
-    what a person or a device wrote, and not the binary fraction next to it."""
+    """The values as multiples of 1 / grid, and grid.
+
+    Each float is taken as its shortest decimal, which is what a person or a device wrote, not as
+    the nearest binary fraction.
+    """
     ratios = [Fraction(repr(float(v))) for v in values]
     grid = math.lcm(*(ratio.denominator for ratio in ratios))
     return [ratio.numerator * (grid // ratio.denominator) for ratio in ratios], grid
 
 
 def _inverse(matrix: list[list[Fraction]]) -> list[list[Fraction]] | None:
-    """The exact inverse by elimination, or None where there is none."""
+    """The exact inverse by Gauss-Jordan elimination; None if the matrix is singular."""
     size = len(matrix)
     rows = [[*row, *(Fraction(int(i == j)) for j in range(size))] for i, row in enumerate(matrix)]
     for k in range(size):

@@ -1,4 +1,4 @@
-"""The table of points that a calibration is fitted to: known values and what was read for them."""
+"""Reads the CSV table of calibration points: applied values and the readings at them."""
 
 from __future__ import annotations
 
@@ -14,35 +14,30 @@ from logger.toml_tables import nearest, read_text
 COLUMNS = ("applied", "reading", "run", "applied_u")
 MOST_POINTS = 10_000  # memory only
 MOST_DIGITS = 60  # memory only
-LEAST, MOST = 1e-30, 1e30  # rounding only: squares of what lies outside leave the range of a float
+LEAST, MOST = 1e-30, 1e30  # rounding only: the squares of other values leave the range of a float
 NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 LEAST_STEP = 2.0**-52  # of a float, relative: by definition (IEEE 754)
 
 
 @dataclass(frozen=True)
 class Points:
-    """Rows of the table in their order, which tells loading from unloading.
+    """Rows of the table in their order, which distinguishes loading from unloading."""
 
-    applied: as written; reading: as the device sends it; run: its name, one a row, or None without
-    such a column; applied_u: standard uncertainties, in the unit of applied, or None;
-    resolution: the finest step that the readings are written in.
-    """
-
-    applied: tuple[float, ...]
-    reading: tuple[float, ...]
-    run: tuple[str, ...] | None
-    applied_u: tuple[float, ...] | None
-    resolution: float
+    applied: tuple[float, ...]  # (n) applied values, in the unit of the table
+    reading: tuple[float, ...]  # (n) readings, in the device's unit
+    run: tuple[str, ...] | None  # (n) name of each row's run; None without that column
+    applied_u: tuple[float, ...] | None  # (n) standard uncertainties, unit of applied, or None
+    resolution: float  # finest step in which the readings are written, in their unit
 
 
 def read_points(path: str | Path) -> Points:
-    """The columns `applied` and `reading` of a CSV, and `run` and `applied_u` where they are.
+    """Read the columns `applied` and `reading` of a CSV, and `run` and `applied_u` if it has them.
 
-    Raises SensorsFault naming the line.
+    Raises SensorsFault with the line.
     """
     text = read_text(path, SensorsFault)
     rows = csv.reader(io.StringIO(text, newline=""), strict=True)
-    found: dict[str, list[str]] = {}
+    columns: dict[str, list[str]] = {}
     steps: list[float] = []
     try:
         header = _header(path, next(rows, []))
@@ -53,17 +48,17 @@ def read_points(path: str | Path) -> Points:
             if len(row) != len(header):
                 count = "1 cell" if len(row) == 1 else f"{len(row)} cells"
                 raise SensorsFault(
-                    path, f"{count} where the header has {len(header)}",
-                    "give one cell a column, split by commas, and a point in numbers", where,
+                    path, f"{count}, but the header has {len(header)}",
+                    "write one cell for each column, a comma between cells, a point in numbers", where,
                 )  # fmt: skip
             for name, cell in zip(header, row, strict=True):
-                found.setdefault(name, []).append(_checked(path, where, name, cell.strip()))
+                columns.setdefault(name, []).append(_checked(path, where, name, cell.strip()))
             steps.append(_step(row[header.index("reading")].strip()))
             if len(steps) > MOST_POINTS:
                 raise SensorsFault(
                     path,
                     f"more than {MOST_POINTS} points",
-                    "give means of what was read at rest",
+                    "write one mean reading for each applied value",
                     where,
                 )
     except csv.Error as error:
@@ -73,14 +68,14 @@ def read_points(path: str | Path) -> Points:
         ) from None  # fmt: skip
     if not steps:
         raise SensorsFault(
-            path, "there are no points", "write one below the header for each known value"
+            path, "there are no points", "write one line below the header for each applied value"
         )
-    reading = tuple(map(float, found["reading"]))
+    reading = tuple(map(float, columns["reading"]))
     return Points(
-        applied=tuple(map(float, found["applied"])),
+        applied=tuple(map(float, columns["applied"])),
         reading=reading,
-        run=tuple(found["run"]) if "run" in found else None,
-        applied_u=tuple(map(float, found["applied_u"])) if "applied_u" in found else None,
+        run=tuple(columns["run"]) if "run" in columns else None,
+        applied_u=tuple(map(float, columns["applied_u"])) if "applied_u" in columns else None,
         resolution=max(min(steps), LEAST_STEP * max(map(abs, reading))),
     )
 
@@ -91,11 +86,11 @@ def _header(path: str | Path, row: list[str]) -> list[str]:
     if not any(header):
         raise SensorsFault(path, "there is no header", cure, where)
     if all(NUMBER.fullmatch(cell) for cell in header):
-        raise SensorsFault(path, "there is no header, the numbers begin at once", cure, where)
+        raise SensorsFault(path, "the first line holds numbers, not the header", cure, where)
     if len(header) == 1 and re.search(r"[;\t|]", header[0]):
         raise SensorsFault(
             path,
-            "the columns are not split by commas",
+            "there is no comma between the columns",
             "write applied,reading and 12.5 for 12,5",
             where,
         )
@@ -120,10 +115,10 @@ def _header(path: str | Path, row: list[str]) -> list[str]:
 
 
 def _checked(path: str | Path, where: str, name: str, cell: str) -> str:
-    """The cell, if it can stand in this column."""
+    """The cell, if it is valid in the column `name`; raises SensorsFault."""
     if not cell:
         raise SensorsFault(
-            path, f"the cell of {name} is empty", "fill it or leave the line out", where
+            path, f"the cell of {name} is empty", "fill it or delete the line", where
         )
     if name == "run":
         return one_line(cell, 40)
@@ -140,19 +135,19 @@ def _checked(path: str | Path, where: str, name: str, cell: str) -> str:
         what = "large" if abs(value) > MOST else "small"
         raise SensorsFault(
             path,
-            f"{shown} is too {what} to be true",
-            "write the true value, or take another unit",
+            f"{shown} is too {what}",
+            "correct the value, or write it in another unit",
             where,
         )
     if name == "applied_u" and value < 0.0:
         raise SensorsFault(
-            path, f"{shown} is negative", "a standard uncertainty is at least 0", where
+            path, f"{shown} is negative", "write a standard uncertainty of at least 0", where
         )
     return cell
 
 
 def _step(cell: str) -> float:
-    """The value of the last digit that is written."""
+    """The value of one unit in the last digit of a number as written, e.g. 0.1 for "12.5"."""
     mantissa, _, exponent = cell.lower().partition("e")
     power = int(exponent or 0) - len(mantissa.partition(".")[2])
     return 10.0 ** max(min(power, 300), -300)

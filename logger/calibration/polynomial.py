@@ -1,4 +1,4 @@
-"""Small arithmetic that takes one float or an array of them, and needs no numpy for a float."""
+"""Evaluates polynomials and clamps values; needs no numpy for a single float."""
 
 from __future__ import annotations
 
@@ -13,7 +13,11 @@ Values = TypeVar("Values", float, "npt.NDArray[np.float64]")
 
 
 def polynomial(coefficients: Sequence[float], x: Values) -> Values:
-    """sum c_i x^i by Horner's rule; same shape as x.  Products, not powers: they never raise."""
+    """sum c_i x^i by Horner's rule; same shape as x.
+
+    coefficients: c0, c1 .., in units that fit x.  Products, unlike powers, never raise
+        OverflowError.
+    """
     total: Any = 0.0 * x
     for c in reversed(coefficients):
         total = total * x + c
@@ -21,7 +25,7 @@ def polynomial(coefficients: Sequence[float], x: Values) -> Values:
 
 
 def clamp(value: Any, low: float, high: float) -> Any:
-    """The value, or each of an array, held between low and high."""
+    """`value` (a float or an array) limited to the range from low to high, all in the same unit."""
     if isinstance(value, (float, int)):
         return min(max(value, low), high)
     return value.clip(low, high)

@@ -1,7 +1,7 @@
-"""What a port may be, and which transport opens it: a path of a device, or a URL of a scheme in SCHEMES.
+"""Lists what a port may be (a device path, or a URL of SCHEMES) and its transport.
 
-pyserial opens more schemes (spy, alt, loop, cp2110); spy writes what it reads into a file that the
-URL names, so a sensors file could overwrite any file of its reader.
+Not every scheme of pyserial is there (spy, alt, loop, cp2110 are missing): spy writes what it reads
+into a file that the URL names, so that a sensors file could overwrite any file of the user.
 """
 
 from __future__ import annotations
@@ -13,11 +13,11 @@ SERIAL = "logger.transports.serial:SerialTransport"
 
 @dataclass(frozen=True)
 class Scheme:
-    """One way that a port opens."""
+    """One kind of port."""
 
     example: str  # how such a port is written, for the cure of a fault
-    transport: str  # "module:Class", loaded when the first port of it opens (see `transports.registry`)
-    needs_baud: bool = False  # whether `record` asks for the line's rate
+    transport: str  # "module:Class", loaded at its first use by `transports.registry`
+    needs_baud: bool = False  # whether recording needs the baud rate
 
 
 SCHEMES = {
@@ -26,11 +26,11 @@ SCHEMES = {
     "socket": Scheme("socket://", SERIAL),
     "rfc2217": Scheme("rfc2217://", SERIAL, needs_baud=True),
 }
-_WITHOUT_SLASHES = ("usb", "stdin", "hand")  # names of sources, never of a device file
+_WITHOUT_SLASHES = ("usb", "stdin", "hand")  # schemes written without //, never a device file
 
 
 def split_port(port: str) -> tuple[str, str]:
-    """The scheme of a port as it is written and what stands behind it; ("", port) for a path.
+    """Split a port into its scheme, as written, and the rest; ("", port) for a path.
 
     Splits where pyserial does, so that both see the same scheme.
     """
@@ -44,21 +44,21 @@ def split_port(port: str) -> tuple[str, str]:
 
 
 def scheme_of(port: str) -> Scheme | None:
-    """How a port opens; None where its scheme is in no line of SCHEMES."""
+    """The entry of SCHEMES that opens a port; None if there is none."""
     scheme, rest = split_port(port)
     return SCHEMES.get(scheme.lower()) if scheme or rest == port else None
 
 
 def refusal(port: str) -> tuple[str, str]:
-    """Why a port that has no `scheme_of` is not opened, and what to write instead."""
+    """Fault and cure for a port without an entry in SCHEMES."""
     *first, last = (scheme.example for scheme in SCHEMES.values())
     return (
-        f'"{port}" would open by "{split_port(port)[0]}", which is none of the ways that a port may open',
+        f'"{port}" begins with "{split_port(port)[0]}", which is no kind of port',
         f"write {', '.join(first)} or {last}",
     )
 
 
 def normal_port(port: str) -> str:
-    """The port with its scheme in small letters, as pyserial's own handlers ask for it."""
+    """The port with its scheme in lower case, which pyserial's handlers need."""
     scheme, _ = split_port(port)
     return scheme.lower() + port[len(scheme) :] if scheme.lower() in SCHEMES else port

@@ -1,4 +1,4 @@
-"""The sensors file: which channels there are, where they sit, what a reading is worth in SI."""
+"""Reads the sensors file: the channels, where they measure, how their readings convert to SI."""
 
 from __future__ import annotations
 
@@ -19,18 +19,24 @@ MOST_DELAY_S = 0.3  # derived: the greatest lag that the analysis looks for
 
 
 def load_sensors(path: str | os.PathLike[str]) -> Sensors:
-    """Read a sensors file and the calibrations it names; raises SensorsFault."""
+    """Read a sensors file and the calibration files it names; raises SensorsFault."""
     return parse_sensors(read_text(Path(path), SensorsFault), os.fspath(path), Path(path).parent)
 
 
 def parse_sensors(
-    text: str, file: str, folder: Path | None = None, *, copies: bool = False, recorded: bool = False
+    text: str,
+    file: str,
+    folder: Path | None = None,
+    *,
+    copies: bool = False,
+    recorded: bool = False,
 ) -> Sensors:
-    """The sensors in `text`; raises SensorsFault.
+    """The sensors that `text` describes; raises SensorsFault.
 
-    folder: where calibration files lie (None: the current one); copies: `folder` holds a
-    session's copies, under the names that `calibration_copy_name` gives; recorded: the text is a
-    session's (so it is with copies), whose ports are not opened again and may be of any scheme.
+    file: path of the file, for faults
+    folder: where the calibration files lie; None: the current folder
+    copies: `folder` is a session's, with copies named by `calibration_copy_name`; implies recorded
+    recorded: the text is a session's, so its ports are not opened and may have any scheme
     """
     top = Table(parse_toml(text, file, SensorsFault), file, "", SensorsFault)
     rows = top.raw("channel")
@@ -39,7 +45,9 @@ def parse_sensors(
         raise SensorsFault(file, "there is no channel", "write at least one [[channel]] table")
     channels = tuple(
         _channel(
-            Table(row, file, f"channel {number}", SensorsFault), folder or Path(), copies,
+            Table(row, file, f"channel {number}", SensorsFault),
+            folder or Path(),
+            copies,
             recorded or copies,
         )
         for number, row in enumerate(rows, 1)
@@ -49,38 +57,53 @@ def parse_sensors(
 
 
 def for_recording(sensors: Sensors) -> None:
-    """Raise SensorsFault where a channel lacks what `record` needs: its port, and its baud rate."""
+    """Check that every channel has the port and the baud rate to record; raises SensorsFault."""
     for channel in sensors.channels:
         where = f"channel {channel.name}"
         if channel.port is None:
             raise SensorsFault(
-                sensors.file, "port is missing, and recording needs it",
-                'write port = "/dev/ttyUSB0" or another that `haul ports` lists', where,
+                sensors.file,
+                "port is missing, and recording needs it",
+                'write port = "/dev/ttyUSB0" or another port that `haul ports` lists',
+                where,
             )
         scheme = scheme_of(channel.port)
         if channel.baud is None and (scheme is None or scheme.needs_baud):
             raise SensorsFault(
-                sensors.file, "baud is missing, and recording needs it",
-                "write baud = the device's rate, such as 115200", where,
+                sensors.file,
+                "baud is missing, and recording needs it",
+                "write baud = the device's rate, such as 115200",
+                where,
             )
 
 
 def calibration_copy_name(reference: str) -> str:
-    """The name under which a session keeps the calibration file that a channel refers to."""
-    parts = [part for part in re.split(r"[\\/]+", reference) if part not in ("", ".", "..")]
-    name = re.sub(r"[^A-Za-z0-9._-]+", "_", "_".join(parts)).lstrip(".-")
+    """The file name under which a session keeps its copy of a calibration file.
+
+    reference: path of the file, as in the sensors file.
+    """
+    steps = [step for step in re.split(r"[\\/]+", reference) if step not in ("", ".", "..")]
+    name = re.sub(r"[^A-Za-z0-9._-]+", "_", "_".join(steps)).lstrip(".-")
     return name[-100:] or "calibration.toml"
 
 
 def _channel(table: Table, folder: Path, copies: bool, recorded: bool) -> Channel:
     name = _free_text(table, "name", 60)
     if name in ("time_s", "utc"):
-        raise table.fault("name", f'"{name}" is the name of a column', "take another name")
+        raise table.fault(
+            "name", f'"{name}" is the name of a column in the tables', "choose another name"
+        )
     table.name = f"channel {name}"
-    quantity = _needed(table, "quantity", table.text("quantity", choices=("force", "length")),
-                       'write quantity = "force" or "length"')
+    quantity = _needed(
+        table,
+        "quantity",
+        table.text("quantity", choices=("force", "length")),
+        'write quantity = "force" or "length"',
+    )
     at = _free_text(table, "at", 200)
-    line_format = _needed(table, "format", table.text("format", choices=LINE_FORMATS), _format_cure())
+    line_format = _needed(
+        table, "format", table.text("format", choices=LINE_FORMATS), _format_cure()
+    )
     check_belongs(table, line_format)
     of_format = LINE_FORMATS[line_format].read(table, quantity)
     capacity = table.number("capacity", above=0.0)
@@ -89,20 +112,28 @@ def _channel(table: Table, folder: Path, copies: bool, recorded: bool) -> Channe
     for key, level in (("stop_at", stop_at), ("warn_at", warn_at)):
         if level is not None and capacity is not None and level > capacity:
             raise table.fault(
-                key, f"{level:g} is above the capacity {capacity:g}, where readings are saturated",
+                key,
+                f"{level:g} is above the capacity {capacity:g}, where readings are saturated",
                 f"write {key} = at most {capacity:g}",
             )
     if warn_at is not None and stop_at is not None and warn_at > stop_at:
-        raise table.fault("warn_at", f"{warn_at:g} is above stop_at = {stop_at:g}", "lower it")
+        raise table.fault(
+            "warn_at",
+            f"{warn_at:g} is above stop_at = {stop_at:g}",
+            f"write warn_at = at most {stop_at:g}",
+        )
     scale = table.number("scale")
     if scale == 0.0:
-        raise table.fault("scale", "0 makes every reading nothing", "write what multiplies it")
+        raise table.fault(
+            "scale", "0 would make every value 0", "write the factor from a reading to its value"
+        )
     reference, curve = _calibration(table, folder, copies)
     if curve is not None and curve.quantity not in (None, quantity):
         raise table.fault(
-            "calibration", f"{reference} is of a {curve.quantity}, this channel of a {quantity}",
-            "name the file that was made for it",
-        )  # fmt: skip
+            "calibration",
+            f"{reference} calibrates a {curve.quantity}, but this channel measures a {quantity}",
+            "name the file that was made for this channel",
+        )
     delay_s, delay_u_s = _delay(table)
     channel = Channel(
         name=name,
@@ -130,15 +161,17 @@ def _channel(table: Table, folder: Path, copies: bool, recorded: bool) -> Channe
 
 
 def _delay(table: Table) -> tuple[float | None, float | None]:
-    """Both or none: a delay without its uncertainty can't be allowed for."""
+    """The delay and its standard uncertainty, s; both or neither: a correction needs both."""
     delay = table.number("delay_s", least=-MOST_DELAY_S, most=MOST_DELAY_S)
-    doubt = table.number("delay_u_s", least=0.0, most=MOST_DELAY_S)
-    for key, value, other in (("delay_s", delay, doubt), ("delay_u_s", doubt, delay)):
+    delay_u = table.number("delay_u_s", least=0.0, most=MOST_DELAY_S)
+    for key, value, other in (("delay_s", delay, delay_u), ("delay_u_s", delay_u, delay)):
         if value is None and other is not None:
             raise table.fault(
-                key, "is missing", "write delay_s and delay_u_s (standard uncertainty), or none of them"
+                key,
+                "is missing",
+                "write both delay_s and delay_u_s (standard uncertainty), or neither",
             )
-    return delay, doubt
+    return delay, delay_u
 
 
 def _needed(table: Table, key: str, value: str | None, cure: str) -> str:
@@ -150,7 +183,11 @@ def _needed(table: Table, key: str, value: str | None, cure: str) -> str:
 def _free_text(table: Table, key: str, most: int) -> str:
     value = _needed(table, key, table.text(key, most=most), f'write {key} = "text"')
     if not value.isprintable() or value != value.strip():
-        raise table.fault(key, "has a space at an end or a control character", "leave it out")
+        raise table.fault(
+            key,
+            "begins or ends with a space, or holds a control character",
+            "take that character out",
+        )
     return value
 
 
@@ -159,7 +196,11 @@ def _port(table: Table, recorded: bool) -> str | None:
     if port is None:
         return None
     if not port.strip() or not port.isprintable():
-        raise table.fault("port", "is empty or holds a control character", "name a port")
+        raise table.fault(
+            "port",
+            "is empty or holds a control character",
+            'write port = "/dev/ttyUSB0" or the like',
+        )
     if not recorded and scheme_of(port) is None:
         raise table.fault("port", *refusal(port))
     return normal_port(port)
@@ -170,25 +211,28 @@ def _format_cure() -> str:
     return f"write format = {', '.join(first)} or {last}"
 
 
-def _calibration(
-    table: Table, folder: Path, copies: bool
-) -> tuple[str | None, Calibration | None]:
+def _calibration(table: Table, folder: Path, copies: bool) -> tuple[str | None, Calibration | None]:
     reference = table.text("calibration", most=300)
     if reference is None:
         return None, None
     if not reference.strip() or not reference.isprintable():
         raise table.fault("calibration", "names no file", 'write calibration = "cell-1.toml"')
     name = calibration_copy_name(reference) if copies else reference
-    if copies and not (folder / name).is_file():  # a pipe under this name would never end
-        raise table.fault("calibration", f"there is no copy of {reference} in the session",
-                          "take a copy of the session that is whole")
+    if copies and not (folder / name).is_file():  # reading a pipe of this name would never end
+        raise table.fault(
+            "calibration",
+            f"there is no copy of {reference} in the session",
+            "use a complete copy of the session",
+        )
     return reference, calibrations.load(folder / name)
 
 
 def _check_together(channels: tuple[Channel, ...], file: str) -> None:
     for name, times in Counter(channel.name for channel in channels).items():
         if times > 1:
-            raise SensorsFault(file, f'{times} channels are called "{name}"', "rename one")
+            raise SensorsFault(
+                file, f'{times} channels are called "{name}"', "give each channel its own name"
+            )
     copies: dict[str, str] = {}
     for channel in channels:
         reference = channel.calibration_file
@@ -196,8 +240,11 @@ def _check_together(channels: tuple[Channel, ...], file: str) -> None:
             continue
         if copies.setdefault(calibration_copy_name(reference), reference) != reference:
             raise SensorsFault(
-                file, f'"{reference}" and "{copies[calibration_copy_name(reference)]}" would be '
-                "one file in the session", "rename one of them", f"channel {channel.name}",
+                file,
+                f'"{reference}" and "{copies[calibration_copy_name(reference)]}" would get '
+                "the same file name in the session",
+                "rename one of the files",
+                f"channel {channel.name}",
             )
     first: dict[str, Channel] = {}
     seen: dict[tuple[str, str | int | None], str] = {}
@@ -210,18 +257,22 @@ def _check_together(channels: tuple[Channel, ...], file: str) -> None:
         for key in ("baud", "format", *line_format.shared):
             mine, theirs = getattr(channel, key), getattr(other, key)
             if key == "separator" and channel.decimal != ",":
-                # a comma that one of them states holds for the port
+                # an unstated separator is a comma, unless the decimal mark is
                 mine, theirs = mine or ",", theirs or ","
             if mine != theirs:
                 raise SensorsFault(
-                    file, f"{key} differs from channel {other.name}'s on the same port",
-                    f"give both the same {key}", where,
+                    file,
+                    f"{key} differs from channel {other.name}'s on the same port",
+                    f"give both the same {key}",
+                    where,
                 )
         key = line_format.address
-        mark = (channel.port, getattr(channel, key))
-        if mark in seen:
+        source = (channel.port, getattr(channel, key))
+        if source in seen:
             raise SensorsFault(
-                file, f"reads the same {key} of the same port as channel {seen[mark]}",
-                f"give it its own {key}, or leave the channel out", where,
+                file,
+                f"reads the same {key} of the same port as channel {seen[source]}",
+                f"give it its own {key}, or leave the channel out",
+                where,
             )
-        seen[mark] = channel.name
+        seen[source] = channel.name

@@ -1,8 +1,8 @@
-"""Bytes from a port to readings: pure, incremental, never raising, never holding more than 4 kB.
+"""Decodes bytes from a port into readings, chunk by chunk; never raises and never holds over 4 kB.
 
-A decoder takes chunks cut anywhere and gives the same readings and the same counts.  A block of
-good lines goes through one regular expression; only a block that holds something else is looked
-at line by line.  Readings stay text, as the device sent them.
+The readings and counts do not depend on where the bytes are cut into chunks.  One regular
+expression matches a block of good lines; a block with any other line is decoded line by line.
+Readings stay text, as the device sent them.
 """
 
 from __future__ import annotations
@@ -16,49 +16,55 @@ from dataclasses import dataclass, field
 from logger.channels.channel import Channel
 
 MOST_LINE = 4096
-SAMPLE = 120  # bytes of a dropped line that are kept
-MOST_SAMPLES = 50  # of one chunk
+SAMPLE = 120  # bytes kept of a dropped line
+MOST_SAMPLES = 50  # dropped lines kept of one chunk
 FIRST_LINE = "first line after connecting"
 OTHER = "not for a channel here"
-NOT_DROPPED = (FIRST_LINE, OTHER)  # causes that are no loss of a reading
-# possessive: what is a number's is never given back, and a block is matched in one go
-NUMBER = (
-    rb"[-+]?+(?:[0-9]{1,40}+(?:\.[0-9]{0,40}+)?+|\.[0-9]{1,40}+)(?:[eE][-+]?+[0-9]{1,2}+)?+"
-)
+NOT_DROPPED = (FIRST_LINE, OTHER)  # causes that count as no loss of a reading
+# possessive quantifiers (++, ?+), so that matching a block never backtracks
+NUMBER = rb"[-+]?+(?:[0-9]{1,40}+(?:\.[0-9]{0,40}+)?+|\.[0-9]{1,40}+)(?:[eE][-+]?+[0-9]{1,2}+)?+"
 A_NUMBER = re.compile(NUMBER)
 
 
 def number_text(value: float) -> str:
-    """A number as a device sends it: at most six decimals, no exponent."""
+    """`value` (any unit) as a device sends it: at most six decimals, no exponent."""
     text = f"{value:.6f}".rstrip("0").rstrip(".")
     return "0" if text in ("-0", "") else text
 
 
 @dataclass
 class Decoded:
-    """What one chunk held.  readings: the numbers as sent, in order, by channel; samples: cause
-    and beginning of dropped lines (the first 50 of a chunk)."""
+    """What one chunk held.
+
+    readings: the numbers as sent, in order, by channel
+    samples: (cause, first 120 bytes) of each dropped line, the first 50 of the chunk
+    """
 
     readings: dict[str, list[bytes]] = field(default_factory=dict)
     samples: list[tuple[str, bytes]] = field(default_factory=list)
 
 
 class Decoder(ABC):
-    """The line splitter that the formats share; counts what is dropped.
+    """Splits a port's bytes into lines, decodes them, and counts drops; base of all formats.
 
-    causes: dropped lines by cause so far; drops: losses by channel so far (a dropped line counts
-    for every channel that it could have been for); unclear_line: the first that the sensors file
-    leaves two ways to read, b"" where there was none.
+    channels: the channels of the port
+    names: their names
+    causes: dropped lines so far, by cause
+    drops: lost readings so far, by channel; a dropped line counts for every channel that it may
+        have been for
+    foreign_line: beginning of the latest line for no channel of this port; b"" if there was none
+    unclear_line: beginning of the first ambiguous line, which the sensors file lets be read in two
+        ways; b"" if there was none
     """
 
-    tells_torn = True  # whether the format shows that a line lacks its beginning
+    detects_torn_lines = True  # whether the format shows that a line lacks its beginning
 
     def __init__(self, channels: Sequence[Channel]) -> None:
         self.channels = tuple(channels)
         self.names = tuple(channel.name for channel in channels)
         self.causes: Counter[str] = Counter()
         self.drops: dict[str, int] = dict.fromkeys(self.names, 0)
-        self.other_line = b""
+        self.foreign_line = b""
         self.unclear_line = b""
         self._tail = b""
         self._skipping = False
@@ -66,14 +72,17 @@ class Decoder(ABC):
         self._out = Decoded()
 
     def connected(self, torn: bool = True) -> None:
-        """A port was opened: what was held is gone; torn: the next line may lack its beginning."""
+        """Start anew on an opened port: drop an incomplete line.
+
+        torn: whether the next line may lack its beginning.
+        """
         if self._tail or self._skipping:
             self._out = Decoded()
             self._drop("cut off by a disconnection", self._tail)
         self._tail, self._skipping, self._first = b"", False, torn
 
     def feed(self, chunk: bytes) -> Decoded:
-        """The readings of all lines that this chunk completes."""
+        """Decode all lines that this chunk completes; keep its last, incomplete line."""
         out = self._out = Decoded()
         end = chunk.rfind(b"\n")
         if end < 0:
@@ -96,7 +105,7 @@ class Decoder(ABC):
         return out
 
     def registers(self, numbers: Mapping[str, bytes]) -> Decoded:
-        """The readings of a device that has registers in the place of lines: numbers by channel."""
+        """Decode numbers (text, by channel) of a device with registers in place of lines."""
         out = self._out = Decoded()
         for name, text in numbers.items():
             if A_NUMBER.fullmatch(text):
@@ -128,15 +137,15 @@ class Decoder(ABC):
         self._line(line)
 
     def _ascii_part(self, line: bytes) -> bytes:
-        """What can still be read of a line with foreign bytes; drops the line where nothing can."""
+        """The usable rest of a line with non-ASCII bytes; b"" after dropping the line."""
         self._drop("not ASCII", line)
         return b""
 
     def _first_line(self, line: bytes) -> None:
-        """A line whose beginning may be missing: used where the format can tell, else set aside."""
+        """Take a line whose beginning may be missing; drop it if the format cannot detect that."""
         if len(line) > MOST_LINE:
             self._drop("longer than 4 kB", line)
-        elif not self.tells_torn:
+        elif not self.detects_torn_lines:
             self._drop(FIRST_LINE, line)
         else:
             self._perhaps_torn(line)
@@ -145,7 +154,7 @@ class Decoder(ABC):
         before, causes, drops = len(self._out.samples), self.causes.copy(), dict(self.drops)
         self._any_line(line)
         if self.causes != causes:
-            # a torn first line is what every opening brings, and no fault of the device
+            # every opening may bring a torn first line, which is no fault of the device
             self.causes, self.drops = causes, drops
             del self._out.samples[before:]
             self._drop(FIRST_LINE, line)
@@ -153,7 +162,7 @@ class Decoder(ABC):
     def _drop(self, cause: str, line: bytes, name: str | None = None) -> None:
         self.causes[cause] += 1
         if cause == OTHER:
-            self.other_line = line[:SAMPLE]
+            self.foreign_line = line[:SAMPLE]
         if cause not in NOT_DROPPED:
             for lost in self.names if name is None else (name,):
                 self.drops[lost] += 1
@@ -161,23 +170,25 @@ class Decoder(ABC):
             self._out.samples.append((cause, line[:SAMPLE]))
 
     @property
-    def others(self) -> int:
-        """Whole lines so far that were for no channel here."""
+    def foreign_lines(self) -> int:
+        """Number of complete lines so far that were for no channel of this port."""
         return self.causes[OTHER]
 
     def _take(self, name: str, text: bytes) -> None:
         self._out.readings.setdefault(name, []).append(text)
 
     def _block(self, block: bytes) -> bool:
-        """Take a block of whole lines at once; False, with nothing taken, where it cannot."""
+        """Take a block of complete lines at once; False, with nothing taken, if it cannot."""
         return False
 
     @staticmethod
     @abstractmethod
     def encode(channels: Sequence[Channel], values: Mapping[str, float]) -> bytes:
-        """One line of a port with its end, as its device would send it, that holds the values (in each
-        channel's unit, by its name); at least one channel has one."""
+        """One line, with its line end, as a device would send it.
+
+        values: numbers by channel name, each in its channel's unit; at least one channel has one.
+        """
 
     @abstractmethod
     def _line(self, line: bytes) -> None:
-        """Take one whole line, or drop it."""
+        """Take the readings of one complete line, or drop it."""

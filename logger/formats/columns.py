@@ -1,8 +1,10 @@
-"""Numbers split by a separator; this format cannot tell a torn number, so the first line after
-connecting is set aside where it may be torn, and a line with another count is dropped.
+"""Decodes lines of numbers with a separator between them.
 
-Where the file states neither `decimal` nor `separator`, a comma between two digits may be either, so
-the line is dropped; other commas separate."""
+A torn number looks like any other, so the first line after connecting is dropped if it may be torn,
+and so is a line with another count of numbers.  If the sensors file states neither `decimal` nor
+`separator`, a line with a comma between two digits is ambiguous and dropped; any other comma is a
+separator.
+"""
 
 from __future__ import annotations
 
@@ -10,31 +12,31 @@ import re
 from collections.abc import Mapping, Sequence
 
 from logger.channels.channel import Channel
-from logger.device_units import known_unit, to_si
+from logger.device_units import to_si, unit_from_word
 from logger.formats.base import NUMBER, SAMPLE, Decoder, number_text
 
 COMMA = "a comma: decimal or separator?"
-# behind a decimal comma a digit must stand: "1, 5" may be two numbers
+# a digit must follow a decimal comma, because "1, 5" may be two numbers
 _COMMA_NUMBER = (
     rb"[-+]?+(?:[0-9]{1,40}+(?:,[0-9]{1,40}+)?+|,[0-9]{1,40}+)(?:[eE][-+]?+[0-9]{1,2}+)?+"
 )
 _NOT_FINITE = re.compile(rb"[-+]?(?:nan|inf(?:inity)?)[A-Za-z]*", re.IGNORECASE)
 _UNCLEAR = re.compile(rb"[0-9],[0-9]")
-# what splits numbers with a decimal comma where no separator is stated: ";", and blanks before a
-# number.  A unit word, a lone sign and a comma stay where they are: "1,90 kN" must not read 1.90 N
+# separators of numbers with a decimal comma if none is stated: ";", and blanks before a number.
+# Blanks before a unit do not separate: "1,90 kN" must not be read as 1.90 N
 _SPACED = re.compile(rb";|(?<![-+,; \t])[ \t]+(?=[-+,0-9])")
-RELEARN = 5  # lines in a row that agree on another count
+RELEARN = 5  # lines in a row with the same new count after which that count is learned
 
 
 def _stated_separator(channels: Sequence[Channel]) -> str | None:
-    """The separator that the channels of a port state, one of them for all; None where none does."""
+    """The separator that any channel of a port states, for all of them; None if none does."""
     return next((channel.separator for channel in channels if channel.separator), None)
 
 
 class ColumnsDecoder(Decoder):
     """Decodes the lines of one port; see `Decoder`."""
 
-    tells_torn = False
+    detects_torn_lines = False
 
     def __init__(self, channels: Sequence[Channel]) -> None:
         super().__init__(channels)
@@ -53,14 +55,14 @@ class ColumnsDecoder(Decoder):
 
     @staticmethod
     def encode(channels: Sequence[Channel], values: Mapping[str, float]) -> bytes:
-        """The line that holds the values; 0 stands in every other column."""
+        """See `Decoder.encode`; a column that `values` lacks is 0."""
         decimal = channels[0].decimal
         cells = ["0"] * max(c.count or c.column or 1 for c in channels)
         for c in channels:
             if c.name in values:
                 text = number_text(values[c.name])
                 cells[(c.column or 1) - 1] = text.replace(".", ",") if decimal == "," else text
-        # where nothing is stated the blank tells the comma from a decimal one
+        # if nothing is stated, a blank behind the comma shows that it is no decimal mark
         unstated = ";" if decimal == "," else "," if decimal else ", "
         return ((_stated_separator(channels) or unstated).join(cells) + "\r\n").encode("ascii")
 
@@ -72,7 +74,7 @@ class ColumnsDecoder(Decoder):
         return line.split(self._separator)
 
     def _block(self, block: bytes) -> bool:
-        """Plain numbers, one count, no space: split at once.  Anything else goes line by line."""
+        """Take a block of plain numbers with one count and no blanks."""
         count, separator = self._count, self._separator
         if not count or len(separator) != 1 or max(map(len, block.split(b"\n"))) > 4096:
             return False
@@ -149,7 +151,7 @@ class ColumnsDecoder(Decoder):
                 return "not a finite number", b""
             return "not a number", b""
         if match[2]:
-            unit = known_unit(match[2].decode("ascii"))
+            unit = unit_from_word(match[2].decode("ascii"))
             if unit is None:
                 return "not a number", b""
             if (unit == "count") != (channel.unit == "count") or to_si(unit) != to_si(channel.unit):
@@ -158,5 +160,5 @@ class ColumnsDecoder(Decoder):
 
 
 def _with_point(number: bytes) -> bytes:
-    """A number with a decimal comma as it is kept: every reader of readings.csv expects a point."""
+    """The number with a decimal point in place of a comma, as readings.csv has it."""
     return number.replace(b",", b".")

@@ -1,4 +1,4 @@
-"""One JSON object a line; the whole line first, a later `{` only if that fails."""
+"""Decodes one JSON object a line; if the whole line is none, an object that begins later in it."""
 
 from __future__ import annotations
 
@@ -14,12 +14,14 @@ _MOST_STARTS = 64
 
 
 class _Sent(str):
-    """A number's own characters."""
+    """The characters of a JSON number, as sent."""
 
     __slots__ = ()
 
 
 class _NotFinite:
+    """NaN or Infinity in a JSON text."""
+
     def __init__(self, name: str) -> None:
         self.name = name
 
@@ -30,10 +32,10 @@ _decode = json.JSONDecoder(parse_float=_Sent, parse_int=_Sent, parse_constant=_N
 
 def _object(text: str) -> dict[str, Any] | None:
     try:
-        found = _decode(text)
+        document = _decode(text)
     except (ValueError, RecursionError):
         return None
-    return found if isinstance(found, dict) else None
+    return document if isinstance(document, dict) else None
 
 
 class JsonDecoder(Decoder):
@@ -45,31 +47,33 @@ class JsonDecoder(Decoder):
 
     @staticmethod
     def encode(channels: Sequence[Channel], values: Mapping[str, float]) -> bytes:
-        """The object that holds the values; a channel without one is left out."""
+        """See `Decoder.encode`; a channel that `values` lacks is left out."""
         pairs = (
-            f"{json.dumps(c.id)}: {number_text(values[c.name])}" for c in channels if c.name in values
+            f"{json.dumps(c.id)}: {number_text(values[c.name])}"
+            for c in channels
+            if c.name in values
         )
         return ("{" + ", ".join(pairs) + "}\r\n").encode("ascii")
 
     def _line(self, line: bytes) -> None:
         text = line.decode("ascii")
-        found = _object(text)
-        if found is not None:
-            self._keys = frozenset(found)
+        members = _object(text)
+        if members is not None:
+            self._keys = frozenset(members)
         else:
             if not text.strip():
                 return
-            found = self._later(text, line)
-        if found is None:
+            members = self._later(text, line)
+        if members is None:
             self._drop("not a JSON object", line)
             return
         used = False
         for channel in self.channels:
             key = channel.id or ""
-            if key not in found:
+            if key not in members:
                 continue
             used = True
-            value = found[key]
+            value = members[key]
             if isinstance(value, _Sent) and A_NUMBER.fullmatch(value.encode("ascii")):
                 self._take(channel.name, value.encode("ascii"))
             elif isinstance(value, (_NotFinite, _Sent)):
@@ -80,16 +84,17 @@ class JsonDecoder(Decoder):
             self._drop(OTHER, line)
 
     def _later(self, text: str, line: bytes) -> dict[str, Any] | None:
-        """The object that begins at a later `{` and runs to the end of the line."""
+        """The object that begins at a later `{` and extends to the end of the line; None if there
+        is none.  Drops the text before it as torn off."""
         starts = [match.start() for match in re.finditer(r"\{", text)]
         for start in starts[-_MOST_STARTS:]:
-            found = _object(text[start:]) if start else None
-            if found is None:
+            members = _object(text[start:]) if start else None
+            if members is None:
                 continue
-            # behind a colon it may be a member of the torn object: then it must look like a line
+            # behind a colon it may be a member of the torn object: then it needs a line's keys
             inner = text[:start].rstrip().endswith(":")
-            if inner and self._keys is not None and frozenset(found) != self._keys:
+            if inner and self._keys is not None and frozenset(members) != self._keys:
                 continue
             self._drop("torn off by the next object", line[:start])
-            return found
+            return members
         return None

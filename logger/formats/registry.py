@@ -1,4 +1,4 @@
-"""From a channel's format to its decoder; the table is LINE_FORMATS of `logger/channels/line_formats.py`."""
+"""Makes the decoder of a port; the table is LINE_FORMATS of `logger/channels/line_formats.py`."""
 
 from __future__ import annotations
 
@@ -14,14 +14,15 @@ _resolve = cache(resolve_name)
 
 
 def decoder_for(channels: Sequence[Channel]) -> Decoder:
-    """The decoder for the channels of one port; they have one format."""
+    """A new decoder for the channels of one port, which all have the same format."""
     return _decoder(channels)(channels)
 
 
 def encode(channels: Sequence[Channel], values: Mapping[str, float]) -> bytes:
-    """One line, as a device would send it, that holds the values (each in its channel's unit).
+    """One line, as a device would send it; b"" if no channel has a value.
 
-    Channels without a value are left out (xdr, json) or 0 (columns); b"" if none has one.
+    values: numbers by channel name, each in its channel's unit.  A channel without one is left out
+    (xdr, json) or 0 (columns).
     """
     if not any(channel.name in values for channel in channels):
         return b""

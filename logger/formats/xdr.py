@@ -1,6 +1,6 @@
-"""The NMEA 0183 XDR sentence: `$YXXDR,N,1234.5,N,HAUL*40`, quadruples for more transducers.
+"""Decodes the NMEA 0183 XDR sentence, e.g. `$YXXDR,N,1234.5,N,HAUL*40`: four fields a transducer.
 
-Checksum: the exclusive or of all characters between `$` and `*`, two hexadecimal digits.
+The checksum is the exclusive or of all characters between `$` and `*`, as two hexadecimal digits.
 """
 
 from __future__ import annotations
@@ -20,25 +20,25 @@ _NOT_FINITE = re.compile(rb"[-+]?(?:nan|inf(?:inity)?)", re.IGNORECASE)
 
 
 def checksum(body: bytes) -> int:
-    """Exclusive or of the bytes between `$` and `*`."""
+    """The checksum of a sentence: exclusive or of `body`, the bytes between `$` and `*`."""
     return reduce(xor, body, 0)
 
 
 def sentence(quadruples: Sequence[tuple[str, str, str]]) -> bytes:
-    """The sentence for (quantity, number, transducer's name), with checksum and CRLF."""
-    parts = [b"YXXDR"]
+    """The sentence, with checksum and CRLF, for rows of (quantity, number, transducer's name)."""
+    fields = [b"YXXDR"]
     for quantity, number, name in quadruples:
         kind, unit = _TYPE_UNIT[quantity]
-        parts += [kind, number.encode("ascii"), unit, name.encode("ascii")]
-    body = b",".join(parts)
+        fields += [kind, number.encode("ascii"), unit, name.encode("ascii")]
+    body = b",".join(fields)
     return b"$%s*%02X\r\n" % (body, checksum(body))
 
 
 def checksums(bodies: Sequence[bytes]) -> bytes:
-    """The checksum of every body, one byte each.
+    """The checksums of several bodies, one byte each.
 
-    All are laid side by side in one long integer that is folded onto itself: some 0.2 us a body
-    where a loop over its bytes takes 1.5.
+    All bodies are laid side by side in one long integer that is folded onto itself, which takes
+    about 0.2 us a body; a loop over the bytes takes 1.5 us.
     """
     width = 32
     longest = max(map(len, bodies))
@@ -68,7 +68,7 @@ class XdrDecoder(Decoder):
         if self._only is not None:
             name = re.escape(next(iter(self._by_id)))
             kind, unit = _TYPE_UNIT[channels[0].quantity]
-            # the usual case, one transducer a line, has its number in a group of its own
+            # the usual case, one transducer a line, captures its number in a group of its own
             shape = rb"^\$([A-Z]{2}XDR,%s,(%s),%s,%s)\*([0-9A-Fa-f]{2})\r?$"
             self._block_line = re.compile(shape % (kind, NUMBER, unit, name), re.MULTILINE)
         else:
@@ -77,16 +77,20 @@ class XdrDecoder(Decoder):
 
     @staticmethod
     def encode(channels: Sequence[Channel], values: Mapping[str, float]) -> bytes:
-        """The sentence that holds the values; a channel without one is left out."""
-        return sentence([
-            (c.quantity, number_text(values[c.name]), c.id or "") for c in channels if c.name in values
-        ])
+        """See `Decoder.encode`; a channel that `values` lacks is left out."""
+        return sentence(
+            [
+                (c.quantity, number_text(values[c.name]), c.id or "")
+                for c in channels
+                if c.name in values
+            ]
+        )
 
     def _block(self, block: bytes) -> bool:
-        found = self._block_line.findall(block)
-        if not found or len(found) != block.count(b"\n"):
+        matches = self._block_line.findall(block)
+        if not matches or len(matches) != block.count(b"\n"):
             return False
-        bodies, numbers, sums = zip(*found, strict=True)
+        bodies, numbers, sums = zip(*matches, strict=True)
         if max(map(len, bodies)) > 4000 or checksums(bodies) != bytes.fromhex(
             b"".join(sums).decode("ascii")
         ):

@@ -1,4 +1,4 @@
-"""The bounded queue between the readers and the writer: it never makes a reader wait."""
+"""Queues items from the reader threads to the writer thread; bounded, so that no reader waits."""
 
 from __future__ import annotations
 
@@ -12,9 +12,13 @@ MOST_READINGS = 1_000_000  # memory only: a minute at 16 kHz
 MOST_EVENTS = 1000  # memory only
 
 
-class Ring:
-    """Items in order of arrival; the oldest readings go when 60 s or a million are held, what
-    happened to the ports stays."""
+class BoundedQueue:
+    """A queue in order of arrival that drops its oldest readings when it is full.
+
+    It is full at `most_s` seconds or `most_readings` readings.  Port events are kept.
+
+    newest: last reading of each channel as sent, written to disk or not
+    """
 
     def __init__(self, most_s: float = MOST_S, most_readings: int = MOST_READINGS) -> None:
         self._most_s, self._most = most_s, most_readings
@@ -22,11 +26,11 @@ class Ring:
         self._held = 0
         self._events: deque[PortEvent] = deque(maxlen=MOST_EVENTS)
         self._lost: Counter[str] = Counter()
-        self.newest: dict[str, bytes] = {}  # last reading of each channel, written or not
+        self.newest: dict[str, bytes] = {}
         self._ready = threading.Condition()
 
     def put(self, item: Arrival | PortEvent) -> None:
-        """Add; never blocks for longer than the lock is held."""
+        """Add an item; waits for nothing but the queue's lock."""
         size, now = 0, 0.0
         if isinstance(item, Arrival):
             size = sum(map(len, item.decoded.readings.values()))
@@ -53,7 +57,7 @@ class Ring:
         return self._held > self._most or now - since > self._most_s
 
     def take(self, timeout_s: float) -> list[Arrival | PortEvent]:
-        """Everything that is there; waits up to timeout_s for something."""
+        """Remove and return all items; waits up to timeout_s for the first."""
         with self._ready:
             if not self._items:
                 self._ready.wait(timeout_s)
@@ -64,7 +68,7 @@ class Ring:
         return items
 
     def lost(self) -> dict[str, int]:
-        """Readings that went unwritten since the last call, by channel."""
+        """Number of readings dropped since the last call, by channel."""
         with self._ready:
             lost, self._lost = dict(self._lost), Counter()
         return lost

@@ -1,7 +1,7 @@
-"""Writes to the session, and holds events back and tries again while the disk refuses.
+"""Writes to the session; while the disk refuses, retries and holds events back.
 
-A disk that is full, slow or pulled out must not end a recording: the session's files keep what
-they could not write, and events wait here, in order, behind the row that tells of the refusal.
+A disk that is full, slow or pulled out must not end a recording.  The session's files keep what
+they could not write, and events wait here, in order, to be written after the `disk` event.
 """
 
 from __future__ import annotations
@@ -15,23 +15,27 @@ from logger.session.fsync_thread import Syncer
 from logger.session.writer import SessionWriter
 
 MOST_PENDING_EVENTS = 1000  # memory only: events that wait while the disk refuses
+# kinds of events after which a sync is requested at once
 DURABLE = ("mark", "gap", "stop", "start", "undo", "zero", "ack", "rig", "end")
 
 
 @dataclass(frozen=True)
 class EventRow:
-    """A row for events.csv: its kind, value and text as there."""
+    """A row to be written to events.csv."""
 
-    time_s: float  # since the recording started
-    kind: str
-    channel: str = ""
-    value: float | None = None
-    text: str = ""
-    request: str | None = None  # id of the request that it answers; None: an id of the recorder
+    time_s: float  # s since the recording started
+    kind: str  # e.g. "mark", "zero", "alarm", "disk"
+    channel: str = ""  # name of the channel that it is about; "" for none
+    value: float | None = None  # see `Event.value`; None: no value
+    text: str = ""  # one line, in words
+    request: str | None = None  # id of the request that it answers; None: none
 
 
 class DiskRetry:
-    """The session's files on a disk that may refuse.  fault: "" or why nothing can be written."""
+    """Writes to the session's files on a disk that may refuse.
+
+    writer: the session; syncer: its fsync thread; fault: why nothing can be written, "" if it can
+    """
 
     def __init__(self, *, writer: SessionWriter, time_s: Callable[[], float]) -> None:
         self.writer = writer
@@ -41,27 +45,30 @@ class DiskRetry:
         self._since: float | None = None
         self._held: deque[EventRow] = deque()
         self._not_held = 0
-        self._unmarked_said = False
+        self._unmarked_reported = False
 
     @property
     def refuses(self) -> bool:
+        """Whether the disk refuses to write now."""
         return self._since is not None
 
     @property
     def full(self) -> bool:
-        """No further event can wait."""
+        """Whether no further event can wait."""
         return len(self._held) >= MOST_PENDING_EVENTS
 
     def attempt(self, action: Callable[..., object], *args: object) -> None:
-        """Do it; if the disk refuses, remember since when.  Nothing is lost: the files keep what
-        they could not write and go on at the very byte."""
+        """Call action(*args); if it raises OSError, note the fault and since when.
+
+        Nothing is lost: the files keep what they could not write.
+        """
         try:
             action(*args)
         except OSError as error:
             self._refused(error)
 
     def event(self, row: EventRow) -> None:
-        """Write a row of events.csv, or hold it back while the disk refuses."""
+        """Write a row to events.csv, or hold it back while the disk refuses."""
         if not self.refuses:
             self._write(row)
         elif not self.full:
@@ -69,47 +76,53 @@ class DiskRetry:
         else:  # bounded however long the disk refuses
             self._not_held += 1
 
-    def retry(self, now: float) -> None:
-        """Write what was kept, if the disk takes it again, and tell how long it refused."""
+    def retry(self, now_s: float) -> None:
+        """Try to write again; if the disk takes it, write how long it refused and the held events.
+
+        now_s: s since the recording started.
+        """
         try:
             self.writer.put_back()
-            self.writer.look()
-            self.writer.mend()
+            self.writer.check_in_place()
+            self.writer.retry()
         except OSError as error:
             self._refused(error)
             return
-        refused_s, self._since = now - (self._since or now), None
+        refused_s, self._since = now_s - (self._since or now_s), None
         text = f"nothing could be written for {refused_s:.1f} s: {self.fault}"
         self.fault = ""
-        self._write(EventRow(now, "disk", value=round(refused_s, 3), text=text))
+        self._write(EventRow(now_s, "disk", value=round(refused_s, 3), text=text))
         while self._held and not self.refuses:
             self._write(self._held.popleft())
         if self._not_held and not self.refuses:
             count, self._not_held = self._not_held, 0
             text = f"{count} further events could not be kept meanwhile"
-            self._write(EventRow(now, "disk", value=float(count), text=text))
+            self._write(EventRow(now_s, "disk", value=float(count), text=text))
 
-    def look(self, now: float) -> None:
-        """See whether the files are still in place, and tell once if they are not marked any more."""
+    def check_files(self, now_s: float) -> None:
+        """Check that the files are in place; write an event, once, if the journal was given up.
+
+        now_s: s since the recording started.
+        """
         if not self.refuses:
-            self.attempt(self.writer.look)
-        if self.writer.unmarked and not self._unmarked_said:
-            self._unmarked_said = True
+            self.attempt(self.writer.check_in_place)
+        if self.writer.unmarked and not self._unmarked_reported:
+            self._unmarked_reported = True
             text = (
-                f"what is written is not marked any more: {self.writer.unmarked}; "
-                "after a power cut the last rows would be judged by their shape alone"
+                f"the disk refuses the journal of what is written: {self.writer.unmarked}; "
+                "after a power cut a repair would judge the last rows by their shape alone"
             )
-            self.event(EventRow(now, "disk", text=text))
+            self.event(EventRow(now_s, "disk", text=text))
 
-    def look_at_sync(self) -> None:
-        """Take note of what went wrong beside this thread; raises what is our own fault."""
+    def check_sync(self) -> None:
+        """Note a fault of the disk in the fsync thread; raises any other error of that thread."""
         if (fault := self.syncer.fault()) is not None:
             if not isinstance(fault, OSError):
                 raise fault
             self._refused(fault)
 
     def seal(self) -> str | None:
-        """The seal's digest; None while the disk refuses or events wait."""
+        """Seal the session; returns its digest, None while the disk refuses or events wait."""
         if self.refuses or self._held:
             return None
         try:

@@ -1,4 +1,4 @@
-"""Sleep held off while a recording goes on, where the system offers it."""
+"""Keeps the machine awake during a recording, if the system has a way to do so."""
 
 from __future__ import annotations
 
@@ -9,18 +9,19 @@ import sys
 import time
 
 TRYING, HELD, NOT_HELD = "trying", "held", "not held"
-ANSWERS_WITHIN_S = 5.0  # chosen by us: a command that is silent so long is not believed
+ANSWERS_WITHIN_S = 5.0  # chosen by us: a command that is silent so long holds no lock
 ENDS_WITHIN_S = 0.5  # chosen by us: the end of a recording waits no longer for the lock's process
-# said by the command that the lock is given to, so that only a lock that holds is believed
+# run under the lock; its output shows that the lock is held
 _SAYS_HELD = ("sh", "-c", "echo held; exec cat >/dev/null")
 
 
-class Awake:
+class SleepInhibitor:
     """Asks the system not to sleep, from `hold` until `release` or the end of this process.
 
-    Linux: systemd-inhibit, a lock of logind that lasts as long as a small process whose input
-    ends with this one.  macOS: caffeinate.  Windows: SetThreadExecutionState, for the calling
-    thread, which is to be the main one.  A lid that is closed is not covered.
+    Linux: systemd-inhibit takes a lock of logind for a small child process, which ends with this
+    process because its input does.  macOS: caffeinate.  Windows: SetThreadExecutionState for the
+    calling thread, which must be the main thread.  Closing the lid may still put the machine to
+    sleep.
     """
 
     def __init__(self) -> None:
@@ -29,7 +30,7 @@ class Awake:
         self._since = 0.0
 
     def hold(self) -> None:
-        """Ask; returns at once, and `state` tells what came of it.  Never raises."""
+        """Ask the system not to sleep; returns at once (see `state`).  Never raises."""
         self._since = time.monotonic()
         if sys.platform == "win32":
             self._state = HELD if _windows(True) else NOT_HELD
@@ -43,7 +44,7 @@ class Awake:
             "--mode=block",
         ]  # fmt: skip
         try:
-            # in a session of its own: Ctrl-C does not reach it, and it cannot ask at the terminal
+            # in a session of its own, so that Ctrl-C does not reach it and it cannot prompt
             self._process = subprocess.Popen(
                 [*argv, *_SAYS_HELD], stdin=subprocess.PIPE, stdout=subprocess.PIPE,
                 stderr=subprocess.DEVNULL, start_new_session=True,
@@ -53,7 +54,7 @@ class Awake:
             self._state = NOT_HELD
 
     def state(self) -> str:
-        """TRYING, HELD or NOT_HELD, without waiting."""
+        """Whether sleep is held off: TRYING, HELD or NOT_HELD; does not wait."""
         process = self._process
         if process is None or process.stdout is None:
             return self._state
@@ -63,14 +64,14 @@ class Awake:
             import select
 
             if select.select([process.stdout], [], [], 0)[0]:
-                said = os.read(process.stdout.fileno(), 64)
-                self._state = HELD if said.startswith(b"held") else NOT_HELD
+                output = os.read(process.stdout.fileno(), 64)
+                self._state = HELD if output.startswith(b"held") else NOT_HELD
             elif time.monotonic() - self._since > ANSWERS_WITHIN_S:
                 self._state = NOT_HELD
         return self._state
 
     def release(self) -> None:
-        """Let the system sleep again."""
+        """Allow the system to sleep again."""
         if sys.platform == "win32" and self._state == HELD:
             _windows(False)
         process, self._process, self._state = self._process, None, NOT_HELD

@@ -1,7 +1,7 @@
-"""Tells of ports whose lines are not what the sensors file says.
+"""Warns of ports whose lines do not fit the sensors file.
 
-A port that opens and brings lines looks well while nothing of it is recorded: another device may
-stand under its name, or a comma may be read two ways.  Then somebody has to be told what to do.
+Such a port is open and sends lines, but nothing of it is recorded: another device may be connected
+there, or a comma may be decimal mark or separator.  The warning says what to do.
 """
 
 from __future__ import annotations
@@ -17,47 +17,54 @@ from logger.transports.reader_thread import PortReader
 
 
 class PortWarnings:
-    """others: by port, that it brings lines, but none for its channels; notices: lines for the
-    terminal, one a port at most, taken out by the main thread."""
+    """Checks every port's decoder for lines that are not recorded.
+
+    foreign_lines: by port, a sentence about lines that are for none of its channels
+    notices: lines for the terminal, at most one a port, which the main thread removes
+    """
 
     def __init__(
         self, *, readers: Sequence[PortReader], ledger: ReadingLedger, disk: DiskRetry
     ) -> None:
-        self.others: dict[str, str] = {}
+        self.foreign_lines: dict[str, str] = {}
         self.notices: deque[str] = deque()
         self._readers, self._ledger, self._disk = readers, ledger, disk
-        self._others_seen = dict.fromkeys((reader.url for reader in readers), 0)
+        self._foreign_seen = dict.fromkeys((reader.url for reader in readers), 0)
         self._unclear: set[str] = set()
 
-    def look(self, now: float) -> None:
+    def check(self, now_s: float) -> None:
+        """Check every port, and write an event for each new warning; now_s: s since the start."""
         for reader in self._readers:
-            self._look_for_others(reader, now)
-            self._look_for_unclear(reader, now)
+            self._check_foreign(reader, now_s)
+            self._check_unclear(reader, now_s)
 
-    def _look_for_others(self, reader: PortReader, now: float) -> None:
-        """Tell of a port that brings lines, but none for its channels: another device stands under
-        its name, or two are swapped.  Once a silence."""
-        names, others = reader.decoder.names, reader.decoder.others
-        seen, self._others_seen[reader.url] = self._others_seen[reader.url], others
-        silent = now - max(self._ledger.last_s[name] for name in names)
-        if silent <= min(self._ledger.channels[name].stale_after_s for name in names):
-            self.others.pop(reader.url, None)
-        elif reader.opened and others > seen and reader.url not in self.others:
-            line = reader.decoder.other_line.decode("latin-1")
-            self.others[reader.url] = what = one_line(
-                f'brings lines, but none for {" or ".join(names)}, such as "{line}": '
-                "another device, or two swapped?",
+    def _check_foreign(self, reader: PortReader, now_s: float) -> None:
+        """Warn, once a silence, of a port that sends lines for none of its channels: another device
+        is connected there, or two are swapped."""
+        names, count = reader.decoder.names, reader.decoder.foreign_lines
+        before, self._foreign_seen[reader.url] = self._foreign_seen[reader.url], count
+        silent_s = now_s - max(self._ledger.last_s[name] for name in names)
+        if silent_s <= min(self._ledger.channels[name].stale_after_s for name in names):
+            self.foreign_lines.pop(reader.url, None)
+        elif reader.opened and count > before and reader.url not in self.foreign_lines:
+            line = reader.decoder.foreign_line.decode("latin-1")
+            self.foreign_lines[reader.url] = what = one_line(
+                f'sends lines, but none for {" or ".join(names)}, such as "{line}": '
+                "is another device connected, or are two swapped?",
                 300,
             )
-            text = f"{reader.url}: {what}"
             self._disk.event(
                 EventRow(
-                    time_s=now, kind="gap", channel=names[0], value=round(silent, 3), text=text
+                    time_s=now_s,
+                    kind="gap",
+                    channel=names[0],
+                    value=round(silent_s, 3),
+                    text=f"{reader.url}: {what}",
                 )
             )
 
-    def _look_for_unclear(self, reader: PortReader, now: float) -> None:
-        """Tell once, with what to write, of lines that the sensors file leaves two ways to read."""
+    def _check_unclear(self, reader: PortReader, now_s: float) -> None:
+        """Warn, once a port, of lines with an ambiguous comma, with what to write."""
         line = reader.decoder.unclear_line.decode("latin-1")
         if not line or reader.url in self._unclear:
             return
@@ -69,5 +76,5 @@ class PortWarnings:
             'decimal = "," if it stands before decimals, separator = "," if it stands between numbers; '
             "if it groups thousands, set the device to leave it out"
         )
-        self._disk.event(EventRow(now, "gap", names[0], text=text))
+        self._disk.event(EventRow(now_s, "gap", names[0], text=text))
         self.notices.append(text)

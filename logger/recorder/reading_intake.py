@@ -1,7 +1,7 @@
-"""Takes over what the readers delivered: rows of readings, of rejected lines, and of ports.
+"""Writes what the readers delivered: readings, dropped lines and port events.
 
-A device sends many lines at once, and a file that dated them all alike would show steps: the lines
-of a chunk are spread over the time in which the chunk came.
+A device sends many lines at once.  With one time for all of them a plot would show steps, so the
+lines of a chunk are spread evenly over the time in which it arrived.
 """
 
 from __future__ import annotations
@@ -12,24 +12,27 @@ from functools import cache
 from logger.recorder.alarm_judge import AlarmJudge
 from logger.recorder.disk_retry import DiskRetry, EventRow
 from logger.recorder.reading_ledger import ReadingLedger
-from logger.recorder.request_handler import RequestDesk
+from logger.recorder.request_handler import RequestHandler
 from logger.session.descriptor import csv_line
 from logger.transports.reader_thread import Arrival, PortEvent
 
-SPREAD_S = 0.001  # a chunk that took less has one time for all its lines; chosen by us: clocks tell no less apart
+# a chunk that arrived in less time has one time for all its lines; chosen by us: clocks resolve no
+# less
+SPREAD_S = 0.001
 
 
 class ReadingIntake:
-    """Writes the items of the queue, in order, and hands readings to all that look at them."""
+    """Writes the queue's items, and passes readings to ledger, request handler and alarms."""
 
     def __init__(
-        self, *, ledger: ReadingLedger, desk: RequestDesk, alarms: AlarmJudge, disk: DiskRetry,
+        self, *, ledger: ReadingLedger, requests: RequestHandler, alarms: AlarmJudge, disk: DiskRetry,
         zero_moment: float,
     ) -> None:  # fmt: skip
-        self._ledger, self._desk, self._alarms, self._disk = ledger, desk, alarms, disk
+        self._ledger, self._requests, self._alarms, self._disk = ledger, requests, alarms, disk
         self._zero_moment = zero_moment
 
     def write(self, items: Sequence[Arrival | PortEvent]) -> None:
+        """Write items of the queue to readings.csv, rejects.csv and events.csv."""
         rows: list[bytes] = []
         for item in items:
             if isinstance(item, PortEvent):
@@ -53,11 +56,11 @@ class ReadingIntake:
         ))  # fmt: skip
 
     def _rows(self, name: str, texts: list[bytes], from_s: float, to_s: float) -> bytes:
-        """Rows of one channel's chunk, no earlier than those before."""
+        """Rows of readings.csv of one channel's chunk, none earlier than its last row."""
         from_s = max(from_s, self._ledger.last_s[name])
         rows, step = _spread(_label(name), texts, from_s, to_s)
         self._ledger.enter(name, len(texts), from_s, from_s + (len(texts) - 1) * step)
-        self._desk.remember(name, from_s, step, texts)
+        self._requests.remember(name, from_s, step, texts)
         self._alarms.judge(name, texts, from_s, step)
         return rows
 
@@ -69,7 +72,7 @@ def _label(name: str) -> bytes:
 
 
 def _spread(label: bytes, texts: list[bytes], from_s: float, to_s: float) -> tuple[bytes, float]:
-    """Rows of readings.csv, and how many seconds lie between two of them."""
+    """Rows of readings.csv spread from from_s to to_s (s), and the time between two of them, s."""
     n = len(texts)
     if n == 1 or to_s - from_s < SPREAD_S:
         head = b"%.4f,%s," % (from_s, label)

@@ -1,4 +1,6 @@
-"""Ports to a session: one reader thread a port, one writer thread, nothing that waits for a viewer.
+"""Records ports into a session, with one reader thread a port and one writer thread.
+
+It waits for no viewer.
 
 Imports neither numpy nor pandas, so that a recording starts at once.
 """
@@ -19,51 +21,47 @@ from logger import clock
 from logger.channels.sensors_file import for_recording, load_sensors
 from logger.errors import PortFault, RigFault, SensorsFault
 from logger.recorder.alarms import AlarmRow
-from logger.recorder.bounded_queue import Ring
+from logger.recorder.bounded_queue import BoundedQueue
 from logger.recorder.disk_retry import EventRow
-from logger.recorder.machine_watch import HostWatch
+from logger.recorder.machine_watch import MachineWatch
 from logger.recorder.writer_thread import OpenRecording, WriterThread
 from logger.session.writer import SessionWriter, check_out
 from logger.toml_tables import read_text
 from logger.transports.reader_thread import PortReader
 
-STATUS_S = 0.1  # an alarm is told within it; chosen by us: one more tenth is not felt
-HOST_S = 0.5  # between two looks at the machine; chosen by us: none of them is urgent
-JOIN_S = 0.3  # that the end waits for a reader; chosen by us: a port that hangs must not hold up the seal
+STATUS_S = 0.1  # period of the status, so an alarm's delay; chosen by us: a tenth is not felt
+MACHINE_S = 0.5  # period of the checks of the machine; chosen by us: none is urgent
+JOIN_S = 0.3  # longest wait for a reader at the end; chosen by us: a port that hangs must not delay the seal
 
-RigCheck = Callable[[str, str], object]
+RigCheck = Callable[[str, str], object]  # see check_rig of `record`
 
 
 @dataclass(frozen=True)
-class Status:
-    """How the recording stands.  latest: last reading of each channel as sent; ports: "" or why
-    a port is not open or brings nothing for its channels; disk: "" or why nothing can be written;
-    news: lines about the machine and about what the sensors file leaves open, and alarms: what
-    became of them, since the last status."""
+class RecorderStatus:
+    """The state of a recording at one moment."""
 
-    time_s: float
-    readings: dict[str, int]
-    drops: dict[str, int]
-    latest: dict[str, str]
-    ports: dict[str, str]
-    disk: str
-    news: tuple[str, ...] = ()
-    alarms: tuple[EventRow, ...] = ()
+    time_s: float  # s since the recording started
+    readings: dict[str, int]  # readings so far, by channel
+    drops: dict[str, int]  # lost readings so far, by channel
+    latest: dict[str, str]  # last reading as sent, by channel; "" before the first
+    ports: dict[str, str]  # by port, why nothing of it is recorded; "" if all is well
+    disk: str  # why nothing can be written; "" if all is well
+    news: tuple[str, ...] = ()  # lines about the machine and the ports since the last status
+    alarms: tuple[EventRow, ...] = ()  # `alarm` and `ack` rows since the last status
 
 
 @dataclass(frozen=True)
 class Outcome:
-    """How a recording ended.  state: sealed, or cut short where the disk refused to the end;
-    reason: what ended it; digest: of the seal."""
+    """The result of a recording."""
 
-    path: Path
-    state: str
-    reason: str
-    duration_s: float
-    readings: dict[str, int]
-    drops: dict[str, int]
-    digest: str | None = None
-    disk: str = ""
+    path: Path  # the session folder
+    state: str  # "sealed", or "cut short" if the disk refused to the end
+    reason: str  # what ended it: "time", "end" or the name of a signal
+    duration_s: float  # length of the recording, s
+    readings: dict[str, int]  # readings written, by channel
+    drops: dict[str, int]  # lost readings, by channel
+    digest: str | None = None  # of the seal, SHA-256 in hex; None without a seal
+    disk: str = ""  # why the disk refused at the end; "" if it did not
 
 
 def record(
@@ -74,41 +72,46 @@ def record(
     wait: bool = False,
     alarms: Sequence[AlarmRow] = (),
     simulation_true: Mapping[str, Any] | None = None,
-    status: Callable[[Status], None] | None = None,
+    status: Callable[[RecorderStatus], None] | None = None,
     check_rig: RigCheck | None = None,
-    host: HostWatch | None = None,
+    machine: MachineWatch | None = None,
 ) -> Outcome:
-    """Record until for_s seconds from now, SIGINT, SIGTERM or an `end` from the inbox.
+    """Record into the new session folder `out` until for_s, a signal or an `end` request.
 
-    The rig file is copied, not looked into; check_rig(text, name) is asked about it and about a
-    changed one: it raises a UserFault, or returns a reason as text, where the rig is wrong; a tuple of
-    alarm rows takes the place of `alarms` from then on.
-    status is called about ten times a second from this thread.  host: the machine is looked at, and
-    kept awake; what it is short of becomes an event.
+    for_s: length of the recording, s; None: no limit.  SIGINT, SIGTERM and SIGHUP end it too.
+    wait: keep trying if no port opens
+    alarms: the alarm table, beside the levels in the sensors file
+    simulation_true: true values of a simulation, for the descriptor
+    status: called about ten times a second in this thread
+    check_rig: called with the text and the name of the rig file, and of every later one; it raises
+        a UserFault or returns the reason as text if the rig has an error.  A tuple of alarm rows
+        that it returns for a later rig replaces the alarm table.  Without it the rig file is only
+        copied.
+    machine: watches disk, power and sleep; its notices become events
 
-    Raises PortFault if no port opens (wait: keeps trying), SessionFault if `out` cannot be used,
-    SensorsFault, RigFault; nothing is left behind then.
+    Raises PortFault if no port opens, SessionFault if `out` cannot be used, SensorsFault or
+    RigFault; it then leaves no session behind.
     """
     began = clock.now()
     sensors = load_sensors(sensors_path)
     for_recording(sensors)
-    known = {channel.name for channel in sensors.channels}
+    names = {channel.name for channel in sensors.channels}
     for row in alarms:
-        if row.channel not in known:
-            raise SensorsFault(sensors.file, f'an alarm is about "{row.channel}", no channel here')
+        if row.channel not in names:
+            raise SensorsFault(
+                sensors.file,
+                f'an alarm names the channel "{row.channel}", which is not in this file',
+            )
     rig_text = read_text(Path(rig_path), RigFault)
     if check_rig is not None:
         reason = check_rig(rig_text, os.fspath(rig_path))
         if isinstance(reason, str) and reason:
-            raise RigFault(rig_path, reason, "mend the rig file")
+            raise RigFault(rig_path, reason, "correct the rig file")
     target = Path(out)
     check_out(target)
 
-    ring = Ring()
-    readers = [
-        PortReader(url, channels, ring.put)
-        for url, channels in sensors.ports().items()
-    ]
+    queue = BoundedQueue()
+    readers = [PortReader(url, channels, queue.put) for url, channels in sensors.ports().items()]
     done = threading.Event()
     reasons: list[str] = []
     with _signals(reasons):
@@ -131,7 +134,7 @@ def record(
         thread = WriterThread(OpenRecording(
             writer=writer,
             sensors=sensors,
-            ring=ring,
+            queue=queue,
             readers=readers,
             zero_moment=zero_moment,
             alarms=alarms,
@@ -141,7 +144,7 @@ def record(
         ))  # fmt: skip
         thread.start()
         until = None if for_s is None else began + for_s
-        status = Telling(status, thread, host)
+        status = StatusReporter(status, thread, machine)
         _wait(thread, until, status)
         if not reasons:
             reasons.append("time")
@@ -151,7 +154,7 @@ def record(
         thread.join()
         status.end()
     if thread.own_fault is not None:
-        raise thread.own_fault  # sealed all the same; the command line logs it and says where
+        raise thread.own_fault  # the session is sealed all the same; the command line logs the error
     return Outcome(
         path=target,
         state="sealed" if thread.digest else "cut short",
@@ -164,27 +167,33 @@ def record(
     )
 
 
-class Telling:
-    """Completes each Status with what is new, and hands it on.  A reader of it that is gone ends
-    nothing: the machine is still looked at, and its events are still written."""
+class StatusReporter:
+    """Adds news and alarms to each RecorderStatus and passes it to `status`.
+
+    If `status` raises OSError, because its terminal is gone, it is not called again; the machine is
+    still watched and its events are still written.
+    """
 
     def __init__(
-        self, status: Callable[[Status], None] | None, thread: WriterThread, host: HostWatch | None
+        self,
+        status: Callable[[RecorderStatus], None] | None,
+        thread: WriterThread,
+        machine: MachineWatch | None,
     ) -> None:
-        self._status, self._thread, self._host = status, thread, host
+        self._status, self._thread, self._machine = status, thread, machine
         self._next = 0.0
-        if host is not None:
-            host.start()
+        if machine is not None:
+            machine.start()
 
-    def __call__(self, status: Status) -> None:
+    def __call__(self, status: RecorderStatus) -> None:
         notices = self._thread.ports.notices
         news = [notices.popleft() for _ in range(len(notices))]
-        if self._host is not None and status.time_s >= self._next:
-            self._next = status.time_s + HOST_S
-            for notice in self._host.look(status.time_s):
+        if self._machine is not None and status.time_s >= self._next:
+            self._next = status.time_s + MACHINE_S
+            for notice in self._machine.check(status.time_s):
                 news.append(notice.text)
                 if notice.kind:
-                    self._thread.tell(notice.kind, notice.value, notice.text)
+                    self._thread.queue_machine_event(notice.kind, notice.value, notice.text)
         shown = self._thread.alarms.shown
         alarms = tuple(shown.popleft() for _ in range(len(shown)))
         if self._status is not None:
@@ -194,14 +203,15 @@ class Telling:
                 self._status = None
 
     def end(self) -> None:
-        if self._host is not None:
-            self._host.stop()
+        """Stop watching the machine."""
+        if self._machine is not None:
+            self._machine.stop()
 
 
 def _first_port(
     readers: Sequence[PortReader], wait: bool, reasons: Sequence[str], until: float | None
 ) -> None:
-    """Return when a port is open; raise PortFault when none can be opened (unless `wait`)."""
+    """Wait until a port is open; raises PortFault if none can be opened.  wait: return at once."""
     if wait:
         return
     while not reasons:
@@ -217,19 +227,22 @@ def _first_port(
     if reasons:
         raise PortFault(readers[0].url, "stopped before a port was open", "start again")
     first = readers[0]
-    others = f" (nor {', '.join(r.url for r in readers[1:])})" if len(readers) > 1 else ""
+    other_ports = f" (nor {', '.join(r.url for r in readers[1:])})" if len(readers) > 1 else ""
     raise PortFault(
         first.url,
-        f"no port opens: {first.fault or 'no answer'}{others}",
-        "connect the device, mend `port` in the sensors file (`haul ports` lists them), "
+        f"no port opens: {first.fault or 'no answer'}{other_ports}",
+        "connect the device, correct `port` in the sensors file (`haul ports` lists the ports), "
         "or add --wait",
     )
 
 
 def _wait(
-    thread: WriterThread, until: float | None, status: Callable[[Status], None] | None
+    thread: WriterThread, until: float | None, status: Callable[[RecorderStatus], None] | None
 ) -> None:
-    """Return when the recording is to end; meanwhile tell how it stands."""
+    """Wait until the recording is to end; meanwhile pass its state to `status`.
+
+    until: `clock.now` at which it is to end, s; None: no limit.
+    """
     recording = thread.recording
     while True:
         left = STATUS_S if until is None else min(STATUS_S, until - clock.now())
@@ -239,12 +252,12 @@ def _wait(
             try:
                 status(_status(thread))
             except OSError:
-                status = None  # nobody reads the terminal any more: that ends no recording
+                status = None  # the terminal is gone; the recording continues
 
 
-def _status(thread: WriterThread) -> Status:
-    newest, others = thread.recording.ring.newest, thread.ports.others
-    return Status(
+def _status(thread: WriterThread) -> RecorderStatus:
+    newest, foreign_lines = thread.recording.queue.newest, thread.ports.foreign_lines
+    return RecorderStatus(
         time_s=thread.time_s(),
         readings=dict(thread.ledger.counts),
         drops=thread.ledger.drops(),
@@ -253,7 +266,7 @@ def _status(thread: WriterThread) -> Status:
             for c in thread.recording.sensors.channels
         },
         ports={
-            r.url: others.get(r.url, "") if r.opened else r.fault or "opening"
+            r.url: foreign_lines.get(r.url, "") if r.opened else r.fault or "opening"
             for r in thread.recording.readers
         },
         disk=thread.disk.fault or thread.no_answer(),
@@ -265,28 +278,29 @@ def _stop(readers: Sequence[PortReader]) -> None:
         reader.stop()
     until = time.monotonic() + JOIN_S
     for reader in readers:
-        # one that is still opening is let go; it holds nothing that could be lost
+        # a reader that is still opening its port holds no reading, so it need not have ended
         reader.quiet.wait(max(0.0, until - time.monotonic()))
 
 
 @contextmanager
 def _signals(reasons: list[str]) -> Iterator[None]:
-    """SIGINT, SIGTERM and SIGHUP end the recording in order while this lasts.
+    """In this context, SIGINT, SIGTERM and SIGHUP append their name to `reasons`.
 
-    The handler takes no lock, so it sets no event: it runs in the main thread, which may just hold the
-    event's lock and would then wait for itself for ever.
+    The handler runs in the main thread, which may hold the lock of any event at that moment and
+    would wait for itself for ever; so the handler sets no event and takes no lock.
     """
     if threading.current_thread() is not threading.main_thread():
         yield
         return
 
     def handle(number: int, frame: object) -> None:
+        """Append the signal's name to `reasons`."""
         reasons.append(signal.Signals(number).name)
 
     names = [getattr(signal, n) for n in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, n)]
     before = {}
     for number in names:
-        # a process started with nohup stays deaf to the terminal's end
+        # nohup has a process ignore SIGHUP, which stays so
         if signal.getsignal(number) is not signal.SIG_IGN or number != getattr(signal, "SIGHUP", 0):
             before[number] = signal.signal(number, handle)
     try:

@@ -1,4 +1,4 @@
-"""What the recorder answers to requests: zeros, marks, undo, acknowledgements, another rig."""
+"""Handles requests to the recorder: zero, mark, undo, acknowledge, change the rig, end."""
 
 from __future__ import annotations
 
@@ -8,24 +8,30 @@ from statistics import fmean
 
 from logger.channels.channel import Sensors
 from logger.errors import UserFault, one_line
-from logger.recorder.alarms import AlarmRow, joined
+from logger.recorder.alarms import AlarmRow, joined_labels
 from logger.recorder.disk_retry import EventRow
 from logger.recorder.request_inbox import Inbox, Request
-from logger.recorder.zeroing import Recent, why_not
+from logger.recorder.zeroing import ReadingHistory, zero_refusal
 from logger.session.writer import SessionWriter
 
 
 @dataclass(frozen=True)
-class _Done:
-    id: str
-    kind: str
-    channel: str
-    zero_before: float
-    set_before_s: float | None = None
+class _Undoable:
+    """A mark or zero that `undo` can take back."""
+
+    id: str  # of its request
+    kind: str  # "mark" or "zero"
+    channel: str  # name; "" for a mark without a channel
+    zero_before: float  # zero that held before, in the channel's unit; 0 for a mark
+    set_before_s: float | None = None  # when that was set, s; None: from the sensors file
 
 
-class RequestDesk:
-    """Handles the inbox of one recording.  zeros: the zero that now holds, by channel."""
+class RequestHandler:
+    """Handles the inbox of one recording.
+
+    zeros: the zero that holds now, by channel, in the channel's unit
+    table: alarm table of a rig that was just taken, for the caller to apply and reset; else None
+    """
 
     def __init__(
         self,
@@ -37,32 +43,41 @@ class RequestDesk:
         self._writer, self._sensors, self._check_rig = writer, sensors, check_rig
         self._inbox = Inbox(writer.folder)
         self._zero_set_s: dict[str, float | None] = dict.fromkeys(self.zeros)
-        self._recent = {channel.name: Recent() for channel in sensors.channels}
-        self._done: list[_Done] = []
-        self._alarms: dict[tuple[str, str], int] = {}
-        self._unseen: set[tuple[str, str]] = set()
+        self._recent = {channel.name: ReadingHistory() for channel in sensors.channels}
+        self._undoable: list[_Undoable] = []
+        self._levels: dict[tuple[str, str], int] = {}
+        self._unacknowledged: set[tuple[str, str]] = set()
         self._rigs = 1
-        self.table: tuple[AlarmRow, ...] | None = None  # of a rig that was just taken
+        self.table: tuple[AlarmRow, ...] | None = None
 
-    def remember(self, name: str, from_s: float, step: float, texts: list[bytes]) -> None:
-        """Keep the last readings, for `zero`."""
-        self._recent[name].add(from_s, step, texts)
+    def remember(self, name: str, from_s: float, step_s: float, texts: list[bytes]) -> None:
+        """Keep readings of one channel, from which `zero` computes the new zero.
 
-    def alarmed(self, channel: str, label: str, level: int) -> None:
-        """An alarm changed its level (0: it is over); one that rises asks to be acknowledged."""
-        if level > self._alarms.get((channel, label), 0):
-            self._unseen.add((channel, label))
-        self._alarms[channel, label] = level
+        from_s: time of the first, s since the recording started; step_s: time between two, s;
+            texts:
+        as sent.
+        """
+        self._recent[name].add(from_s, step_s, texts)
 
-    def answers(self, now: float) -> Iterator[EventRow]:
-        """One row of events.csv for each request that lies in the inbox."""
+    def set_alarm_level(self, channel: str, label: str, level: int) -> None:
+        """Note the new level (index into LEVELS) of an alarm; one that rises can be
+        acknowledged."""
+        if level > self._levels.get((channel, label), 0):
+            self._unacknowledged.add((channel, label))
+        self._levels[channel, label] = level
+
+    def answers(self, now_s: float) -> Iterator[EventRow]:
+        """Carry out the requests in the inbox; yields one row of events.csv for each.
+
+        now_s: s since the recording started.
+        """
         for request in self._inbox.poll():
             try:
-                row = self._answer(request, now)
+                row = self._answer(request, now_s)
             except OSError as error:
-                row = self._refused(request, now, f"cannot be done now ({error.strerror})")
-            except Exception as error:  # whatever was asked, the recording goes on
-                row = self._refused(request, now, f"cannot be done ({type(error).__name__})")
+                row = self._refused(request, now_s, f"cannot be done now ({error.strerror})")
+            except Exception as error:  # no request may end the recording
+                row = self._refused(request, now_s, f"cannot be done ({type(error).__name__})")
             yield replace(row, request=request.id)
 
     def _refused(self, request: Request, now: float, why: str) -> EventRow:
@@ -71,13 +86,14 @@ class RequestDesk:
         return EventRow(now, "refused", channel, text=text)
 
     def _answer(self, request: Request, now: float) -> EventRow:
+        """Carry out one request; returns its row of events.csv."""
         if request.refusal or request.id is None:
             return self._refused(request, now, request.refusal)
         if request.channel and request.channel not in self.zeros:
             return self._refused(request, now, f"there is no channel {request.channel[:60]}")
         text = one_line(request.text)
         if request.verb == "mark":
-            self._done.append(_Done(request.id, "mark", request.channel, 0.0))
+            self._undoable.append(_Undoable(request.id, "mark", request.channel, 0.0))
             return EventRow(now, "mark", request.channel, text=text)
         if request.verb == "end":
             return EventRow(now, "end", text=text)
@@ -89,16 +105,16 @@ class RequestDesk:
         if not name:
             return self._refused(request, now, "name the channel to zero")
         channel = self._sensors.by_name(name)
-        lately = {each: recent.at(now) for each, recent in self._recent.items()}
-        why = why_not(channel, self._sensors, self.zeros, lately, now)
+        recent = {each: history.at(now) for each, history in self._recent.items()}
+        why = zero_refusal(channel, self._sensors, self.zeros, recent, now)
         if why:
             return self._refused(request, now, why)
-        mine = lately[name]
+        mine = recent[name]
         value = float(f"{channel.zero_for(fmean(mine.reading)):.10g}")
         old, set_s = self.zeros[name], self._zero_set_s[name]
         self.zeros[name], self._zero_set_s[name] = value, now
-        self._done.append(
-            _Done(
+        self._undoable.append(
+            _Undoable(
                 id=request.id or "", kind="zero", channel=name, zero_before=old, set_before_s=set_s
             )
         )
@@ -111,21 +127,22 @@ class RequestDesk:
 
     def _undo(self, request: Request, now: float) -> EventRow:
         wanted = request.text.strip()
-        for place in range(len(self._done) - 1, -1, -1):
-            done = self._done[place]
+        for place in range(len(self._undoable) - 1, -1, -1):
+            done = self._undoable[place]
             if (not wanted or done.id == wanted) and request.channel in ("", done.channel):
                 break
         else:
             what = f"there is no mark or zero {wanted[:60]}" if wanted else "there is nothing"
             return self._refused(request, now, f"{what} to undo")
         if done.kind == "mark":
-            del self._done[place]
+            del self._undoable[place]
             return EventRow(now, "undo", done.channel, text=done.id)
-        if any(d.kind == "zero" and d.channel == done.channel for d in self._done[place + 1 :]):
+        later = self._undoable[place + 1 :]
+        if any(each.kind == "zero" and each.channel == done.channel for each in later):
             return self._refused(
-                request, now, "a later zero of this channel holds: undo that first"
+                request, now, "this channel was zeroed again later: undo that first"
             )
-        del self._done[place]
+        del self._undoable[place]
         self.zeros[done.channel] = done.zero_before
         self._zero_set_s[done.channel] = done.set_before_s
         return EventRow(
@@ -133,19 +150,19 @@ class RequestDesk:
         )
 
     def _ack(self, request: Request, now: float) -> EventRow:
-        seen = {
+        acknowledged = {
             key
-            for key in self._unseen
+            for key in self._unacknowledged
             if request.channel in ("", key[0]) and request.text in ("", key[1])
         }
-        if not seen:
+        if not acknowledged:
             return self._refused(request, now, "there is no alarm to acknowledge")
-        self._unseen -= seen
-        text = request.text or joined(label for _, label in seen)
+        self._unacknowledged -= acknowledged
+        text = request.text or joined_labels(label for _, label in acknowledged)
         return EventRow(now, "ack", request.channel, text=one_line(text))
 
     def _rig(self, request: Request, now: float) -> EventRow:
-        """The text of a rig file, or the name of one that lies in the inbox."""
+        """Change the rig; request.text: text of a rig file, or the name of one in the inbox."""
         text = request.text
         if "\n" not in text and "=" not in text:
             data = self._inbox.attachment(text.strip())

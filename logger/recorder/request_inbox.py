@@ -1,5 +1,7 @@
-"""How a viewer asks the recorder for something: one small file in `inbox/`, answered by one row
-of events.csv that carries the file's name as its id."""
+"""Passes requests from viewers to the recorder, as small files in `inbox/`.
+
+The recorder answers each with one row of events.csv, whose id is the file's name.
+"""
 
 from __future__ import annotations
 
@@ -23,24 +25,23 @@ from logger.toml_tables import MOST_BYTES, read_text
 VERBS = ("mark", "undo", "zero", "ack", "rig", "end")
 ROLES = ("viewer", "operator")
 MOST_REQUEST = 4096  # bytes; interface section 4
-MOST_AT_ONCE = 100  # speed only: the rest comes at the next look
-MOST_LOOKED_AT = 2000  # speed only: however many lie there
+MOST_AT_ONCE = 100  # requests taken at a time; speed only
+MOST_LOOKED_AT = 2000  # files sorted at a time; speed only
 _ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,63}")
 _OWN_ID = re.compile(r"r[0-9]{6,}")
 
 
 @dataclass(frozen=True)
 class Request:
-    """What was asked.  refusal: why it cannot be obeyed as it stands, or ""; id: None where the
-    file's name cannot be one."""
+    """One request as read from its file."""
 
-    id: str | None
-    verb: str
-    channel: str
-    text: str
-    role: str
-    refusal: str
-    path: Path
+    id: str | None  # name of the file; None if that cannot be an id
+    verb: str  # one of VERBS, unless it is refused
+    channel: str  # name of a channel; "" for none
+    text: str  # a note, a rig, an id or a label, by verb
+    role: str  # of the person, one of ROLES, unless it is refused
+    refusal: str  # why the request is not valid; "" if it is
+    path: Path  # its file
 
 
 def ask(
@@ -51,18 +52,21 @@ def ask(
     role: str = "operator",
     id: str | None = None,
 ) -> str:
-    """Ask the recorder of a growing session; returns the id that its answer will carry.
+    """Write a request to the recorder of a growing session; returns the request's id.
 
-    Raises CallFault where nobody would answer or the request is not one.
+    verb: one of VERBS; role: one of ROLES; id: None for a new one.
+    Raises CallFault if nothing records there or the request is not valid.
     """
     folder = Path(session_path)
     if verb not in VERBS:
-        raise CallFault(verb, "is nothing that a recorder does", "take one of " + ", ".join(VERBS))
+        raise CallFault(verb, "is not a request to a recorder", "write one of " + ", ".join(VERBS))
     name = id or "q" + uuid.uuid4().hex
     if not _ID.fullmatch(name) or _OWN_ID.fullmatch(name):
         raise CallFault(name, "cannot be a request's id", "use letters, digits, _ and -")
     if not lock.is_held(folder):
-        raise CallFault(folder, f"nobody records here, so nobody can {verb}", "start a recording")
+        raise CallFault(
+            folder, f"nothing records here, so `{verb}` is not possible", "start a recording"
+        )
     asked = {"verb": verb, "channel": channel, "text": text, "role": role}
     data = json.dumps(asked, ensure_ascii=False).encode("utf-8", "replace")
     if len(data) > MOST_REQUEST:
@@ -73,7 +77,7 @@ def ask(
         raise CallFault(
             folder / INBOX,
             f"cannot be written ({error.strerror})",
-            "ask as the user who may write in the session",
+            "run this as a user who may write in the session folder",
         ) from None
     return name
 
@@ -81,26 +85,34 @@ def ask(
 def ask_rig(
     session_path: str | os.PathLike[str], rig_path: str | os.PathLike[str], role: str = "operator"
 ) -> str:
-    """Ask the recorder to go on with another rig file; returns the request's id."""
+    """Request that the recorder continues with another rig file; returns the request's id.
+
+    Raises CallFault if the file cannot be read or nothing records there.
+    """
     return ask_rig_text(session_path, read_text(Path(rig_path), CallFault), role)
 
 
 def ask_rig_text(session_path: str | os.PathLike[str], text: str, role: str = "operator") -> str:
-    """Ask the recorder to go on with the rig that this text of a rig file describes."""
+    """Request that the recorder continues with another rig; returns the request's id.
+
+    text: text of a rig file.  Raises CallFault if nothing records there.
+    """
     if not lock.is_held(Path(session_path)):
-        raise CallFault(session_path, "nobody records here, so no rig changes", "start a recording")
+        raise CallFault(
+            session_path, "nothing records here, so the rig cannot be changed", "start a recording"
+        )
     name = "q" + uuid.uuid4().hex
     try:
         write_atomic(Path(session_path) / INBOX / f"{name}.toml", text.encode("utf-8", "replace"))
     except OSError as error:
         raise CallFault(
-            session_path, f"nobody records here ({error.strerror})", "start a recording"
+            session_path, f"nothing records here ({error.strerror})", "start a recording"
         ) from None
     return ask(session_path, "rig", text=f"{name}.toml", role=role, id=name)
 
 
 class Inbox:
-    """The recorder's side: what lies in the inbox, each file once."""
+    """Reads the requests in the inbox of a session, each file once; folder: the inbox."""
 
     def __init__(self, session: Path) -> None:
         self.folder = session / INBOX
@@ -108,18 +120,18 @@ class Inbox:
         self._stuck: set[str] = set()
 
     def poll(self) -> Iterator[Request]:
-        """Requests in the order in which they were written; each file is deleted after it was handled.
+        """Yield requests in the order in which they were written; delete each file afterwards.
 
-        Nothing in the folder can raise, be followed or be answered twice.
+        Raises nothing, follows no link and yields no id twice, whatever is in the folder.
         """
         try:
             with os.scandir(self.folder) as entries:
                 wanted = (entry for entry in entries if self._wanted(entry.name))
-                # however many lie there, a look at them takes a bounded time
-                found = sorted(itertools.islice(wanted, MOST_LOOKED_AT), key=_order)
+                # a limited number, so that the time is limited too
+                oldest_first = sorted(itertools.islice(wanted, MOST_LOOKED_AT), key=_order)
         except OSError:
             return
-        for name in [entry.name for entry in found][:MOST_AT_ONCE]:
+        for name in [entry.name for entry in oldest_first][:MOST_AT_ONCE]:
             path = self.folder / name
             key = name.removesuffix(".json")
             if key in self._answered and key:
@@ -138,9 +150,12 @@ class Inbox:
         return name.endswith(".json") and not name.startswith(".") and name not in self._stuck
 
     def attachment(self, name: str) -> bytes | str:
-        """The bytes of a file in the inbox (never elsewhere), or why it cannot be taken."""
+        """The bytes of a rig file in the inbox, which is then deleted, or why it cannot be read.
+
+        name: file name NAME.toml; a path is refused.
+        """
         if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9_-]{0,63}\.toml", name):
-            return "a rig is named by its text, or by a file NAME.toml in the inbox"
+            return "give the text of a rig file, or the name of a file NAME.toml in the inbox"
         data = _regular_bytes(self.folder / name, MOST_BYTES)
         if isinstance(data, bytes):
             self._remove(self.folder / name)
@@ -152,7 +167,7 @@ class Inbox:
         except FileNotFoundError:
             pass
         except OSError:
-            # a folder under this name, or no right to delete: looked at once, then left alone
+            # it is a folder or may not be deleted: ignored from now on
             self._stuck.add(path.name)
 
     def _read(self, path: Path, key: str | None) -> Request | None:
@@ -163,11 +178,11 @@ class Inbox:
         asked: dict[str, object] = {}
         if isinstance(data, bytes):
             try:
-                found = json.loads(data.decode("utf-8"))
+                document = json.loads(data.decode("utf-8"))
             except (ValueError, RecursionError):
-                found = None
-            if isinstance(found, dict):
-                asked = found
+                document = None
+            if isinstance(document, dict):
+                asked = document
             else:
                 refusal = "the request is not a JSON object"
         fields = {}
@@ -184,7 +199,7 @@ class Inbox:
         elif not refusal and fields["verb"] not in VERBS:
             refusal = f"unknown verb {fields['verb'][:40]}"
         elif not refusal and fields["role"] != "operator":
-            refusal = "only an operator is obeyed"
+            refusal = "only an operator may do this"
         return Request(
             id=key,
             verb=fields["verb"],
@@ -207,7 +222,7 @@ def _order(entry: os.DirEntry[str]) -> tuple[int, str]:
 
 
 def _regular_bytes(path: Path, most: int) -> bytes | str:
-    """The bytes of a plain file, or why not; follows no link, waits for no pipe."""
+    """At most `most` bytes of a plain file, or why it cannot be read; follows no link."""
     try:
         if not stat.S_ISREG(path.lstat().st_mode):
             return "is not a plain file"

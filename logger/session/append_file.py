@@ -1,4 +1,4 @@
-"""One growing file of a session: appended to, synced, hashed on the way, and never in part."""
+"""Appends to one growing file of a session; syncs and hashes it, and resumes after a disk fault."""
 
 from __future__ import annotations
 
@@ -17,19 +17,25 @@ NO_ANSWER_S = 5.0  # chosen by us: a disk that takes longer is treated as one th
 
 
 class Appender:
-    """One file that is only appended to, unbuffered, and hashed on the way.
+    """One file that is only appended to, unbuffered, with a running SHA-256.
 
-    After an OSError what was not written is kept, and the next `write` or `flush` goes on at the
-    very byte: a row is never written twice nor in part.  What a failed fsync may have lost is
-    written once more, in its place, before the next one counts.
+    After an OSError the unwritten bytes are kept, and the next `write` or `flush` continues with
+    the first of them, so that no row is written twice or in part.  Bytes that a failed fsync may
+    have lost are written again at their place before the next fsync.
 
-    resume: bytes and running SHA-256 of what the file holds already; it is made durable at once.
-    announce: told before a piece is written how many bytes there will then be, and their SHA-256
-    in hex; where it raises OSError, the piece is kept for later.
+    resume: size in bytes and running SHA-256 of an existing file, which is made durable at once;
+        None: a new file
+    announce: called before each write with the file's coming size in bytes and its SHA-256 in hex;
+        if it raises OSError, the bytes are kept for later
+    path: the file
+    size: bytes written so far
+    pending: bytes that a failure left to be written
     """
 
     def __init__(
-        self, path: Path, resume: tuple[int, Any] | None = None,
+        self,
+        path: Path,
+        resume: tuple[int, Any] | None = None,
         announce: Callable[[int, str], None] | None = None,
     ) -> None:
         flags = os.O_RDWR | os.O_CREAT | os.O_APPEND | getattr(os, "O_NOFOLLOW", 0)
@@ -40,12 +46,12 @@ class Appender:
         self.pending = bytearray()
         self._unsynced = bytearray()
         self._doubtful = False
-        # one thread writes and another may sync: what was written, and what of it is durable
+        # one thread writes and another may sync; _book guards size and _unsynced
         self._book = threading.Lock()
         self._syncing = threading.Lock()
         self._announce = announce
         if resume:
-            # what a killed process wrote may be in the system's memory alone
+            # what a killed process wrote may only be in the system's memory
             try:
                 files.ops.fsync(self._fd)
             except OSError:
@@ -53,7 +59,7 @@ class Appender:
                 raise
 
     def write(self, data: bytes) -> None:
-        """Append; raises OSError and keeps the rest for later."""
+        """Append `data`; raises OSError and keeps the unwritten rest for later."""
         self._hash.update(data)
         if self._announce is not None:
             try:
@@ -75,7 +81,7 @@ class Appender:
             raise
 
     def flush(self) -> None:
-        """Write what an earlier failure left; raises OSError."""
+        """Write what earlier failures left; raises OSError."""
         while self.pending:
             del self.pending[: self._put(bytes(self.pending))]
 
@@ -87,13 +93,15 @@ class Appender:
         return done
 
     def sync(self) -> None:
-        """Write what is left and make all durable; raises OSError."""
+        """Write what earlier failures left and make everything durable; raises OSError."""
         self.flush()
         self.sync_written()
 
     def sync_written(self) -> None:
-        """Make durable what was written up to now; raises OSError.  Also for another thread than
-        the one that writes, which it does not hold up."""
+        """Make durable what was written up to now; raises OSError.
+
+        Another thread than the writing one may call it; it does not delay the writes.
+        """
         if not self._syncing.acquire(timeout=NO_ANSWER_S):
             raise TimeoutError(110, "the disk does not answer")
         try:
@@ -111,8 +119,8 @@ class Appender:
         try:
             files.ops.fsync(self._fd)
         except OSError:
-            # Linux calls the pages clean that it could not write: a second fsync alone says
-            # "good" and is wrong (fsync(2), PostgreSQL's finding of 2018)
+            # Linux marks pages as clean that it could not write, so a second fsync alone would
+            # succeed wrongly (fsync(2); reported by PostgreSQL in 2018)
             self._doubtful = True
             raise
         self._doubtful = False
@@ -130,7 +138,7 @@ class Appender:
             os.close(fd)
 
     def in_place(self) -> bool:
-        """Whether the path still leads to the file that is written."""
+        """Whether the path still leads to the open file."""
         if sys.platform == "win32":
             return True  # an open file can be neither removed nor moved there
         try:
@@ -140,11 +148,11 @@ class Appender:
         return (seen.st_dev, seen.st_ino) == (own.st_dev, own.st_ino)
 
     def removed(self) -> bool:
-        """Whether the file has no name any more, anywhere."""
+        """Whether the open file has no name left in any folder."""
         return os.fstat(self._fd).st_nlink == 0
 
     def put_back(self) -> None:
-        """Write a removed file anew, from its first byte; raises OSError."""
+        """Write a removed file again under its path, from its first byte; raises OSError."""
         flags = os.O_RDWR | os.O_CREAT | os.O_APPEND | os.O_EXCL
         fd = files.ops.open(self.path, flags)
         try:
@@ -165,11 +173,11 @@ class Appender:
             self._doubtful = False
 
     def empty(self) -> None:
-        """Take back all that was written; raises OSError."""
+        """Cut the file to 0 bytes; raises OSError."""
         files.ops.truncate(self._fd, 0)
 
     def unwritten(self) -> bytes:
-        """Whole rows that the disk has not taken, the one that it has in part among them."""
+        """The complete rows that the disk has not taken, including one that it took in part."""
         if not self.pending:
             return b""
         begun = b""
@@ -179,11 +187,11 @@ class Appender:
         return begun + bytes(self.pending)
 
     def digest(self) -> tuple[str, int]:
-        """SHA-256 (hex) and bytes of what was written; behind a `sync` alone."""
+        """SHA-256 (hex) and size in bytes of the file; valid right after `sync` only."""
         return self._hash.hexdigest(), self.size
 
     def close(self) -> None:
-        """Close the file; one whose disk has not answered a sync for a second is let go."""
+        """Close the file; leave it open if a sync on another thread does not end within 1 s."""
         if self._syncing.acquire(timeout=1.0):
             if self._fd >= 0:
                 os.close(self._fd)

@@ -1,4 +1,4 @@
-"""A session from a table: column `time_s`, the others named after channels."""
+"""Imports a CSV table as a sealed session: a column `time_s` and one column for each channel."""
 
 from __future__ import annotations
 
@@ -33,10 +33,11 @@ def import_table(
     out: str | os.PathLike[str],
     simulation_true: Mapping[str, Any] | None = None,
 ) -> Path:
-    """A sealed session in `out` made of the table; returns its path.
+    """Make a sealed session in the folder `out` from a CSV table; returns `out`.
 
-    Values are taken as they stand, in each channel's unit; an empty cell is no reading.  The rig
-    is copied, not looked into.  Raises UserFault with the line at fault, and then leaves nothing.
+    A cell is a reading in its channel's unit, an empty cell none.  The rig file is copied without a
+    check.  simulation_true: true values of a simulation, for the descriptor.  Raises UserFault with
+    the line, and removes what it made.
     """
     sensors = load_sensors(sensors_path)
     rig = read_text(Path(rig_path), RigFault).encode("utf-8")
@@ -44,7 +45,7 @@ def import_table(
     check_out(target)
     table = _Table(Path(csv_path), sensors)
     pieces = table.pieces()
-    # the first piece before the folder: a table that is no table leaves nothing behind
+    # the first piece is read before the folder is made, so that a bad table leaves nothing behind
     first = next(pieces, b"")
     existed = target.exists()
     writer = SessionWriter.create(
@@ -77,7 +78,7 @@ def import_table(
 
 
 def _take_back(writer: SessionWriter, target: Path, existed: bool) -> None:
-    """Remove what this import made: the folder was empty or missing before."""
+    """Remove what this import wrote; the folder was empty or missing before."""
     import shutil
 
     writer.abandon()
@@ -87,7 +88,11 @@ def _take_back(writer: SessionWriter, target: Path, existed: bool) -> None:
 
 
 class _Table:
-    """The table as rows of readings.csv; what was seen is in first_s, last_s and counts."""
+    """Converts the table to rows of readings.csv.
+
+    first_s, last_s: time of the first and the last row so far, s
+    counts: readings so far, by channel
+    """
 
     def __init__(self, path: Path, sensors: Sensors) -> None:
         self.path = path
@@ -101,7 +106,7 @@ class _Table:
         self._plain = re.compile("")
 
     def pieces(self) -> Iterator[bytes]:
-        """Rows of readings.csv, some megabytes at a time; raises SessionFault."""
+        """Rows of readings.csv, a few megabytes at a time; raises SessionFault."""
         try:
             with self.path.open("rb") as file:
                 self._header(file.readline(_MOST_LINE))
@@ -131,7 +136,7 @@ class _Table:
         return SessionFault(self.path, one_line(what, 200), cure, f"line {line}")
 
     def _header(self, line: bytes) -> None:
-        cure = "the first line must be time_s and the channels' names, split by commas"
+        cure = "the first line must be time_s and the channels' names, with commas between them"
         try:
             text = line.decode("utf-8-sig")
             columns = [cell.strip() for cell in next(csv.reader([text.rstrip("\r\n")]), [])]
@@ -145,25 +150,27 @@ class _Table:
             raise self._fault(1, "there is no column time_s", cure + what)
         for column in columns:
             if columns.count(column) > 1:
-                raise self._fault(1, f'column "{column}" stands there twice', "keep one")
+                raise self._fault(1, f'there are two columns "{column}"', "keep one")
             if column != "time_s" and column not in self.counts:
                 near = nearest(column, self.names)
-                known = f'rename it "{near}"' if near else "channels: " + ", ".join(self.names)
-                raise self._fault(1, f'column "{column}" is not a channel of the sensors', known)
+                rename = f'rename it "{near}"' if near else "channels: " + ", ".join(self.names)
+                raise self._fault(
+                    1, f'column "{column}" is not a channel of the sensors file', rename
+                )
         for name in self.names:
             if name not in columns:
                 raise self._fault(
-                    1, f'there is no column for channel "{name}"',
-                    "add it (cells may be empty) or take the channel out of the sensors",
+                    1,
+                    f'there is no column for channel "{name}"',
+                    "add it (cells may be empty) or take the channel out of the sensors file",
                 )
         self._columns = columns
-        # possessive (++), so that four megabytes match without keeping a way back
+        # possessive quantifiers (++, ?+), so that matching four megabytes keeps no backtracking
+        # state
         cell = NUMBER.decode("ascii")
         shape = ",".join(cell if column == "time_s" else f"(?:{cell})?+" for column in columns)
         self._plain = re.compile(f"(?:{shape}\n)++")
-        self._labels = [
-            csv_line([column]).decode("utf-8")[:-1] for column in columns
-        ]
+        self._labels = [csv_line([column]).decode("utf-8")[:-1] for column in columns]
 
     def _piece(self, data: bytes) -> bytes:
         try:
@@ -178,7 +185,7 @@ class _Table:
         return rows.encode("utf-8")
 
     def _fast(self, text: str) -> str | None:
-        """Plain cells only, a whole piece at once; None where something has to be looked at."""
+        """The rows of a whole piece at once; None if a cell is not plain or a time goes back."""
         if not self._plain.fullmatch(text):
             return None
         width = len(self._columns)
@@ -197,18 +204,18 @@ class _Table:
                 none = column.count("")
                 empty += none
                 self.counts[name] += len(column) - none
-        # in the order of the table, so that rows are never far out of order
+        # row by row of the table, so that times in readings.csv rise
         return "".join(self._in_order(times, columns) if empty else self._full(times, columns))
 
     def _full(self, times: list[str], columns: list[list[str]]) -> list[str]:
         names = zip(self._columns, self._labels, strict=True)
         labels = [label.replace("%", "%%") for name, label in names if name != "time_s"]
         row = "".join(f"%s,{label},%s\n" for label in labels)
-        parts: list[list[str]] = []
+        cell_columns: list[list[str]] = []
         for name, column in zip(self._columns, columns, strict=True):
             if name != "time_s":
-                parts += [times, column]
-        return [row % cells for cells in zip(*parts, strict=True)]
+                cell_columns += [times, column]
+        return [row % cells for cells in zip(*cell_columns, strict=True)]
 
     def _in_order(self, times: list[str], columns: list[list[str]]) -> Iterator[str]:
         values = [
@@ -230,22 +237,26 @@ class _Table:
             try:
                 cells = [cell.strip() for cell in next(csv.reader([line], strict=True), [])]
             except csv.Error as error:
-                raise self._fault(number, f"is not CSV ({error})", "mend it") from None
+                raise self._fault(number, f"is not CSV ({error})", "correct the line") from None
             if len(cells) != len(self._columns):
                 raise self._fault(
-                    number, f"has {len(cells)} cells where the header has {len(self._columns)}",
-                    "give one cell a column (decimal point, not comma)",
+                    number,
+                    f"has {len(cells)} cells, but the header has {len(self._columns)}",
+                    "write one cell for each column, with a decimal point, not a comma",
                 )
             for column, cell in zip(self._columns, cells, strict=True):
                 if (cell or column == "time_s") and not _NUMBER.fullmatch(cell):
                     raise self._fault(
-                        number, f'{column}: "{one_line(cell, 40)}" is not a finite number',
-                        "write a plain number" + ("" if column == "time_s" else " or leave it empty"),
+                        number,
+                        f'{column}: "{one_line(cell, 40)}" is not a finite number',
+                        "write a plain number"
+                        + ("" if column == "time_s" else " or leave it empty"),
                     )
             time_s = float(cells[place])
             if time_s < self.last_s:
                 raise self._fault(
-                    number, f"time_s goes back from {self.last_s:g} to {time_s:g}",
+                    number,
+                    f"time_s goes back from {self.last_s:g} to {time_s:g}",
                     "sort the rows by time_s",
                 )
             if self.last_s == -math.inf:

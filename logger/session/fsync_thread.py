@@ -1,5 +1,8 @@
-"""Makes what was written durable, beside the thread that writes: the fsync of a slow disk takes
-longer than a row may wait, and a crash meanwhile would cost what had not been written."""
+"""Makes written rows durable in a thread of its own.
+
+The fsync of a slow disk takes longer than a row may wait to be written, and a crash meanwhile would
+lose the rows that wait.
+"""
 
 from __future__ import annotations
 
@@ -10,7 +13,7 @@ from logger import clock
 
 
 class Syncer(threading.Thread):
-    """Calls `sync` whenever it is asked to; what the disk refused is kept for `fault`."""
+    """Calls `sync` in its own thread after each `ask`; keeps the last error for `fault`."""
 
     def __init__(self, sync: Callable[[], None]) -> None:
         super().__init__(name="syncer", daemon=True)
@@ -21,25 +24,26 @@ class Syncer(threading.Thread):
         self._since: float | None = None
 
     def ask(self) -> None:
-        """Sync soon; returns at once."""
+        """Request a sync; returns at once."""
         self._asked.set()
 
     def fault(self) -> Exception | None:
-        """What went wrong since the last call, or None."""
-        found, self._fault = self._fault, None
-        return found
+        """The last error since the last call; None if there was none."""
+        fault, self._fault = self._fault, None
+        return fault
 
     def busy_s(self) -> float:
-        """How long the disk has not answered."""
+        """How long the sync under way has taken so far, s; 0 if there is none."""
         since = self._since
         return 0.0 if since is None else clock.awake() - since
 
     def stop(self) -> None:
-        """End after what is under way; does not wait for it."""
+        """End after the sync under way; returns at once."""
         self._halt.set()
         self._asked.set()
 
     def run(self) -> None:
+        """The thread: sync after each request, until `stop`."""
         while self._asked.wait() and not self._halt.is_set():
             self._asked.clear()
             self._since = clock.awake()

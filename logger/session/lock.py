@@ -1,4 +1,4 @@
-"""The session's lock: the system lets it go by itself when its holder dies, however it dies."""
+"""Locks a session folder for one writing process; the system releases the lock when it dies."""
 
 from __future__ import annotations
 
@@ -14,13 +14,13 @@ LOCK_NAME = "recorder.lock"
 
 
 class SessionLock:
-    """Held by the one recorder of a folder; `release` also removes the file."""
+    """The lock that the one writing process of a session folder holds."""
 
     def __init__(self, fd: int, path: Path) -> None:
         self._fd, self._path = fd, path
 
     def in_place(self) -> bool:
-        """Whether the lock's file is still the one that is held."""
+        """Whether the lock is held and the file under its name is still the locked one."""
         if self._fd < 0 or sys.platform == "win32":
             return self._fd >= 0
         try:
@@ -30,7 +30,7 @@ class SessionLock:
         return (seen.st_dev, seen.st_ino) == (own.st_dev, own.st_ino)
 
     def release(self, remove: bool = True) -> None:
-        """Let go; remove: the session is sealed and needs no lock any more."""
+        """Release the lock; remove: delete its file too, because the session is sealed."""
         if self._fd < 0:
             return
         if remove and sys.platform != "win32" and self.in_place():
@@ -44,24 +44,24 @@ class SessionLock:
 
 
 def acquire(folder: Path) -> SessionLock | None:
-    """The lock of a session folder, or None where another process holds it; raises OSError."""
+    """Lock a session folder; None if another process holds the lock.  Raises OSError."""
     path = folder / LOCK_NAME
-    # O_NOFOLLOW: a link planted under this name must not make us write elsewhere
+    # O_NOFOLLOW: a link planted under this name must not lead the write elsewhere
     flags = os.O_RDWR | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0)
-    # a viewer that asks whether the lock is held takes it for a moment itself
+    # `is_held` of a viewer takes the lock for a moment, so one failure proves nothing
     for _ in range(20):
         fd = files.ops.open(path, flags)
-        found = SessionLock(fd, path)
-        # one that its holder removed meanwhile is none: nobody else would see it
-        if _try(fd, shared=False) and found.in_place():
-            return found
+        session_lock = SessionLock(fd, path)
+        # a lock on a file that was removed meanwhile does not count: other processes do not see it
+        if _try(fd, shared=False) and session_lock.in_place():
+            return session_lock
         os.close(fd)
         time.sleep(0.01)
     return None
 
 
 def is_held(folder: Path) -> bool:
-    """Whether a living process records into the folder."""
+    """Whether a running process writes in the folder; raises nothing."""
     flags = os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0)
     if sys.platform == "win32":
         flags = os.O_RDWR
@@ -76,6 +76,7 @@ def is_held(folder: Path) -> bool:
 
 
 def _try(fd: int, shared: bool) -> bool:
+    """Lock the file without waiting; False if another process holds it."""
     if sys.platform == "win32":
         import msvcrt
 

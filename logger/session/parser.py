@@ -1,4 +1,4 @@
-"""Rows of a session's files to values; rows that cannot be read are counted, never guessed."""
+"""Parses the tables of a session into values; a malformed row is counted and left out."""
 
 from __future__ import annotations
 
@@ -21,16 +21,21 @@ if TYPE_CHECKING:
     _Codes = npt.NDArray[np.integer[Any]]
     _Columns = dict[str, tuple[_Floats, _Floats]]
 
-_FEW = 20_000  # bytes; speed only: below, a loop beats loading pandas
-_ROWS = 1 << 19  # taken apart at a time; memory only
+_FEW = 20_000  # bytes; speed only: below, a loop is faster than loading pandas
+_ROWS = 1 << 19  # rows split by channel at a time; memory only
 _NUMBER = r"[-+]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][-+]?[0-9]+)?"
 _ROW = re.compile(rf'^({_NUMBER}),("(?:[^"\n]|"")*"|[^",\n]*),({_NUMBER})$', re.MULTILINE)
 _ID = re.compile(r"[A-Za-z0-9_.-]{1,80}")
 
 
 class ReadingsParser:
-    """Whole rows of readings.csv, piece by piece.  Keeps the last time of each channel, so that
-    a row that goes back in time is told, wherever the file is cut."""
+    """Parses readings.csv piece by piece.
+
+    It keeps the last time of each channel, so that a row that goes back in time counts as
+    malformed, wherever the file is cut into pieces.
+
+    names: the session's channels; malformed: malformed rows so far
+    """
 
     def __init__(self, names: Sequence[str]) -> None:
         self.names = tuple(names)
@@ -38,17 +43,19 @@ class ReadingsParser:
         self.malformed = 0
 
     def parse(self, data: bytes) -> dict[str, ChannelReadings]:
-        """Every channel's readings in `data`, which ends with a line feed (or is empty)."""
-        found = None if len(data) < _FEW else self._fast(data)
-        return self._in_order(self._slow(data) if found is None else found)
+        """The readings in `data`, for every channel; `data` ends with a line feed or is empty."""
+        columns = None if len(data) < _FEW else self._fast(data)
+        return self._in_order(self._slow(data) if columns is None else columns)
 
     def parse_file(self, path: Path, size: int) -> Iterator[dict[str, ChannelReadings]] | None:
-        """The readings of a file whose `size` bytes are a header and whole lines, a few hundred thousand
-        rows at a time; None where something in it must be read line by line, or it has grown.
-        Raises OSError.
+        """The readings of a whole file, a few hundred thousand rows at a time; None if a row is not
+        plain or the file has grown, so that `parse` has to read it.  Raises OSError.
 
-        pandas reads a file, and no piece of one, with several threads.  Little is taken apart at a
-        time, because memory that is new costs the system more than all else that is done with it.
+        size: bytes of the file: a header and complete lines.
+
+        pandas reads a whole file with several threads, but a buffer with one.  Few rows are split
+        by channel at a time, because allocating new memory takes the system longer than the rest of
+        the work on it.
         """
         import numpy as np
 
@@ -62,16 +69,16 @@ class ReadingsParser:
             return None
         np.empty(1 << 22)  # freed at once: from then on the C library reuses arrays up to this size
         time_s, reading, place = columns
-        parts = (slice(k, k + _ROWS) for k in range(0, len(time_s), _ROWS))
-        return (self._in_order(self._by_channel(time_s[p], reading[p], place[p])) for p in parts)
+        pieces = (slice(k, k + _ROWS) for k in range(0, len(time_s), _ROWS))
+        return (self._in_order(self._by_channel(time_s[p], reading[p], place[p])) for p in pieces)
 
-    def _in_order(self, found: _Columns) -> dict[str, ChannelReadings]:
-        """Without what goes back in time, behind all that was read before."""
+    def _in_order(self, columns: _Columns) -> dict[str, ChannelReadings]:
+        """The columns without rows earlier than a row of the same channel before; counts those."""
         import numpy as np
 
         out: dict[str, ChannelReadings] = {}
         for name in self.names:
-            time_s, reading = found[name]
+            time_s, reading = columns[name]
             if time_s.size and not (
                 time_s[0] >= self._last[name] and (time_s[1:] >= time_s[:-1]).all()
             ):
@@ -86,7 +93,7 @@ class ReadingsParser:
         return out
 
     def _fast(self, data: bytes) -> _Columns | None:
-        """With pandas' parser; None where a row is not three plain cells."""
+        """Parse with pandas; None if a row is not three plain cells."""
         lines = _plain_lines(data)
         columns = None if lines is None else self._columns(io.BytesIO(data), 0, lines)
         return None if columns is None else self._by_channel(*columns)
@@ -94,8 +101,8 @@ class ReadingsParser:
     def _columns(
         self, source: io.BytesIO | Path, skip: int, lines: int
     ) -> tuple[_Floats, _Floats, _Codes] | None:
-        """Time, reading and channel (its place in `names`) of so many rows behind the first `skip`;
-        None where they are none."""
+        """Times in s, readings and channels (index into `names`) of `lines` rows after the first
+        `skip`; None if they are not all valid."""
         import numpy as np
         import pandas as pd
 
@@ -110,7 +117,7 @@ class ReadingsParser:
                 skip_blank_lines=False,
                 index_col=False,
                 engine="c",
-                **_exact(pd.__version__),
+                **_float_precision(pd.__version__),
             )
         except (ValueError, OverflowError, UnicodeDecodeError):
             return None
@@ -125,7 +132,7 @@ class ReadingsParser:
             return None
         place = np.array([self.names.index(name) for name in channel.categories], np.intp)
         codes = channel.codes.to_numpy()
-        # most often the categories come in the file's order already, and there is nothing to do
+        # usually the categories are in the order of `names` already
         return time_s, reading, codes if (place == np.arange(len(place))).all() else place[codes]
 
     def _by_channel(self, time_s: _Floats, reading: _Floats, place: _Codes) -> _Columns:
@@ -133,11 +140,11 @@ class ReadingsParser:
 
         if len(self.names) == 1:
             return {self.names[0]: (time_s, reading)}
-        found = {}
+        columns = {}
         for k, name in enumerate(self.names):
             mine = np.flatnonzero(place == k)
-            found[name] = (time_s.take(mine), reading.take(mine))
-        return found
+            columns[name] = (time_s.take(mine), reading.take(mine))
+        return columns
 
     def _slow(self, data: bytes) -> _Columns:
         import numpy as np
@@ -162,31 +169,34 @@ class ReadingsParser:
 
 
 def _plain_lines(data: bytes | mmap.mmap) -> int | None:
-    """How many lines there are, if all are three cells without quotes, else None."""
+    """The number of lines if there are two commas for each and no quotes, else None."""
     import numpy as np
 
     if data.find(b'"') >= 0:
         return None
     codes, piece = np.frombuffer(data, np.uint8), 1 << 17  # in cache twice as fast as bytes.count
-    lines, commas, part = 0, 0, codes
+    lines, commas, view = 0, 0, codes
     for k in range(0, len(codes), piece):
-        part = codes[k : k + piece]
-        lines += int(np.count_nonzero(part == 10))
-        commas += int(np.count_nonzero(part == 44))
-    del codes, part  # a map that is looked at can't be closed
+        view = codes[k : k + piece]
+        lines += int(np.count_nonzero(view == 10))
+        commas += int(np.count_nonzero(view == 44))
+    del codes, view  # a memory map with views cannot be closed
     return lines if commas == 2 * lines else None
 
 
-def _exact(version: str) -> dict[str, Any]:
-    """The option that makes pandas read numbers to the last bit, as `float` does, so that a piece
-    read here equals one read line by line; from 3.1 on it always does and warns at the option."""
-    parts = re.findall(r"[0-9]+", version)[:2]
-    return {"float_precision": "round_trip"} if [int(p) for p in parts] < [3, 1] else {}
+def _float_precision(version: str) -> dict[str, Any]:
+    """The option with which pandas of this version reads numbers to the last bit, as `float` does.
+
+    A piece then gives the same numbers as rows read one by one.  From 3.1 on pandas always does so
+    and warns of the option.
+    """
+    numbers = re.findall(r"[0-9]+", version)[:2]
+    return {"float_precision": "round_trip"} if [int(n) for n in numbers] < [3, 1] else {}
 
 
 def parse_events(data: bytes) -> tuple[tuple[Event, ...], int]:
-    """The events in whole rows, and how many rows were malformed."""
-    found, malformed = [], 0
+    """The events in complete rows of events.csv, and the number of malformed rows."""
+    events, malformed = [], 0
     for cells in _rows(data):
         if len(cells) != 6 or not cells[2]:
             malformed += 1
@@ -195,7 +205,7 @@ def parse_events(data: bytes) -> tuple[tuple[Event, ...], int]:
         if time_s is None or (cells[4] and value is None):
             malformed += 1
             continue
-        found.append(
+        events.append(
             Event(
                 time_s=time_s,
                 id=cells[1],
@@ -205,12 +215,12 @@ def parse_events(data: bytes) -> tuple[tuple[Event, ...], int]:
                 text=cells[5],
             )
         )
-    return tuple(found), malformed
+    return tuple(events), malformed
 
 
 def parse_clock(data: bytes, names: Sequence[str]) -> tuple[tuple[ClockRow, ...], int]:
-    """The clock's rows, and how many rows were malformed."""
-    found, malformed = [], 0
+    """The complete rows of clock.csv, and the number of malformed rows; names: the channels."""
+    clock, malformed = [], 0
     for cells in _rows(data):
         time_s = _number(cells[0]) if cells else None
         counts = cells[2:]
@@ -222,7 +232,7 @@ def parse_clock(data: bytes, names: Sequence[str]) -> tuple[tuple[ClockRow, ...]
             malformed += 1
             continue
         values = [int(c) for c in counts]
-        found.append(
+        clock.append(
             ClockRow(
                 time_s,
                 cells[1],
@@ -230,7 +240,7 @@ def parse_clock(data: bytes, names: Sequence[str]) -> tuple[tuple[ClockRow, ...]
                 dict(zip(names, values[1::2], strict=True)),
             )
         )
-    return tuple(found), malformed
+    return tuple(clock), malformed
 
 
 def _rows(data: bytes) -> list[list[str]]:

@@ -1,6 +1,6 @@
-"""The reading side of a session folder: open it, follow it while it grows, read it whole.
+"""Reads a session folder: opens it, follows it while it grows, or reads it at once.
 
-Reads only.  Whatever a torn or hostile file holds, the only error is SessionFault.
+It changes nothing.  Whatever a torn or hostile file holds, it raises nothing but SessionFault.
 """
 
 from __future__ import annotations
@@ -23,20 +23,28 @@ from logger.session.records import Block, ChannelReadings, ClockRow, Event, Sess
 from logger.toml_tables import read_text
 
 __all__ = [
-    "Block", "ChannelReadings", "ClockRow", "Event", "Follower", "SessionInfo",
-    "joined", "open_session", "open_unproved", "read_all", "session_state",
+    "Block",
+    "ChannelReadings",
+    "ClockRow",
+    "Event",
+    "Follower",
+    "SessionInfo",
+    "joined",
+    "open_session",
+    "open_unproved",
+    "read_all",
+    "session_state",
 ]
 
 _PIECE = 16 << 20  # bytes read at once; memory only
-_seen: dict[tuple[object, ...], str] = {}
+_states: dict[tuple[object, ...], str] = {}  # state by folder, depth of check, sizes and times
 
 
 def session_state(path: str | os.PathLike[str], quick: bool = False) -> str:
-    """growing, cut short, sealed or changed, as `verify` judges.  quick: by names and sizes only,
-    for long lists.
+    """The state of a session: "growing", "cut short", "sealed" or "changed", as `verify` judges.
 
-    A whole check is remembered as long as no file's size or time changes.  Raises SessionFault
-    where the folder cannot be read.
+    quick: compare names and sizes only, for long lists.  The result is cached as long as no file's
+    size or time changes.  Raises SessionFault if the folder cannot be read.
     """
     folder = Path(path)
     if lock.is_held(folder):
@@ -45,17 +53,17 @@ def session_state(path: str | os.PathLike[str], quick: bool = False) -> str:
         return "cut short"
     try:
         names = [name for name in (package.MARKS, package.SUMS) if os.path.lexists(folder / name)]
-        marks: list[object] = [str(folder.resolve()), quick]
+        stamps: list[object] = [str(folder.resolve()), quick]
         for name in sorted([*seal.files_in(folder), *names]):
-            found = (folder / name).lstat()
-            marks += [name, found.st_size, found.st_mtime_ns, found.st_ino]
-        key = tuple(marks)
-        if key not in _seen:
-            if len(_seen) > 1000:
-                _seen.clear()
+            status = (folder / name).lstat()
+            stamps += [name, status.st_size, status.st_mtime_ns, status.st_ino]
+        key = tuple(stamps)
+        if key not in _states:
+            if len(_states) > 1000:
+                _states.clear()
             state = seal.quick_state(folder) if quick else seal.inspect(folder).state
-            _seen[key] = "sealed" if state == "complete" else state
-        return _seen[key]
+            _states[key] = "sealed" if state == "complete" else state
+        return _states[key]
     except OSError as error:
         raise SessionFault(
             folder, f"cannot be read ({error.strerror})", "make the folder readable"
@@ -63,12 +71,13 @@ def session_state(path: str | os.PathLike[str], quick: bool = False) -> str:
 
 
 def open_session(path: str | os.PathLike[str]) -> SessionInfo:
-    """What a session folder says about itself; raises SessionFault in one line."""
+    """Read what a session folder says about its session, and its state; raises SessionFault."""
     return replace(open_unproved(path), state=session_state(path))
 
 
 def open_unproved(path: str | os.PathLike[str]) -> SessionInfo:
-    """The same with the state "", for one who asks for `session_state` meanwhile or afterwards."""
+    """As `open_session`, but with state "": hashing every file takes long, and the caller may do it
+    in another thread (`session_state`)."""
     folder = Path(path)
     descriptor = package.read_descriptor(folder)
     sensors = _sensors(folder)
@@ -76,14 +85,16 @@ def open_unproved(path: str | os.PathLike[str]) -> SessionInfo:
     started_at = descriptor.get("started_at")
     if not isinstance(started_at, str):
         raise SessionFault(
-            folder / package.DESCRIPTOR, "started_at is missing", "take a copy that is whole"
+            folder / package.DESCRIPTOR,
+            "started_at is missing",
+            "use a complete copy of the session",
         )
     simulation = descriptor.get("simulation")
     true = simulation.get("true") if isinstance(simulation, dict) else None
     rigs = [(0.0, folder / package.RIG)]
     tail = _Tail(folder / package.EVENTS, package.EVENTS_HEADER)
     for event in parse_events(tail.all())[0]:
-        # the text of a `rig` event is the name of the copy, never a path
+        # the text of a `rig` event is the name of the session's copy; a path is ignored
         name = event.text
         if event.kind == "rig" and Path(name).name == name and (folder / name).is_file():
             rigs.append((event.time_s, folder / name))
@@ -104,21 +115,27 @@ def _sensors(folder: Path) -> Sensors:
     file = folder / package.SENSORS
     try:
         return parse_sensors(
-            read_text(file, SensorsFault, plain=True), str(file), folder / package.CALIBRATION, copies=True
+            read_text(file, SensorsFault, plain=True),
+            str(file),
+            folder / package.CALIBRATION,
+            copies=True,
         )
     except UserFault as fault:
         raise SessionFault(fault.file, fault.fault, fault.cure, fault.place) from None
 
 
 class _Tail:
-    """The whole lines of a growing file that were not read yet; never reads a byte twice."""
+    """Reads the new complete lines of a growing table, each byte once."""
 
     def __init__(self, path: Path, header: tuple[str, ...]) -> None:
         self._path, self._header = path, csv_line(header)
         self._at = 0
 
     def read(self, most: int = _PIECE) -> bytes:
-        """Whole new lines, at most `most` bytes; b"" where there is none.  The torn end waits."""
+        """New complete lines, at most `most` bytes; b"" if there is none.
+
+        An incomplete last line is left for a later call.  Raises SessionFault.
+        """
         try:
             with open_plain(self._path) as file:
                 if not self._at:
@@ -127,7 +144,8 @@ class _Tail:
                         return b""
                     if head != self._header:
                         raise SessionFault(
-                            self._path, "does not begin with its header",
+                            self._path,
+                            "its first line is not the header",
                             "write " + self._header.decode().strip() + " as its first line",
                         )
                     self._at = len(head)
@@ -144,18 +162,24 @@ class _Tail:
             return b""
         except OSError as error:
             raise SessionFault(
-                self._path, f"cannot be read ({error.strerror})", "make it readable"
+                self._path, f"cannot be read ({error.strerror})", "make the file readable"
             ) from None
         end = data.rfind(b"\n") + 1
         if not end and len(data) >= most:
             raise SessionFault(
-                self._path, f"has a line longer than {most} bytes", "take a copy that is whole"
+                self._path,
+                f"has a line longer than {most} bytes",
+                "use a complete copy of the session",
             )
         self._at += end
         return data[:end]
 
-    def long(self) -> int:
-        """Bytes of the file, if nothing of it was read, it is long, and whole lines; else 0."""
+    def unread_size(self) -> int:
+        """The size of the file in bytes, if `ReadingsParser.parse_file` can read it; else 0.
+
+        It can if nothing was read yet, and the file has a header, _PIECE bytes or more, and a line
+        feed at its end.
+        """
         if self._at:
             return 0
         try:
@@ -166,14 +190,14 @@ class _Tail:
                 file.seek(size - 1)
                 return size if file.read(1) == b"\n" else 0
         except OSError:
-            return 0  # `read` will say it
+            return 0  # `read` raises the fault
 
     def skip(self, size: int) -> None:
-        """So many bytes were read otherwise."""
+        """Continue behind `size` bytes, which another function has read."""
         self._at = size
 
     def all(self) -> bytes:
-        """Every whole line."""
+        """All new complete lines."""
         pieces = []
         while piece := self.read():
             pieces.append(piece)
@@ -181,10 +205,10 @@ class _Tail:
 
 
 class Follower:
-    """What is new in a session since the last call; for one that grows or one that is finished."""
+    """Reads the new rows of a session at each call, whether it grows or is finished."""
 
     def __init__(self, path: str | os.PathLike[str]) -> None:
-        """Raises SessionFault if there is no session."""
+        """path: the session folder; raises SessionFault if it is none."""
         self._folder = folder = Path(path)
         package.read_descriptor(folder)
         self._names = [channel.name for channel in _sensors(folder).channels]
@@ -194,43 +218,46 @@ class Follower:
         self._clock = _Tail(folder / package.CLOCK, package.clock_header(self._names))
 
     def read(self) -> Block:
-        """The new rows; a torn end is held back until it is complete.  Raises SessionFault."""
+        """The new complete rows of all tables as one block.  Raises SessionFault."""
         return joined(list(self.blocks()))
 
     def blocks(self) -> Iterator[Block]:
-        """The same in blocks, one at the least, of some hundred thousand readings each: a session of any
-        length in little memory.  The first has all events and clock rows."""
-        # the clock first: the readings that it counts are then certainly in what is read below
+        """The new complete rows in blocks of some hundred thousand readings, at least one block.
+
+        A session of any length needs little memory.  The first block has all events and clock rows.
+        Raises SessionFault.
+        """
+        # the clock first, so that the readings that it counts are among those read below
         clock, bad_clock = parse_clock(self._clock.all(), self._names)
         events, bad_events = parse_events(self._events.all())
         before = self._parser.malformed - bad_clock - bad_events
         some = False
-        for readings in self._each():
+        for readings in self._pieces():
             some = True
             yield Block(readings, events, clock, self._parser.malformed - before)
             events, clock, before = (), (), self._parser.malformed
         if not some:
             yield Block(self._parser.parse(b""), events, clock, self._parser.malformed - before)
 
-    def _each(self) -> Iterator[dict[str, ChannelReadings]]:
-        size, found = self._readings.long(), None
+    def _pieces(self) -> Iterator[dict[str, ChannelReadings]]:
+        size, pieces = self._readings.unread_size(), None
         if size:
-            with contextlib.suppress(OSError):  # `read` will say it
-                found = self._parser.parse_file(self._folder / package.READINGS, size)
-        if found is not None:
+            with contextlib.suppress(OSError):  # `read` raises the fault
+                pieces = self._parser.parse_file(self._folder / package.READINGS, size)
+        if pieces is not None:
             self._readings.skip(size)
-            yield from found
+            yield from pieces
         while piece := self._readings.read():
             yield self._parser.parse(piece)
 
 
 def read_all(path: str | os.PathLike[str]) -> Block:
-    """The whole session in one block; a torn last line is left out.  Raises SessionFault."""
+    """Read a session in one block, without incomplete last lines.  Raises SessionFault."""
     return Follower(path).read()
 
 
 def joined(blocks: list[Block]) -> Block:
-    """What a follower gave in blocks, as one."""
+    """Join the blocks of one call of `Follower.blocks` into one."""
     import numpy as np
 
     if len(blocks) == 1:

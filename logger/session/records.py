@@ -1,4 +1,4 @@
-"""What a session holds, as plain values."""
+"""Defines the records of a session: events, readings, clock rows and what its folder says."""
 
 from __future__ import annotations
 
@@ -17,54 +17,52 @@ if TYPE_CHECKING:
 class Event:
     """One row of events.csv."""
 
-    time_s: float
-    id: str
-    kind: str
-    channel: str
-    value: float | None
-    text: str
+    time_s: float  # s since the recording started
+    id: str  # of the request that it answers, or "r" and a number
+    kind: str  # e.g. "mark", "zero", "alarm", "disk"
+    channel: str  # name of the channel that it is about; "" for none
+    value: float | None  # in the channel's unit, or s, bytes, a count or %, by kind; None: no value
+    text: str  # one line, in words; "" for none
 
 
 @dataclass(frozen=True)
 class ChannelReadings:
-    """Readings of one channel: time_s (n, not decreasing) and reading (n, in its unit)."""
+    """Readings of one channel."""
 
-    time_s: npt.NDArray[np.float64]
-    reading: npt.NDArray[np.float64]
+    time_s: npt.NDArray[np.float64]  # (n) s since the recording started, not decreasing
+    reading: npt.NDArray[np.float64]  # (n) readings as sent, in the channel's unit
 
 
 @dataclass(frozen=True)
 class ClockRow:
-    """How far the recording was at time_s: each channel's readings and drops so far."""
+    """One row of clock.csv: how many readings each channel has brought and lost so far."""
 
-    time_s: float
-    utc: str
-    readings: dict[str, int]
-    drops: dict[str, int]
+    time_s: float  # s since the recording started
+    utc: str  # the computer's clock, RFC 3339
+    readings: dict[str, int]  # readings so far, by channel
+    drops: dict[str, int]  # lost readings so far, by channel
 
 
 @dataclass(frozen=True)
 class Block:
-    """A piece of a session, or all of it.  readings: every channel of the session, with empty
-    arrays where there is nothing; malformed: rows that could not be read and are left out."""
+    """A piece of a session, or all of it."""
 
-    readings: dict[str, ChannelReadings]
-    events: tuple[Event, ...] = ()
-    clock: tuple[ClockRow, ...] = ()
-    malformed: int = 0
+    readings: dict[str, ChannelReadings]  # by channel, every channel of the session, n may be 0
+    events: tuple[Event, ...] = ()  # in the order of the file
+    clock: tuple[ClockRow, ...] = ()  # in the order of the file
+    malformed: int = 0  # rows that could not be read and are left out
 
 
 @dataclass(frozen=True)
 class SessionInfo:
-    """A session as its folder says.  state: growing, cut short, sealed or changed; rigs: from
-    which time on which rig file holds, the first from the start."""
+    """What a session folder says about its session, without the rows."""
 
-    path: Path
-    descriptor: dict[str, Any]
-    state: str
-    started_at: str
-    sensors: Sensors
-    rig_text: str
-    rig_file: Path
-    simulation_true: dict[str, Any] | None = None
-    rigs: tuple[tuple[float, Path], ...] = field(default=())
+    path: Path  # the folder
+    descriptor: dict[str, Any]  # datapackage.json
+    state: str  # "growing", "cut short", "sealed" or "changed"; "" if not judged
+    started_at: str  # RFC 3339, UTC
+    sensors: Sensors  # channels, from the session's copy of the sensors file
+    rig_text: str  # text of the first rig file
+    rig_file: Path  # the session's copy of it
+    simulation_true: dict[str, Any] | None = None  # true values of a simulation; None: a real haul
+    rigs: tuple[tuple[float, Path], ...] = field(default=())  # (s from which it holds, rig file)

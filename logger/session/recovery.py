@@ -1,12 +1,13 @@
-"""The rows that an interruption spoilt: found, and moved out of a table into torn-tail.bin.
+"""Moves the rows that an interruption spoilt out of the tables into torn-tail.bin.
 
 A killed recorder leaves at most one row without its end.  After a power cut the disk may hold
-anything behind the last sync: nothing, zeros, other bytes, the recorder's own in another order, which
-make rows that look whole.  So what its marks do not prove goes first, where there is any doubt.
+anything behind the last sync: nothing, zeros, other bytes, or the recorder's own bytes in another
+order, which may look like good rows.  So, if there is any doubt, the rows that no journal mark
+proves are moved first.
 
-Then every row is looked at, which is all where a session has no marks; one that is no row is moved,
-and with it the row on either side, because what stands next to foreign bytes may have lost its end or
-its beginning and still look whole.
+Then the shape of every row is checked, which is the only check of a session without marks.  A bad
+row is moved together with the row on either side, because a row next to foreign bytes may have lost
+its end or its beginning and still look good.
 """
 
 from __future__ import annotations
@@ -25,8 +26,8 @@ from logger.session import write_journal as marks
 from logger.session.descriptor import csv_line
 
 _PIECE = 1 << 20  # bytes read at once; memory only
-# bytes from the end in which a time that goes back is looked for; chosen by us: what an
-# interruption spoils lies at the end
+# bytes at the end of a table in which times must not go back; chosen by us: an interruption spoils
+# the end
 _IN_ORDER = 4 << 20
 _NUMBER = rb"[-+]?+(?:[0-9]++(?:\.[0-9]*+)?+|\.[0-9]++)(?:[eE][-+]?+[0-9]++)?+"
 _TIME = re.compile(_NUMBER)
@@ -38,45 +39,54 @@ Check = Callable[[list[str]], bool]
 
 
 def move_unproved_rows(folder: Path, boot: str) -> list[str]:
-    """Cut each table of a session behind what its marks prove, if there is doubt about the rest;
-    what was moved and why, in a sentence.  boot: the machine's run now.  Raises OSError."""
+    """Move the rows that no mark proves to torn-tail.bin, if there is doubt about them.
+
+    boot: `boot_id` of the running system.  Returns what was moved and why, one sentence, or
+        nothing.
+    Raises OSError.
+    """
     try:
-        found = marks.read(folder)
+        journal = marks.read(folder)
     except FileNotFoundError:
         return []
     except OSError as error:
-        return [f"{package.MARKS} is of no use ({error.strerror}): rows were judged by their shape alone"]
+        return [
+            f"{package.MARKS} cannot be used ({error.strerror}): rows were judged by their shape alone"
+        ]
     proofs: dict[str, marks.Proof] = {}
     for name in package.TABLES:
-        path = _table(folder, name)
-        if path is not None and name in found.tables:
+        path = _table_path(folder, name)
+        if path is not None and name in journal.tables:
             with open_plain(path) as file:
                 size = os.fstat(file.fileno()).st_size
-                proofs[name] = marks.prove(file, size, found.tables[name])
-    why = marks.doubt(found, proofs.values(), boot)
+                proofs[name] = marks.prove(file, size, journal.tables[name])
+    why = marks.doubt(journal, proofs.values(), boot)
     if not why:
         return []
     moved = {name: _move_behind(folder / name, proof.proved) for name, proof in proofs.items()}
     bytes_of = " and ".join(f"{size} bytes of {name}" for name, size in moved.items() if size)
-    where = f"behind the last row proved whole went to {package.TORN_TAIL}"
+    where = f"after the last proved row were moved to {package.TORN_TAIL}"
     return [f"{bytes_of} {where}: {why}"] if bytes_of else []
 
 
 def move_spoilt_rows(folder: Path, names: Sequence[str]) -> list[str]:
-    """Clean the four tables of a session; what was moved, a sentence each.  Raises OSError."""
-    said = []
+    """Move the bad rows of the four tables to torn-tail.bin; returns a sentence for each move.
+
+    names: the session's channels.  Raises OSError.
+    """
+    sentences = []
     for name, header in package.headers(names).items():
-        path = _table(folder, name)
+        path = _table_path(folder, name)
         if path is None:
             continue
         table = _Readings(names) if name == package.READINGS else _Cells(name, len(names))
         if moved := _clean(path, csv_line(header), table):
-            said.append(f"{moved} bytes of {name} went to {package.TORN_TAIL}")
-    return said
+            sentences.append(f"{moved} bytes of {name} were moved to {package.TORN_TAIL}")
+    return sentences
 
 
-def _table(folder: Path, name: str) -> Path | None:
-    """Where the table is, or None; raises OSError for a link, which may lead anywhere."""
+def _table_path(folder: Path, name: str) -> Path | None:
+    """Path of a table, None if it is missing; raises OSError for a link."""
     path = folder / name
     if path.is_symlink():
         raise OSError(0, f"{name} is a link: remove it")
@@ -84,7 +94,7 @@ def _table(folder: Path, name: str) -> Path | None:
 
 
 class _Readings:
-    """Good rows of readings.csv: their shape, and times that do not go back."""
+    """Checks rows of readings.csv: their shape, and that times do not go back."""
 
     def __init__(self, names: Sequence[str]) -> None:
         labels = b"|".join(re.escape(csv_line([name])[:-1]) for name in names) or rb"(?!)"
@@ -93,12 +103,15 @@ class _Readings:
         self._last: dict[bytes, float] = {}
 
     def prefix(self, data: bytes) -> int:
-        """Bytes of `data` that are rows of the right shape, from its beginning."""
-        found = self._rows.match(data)
-        return found.end() if found else 0
+        """The number of bytes at the beginning of `data` that are rows of the right shape."""
+        match = self._rows.match(data)
+        return match.end() if match else 0
 
     def good(self, line: bytes, remember: bool) -> bool:
-        """Whether it is a row, no earlier than the last of its channel that was remembered."""
+        """Whether `line` is a row no earlier than the last remembered row of its channel.
+
+        remember: whether later rows are compared with this one.
+        """
         if not self._rows.fullmatch(line) or line.count(b"\n") != 1:
             return False
         head, _, reading = line[:-1].rpartition(b",")
@@ -114,7 +127,7 @@ class _Readings:
 
 
 class _Cells:
-    """Good rows of the other tables, which are short."""
+    """Checks rows of the other tables, which are short."""
 
     def __init__(self, name: str, channels: int) -> None:
         self._last = -math.inf
@@ -129,11 +142,14 @@ class _Cells:
         self._check = checks[name]
 
     def prefix(self, data: bytes) -> int:
-        """Nothing is known of these rows without a look at each."""
+        """0: these rows are checked one by one."""
         return 0
 
     def good(self, line: bytes, remember: bool) -> bool:
-        """Whether it is a row of the table."""
+        """Whether `line` is a row of the table; in clock.csv, times must not go back.
+
+        remember: whether later rows are compared with this one.
+        """
         try:
             text = line.decode("utf-8")
             cells = next(csv.reader([text[:-1]], strict=True), [])
@@ -154,7 +170,7 @@ def _finite(text: str) -> bool:
 
 
 def _clean(path: Path, header: bytes, table: _Readings | _Cells) -> int:
-    """Bytes that were moved from the table to torn-tail.bin."""
+    """Move the bad rows of one table to torn-tail.bin; returns how many bytes."""
     start, rest = _from_first_doubt(path, header, table)
     if not rest:
         return 0
@@ -179,8 +195,11 @@ def _clean(path: Path, header: bytes, table: _Readings | _Cells) -> int:
 def _from_first_doubt(
     path: Path, header: bytes, table: _Readings | _Cells
 ) -> tuple[int, list[bytes]]:
-    """Where to begin looking at single lines, and the lines from there on (the last may lack its
-    line feed).  It is a line's beginning, and at least one good line before the first bad one."""
+    """The offset from which lines are checked one by one, and the lines from there on.
+
+    At least one good line comes before the first bad one, unless that is at the beginning.  The
+    last line may lack its line feed.
+    """
     with open_plain(path) as file:
         size = os.fstat(file.fileno()).st_size
         start = len(header) if file.read(len(header)) == header else 0
@@ -204,7 +223,7 @@ def _lines(data: bytes) -> list[bytes]:
 
 
 def _verdicts(lines: Sequence[bytes], table: _Readings | _Cells) -> list[bool]:
-    """Which lines stay."""
+    """For each line, whether it stays in the table."""
     keep: list[bool] = []
     after_bad = False
     for i, line in enumerate(lines):
@@ -212,16 +231,17 @@ def _verdicts(lines: Sequence[bytes], table: _Readings | _Cells) -> list[bool]:
             keep.append(not after_bad)
             after_bad = False
             continue
-        # a row that only lacks its end was being written: nothing is wrong with the one before
-        if keep and not (i == len(lines) - 1 and _only_cut(line)):
+        # the last row may only lack its end, because it was being written: then the row before
+        # stays
+        if keep and not (i == len(lines) - 1 and _is_cut_row(line)):
             keep[-1] = False
         keep.append(False)
         after_bad = True
     return keep
 
 
-def _only_cut(line: bytes) -> bool:
-    """Whether the last line is the beginning of a row, and no foreign bytes."""
+def _is_cut_row(line: bytes) -> bool:
+    """Whether a line is the beginning of a row: printable text without its line feed."""
     try:
         text = line.decode("utf-8")
     except UnicodeDecodeError as error:
@@ -232,7 +252,7 @@ def _only_cut(line: bytes) -> bool:
 
 
 def _move_behind(path: Path, at: int) -> int:
-    """Bytes that were moved from `at` to the table's end."""
+    """Move the bytes from offset `at` to the table's end to torn-tail.bin; returns how many."""
     with open_plain(path) as file:
         moved = os.fstat(file.fileno()).st_size - at
         if moved <= 0:
@@ -253,7 +273,7 @@ def _truncate(path: Path, size: int) -> None:
 
 
 def _set_aside(folder: Path, pieces: Iterable[bytes]) -> None:
-    """Keep what will be cut off, durable before it is."""
+    """Append bytes to torn-tail.bin and make them durable, before they are cut off their table."""
     flags = os.O_WRONLY | os.O_CREAT | os.O_APPEND | getattr(os, "O_NOFOLLOW", 0)
     fd = files.ops.open(folder / package.TORN_TAIL, flags)
     try:
@@ -266,7 +286,7 @@ def _set_aside(folder: Path, pieces: Iterable[bytes]) -> None:
 
 
 def _rewrite(path: Path, start: int, kept: bytes) -> None:
-    """The first `start` bytes of the file and then `kept`, in one step."""
+    """Replace the file, in one step, by its first `start` bytes and `kept`."""
     other = path.with_name(f".{path.name}.{os.getpid()}.tmp")
     flags = os.O_WRONLY | os.O_CREAT | os.O_TRUNC | getattr(os, "O_NOFOLLOW", 0)
     fd = files.ops.open(other, flags)

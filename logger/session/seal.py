@@ -1,4 +1,4 @@
-"""The seal of a session: SHA256SUMS over every file, and what it finds when looked at again."""
+"""Compares a session with its seal: SHA256SUMS and the hashes in the descriptor."""
 
 from __future__ import annotations
 
@@ -25,41 +25,40 @@ from logger.session.descriptor import (
 from logger.session.lock import LOCK_NAME
 
 MOST_SUMS = 16_000_000  # bytes; memory only
-HALF_WRITTEN = re.compile(r"(?:^|/)\.[^/]+\.[0-9]+\.tmp$")  # by a recorder that was killed
-NOT_ITSELF = "is not what was sealed: it does not fit the hash of itself that it holds"
+HALF_WRITTEN = re.compile(r"(?:^|/)\.[^/]+\.[0-9]+\.tmp$")  # temporary files of a killed recorder
+NOT_ITSELF = "was changed after sealing: it does not fit its own hash"
+CHANGED = "was changed after sealing"
 _LINE = re.compile(r"([0-9a-f]{64})  ([^\\\n]+)")
 
 
 def sums_text(hashes: Mapping[str, str]) -> str:
-    """SHA256SUMS as `sha256sum -c` reads it, sorted by name."""
+    """The text of SHA256SUMS, as `sha256sum -c` reads it, sorted by name; hashes: name -> hex."""
     return "".join(f"{digest}  {path}\n" for path, digest in sorted(hashes.items()))
 
 
 def parse_sums(text: str) -> dict[str, str] | None:
-    """Name to digest; None where a line is not one that `sums_text` writes."""
-    found: dict[str, str] = {}
+    """The digests (SHA-256, hex) of SHA256SUMS by name; None if `sums_text` did not write it."""
+    digests: dict[str, str] = {}
     for line in text.split("\n")[:-1]:
         match = _LINE.fullmatch(line)
-        if match is None or match[2] in found:
+        if match is None or match[2] in digests:
             return None
-        found[match[2]] = match[1]
-    return found if found and sums_text(found) == text else None
+        digests[match[2]] = match[1]
+    return digests if digests and sums_text(digests) == text else None
 
 
 @dataclass(frozen=True)
 class Inspection:
-    """state: complete, cut short or changed; changed: names of the files that differ from the
-    seal; details: a sentence each, or why it is cut short; digest: SHA-256 of SHA256SUMS, None
-    without one."""
+    """The result of comparing a session with its seal."""
 
-    state: str
-    changed: tuple[str, ...]
-    details: tuple[str, ...]
-    digest: str | None
+    state: str  # "complete", "cut short" or "changed"
+    changed: tuple[str, ...]  # names of the files that differ from the seal
+    details: tuple[str, ...]  # a sentence for each of them, or why the session is cut short
+    digest: str | None  # SHA-256 of SHA256SUMS, hex; None without SHA256SUMS
 
 
 def hash_file(path: Path) -> str:
-    """SHA-256 of a file, hex; raises OSError."""
+    """SHA-256 of a plain file, hex; raises OSError, also for a link."""
     if path.is_symlink():
         raise OSError(0, "it is a link")
     with open_plain(path) as file:
@@ -67,30 +66,33 @@ def hash_file(path: Path) -> str:
 
 
 def files_in(folder: Path) -> dict[str, str]:
-    """Relative name (with /) of everything in the folder but directories, and what it is: "file",
-    "link" or "other".  The lock, the marks and the seal itself are left out."""
-    found: dict[str, str] = {}
+    """Everything in the folder but directories, by relative name (with /): "file", "link" or
+    "other".
+
+    The lock, the journal and SHA256SUMS are left out.
+    """
+    kinds: dict[str, str] = {}
     stack = [folder]
     while stack:
         here = stack.pop()
         for entry in os.scandir(here):
             name = Path(entry.path).relative_to(folder).as_posix()
             if entry.is_symlink():
-                found[name] = "link"
+                kinds[name] = "link"
             elif entry.is_dir(follow_symlinks=False):
                 stack.append(Path(entry.path))
             else:
-                found[name] = "file" if entry.is_file(follow_symlinks=False) else "other"
+                kinds[name] = "file" if entry.is_file(follow_symlinks=False) else "other"
     for name in (LOCK_NAME, MARKS, SUMS):
-        found.pop(name, None)
-    return found
+        kinds.pop(name, None)
+    return kinds
 
 
 def inspect(folder: Path) -> Inspection:
-    """The state of a session that nobody writes, by SHA256SUMS and the hashes in the descriptor.
+    """Compare every file of a session that no process writes with SHA256SUMS and the descriptor.
 
-    A file that fits the one but not the other shows which of the two was changed.  Reads only;
-    raises OSError where SHA256SUMS cannot be read.
+    A file that fits one of the two but not the other shows which of them was changed.  Changes
+    nothing; raises OSError if SHA256SUMS cannot be read.
     """
     if not (folder / SUMS).exists():
         return _without_sums(folder)
@@ -101,23 +103,22 @@ def inspect(folder: Path) -> Inspection:
     present = files_in(folder)
     own = own_hashes(folder)
     if stated is None:
-        changed[SUMS] = "is not as sealing writes it"
+        changed[SUMS] = "is not in the form that sealing writes"
     if (folder / SUMS).is_symlink():
         changed[SUMS] = "is a link"
     for name in sorted({*(stated or {}), *own.files, *([] if stated is None else present)}):
-        found = _look(folder, name, present)
-        if isinstance(found, str):
-            changed[name] = found
+        actual = _hash_and_size(folder, name, present)
+        if isinstance(actual, str):
+            changed[name] = actual
         elif name == DESCRIPTOR:
-            changed.update(_descriptor_faults(found, stated, own))
+            changed.update(_descriptor_faults(actual, stated, own))
         else:
-            changed.update(_file_faults(name, found, stated, own))
+            changed.update(_file_faults(name, actual, stated, own))
     return _inspection(changed, hashlib.sha256(data).hexdigest())
 
 
 def quick_state(folder: Path) -> str:
-    """The state as `inspect` says it, by the names and sizes in the descriptor alone; raises
-    nothing."""
+    """The state as of `inspect`, but by names and sizes alone; raises nothing."""
     own = own_hashes(folder)
     sums = (folder / SUMS).exists()
     if not own.sealed:
@@ -143,8 +144,11 @@ def _inspection(changed: Mapping[str, str], digest: str | None) -> Inspection:
 
 
 def _without_sums(folder: Path) -> Inspection:
-    """The descriptor says whether there was a seal, and the marks, which stand until SHA256SUMS
-    does, whether the recorder died before it had written that."""
+    """Inspect a session without SHA256SUMS.
+
+    The descriptor says whether sealing had begun.  The journal is deleted after SHA256SUMS is
+    written, so it shows whether the recorder died before that.
+    """
     own = own_hashes(folder)
     if not own.sealed:
         text = "recording was interrupted: there is no seal"
@@ -156,23 +160,28 @@ def _without_sums(folder: Path) -> Inspection:
     for name in sorted({*own.files, *present} - {DESCRIPTOR}):
         if name not in own.files and (name.startswith(f"{INBOX}/") or HALF_WRITTEN.search(name)):
             continue  # sealing, or a repair, removes them
-        found = _look(folder, name, present)
-        if isinstance(found, str):
-            changed[name] = found
-        elif name in own.files and not own.fits(name, found):
-            changed[name] = "is not what was sealed"
+        actual = _hash_and_size(folder, name, present)
+        if isinstance(actual, str):
+            changed[name] = actual
+        elif name in own.files and not own.fits(name, actual):
+            changed[name] = CHANGED
         elif name not in own.files and own.whole:
             changed[name] = "was added after sealing"
     if not os.path.lexists(folder / MARKS):
-        changed[SUMS] = f"is gone, though {DESCRIPTOR} says that the session was sealed{own.when}"
+        changed[SUMS] = (
+            f"is missing, though {DESCRIPTOR} says that the session was sealed{own.when}"
+        )
     elif not changed:
         text = f"sealing was interrupted: {SUMS} is missing, and every file is as {DESCRIPTOR} says"
         return Inspection("cut short", (), (text,), None)
     return _inspection(changed, None)
 
 
-def _look(folder: Path, name: str, present: Mapping[str, str]) -> tuple[str, int] | str:
-    """SHA-256 and bytes of a file, or in words why there are none."""
+def _hash_and_size(folder: Path, name: str, present: Mapping[str, str]) -> tuple[str, int] | str:
+    """SHA-256 (hex) and size in bytes of a file, or the reason why it cannot be read.
+
+    present: the folder's files, from `files_in`.
+    """
     kind = present.get(name)
     if kind is None:
         return "is missing"
@@ -190,11 +199,11 @@ def _descriptor_faults(
     in_sums = (stated or {}).get(DESCRIPTOR)
     if in_sums is not None and in_sums != actual[0]:
         if own.whole:
-            return {SUMS: f"does not fit {DESCRIPTOR}, which fits itself"}
-        return {DESCRIPTOR: "is not what was sealed"}
+            return {SUMS: f"does not fit {DESCRIPTOR}, which fits its own hash"}
+        return {DESCRIPTOR: CHANGED}
     if in_sums is None and stated is not None:
         return {SUMS: f"lacks {DESCRIPTOR}"}
-    if own.readable and not own.whole:  # SHA256SUMS was made anew over a descriptor by another hand
+    if own.readable and not own.whole:  # SHA256SUMS was rewritten for a changed descriptor
         return {
             DESCRIPTOR: NOT_ITSELF if own.sealed else "does not say that the session was sealed"
         }
@@ -208,62 +217,62 @@ def _file_faults(
     if in_sums is None and not in_package:
         return {name: "was added after sealing"}
     if in_sums is None:
-        found = {} if fits else {name: "is not what was sealed"}
-        return found if stated is None else {**found, SUMS: f"lacks {name}"}
+        faults = {} if fits else {name: CHANGED}
+        return faults if stated is None else {**faults, SUMS: f"lacks {name}"}
     if actual[0] != in_sums:
         if fits:
             return {SUMS: f"does not fit {name}, which fits {DESCRIPTOR}"}
-        return {name: "is not what was sealed"}
+        return {name: CHANGED}
     if own.whole and not fits:
-        return {name: f"is not what {DESCRIPTOR} says", SUMS: f"does not fit {DESCRIPTOR}"}
+        return {name: f"does not fit {DESCRIPTOR}", SUMS: f"does not fit {DESCRIPTOR}"}
     return {}
 
 
 @dataclass(frozen=True)
 class OwnHashes:
-    """What a descriptor says of its session's seal.
+    """What a descriptor states about the seal of its session.
 
-    readable: it is a session's, of a format that this program knows; sealed: it says that there
-    was a seal; whole: and fits the hash of itself that it holds; files: by name, each (SHA-256 in
-    hex, bytes) that it states of the file; when: " at " and the time of sealing, or "".
+    files: by name, each (SHA-256 in hex, size in bytes) that the descriptor states for the file
     """
 
-    readable: bool = False
-    sealed: bool = False
-    whole: bool = False
+    readable: bool = False  # whether it is a descriptor of a format that this program reads
+    sealed: bool = False  # whether it says that the session was sealed
+    whole: bool = False  # whether it is sealed and fits its own hash
     files: Mapping[str, tuple[tuple[str, object], ...]] = field(default_factory=dict)
-    when: str = ""
+    when: str = ""  # " at " and the time of sealing; "" if it states none
 
     def fits(self, name: str, actual: tuple[str, int]) -> bool:
-        """Whether a file with this SHA-256 and so many bytes is what the descriptor states."""
+        """Whether a file with this (SHA-256 in hex, size in bytes) is as the descriptor states."""
         return name in self.files and all(stated == actual for stated in self.files[name])
 
 
 def own_hashes(folder: Path) -> OwnHashes:
-    """What the descriptor says of its session's seal; raises nothing."""
+    """Read what the descriptor states about the session's seal; raises nothing."""
     try:
         if not stat.S_ISREG((folder / DESCRIPTOR).lstat().st_mode):
             return OwnHashes()
         data = (folder / DESCRIPTOR).read_bytes()
-        found = json.loads(data)
+        document = json.loads(data)
     except (OSError, ValueError, RecursionError):
         return OwnHashes()
-    version = found.get("haul_format") if isinstance(found, dict) else None
+    version = document.get("haul_format") if isinstance(document, dict) else None
     if not isinstance(version, int) or version > FORMAT:
-        return OwnHashes()  # `package.read_descriptor` says what is wrong
-    resources = found.get("resources")
+        return OwnHashes()  # `read_descriptor` raises the fault
+    resources = document.get("resources")
     resources = (
         [row for row in resources if isinstance(row, dict)] if isinstance(resources, list) else []
     )
-    if not any(key in found for key in SEALED_KEYS) and not any("hash" in row for row in resources):
+    if not any(key in document for key in SEALED_KEYS) and not any(
+        "hash" in row for row in resources
+    ):
         return OwnHashes(readable=True)
-    ended = found.get("ended_at")
+    ended = document.get("ended_at")
     when = f" at {one_line(ended, 40)}" if isinstance(ended, str) else ""
     stated: dict[str, list[tuple[str, object]]] = {}
     try:
         if not self_consistent(data):
             raise ValueError
-        for row in [*found["haul_files"], *resources]:
+        for row in [*document["haul_files"], *resources]:
             digest = str(row["hash"]).removeprefix("sha256:")
             stated.setdefault(str(row["path"]), []).append((digest, row["bytes"]))
     except (ValueError, KeyError, TypeError):

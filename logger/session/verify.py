@@ -1,4 +1,4 @@
-"""Is a session what the recorder sealed?  And the repair of one that was cut short."""
+"""Verifies that a session is what the recorder sealed; repairs one that was cut short."""
 
 from __future__ import annotations
 
@@ -18,24 +18,23 @@ from logger.session.write_journal import boot_id
 from logger.session.writer import SessionWriter
 
 REFUSED = (
-    "--repair refuses a changed session: a new seal would pass the change off as what was recorded; "
-    "take a copy that is whole"
+    "--repair refuses a changed session, because a new seal would hide the change; "
+    "use an unchanged copy"
 )
 
 
 @dataclass(frozen=True)
 class Verdict:
-    """state: complete, cut short, changed, growing or unreadable; digest: SHA-256 of SHA256SUMS;
-    details: a sentence each; changed: the names of the files that differ."""
+    """The result of a verification."""
 
-    state: str
-    digest: str | None
-    details: tuple[str, ...] = ()
-    changed: tuple[str, ...] = ()
+    state: str  # "complete", "cut short", "changed", "growing" or "unreadable"
+    digest: str | None  # SHA-256 of SHA256SUMS, hex; None without a seal
+    details: tuple[str, ...] = ()  # reasons, a sentence each
+    changed: tuple[str, ...] = ()  # names of the files that differ from the seal
 
 
 def verify(path: str | os.PathLike[str]) -> Verdict:
-    """The record's state.  Changes nothing and raises nothing."""
+    """Compare a session folder with its seal.  Changes nothing and raises nothing."""
     folder = Path(path)
     try:
         if not folder.is_dir():
@@ -43,26 +42,26 @@ def verify(path: str | os.PathLike[str]) -> Verdict:
             return Verdict("unreadable", None, (what,))
         if lock.is_held(folder):
             return Verdict("growing", None, ("it is being recorded",))
-        return _judged(folder)
+        return _inspected(folder)
     except SessionFault as fault:
         return Verdict("unreadable", None, (f"{fault.fault}; {fault.cure}",))
     except OSError as error:
         return Verdict("unreadable", None, (f"cannot be read ({error.strerror})",))
 
 
-def _judged(folder: Path) -> Verdict:
-    """The state of a session that nobody else writes; raises SessionFault and OSError."""
-    found = seal.inspect(folder)
-    if not found.changed:
-        package.read_descriptor(folder)  # a seal of a newer format is not ours to judge
-    return Verdict(found.state, found.digest, found.details, found.changed)
+def _inspected(folder: Path) -> Verdict:
+    """The verdict on a session that no other process writes; raises SessionFault and OSError."""
+    seen = seal.inspect(folder)
+    if not seen.changed:
+        package.read_descriptor(folder)  # raises for a newer format, which is not judged
+    return Verdict(seen.state, seen.digest, seen.details, seen.changed)
 
 
 def repair(path: str | os.PathLike[str]) -> Verdict:
-    """Seal a session that was cut short; the torn end goes to torn-tail.bin and an event says so.
+    """Seal a session that was cut short; returns its verdict afterwards.
 
-    Works on `cut short` alone: any other state is returned as it is.  Raises SessionFault where
-    the folder cannot be written.
+    Spoilt rows are moved to torn-tail.bin, and a `repaired` event says so.  A session in any other
+    state is left as it is.  Raises SessionFault if the folder cannot be written.
     """
     folder = Path(path)
     verdict = verify(folder)
@@ -73,7 +72,7 @@ def repair(path: str | os.PathLike[str]) -> Verdict:
         if held is None:
             return Verdict("growing", None, ("it is being recorded or repaired",))
         try:
-            if _judged(folder).state == "cut short":  # somebody may have been faster
+            if _inspected(folder).state == "cut short":  # another process may have repaired it
                 _seal_again(folder, held)
         finally:
             held.release(remove=True)
@@ -93,34 +92,41 @@ def _seal_again(folder: Path, held: lock.SessionLock) -> None:
         paths = []
     if sorted(map(str, paths)) != sorted(package.TABLES):
         raise SessionFault(
-            folder / package.DESCRIPTOR, "its channels or resources are not a session's",
-            "put the recorder's own file back",
+            folder / package.DESCRIPTOR,
+            "its channels or resources are not those of a session",
+            "put the file back that the recorder wrote",
         )
-    # where sealing was interrupted, the descriptor's hashes fit, and prove every row
+    # if sealing was interrupted, the descriptor's hashes fit and prove every row
     proved = seal.own_hashes(folder).sealed
-    said = [] if proved else [*move_unproved_rows(folder, boot_id()), *move_spoilt_rows(folder, names)]
+    moves = (
+        [] if proved else [*move_unproved_rows(folder, boot_id()), *move_spoilt_rows(folder, names)]
+    )
     last, own_ids = _last_time(folder, names)
     unsealed = package.unsealed_descriptor(descriptor)
     writer = SessionWriter.resume(folder, unsealed, held, own_ids)
     try:
         if proved:
-            # before any row is added: an end just then must not look like a change after sealing
+            # before any row is added, so that a crash does not look like a change after sealing
             files.write_atomic(folder / package.DESCRIPTOR, package.to_bytes(unsealed))
         for name, header in package.headers(names).items():
-            writer.give_header(name, header)
+            writer.write_header(name, header)
         for name, kind in seal.files_in(folder).items():
             inner = name.startswith(package.INBOX + "/")
             if seal.HALF_WRITTEN.search(name):
                 files.ops.unlink(folder / name)
                 continue
             if not name.isprintable() or "\\" in name:
-                raise OSError(0, f"{one_line(name, 60)!r} is a name that a seal cannot hold: rename it")
+                raise OSError(
+                    0, f"the file name {one_line(name, 60)!r} cannot be sealed: rename it"
+                )
             if kind == "file" and name not in (*package.TABLES, package.DESCRIPTOR) and not inner:
-                writer.note(name, seal.hash_file(folder / name), (folder / name).stat().st_size)
+                writer.add_to_seal(
+                    name, seal.hash_file(folder / name), (folder / name).stat().st_size
+                )
             elif kind != "file" and not inner:
-                raise OSError(0, f"{name} is a link or no plain file: remove it")
+                raise OSError(0, f"{name} is not a plain file: remove it")
         text = "sealed after an interruption; " + (
-            ", ".join(said) or ("sealing itself was interrupted" if proved else "no torn end")
+            ", ".join(moves) or ("sealing itself was interrupted" if proved else "no torn end")
         )
         writer.event(last, "repaired", text=text)
         writer.seal()
@@ -130,7 +136,7 @@ def _seal_again(folder: Path, held: lock.SessionLock) -> None:
 
 
 def _last_time(folder: Path, names: list[str]) -> tuple[float, int]:
-    """The last time that any file tells, and the highest own id of an event."""
+    """The latest time in any table, s, and the highest number of an event's own id."""
     last, own = 0.0, 0
     events = parse_events(_bytes(folder / package.EVENTS, 1 << 30))[0]
     for event in events:
@@ -146,12 +152,12 @@ def _last_time(folder: Path, names: list[str]) -> tuple[float, int]:
 
 
 def _bytes(path: Path, most: int) -> bytes:
-    """Whole lines among the last `most` bytes of a file; b"" if it is missing."""
+    """The complete lines among the last `most` bytes of a file; b"" if it is missing."""
     if not path.exists():
         return b""
     with open_plain(path) as file:
         start = max(0, os.fstat(file.fileno()).st_size - most)
         file.seek(start)
         data = file.read()
-    # the end of a number that was cut in two would be read as a time
+    # the first line is cut, and the rest of its number would be read as a time
     return data if start == 0 else data.partition(b"\n")[2]

@@ -1,5 +1,9 @@
-"""Writes the marks of a session that grows.  A piece is not written before its mark, so no table is
-ever longer than its marks; but readings go first, and marks that the disk alone refuses are given up."""
+"""Writes the journal marks of a growing session.
+
+A piece of a table is written after its mark, so that no table is ever longer than its marks.  If
+the disk refuses the marks but takes the tables, the marks are given up, because readings come
+first.
+"""
 
 from __future__ import annotations
 
@@ -20,7 +24,10 @@ MOST_TRIES = 2  # chosen by us: readings go first, see DEVELOPERS.md, The marks
 
 
 class MarkWriter:
-    """The marks' file.  unmarked: "" or why there are no marks any more."""
+    """Writes the journal file `.written` of one session.
+
+    unmarked: why the marks were given up; "" while they are written
+    """
 
     def __init__(self, folder: Path) -> None:
         self.unmarked = ""
@@ -29,17 +36,19 @@ class MarkWriter:
         self._tries = 0
         self._missing = self._gone = self._sealing = False
         self._last: dict[str, bytes] = {}  # each table's last mark
-        self._since = 0  # bytes since all of them were written
+        self._since = 0  # bytes written since the marks of all tables were repeated
 
     def begin(self) -> None:
-        """For a new session; raises OSError."""
+        """Begin the journal of a new session; raises OSError."""
         self._file = Appender(self._path)
         self._file.write(marks.header(marks.boot_id()))
 
-    def begin_again(self, tables: Mapping[str, tuple[str, int]]) -> bool:
-        """For the repair of a session: what its tables (name to SHA-256 and bytes) hold by now is
-        durable, and good as it stands, whatever older marks say.  Goes on without where a folder
-        stands in the way; whether the file stands."""
+    def replace(self, tables: Mapping[str, tuple[str, int]]) -> bool:
+        """Replace the journal by one mark for each table, which must be durable; for a repair.
+
+        tables: by name, SHA-256 (hex) and size in bytes.  Returns whether the file was written; if
+        not, the session continues without marks.
+        """
         data = marks.header(marks.boot_id()) + b"".join(
             marks.line(name, size, digest) for name, (digest, size) in tables.items() if size
         )
@@ -54,9 +63,14 @@ class MarkWriter:
         return True
 
     def begin_sealing(self, tables: Mapping[str, tuple[str, int]]) -> None:
-        """From now on the file stands until `remove`: while SHA256SUMS is not written, it tells a
-        sealing that was interrupted from a seal that was taken away.  No row is added any more, so
-        marks that were given up, or end early, are made anew from the tables, which are durable."""
+        """Make the journal durable, and keep it until `remove`.
+
+        As long as SHA256SUMS is not written, the journal distinguishes an interrupted sealing from
+        a removed seal.  No row is added any more, so a journal that was given up or is incomplete
+        is replaced by one made from the tables.
+
+        tables: by name, SHA-256 (hex) and size in bytes; they must be durable.
+        """
         if self._sealing and os.path.lexists(self._path):
             return
         self._sealing = False
@@ -66,42 +80,47 @@ class MarkWriter:
                 file.flush()
                 file.sync_written()
                 self._sealing = True
-        self._sealing = self._sealing or self.begin_again(tables)
+        self._sealing = self._sealing or self.replace(tables)
 
     def _writing(self) -> Appender | None:
         return None if self.unmarked else self._file
 
     def mark(self, name: str, size: int, digest: str) -> None:
-        """The table will have that many bytes, of that SHA-256 (hex); before they are written.
-        Raises OSError and keeps the mark for later."""
+        """Write the mark of a table, before the table grows to `size` bytes with SHA-256 `digest`
+        (hex).  Raises OSError and keeps the mark for later."""
         file = self._writing()
         if file is None:
             return
         data = self._last[name] = marks.line(name, size, digest)
         self._since += len(data)
         if self._since > marks.AGAIN:
-            # a reader looks at the end alone, and must find there the table that grew long ago
+            # repair reads the end of the journal alone, which must have a mark of every table
             data, self._since = b"".join(self._last.values()), 0
         file.write(data)
 
     def flush(self) -> None:
-        """Write what an earlier failure left; raises OSError."""
+        """Write what earlier failures left; raises OSError."""
         if (file := self._writing()) is not None:
             file.flush()
 
     def sync(self) -> None:
-        """Make durable what was written up to now; raises OSError.  Also for another thread than
-        the one that writes.  Before the tables: what is durable of them is then proved at once."""
+        """Make the marks durable that were written up to now; raises OSError.
+
+        To be called before the tables are synced, so that every durable row has a durable mark.
+        Another thread than the writing one may call it.
+        """
         if (file := self._writing()) is not None:
             file.sync_written()
-        elif self._gone:  # a power cut must not bring them back
+        elif self._gone:  # a power cut must not bring the removed file back
             with contextlib.suppress(OSError):
                 sync_folder(self._path.parent)
                 self._gone = False
 
-    def mend(self) -> None:
-        """After a failure: write what it left; or give the marks up, where the disk refuses them and
-        takes another file.  Raises OSError where it refuses that too."""
+    def retry(self) -> None:
+        """Retry after a failure; raises OSError while the disk refuses.
+
+        If it refuses the marks MOST_TRIES times but takes another file, give the marks up.
+        """
         try:
             self.flush()
             self.sync()
@@ -118,15 +137,15 @@ class MarkWriter:
         other = self._path.with_name(f"{MARKS}.{os.getpid()}.tmp")
         fd = files.ops.open(other, os.O_WRONLY | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0))
         try:
-            write_all(fd, bytes(4096))  # a block, as the marks may need one
+            write_all(fd, bytes(4096))  # a block, because the marks may need a new one
             files.ops.fsync(fd)
         finally:
             os.close(fd)
             with contextlib.suppress(OSError):
                 files.ops.unlink(other)
 
-    def look(self) -> None:
-        """Mend the file where it is not in its place, the tables being in theirs."""
+    def check_in_place(self) -> None:
+        """Restore the journal if its file was removed; to be called if the tables are in place."""
         if self._file is None or self._sealing:
             return
         if self.unmarked:
@@ -136,10 +155,12 @@ class MarkWriter:
         elif self._missing:
             self.put_back()
         else:
-            self._missing = True  # perhaps the whole folder is just being removed
+            self._missing = (
+                True  # the whole folder may just be being removed: wait for the next call
+            )
 
     def put_back(self) -> None:
-        """Write a file that was removed anew, or give it up."""
+        """Write a removed journal again; give it up if the disk refuses."""
         file = self._writing()
         if file is None or file.in_place():
             return
@@ -154,8 +175,8 @@ class MarkWriter:
         self._take_away()
 
     def _take_away(self) -> None:
-        # marks that end early would have a repair move all rows behind them away; without any,
-        # rows are judged by their shape
+        # with an incomplete journal a repair would move all rows behind its last mark; without a
+        # journal it judges rows by their shape
         if self._file is not None and not self._sealing and self._file.in_place():
             try:
                 files.ops.unlink(self._path)
@@ -165,11 +186,11 @@ class MarkWriter:
                     self._file.empty()
 
     def close(self) -> None:
-        """Close the file, and leave it."""
+        """Close the file and leave it in the folder."""
         if self._file is not None:
             self._file.close()
 
     def remove(self) -> None:
-        """The session is sealed: what stands under the file's name goes."""
+        """Delete the file, because the session is sealed."""
         with contextlib.suppress(OSError):
             files.ops.unlink(self._path)

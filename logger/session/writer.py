@@ -1,5 +1,8 @@
-"""The writing side of a session folder: append, sync, seal.  Used by the recorder's one writer
-thread and by the importer; nobody else writes in a session."""
+"""Writes a session folder: makes it, appends rows, syncs, seals.
+
+Only the recorder's writer thread, the importer and the repair use it; nothing else writes in a
+session.
+"""
 
 from __future__ import annotations
 
@@ -29,7 +32,10 @@ MOST_REJECTS = 1_000_000  # bytes; interface section 4
 
 
 class SessionWriter:
-    """A session being written.  Made by `create` or `resume`; ended by `seal` or `abandon`."""
+    """A session being written; made by `create` or `resume`, ended by `seal` or `abandon`.
+
+    folder: the session folder; descriptor: its descriptor, as of an unsealed session
+    """
 
     def __init__(
         self,
@@ -52,7 +58,7 @@ class SessionWriter:
                 state, announce = resume[name] if resume else None, partial(self._marks.mark, name)
                 self._files[name] = Appender(folder / name, state, announce)
             if resume is not None:
-                self._marks.begin_again({n: file.digest() for n, file in self._files.items()})
+                self._marks.replace({n: file.digest() for n, file in self._files.items()})
         except OSError:
             self._close()
             raise
@@ -70,7 +76,15 @@ class SessionWriter:
         simulation_true: Mapping[str, Any] | None = None,
         started_at: str | None = None,
     ) -> SessionWriter:
-        """A new session in `out`, which must not exist or be empty; raises SessionFault."""
+        """Make a new session in `out`, which must be missing or an empty folder.
+
+        rig: text of the rig file, UTF-8
+        sensors: channels, whose file and calibration files are copied
+        source: "record" or "import"
+        simulation_true: true values of a simulation; None: a real haul
+        started_at: start of the recording, RFC 3339 in UTC; None: now
+        Raises SessionFault, or SensorsFault for a calibration file, after removing what it made.
+        """
         check_out(out)
         existed = out.exists()
         try:
@@ -95,7 +109,7 @@ class SessionWriter:
                 writer._close()
                 raise
         except BaseException as error:
-            # what was begun is taken back; a folder that somebody else has filled is not ours
+            # remove what was made; a SessionFault means that another process has filled the folder
             if not isinstance(error, SessionFault):
                 _clear(out, existed)
             held.release()
@@ -121,14 +135,13 @@ class SessionWriter:
                 raise SensorsFault(
                     channel.calibration_file,
                     f"cannot be read ({error.strerror})",
-                    "keep the calibration file where the sensors file says",
+                    "put the calibration file where the sensors file says",
                 ) from None
             name = calibration_copy_name(channel.calibration_file)
             self.copy(f"{package.CALIBRATION}/{name}", data)
         files.ops.mkdir(self.folder / package.INBOX)
         self.sync()
-        # last, because a folder with a descriptor is a session: everything it names is there,
-        # after a power cut as well
+        # last, because a folder with a descriptor counts as a session: all other files are durable
         write_atomic(self.folder / package.DESCRIPTOR, package.to_bytes(self.descriptor))
 
     @classmethod
@@ -139,7 +152,12 @@ class SessionWriter:
         held: lock.SessionLock,
         own_ids: int,
     ) -> SessionWriter:
-        """A session that was cut short, opened to be sealed (repair alone); raises OSError."""
+        """Open a session that was cut short, to seal it; for the repair.  Raises OSError.
+
+        descriptor: as of an unsealed session; held: the folder's lock; own_ids: highest number of
+            an
+        event's own id so far.
+        """
         state: dict[str, tuple[int, Any]] = {}
         for name in package.TABLES:
             hasher, size = hashlib.sha256(), 0
@@ -152,24 +170,24 @@ class SessionWriter:
         writer._own_ids = own_ids
         return writer
 
-    def give_header(self, name: str, header: Iterable[str]) -> None:
-        """Begin a table that an interruption left without any row; raises OSError."""
+    def write_header(self, name: str, header: Iterable[str]) -> None:
+        """Write the header of a table if the table is empty; raises OSError."""
         if not self._files[name].size:
             self._files[name].write(csv_line(tuple(header)))
 
     def copy(self, name: str, data: bytes) -> None:
-        """Put a whole file into the session; raises OSError."""
+        """Write a file with content `data` into the session, to be sealed; raises OSError."""
         write_atomic(self.folder / name, data)
         self._copied[name] = data
-        self.note(name, hashlib.sha256(data).hexdigest(), len(data))
+        self.add_to_seal(name, hashlib.sha256(data).hexdigest(), len(data))
 
-    def note(self, name: str, digest: str, size: int) -> None:
-        """Let the seal cover a file that lies in the folder already."""
+    def add_to_seal(self, name: str, digest: str, size: int) -> None:
+        """Have the seal cover a file of the folder; digest: its SHA-256 (hex); size: in bytes."""
         self._copies[name] = (digest, size)
 
     # -- appending: each raises OSError and keeps what could not be written --------------------
     def readings(self, rows: bytes) -> None:
-        """Whole rows of readings.csv."""
+        """Append complete rows of readings.csv; raises OSError."""
         self._files[package.READINGS].write(rows)
 
     def event(
@@ -181,7 +199,11 @@ class SessionWriter:
         text: str = "",
         request: str | None = None,
     ) -> Event:
-        """One row of events.csv under the request's id, or an own one."""
+        """Append a row to events.csv and return it; raises OSError.
+
+        time_s: s since the recording started; value: see `Event.value`; request: id of the request
+        that it answers, None for an id of its own.
+        """
         if request is None:
             self._own_ids += 1
             request = f"r{self._own_ids:06d}"
@@ -199,11 +221,19 @@ class SessionWriter:
         return row
 
     def clock(self, time_s: float, utc: str, counts: Iterable[int]) -> None:
-        """One row of clock.csv; counts: readings and drops so far, channel by channel."""
+        """Append a row to clock.csv; raises OSError.
+
+        time_s: s since the recording started; counts: readings and drops so far, alternating, in
+            the
+        order of the channels.
+        """
         self._files[package.CLOCK].write(csv_line((f"{time_s:.4f}", utc, *counts)))
 
     def reject(self, time_s: float, port: str, cause: str, line: bytes) -> None:
-        """One row of rejects.csv, while it is below 1 MB."""
+        """Append a dropped line to rejects.csv, unless that would exceed 1 MB; raises OSError.
+
+        time_s: s since the recording started; cause: why the line was dropped.
+        """
         text = line.decode("latin-1").encode("unicode_escape").decode("ascii")
         row = csv_line((f"{time_s:.4f}", one_line(port, 100), cause, text))
         file = self._files[package.REJECTS]
@@ -211,20 +241,22 @@ class SessionWriter:
             file.write(row)
 
     def unwritten(self, names: Iterable[str]) -> dict[str, int]:
-        """Rows of readings.csv, by channel, that the disk has not taken."""
+        """Number of rows of readings.csv that the disk has not taken, by channel."""
         lines = self._files[package.READINGS].unwritten().split(b"\n")[:-1]
         labels = {csv_line([name])[:-1]: name for name in names}
-        found: dict[str, int] = {}
+        counts: dict[str, int] = {}
         for line in lines:
             name = labels.get(line.partition(b",")[2].rpartition(b",")[0])
             if name is not None:
-                found[name] = found.get(name, 0) + 1
-        return found
+                counts[name] = counts.get(name, 0) + 1
+        return counts
 
-    def mend(self) -> None:
-        """After a failure: write what it left, and make it durable; raises OSError.  Where the disk
-        refuses the marks alone, goes on without."""
-        self._marks.mend()
+    def retry(self) -> None:
+        """Write what earlier failures left and make it durable; raises OSError.
+
+        If the disk refuses only the journal marks, they are given up.
+        """
+        self._marks.retry()
         self.flush()
         self.sync()
 
@@ -235,23 +267,25 @@ class SessionWriter:
             file.flush()
 
     def sync(self) -> None:
-        """Make everything written durable; raises OSError."""
+        """Write what earlier failures left and make everything durable; raises OSError."""
         self._marks.flush()
         self._marks.sync()
         for file in self._files.values():
             file.sync()
 
-    def look(self) -> None:
-        """Raises OSError where the folder no longer shows what is written: removed or moved."""
+    def check_in_place(self) -> None:
+        """Raise OSError if the session's files are gone; restore a lost lock or journal."""
         if not all(file.in_place() for file in self._files.values()):
             raise FileNotFoundError(2, "the session's folder was removed or moved")
-        self._marks.look()
+        self._marks.check_in_place()
         if not self._lock.in_place():
             self._lock_again()
 
     def put_back(self) -> None:
-        """Make a folder anew that was removed: the open files still hold every row.  What was only
-        moved away stays where it is.  Raises OSError."""
+        """Write a removed session folder again from the open files, which still hold every row.
+
+        A folder that was only moved stays where it is.  Raises OSError.
+        """
         gone = [file for file in self._files.values() if not file.in_place()]
         if not gone or not all(file.removed() for file in gone):
             return
@@ -278,7 +312,7 @@ class SessionWriter:
         sync_folder(self.folder)
 
     def _lock_again(self) -> None:
-        # somebody deleted the lock: viewers would take the session for one that was cut short
+        # without its lock file a growing session looks like one that was cut short
         held = lock.acquire(self.folder)
         if held is None:
             raise BlockingIOError(11, "another program holds the session's lock")
@@ -286,25 +320,29 @@ class SessionWriter:
         self._lock = held
 
     def sync_written(self) -> None:
-        """`sync` for a thread of its own, beside the one that writes; raises OSError."""
+        """Make durable what was written up to now; raises OSError.
+
+        Another thread than the writing one may call it.
+        """
         try:
             self._marks.sync()
-        finally:  # readings go first
+        finally:  # a fault of the marks must not keep the readings from being synced
             for file in self._files.values():
                 file.sync_written()
 
     @property
     def unmarked(self) -> str:
-        """Why what is written is not marked any more (see `marks`), or ""."""
+        """Why the journal marks were given up; "" while they are written."""
         return self._marks.unmarked
 
     # -- ending --------------------------------------------------------------------------------
     def seal(self) -> str:
-        """Write hashes and SHA256SUMS; returns the seal's digest.  Costs the same at any size.
+        """Write all hashes and SHA256SUMS; returns the seal's digest (SHA-256, hex).
 
-        Raises OSError, and may be called again: the session stays `cut short` until it is done.
+        Takes the same time at any size, because the hashes were computed while writing.  Raises
+        OSError, and may be called again: until it succeeds the session is "cut short".
         """
-        with contextlib.suppress(OSError):  # for a power cut until there is a seal
+        with contextlib.suppress(OSError):  # they prove the rows if power fails before the seal
             self._marks.flush()
             self._marks.sync()
         for file in self._files.values():
@@ -327,7 +365,7 @@ class SessionWriter:
         return hashlib.sha256(text).hexdigest()
 
     def abandon(self) -> None:
-        """Leave the session as it is: cut short."""
+        """Close the files and release the lock without a seal: the session is "cut short"."""
         self._close()
         self._lock.release(remove=False)
 
@@ -338,7 +376,10 @@ class SessionWriter:
 
 
 def check_out(out: Path, locked: bool = False) -> None:
-    """Refuse a folder that a recorder or anything else has filled; raises SessionFault."""
+    """Check that `out` is missing or an empty folder; raises SessionFault.
+
+    locked: this process holds the folder's lock.
+    """
     try:
         names = {entry.name for entry in os.scandir(out)}
     except FileNotFoundError:
@@ -377,7 +418,7 @@ def _clear(out: Path, existed: bool) -> None:
 
 
 def _remove_inbox(inbox: Path) -> None:
-    # what was asked too late is not answered any more; nothing but the recorder's own folder goes
+    # late requests are not answered any more; a link is removed, but not what it leads to
     with contextlib.suppress(OSError):
         if inbox.is_symlink():
             inbox.unlink()

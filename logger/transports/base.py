@@ -1,7 +1,7 @@
-"""What every device gives, however it is connected: timed chunks of bytes, or numbers of registers.
+"""Defines Transport, the interface to a device: it delivers timed chunks of bytes, or of numbers.
 
-A new kind of connection is one subclass of Transport in a module of its own and one line in SCHEMES of
-`logger/channels/port_schemes.py`. The reader thread does the rest: back-off, decoding, events.
+A new kind of connection is one subclass of Transport in a module of its own and one line in SCHEMES
+of `logger/channels/port_schemes.py`.  The reader thread adds back-off, decoding and events.
 """
 
 from __future__ import annotations
@@ -20,50 +20,60 @@ _SLEPT_S = 0.1
 
 @dataclass(frozen=True)
 class Chunk:
-    """What a device gave between two moments of `clock.now`."""
+    """What a device sent between two moments.
 
-    from_s: float  # when the first of it was there
-    to_s: float  # when the last of it was there; see `ended`
-    # a piece of a stream, cut anywhere, b"" for nothing; or numbers as text by channel name, for a
-    # device without lines
+    content: bytes of the stream, cut anywhere (b"" for nothing); or, for a device with registers in
+        the place of lines, numbers as text by channel name
+    """
+
+    from_s: float  # `clock.now` at the first byte, s
+    to_s: float  # `clock.now` at the last byte, s; see `chunk_end`
     content: bytes | Mapping[str, bytes]
-    lost: str | None = None  # why the device is gone, None while it is there
+    lost: str | None = None  # why the device is gone; None while it is connected
 
 
 class Transport(ABC):
-    """One device under its port's name. The methods run in the thread of one reader, in turn: open,
-    read again and again, close; then open anew where the device was lost."""
+    """The connection to one device.
+
+    The reader thread calls open, then read repeatedly, then close; after a loss it starts again
+    with open.  No two calls run at the same time.
+    """
 
     def __init__(self, port: str, channels: Sequence[Channel]) -> None:
-        """port: as in the sensors file; channels: all that stand on it, with their keys."""
+        """port: as in the sensors file; channels: all channels of this port."""
         self.port, self.channels = port, tuple(channels)
 
     @abstractmethod
     def open(self) -> None:
-        """Connect. Where it raises, nothing stays open; the reason is told, and it is tried again."""
+        """Connect.  If it raises, it leaves nothing open; the reader reports why and retries."""
 
     @abstractmethod
     def read(self) -> Chunk:
-        """What has come since, within about CYCLE_S. An exception means that the device is lost;
-        Chunk.lost says so together with the last bytes."""
+        """What has arrived since the last call; returns within about CYCLE_S.
+
+        An exception means that the device is lost; so does Chunk.lost, together with the last
+        bytes.
+        """
 
     @abstractmethod
     def close(self) -> None:
-        """Let the device go, lost or not. What it raises is ignored."""
+        """Disconnect, whether the device is lost or not.  The caller ignores exceptions."""
 
     def present(self) -> bool:
-        """Whether the device can be there; a wait for it ends once this turns true."""
+        """Whether the device may be plugged in; the back-off ends early when this turns true."""
         return True
 
 
-def ended(began: float, awake: float) -> float:
-    """The end of a chunk whose first byte came at `clock.now` began, `clock.awake` awake: now; or,
-    where the machine slept since, when it would have been without the sleep: the lines of a chunk
-    came before it, and must not be spread over it."""
-    passed, awake_for = clock.now() - began, clock.awake() - awake
-    return began + (awake_for if passed - awake_for > _SLEPT_S else passed)
+def chunk_end(began_s: float, awake_s: float) -> float:
+    """The end of a chunk that is complete now, in seconds of `clock.now`.
+
+    began_s, awake_s: `clock.now` and `clock.awake` at its first byte.  If the machine slept since,
+    the sleep is left out: the lines came before it and must not be spread over it.
+    """
+    passed, awake_for = clock.now() - began_s, clock.awake() - awake_s
+    return began_s + (awake_for if passed - awake_for > _SLEPT_S else passed)
 
 
-def reason(error: BaseException) -> str:
-    """What an exception of a driver says, as one line."""
+def error_text(error: BaseException) -> str:
+    """The message of a driver's exception, as one line."""
     return one_line(str(getattr(error, "strerror", None) or error or type(error).__name__), 160)

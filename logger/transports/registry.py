@@ -1,5 +1,6 @@
-"""From a port's name to its transport; the table is SCHEMES of `logger/channels/port_schemes.py`,
-because the sensors file checks its ports by it."""
+"""Makes the transport of a port.  The table is SCHEMES of `logger/channels/port_schemes.py`,
+because the sensors file checks its ports by it.
+"""
 
 from __future__ import annotations
 
@@ -13,7 +14,7 @@ from logger.transports.base import Transport
 
 
 def transport_for(port: str, channels: Sequence[Channel]) -> Transport:
-    """The transport of a port, not open yet; raises PortFault where no scheme opens it."""
+    """The transport of a port, not yet open; raises PortFault if no scheme of SCHEMES fits."""
     scheme = scheme_of(port)
     if scheme is None:
         raise PortFault("port", *refusal(port))

@@ -1,4 +1,4 @@
-"""Serial ports, and the URLs that pyserial opens like one."""
+"""Reads serial ports, and the URLs that pyserial opens like one."""
 
 from __future__ import annotations
 
@@ -15,27 +15,27 @@ from logger import clock
 from logger.channels.channel import Channel
 from logger.channels.port_schemes import normal_port, refusal, scheme_of, split_port
 from logger.errors import PortFault, one_line
-from logger.transports.base import CYCLE_S, Chunk, Transport, ended, reason
+from logger.transports.base import CYCLE_S, Chunk, Transport, chunk_end, error_text
 
 READ_BYTES = 4096
 MOST_CHUNK = 65536
-BUSY_BYTES = 8192  # of one cycle: from here on the port is read without a pause
+BUSY_BYTES = 8192  # bytes a cycle from which the port is read without a pause
 
 
 @dataclass(frozen=True)
 class PortInfo:
     """A serial port that the system lists."""
 
-    device: str  # what a sensors file takes as `port`
+    device: str  # what to write as `port` in a sensors file
     description: str  # one line
     vid: int | None  # USB vendor's number
     pid: int | None  # USB product's number
     serial_number: str | None  # as the device states it
-    hwgrep: str | None  # URL that finds the device by its USB numbers
+    hwgrep: str | None  # URL that opens the device by its USB numbers; None without them
 
 
 def list_ports() -> tuple[PortInfo, ...]:
-    """The serial ports of this machine, in order of their names."""
+    """The serial ports of this machine, sorted by name."""
     from serial.tools import list_ports as ports
 
     listed = []
@@ -45,16 +45,25 @@ def list_ports() -> tuple[PortInfo, ...]:
             grep = f"hwgrep://{port.vid:04X}:{port.pid:04X}"
             if port.serial_number:
                 grep += f".*{port.serial_number}"
-        listed.append(PortInfo(
-            device=port.device, description=one_line(port.description or "", 80), vid=port.vid,
-            pid=port.pid, serial_number=port.serial_number, hwgrep=grep,
-        ))
+        listed.append(
+            PortInfo(
+                device=port.device,
+                description=one_line(port.description or "", 80),
+                vid=port.vid,
+                pid=port.pid,
+                serial_number=port.serial_number,
+                hwgrep=grep,
+            )
+        )
     return tuple(listed)
 
 
 def open_port(url: str, baud: int | None) -> Any:
-    """The pyserial port; raises PortFault where no scheme opens it, else OSError
-    (SerialException is one) or ValueError."""
+    """Open a pyserial port; baud: bits per second (None: 9600).
+
+    Raises PortFault if no scheme of SCHEMES fits, else OSError (SerialException is one) or
+    ValueError.
+    """
     import serial
 
     if scheme_of(url) is None:
@@ -67,16 +76,20 @@ def open_port(url: str, baud: int | None) -> Any:
 
 
 class SerialTransport(Transport):
-    """A port of pyserial. Where the system gives a file number it is read directly: pyserial's own
-    read drops what it has when the port goes away, and wakes at every byte."""
+    """A port of pyserial.
+
+    If the port has a file descriptor, it is read directly: pyserial's own read drops its bytes when
+    the port is lost, and wakes at every byte.
+    """
 
     def __init__(self, port: str, channels: Sequence[Channel]) -> None:
         super().__init__(port, channels)
         self._serial: Any = None
-        self._fd = -1  # file number, -1 where there is none
+        self._fd = -1  # file descriptor; -1 if there is none
         self._busy = False
 
     def open(self) -> None:
+        """See `Transport.open`."""
         self._serial = open_port(self.port, self.channels[0].baud)
         self._fd, self._busy = -1, False
         if sys.platform != "win32":
@@ -84,19 +97,21 @@ class SerialTransport(Transport):
                 self._fd = self._serial.fileno()
 
     def close(self) -> None:
+        """See `Transport.close`."""
         self._serial.close()
 
     def present(self) -> bool:
-        """Whether the device's file exists; other ports may always be there."""
+        """Whether the device's file exists; True for a URL, which has no file."""
         return split_port(self.port)[0] != "" or Path(self.port).exists()
 
     def read(self) -> Chunk:
-        """Waits CYCLE_S for the first byte, then CYCLE_S for company unless the port is busy."""
+        """Wait up to CYCLE_S for the first byte; unless the port is busy, CYCLE_S more, so that one
+        chunk takes several lines."""
         if self._fd >= 0:
             return self._read_fd()
         began, awake = clock.now(), clock.awake()
         data = bytes(self._serial.read(READ_BYTES))
-        return Chunk(began, ended(began, awake), data)
+        return Chunk(began, chunk_end(began, awake), data)
 
     def _read_fd(self) -> Chunk:
         import select
@@ -126,7 +141,7 @@ class SerialTransport(Transport):
         except BlockingIOError:
             pass
         except (OSError, ValueError) as error:
-            lost = reason(error)
+            lost = error_text(error)
         if not self._busy:
             self._busy = size >= BUSY_BYTES
-        return Chunk(began, ended(began, awake), b"".join(pieces), lost)
+        return Chunk(began, chunk_end(began, awake), b"".join(pieces), lost)

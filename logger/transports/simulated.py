@@ -1,5 +1,7 @@
-"""Devices that send given values on a real pseudo-terminal or over TCP: for tests, the demo and
-`haul simulate`.  Nothing in the recorder knows that they are not of metal."""
+"""Serves simulated devices on a pseudo-terminal or over TCP (tests, demo, `haul simulate`).
+
+The recorder reads them like real devices.
+"""
 
 from __future__ import annotations
 
@@ -17,29 +19,30 @@ from logger.channels.channel import Channel
 from logger.errors import PortFault
 from logger.formats.registry import encode
 
-Row = tuple[float, Mapping[str, float]]
+Row = tuple[float, Mapping[str, float]]  # time in s, values by channel, each in its channel's unit
 
 
 class Device(Protocol):
-    """Something that a recorder can open under `url`."""
+    """A simulated device; url: the port under which a recorder opens it."""
 
     url: str
 
     def send(self, data: bytes, timeout_s: float = 0.0) -> int:
-        """Send; what is not taken within timeout_s is lost, as on a real line.  Bytes taken."""
+        """Send `data`; returns how many bytes were taken.
+
+        What the reader does not take within timeout_s is lost, as on a real line.
+        """
 
     def close(self) -> None:
-        """Unplug it."""
+        """Disconnect the device, as if it were unplugged."""
 
 
 class PtyDevice:
-    """A device on a pseudo-terminal (raw mode); `url` is its device file."""
+    """A device on a pseudo-terminal in raw mode; url: its device file."""
 
     def __init__(self) -> None:
         if sys.platform == "win32":
-            raise PortFault(
-                "pty", "there are no pseudo-terminals here", "serve the device on TCP"
-            )
+            raise PortFault("pty", "this system has no pseudo-terminals", "serve the device on TCP")
         import pty
         import tty
 
@@ -50,6 +53,7 @@ class PtyDevice:
         self._lock = threading.Lock()
 
     def send(self, data: bytes, timeout_s: float = 0.0) -> int:
+        """See `Device.send`."""
         until = time.monotonic() + timeout_s
         view = memoryview(data)
         while view:
@@ -72,6 +76,7 @@ class PtyDevice:
         return len(data) - len(view)
 
     def close(self) -> None:
+        """See `Device.close`."""
         with self._lock:
             for fd in (self._master, self._slave):
                 if fd >= 0:
@@ -80,7 +85,10 @@ class PtyDevice:
 
 
 class TcpDevice:
-    """A device behind a TCP server on the loopback; every client gets what is sent."""
+    """A device behind a TCP server on 127.0.0.1; every client gets what is sent.
+
+    port: TCP port (0: a free one); url: its socket:// URL
+    """
 
     def __init__(self, port: int = 0) -> None:
         if not 0 <= port <= 65535:
@@ -104,7 +112,7 @@ class TcpDevice:
                 self._clients.append(client)
 
     def wait_client(self, timeout_s: float = 5.0) -> bool:
-        """Whether somebody connects in time."""
+        """Wait up to timeout_s for a client; returns whether one is connected."""
         until = time.monotonic() + timeout_s
         while time.monotonic() < until:
             with self._lock:
@@ -114,6 +122,7 @@ class TcpDevice:
         return False
 
     def send(self, data: bytes, timeout_s: float = 0.0) -> int:
+        """See `Device.send`; a client that does not take it within 0.5 s or more is dropped."""
         with self._lock:
             clients = list(self._clients)
         taken = 0
@@ -133,7 +142,7 @@ class TcpDevice:
         client.close()
 
     def drop_clients(self) -> None:
-        """Hang up on everybody and go on listening."""
+        """Close every connection and go on listening."""
         with self._lock:
             clients, self._clients = self._clients, []
         for client in clients:
@@ -142,6 +151,7 @@ class TcpDevice:
             client.close()
 
     def close(self) -> None:
+        """See `Device.close`."""
         with contextlib.suppress(OSError):
             self._server.shutdown(socket.SHUT_RDWR)
         self._server.close()
@@ -150,26 +160,34 @@ class TcpDevice:
 
 
 def serve_pty() -> PtyDevice:
-    """A device on a new pseudo-terminal; raises PortFault where the system has none."""
+    """A device on a new pseudo-terminal; raises PortFault if the system has none."""
     try:
         return PtyDevice()
     except OSError as error:
-        raise PortFault("pty", f"cannot be made ({error.strerror})", "use TCP") from None
+        raise PortFault(
+            "pty", f"cannot be made ({error.strerror})", "serve the device on TCP"
+        ) from None
 
 
 def serve_tcp(port: int = 0) -> TcpDevice:
-    """A device on a TCP port of the loopback (0: a free one); raises PortFault."""
+    """A device on a TCP port of 127.0.0.1 (0: a free one); raises PortFault."""
     try:
         return TcpDevice(port)
     except (OSError, OverflowError) as error:
         reason = getattr(error, "strerror", None) or str(error)
-        raise PortFault(f"TCP port {port}", f"cannot be served ({reason})", "take 0") from None
+        raise PortFault(
+            f"TCP port {port}",
+            f"cannot be served ({reason})",
+            "give another port, or 0 for a free one",
+        ) from None
 
 
 class Player:
-    """Sends rows (time_s, values by channel, each in its channel's unit) through devices.
+    """Sends rows through devices at the rows' own pace.
 
-    speed: how many seconds of the rows pass in one; None: as fast as the readers take them.
+    rows: (time in s, values by channel, each in its channel's unit)
+    speed: seconds of the rows per second of the clock; None: as fast as the readers take them
+    sent: rows sent so far
     """
 
     def __init__(
@@ -186,12 +204,12 @@ class Player:
         self.sent = 0
 
     def start(self) -> Player:
-        """Play in a thread of its own."""
+        """Send in a thread of its own; returns the player."""
         self._thread.start()
         return self
 
     def run(self) -> None:
-        """Play here, until the rows or `stop` end it."""
+        """Send in the calling thread until the last row or `stop`."""
         began = time.monotonic()
         first: float | None = None
         for time_s, values in self._rows:
@@ -210,12 +228,12 @@ class Player:
             self.sent += 1
 
     def join(self, timeout_s: float | None = None) -> bool:
-        """Wait for the last row; whether it was sent in time."""
+        """Wait up to timeout_s for the end; returns whether it has come."""
         self._thread.join(timeout_s)
         return not self._thread.is_alive()
 
     def stop(self) -> None:
-        """End early."""
+        """End before the last row."""
         self._halt.set()
         if self._thread.is_alive():
             self._thread.join(2.0)

@@ -29,7 +29,7 @@ from logger.filesystem import FileOps
 from logger.formats.base import MOST_LINE
 from logger.formats.registry import decoder_for
 from logger.formats.xdr import sentence
-from logger.recorder.request_handler import RequestDesk
+from logger.recorder.request_handler import RequestHandler
 from logger.recorder.request_inbox import VERBS
 from logger.session.descriptor import MARKS
 from logger.session.reader import Follower, open_session, read_all, session_state
@@ -485,8 +485,8 @@ class Desk:
     def __init__(self, folder: Path) -> None:
         self.sensors = parse_sensors(XDR + "capacity = 1e300\nscale = 1e300\n", "s")
         self.writer = SessionWriter.create(folder, b"", self.sensors)
-        self.desk = RequestDesk(self.writer, self.sensors, self._check)
-        self.desk.alarmed("f", "f", 2)
+        self.desk = RequestHandler(self.writer, self.sensors, self._check)
+        self.desk.set_alarm_level("f", "f", 2)
 
     def _check(self, text: str, name: str) -> str | None:
         if "=" not in text:

@@ -39,7 +39,7 @@ from logger.errors import SessionFault
 from logger.filesystem import FileOps
 from logger.formats.base import Decoded
 from logger.recorder.alarms import AlarmRow
-from logger.recorder.bounded_queue import Ring
+from logger.recorder.bounded_queue import BoundedQueue
 from logger.recorder.request_inbox import ask
 from logger.session.verify import repair, verify
 from logger.transports.reader_thread import Arrival, PortEvent
@@ -240,7 +240,9 @@ def test_beyond_the_bound_the_oldest_go_and_are_counted(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The bound is 60 s; here 1 s of it."""
-    monkeypatch.setattr("logger.recorder.recorder.Ring", functools.partial(Ring, most_s=1.0))
+    monkeypatch.setattr(
+        "logger.recorder.recorder.BoundedQueue", functools.partial(BoundedQueue, most_s=1.0)
+    )
     device = serve_pty()
     yard = Yard(tmp_path, force(device.url))
     layer = Refusing()
@@ -360,7 +362,7 @@ def test_a_slow_fsync_holds_up_no_row(tmp_path: Path) -> None:
 
 
 def test_what_happened_to_a_port_outlives_the_bound() -> None:
-    ring = Ring(most_s=10.0)
+    ring = BoundedQueue(most_s=10.0)
     ring.put(PortEvent("port", 0.0, "disconnect", "pulled"))
     for k in range(30):
         ring.put(Arrival("port", float(k), float(k), Decoded({"force": [b"1"]})))

@@ -183,8 +183,8 @@ def test_two_rows_that_make_a_plausible_third_are_seen_by_the_marks_alone(
     assert (row in rows) != marked
     if marked:
         assert rows.count(b"\n") == 51 and row in torn(folder)
-        assert f"bytes of {package.READINGS} behind the last row proved whole" in said(folder)
-        assert "the machine was started anew since" in said(folder)
+        assert f"bytes of {package.READINGS} after the last proved row" in said(folder)
+        assert "the machine was restarted since" in said(folder)
 
 
 def test_the_marks_are_durable_before_the_tables_they_tell_of(tmp_path: Path) -> None:
@@ -299,7 +299,7 @@ def test_a_row_changed_by_hand_is_not_sealed_as_if_it_had_been_measured(
     (yard.out / name).write_bytes(b"".join(other))
     assert mended(yard.out)[name] == b"".join(rows[:4])
     assert torn(yard.out) == b"".join(other[4:])
-    assert "what stands there is not what was written" in said(yard.out)
+    assert "the table is not as it was written" in said(yard.out)
 
 
 # -- what else may stand under the marks' name ---------------------------------------------------
@@ -339,7 +339,7 @@ def test_marks_of_no_use_are_said_and_the_rows_judged_by_their_shape(
     with disk(NoSync()):
         assert repair(yard.out).state == verify(yard.out).state == "complete"
     assert (yard.out / package.READINGS).read_bytes() == rows and torn(yard.out) == b"31.5,for"
-    assert f"{MARKS} is of no use" in said(yard.out) and "their shape alone" in said(yard.out)
+    assert f"{MARKS} cannot be used" in said(yard.out) and "their shape alone" in said(yard.out)
     assert os.path.lexists(yard.out / MARKS) == (what == "folder")
 
 
@@ -430,7 +430,7 @@ def test_a_disk_that_refuses_the_marks_alone_costs_no_reading_and_is_told(
     waited, told = [event for event in yard.events() if event.kind == "disk"]
     assert "nothing could be written for" in waited.text and waited.value is not None
     assert waited.value < 1.5
-    assert os.strerror(errno.EIO) in told.text and "not marked any more" in told.text
+    assert os.strerror(errno.EIO) in told.text and "refuses the journal" in told.text
     assert not list(yard.out.glob(".*"))
     rows = (tmp_path / "copy" / package.READINGS).read_bytes()
     found = mended(tmp_path / "copy")[package.READINGS]
@@ -456,7 +456,7 @@ def test_marks_that_were_given_up_do_not_come_back_after_a_power_cut(tmp_path: P
                 writer.sync_written()
             except OSError:
                 with contextlib.suppress(OSError):
-                    writer.mend()
+                    writer.retry()
         assert writer.unmarked == os.strerror(errno.EIO)
         rows = (yard.out / package.READINGS).read_bytes()
         layer.cut(yard.out, tmp_path / "cut", "scramble", random.Random(2))
@@ -505,12 +505,12 @@ def test_no_table_grows_beyond_its_marks_on_a_disk_that_takes_a_part_now_and_the
             with contextlib.suppress(OSError):
                 write(writer, TABLES[k % 4], k, 3)
             with contextlib.suppress(OSError):
-                writer.mend()
+                writer.retry()
             found = marks.read(yard.out)
             for name, data in tables(yard.out).items():
                 assert len(data) <= max(found.tables[name])
         layer.on = False
-        writer.mend()
+        writer.retry()
         assert proved(yard.out)
         writer.seal()
     assert verify(yard.out).state == "complete"
@@ -547,9 +547,9 @@ def test_a_removed_folder_gets_its_marks_back_too(tmp_path: Path) -> None:
             write(writer, name, k, 9)
         shutil.rmtree(yard.out)
         with pytest.raises(FileNotFoundError):
-            writer.look()
+            writer.check_in_place()
         writer.put_back()
-        writer.look()
+        writer.check_in_place()
         for k, name in enumerate(TABLES):
             write(writer, name, 10 + k, 9)
         assert proved(yard.out) and not writer.unmarked
@@ -569,7 +569,7 @@ def test_marks_that_somebody_removes_are_written_anew(tmp_path: Path, how: str) 
         else:
             (yard.out / MARKS).rename(tmp_path / "elsewhere")
         for _ in range(2):
-            writer.look()
+            writer.check_in_place()
         write(writer, package.READINGS, 2, 9)
         assert proved(yard.out) and not writer.unmarked
         writer.seal()
@@ -587,7 +587,7 @@ def test_what_is_laid_in_the_marks_place_is_neither_followed_nor_taken_for_them(
         for k in range(3):
             write(writer, package.READINGS, k, 9)
             writer.sync()
-            writer.look()
+            writer.check_in_place()
         assert writer.unmarked
         rows = (yard.out / package.READINGS).read_bytes()
         assert rows.count(b"\n") == 28

@@ -87,10 +87,10 @@ def test_a_session_without_its_seal_is_changed_and_not_repaired(
     assert first == "changed"
     assert (
         details[0]
-        == f"  {SUMS} is gone, though {DESCRIPTOR} says that the session was sealed at {ended}"
+        == f"  {SUMS} is missing, though {DESCRIPTOR} says that the session was sealed at {ended}"
     )
     assert (
-        details[1].startswith("  --repair refuses a changed session: a new seal would ")
+        details[1].startswith("  --repair refuses a changed session, because a new seal ")
         and len(details) == 2
     )
 
@@ -102,12 +102,12 @@ def test_an_edit_is_not_covered_up_by_taking_the_seal_away(
     with_another_digit(sealed)
     (sealed / SUMS).unlink()
     is_refused(sealed, {SUMS, READINGS})
-    assert f"{READINGS} is not what was sealed" in capsys.readouterr().out
+    assert f"{READINGS} was changed after sealing" in capsys.readouterr().out
     assert main(["review", str(sealed), "--json", "--html", str(tmp_path / "out.html")]) == 0
     review = json.loads(capsys.readouterr().out)
     assert review["state"] == "changed" and any("were changed" in w for w in review["warnings"])
     text = (tmp_path / "out.html").read_text("utf-8")
-    assert "<b>changed</b>" in text and f"{SUMS} is gone" in text and "--repair refuses" in text
+    assert "<b>changed</b>" in text and f"{SUMS} is missing" in text and "--repair refuses" in text
     assert session_row(str(sealed))["row"]["state"] == "changed"
     live = Recording(sealed)
     live.look(0.0)
@@ -227,10 +227,10 @@ def given_up(writer: SessionWriter) -> None:
         with pytest.raises(OSError):
             writer.event(20.0, "mark")
         with pytest.raises(OSError):  # once more before they are given up
-            writer.mend()
-        writer.mend()
+            writer.retry()
+        writer.retry()
     assert writer.unmarked and not os.path.lexists(writer.folder / MARKS)
-    writer.mend()
+    writer.retry()
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="other system: no /proc")
@@ -301,7 +301,7 @@ def test_a_recorder_that_gives_up_sealing_leaves_what_a_repair_completes(tmp_pat
         for _ in range(3):
             with pytest.raises(OSError):
                 writer.seal()
-            writer.look()
+            writer.check_in_place()
         writer.abandon()
     assert "haul_self" in (yard.out / DESCRIPTOR).read_text()
     assert verify(yard.out).state == "cut short"

@@ -72,17 +72,17 @@ def test_a_peak_above_the_greatest_calibrated_force(tmp_path, capsys):
     curve = cell(tmp_path, [0, 200, 1000, 2000])
     lines, verdict = hauled(curve, 400.0, 2600.0)
     assert lines == [
-        "haul: read up to 2600 N; cell.toml is verified from 200 N (its least force) to 2000 N only. Outside, its "
+        "haul read up to 2600 N, but cell.toml is verified only from 200 N (its least force) to 2000 N. Outside that range the stated "
         "uncertainty does not hold: calibrate over the forces hauled, or take a larger cell"
     ]
-    assert verdict.endswith("Mind: haul read outside what the calibration verifies.")
+    assert verdict.endswith("Mind: haul read outside the verified range of the calibration.")
 
 
 def test_a_steady_haul_below_the_least_point(tmp_path, capsys):
     lines, verdict = hauled(cell(tmp_path, [0, 500, 1000, 2000]), 400.0)
     assert lines == [
-        "haul: read 400 N in steady hauling; cell.toml is verified from 500 N (its least force) to 2000 N only. "
-        "Outside, its uncertainty does not hold: calibrate over the forces hauled, or take a smaller cell"
+        "haul read 400 N in steady hauling, but cell.toml is verified only from 500 N (its least force) to 2000 N. "
+        "Outside that range the stated uncertainty does not hold: calibrate over the forces hauled, or take a smaller cell"
     ]
     assert "Mind: haul" in verdict
 
@@ -115,7 +115,7 @@ def test_a_file_that_tells_no_lower_limit_is_judged_by_its_greatest_force_alone(
     assert (old.verified_from, old) == (None, curve)  # the same curve, read as before
     assert hauled(old, 400.0)[0] == []
     (line,) = hauled(old, 400.0, 2600.0)[0]
-    assert "is verified up to 2000 N only" in line
+    assert "is verified only up to 2000 N." in line
 
 
 @pytest.mark.parametrize("value", ['"not known: no scatter"', "-5.0", "nan", "inf", "true", "[1]"])
@@ -148,7 +148,7 @@ def test_the_warning_is_told_in_us_units(tmp_path, capsys):
     used = calibrated(cell(tmp_path, [0, 500, 1000, 2000]))
     found = review_all(info(used), three(), analyse(three(), used, block(haul=(t, f), rope=(t, x))))
     (line,) = (w for w in found.shown(US)["warnings"] if "verified" in w)
-    assert "read 89.9 lbf in steady hauling; cell.toml is verified from 112 lbf" in line
+    assert "read 89.9 lbf in steady hauling, but cell.toml is verified only from 112 lbf" in line
 
 
 CELL = force('calibration = "cell.toml"') + json_channel("rope_out", "length", "r")
@@ -170,15 +170,15 @@ def test_the_live_page_the_review_and_the_report_tell_it_once(tmp_path, capsys):
     assert main([str(word) for word in made]) == 0
     capsys.readouterr()
     assert main(["review", str(session), "--html", str(page)]) == 0
-    told = "haul_force: read up to 2600 N; cell.toml is verified from 200 N (its least force) to 2000 N only."
+    told = "haul_force read up to 2600 N, but cell.toml is verified only from 200 N (its least force) to 2000 N."
     out = capsys.readouterr().out
     assert (
         out.count(told) == 1
-        and "Mind: haul_force read outside what the calibration verifies." in out
+        and "Mind: haul_force read outside the verified range of the calibration." in out
     )
     text = page.read_text("utf-8")
     assert text.count(told) == 1 and "or take a larger cell" in text
-    assert "the calibration: haul_force read outside what the calibration verifies" in text
+    assert "the calibration: haul_force read outside the verified range of the calibration" in text
     watch = Watch(session)
     watch.tick()
     live = Page(watch)

@@ -251,8 +251,8 @@ def test_the_common_efficiency_explains_the_ma(e):
 
 @pytest.mark.parametrize(
     ("zero_N", "says"),
-    [(-25.0, "haul reads -25 N at its least, and rope cannot push"),
-     (25.0, "haul never reads less than 25 N: if the rope hung slack"), (-10.0, ""), (10.0, ""), (0.0, "")],
+    [(-25.0, "haul: its lowest reading is -25 N, but rope cannot push"),
+     (25.0, "haul: its lowest reading is 25 N; if the rope hung slack"), (-10.0, ""), (10.0, ""), (0.0, "")],
 )  # fmt: skip
 def test_a_haul_cell_that_never_reads_nothing_may_have_a_wrong_zero(zero_N, says):
     """u 5 N: rope cannot push and hangs slack between strokes, so 25 N are five standard
@@ -261,6 +261,6 @@ def test_a_haul_cell_that_never_reads_nothing_may_have_a_wrong_zero(zero_N, says
     t, force = channels["haul"]
     channels["haul"] = (t, force + zero_N)
     found = review(three(1000, 10), sensors("haul", "rope", haul="u = 5.0"), block(**channels))
-    lines = [w for w in found["warnings"] if "take the zero" in w]
+    lines = [w for w in found["warnings"] if "zero the cell" in w]
     assert len(lines) == bool(says)
     assert all(line.startswith(says) for line in lines)

@@ -152,7 +152,7 @@ def test_that_only_bounds_are_known_is_told():
         (0.06, "resistance_coefficient = 0.06", 0.85, 0),
     ):
         said = _slope(c, known, e, whole=True)[1]["warnings"]
-        lines = [w for w in said if "does not tell ground from pulleys" in w]
+        lines = [w for w in said if "cannot be separated from pulley friction" in w]
         assert len(lines) == told and all("to 1" in line or "to 2" in line for line in lines)
 
 

@@ -129,7 +129,9 @@ def test_hauling_a_part_with_its_own_cell_carries_what_the_cell_reads():
     uses = {u.name: u for u in found.uses}
     assert uses["load"].share == pytest.approx(0.713) and uses["load"].by == "cell"
     assert uses["G2"].by == "most" and uses["C1"].by == ""  # friction alone loads the capture
-    assert found.how.text().startswith("load>G1, load by their own cell; others at most")
+    assert found.how.text().startswith(
+        "load>G1, load measured by their own cell; others: at most this"
+    )
 
 
 @pytest.mark.parametrize("code", ["hold", "ease", "lower", "held", "nodata", "rest"])
@@ -137,7 +139,7 @@ def test_eased_or_held_a_part_with_its_own_cell_carries_what_the_cell_reads(code
     of = carrying()
     found = of.needed(2700.0, code, 290.0, measured({"load>G1": 1234.0}, of))
     assert strands(found, of.known)["load>G1"] == pytest.approx(1234)
-    assert "at most what the load last needed" in found.how.text()
+    assert "the force that the load last needed" in found.how.text()
 
 
 @settings(max_examples=60, deadline=None)

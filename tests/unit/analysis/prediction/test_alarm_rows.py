@@ -9,6 +9,8 @@ from support.rigs import TWELVE, rig
 from analysis.mechanics.model import model
 from analysis.prediction.alarm_rows import limit_rows, part_texts
 from analysis.prediction.predict import predict
+from analysis.rig_file.load import parse_rig
+from analysis.simulation.demo_haul import demo_text
 from dashboard.text.units import US
 from logger.channels.sensors_file import parse_sensors
 from logger.recorder.alarms import HOLD_S, AlarmState, judge
@@ -28,6 +30,22 @@ def test_the_alarm_trips_where_the_prediction_says_to_stop_hauling():
     first, told = judge(row, AlarmState(), 1.0, level * 1.001)
     assert told is None
     assert judge(row, first, 1.0 + HOLD_S, level * 1.001)[1] == pytest.approx(10_010, rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("strength", "before", "now"),
+    [
+        (", strength = 0.75", "of which its knot keeps 0.75 / 7", "x 0.75 (knot) / 7"),
+        ("", "of which its knot is assumed to keep 0.5 / 7", "x 0.5 (knot, assumed) / 7"),
+    ],
+)
+def test_an_alarm_recorded_in_earlier_words_is_recognised(strength, before, now):
+    text = demo_text("rig.toml").replace(
+        '{ tie = "load", strength = 0.75 }', f'{{ tie = "load"{strength} }}'
+    )
+    texts = part_texts(model(parse_rig(text, "rig.toml")))
+    shown = "stop: load>G1: 48 kN breaking strength"
+    assert texts[f"{shown}, {before}"].text() == f"{shown} {now}" == texts[f"{shown} {now}"].text()
 
 
 def test_no_alarm_is_made_up_where_nothing_is_rated():

@@ -12,7 +12,7 @@ from support.rigs import NINE, THREE, rig, rigs
 from analysis.mechanics.kinematics import LOAD
 from analysis.mechanics.model import model, reset_setbacks
 from analysis.mechanics.travel import job, stroke
-from analysis.prediction.job_frames import story
+from analysis.prediction.job_frames import job_frames
 from analysis.rig_file.load import load_rig
 
 JOB = "[load]\npull_distance_m = %s\n"
@@ -20,7 +20,7 @@ JOB = "[load]\npull_distance_m = %s\n"
 
 def told(found, mode="each", **more):
     done = job(found, mode, reset_setbacks(model(found)))
-    return story(found, done, **more), done
+    return job_frames(found, done, **more), done
 
 
 def test_a_job_of_three_strokes_is_told_stroke_by_stroke():
@@ -31,12 +31,12 @@ def test_a_job_of_three_strokes_is_told_stroke_by_stroke():
     ends = [f for f in frames if f.kind == "two-blocked"]
     assert [f.load_travel_m for f in ends] == pytest.approx([2.7, 5.4])
     assert [f.haul_travel_m for f in ends] == pytest.approx([8.1, 16.2])
-    assert ends[0].said.text() == "stroke 1: G1 has met the anchor: reset G1"
+    assert ends[0].caption.text() == "stroke 1: G1 has met the anchor: reset G1"
     resets = [f for f in frames if f.kind == "reset"]
     assert [f.slid for f in resets] == [(("G1", pytest.approx(0.3), pytest.approx(3.0)),)] * 2
     assert frames[-1].kind == "end" and frames[-1].load_travel_m == pytest.approx(8.0)
     assert frames[-1].haul_travel_m == pytest.approx(24.0)
-    assert "next, G1 meets the anchor" in frames[1].said.text()
+    assert "hauling until G1 meets the anchor" in frames[1].caption.text()
 
 
 def test_setback_comes_before_the_grab_is_slid():
@@ -67,7 +67,7 @@ def test_the_story_ends_where_the_job_does_and_never_goes_astray(path, mode):
         slid = [name for f in frames for name, _, _ in f.slid]
         assert {name: slid.count(name) for name in done.resets} == dict(done.resets)
     else:
-        assert done.why_not.text() in frames[-1].said.text()
+        assert done.why_not.text() in frames[-1].caption.text()
     for before, after in pairwise(frames):
         assert after.haul_travel_m >= before.haul_travel_m - 1e-9
         assert after.stroke >= before.stroke
@@ -103,8 +103,8 @@ def test_an_unknown_distance_gives_the_first_stroke_with_the_reason():
     whole = told(found)[0]
     assert whole.frames[-1].load_travel_m == pytest.approx(2.7)
     assert (
-        "pull_distance_m is not in the rig file: the first stroke only"
-        in whole.frames[-1].said.text()
+        "pull_distance_m is not in the rig file: only the first stroke is shown"
+        in whole.frames[-1].caption.text()
     )
     assert [f.kind for f in whole.frames].count("two-blocked") == 1
 
@@ -114,7 +114,7 @@ def test_a_long_job_is_thinned_by_whole_strokes_and_says_so():
     whole, done = told(found)
     assert done.strokes > 200
     assert len(whole.frames) <= 400
-    assert f"of {done.strokes} strokes are shown" in whole.thinned.text()
+    assert f"of {done.strokes} strokes are shown" in whole.left_out.text()
     assert whole.frames[-1].stroke == done.strokes
     assert whole.frames[-1].haul_travel_m == pytest.approx(done.haul_m)
     few = told(found, most=40)[0]
@@ -124,7 +124,7 @@ def test_a_long_job_is_thinned_by_whole_strokes_and_says_so():
 def test_what_cannot_be_finished_is_told_up_to_there():
     found = rig("tie:anchor pulley:L@load haul", length=10.0, extra=JOB % 9.9)
     last = told(found)[0].frames[-1]
-    assert last.kind == "end" and "no grab can be slid back" in last.said.text()
+    assert last.kind == "end" and "no grab can be slid back" in last.caption.text()
     assert last.load_travel_m == pytest.approx(9.7)
 
 

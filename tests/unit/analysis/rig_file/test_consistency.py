@@ -95,7 +95,7 @@ class TestRigsThatCannotWork:
         text = (
             HEAD + ROPE % Z + (ROPE % '{ tie = "load" }, { haul = "crew" }').replace("main", "aux")
         )
-        assert "2 stations are where the pull comes in" in line(text)
+        assert "the rig has 2 hauls" in line(text)
 
 
 def test_missing_folder_and_binary_files(tmp_path):

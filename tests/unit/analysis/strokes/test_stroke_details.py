@@ -86,7 +86,7 @@ def test_the_load_set_back_at_a_reset():
     result = analyse(three(), HAND, block(**channels(t, force, x, way)))
     [reset] = result.reset_facts
     assert reset.setback_m == pytest.approx(0.06, abs=0.002)
-    assert "went back 0.06 m" in next(f.text for f in result.found if f.kind == "reset")
+    assert "lost 0.06 m (setback)" in next(f.text for f in result.found if f.kind == "reset")
     bare = analyse(three(), sensors("haul", "rope"), block(**channels(t, force, x)))
     assert bare.reset_facts[0].setback_m is None
 
@@ -118,10 +118,10 @@ def test_a_grab_that_creeps_in_one_stroke_is_told_with_its_stroke():
 
 
 def test_rope_and_load_that_always_disagree_blame_no_grab_alone():
-    [line] = warned([0.8, 0.8, 0.8], "less than rope")
+    [line] = warned([0.8, 0.8, 0.8], "less load travel than rope")
     assert "the rig is not the one in the file" in line
     assert not warned([0.8, 0.8, 0.8], "crept")
-    assert warned([1.3, 1.3], "more than rope")
+    assert warned([1.3, 1.3], "more load travel than rope")
 
 
 def test_a_rope_counter_that_slips_in_one_stroke():
@@ -132,13 +132,13 @@ def test_a_rope_counter_that_slips_in_one_stroke():
 def test_counters_that_run_opposite_ways():
     t, x, force = pull(50, 400.0, rope=6.0)
     found = review(three(), HAND, block(haul=(t, force), rope=(t, -x), way=(t, x / 3)))
-    assert any("opposite ways" in w for w in found["warnings"])
+    assert any("opposite directions" in w for w in found["warnings"])
 
 
 def test_creep_is_not_visible_without_a_load_counter():
     t, x, force = pull(50, 400.0)
     found = review(three(), sensors("haul", "rope"), block(haul=(t, force), rope=(t, x)))
-    assert any("creeps is not visible" in w for w in found["warnings"])
+    assert any("a creeping grab cannot be seen" in w for w in found["warnings"])
 
 
 @pytest.mark.parametrize("hz", [10, 25, 80, 500])

@@ -52,7 +52,7 @@ def test_a_limit_that_is_passed_answers_no(haul, rig):
         haul("predict", rig, "--haul-force", 1034),
     )
     assert (within.status, beyond.status) == (0, 1)
-    assert "load>G1" in beyond.out and "over what is allowed" in beyond.out
+    assert "load>G1" in beyond.out and "over the allowed" in beyond.out
     found = haul("predict", rig, "--haul-force", 1034, "--json")
     assert found.status == 1
     assert json.loads(found.out)["haul_force_N"] == 1034
@@ -117,7 +117,7 @@ def test_an_anchor_beside_the_axis_answers_no_by_its_vector_sum(haul, tmp_path):
         haul("predict", path, "--haul-force", 744),
     )
     assert (within.status, beyond.status) == (0, 1)
-    assert "P1: 1.00 kN is over what is allowed" in beyond.out
+    assert "P1: 1.00 kN is over the allowed" in beyond.out
     assert "stop hauling at" in within.out and "707 N: P1" in within.out
 
 

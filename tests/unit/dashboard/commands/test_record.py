@@ -17,7 +17,7 @@ from dashboard.text.alarm_levels import row_text
 from dashboard.text.units import METRIC, US
 from logger.channels.sensors_file import load_sensors
 from logger.recorder.alarms import AlarmRow
-from logger.recorder.recorder import Status
+from logger.recorder.recorder import RecorderStatus
 from logger.session.reader import open_session, read_all
 from logger.transports.simulated import Player, serve_pty, serve_tcp
 
@@ -181,7 +181,7 @@ def test_the_truth_of_a_simulation_is_kept_in_the_session(haul, rig, wired, devi
 
 def test_the_status_line_names_values_drops_and_what_is_wrong(wired, device):
     sensors = load_sensors(wired(device.url))
-    status = Status(
+    status = RecorderStatus(
         12.3, {"haul_force": 615, "rope_out": 0}, {"haul_force": 2, "rope_out": 0},
         {"haul_force": "444.82", "rope_out": ""}, {device.url: "gone"}, "full",
     )  # fmt: skip

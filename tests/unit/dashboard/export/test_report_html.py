@@ -172,8 +172,8 @@ def test_what_its_own_cell_read_above_its_limit_is_no_guess():
 @pytest.mark.parametrize(
     ("within", "between", "told"),
     [
-        (0.3, 0.0, "rose by 30 % along each stroke, as over ground that changes"),
-        (0.0, -0.3, "fell by 30 % from the first stroke to the last under one rig"),
+        (0.3, 0.0, "rose by 30 % along each stroke, as it does where the ground changes"),
+        (0.0, -0.3, "fell by 30 % from the first stroke to the last with the same rig"),
     ],
 )
 def test_ground_that_changes_is_looked_at_in_a_whole_sentence(within, between, told):
@@ -184,8 +184,8 @@ def test_ground_that_changes_is_looked_at_in_a_whole_sentence(within, between, t
         assert look_at(
             {"state": "sealed", "peaks": [], "events": [], "dropped": {}}, agreed, METRIC
         ) == (
-            f"Look at the ground: the haul force {told}, which pulleys do not do, so measure what the "
-            "load resists before judging them."
+            f"Look at the ground: the haul force {told}, which pulleys do not cause: measure the load "
+            "force before you blame the pulleys."
         )
 
 

@@ -132,7 +132,7 @@ def test_warnings_stand_before_every_figure(page):
     """12 m of rope in use on 30 m in the bag is enough; the grab's 1 kN is not."""
     top = page.plan()["rigs"][0]["top"]
     assert top.index("G1: ") < top.index("data-figure")
-    assert "of what is allowed while raising" in plain(top)
+    assert "of its limit while raising" in plain(top)
 
 
 def test_a_whatif_is_the_models_own_answer_and_leaves_the_file_alone(page, files):
@@ -346,7 +346,7 @@ def test_a_rig_of_which_nothing_is_known_shows_multiples_and_says_why(tmp_path):
         assert figures(answer["top"])["haul"] == "not known"
         assert "pull_distance_m is not in the rig file" in plain(answer["top"])
         last = opened.drawing(f"frame={answer['frames'] - 1}")
-        assert "the first stroke only" in last["text"]
+        assert "only the first stroke" in last["text"]
         told = opened.drawing("labels=force")
         assert "2.71 T" in told["svg"] and any("not known" in line for line in told["more"])
     finally:
@@ -398,7 +398,7 @@ def test_the_page_says_that_a_knot_is_assumed(files):
     path.write_text(RATED.replace(", strength = 1.0", ""), "utf-8")
     told = plain(top(Planned(path), None, METRIC))
     assert told.count("load: the knot's strength is not stated; 0.50 is assumed") == 1
-    assert "is assumed to keep 0.5" in plain(tables(Planned(path), None, METRIC))
+    assert "x 0.5 (knot, assumed)" in plain(tables(Planned(path), None, METRIC))
 
 
 def test_an_anchor_beside_the_axis_is_told_once_and_with_the_same_force_everywhere(files):

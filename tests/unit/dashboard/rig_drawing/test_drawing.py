@@ -12,7 +12,7 @@ from support.rigs import rig, rigs
 
 from analysis.mechanics.model import model, reset_setbacks
 from analysis.mechanics.travel import job
-from analysis.prediction.job_frames import story
+from analysis.prediction.job_frames import job_frames
 from analysis.rig_file.load import load_rig, parse_rig
 from dashboard.plan.tables import tension
 from dashboard.rig_drawing.drawing import drawing, in_words
@@ -32,7 +32,7 @@ def with_way(found):
 
 def steps(found):
     """Body positions at the start, on the way, two-blocked, after a reset and at the end, and labels there."""
-    frames = story(found, job(found, "each", reset_setbacks(model(found)))).frames
+    frames = job_frames(found, job(found, "each", reset_setbacks(model(found)))).frames
     firsts = {frame.kind: frame for frame in reversed(frames)}
     for frame in [*firsts.values(), frames[len(frames) // 3], frames[-2]]:
         known = model(found, frame.x_m)

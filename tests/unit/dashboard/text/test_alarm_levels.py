@@ -20,7 +20,7 @@ from logger.channels.sensors_file import parse_sensors
 from logger.errors import SensorsFault
 from logger.recorder.alarms import AlarmRow
 from logger.recorder.disk_retry import EventRow
-from logger.recorder.recorder import Status
+from logger.recorder.recorder import RecorderStatus
 from logger.transports.simulated import Player, serve_tcp
 
 CELL = channel("haul_force", "force", format="json", id="f")
@@ -148,7 +148,7 @@ def line():
     def show(at, *alarms, news=()):
         now[0] = at
         before = len(screen.getvalue())
-        status = Status(at, {"haul_force": 3}, {"haul_force": 0}, {"haul_force": "450"}, {"p": ""},
+        status = RecorderStatus(at, {"haul_force": 3}, {"haul_force": 0}, {"haul_force": "450"}, {"p": ""},
                         "", tuple(news), alarms)  # fmt: skip
         with redirect_stderr(screen):
             shown.show(status)

@@ -170,7 +170,7 @@ def test_the_recorder_refuses_a_viewer_too(page, folder):
     answer = page.server._act(Request("POST", "/act/mark", {}, b"{}", match, {}, "viewer"))
     (found,) = Inbox(folder).poll()
     assert (answer.status, found.role) == (202, "viewer")
-    assert found.refusal == "only an operator is obeyed"
+    assert found.refusal == "only an operator may do this"
 
 
 # -- codes and cookies -------------------------------------------------------------------------

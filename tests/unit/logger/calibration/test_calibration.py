@@ -161,7 +161,7 @@ def test_a_counter_s_calibration_is_refused_for_a_cell(tmp_path: Path) -> None:
     calibration.save(curve, tmp_path / "counter.toml")
     text = counts(calibration="counter.toml")
     with pytest.raises(
-        SensorsFault, match=r"counter\.toml is of a length, this channel of a force"
+        SensorsFault, match=r"counter\.toml calibrates a length, but this channel measures a force"
     ):
         parse_sensors(text, "s.toml", tmp_path)
     parse_sensors(text.replace('"force"', '"length"'), "s.toml", tmp_path)
@@ -204,7 +204,7 @@ def test_a_curve_that_floats_cannot_hold_is_refused() -> None:
     x = [1e6 + k * 0.01 for k in range(12)]
     with pytest.raises(SensorsFault, match=r"inverted|too close together"):
         calibration.fit(x, [v * 1e-3 + 1e-3 * (k % 2) for k, v in enumerate(x)], 3)
-    with pytest.raises(SensorsFault, match="scatter more than they follow"):
+    with pytest.raises(SensorsFault, match="scatter more than they change"):
         calibration.fit([0, 1, 2, 3], [5.0, 7.0, 5.1, 6.9], 1)
     with pytest.raises(SensorsFault, match="too large or too small"):
         calibration.fit([0, 1e-300, 2e-300], [0, 1e200, 2.1e200], 1)
@@ -214,10 +214,10 @@ def test_a_curve_that_floats_cannot_hold_is_refused() -> None:
     ("text", "said"),
     [
         ("", "line 1: there is no header"),
-        ("1,2\n2,3\n", "line 1: there is no header, the numbers begin at once"),
+        ("1,2\n2,3\n", "line 1: the first line holds numbers, not the header"),
         ("applied,reding\n", 'line 1: unknown column "reding"; write reading'),
         ("Applied,reading\n", 'unknown column "Applied"; write applied'),
-        ("applied;reading\n1;2\n", "not split by commas"),
+        ("applied;reading\n1;2\n", "there is no comma between the columns"),
         ("applied,run\n1,2\n", "one column reading, there are 0"),
         ("applied,reading,reading\n1,2,3\n", "one column reading, there are 2"),
         ("applied,reading\n", "there are no points"),
@@ -229,7 +229,7 @@ def test_a_curve_that_floats_cannot_hold_is_refused() -> None:
         ("applied,reading\n\u0661,1\n", "line 2: applied"),
         ("applied,reading\n1," + "1" * 5000 + "\n", "line 2: reading"),
         ("applied,reading\n1,1e" + "1" * 5000 + "\n", "line 2: reading"),
-        ("applied,reading\n1\n", "line 2: 1 cell where the header has 2"),
+        ("applied,reading\n1\n", "line 2: 1 cell, but the header has 2"),
         ("applied,reading\n1,5,7\n", "line 2: 3 cells.*a point in numbers"),
         ('applied,reading\n"1,5",7\n', "line 2: applied .*write 1.5"),
         ("applied,reading\n5 kg,7\n", "line 2.*without a unit"),

@@ -77,7 +77,7 @@ def test_a_coarse_reading_sets_the_lower_limit() -> None:
     ("rows", "key", "why"),
     [
         (slice(0, 4), "repeatability_percent", "one run"),
-        (slice(0, 4), "reversibility_percent", "no run goes on with falling"),
+        (slice(0, 4), "reversibility_percent", "no run has falling forces"),
         (slice(0, 4), "zero_return_percent", "before and after"),
         (slice(1, 6), "zero_return_percent", "before and after"),
     ],

@@ -96,7 +96,7 @@ def test_saturation_is_judged_before_any_zero(force: str) -> None:
         ('colour = "red"', "unknown key"),
         ("stale_after_z = 1.0", "write stale_after_s"),
         ("zero = nan", "not a finite number"),
-        ("scale = 0.0", "0 makes every reading nothing"),
+        ("scale = 0.0", "0 would make every value 0"),
         ("u = -1.0", "out of range"),
         ("capacity = 0.0", "not above 0"),
         ("capacity = 1000.0\nstop_at = 2000.0", "above the capacity"),
@@ -139,14 +139,14 @@ def test_what_is_wrong_is_said_in_one_line(change: str, said: str) -> None:
         ),
         (COLUMNS.format(name="a", column=1).replace('unit = "mm"', 'unit = "N"'), "does not fit"),
         (COLUMNS.format(name="a", column=1).replace("column = 1", ""), "needs it"),
-        (COLUMNS.format(name="a", column=3) + "count = 2", "beyond count"),
+        (COLUMNS.format(name="a", column=3) + "count = 2", "is greater than count = 2"),
         (
             COLUMNS.format(name="a", column=1) + 'decimal = ","\nseparator = ","',
-            "one mark cannot be both",
+            "cannot be the decimal mark and the separator",
         ),
         (
             COLUMNS.format(name="a", column=1) + 'decimal = ","\nseparator = ", "',
-            "one mark cannot be both",
+            "cannot be the decimal mark and the separator",
         ),
         (COLUMNS.format(name="a", column=1) + 'decimal = ";"', "write one of ., ,"),
         (

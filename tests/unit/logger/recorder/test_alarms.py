@@ -5,7 +5,7 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logger.recorder.alarms import LEVELS, AlarmRow, AlarmState, Latched, joined, judge
+from logger.recorder.alarms import LEVELS, AlarmRow, AlarmState, LatchedAlarms, joined_labels, judge
 
 ROW = AlarmRow("haul_force", "A1", gain=2.0, offset=10.0, caution=1000.0, stop=2000.0, hold_s=0.5)
 
@@ -71,7 +71,7 @@ def test_one_reading_alone_is_never_an_alarm_however_slow_the_cell() -> None:
 
 
 def test_an_alarm_stays_until_it_is_acknowledged_also_when_it_is_over() -> None:
-    seen = Latched()
+    seen = LatchedAlarms()
     seen.alarm("haul", "stop: A1", 3.0, 1200.0)
     seen.alarm("haul", "clear: A1", 4.0, 700.0)
     (one,) = seen.open().values()
@@ -81,7 +81,7 @@ def test_an_alarm_stays_until_it_is_acknowledged_also_when_it_is_over() -> None:
 
 
 def test_acknowledged_while_on_it_is_shown_and_asks_again_only_when_it_rises() -> None:
-    seen = Latched()
+    seen = LatchedAlarms()
     seen.alarm("haul", "caution: A1", 3.0, 950.0)
     seen.ack("haul", "A1")
     assert not seen.open() and seen.held["haul", "A1"].level == 1
@@ -97,10 +97,10 @@ def test_acknowledged_while_on_it_is_shown_and_asks_again_only_when_it_rises() -
 def test_all_at_once_are_acknowledged_by_the_recorders_own_words_and_no_namesake_with_them() -> (
     None
 ):
-    seen = Latched()
+    seen = LatchedAlarms()
     for label in ("A1", "A10: WLL 3 kN", "A1, A2"):
         seen.alarm("haul", f"stop: {label}", 1.0, 1.0)
     seen.ack("", "A1")
     assert set(seen.open()) == {("haul", "A10: WLL 3 kN"), ("haul", "A1, A2")}
-    seen.ack("", joined(["A1, A2", "A10: WLL 3 kN"]))
+    seen.ack("", joined_labels(["A1, A2", "A10: WLL 3 kN"]))
     assert not seen.open()

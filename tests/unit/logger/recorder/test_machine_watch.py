@@ -16,17 +16,17 @@ from hypothesis import strategies as st
 from support.waiting import until
 
 from logger.recorder import keep_awake as awake
-from logger.recorder.keep_awake import HELD, NOT_HELD, TRYING, Awake
+from logger.recorder.keep_awake import HELD, NOT_HELD, TRYING, SleepInhibitor
 from logger.recorder.machine_watch import (
     DiskLeft,
-    HostWatch,
+    MachineWatch,
     Notice,
     disk_free,
     size_text,
+    tables_size,
     time_text,
-    written,
 )
-from logger.recorder.power_supply import Power, power
+from logger.recorder.power_supply import PowerState, read_power
 from logger.recorder.recorder import record
 from logger.session.reader import read_all
 from logger.transports.simulated import Player, serve_tcp
@@ -73,13 +73,13 @@ PLUG = {"type": "Mains", "online": "1"}
     ],
 )  # fmt: skip
 def test_power_is_what_the_kernel_says(tmp_path, found, source, percent):
-    assert power(supplies(tmp_path, **found)) == Power(source, percent)
+    assert read_power(supplies(tmp_path, **found)) == PowerState(source, percent)
 
 
 def test_power_that_nobody_tells_of_is_not_known(tmp_path):
-    assert power(tmp_path / "nothing").text() == "not known"
-    assert Power("battery", 54.4).text() == "on battery, 54 %, not charging: connect power"
-    assert Power("mains", None).text() == "mains"
+    assert read_power(tmp_path / "nothing").text() == "not known"
+    assert PowerState("battery", 54.4).text() == "on battery, 54 %, not charging: connect power"
+    assert PowerState("mains", None).text() == "mains"
 
 
 # -- disk ----------------------------------------------------------------------------------------
@@ -131,10 +131,10 @@ def test_the_disk_left_is_what_the_system_lets_this_user_write(tmp_path):
 
 
 def watch(folder, free, source=None, **more):
-    """A HostWatch whose disk and power are what the lists hold now; sleep is not tried."""
-    return HostWatch(
-        folder, free_bytes=lambda _: free[0], power=lambda: (source or [Power()])[0],
-        awake=Awake(), **more,
+    """A MachineWatch whose disk and power are what the lists hold now; sleep is not tried."""
+    return MachineWatch(
+        folder, free_bytes=lambda _: free[0], read_power=lambda: (source or [PowerState()])[0],
+        sleep_inhibitor=SleepInhibitor(), **more,
     )  # fmt: skip
 
 
@@ -152,12 +152,12 @@ def test_the_rate_is_that_of_the_files_and_told_once(tmp_path):
     said = {}
     for second in range(0, 40, 2):
         grow(tmp_path, second, 3000)
-        said[second] = lines(watched.look(second))
+        said[second] = lines(watched.check(second))
     assert said.pop(0) == ["disk: 40 GB left"]
     assert [v for v in said.values() if v] == [
         ["disk: 40 GB left, enough for 154 days at 11 MB an hour"]
     ]
-    assert written(tmp_path) == 38 * 3000
+    assert tables_size(tmp_path) == 38 * 3000
 
 
 def test_a_disk_that_fills_is_told_early_and_again_when_nearly_full(tmp_path):
@@ -167,36 +167,36 @@ def test_a_disk_that_fills_is_told_early_and_again_when_nearly_full(tmp_path):
     for second in range(0, 4000, 8):
         grow(tmp_path, min(second, 30), 3000)
         free[0] = max(0.0, 200 * MB - second * 0.05 * MB)  # something else fills it
-        events += [(second, n) for n in watched.look(second) if n.kind]
+        events += [(second, n) for n in watched.check(second) if n.kind]
     assert [n.text.split(":")[0] for _, n in events] == ["disk short", "disk nearly full"]
     assert events[0][1] == Notice(events[0][1].text, "disk", 200 * MB - events[0][0] * 0.05 * MB)
     assert 99 * MB < events[0][1].value < 100 * MB and 9 * MB < events[1][1].value < 10 * MB
     free[0] = 40e9
-    assert lines(watched.look(4001))[0].startswith("disk: 40 GB left")
+    assert lines(watched.check(4001))[0].startswith("disk: 40 GB left")
     free[0] = 5 * MB
-    assert lines(watched.look(4003))[0].startswith("disk nearly full: 5.0 MB left")
+    assert lines(watched.check(4003))[0].startswith("disk nearly full: 5.0 MB left")
 
 
 def test_a_disk_that_cannot_be_asked_is_said_once(tmp_path):
     watched = watch(tmp_path, [None])
-    assert lines(watched.look(0)) == ["disk left: not known"]
-    assert lines(watched.look(10)) == []
+    assert lines(watched.check(0)) == ["disk left: not known"]
+    assert lines(watched.check(10)) == []
 
 
 def test_a_battery_is_told_at_once_and_as_it_runs_down(tmp_path):
-    source = [Power("mains", 90)]
+    source = [PowerState("mains", 90)]
     watched = watch(tmp_path, [40e9], source)
     told = []
     for second in range(0, 1000, 5):
         if second == 100:
-            source[0] = Power("battery", 90)
+            source[0] = PowerState("battery", 90)
         if second > 100:
-            source[0] = Power("battery", max(5, 90 - (second - 100) // 8))
+            source[0] = PowerState("battery", max(5, 90 - (second - 100) // 8))
         if second == 900:
-            source[0] = Power("mains", 5)
+            source[0] = PowerState("mains", 5)
         if second > 900:
-            source[0] = Power("mains", 6)
-        told += [n for n in watched.look(second) if "power" in n.text or n.kind == "power"]
+            source[0] = PowerState("mains", 6)
+        told += [n for n in watched.check(second) if "power" in n.text or n.kind == "power"]
     assert [(n.kind, n.value) for n in told] == [
         ("", None), ("power", 90), ("power", 20), ("power", 10), ("", None),
     ]  # fmt: skip
@@ -224,7 +224,7 @@ def inhibitor(tmp_path, monkeypatch):
 GIVES = 'echo "$@" > "{0}/asked"; while [ "${{1#--}}" != "$1" ]; do shift; done; echo $$ > "{0}/pid"; exec "$@"\n'
 
 
-def settled(held: Awake) -> str:
+def settled(held: SleepInhibitor) -> str:
     until(lambda: held.state() != TRYING, 5, "the lock is held or refused")
     return held.state()
 
@@ -241,7 +241,7 @@ def ended(pid: int) -> bool:
 @linux
 def test_sleep_is_held_off_until_it_is_let_go(inhibitor, tmp_path):
     inhibitor(GIVES.format(tmp_path))
-    held = Awake()
+    held = SleepInhibitor()
     held.hold()
     assert settled(held) == HELD
     asked = (tmp_path / "asked").read_text()
@@ -255,7 +255,7 @@ def test_sleep_is_held_off_until_it_is_let_go(inhibitor, tmp_path):
 @linux
 def test_the_lock_ends_with_a_recorder_that_is_killed(inhibitor, tmp_path):
     inhibitor(GIVES.format(tmp_path))
-    script = "import time\nfrom logger.recorder.keep_awake import Awake\nheld = Awake()\nheld.hold()\ntime.sleep(60)\n"
+    script = "import time\nfrom logger.recorder.keep_awake import SleepInhibitor\nheld = SleepInhibitor()\nheld.hold()\ntime.sleep(60)\n"
     with subprocess.Popen([sys.executable, "-c", script]) as owner:
         path = tmp_path / "pid"
         pid = int(until(lambda: path.exists() and path.read_text(), 10, "the inhibitor runs"))
@@ -270,7 +270,7 @@ def test_a_system_that_refuses_or_says_nothing_is_not_believed(inhibitor, script
     monkeypatch.setattr(awake, "ANSWERS_WITHIN_S", 0.3)
     monkeypatch.setattr(awake, "ENDS_WITHIN_S", 0.1)
     inhibitor(script)
-    held = Awake()
+    held = SleepInhibitor()
     held.hold()
     assert settled(held) == NOT_HELD
     held.release()
@@ -279,25 +279,25 @@ def test_a_system_that_refuses_or_says_nothing_is_not_believed(inhibitor, script
 @linux
 def test_without_the_command_the_person_is_asked(tmp_path, monkeypatch):
     monkeypatch.setenv("PATH", str(tmp_path))
-    watched = HostWatch(tmp_path)
+    watched = MachineWatch(tmp_path)
     watched.start()
-    texts = [n.text for n in watched.look(0.0)]
-    assert "this machine may fall asleep: set it not to" in texts
+    texts = [n.text for n in watched.check(0.0)]
+    assert "this machine may fall asleep: turn sleep off in the system's settings" in texts
     watched.stop()
 
 
 @linux
 def test_a_lock_that_is_lost_is_told(inhibitor, tmp_path):
     inhibitor(GIVES.format(tmp_path))
-    watched = HostWatch(tmp_path)
+    watched = MachineWatch(tmp_path)
     watched.start()
-    assert settled(watched.awake) == HELD
-    assert any("held off" in n.text for n in watched.look(0.0))
+    assert settled(watched.sleep_inhibitor) == HELD
+    assert any("held off" in n.text for n in watched.check(0.0))
     os.kill(int((tmp_path / "pid").read_text()), signal.SIGKILL)
     warned = until(
-        lambda: [n.text for n in watched.look(1.0) if "asleep" in n.text], 5, "a warning"
+        lambda: [n.text for n in watched.check(1.0) if "asleep" in n.text], 5, "a warning"
     )
-    assert warned == ["this machine may fall asleep: set it not to"]
+    assert warned == ["this machine may fall asleep: turn sleep off in the system's settings"]
     watched.stop()
 
 
@@ -311,9 +311,9 @@ def test_what_the_machine_is_short_of_becomes_events_of_the_session(yard, force)
     )
     player.start()
     news: list[str] = []
-    host = watch(yard.out, [5 * MB], [Power("battery", 9)])
+    host = watch(yard.out, [5 * MB], [PowerState("battery", 9)])
     outcome = record(
-        yard.rig, yard.sensors_file, yard.out, for_s=1.0, host=host,
+        yard.rig, yard.sensors_file, yard.out, for_s=1.0, machine=host,
         status=lambda status: news.extend(status.news),
     )  # fmt: skip
     player.stop()

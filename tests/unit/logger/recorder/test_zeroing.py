@@ -25,7 +25,7 @@ from support.yard import Yard, silent_wire
 from logger.formats.registry import encode
 from logger.recorder.recorder import record
 from logger.recorder.request_inbox import ask
-from logger.recorder.zeroing import KEPT_S, LEAST_READINGS, OVER_S, Recent
+from logger.recorder.zeroing import KEPT_S, LEAST_READINGS, OVER_S, ReadingHistory
 from logger.session.reader import Event, read_all
 
 LOAD = channel("load_force", "force", at="load", format="xdr", id="LOAD", capacity=50000.0, u=20.0)
@@ -112,7 +112,7 @@ def test_a_zero_is_taken_at_rest_and_refused_in_a_stroke(
         for channel in ("haul_force", "haul_travel"):
             answer = way.zero(channel)
             assert answer.kind == "refused"
-            assert "a stroke runs: haul_travel moved" in answer.text
+            assert "a stroke is under way: haul_travel moved" in answer.text
 
         way.now(lambda t: {"haul_force": 12.5 + 60.0 * t, "haul_travel": 3.2})
         answer = way.zero("haul_force")
@@ -136,7 +136,7 @@ def test_a_large_cell_is_not_zeroed_while_the_haul_cell_pulls(yard: Yard, force:
         way.now(lambda t: {"haul_force": 320.0, "load_force": 900.0})
         answer = way.zero("load_force")
         assert answer.kind == "refused"
-        assert "a stroke runs: haul_force is under tension, 320 N" in answer.text
+        assert "a stroke is under way: haul_force is under tension, 320 N" in answer.text
         way.now(lambda t: {"haul_force": 3.0, "load_force": 900.0})
         # the load is held and the haul rope slack: the haul cell may be zeroed
         assert way.zero("haul_force").kind == "zero"
@@ -147,7 +147,7 @@ def test_without_a_capacity_a_pull_is_no_empty_cell(yard: Yard, force: str) -> N
     with slipway(yard, yard.tcp(), text) as way:
         way.now(lambda t: {"haul_force": 150.0})
         answer = way.zero("haul_force")
-        assert answer.kind == "refused" and "more than an empty cell reads, 100 N" in answer.text
+        assert answer.kind == "refused" and "more than an unloaded cell reads, 100 N" in answer.text
         way.now(lambda t: {"haul_force": 60.0})
         assert way.zero("haul_force").kind == "zero"
         # not upon each other either: the file's zero is what counts
@@ -175,7 +175,7 @@ def test_one_or_two_readings_do_not_show_rest(yard: Yard, force: str) -> None:
 )
 @settings(max_examples=200, deadline=None)
 def test_the_last_second_is_kept_however_slow_the_device(steps: list[float], later: float) -> None:
-    recent, moments = Recent(), list(itertools.accumulate(steps))
+    recent, moments = ReadingHistory(), list(itertools.accumulate(steps))
     for i, moment in enumerate(moments):
         recent.add(moment, 0.0, [b"%d" % i])
     now = moments[-1] + later
@@ -187,7 +187,7 @@ def test_the_last_second_is_kept_however_slow_the_device(steps: list[float], lat
 
 
 def test_a_chunk_is_taken_line_by_line() -> None:
-    recent = Recent()
+    recent = ReadingHistory()
     recent.add(10.0, 0.01, [b"%d" % i for i in range(200)])  # 10.00 to 11.99 s
     found = recent.at(12.0)
     assert found.reading == tuple(range(100, 200))

@@ -71,7 +71,7 @@ def test_what_spreadsheets_write_is_taken(yard: Yard, force: str, text: str) -> 
         ("time,haul_force\n0,1\n", 'rename "time"'),
         ("time_s,haul_forse\n0,1\n", 'rename it "haul_force"'),
         ("time_s\n0\n", 'no column for channel "haul_force"'),
-        ("time_s,haul_force,haul_force\n", "stands there twice"),
+        ("time_s,haul_force,haul_force\n", "there are two columns"),
         ("time_s,haul_force\n0,1\n1,nan\n", "line 3: haul_force.*not a finite number"),
         ("time_s,haul_force\n0,1\n1,inf\n", "line 3"),
         ("time_s,haul_force\n0,1\n1,1_0\n", "line 3"),

@@ -222,7 +222,7 @@ def test_repair_works_on_cut_short_alone_and_covers_nothing_up(yard: Yard) -> No
     [
         (None, "no datapackage.json"),
         (b"{", "is not JSON"),
-        (b"[]", "no haul_format"),
+        (b"[]", "no key haul_format"),
         (b'{"haul_format": 2}', "newer"),
         (b'{"haul_format": "1"}', "whole number"),
         (b"\xff", "is not JSON"),

@@ -153,11 +153,11 @@ WHOLE, LONGER, OTHER = Proof(50, True, 0), Proof(50, True, 7), Proof(20, False, 
     [
         (BOOT, BOOT, False, [WHOLE, WHOLE], ""),
         (BOOT, BOOT, False, [], ""),
-        (BOOT, BOOT, False, [WHOLE, OTHER], "is not what was written"),
-        (BOOT, BOOT, False, [LONGER, WHOLE], "more stands there"),
+        (BOOT, BOOT, False, [WHOLE, OTHER], "is not as it was written"),
+        (BOOT, BOOT, False, [LONGER, WHOLE], "longer than what was written"),
         (BOOT, BOOT, True, [WHOLE], "damaged"),
-        (BOOT, BOOT[::-1], False, [WHOLE], "started anew"),
-        (BOOT, BOOT[::-1], False, [OTHER], "or it is another, and what stands there is not what"),
+        (BOOT, BOOT[::-1], False, [WHOLE], "restarted"),
+        (BOOT, BOOT[::-1], False, [OTHER], "or it is another machine, and the table is not as"),
         ("", BOOT, False, [WHOLE], "not known"),
         (BOOT, "", False, [WHOLE], "not known"),
         ("", "", False, [WHOLE], "not known"),
@@ -179,7 +179,7 @@ def test_what_does_not_begin_as_marks_do_is_refused_with_the_reason(
     tmp_path: Path, data: bytes
 ) -> None:
     (tmp_path / MARKS).write_bytes(data)
-    with pytest.raises(OSError, match="does not begin"):
+    with pytest.raises(OSError, match="first line is not that of a journal"):
         marks.read(tmp_path)
 
 

@@ -28,7 +28,7 @@ from logger.formats.registry import decoder_for, encode
 from logger.session.reader import read_all
 from logger.session.verify import verify
 from logger.toml_tables import Table
-from logger.transports.base import Chunk, Transport, ended
+from logger.transports.base import Chunk, Transport, chunk_end
 from logger.transports.reader_thread import Arrival, PortEvent, PortReader
 from logger.transports.registry import transport_for
 from logger.transports.simulated import serve_tcp
@@ -53,7 +53,7 @@ class RegisterTransport(Transport):
             if len(answer) < 4:
                 raise EOFError("the device hung up")
             numbers[register.name] = str(struct.unpack(">f", answer)[0]).encode("ascii")
-        return Chunk(began, ended(began, awake), numbers)
+        return Chunk(began, chunk_end(began, awake), numbers)
 
     def close(self) -> None:
         self._socket.close()
@@ -65,7 +65,7 @@ class MessageTransport(RegisterTransport):
     def read(self) -> Chunk:
         began, awake = clock.now(), clock.awake()
         data = self._socket.recv(4096)
-        return Chunk(began, ended(began, awake), data, None if data else "the device hung up")
+        return Chunk(began, chunk_end(began, awake), data, None if data else "the device hung up")
 
 
 class UnpluggedTransport(MessageTransport):
@@ -262,7 +262,7 @@ def test_a_scheme_that_the_table_lacks_is_refused_with_those_that_it_has(schemes
     with pytest.raises(SensorsFault) as caught:
         parse_sensors(polled("toys://x"), "s")
     assert str(caught.value).endswith(cure)
-    with pytest.raises(PortFault, match="none of the ways"):
+    with pytest.raises(PortFault, match="no kind of port"):
         transport_for("toys://x", ())
 
 
