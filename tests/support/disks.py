@@ -94,38 +94,42 @@ class KillAt(NoSync):
 class RefusesMarks(FileOps):
     """A disk that refuses one kind of call (open, write, fsync) on the marks while `on`, and takes all else.
 
-    folder: a session whose marks are open already.
+    folder: a session whose marks were opened before.
     """
 
     def __init__(self, kind: str, *, on: bool = True, folder: Path | None = None) -> None:
         self.kind, self.on = kind, on
         self.refused = 0
-        self._marks = set() if folder is None else {(folder / MARKS).stat().st_ino}
+        self._folder = folder
+        self._paths: dict[int, Path] = {}
 
-    def _refuse(self) -> None:
-        self.refused += 1
-        raise OSError(errno.EIO, os.strerror(errno.EIO))
+    def _check(self, kind: str, marks_meant: bool) -> None:
+        if self.on and kind == self.kind and marks_meant:
+            self.refused += 1
+            raise OSError(errno.EIO, os.strerror(errno.EIO))
 
-    def _refuses(self, kind: str, fd: int) -> bool:
-        return self.on and kind == self.kind and os.fstat(fd).st_ino in self._marks
+    def _is_marks(self, fd: int) -> bool:
+        if fd in self._paths:
+            return self._paths[fd].name == MARKS
+        opened_before = self._folder and self._folder / MARKS
+        return bool(
+            opened_before
+            and opened_before.exists()
+            and os.path.samestat(opened_before.stat(), os.fstat(fd))
+        )
 
     def open(self, path: Path, flags: int, mode: int = 0o644) -> int:
-        if path.name != MARKS:
-            return super().open(path, flags, mode)
-        if self.on and self.kind == "open":
-            self._refuse()
+        self._check("open", path.name == MARKS)
         fd = super().open(path, flags, mode)
-        self._marks.add(os.fstat(fd).st_ino)
+        self._paths[fd] = path
         return fd
 
     def write(self, fd: int, data: bytes | memoryview) -> int:
-        if self._refuses("write", fd):
-            self._refuse()
+        self._check("write", self._is_marks(fd))
         return super().write(fd, data)
 
     def fsync(self, fd: int) -> None:
-        if self._refuses("fsync", fd):
-            self._refuse()
+        self._check("fsync", self._is_marks(fd))
         super().fsync(fd)
 
 
