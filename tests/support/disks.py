@@ -95,10 +95,18 @@ class RefusesMarks(FileOps):
     """A disk that refuses one kind of call (open, write, fsync) on the marks while `on`, and takes all else.
 
     folder: a session whose marks were opened before.
+    times: after so many refusals the disk takes the marks again; None where it never does.
     """
 
-    def __init__(self, kind: str, *, on: bool = True, folder: Path | None = None) -> None:
-        self.kind, self.on = kind, on
+    def __init__(
+        self,
+        kind: str,
+        *,
+        on: bool = True,
+        folder: Path | None = None,
+        times: int | None = None,
+    ) -> None:
+        self.kind, self.on, self._times = kind, on, times
         self.refused = 0
         self._folder = folder
         self._paths: dict[int, Path] = {}
@@ -106,6 +114,7 @@ class RefusesMarks(FileOps):
     def _check(self, kind: str, marks_meant: bool) -> None:
         if self.on and kind == self.kind and marks_meant:
             self.refused += 1
+            self.on = self.refused != self._times
             raise OSError(errno.EIO, os.strerror(errno.EIO))
 
     def _is_marks(self, fd: int) -> bool:

@@ -10,15 +10,13 @@ T = TypeVar("T")
 
 FIRST_PAUSE_S = 0.005  # so that what happens at once costs nothing
 LONGEST_PAUSE_S = (
-    0.05  # so that a condition that asks a browser or reads a file does not load the machine
+    0.03  # so that a condition that asks a browser or reads a file loads the machine little
 )
 GROWTH = 1.2  # of each pause over the last; common practice, no source
 REST_S = 0.15  # a value that is the same after this time is at rest: longer than a page takes for a frame
 
 
-def until(
-    condition: Callable[[], T], within_s: float = 10.0, what: str = "the condition holds"
-) -> T:
+def until(condition: Callable[[], T], within_s: float = 10.0, what: str = "the condition") -> T:
     """Call `condition` until it returns a true value, and return that value.
 
     within_s: the longest wait in s of real time.

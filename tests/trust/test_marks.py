@@ -398,15 +398,15 @@ def test_a_session_whose_sealing_was_interrupted_loses_no_row_to_marks_that_end_
 # -- a disk that refuses the marks alone ---------------------------------------------------------
 @contextmanager
 def recorder_whose_marks_are_refused(
-    folder: Path, kind: str
-) -> Iterator[tuple[Yard, RefusesMarks]]:
+    folder: Path, kind: str, times: int | None = None
+) -> Iterator[Yard]:
     device = serve_pty()
-    yard, layer = Yard(folder, force(device.url)), RefusesMarks(kind, on=False)
+    yard, layer = Yard(folder, force(device.url)), RefusesMarks(kind, on=False, times=times)
     with disk(layer), recording(yard) as running:
         counter = Counter([count_into(device, yard)])
         until(lambda: len(yard.values()) > 50)
         layer.on = True
-        yield yard, layer
+        yield yard
         counter.stop()
         outcome = running.end()
     assert layer.refused and outcome.state == "sealed" and outcome.drops == {"force": 0}
@@ -422,7 +422,7 @@ def test_a_disk_that_refuses_the_marks_alone_costs_no_reading_and_is_told(
 ) -> None:
     """The rows wait for a moment, until it is seen that it takes other files; then they go on
     without marks, since a repair would take those behind the last one for unproved."""
-    with recorder_whose_marks_are_refused(tmp_path / "yard", kind) as (yard, _):
+    with recorder_whose_marks_are_refused(tmp_path / "yard", kind) as yard:
         until(lambda: yard.kinds().count("disk") == 2)
         assert not (yard.out / MARKS).exists()
         until(further_rows(yard), 8, "rows without marks")
@@ -468,9 +468,7 @@ def test_marks_that_were_given_up_do_not_come_back_after_a_power_cut(tmp_path: P
 def test_marks_that_were_refused_for_a_moment_go_on_at_the_very_byte(
     tmp_path: Path, kind: str
 ) -> None:
-    with recorder_whose_marks_are_refused(tmp_path / "yard", kind) as (yard, layer):
-        until(lambda: layer.refused)
-        layer.on = False
+    with recorder_whose_marks_are_refused(tmp_path / "yard", kind, times=1) as yard:
         until(lambda: "disk" in yard.kinds())
         until(further_rows(yard), 8, "rows with marks again")
         shutil.copytree(yard.out, tmp_path / "copy")
@@ -521,8 +519,7 @@ def test_a_disk_that_refuses_the_marks_from_the_first_is_told_before_anything_is
 ) -> None:
     yard = Yard(tmp_path, force("x"))
     for kind in ("open", "write", "fsync"):
-        layer = RefusesMarks(kind, on=False)
-        layer.on = True
+        layer = RefusesMarks(kind)
         with disk(layer), pytest.raises(Exception, match="cannot be written"):
             yard.create()
         assert not yard.out.exists() and layer.refused

@@ -158,7 +158,7 @@ def test_wait_keeps_trying_until_the_device_is_there(haul, rig, wired, tmp_path)
     path = wired(url)
     assert haul("record", rig, path, "--out", tmp_path / "s", "--for", 1).status == 2
     process = start("record", rig, path, "--out", tmp_path / "s", "--for", 3, "--wait")
-    time.sleep(0.8)
+    time.sleep(0.8)  # for so long there is no device
     device = serve_tcp(port)
     player = Player([(device, load_sensors(path).channels)], rows(5, 200.0)).start()
     out, err = process.communicate(timeout=15)

@@ -40,9 +40,7 @@ def test_what_cannot_be_watched_is_one_line(tmp_path):
 
 def test_it_waits_for_the_session_and_ends_by_itself_when_that_is_sealed(tmp_path):
     process = start_haul("watch", tmp_path / "s", "--until-sealed")
-    time.sleep(
-        0.5
-    )  # for so long there is no session; nothing shows from outside that the page waits
+    time.sleep(0.5)  # for so long there is no session, and the page waits
     session = Growing(tmp_path / "s")
     session.clock(0.25)
     assert process.stdout.readline().startswith("http://")
