@@ -128,10 +128,10 @@ def test_without_a_code_nobody_sees_anything(which, request, folder):
                     assert answer[0] == 200 and len(answer[1]) < 4000
                     assert b"haul_force" not in answer[1] and b"launch" not in answer[1].lower()
                 else:
-                    assert_refused(answer, 403, 429)
+                    assert_refused(answer, 403, 429, one_line=True)
                     assert "Set-Cookie" not in answer[2]
     for method in ("PUT", "DELETE", "OPTIONS", "PATCH"):
-        assert_refused(page.ask("/since", method), 403)
+        assert_refused(page.ask("/since", method), 403, one_line=True)
     assert not list((folder / "inbox").iterdir())
 
 
@@ -149,9 +149,9 @@ def test_a_viewer_sees_all_but_acts_in_nothing(page, folder):
         assert page.ask(path, cookie=cookie)[0] == 200
     assert json.loads(page.ask("/who", cookie=cookie)[1]) == {"role": "viewer", "shared": True}
     for path in WALK["POST"][:-1]:
-        assert_refused(page.ask(path, "POST", {}, cookie), 403)
+        assert_refused(page.ask(path, "POST", {}, cookie), 403, one_line=True)
     for path in ("/share", "/share.svg"):
-        assert_refused(page.ask(path, cookie=cookie), 403)
+        assert_refused(page.ask(path, cookie=cookie), 403, one_line=True)
     assert not list((folder / "inbox").iterdir())
 
 
@@ -161,7 +161,9 @@ def test_an_operators_role_goes_into_the_request(page, folder):
     asked = folder / "inbox" / (json.loads(body)["id"] + ".json")
     assert status == 202 and json.loads(asked.read_text("utf-8"))["role"] == "operator"
     asked.unlink()
-    assert_refused(page.ask("/act/mark", "POST", {}, cookie, **{"X-Haul-Token": "x"}), 403)
+    assert_refused(
+        page.ask("/act/mark", "POST", {}, cookie, **{"X-Haul-Token": "x"}), 403, one_line=True
+    )
 
 
 def test_the_recorder_refuses_a_viewer_too(page, folder):
@@ -199,7 +201,7 @@ def test_a_cookie_ends_after_twelve_hours_and_with_the_run(page):
     page.now += 12 * 3600 - 1
     assert page.ask("/since", cookie=cookie)[0] == 200
     page.now += 2
-    assert_refused(page.ask("/since", cookie=cookie), 403)
+    assert_refused(page.ask("/since", cookie=cookie), 403, one_line=True)
     later = Sharing("127.0.0.1")
     later.port = page.server.port
     assert later.role({"HTTP_COOKIE": page.cookie("viewer")}) is None
@@ -239,9 +241,9 @@ def test_no_cookie_header_breaks_the_gate(text):
 # -- guessing ----------------------------------------------------------------------------------
 def test_guessing_is_slowed_for_one_address_and_for_nobody_else(page):
     for _ in range(5):
-        assert_refused(page.enter("wrong"), 403)
+        assert_refused(page.enter("wrong"), 403, one_line=True)
     right = page.sharing.codes["viewer"]
-    assert_refused(page.enter("wrong"), 429)
+    assert_refused(page.enter("wrong"), 429, one_line=True)
     assert_refused(
         page.enter(right), 429
     )  # also with the right one, or guessing would go on unslowed
@@ -321,15 +323,21 @@ def test_only_the_shared_address_is_listened_to_and_answered_under(page):
     assert page.server._waitress.socket.getsockname()[0] == "127.0.0.1"
     for host in ("localhost", "0.0.0.0", "yard.local", "127.0.0.1"):
         port = "" if host == "127.0.0.1" else f":{page.server.port}"
-        assert_refused(page.ask("/enter", Host=host + port), 421)
+        assert_refused(page.ask("/enter", Host=host + port), 421, one_line=True)
     cookie = page.cookie("operator")
     for origin in ("http://evil.example", "null", f"http://localhost:{page.server.port}"):
-        assert_refused(page.ask("/enter", "POST", {"code": "x"}, Origin=origin), 403)
-        assert_refused(page.ask("/act/mark", "POST", {}, cookie, Origin=origin), 403)
-    assert_refused(page.ask("/enter", "POST", {"code": "x"}, **{"Content-Type": "text/plain"}), 415)
-    assert_refused(page.ask("/enter", "POST", {"code": 7}), 400)
-    assert_refused(page.ask("/enter", "POST", {"code": "x", "role": "operator"}), 400)
-    assert_refused(page.ask("/enter", "POST", {"code": "x" * 5000}), 413)
+        assert_refused(page.ask("/enter", "POST", {"code": "x"}, Origin=origin), 403, one_line=True)
+        assert_refused(page.ask("/act/mark", "POST", {}, cookie, Origin=origin), 403, one_line=True)
+    assert_refused(
+        page.ask("/enter", "POST", {"code": "x"}, **{"Content-Type": "text/plain"}),
+        415,
+        one_line=True,
+    )
+    assert_refused(page.ask("/enter", "POST", {"code": 7}), 400, one_line=True)
+    assert_refused(
+        page.ask("/enter", "POST", {"code": "x", "role": "operator"}), 400, one_line=True
+    )
+    assert_refused(page.ask("/enter", "POST", {"code": "x" * 5000}), 413, one_line=True)
 
 
 def test_an_address_that_is_not_ours_is_one_line(page):
@@ -411,7 +419,7 @@ def test_no_name_note_or_title_becomes_script_or_markup(tmp_path):
         answer = opened.ask(
             f"/act/{HOSTILE.replace('/', '')}".replace(" ", "%20"), "POST", {}, cookie
         )
-        assert_refused(answer, 400, 404)
+        assert_refused(answer, 400, 404, one_line=True)
         assert b"<" not in answer[1]
     finally:
         opened.close()
