@@ -19,10 +19,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from dashboard.plan.planned_rig import Planned
+    from dashboard.plan.planned_rig import PlannedRig
     from dashboard.plan.server import PlanServer
 
-    plans = [Planned(path) for path in (args.rig, args.other) if path is not None]
+    plans = [PlannedRig(path) for path in (args.rig, args.other) if path is not None]
     server = PlanServer(plans, args.units, args.http or 0)
     with _signals_end(server):  # before the URL is told: who reads it may end us at once
         print(server.url, flush=True)

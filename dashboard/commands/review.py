@@ -58,17 +58,17 @@ def behind(whole: Reviewed, shown: Units) -> list[str]:
     """What stands behind the numbers: the mean that includes everything, and each rig's advantage."""
     lines = []
     mean_N = whole.result.mean_N
-    if mean_N is not None and whole.main.found.haul_force is not None:
+    if mean_N is not None and whole.main.estimates.haul_force is not None:
         lines.append(
             f"  mean of all readings of the haul cell: {shown.force(mean_N)} (includes holding and "
             "resets; not used)"
         )
     for own in whole.parts if len(whole.parts) > 1 else ():
-        ma = own.found.actual_ma
+        ma = own.estimates.actual_ma
         gave = "not measured" if ma is None else shown.of("number", ma.json())
         lines.append(
             f"  {one_line(own.name)} from {own.from_s:.1f} s: {gave} to 1 out of "
-            f"{number(own.known.ideal_ma)}" + (" (shown above)" if own is whole.main else "")
+            f"{number(own.rig_model.ideal_ma)}" + (" (shown above)" if own is whole.main else "")
         )
     return lines
 
@@ -88,7 +88,7 @@ def summary(whole: Reviewed, shown: Units) -> list[str]:
     from analysis.review.shown_rows import peak_rows
 
     found = whole.shown(shown)
-    rows = result_rows(found, whole.main.known, whole.main.found)
+    rows = result_rows(found, whole.main.rig_model, whole.main.estimates)
     lines = [
         one_line(found["title"]) or "session",
         *pairs([
@@ -114,7 +114,7 @@ def summary(whole: Reviewed, shown: Units) -> list[str]:
     if found["strokes"]:
         lines += table(texts([c for c in STROKES if c.kind != "work"], numbered(found["strokes"]), shown))
     if found["peaks"]:
-        forces = peak_rows(found, whole.main.known, whole.result)
+        forces = peak_rows(found, whole.main.rig_model, whole.result)
         columns = (PEAKS[0], PEAKS[-1], *PEAKS[1:-1])  # texts first
         lines += ["", "Highest forces", *table(texts(columns, forces, shown), left=2)]
     if found["events"]:

@@ -153,11 +153,11 @@ def efficiency_by_stroke(review: dict[str, Any]) -> Figure:
 def predicted_haul_N(whole: Whole) -> tuple[float, float] | None:
     """Predicted haul force and its standard uncertainty, N: the rig file's load, else the load
     force that was measured, over the model's advantage; None where neither is known."""
-    known = whole.known
+    known = whole.rig_model
     if known.haul_force_N is not None:
         return known.haul_force_N, known.haul_force_u_N or 0.0
-    load = whole.found.load_force
-    if load is None or whole.found.method == "model" or known.model_ma <= 0:
+    load = whole.estimates.load_force
+    if load is None or whole.estimates.method == "model" or known.model_ma <= 0:
         return None
     value = load.value / known.model_ma
     return value, value * math.hypot(load.u / load.value, known.model_ma_u / known.model_ma)

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from analysis.live.events_so_far import KEPT_EVENTS, SHORT, SHOWN_EVENTS, EventsSoFar, short_overs
 from analysis.messages.message import Message
 from analysis.prediction.alarm_rows import recorded
-from analysis.strokes.derived_events import Found
+from analysis.strokes.derived_events import DerivedEvent
 from analysis.strokes.stroke import Stroke
 from dashboard.live.state_feed import Board, sig
 from dashboard.text.alarm_levels import label_text
@@ -52,7 +52,7 @@ class EventLog:
             for e in self.so_far.events[-4:] if e.id[:1] == "q"
         ])  # fmt: skip
 
-    def tell(self, board: Board, strokes: Sequence[Stroke], found: Sequence[Found]) -> None:
+    def tell(self, board: Board, strokes: Sequence[Stroke], found: Sequence[DerivedEvent]) -> None:
         """The last events, the last alarm, and strokes, resets and marks."""
         late = [*found[-4 * KEPT_EVENTS :], *short_overs(found[-4 * KEPT_EVENTS :])]
         units = self.units
@@ -76,7 +76,7 @@ class EventLog:
         text = recorded(event, self.alarms, self.sensors, self.units)
         return text + (" (undone)" if event.id and event.id in self.so_far.undone else "")
 
-    def _tell_spans(self, board: Board, strokes: Sequence[Stroke], found: Sequence[Found]) -> None:
+    def _tell_spans(self, board: Board, strokes: Sequence[Stroke], found: Sequence[DerivedEvent]) -> None:
         """`k:n`: [from s, to s, what]: haul, lower, reset, mark, shock, slip."""
         half = SPANS_KEPT // 2
         spans: list[tuple[str, float, float | None, str]] = [

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from analysis.live.inferred_loads import CELL, MOST, Carried
+from analysis.live.inferred_loads import CELL, MOST, RigLoads
 from analysis.mechanics.model import Model
 from analysis.rig.rig import Floats
 from dashboard.live.state_feed import Board, sig
@@ -16,7 +16,7 @@ STRANDS_A_PART = 40
 PLACE = {"metric": "—.— kN", "us": "——— lbf"}
 
 
-def show_loads(board: Board, carried: Carried | None, strands: int) -> None:
+def show_loads(board: Board, carried: RigLoads | None, strands: int) -> None:
     """`s:k`: tension of strands in rope order, N; `u:k`: as `nearest`; `own`, `most`: which of these
     parts their own cell measures, and which carry at most that; carried None: nothing is known now."""
     forces = [] if carried is None else [sig(force, 3) for force in carried.shown_N]
@@ -30,7 +30,7 @@ def show_loads(board: Board, carried: Carried | None, strands: int) -> None:
         board.set(key, [one_line(use.name, 40) for use in uses if use.by == by])
 
 
-def nearest(carried: Carried | None, k: int = 0) -> list[Any] | None:
+def nearest(carried: RigLoads | None, k: int = 0) -> list[Any] | None:
     """[part, force N, limit N, share] of the part that is k-th nearest to its limit."""
     if carried is None or k >= len(carried.uses):
         return None

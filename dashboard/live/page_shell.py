@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html as escaping
 import re
 from pathlib import Path
 from typing import Any
@@ -10,25 +9,10 @@ from typing import Any
 from dash import Dash, dcc, html
 
 from dashboard.figures.live_figure import LIVE_CONFIG, live_figure
+from dashboard.text.templates import render
 from logger.recorder.alarms import HOLD_S, RELEASE
 
 ASSETS = Path(__file__).parents[1] / "assets"
-INDEX = """<!DOCTYPE html>
-<html lang="en">
-<head>
-{%metas%}
-<meta name="color-scheme" content="dark light">
-<meta name="haul-token" content="TOKEN">
-<title>{%title%}</title>
-{%favicon%}
-{%css%}
-</head>
-<body>
-{%app_entry%}
-<footer>{%config%}{%scripts%}{%renderer%}</footer>
-</body>
-</html>"""
-
 CAUTIONS = (
     "Stay out of the line of pull, and out of every angle a rope could whip through.",
     "A reading is no rating: what is written on rope, pulley and shackle stands.",
@@ -45,7 +29,9 @@ RULES = (
 
 
 # of what Dash would load at once, the parts of components that no page here has
-UNUSED = re.compile(r'<script[^>]*src="[^"]*/(?:dash_table/|dcc/async-(?!graph))[^"]*"[^>]*></script>\s*')
+UNUSED = re.compile(
+    r'<script[^>]*src="[^"]*/(?:dash_table/|dcc/async-(?!graph))[^"]*"[^>]*></script>\s*'
+)
 
 
 class Shell(Dash):
@@ -68,7 +54,7 @@ def make(token: str) -> Dash:
     app = Shell(
         __name__, assets_folder=str(ASSETS), serve_locally=True, eager_loading=True, assets_ignore=r"^(plan|review)", title="haul",
         update_title=None, add_log_handler=False,
-        index_string=INDEX.replace("TOKEN", escaping.escape(token, quote=True)),
+        index_string=render("live/index.html.j2", token=token),
     )  # fmt: skip
     app.layout = layout()
     # what breaks in Flask must reach the gate, which logs it and answers shortly
@@ -155,7 +141,7 @@ def _work() -> list[Any]:
                      id="hands-tile", className="tile half"),
         html.Section([html.H2("What happened"), html.Ul(id="events")], className="tile half"),
         html.Section([html.H2("Channels"), html.Div(id="channels")], className="tile half"),
-        html.Section([html.H2("Mind"), html.Ul([html.Li(c) for c in CAUTIONS]),
+        html.Section([html.H2("Cautions"), html.Ul([html.Li(c) for c in CAUTIONS]),
                       html.Ul(id="warnings")], className="tile half mind"),
         html.Section([html.H2("Alarms, tones and keys"), html.Ul([html.Li(r) for r in RULES]),
                       html.Div(id="legend")], className="tile full legend"),

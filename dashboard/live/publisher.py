@@ -62,7 +62,7 @@ class Publisher:
 
     def now(self, moment: Moment) -> None:
         """What changes at every tick."""
-        live, state, recorder, left = self.live, moment.state, moment.recorder, moment.left
+        live, state, recorder, left = self.live, moment.state, moment.recorder, moment.remaining
         haul = live.roles.haul_force
         track = live.tracks[haul.name] if haul else None
         recording = recorder.code == "recording"
@@ -140,7 +140,7 @@ class Publisher:
         }.items():  # fmt: skip
             self.board.set(key, value)
         self.board.lines("w", [one_line(w, 240) for w in review["warnings"]], 24)
-        self._events.tell(self.board, result.strokes, result.found)
+        self._events.tell(self.board, result.strokes, result.derived_events)
 
 
 def _round(value: float | None) -> float | None:

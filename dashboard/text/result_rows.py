@@ -66,7 +66,7 @@ def result_rows(review: dict[str, Any], rig_model: Model, estimates: Estimates) 
         ("load_force_N", "load force", "force", estimates.load_force, load),
         ("pulley_efficiency", "efficiency of one pulley", "number", estimates.pulley_efficiency,
          "the common one that gives this advantage in this rig"),
-        ("travel_efficiency", "travel efficiency", "number", estimates.travel.efficiency,
+        ("travel_efficiency", "travel efficiency", "number", estimates.totals.efficiency,
          "load travel x travel ratio / rope hauled, over strokes"),
         ("work_efficiency", "work efficiency", "number", estimates.work_efficiency, "work out / work in, rest to rest"),
         ("haul_travel_m", "rope hauled", "length", None, f"sum over haul strokes; {NO_U}"),

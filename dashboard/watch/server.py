@@ -1,4 +1,5 @@
-"""The page's server: one address (loopback, if none is shared), one process, every route behind the gate."""
+"""The server of `haul watch`: one process that listens on one address, with the gate before every
+route."""
 
 from __future__ import annotations
 
@@ -29,15 +30,16 @@ from logger.errors import one_line
 
 VERBS = ("mark", "undo", "zero", "ack", "end")
 MOST_RIG = 60_000  # bytes of a rig file that a page sends
-DRAWN = (320, 1400)  # pixels that the rig may be drawn wide
+LEAST_WIDTH, MOST_WIDTH = 320, 1400  # of the drawing of the rig, px
 ASSETS = Path(__file__).parents[1] / "assets"
 
 
 class Server(Listening):
-    """Waitress with the gate in front.  url: what to open; token: what actions have to carry.
+    """Serves the live page, the review page and the list of sessions through the gate.
 
-    sharing: the address to listen on and the codes that let in; None: loopback, without codes.
-    Raises CallFault where the address or the port cannot be used.
+    hub: the session or the folder to show; port: 0 for any that is free; sharing: the address to
+    listen on and its codes, None: loopback without codes.  Raises CallFault where the address or
+    the port cannot be used.
     """
 
     def __init__(self, hub: Hub, port: int = 0, sharing: Sharing | None = None) -> None:
@@ -47,7 +49,9 @@ class Server(Listening):
         self.token = secrets.token_urlsafe(24)
         self.faults = hub.log
         app = make(self.token)
-        app.server.test_client().get("/")  # so that Dash knows what its page will ask for
+        app.server.test_client().get(
+            "/"
+        )  # Dash registers the component files of its page with the first request
         super().__init__(self._call, port, None if sharing is None else sharing.address)
         if sharing is not None:
             sharing.port = self.port
@@ -94,6 +98,7 @@ class Server(Listening):
         return routes
 
     def _who(self, request: Request) -> Answer:
+        """The role of whoever asks, and whether the page is shared."""
         shared = self.sharing is not None
         return Answer(200, encode({"role": request.role, "shared": shared}), JSON)
 
@@ -103,21 +108,22 @@ class Server(Listening):
         return Answer(200, page(self.hub.folder).encode("utf-8", "replace"), HTML)
 
     def _since(self, request: Request) -> Answer:
+        """What changed on the live page since the version that the query names."""
         query = request.query
         seq, version = asked_int(query, "seq"), asked_int(query, "v")
         span = query.get("span", "60")
         if span not in SPANS:
-            raise Refused(400, "span is " + ", ".join(SPANS))
+            raise Refused(400, "span must be one of " + ", ".join(SPANS))
         watch = self.hub.get(query.get("s", ""))
         if watch is None:
             raise Refused(404, "no such session")
         return Answer(200, watch.since(seq, version, span), JSON)
 
     def _rig(self, request: Request) -> Answer:
-        """The rig as it stands now, drawn; names in it are escaped."""
+        """A drawing of the rig with its bodies where they are now; names in it are escaped."""
         width = asked_int(request.query, "w")
-        if not DRAWN[0] <= width <= DRAWN[1]:
-            raise Refused(400, "w is the width, {} to {}".format(*DRAWN))
+        if not LEAST_WIDTH <= width <= MOST_WIDTH:
+            raise Refused(400, f"w must be a width from {LEAST_WIDTH} to {MOST_WIDTH}")
         watch = self.hub.get(request.query.get("s", ""))
         if watch is None:
             raise Refused(404, "no such session")
@@ -125,6 +131,7 @@ class Server(Listening):
         return Answer(200, encode({"svg": svg, "g": number}), JSON)
 
     def _act_rig(self, request: Request) -> Answer:
+        """Put a new rig file into the session's inbox; the recorder takes it from there."""
         from logger.recorder.request_inbox import ask_rig_text
 
         asked = asked_texts(request.body, ("text", "s"))
@@ -135,6 +142,7 @@ class Server(Listening):
         return Answer(202, encode({"id": name}), JSON)
 
     def _act(self, request: Request) -> Answer:
+        """Put an operator's mark, zero, acknowledgement ... into the session's inbox."""
         from logger.recorder.request_inbox import ask
 
         verb = request.match[1]
@@ -146,16 +154,17 @@ class Server(Listening):
             raise Refused(404, "no such session")
         name = ask(
             watch.path, verb, asked.get("channel", ""), one_line(asked.get("text", "")),
-            role=request.role or "viewer",  # the recorder obeys an operator alone, whatever comes here
+            role=request.role or "viewer",  # the recorder checks the role again: it obeys operators alone
         )  # fmt: skip
         return Answer(202, encode({"id": name}), JSON)
 
 
 def _registered_only(app: Callable[..., Any]) -> Callable[..., Any]:
-    """The component files that Dash knows, and no other file of a package."""
+    """The application, limited to the component files that Dash has registered."""
     from dash.exceptions import DependencyException
 
     def call(environ: dict[str, Any], start: Callable[..., Any]) -> Any:
+        """The WSGI application.  Raises Refused for any other file."""
         try:
             return app(environ, start)
         except (DependencyException, OSError):
@@ -165,9 +174,10 @@ def _registered_only(app: Callable[..., Any]) -> Callable[..., Any]:
 
 
 def _page(app: Callable[..., Any], hub: Hub) -> Callable[..., Any]:
-    """The shell under the address of one session of a folder."""
+    """The live page under the address of one session of a folder."""
 
     def call(environ: dict[str, Any], start: Callable[..., Any]) -> Any:
+        """The WSGI application.  Raises Refused where there is no such session."""
         name = environ["PATH_INFO"].encode("latin-1", "replace").decode("utf-8", "replace")[3:-1]
         if hub.get(name) is None:
             raise Refused(404, "no such session")

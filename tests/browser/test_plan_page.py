@@ -191,7 +191,7 @@ def test_two_rigs_stand_side_by_side_and_below_each_other_on_a_phone(browser, pa
     opened(browser, pair.url)
     (x0, y0), (x1, y1) = browser.js(lefts)
     assert x1 > x0 + 400 and abs(y0 - y1) < 2
-    for words in ("rope through the hands", "rope needed", "parts"):
+    for words in ("rope through the hands", "rope needed", "hardware"):
         assert words in browser.text("compare")
     browser.size(390, 844)
     opened(browser, pair.url)

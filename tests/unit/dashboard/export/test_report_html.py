@@ -124,7 +124,7 @@ def test_a_what_if_says_so(tmp_path):
 
 
 def test_us_units_all_the_way(tmp_path):
-    words = Seen(report(made(tmp_path / "s"), shown=US)).words
+    words = Seen(report(made(tmp_path / "s"), units=US)).words
     assert "haul force, lbf" in words and "rope at the haul, ft" in words
 
 

@@ -123,11 +123,13 @@ def test_a_growing_session_costs_what_is_new_and_ends_as_if_read_at_once(tmp_pat
     whole = SessionReview(tmp_path / "s")
     whole.refresh()
     for k, series in enumerate(s.series for s in page.series):
-        for a, b in zip(series.part(-1, 99), whole.series[k].series.part(-1, 99), strict=True):
+        for a, b in zip(
+            series.between(-1, 99), whole.series[k].series.between(-1, 99), strict=True
+        ):
             np.testing.assert_allclose(a, b)
     low = page.forces[0].series.pyramid.bins(0)[1]
     np.testing.assert_allclose(low, whole.forces[0].series.pyramid.bins(0)[1])
-    _, value = whole.forces[0].series.part(0, 9)
+    _, value = whole.forces[0].series.between(0, 9)
     assert value[-1] == pytest.approx(value[250] - 30.0, abs=1e-6)
 
 
@@ -218,7 +220,7 @@ def test_whatever_a_file_holds_times_stay_in_order(rows):
     made = Series(parse_sensors(CELL, "sensors.toml").channels[0])
     for t, v in rows:
         made.push(ChannelReadings(np.array([t]), np.array([v])))
-    time_s, value = made.part(-1e12, 1e12)
+    time_s, value = made.between(-1e12, 1e12)
     assert (np.diff(time_s) >= 0).all() and np.isfinite(value).all()
     window = made.window(0.0, 10.0)
     assert len(window.time_s) == len(window.low) == len(window.high)
@@ -299,7 +301,7 @@ def test_what_if_pulleys_were_ideal_everything_is_the_ideal_and_the_record_stays
     now, then = launch.reviewed(), launch.reviewed(e=1.0)
     assert then.review["predicted"]["model_ma"] == pytest.approx(then.review["ideal_ma"])
     assert then.review["measured"]["actual_ma"] == now.review["measured"]["actual_ma"]
-    assert then.otherwise and not now.otherwise
+    assert then.assumptions and not now.assumptions
     assert launch.reviewed().review == review_session(SAMPLES[0])
     assert digests(SAMPLES[0]) == before
 
@@ -311,9 +313,9 @@ def test_what_if_another_rig_is_what_the_command_says_of_it(tmp_path):
     )
     page = SessionReview(SAMPLES[0], (rig,))
     assert page.reviewed(rig=0).review == review_session(SAMPLES[0], rig)
-    assert "other.toml" in page.reviewed(rig=0).otherwise[0].text()
+    assert "other.toml" in page.reviewed(rig=0).assumptions[0].text()
     both = page.reviewed(e=0.8, rig=0)
-    assert "other.toml" in both.otherwise[0].text() and "0.80" in both.otherwise[1].text()
+    assert "other.toml" in both.assumptions[0].text() and "0.80" in both.assumptions[1].text()
     # the file is read again once it has changed
     rig.write_text(rig.read_text("utf-8").replace('title = "', 'title = "Changed, '), "utf-8")
     assert page.reviewed(rig=0).review["title"].startswith("Changed, ")

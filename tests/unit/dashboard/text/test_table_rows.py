@@ -71,7 +71,7 @@ def in_terminal(text, heading, first):
 def test_every_cell_is_the_same_on_terminal_page_and_report(haul, path, units):
     shown = SYSTEMS[units]
     told = page_data(SessionReview(path).reviewed(), shown)
-    printed, said = report(path, shown=shown), haul("review", path, "--units", units).out
+    printed, said = report(path, units=shown), haul("review", path, "--units", units).out
     for name, first, heading in (
         ("results", "quantity", "Measured against predicted"),
         ("strokes", "stroke", "Strokes: "),

@@ -21,7 +21,7 @@ from dashboard.commands.record import StatusLine
 from dashboard.live.session_hub import Hub
 from dashboard.live.watcher import Watch
 from dashboard.plan.job_step import frame_answer
-from dashboard.plan.planned_rig import Planned
+from dashboard.plan.planned_rig import PlannedRig
 from dashboard.plan.tables import tables, top
 from dashboard.text.units import METRIC, US
 from dashboard.watch.server import FaultLog, Server
@@ -136,7 +136,7 @@ def test_recorded_texts_stay_as_they_were_recorded_but_a_part_s_alarm():
            Event(2.0, "r2", "zero", "haul_force", 3.0, "3 N"),
            Event(3.0, "r3", "alarm", "haul_force", 9.0, "stop: P9: 36 kN breaking strength / 7"))  # fmt: skip
     alarm = Event(4.0, "r4", "alarm", "haul_force", 9.0, "stop: A1: 36 kN breaking strength / 7")
-    told = replace(whole, result=replace(whole.result, found=(), events=(*own, alarm)))
+    told = replace(whole, result=replace(whole.result, derived_events=(), events=(*own, alarm)))
     assert [e["text"] for e in told.json["events"]] == [e.text for e in (*own, alarm)]
     assert [e["text"] for e in told.shown(US)["events"]] == [
         *(e.text for e in own[:2]), f"{own[2].text} (2.02 lbf)",
@@ -297,13 +297,13 @@ def test_the_plan_page_tells_ratings_reasons_and_warnings_in_us_units(tmp_path):
     path = tmp_path / "rig.toml"
     text = NAMED.replace("resistance_N = 900.0", "resistance_N = 9000.0")
     path.write_text(text.replace("length_m = 22.0", "length_m = 9.0"), "utf-8")
-    planned = Planned(path)
+    planned = PlannedRig(path)
     own = ("Sill on a 12 m skid", "20 m rope", "2 kN grab", "5 m strap", "10 kN sling")
     told = {}
     for shown in (METRIC, US):
         page = Shown(top(planned, None, shown) + tables(planned, None, shown))
         told[shown.name] = "\n".join(page.texts)
-    frames = planned.story("each").frames
+    frames = planned.job_frames("each").frames
     steps = [frame_answer(planned, "each", k, None, US, "force", 900) for k in range(len(frames))]
     assert seen(told["us"] + "\n".join(t for s in steps for t in every_text(s)), own) == []
     assert "9 kN breaking strength" in told["metric"] and "2020 lbf breaking strength" in told["us"]
