@@ -34,14 +34,18 @@ def launch_rig(
     load_u_N: float,
     stations: Sequence[str],
     ratings: str,
+    top: str,
 ) -> str:
-    """The rig file of a launch whose load resists load_N, with its standard uncertainty, both in N."""
+    """The rig file of a launch whose load resists load_N, with its standard uncertainty, both in N.
+
+    ratings: lines that rate pulleys and grabs, behind all; top: further lines of the file's head.
+    """
     return rig_text(
         stations,
         f"resistance_N = {load_N}\nresistance_u_N = {load_u_N}\npull_distance_m = 6.0",
         title=title,
         anchor_to_load_m=40.0,
-        top=f'note = "{note}"\n[defaults]\npulley_efficiency = 0.9\npulley_efficiency_u = 0.02\n',
+        top=f'note = "{note}"\n{top}[defaults]\npulley_efficiency = 0.9\npulley_efficiency_u = 0.02\n',
         rope="length_m = 150.0\nmbs_kN = 28.0\n",
         more=f"[team]\npull_N = 600.0\n{ratings}",
     )
@@ -56,7 +60,8 @@ def made(
     out: Path, *, e: float = 0.9, load_N: float = 1200.0, load_u_N: float = 12.0, strokes: int = 2,
     stroke_s: float = 6.0, rest_s: float = 4.0, hz: float = 20.0, started_at: str = "2026-05-04T10:00:00.000Z",
     title: str = "Launch, 3:1", note: str = "", item: str = "P-07", counter: str = "rope_out", seed: int = 1,
-    marks: int = 0, mark: str = "mark", seal: bool = True, stations: Sequence[str] = STATIONS, ratings: str = RATINGS, peak_N: float | None = None,
+    marks: int = 0, mark: str = "mark", seal: bool = True, stations: Sequence[str] = STATIONS, ratings: str = RATINGS, top: str = "",
+    peak_N: float | None = None,
 ) -> Path:  # fmt: skip
     """A session of equal strokes at 0.5 m/s, each followed by a reset of all its rope."""
     rng = np.random.default_rng(seed)
@@ -70,7 +75,7 @@ def made(
     pull = np.where(hauling, load_N / ma(e), 0.0) + rng.normal(0.0, 1.0, len(t))
     if peak_N is not None:
         pull[np.searchsorted(t, 3.0 + stroke_s / 2)] = peak_N
-    text = launch_rig(title, note, load_N, load_u_N, stations, ratings.format(item=item))
+    text = launch_rig(title, note, load_N, load_u_N, stations, ratings.format(item=item), top)
     sensors = parse_sensors(force("u = 2.0") + rope(name=counter), "sensors.toml")
     writer = SessionWriter.create(out, text.encode(), sensors, started_at=started_at)
     writer.event(0.0, "start")
