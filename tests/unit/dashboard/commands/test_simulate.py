@@ -132,8 +132,8 @@ def test_simulated_ports_are_recorded_and_give_the_stated_truth(
     ("port", "words"),
     [("FILE", "is there already"), ("/nonexistent/folder/port", "no folder"),
      ("hwgrep://0403", "no virtual device"), ("rfc2217://127.0.0.1:1", "no virtual device"),
-     ("spy:///dev/null?file=X", 'by "spy"'), ("SPY:///dev/null?file=X", 'by "SPY"'),
-     ("loop://", 'by "loop"'), ("usb:0403:6001", 'by "usb"'), ("stdin:", 'by "stdin"')],
+     ("spy:///dev/null?file=X", 'begins with "spy"'), ("SPY:///dev/null?file=X", 'begins with "SPY"'),
+     ("loop://", 'begins with "loop"'), ("usb:0403:6001", 'begins with "usb"'), ("stdin:", 'begins with "stdin"')],
 )  # fmt: skip
 def test_a_port_that_cannot_be_served_is_one_line(haul, rig, sensors, true_file, port, words):
     port = rig if port == "FILE" else port
