@@ -76,7 +76,8 @@ def three_to_one(
 
 
 def nine_to_one(load: str, *, anchor_to_load_m: float = 14.0, **texts) -> str:
-    """The rig file of a 3:1 on a 3:1, one capture, its grabs 3 and 4 m from the load; texts: as for `rig_text`."""
+    """The rig file of a 3:1 on a 3:1 with one capture, its grabs 3 and 4 m from the load; texts: as for
+    `rig_text`."""
     near, far = anchor_to_load_m - 3.0, anchor_to_load_m - 4.0
     stations = ['{ tie = "load" }', *stage(1, near), *stage(2, far, capture=False), HAUL]
     return rig_text(
@@ -135,6 +136,10 @@ def simple(sheaves: int, *, last_on_anchor: bool) -> str:
     words = [f"tie:{start}", *(f"pulley:P{k}@{body}" for k, body in enumerate(bodies))]
     return " ".join([*words, "haul" if not last_on_anchor else "haul:180"])
 
+
+# a load that hangs, of WEIGHT in N
+WEIGHT = 1000.0
+HUNG = f'[load]\nkind = "hanging"\nmass_kg = {WEIGHT / 9.80665!r}\nmass_kg_u = 2.0\n'
 
 THREE = "tie:load grab:G1@50 pulley:A1@anchor pulley:T1@G1 haul"
 NINE = "tie:load grab:G1@90 capture:C1@anchor pulley:A1@anchor pulley:T1@G1 grab:G2@80 pulley:A2@anchor pulley:T2@G2 haul"

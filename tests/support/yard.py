@@ -3,6 +3,7 @@ process."""
 
 from __future__ import annotations
 
+import json
 import os
 import subprocess
 import sys
@@ -145,6 +146,24 @@ def begun(folder: Path) -> tuple[Yard, SessionWriter]:
     """A yard with one cell and a rig that can be hauled, and the writer of its new session."""
     yard = Yard(folder, force("x"), STRAIGHT_PULL)
     return yard, yard.create()
+
+
+def snapshot(folder: Path) -> dict[str, bytes]:
+    """The bytes of each file of a folder, by its path in the folder."""
+    return {str(p.relative_to(folder)): p.read_bytes() for p in folder.rglob("*") if p.is_file()}
+
+
+def unsealed(yard: Yard, rows: int = 20, name: str = "cut") -> Path:
+    """A session as a killed recorder leaves it."""
+    folder = yard.imported(rows, name)
+    (folder / "SHA256SUMS").unlink()
+    descriptor = json.loads((folder / "datapackage.json").read_text())
+    for key in ("haul_files", "haul_self", "ended_at"):
+        del descriptor[key]
+    for resource in descriptor["resources"]:
+        del resource["bytes"], resource["hash"]
+    (folder / "datapackage.json").write_text(json.dumps(descriptor))
+    return folder
 
 
 class Running:

@@ -6,7 +6,6 @@ import os
 import random
 import shutil
 import signal
-import sys
 import tempfile
 import time
 from collections.abc import Iterator
@@ -16,6 +15,7 @@ from pathlib import Path
 
 import pytest
 from support.disks import HOWS, KillAt, NoSync, PowerCut, disk, killed_in, restarted
+from support.systems import pseudo_terminals
 from support.waiting import until
 from support.yard import Counter, Yard, all_taken, count_into, force, in_order, recording, travel
 
@@ -27,7 +27,7 @@ from logger.session.verify import repair, verify
 from logger.session.writer import SessionWriter
 from logger.transports.simulated import serve_pty, serve_tcp
 
-pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="other system: no pseudo-terminals")
+pytestmark = pseudo_terminals
 CRASH_S, POWER_S = 0.1, 1.1  # interface section 4: what a crash and a power cut may cost
 AT_ONCE = 5
 KINDS = [(how, restart) for how in (*HOWS, "mixed") for restart in (True, False)]

@@ -22,6 +22,7 @@ from typing import Any
 import pytest
 from support.disks import disk
 from support.rigs import STRAIGHT_PULL
+from support.systems import pseudo_terminals
 from support.waiting import until
 from support.yard import (
     ROOT,
@@ -45,7 +46,7 @@ from logger.session.verify import repair, verify
 from logger.transports.reader_thread import Arrival, PortEvent
 from logger.transports.simulated import serve_pty, serve_tcp
 
-pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="other system: no pseudo-terminals")
+pytestmark = pseudo_terminals
 ERRORS = (errno.ENOSPC, errno.EIO, errno.EROFS, errno.EDQUOT)
 TOLD_S = 1.0
 

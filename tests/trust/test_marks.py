@@ -8,7 +8,6 @@ import os
 import random
 import shutil
 import subprocess
-import sys
 import tempfile
 import threading
 from collections.abc import Iterator
@@ -19,6 +18,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from support.disks import HOWS, Killed, NoSync, PowerCut, RefusesMarks, disk, killed_in, restarted
+from support.systems import pseudo_terminals
 from support.waiting import until
 from support.yard import Counter, Yard, begun, count_into, force, further_rows, in_order, recording
 
@@ -31,7 +31,7 @@ from logger.session.verify import repair, verify
 from logger.session.writer import SessionWriter
 from logger.transports.simulated import serve_pty
 
-pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="other system: no pseudo-terminals")
+pytestmark = pseudo_terminals
 TABLES = package.TABLES
 
 

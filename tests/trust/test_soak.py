@@ -6,7 +6,6 @@ from __future__ import annotations
 import json
 import os
 import subprocess
-import sys
 import threading
 import time
 import urllib.request
@@ -15,6 +14,7 @@ from pathlib import Path
 import pytest
 from support.processes import start_haul
 from support.rigs import STRAIGHT_PULL
+from support.systems import pseudo_terminals
 from support.waiting import until
 from support.yard import Yard, force, travel
 
@@ -25,7 +25,7 @@ from logger.transports.simulated import serve_pty, serve_tcp
 
 pytestmark = [
     pytest.mark.long,
-    pytest.mark.skipif(sys.platform == "win32", reason="other system: no pseudo-terminals"),
+    pseudo_terminals,
 ]
 MINUTES = float(os.environ.get("HAUL_SOAK_MIN", "30"))
 RATE, VIEWERS = 1000.0, 5

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 import time
 from datetime import UTC, datetime
 from pathlib import Path
@@ -10,6 +9,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from support.systems import pseudo_terminals
 from support.waiting import until
 from support.yard import (
     Counter,
@@ -26,7 +26,7 @@ from logger import clock
 from logger.session.reader import read_all
 from logger.session.verify import verify
 
-pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="other system: no pseudo-terminals")
+pytestmark = pseudo_terminals
 
 
 def test_the_clock_is_one_that_never_steps_and_runs_on_in_sleep() -> None:

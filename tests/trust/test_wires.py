@@ -5,13 +5,13 @@ from __future__ import annotations
 
 import random
 import socket
-import sys
 import time
 import tracemalloc
 from pathlib import Path
 from typing import Any
 
 import pytest
+from support.systems import pseudo_terminals
 from support.waiting import until
 from support.yard import (
     Counter,
@@ -31,7 +31,7 @@ from logger.formats.registry import encode
 from logger.session.reader import read_all
 from logger.session.verify import verify
 
-pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="other system: no pseudo-terminals")
+pytestmark = pseudo_terminals
 BACK_S = 1.0
 
 

@@ -13,6 +13,7 @@ from pathlib import Path
 
 import pytest
 from support.places import ROOT
+from support.systems import pseudo_terminals
 from support.waiting import until
 
 from analysis.rig_file.load import load_rig
@@ -21,8 +22,6 @@ from dashboard.commands.simulate import serving
 from logger.channels.sensors_file import load_sensors
 from logger.errors import CallFault, PortFault
 from logger.session.reader import open_session
-
-PTY = pytest.mark.skipif(sys.platform == "win32", reason="other system: no pseudo-terminals")
 
 
 def start(*argv, **more):
@@ -109,7 +108,7 @@ def wire(sensors, *ports):
     return sensors
 
 
-@PTY
+@pseudo_terminals
 def test_simulated_ports_are_recorded_and_give_the_stated_truth(
     haul, rig, sensors, true_file, tmp_path
 ):
@@ -157,7 +156,7 @@ def recorded(out) -> None:
     until(lambda: path.exists() and path.read_bytes().count(b"\n") > 100, 10, "recorded rows")
 
 
-@PTY
+@pseudo_terminals
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGKILL])
 def test_ending_the_demo_ends_everything_and_seals(haul, tmp_path, number):
     out = tmp_path / "D"
@@ -175,7 +174,7 @@ def test_ending_the_demo_ends_everything_and_seals(haul, tmp_path, number):
     assert open_session(out).simulation_true["seed"] == 1
 
 
-@PTY
+@pseudo_terminals
 def test_a_recorder_that_is_killed_ends_the_demo_with_one_line(haul, tmp_path):
     out = tmp_path / "D"
     process = start("demo", "--http", 0, "--for", 60, "--out", out)
@@ -204,7 +203,7 @@ def alive(pid):
     return Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()[0] != "Z"
 
 
-@PTY
+@pseudo_terminals
 def test_the_demo_without_out_tells_its_page_and_its_session_and_both_end(haul):
     process = start("demo", "--for", 3, "--http", 0)
     said, err = process.communicate(timeout=30)
@@ -218,7 +217,7 @@ def test_the_demo_without_out_tells_its_page_and_its_session_and_both_end(haul):
     shutil.rmtree(session.parent)
 
 
-@PTY
+@pseudo_terminals
 def test_the_demo_as_promised(haul, thirty):
     """haul demo --headless --for 30 --out D && haul verify D && haul review D --json"""
     process, out = thirty

@@ -6,7 +6,6 @@ import json
 import os
 import signal
 import subprocess
-import sys
 import threading
 import time
 from pathlib import Path
@@ -14,6 +13,7 @@ from typing import Any
 
 import pytest
 from support.channels import channel
+from support.systems import pseudo_terminals
 from support.waiting import until
 from support.yard import Yard, recording, silent_wire
 
@@ -27,7 +27,7 @@ from logger.session.verify import repair, verify
 from logger.transports.serial import open_port
 from logger.transports.simulated import PtyDevice
 
-pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")
+pytestmark = pseudo_terminals
 
 
 def answer(yard: Yard, request: str) -> Event:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import itertools
 import re
-import sys
 import threading
 import time
 from collections.abc import Callable, Iterator, Mapping
@@ -19,6 +18,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.channels import channel
+from support.systems import pseudo_terminals
 from support.waiting import until
 from support.yard import Yard, silent_wire
 
@@ -89,7 +89,7 @@ def slipway(yard: Yard, device: Any, text: str) -> Iterator[SteadyDevice]:
         recorder.join(5.0)
 
 
-@pytest.mark.skipif(sys.platform == "win32", reason="other system: no pseudo-terminals")
+@pseudo_terminals
 def test_a_zero_is_taken_at_rest_and_refused_in_a_stroke(
     yard: Yard, force: str, travel: str
 ) -> None:

@@ -17,11 +17,10 @@ from support.disks import NoSync, disk
 from support.yard import Yard, force
 
 from logger.session import write_journal as marks
-from logger.session.descriptor import MARKS
+from logger.session.descriptor import MARKS, TABLES
 from logger.session.write_journal import Marks, Proof
 
 BOOT = "12345678-9abc-4def-8123-456789abcdef"
-TABLES = ("readings.csv", "events.csv", "clock.csv", "rejects.csv")
 
 
 def sha(data: bytes) -> str:
