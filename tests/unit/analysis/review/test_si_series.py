@@ -7,7 +7,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from analysis.review.si_series import thinned
-from dashboard.figures.session_figures import force_over_time
 
 
 @given(st.lists(st.floats(-1e3, 1e3), min_size=1, max_size=400), st.integers(1, 40))

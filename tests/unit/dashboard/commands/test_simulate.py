@@ -129,7 +129,7 @@ def test_simulated_ports_are_recorded_and_give_the_stated_truth(
 
 @pytest.mark.parametrize(
     ("port", "words"),
-    [("FILE", "is there already"), ("/nonexistent/folder/port", "no folder"),
+    [("FILE", "exists already"), ("/nonexistent/folder/port", "folder that does not exist"),
      ("hwgrep://0403", "no virtual device"), ("rfc2217://127.0.0.1:1", "no virtual device"),
      ("spy:///dev/null?file=X", 'begins with "spy"'), ("SPY:///dev/null?file=X", 'begins with "SPY"'),
      ("loop://", 'begins with "loop"'), ("usb:0403:6001", 'begins with "usb"'), ("stdin:", 'begins with "stdin"')],

@@ -76,8 +76,8 @@ def test_it_shows_what_the_review_says(session):
     words = " ".join(Seen(report(session)).words.split())
     review = review_session(session)
     for key in ("actual_ma", "efficiency", "pulley_efficiency"):
-        assert METRIC.of("number", review["measured"][key]) in words
-    assert METRIC.of("force", review["measured"]["haul_force_N"]) in words
+        assert METRIC.quantity("number", review["measured"][key]) in words
+    assert METRIC.quantity("force", review["measured"]["haul_force_N"]) in words
     for row in review["peaks"][:3]:
         assert METRIC.force(row["force_N"]) in words
     assert verify(session).digest in words
@@ -145,7 +145,7 @@ def test_three_sentences_name_result_method_and_what_to_look_at(tmp_path):
     assert "known" in second and "0.90" in second
     assert third.startswith("Nothing stands out") and "inspected by a person" in third
     worn = reviewed(made(tmp_path / "worn", e=0.6, load_N=1500.0))
-    assert "less than can be explained" in three_sentences(worn, METRIC)[0]
+    assert "less than the uncertainty of both can explain" in three_sentences(worn, METRIC)[0]
     assert "drags" in look_at(worn.json, worn.agreement, METRIC)
 
 

@@ -61,7 +61,7 @@ def test_every_number_of_the_review_stands_on_the_page_with_its_unit_and_uncerta
         ("efficiency of one pulley", "pulley_efficiency", "number"),
         ("travel efficiency", "travel_efficiency", "number"), ("work efficiency", "work_efficiency", "number"),
     ):  # fmt: skip
-        assert said[name][1] == shown.of(kind, measured[key])
+        assert said[name][1] == shown.quantity(kind, measured[key])
         assert " ± " in said[name][1] and said[name][3] == str(measured[key]["n"]) and said[name][4]
     assert said["rope hauled"][1] == shown.length(measured["haul_travel_m"])
     assert said["work in"][1] == shown.work(measured["work_in_J"])
@@ -69,7 +69,7 @@ def test_every_number_of_the_review_stands_on_the_page_with_its_unit_and_uncerta
         shown.force(s["peak_force_N"]) for s in found["strokes"]
     ]
     assert [s["cells"][8] for s in told["strokes"]] == [
-        shown.of("number", s["efficiency"]) for s in found["strokes"]
+        shown.quantity("number", s["efficiency"]) for s in found["strokes"]
     ]
     assert told["warnings"] == found["warnings"]
     assert measured["load_force_method"] in said["load force"][4]

@@ -102,7 +102,7 @@ def test_a_limit_of_the_rig_beyond_the_cell_is_said():
     sensors = cell(unit="N", capacity=1000.0)
     row = AlarmRow("haul_force", "G1: slips", gain=3.0, stop=6000.0)
     text = row_text(row, sensors, {}, METRIC)
-    assert "stop at 2000 N" in text and "(6000 N on it)" in text and "will not see it" in text
+    assert "stop at 2000 N" in text and "(6000 N on it)" in text and "cannot read it" in text
 
 
 @pytest.mark.parametrize(

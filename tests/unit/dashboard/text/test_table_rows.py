@@ -120,7 +120,7 @@ def test_a_column_shows_a_value_in_the_readers_units_and_writes_it_in_si(value, 
     column = Column("x", lambda row: row, kind, csv="x [SI]")
     shown = SYSTEMS[units]
     assert float(column.cell(value)) == pytest.approx(value, rel=1e-8)
-    assert column.text(value, shown) == shown.of(kind, {"value": value})
+    assert column.text(value, shown) == shown.quantity(kind, {"value": value})
     if kind == "number":
         assert column.text(value, shown) == number(value)
     assert (column.text(None, shown), column.cell(None)) == ("not known", "")

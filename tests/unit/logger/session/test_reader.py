@@ -13,9 +13,9 @@ from support.channels import json_channel
 from support.yard import Yard, unsealed
 
 from logger.errors import SessionFault
-from logger.session.descriptor import TABLES
 from logger.session import parser as session_parse
 from logger.session import reader as session
+from logger.session.descriptor import TABLES
 from logger.session.lock import acquire
 from logger.session.reader import Follower, open_session, read_all, session_state
 from logger.session.verify import repair, verify
