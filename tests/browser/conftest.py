@@ -45,12 +45,12 @@ class Browser:
 
     def requested(self) -> list[str]:
         """Every address that was asked for since `open`."""
-        found = []
+        urls = []
         for row in self.driver.get_log("performance"):
             message = json.loads(row["message"])["message"]
             if message["method"] == "Network.requestWillBeSent":
-                found.append(message["params"]["request"]["url"])
-        return found
+                urls.append(message["params"]["request"]["url"])
+        return urls
 
     def updated(self, more: int = 4, within_s: float = 10.0) -> None:
         """Wait until the live page has drawn `more` further answers of its server."""

@@ -140,11 +140,11 @@ def test_no_module_imports_itself_in_a_circle():
     }
     done: set[str] = set()
 
-    def visit(name, way):
-        assert name not in way, "circle: " + " > ".join([*way[way.index(name) :], name])
+    def visit(name, path):
+        assert name not in path, "circle: " + " > ".join([*path[path.index(name) :], name])
         if name not in done:
             for other in sorted(graph[name]):
-                visit(other, [*way, name])
+                visit(other, [*path, name])
             done.add(name)
 
     for name in graph:

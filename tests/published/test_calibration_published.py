@@ -68,10 +68,10 @@ def calibrate(tmp_path, capsys):
     return call
 
 
-def agreeing_digits(found, certified):
-    if found == certified:
+def agreeing_digits(computed, certified):
+    if computed == certified:
         return 15.0
-    return min(15.0, -math.log10(abs(found - certified) / abs(certified)))
+    return min(15.0, -math.log10(abs(computed - certified) / abs(certified)))
 
 
 @pytest.mark.parametrize("name", SETS)

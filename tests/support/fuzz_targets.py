@@ -179,8 +179,8 @@ def edited(text: str, data: bytes) -> str:
     """The text with some places replaced, dropped, doubled or swapped, as the bytes say."""
     words: list[str] = []
     for line in text.splitlines(keepends=True):
-        for i, part in enumerate(line.split(" ")):
-            words += [" ", part] if i else [part]
+        for i, word in enumerate(line.split(" ")):
+            words += [" ", word] if i else [word]
     for i in range(0, len(data) - 3, 4):
         at = (data[i] * 256 + data[i + 1]) % len(words)
         what, token = data[i + 2] % 6, TOKENS[data[i + 3] % len(TOKENS)]
@@ -319,7 +319,7 @@ class Place:
 
     def _templates(self) -> list[dict[str, bytes]]:
         """A sealed session, and one that was cut short, with its marks and without."""
-        found = []
+        templates = []
         for sealed in (True, False):
             out = self.base / f"template-{sealed}"
             writer = SessionWriter.create(out, RIG.encode(), parse_sensors(XDR_TWO, "s"))
@@ -335,10 +335,10 @@ class Place:
             else:
                 writer.flush()
                 writer.abandon()
-            found.append({p.name: p.read_bytes() for p in out.iterdir() if p.is_file()})
+            templates.append({p.name: p.read_bytes() for p in out.iterdir() if p.is_file()})
             shutil.rmtree(out)
-        found.append({name: data for name, data in found[-1].items() if name != MARKS})
-        return found
+        templates.append({name: data for name, data in templates[-1].items() if name != MARKS})
+        return templates
 
     def close(self) -> None:
         shutil.rmtree(self.base, ignore_errors=True)
@@ -383,26 +383,26 @@ def session(data: bytes) -> None:
     folder = here.base / "session"
     shutil.rmtree(folder, ignore_errors=True)
     folder.mkdir()
-    found = dict(here.templates[data[0] % 3])
+    tables = dict(here.templates[data[0] % 3])
     odd = data[1]
     for i in range(2, len(data) - 4, 5):
         name = NAMES[data[i] % len(NAMES)]
-        old = found.get(name, b"")
+        old = tables.get(name, b"")
         at = (data[i + 1] * 256 + data[i + 2]) % (len(old) + 1)
         what, row = data[i + 3] % 6, ROWS[data[i + 4] % len(ROWS)]
         if what == 0:
-            found[name] = old[:at] + row + old[at:]
+            tables[name] = old[:at] + row + old[at:]
         elif what == 1:
-            found[name] = old[:at] + row + old[at + len(row) :]
+            tables[name] = old[:at] + row + old[at + len(row) :]
         elif what == 2:
-            found[name] = old[:at]
+            tables[name] = old[:at]
         elif what == 3:
-            found[name] = old + row
+            tables[name] = old + row
         elif what == 4:
-            found[name] = old[:at] + bytes([data[i + 4]]) + old[at + 1 :]
+            tables[name] = old[:at] + bytes([data[i + 4]]) + old[at + 1 :]
         else:
-            found.pop(name, None)
-    for name, content in found.items():
+            tables.pop(name, None)
+    for name, content in tables.items():
         (folder / name).write_bytes(content)
     if odd % 16 == 1:
         (folder / "inbox").mkdir()
@@ -460,9 +460,9 @@ def _pieces(folder: Path) -> None:
         parts.append(follower.read())
     finally:
         path.write_bytes(data)
-    for name, part in whole.readings.items():
+    for name, readings in whole.readings.items():
         joined = np.concatenate([p.readings[name].reading for p in parts])
-        assert joined.tolist() == part.reading.tolist(), name
+        assert joined.tolist() == readings.reading.tolist(), name
     assert sum(p.malformed for p in parts[:2]) >= whole.malformed
 
 
@@ -555,8 +555,8 @@ def inbox(data: bytes) -> None:
                         answer.text,
                     )
                 )
-                found, malformed = parse_events(row)
-                assert malformed == 0 and found[0].text == answer.text, answer
+                events, malformed = parse_events(row)
+                assert malformed == 0 and events[0].text == answer.text, answer
             assert name.startswith(".") or not path.exists()
         made.writer.abandon()
     finally:

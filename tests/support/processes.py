@@ -62,8 +62,8 @@ class Demo:
         self.process = start_haul("demo", "--headless", "--for", for_s, "--out", out)
         self.recorder = 0
         for line in self.process.stdout:
-            if found := re.match(r"recording to .*process ([0-9]+)", line):
-                self.recorder = int(found[1])
+            if match := re.match(r"recording to .*process ([0-9]+)", line):
+                self.recorder = int(match[1])
                 break
         until((out / "readings.csv").exists, 10, "the demo's session")
 

@@ -100,9 +100,9 @@ def analyse(rig, sensors_, *blocks: Block, now: float = -np.inf) -> Result:
 
 
 def review(rig, sensors_, *blocks: Block, now: float = -np.inf) -> dict:
-    found = review_all(info(sensors_), rig, analyse(rig, sensors_, *blocks, now=now)).json
-    json.dumps(found, allow_nan=False)  # plain numbers only, whatever the session
-    return found
+    reviewed = review_all(info(sensors_), rig, analyse(rig, sensors_, *blocks, now=now)).json
+    json.dumps(reviewed, allow_nan=False)  # plain numbers only, whatever the session
+    return reviewed
 
 
 def pull(hz, force_N, *, speed=0.5, start=2.0, rope=3.0, rest=3.0):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 from hypothesis import strategies as st
 
@@ -204,6 +205,11 @@ def rigs(draw: st.DrawFn) -> Rig:
     if "P1" in extra and not any("@P1" in w for w in words):
         extra = extra.replace("[further_anchor.P1]\nat_m = -2.0\noffset_m = 3.0\n", "")
     return rig(" ".join(words), e=e, extra=extra)
+
+
+def with_distance(rig_: Rig, metres: float) -> Rig:
+    """The rig with this distance to haul, in m, so that its job has strokes."""
+    return replace(rig_, load=replace(rig_.load, pull_distance_m=metres))
 
 
 def refused(text_or_path: str, **kwargs: object) -> str:

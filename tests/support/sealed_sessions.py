@@ -71,7 +71,7 @@ def made(
     hauling = (t >= 3.0) & (within < stroke_s)
     # pulled for stroke_s, fed back in 2 s with the tension off
     back = np.clip((within - stroke_s - 0.5) / 2.0, 0.0, 1.0)
-    way = np.where(t < 3.0, 0.0, np.minimum(within, stroke_s) * 0.5 * (1 - back))
+    rope_m = np.where(t < 3.0, 0.0, np.minimum(within, stroke_s) * 0.5 * (1 - back))
     pull = np.where(hauling, load_N / ma(e), 0.0) + rng.normal(0.0, 1.0, len(t))
     if peak_N is not None:
         pull[np.searchsorted(t, 3.0 + stroke_s / 2)] = peak_N
@@ -79,7 +79,7 @@ def made(
     sensors = parse_sensors(force("u = 2.0") + rope(name=counter), "sensors.toml")
     writer = SessionWriter.create(out, text.encode(), sensors, started_at=started_at)
     writer.event(0.0, "start")
-    writer.readings(rows(t, **{"haul_force": pull, counter: way}))
+    writer.readings(rows(t, **{"haul_force": pull, counter: rope_m}))
     for k in range(marks):
         writer.event(float(t[-1]) * k / marks, "mark", "", None, f"{mark} {k}")
     for time_s, n in ((0.0, 0), (float(t[-1]), len(t))):

@@ -167,41 +167,41 @@ def summed(folder: Path) -> None:
     (folder / SUMS).write_text(seal.sums_text(sums))
 
 
-def with_own_hash(found: dict[str, Any]) -> bytes:
-    found["haul_self"] = "sha256:" + "0" * 64
-    digest = hashlib.sha256(package.to_bytes(found)).hexdigest()
-    found["haul_self"] = "sha256:" + digest
-    return package.to_bytes(found)
+def with_own_hash(descriptor: dict[str, Any]) -> bytes:
+    descriptor["haul_self"] = "sha256:" + "0" * 64
+    digest = hashlib.sha256(package.to_bytes(descriptor)).hexdigest()
+    descriptor["haul_self"] = "sha256:" + digest
+    return package.to_bytes(descriptor)
 
 
-def without_hashes(found: dict[str, Any], digest: str) -> bytes:
+def without_hashes(descriptor: dict[str, Any], digest: str) -> bytes:
     for key in ("haul_files", "haul_self", "ended_at"):
-        del found[key]
-    for row in found["resources"]:
+        del descriptor[key]
+    for row in descriptor["resources"]:
         del row["hash"], row["bytes"]
-    return package.to_bytes(found)
+    return package.to_bytes(descriptor)
 
 
-def new_hash_alone(found: dict[str, Any], digest: str) -> bytes:
-    for row in [*found["haul_files"], *found["resources"]]:
+def new_hash_alone(descriptor: dict[str, Any], digest: str) -> bytes:
+    for row in [*descriptor["haul_files"], *descriptor["resources"]]:
         if row["path"] == READINGS:
             row["hash"] = f"sha256:{digest}"
-    return package.to_bytes(found)
+    return package.to_bytes(descriptor)
 
 
-def one_of_two_places(found: dict[str, Any], digest: str) -> bytes:
-    for row in found["haul_files"]:
+def one_of_two_places(descriptor: dict[str, Any], digest: str) -> bytes:
+    for row in descriptor["haul_files"]:
         if row["path"] == READINGS:
             row["hash"] = f"sha256:{digest}"
-    return with_own_hash(found)
+    return with_own_hash(descriptor)
 
 
-def other_bytes(found: dict[str, Any], digest: str) -> bytes:
-    new_hash_alone(found, digest)
-    for row in found["haul_files"]:
+def other_bytes(descriptor: dict[str, Any], digest: str) -> bytes:
+    new_hash_alone(descriptor, digest)
+    for row in descriptor["haul_files"]:
         if row["path"] == READINGS:
             row["bytes"] += 1
-    return with_own_hash(found)
+    return with_own_hash(descriptor)
 
 
 @pytest.mark.parametrize(

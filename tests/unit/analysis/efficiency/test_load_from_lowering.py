@@ -100,7 +100,7 @@ def test_pulleys_that_lose_the_same_both_ways_are_found_out(e):
 MASS = "mass_kg = 1000.0\nmass_kg_u = 10.0"
 
 
-def _slope(c, known, e=0.85, more=1.0, whole=False):
+def _slope(c, stated, e=0.85, more=1.0, whole=False):
     """(force up, what was measured, or the whole review) of m = 1000 kg on 10 degrees: up m g (sin + c cos), back m g (sin - c cos);
     more: losses of the pulleys while running back / while hauling."""
     slope, weight = math.radians(10), 1000 * G
@@ -108,20 +108,20 @@ def _slope(c, known, e=0.85, more=1.0, whole=False):
     back = weight * (math.sin(slope) - c * math.cos(slope))
     e_back = e**-more
     made = _both(up / (1 + e + e * e), back / (1 + e_back + e_back**2))
-    load = f'[load]\nkind = "slope"\nslope_deg = 10.0\n{known}\n'
+    load = f'[load]\nkind = "slope"\nslope_deg = 10.0\n{stated}\n'
     found = review(rig(THREE, extra=load), sensors("haul", "rope"), block(**made))
     return up, found if whole else found["measured"]
 
 
 @pytest.mark.parametrize(
-    ("c", "e", "known"),
+    ("c", "e", "stated"),
     [
         (0.06, 0.85, "resistance_coefficient = 0.06\nresistance_coefficient_u = 0.006"),
         (0.13, 0.95, MASS),
     ],
 )
-def test_a_slope_with_its_coefficient_or_its_mass(c, e, known):
-    up, found = _slope(c, known, e)
+def test_a_slope_with_its_coefficient_or_its_mass(c, e, stated):
+    up, found = _slope(c, stated, e)
     assert found["load_force_method"] == "haul-and-lower"
     assert found["load_force_N"]["value"] == pytest.approx(up, rel=1e-3)
     assert found["load_force_N"]["u"] > 0.01 * up  # the ground's and the asymmetry's doubt

@@ -16,7 +16,7 @@ def by_name(condition):
     return {row.name: row for row in condition.rows}
 
 
-def of(path, extra=HUNG, **more):
+def model_and_conditions(path, extra=HUNG, **more):
     known = model(rig(path, extra=extra, **more))
     return known, {one.name: one for one in conditions(known)}
 
@@ -27,7 +27,7 @@ P1 = HUNG + "[further_anchor.P1]\nat_m = -1.0\noffset_m = 20.0\n"
 
 @pytest.mark.parametrize(("path", "extra"), [(NINE, HUNG), (OWN_ANCHOR, P1)], ids=["9:1", "P1"])
 def test_raising_is_what_predict_says(path, extra):
-    known, every = of(path, extra=extra)
+    known, every = model_and_conditions(path, extra=extra)
     rows = by_name(every["raising"])
     assert every["raising"].haul_N == pytest.approx(known.haul_force_N)
     for part in known.parts:
@@ -36,7 +36,7 @@ def test_raising_is_what_predict_says(path, extra):
 
 def test_worked_example_raising_and_running_back():
     """3:1, e 0.9, 1000 N (derived): haul 369.004 and 298.893 N; anchor 630.996 N and, let back, 1000 - 298.893 N."""
-    _, every = of(THREE)
+    _, every = model_and_conditions(THREE)
     up, back = every["raising"], every["running back"]
     assert up.haul_N == pytest.approx(369.004, abs=5e-4)
     assert back.haul_N == pytest.approx(298.893, abs=5e-4)
@@ -46,7 +46,7 @@ def test_worked_example_raising_and_running_back():
 
 def test_held_alone_carries_the_whole_strand_and_covers_the_resets():
     """Hands off, no friction: the 12:1 holds on half of the load, two strands bear it (statics)."""
-    _, every = of(TWELVE)
+    _, every = model_and_conditions(TWELVE)
     held = every["held on C1"]
     assert {one.held_on for one in every.values()} == {None, "C1"} and held.held_on == "C1"
     rows = by_name(held)
@@ -110,7 +110,7 @@ def test_every_predicted_uncertainty_against_monte_carlo(path):
         "resistance_coefficient = 0.08\nresistance_coefficient_u = 0.01\nbreakaway = 1.4\nbreakaway_u = 0.1\n"
     )
     # a common u of 0.02: with 0.05 an 18:1 is no longer linear
-    known, every = of(path, e=None, extra=DEFAULTS + slope + OWN)
+    known, every = model_and_conditions(path, e=None, extra=DEFAULTS + slope + OWN)
     r = known.rig
     rng = np.random.default_rng(11)
     n = 20_000
@@ -151,14 +151,14 @@ def test_an_anchor_beside_the_axis_carries_its_whole_force():
     """A 90 degree redirect on an anchor beside the axis: 2 T cos 45 = 1.414 T (three industry tables)."""
     path = "tie:load pulley:A1@anchor pulley:S@P1 haul:0"
     extra = HUNG + "[further_anchor.P1]\nat_m = 0.0\noffset_m = 5.0\n"
-    _, every = of(path, e=1.0, extra=extra)
+    _, every = model_and_conditions(path, e=1.0, extra=extra)
     rows = by_name(every["raising"])
     assert rows["P1"].force_N == pytest.approx(1.4142 * WEIGHT, rel=1e-4)
     assert rows["S"].force_N == pytest.approx(1.4142 * WEIGHT, rel=1e-4)
 
 
 def test_unknown_load_leaves_shares_and_no_newtons():
-    _, every = of(NINE, extra="")
+    _, every = model_and_conditions(NINE, extra="")
     for one in every.values():
         assert one.load_N is None and one.why_not
         assert all(row.force_N is None and row.use is None for row in one.rows)

@@ -43,12 +43,12 @@ def hauled(rig_, sensors, haul_N: float, reads_N: tuple[float, ...], **changed):
     return review(rig_, sensors, block(**channels))
 
 
-def over(found, name: str):
-    return [e for e in found["events"] if e["kind"] == "over_limit" and name in e["text"]]
+def over(reviewed, name: str):
+    return [e for e in reviewed["events"] if e["kind"] == "over_limit" and name in e["text"]]
 
 
-def peak(found, name: str):
-    return next(row for row in found["peaks"] if row["name"] == name)
+def peak(reviewed, name: str):
+    return next(row for row in reviewed["peaks"] if row["name"] == name)
 
 
 @pytest.mark.parametrize("at", ["load", "load>G1"])

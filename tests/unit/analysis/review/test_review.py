@@ -46,24 +46,24 @@ def _plain(value):
         _plain(inner)
 
 
-def _has_shape(found):
-    assert found.keys() == SHAPE.keys()
+def _has_shape(reviewed):
+    assert reviewed.keys() == SHAPE.keys()
     for key in ("predicted", "measured", "agreement"):
-        assert found[key].keys() == SHAPE[key]
+        assert reviewed[key].keys() == SHAPE[key]
     for key, keys in (
         ("strokes", STROKE),
         ("events", EVENT),
         ("peaks", PEAK),
         ("messages", MESSAGE),
     ):
-        assert all(row.keys() == keys for row in found[key])
-    assert found["warnings"] == [row["text"] for row in found["messages"]]
-    assert all(row["level"] == CATALOGUE[row["code"]].level for row in found["messages"])
+        assert all(row.keys() == keys for row in reviewed[key])
+    assert reviewed["warnings"] == [row["text"] for row in reviewed["messages"]]
+    assert all(row["level"] == CATALOGUE[row["code"]].level for row in reviewed["messages"])
     for key in ("haul_force_N", "actual_ma", "efficiency", "pulley_efficiency"):
-        quantity = found["measured"][key]
+        quantity = reviewed["measured"][key]
         assert quantity is None or quantity.keys() == {"value", "u", "U95", "n"}
-    _plain(found)
-    json.dumps(found, allow_nan=False)
+    _plain(reviewed)
+    json.dumps(reviewed, allow_nan=False)
 
 
 def _import(folder, name, csv, rig=None, sensors_=None):

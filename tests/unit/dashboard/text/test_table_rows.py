@@ -49,9 +49,9 @@ def by_title(head, rows):
     return {(row[0], title): text for row in rows for title, text in zip(head, row, strict=True)}
 
 
-def on_page(told, name):
-    rows = told["results"] if name == "results" else [row["cells"] for row in told[name]]
-    return by_title(told["heads"][name], rows)
+def on_page(tables, name):
+    rows = tables["results"] if name == "results" else [row["cells"] for row in tables[name]]
+    return by_title(tables["heads"][name], rows)
 
 
 def in_report(text, first):

@@ -11,8 +11,8 @@ from support.systems import linux
 from logger.recorder.power_supply import PowerState, read_power
 
 
-def supplies(folder: Path, **found) -> Path:
-    for name, files in found.items():
+def supplies(folder: Path, **devices) -> Path:
+    for name, files in devices.items():
         (folder / name).mkdir(parents=True)
         for key, text in files.items():
             (folder / name / key).write_bytes(text.encode("latin-1") + b"\n")
@@ -27,7 +27,7 @@ PLUG = {"type": "Mains", "online": "1"}
 
 @linux
 @pytest.mark.parametrize(
-    ("found", "source", "percent"),
+    ("devices", "source", "percent"),
     [
         ({"BAT0": CELL | {"status": "Discharging"}, "AC": PLUG | {"online": "0"}}, "battery", 54),
         ({"BAT0": CELL | {"status": "Charging"}, "AC": PLUG}, "mains", 54),
@@ -49,8 +49,8 @@ PLUG = {"type": "Mains", "online": "1"}
         ({}, "", None),
     ],
 )  # fmt: skip
-def test_power_is_what_the_kernel_says(tmp_path, found, source, percent):
-    assert read_power(supplies(tmp_path, **found)) == PowerState(source, percent)
+def test_power_is_what_the_kernel_says(tmp_path, devices, source, percent):
+    assert read_power(supplies(tmp_path, **devices)) == PowerState(source, percent)
 
 
 def test_power_that_nobody_tells_of_is_not_known(tmp_path):
