@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 from support.places import DEMO
-from support.processes import start_haul
+from support.processes import PageProcess
 from support.waiting import until
 
 import analysis
@@ -17,31 +17,15 @@ return [...document.querySelectorAll('.rig:first-of-type .drawing svg text')].ma
 """
 
 
-class Planned:
-    """`haul plan ARGV` in a process of its own; url: what it printed."""
-
-    def __init__(self, *argv) -> None:
-        self.process = start_haul("plan", *argv)
-        self.url = self.process.stdout.readline().strip()
-
-    def __enter__(self):
-        return self
-
-    def __exit__(self, *what) -> None:
-        if self.process.poll() is None:
-            self.process.terminate()
-        self.process.communicate(timeout=10)
-
-
 @pytest.fixture(scope="module")
 def page():
-    with Planned(DEMO) as serving:
+    with PageProcess("plan", DEMO) as serving:
         yield serving
 
 
 @pytest.fixture(scope="module")
 def pair():
-    with Planned(RIGS / "3-on-4.toml", RIGS / "3-redirect-own-anchor.toml") as serving:
+    with PageProcess("plan", RIGS / "3-on-4.toml", RIGS / "3-redirect-own-anchor.toml") as serving:
         yield serving
 
 
@@ -204,7 +188,7 @@ def test_a_fault_in_the_file_is_one_line_and_heals(browser, tmp_path):
     good = DEMO.read_text("utf-8")
     path.write_text(good, "utf-8")
     fault = "const n = document.querySelector('.fault'); return n.hidden ? '' : n.textContent"
-    with Planned(path) as serving:
+    with PageProcess("plan", path) as serving:
         opened(browser, serving.url)
         path.write_text(good.replace("[anchor]", "[ancor]"), "utf-8")
         browser.js("document.getElementById('again').click()")
@@ -232,7 +216,7 @@ def test_hostile_text_of_a_file_stays_text(browser, tmp_path):
         text.replace("[pulley.<b>T1</b>]", '[pulley."<b>T1</b>"]').replace(">", "⟩"), "utf-8"
     )
     hostile_name = "<b⟩T1</b⟩"  # a name may hold no ">", so this is the worst that can come
-    with Planned(path) as serving:
+    with PageProcess("plan", path) as serving:
         opened(browser, serving.url)
         assert hostile.replace(">", "⟩") in browser.js(
             "return document.querySelector('h1').textContent"
@@ -244,7 +228,7 @@ def test_hostile_text_of_a_file_stays_text(browser, tmp_path):
         assert browser.js("return document.querySelectorAll('img, .drawing b').length") == 0
         assert browser.js("return window.broken") is None
     path.write_text(DEMO.read_text("utf-8").replace('note = "', f'note = "{hostile}'), "utf-8")
-    with Planned(path) as serving:
+    with PageProcess("plan", path) as serving:
         opened(browser, serving.url)
         assert hostile in browser.js("return document.querySelector('.said').textContent")
         assert browser.js("return document.querySelectorAll('img').length") == 0

@@ -10,16 +10,19 @@ from pathlib import Path
 
 from dashboard.live.session_hub import Hub
 from dashboard.watch.server import FaultLog, Server
+from dashboard.web.sharing import Sharing
 
 Answer = tuple[int, bytes, dict[str, str]]  # status, body, headers
 
 
 class OpenServer:
-    """A server over a session or a folder of sessions, open to this machine alone."""
+    """A server over a session or a folder of sessions; without `sharing` it is open to this machine alone."""
 
-    def __init__(self, path: Path, rigs: Sequence[Path] = ()) -> None:
+    def __init__(
+        self, path: Path, rigs: Sequence[Path] = (), sharing: Sharing | None = None
+    ) -> None:
         self.hub = Hub(path, FaultLog(), rigs)
-        self.server = Server(self.hub)
+        self.server = Server(self.hub, 0, sharing)
         self.thread = threading.Thread(target=self.server.run, daemon=True)
         self.thread.start()
 

@@ -34,18 +34,17 @@ def start_haul(*argv, **more) -> subprocess.Popen:
     )  # fmt: skip
 
 
-class Watched:
-    """`haul watch ARGV` in a process of its own; url: what it printed."""
+class PageProcess:
+    """`haul COMMAND ARGV` in a process of its own, for a command that serves a page.
 
-    def __init__(self, *argv) -> None:
-        self.process = start_haul("watch", *argv)
+    url: the page's address, as the command printed it.
+    """
+
+    def __init__(self, command: str, *argv) -> None:
+        self.process = start_haul(command, *argv)
         self.url = self.process.stdout.readline().strip()
 
-    def since(self, query: str = "") -> dict:
-        with urllib.request.urlopen(f"{self.url}since?{query}", timeout=5) as answer:
-            return json.load(answer)
-
-    def __enter__(self) -> Watched:
+    def __enter__(self):
         return self
 
     def __exit__(self, *what) -> None:
@@ -54,8 +53,20 @@ class Watched:
         self.process.communicate(timeout=10)
 
 
+class Watched(PageProcess):
+    """`haul watch ARGV` in a process of its own."""
+
+    def __init__(self, *argv) -> None:
+        super().__init__("watch", *argv)
+
+    def since(self, query: str = "") -> dict:
+        """What the page's script asks for, as the server answers it."""
+        with urllib.request.urlopen(f"{self.url}since?{query}", timeout=5) as answer:
+            return json.load(answer)
+
+
 class Demo:
-    """`haul demo --headless` in a process of its own; recorder: the process id that it told."""
+    """`haul demo --headless` in a process of its own; recorder: the process id of its recorder, as it printed it."""
 
     def __init__(self, out: Path, for_s: float) -> None:
         self.out = out
@@ -68,7 +79,7 @@ class Demo:
         until((out / "readings.csv").exists, 10, "the demo's session")
 
     def ended(self, within_s: float) -> tuple[int, str]:
-        """Exit status and what it said."""
+        """Exit status and output."""
         out, err = self.process.communicate(timeout=within_s)
         return self.process.returncode, out + err
 

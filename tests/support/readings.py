@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
+from analysis.efficiency.uncertainty import Component, Quantity
 from analysis.review.review import review_all
 from analysis.rig.rig import Rig
 from analysis.rig_file.load import parse_rig
@@ -113,3 +114,8 @@ def pull(hz, force_N, *, speed=0.5, start=2.0, rope=3.0, rest=3.0):
     x = np.clip((t - start) * speed, 0, rope)
     force = force_N(x) if callable(force_N) else force_N
     return t, x, np.where((t >= start - 1e-9) & (t <= end + 1e-9), force, 0.0)
+
+
+def measured_ma(value: float, u: float = 0.02) -> Quantity:
+    """A mechanical advantage with one component of standard uncertainty u and 3 degrees of freedom."""
+    return Quantity(value, (Component("cell", u),), 3)

@@ -125,7 +125,7 @@ def test_what_cannot_be_finished_is_told_up_to_there():
 
 @settings(max_examples=12, deadline=None)
 @given(rigs())
-def test_every_rig_has_a_story(found):
-    whole = frames_and_job(with_distance(found, 3.0))[0]
+def test_every_rig_has_a_story(rig_):
+    whole = frames_and_job(with_distance(rig_, 3.0))[0]
     assert whole.frames[0].kind == "start" and whole.frames[-1].kind == "end"
     assert len(whole.frames) <= 402

@@ -8,9 +8,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from support.readings import block, pull, review, sensors, three
+from support.readings import block, measured_ma, pull, review, sensors, three
 
-from analysis.efficiency.uncertainty import Component, Quantity
 from analysis.mechanics.model import model
 from analysis.messages.catalogue import CATALOGUE
 from analysis.review.review import agreement, review_session
@@ -131,14 +130,10 @@ def test_a_length_at_a_travelling_pulley_is_refused():
         check_places(three(), parse_sensors(text, "sensors.toml"))
 
 
-def _ma(value, u):
-    return Quantity(value, (Component("cell", u),), 3)
-
-
 def test_en_by_hand():
     """ISO/IEC 17043: En = (x - X) / sqrt(U^2 + U_ref^2), |En| <= 1 agrees (form from memory)."""
     known = model(three())
-    got = agreement(known, _ma(2.5, 0.05), "cell")
+    got = agreement(known, measured_ma(2.5, 0.05), "cell")
     U95 = 1.959964 * 0.05
     assert got.en == pytest.approx((2.5 - 2.71) / np.hypot(U95, 2 * known.model_ma_u))
     assert got.verdict.code == ("advantage_as_predicted" if abs(got.en) <= 1 else "advantage_less")
@@ -149,7 +144,7 @@ def test_en_by_hand():
     [(2.71, "as predicted"), (1.5, "less than the 2.7 to 1 predicted"), (3.0, "more than the 2.7")],
 )
 def test_the_verdict_is_one_sentence_in_a_riggers_words(value, words):
-    verdict = agreement(model(three()), _ma(value, 0.01), "cell").verdict.text()
+    verdict = agreement(model(three()), measured_ma(value, 0.01), "cell").verdict.text()
     assert words in verdict
     assert verdict.count(". ") == 0 and "En" not in verdict
 
@@ -158,10 +153,11 @@ def test_a_known_load_may_itself_be_the_difference():
     """Worse than predicted with the load from the file: the ground may resist more."""
     assert (
         "a load that resists more"
-        in agreement(model(three()), _ma(1.5, 0.01), "known").verdict.text()
+        in agreement(model(three()), measured_ma(1.5, 0.01), "known").verdict.text()
     )
     assert (
-        "load that resists" not in agreement(model(three()), _ma(1.5, 0.01), "cell").verdict.text()
+        "load that resists"
+        not in agreement(model(three()), measured_ma(1.5, 0.01), "cell").verdict.text()
     )
 
 

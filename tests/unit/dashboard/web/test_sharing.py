@@ -5,7 +5,6 @@ import http.client
 import json
 import re
 import socket
-import threading
 import time
 from contextlib import ExitStack, suppress
 from types import SimpleNamespace
@@ -16,12 +15,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from support.channels import force
 from support.growing_session import four_seconds
-from support.http_server import assert_refused
+from support.http_server import OpenServer, assert_refused
 from support.processes import start_haul
 from support.waiting import until
 
-from dashboard.live.session_hub import Hub
-from dashboard.watch.server import FaultLog, Server
+from dashboard.watch.server import Server
 from dashboard.web import connection_limits as connections
 from dashboard.web import qr, sharing
 from dashboard.web.gate import Refused, WebRequest
@@ -42,16 +40,13 @@ WALK = {
 OPEN = {("GET", "/enter"), ("GET", "/enter.js")}
 
 
-class Shared:
+class Shared(OpenServer):
     """A shared server in a thread, its clock in the test's hands."""
 
     def __init__(self, path) -> None:
         self.now = 1000.0
-        self.hub = Hub(path, FaultLog())
-        self.server = Server(self.hub, 0, Sharing("127.0.0.1", lambda: self.now))
+        super().__init__(path, sharing=Sharing("127.0.0.1", lambda: self.now))
         self.sharing = self.server.sharing
-        self.thread = threading.Thread(target=self.server.run, daemon=True)
-        self.thread.start()
 
     def ask(self, path, method="GET", body=None, cookie=None, source=None, **headers):
         link = http.client.HTTPConnection(
@@ -74,12 +69,6 @@ class Shared:
         status, body, headers = self.enter(self.sharing.codes[role])
         assert (status, json.loads(body)) == (200, {"role": role})
         return headers["Set-Cookie"].split(";")[0]
-
-    def close(self):
-        self.server.close()
-        self.hub.close()
-        self.thread.join(5)
-        assert not self.thread.is_alive()
 
 
 @pytest.fixture(scope="module")
