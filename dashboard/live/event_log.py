@@ -56,9 +56,9 @@ class EventLog:
         """The last events, the last alarm, and strokes, resets and marks."""
         late = [*found[-4 * KEPT_EVENTS :], *short_overs(found[-4 * KEPT_EVENTS :])]
         units = self.units
-        recent = [(f.time_s, f.kind, f.message.text(units)) for f in late if f.kind in SHOWN_EVENTS] + [
-            (e.time_s, e.kind, self._text(e)) for e in self.so_far.events
-        ]
+        recent = [
+            (f.time_s, f.kind, f.message.text(units)) for f in late if f.kind in SHOWN_EVENTS
+        ] + [(e.time_s, e.kind, self._text(e)) for e in self.so_far.events]
         recent.sort(key=lambda row: row[0])
         rows = recent[-LAST_EVENTS:][::-1]
         for k in range(LAST_EVENTS):
@@ -76,7 +76,9 @@ class EventLog:
         text = recorded(event, self.alarms, self.sensors, self.units)
         return text + (" (undone)" if event.id and event.id in self.so_far.undone else "")
 
-    def _tell_spans(self, board: Board, strokes: Sequence[Stroke], found: Sequence[DerivedEvent]) -> None:
+    def _tell_spans(
+        self, board: Board, strokes: Sequence[Stroke], found: Sequence[DerivedEvent]
+    ) -> None:
         """`k:n`: [from s, to s, what]: haul, lower, reset, mark, shock, slip."""
         half = SPANS_KEPT // 2
         spans: list[tuple[str, float, float | None, str]] = [

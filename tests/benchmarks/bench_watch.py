@@ -20,8 +20,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from support.chromium import FLAGS
-from support.processes import SENSORS, CommandedDevice, RecordedHaul
+from support.processes import CHROMIUM_FLAGS, SENSORS, CommandedDevice, RecordedHaul
 from support.waiting import until
 
 from logger.recorder.alarms import HOLD_S
@@ -147,7 +146,7 @@ def main() -> int:
 
             options = webdriver.ChromeOptions()
             options.binary_location = chromium
-            for flag in FLAGS:
+            for flag in CHROMIUM_FLAGS:
                 options.add_argument(flag)
             driver = webdriver.Chrome(options=options, service=webdriver.ChromeService(driver_path))
             try:

@@ -9,7 +9,7 @@ import shutil
 from pathlib import Path
 
 import pytest
-from support.chromium import FLAGS
+from support.processes import CHROMIUM_FLAGS
 from support.waiting import until, until_steady
 
 
@@ -79,7 +79,7 @@ def browser(tmp_path_factory):
         pytest.skip("needs chromium and chromedriver: apt-get install chromium chromium-driver")
     options = webdriver.ChromeOptions()
     options.binary_location = chromium
-    for flag in FLAGS:
+    for flag in CHROMIUM_FLAGS:
         options.add_argument(flag)
     options.add_argument(f"--user-data-dir={tmp_path_factory.mktemp('profile')}")
     options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})

@@ -10,8 +10,8 @@ import subprocess
 from pathlib import Path
 
 import pytest
-from support.chromium import FLAGS
 from support.places import SAMPLES
+from support.processes import CHROMIUM_FLAGS
 from support.sealed_sessions import made
 
 from analysis.review.review import Reviewed
@@ -32,7 +32,7 @@ def printed(html: str, folder: Path, paper: str) -> bytes:
     page, out = folder / f"{paper}.html", folder / f"{paper}.pdf"
     page.write_text(html.replace("@page {", f"@page {{ size: {paper};", 1), "utf-8")
     subprocess.run(
-        [chromium, *FLAGS, "--no-pdf-header-footer", f"--user-data-dir={folder / 'profile'}", f"--print-to-pdf={out}", page.as_uri()],
+        [chromium, *CHROMIUM_FLAGS, "--no-pdf-header-footer", f"--user-data-dir={folder / 'profile'}", f"--print-to-pdf={out}", page.as_uri()],
         check=True, capture_output=True, timeout=60,
     )  # fmt: skip
     return out.read_bytes()

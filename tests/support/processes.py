@@ -18,6 +18,16 @@ from support.places import ROOT
 from support.rigs import three_to_one
 from support.waiting import until
 
+CHROMIUM_FLAGS = (  # no window, no requests of its own
+    "--headless=new",
+    "--no-sandbox",
+    "--disable-dev-shm-usage",
+    "--disable-gpu",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
 RIG = three_to_one("resistance_N = 900.0\npull_distance_m = 6.0", rope="mbs_kN = 28.0\n")
 PORT = ('port = "{port}"', "baud = 115200")
 SENSORS = force(*PORT, "u = 2.0", "capacity = 3000.0", "warn_at = 600.0", "stop_at = 800.0") + rope(
