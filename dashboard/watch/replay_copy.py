@@ -18,11 +18,12 @@ from analysis.rig_file.load import parse_rig
 from analysis.rig_file.to_toml import rig_toml
 from logger.channels.sensors_file import parse_sensors
 from logger.clock import utc_text
-from logger.errors import SessionFault, one_line
+from logger.errors import RigFault, SessionFault, one_line
 from logger.session.descriptor import READINGS, READINGS_HEADER, csv_line
 from logger.session.reader import open_session, read_all
 from logger.session.records import Event, SessionInfo
 from logger.session.writer import SessionWriter
+from logger.toml_tables import parse_toml
 
 TICK_S = 0.04
 MOST_ROWS = 20_000  # in one tick: a pause of the machine is not made good at once
@@ -181,7 +182,7 @@ def marked(text: str, file: str, mark: str) -> str:
 
     Where the title cannot be changed in place the file is written anew from the rig it describes.
     """
-    data = tomllib.loads(text)
+    data = parse_toml(text, file, RigFault)
     title = one_line(mark + str(data.get("title", "")), 200)
     escaped = title.replace("\\", "\\\\").replace('"', '\\"')
     line = f'title = "{escaped}"'
