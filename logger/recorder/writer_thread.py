@@ -93,7 +93,7 @@ class WriterThread(threading.Thread):
     def queue_machine_event(self, kind: str, value: float | None, text: str) -> None:
         """Queue an event about the machine, to be appended to events.csv by this thread.
 
-        kind: "disk" or "power"; value: bytes free, or battery charge in %.
+        kind: "disk", "power" or "hangup"; value: bytes free, or battery charge in %.
         """
         self._machine_events.append((kind, value, text))
 
@@ -152,11 +152,14 @@ class WriterThread(threading.Thread):
         self._next[what] = max(self._next[what] + period_s, now_s)
         return True
 
-    def _answer(self, now: float) -> None:
-        """Carry out the requests in the inbox, unless their answers could not be kept."""
+    def _answer(self, now: float, last: bool = False) -> None:
+        """Carry out the requests in the inbox, unless their answers could not be kept.
+
+        last: whether the recording ends now.
+        """
         if self.disk.full:
             return
-        for answer in self._requests.answers(now):
+        for answer in (self._requests.last_answers if last else self._requests.answers)(now):
             (self.alarms if answer.kind == "ack" else self.disk).event(answer)
             if self._requests.table is not None:
                 self.alarms.replace_table(now, self._requests.table)
@@ -206,7 +209,7 @@ class WriterThread(threading.Thread):
     def _write_last(self) -> float:
         """Write what is left, and the `stop` event last; returns its time, s."""
         self._intake.write(self.recording.queue.take(0.0))
-        self._answer(self.time_s())
+        self._answer(self.time_s(), last=True)
         self.ended_s = now = self.time_s()
         self.ledger.close(now)
         self._write_state(now)
