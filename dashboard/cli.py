@@ -1,10 +1,14 @@
 """The `haul` command: find the subcommand, import it alone, turn what goes wrong into one line.
 
 Exit status: 0 done; 1 the question was answered no; 2 the input or the call is wrong; 3 our own
-fault, its trace in a log.  130 and 141 as shells have them: stopped by Ctrl-C, reader gone.
+fault, its trace in a log.  130, 143 and 141 as shells have them: stopped by Ctrl-C, by SIGTERM,
+reader gone.
 """
 
 from __future__ import annotations
+
+# first, because Ctrl-C counts while the modules below are imported
+from dashboard import stop_signals  # isort: skip
 
 import argparse
 import importlib
@@ -16,7 +20,7 @@ from typing import Any, NoReturn
 from logger.errors import CallFault, UserFault, one_line
 from logger.toml_tables import nearest
 
-DONE, NO, WRONG, OURS, INTERRUPTED, READER_GONE = 0, 1, 2, 3, 130, 141
+DONE, NO, WRONG, OURS, READER_GONE = 0, 1, 2, 3, 141
 
 # name -> (module below dashboard.commands, what it does): all that `haul --help` needs
 COMMANDS: dict[str, tuple[str, str]] = {
@@ -86,19 +90,26 @@ def build(name: str) -> tuple[Parser, Any]:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one call; argv without the program's name.  Returns the exit status, never raises."""
+    try:
+        with stop_signals.handled():
+            return _call(list(sys.argv[1:] if argv is None else argv))
+    except KeyboardInterrupt:
+        return stop_signals.last_status()
+
+
+def _call(argv: list[str]) -> int:
+    """Run one call; raises KeyboardInterrupt alone."""
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):  # a terminal that lacks a sign must not end the call
             stream.reconfigure(errors="replace")
     try:
-        status = _run(list(sys.argv[1:] if argv is None else argv))
+        status = _run(argv)
         if sys.stdout is not None:
             sys.stdout.flush()
         return status
     except UserFault as fault:
         _say(str(fault))
         return WRONG
-    except KeyboardInterrupt:
-        return INTERRUPTED
     except BrokenPipeError:
         _forget_stdout()
         return READER_GONE

@@ -14,7 +14,7 @@ SHORT = "shortly over"
 # over a level for no longer: the recorder may have raised no alarm; common practice, no source
 SHORT_S = 0.25
 SHOWN_EVENTS = frozenset({"mark", "undo", "zero", "alarm", "ack", "refused", "gap", "disk", "power",
-                          "sleep", "rig", "end", "slip", "shock", "saturated", SHORT})  # fmt: skip
+                          "sleep", "hangup", "rig", "end", "slip", "shock", "saturated", SHORT})  # fmt: skip
 
 
 class EventsSoFar:

@@ -8,19 +8,23 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import os
+import re
 import sys
 import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from dashboard import stop_signals
 from dashboard.commands.watch import add_http, add_share
 from dashboard.text.alarm_levels import Labels, check_levels, label_text, row_text
 from dashboard.text.console import add_units, positive, units
+from dashboard.text.terminal_printer import TerminalPrinter
 from dashboard.text.units import Units
 from logger.channels.channel import Sensors
 from logger.channels.sensors_file import for_recording, load_sensors
-from logger.errors import CallFault, one_line
+from logger.errors import CallFault, PortFault, one_line
 from logger.recorder.alarms import HOLD_S, LEVELS, AlarmRow, LatchedAlarms, split_alarm_text
 
 if TYPE_CHECKING:
@@ -34,6 +38,7 @@ if TYPE_CHECKING:
 LINE_S = 0.5
 BELL_S = 2.0
 STOP = LEVELS.index("stop")
+_NUMBER = re.compile(r"[0-9]+")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -59,6 +64,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
+    # before numpy: its threads would take both cores of a small machine from the writer thread
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     from analysis.mechanics.model import model
     from analysis.prediction.alarm_rows import limit_rows, part_texts
     from analysis.rig_file.load import load_rig
@@ -87,27 +94,42 @@ def run(args: argparse.Namespace) -> int:
         end_with_parent()
     alarms = (*alarm_rows(sensors), *limit_rows(rig, sensors))
     labelled = part_texts(model(rig))
-    first = [row_text(row, sensors, labelled, shown) for row in alarms]
-    line = StatusLine(sensors, labelled, shown, first)
-    page = _page(args.out, args.http, args.share, shown) if args.watch else None
+    first = [
+        f"recording to {one_line(args.out)}; Ctrl-C ends it and seals, from elsewhere: kill {os.getpid()}",
+        *(row_text(row, sensors, labelled, shown) for row in alarms),
+    ]
+    signals = stop_signals.note()
+    printer = TerminalPrinter()
+    line = StatusLine(sensors, labelled, shown, first, printer=printer)
+    page = _page(args.out, args.http, args.share, shown, printer) if args.watch else None
     try:
         outcome = record(
             args.rig, args.sensors, args.out, for_s=args.for_s, wait=args.wait,
             alarms=alarms, simulation_true=truth, status=line.show,
             check_rig=lambda text, name: rig_table(sensors, text, name, labelled),
-            machine=MachineWatch(Path(args.out), args.for_s),
+            machine=MachineWatch(Path(args.out), args.for_s), reasons=signals,
         )  # fmt: skip
-    except BaseException:
+    except BaseException as error:
         if page is not None:
             page.kill()
+        if isinstance(error, PortFault) and signals:
+            printer.line(f"haul: record: {signals[0]} came before a port was open: no session")
+            printer.end()
+            return stop_signals.last_status()
+        printer.end()
         raise
     line.end()
-    print("\n".join(ended(outcome)))
+    silent = without_reading(outcome)
+    if silent:
+        printer.bell()
+    for text in (*ended(outcome), *silent):
+        printer.line(text, out=True)
+    printer.end()
     return 0 if outcome.state == "sealed" else 1
 
 
 def _page(
-    out: str, port: int | None, share: str | None, shown: Units
+    out: str, port: int | None, share: str | None, shown: Units, printer: TerminalPrinter
 ) -> subprocess.Popen[str] | None:
     """The live page in a process of its own, which ends by itself; whatever it does, recording goes on."""
     from dashboard.commands.child_processes import start
@@ -117,7 +139,7 @@ def _page(
         return start(["watch", out, "--http", str(port or 0), "--until-sealed",
                       "--units", shown.name, *sharing])  # fmt: skip
     except OSError as error:
-        _tell(f"no live page: {error.strerror}")
+        printer.line(f"no live page: {error.strerror}")
         return None
 
 
@@ -170,20 +192,32 @@ def ended(outcome: Outcome) -> list[str]:
     return lines
 
 
+def without_reading(outcome: Outcome) -> list[str]:
+    """A line for each channel that never gave a reading: the last that is said."""
+    from analysis.messages.message import message
+
+    return [
+        message("channel_without_reading", channel=one_line(name, 60)).text()
+        for name, count in outcome.readings.items()
+        if not count
+    ]
+
+
 class StatusLine:
     """One line on a terminal, written over; on a pipe only what happens, so that logs stay short.
 
-    An alarm rings the terminal's bell, on a pipe too, whose end may be a terminal; a stop level
+    What is wrong with ports and disk is in that line; without it, it is said when it changes. An alarm rings the terminal's bell, on a pipe too, whose end may be a terminal; a stop level
     rings again until it is acknowledged or over.  labels: of the rig's alarms.
     """
 
     def __init__(
         self, sensors: Sensors, labels: Labels, shown: Units, first: Sequence[str] = (),
-        clock: Callable[[], float] = time.monotonic,
+        clock: Callable[[], float] = time.monotonic, printer: TerminalPrinter | None = None,
     ) -> None:  # fmt: skip
         self.sensors, self.labels, self.shown, self.first = sensors, labels, shown, first
+        self.printer = TerminalPrinter() if printer is None else printer
         self.on = sys.stderr is not None and sys.stderr.isatty()
-        self.width = 0
+        self._faults: dict[str, str] = {}
         self.latched = LatchedAlarms()
         self._clock = clock
         self._line_due = self._bell_due = 0.0
@@ -194,18 +228,32 @@ class StatusLine:
             self._say(line)
         for line in status.news:
             self._say(one_line(line))
+        if not self.on:
+            self._say_faults(status)
         for told in status.alarms:
             self._alarm(told)
         now = self._clock()
         ringing = any(one.level == STOP for one in self.latched.open().values())
         if ringing and now >= self._bell_due:
             self._bell_due = now + BELL_S
-            print("\a", end="", file=sys.stderr, flush=True)
+            self.printer.bell()
         if self.on and now >= self._line_due:
             self._line_due = now + LINE_S
-            line = status_text(status, self.sensors, self.shown)[:200]
-            print("\r" + line.ljust(self.width), end="", file=sys.stderr, flush=True)
-            self.width = len(line)
+            self.printer.status(status_text(status, self.sensors, self.shown)[:200])
+
+    def _say_faults(self, status: RecorderStatus) -> None:
+        """Say each fault of a port or the disk when it comes, when it changes, and when it is over."""
+        from logger.recorder.recorder import OPENING
+
+        faults = {f"port {url}": why for url, why in status.ports.items() if why != OPENING}
+        faults["disk"] = status.disk
+        for place, why in faults.items():
+            before, self._faults[place] = self._faults.get(place, ""), why
+            if _NUMBER.sub("", why) == _NUMBER.sub("", before):  # "no answer for 3 s" goes on
+                continue
+            self._say(
+                one_line(f"{place}: {why}" if why else f"{place}: well again, after: {before}")
+            )
 
     def _alarm(self, told: EventRow) -> None:
         if told.kind == "ack":
@@ -230,15 +278,13 @@ class StatusLine:
 
     def _say(self, line: str) -> None:
         """A line that stays; the one that is written over begins anew below it."""
-        if self.width:
-            line = "\r" + line.ljust(self.width)
-            self.width = 0
-            self._line_due = 0.0
-        _tell(line)
+        self._line_due = 0.0
+        self.printer.line(line)
 
     def end(self) -> None:
-        if self.on and self.width:
-            _tell("")
+        """Go on below the line that was written over."""
+        if self.on:
+            self.printer.line("")
 
 
 def status_text(status: RecorderStatus, sensors: Sensors, shown: Units) -> str:
@@ -255,12 +301,6 @@ def status_text(status: RecorderStatus, sensors: Sensors, shown: Units) -> str:
     if status.disk:
         parts.append(f"DISK: {status.disk}")
     return one_line("  ".join(parts))
-
-
-def _tell(text: str) -> None:
-    # a terminal that is gone ends no recording
-    with contextlib.suppress(OSError):
-        print(text, file=sys.stderr)
 
 
 def _truth(file: str) -> dict[str, Any]:

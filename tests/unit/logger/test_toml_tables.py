@@ -32,7 +32,9 @@ HOSTILE = {
 
 
 @pytest.mark.parametrize("text", HOSTILE.values(), ids=HOSTILE.keys())
-@pytest.mark.parametrize("load", [load_rig, load_sensors, load_calibration], ids=lambda f: f.__name__)
+@pytest.mark.parametrize(
+    "load", [load_rig, load_sensors, load_calibration], ids=lambda f: f.__name__
+)
 def test_a_hostile_document_is_one_fault_within_a_second(tmp_path, load, text):
     path = tmp_path / "hostile.toml"
     path.write_text(text, "utf-8")
