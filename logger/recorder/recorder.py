@@ -199,8 +199,8 @@ class StatusReporter:
             machine.start()
 
     def __call__(self, status: RecorderStatus) -> None:
-        notices = self._thread.ports.notices
-        news = [notices.popleft() for _ in range(len(notices))]
+        waiting = (self._thread.ports.notices, self._thread.disk.notices)
+        news = [notices.popleft() for notices in waiting for _ in range(len(notices))]
         if self._hangups:
             self._hangups.clear()
             text = HANGUP.format(pid=os.getpid())

@@ -28,7 +28,7 @@ from logger.transports.reader_thread import PortReader
 # every 0.25 s, a sync within 1 s; RETRY_S chosen by us: rows continue 0.25 s after the disk takes
 # them again
 TAKE_S, INBOX_S, CLOCK_S, SYNC_S, RETRY_S = 0.02, 0.04, 0.25, 0.8, 0.25
-SEAL_S = 1.4  # longest time to retry the seal; chosen by us: so that stopping takes less than 2 s
+SEAL_S = 1.4  # time to retry a refused seal; chosen by us: so that stopping takes less than 2 s
 SLEEP_S = 0.5  # shortest sleep that is an event; chosen by us: busy machines lose less
 NO_ANSWER_S, NO_SYNC_S = 0.9, 3.0  # a slow disk's write and fsync take less; chosen by us
 
@@ -186,8 +186,13 @@ class WriterThread(threading.Thread):
 
     # -- the end --------------------------------------------------------------------------------
     def _seal(self) -> None:
-        """Write the last rows and seal; after SEAL_S leave the session cut short."""
-        until = time.monotonic() + SEAL_S
+        """Write the last rows and seal; once the disk has refused for SEAL_S, leave the session cut
+        short.
+
+        The time counts from the first refusal, because a slow disk may take long for a seal that it
+        takes; and what it refuses is tried again at least once after that.
+        """
+        refused_at: float | None = None
         written = False
         while True:
             now = self.time_s()
@@ -199,7 +204,9 @@ class WriterThread(threading.Thread):
             if written and (digest := self.disk.seal()) is not None:
                 self.digest = digest
                 return
-            if time.monotonic() > until:
+            if refused_at is None:
+                refused_at = time.monotonic()
+            elif time.monotonic() - refused_at > SEAL_S:
                 self.ended_s = self.ended_s or now
                 self.ledger.write_off()
                 self.recording.writer.abandon()

@@ -15,6 +15,7 @@ import os
 import random
 import shutil
 import tempfile
+import time
 import tomllib
 from collections.abc import Callable, Iterator
 from pathlib import Path
