@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from dashboard.text.console import add_units, units
+from dashboard.text.terminal_printer import TerminalPrinter
 from logger.errors import CallFault
 
 APPEARS_WITHIN_S = 15.0
@@ -82,8 +83,10 @@ def run(args: argparse.Namespace) -> int:
                 target=_end_when_over, args=(hub, server, ended), name="until-sealed", daemon=True
             ).start()
         with _signals_end(server):  # before the URL is told: who reads it may end us at once
-            print(server.url if sharing is None else shared(sharing), flush=True)
+            printer = TerminalPrinter()  # the page is served whatever the terminal takes
+            printer.line(server.url if sharing is None else shared(sharing), out=True)
             server.run()
+            printer.end()
         ended.set()
     finally:
         hub.close()
