@@ -1,8 +1,8 @@
-"""The efficiency and its interval: load estimators, uncertainty budgets, travel and work, the verdict.
+"""Estimates the actual advantage and efficiency of a rig with their uncertainty (U95).
 
-Read `estimate` (advantage and efficiency with the components of their uncertainty) and `uncertainty`
-(from components to the interval, U95); then how the load force is known: `load_estimators`, `load_from_lowering`,
-`load_from_other_session`; `work` (travel and work), `verdict` (measured against predicted, in a
-sentence), `stage_losses` (which stage drags), `as_built_check` and `calibration_range_check` (what may
-be wrong).  May import `strokes` and what lies below it.
+Start with `estimate` (all quantities with their budgets) and `uncertainty` (from components to U95).
+The load force comes from a load estimator: `load_estimators`, `load_from_lowering`,
+`load_from_other_session`.  `work` sums travel and work; `verdict` compares measurement and prediction;
+`stage_losses` compares the stages of a rig; `as_built_check` and `calibration_range_check` warn of what
+may be wrong.  May import `strokes` and what lies below it.
 """

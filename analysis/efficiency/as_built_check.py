@@ -1,5 +1,4 @@
-"""Whether the first strokes look like the rig in the file: travel ratio, length of a stroke, rope
-fed back."""
+"""Checks whether the first strokes fit the rig file: travel ratio, length of a stroke, rope fed back."""
 
 from __future__ import annotations
 
@@ -14,53 +13,59 @@ from analysis.strokes.stroke import Stroke
 from logger.channels.channel import Channel
 
 FIRST = 3  # strokes; chosen by us: another rig shows at once, and the crew can still change it
-# share by which a ratio must differ before it is asked about; chosen by us: more than counters may differ by
-# (UNEQUAL of `counter_checks`), less than from 8 to 9
+# share by which a ratio must differ before the crew is asked; chosen by us: more than counters may differ
+# (UNEQUAL of `counter_checks`), less than 9 differs from 8
 APART = 0.12
-# share by which a measured ratio may miss a whole number and be called by it; chosen by us: half of APART
+# share within which a measured ratio is rounded to a whole number; chosen by us: half of APART
 NEAR_WHOLE = 0.06
-# a stroke / the rig's longest, and rope beside; chosen by us: stretch and places that were paced, not taped
+# allowed length of a stroke / the rig's longest stroke, and rope on top; chosen by us: for stretch, and for
+# places that were paced, not taped
 LONGER, LONGER_M = 1.15, 0.5
 
 
-def as_built(rig: Rig, known: Model, result: Result) -> list[Message]:
-    """Questions to the crew; none where all looks like the file."""
+def as_built(rig: Rig, rig_model: Model, result: Result) -> list[Message]:
+    """Questions to the crew where the first strokes contradict the rig file."""
     first = [s for s in result.strokes if s.direction == "haul"][:FIRST]
     if not first:
         return []
-    lines = [_ratio(known, result, first), _length(rig, first), _fed_back(result, first)]
+    lines = [_ratio(rig_model, result, first), _length(rig, first), _fed_back(result, first)]
     return [line for line in lines if line is not None]
 
 
-def _ratio(known: Model, result: Result, first: list[Stroke]) -> Message | None:
+def _ratio(rig_model: Model, result: Result, first: list[Stroke]) -> Message | None:
+    """Compare rope / load travel of the first strokes with the travel ratio of the rig."""
     roles = result.roles
     rope, load = roles.progress, roles.load_length
     if rope is None or load is None or rope is load or result.channels[load.name].readings == 0:
         return None
-    way = hauled = 0.0
+    moved = hauled = 0.0
     for s in first:
-        # no part is steady where the load makes less than half the way that the file expects
-        part = s.steady
-        steady = part is not None and part.load_travel_m > 0
-        way += part.load_travel_m if part is not None and steady else s.load_travel_m or 0.0
-        hauled += part.distance_m if part is not None and steady else s.haul_travel_m
-    if way <= 0.02 or hauled <= 0.1:
+        # there is no steady part where the load makes less than half the travel that the file expects
+        steady = s.steady
+        if steady is not None and steady.load_travel_m > 0:
+            moved += steady.load_travel_m
+            hauled += steady.distance_m
+        else:
+            moved += s.load_travel_m or 0.0
+            hauled += s.haul_travel_m
+    if moved <= 0.02 or hauled <= 0.1:
         return None
-    ratio = hauled / way
-    doubt = math.hypot(_relative(rope, hauled / roles.progress_gain), _relative(load, way))
-    if abs(ratio / known.travel_ratio - 1) <= max(APART, 3 * doubt):
+    ratio = hauled / moved
+    doubt = math.hypot(_relative(rope, hauled / roles.progress_gain), _relative(load, moved))
+    if abs(ratio / rig_model.travel_ratio - 1) <= max(APART, 3 * doubt):
         return None
     whole = round(ratio)
     looks = whole if whole and abs(ratio / whole - 1) < NEAR_WHOLE else float(f"{ratio:.2g}")
-    return message("travel_of_another_rig", looks=looks, file=known.travel_ratio)
+    return message("travel_of_another_rig", looks=looks, file=rig_model.travel_ratio)
 
 
-def _relative(channel: Channel, way_m: float) -> float:
-    return float(channel.u_si(way_m)) / max(abs(way_m), 1e-9)
+def _relative(channel: Channel, travel_m: float) -> float:
+    """Relative standard uncertainty of a counter over travel_m."""
+    return float(channel.u_si(travel_m)) / max(abs(travel_m), 1e-9)
 
 
 def _length(rig: Rig, first: list[Stroke]) -> Message | None:
-    """A stroke that the rig has no room for."""
+    """Ask about a stroke longer than the rig allows."""
     longest = stroke(rig).haul_m
     most = max(s.haul_travel_m for s in first)
     if not math.isfinite(longest) or most <= LONGER * longest + LONGER_M:
@@ -69,8 +74,8 @@ def _length(rig: Rig, first: list[Stroke]) -> Message | None:
 
 
 def _fed_back(result: Result, first: list[Stroke]) -> Message | None:
-    """More rope fed back than was hauled before: a stage that the file does not have."""
-    for reset in result.reset_facts[:FIRST]:
+    """Ask about more rope fed back than was hauled before: a stage that is missing in the file."""
+    for reset in result.reset_list[:FIRST]:
         before = [s for s in first if s.end_s <= reset.start_s + 0.5]
         if not before:
             continue

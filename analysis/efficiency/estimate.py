@@ -1,7 +1,7 @@
-"""From strokes to the rig's actual advantage and efficiency, with uncertainty after the GUM.
+"""Estimates the rig's actual advantage and efficiency from strokes, with uncertainty after the GUM.
 
-`estimate` takes the best way of knowing the load force (`ways`, `lower`, or one from another
-session) and makes every quantity of interface section 6 with its budget of components.
+`estimate` chooses a load estimator (`load_estimators`, `load_from_lowering`, or one from another session)
+and computes every quantity of interface section 6 with its budget.
 """
 
 from __future__ import annotations
@@ -12,17 +12,17 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.efficiency.load_estimators import (
+    LoadEstimator,
     Observations,
-    Way,
     cell_degrees,
     cell_u,
-    cell_way,
-    known_way,
+    estimator_from_cells,
+    estimator_from_rig_file,
     observations,
 )
-from analysis.efficiency.load_from_lowering import both_ways
+from analysis.efficiency.load_from_lowering import estimator_from_lowering
 from analysis.efficiency.uncertainty import Component, Quantity, type_a
-from analysis.efficiency.work import NO_TRAVEL, Travel, out_J, travelled, work_ratio
+from analysis.efficiency.work import NO_TOTALS, HaulTotals, haul_totals, out_J, work_ratio
 from analysis.mechanics.model import Model, common_efficiency
 from analysis.messages.message import Message, message
 from analysis.rig.rig import Rig
@@ -32,47 +32,51 @@ from logger.channels.channel import Channel
 
 __all__ = ["Estimates", "estimate", "observations"]
 
-# TOO_SMALL, SMALL: chosen by us: U95 of the force is then 40 % and 10 % of it or more
-TOO_SMALL = 0.20  # standard uncertainty of the cell / force: no answer beyond
-SMALL = 0.05  # ... and a warning beyond
-STOOD = 0.5  # share of the rope hauled, from which a load that stood is told; chosen by us: the greater part
-# share of a stroke's rope beyond a cell's capacity from which nothing is said; chosen by us: a single jerk
-# spoils no stroke
+# standard uncertainty of the cell / haul force: above TOO_SMALL nothing is estimated, above SMALL there is a
+# warning; chosen by us: U95 is then 40 % and 10 % of the force or more
+TOO_SMALL, SMALL = 0.20, 0.05
+STOOD = 0.5  # share of the rope hauled with the load at rest, for a warning; chosen by us: the greater part
+# share of a stroke's rope beyond a cell's capacity, above which nothing is estimated; chosen by us: a single
+# jerk spoils no stroke
 SATURATED_SHARE = 0.05
-LAGS_MATTER = 0.03  # of a mean force, left by lags; chosen by us: U95 is then 6 % of it
+# relative uncertainty by lags, for a warning; chosen by us: U95 of the force is then 6 %
+LAGS_MATTER = 0.03
 
 
 @dataclass(frozen=True)
 class Estimates:
-    """What `measured` of a review holds, as quantities with their budgets; None: not known.
+    """The `measured` values of a review with their budgets; None where a value was not measured."""
 
-    seen: the observations; way: how the load force is known, None where it is not."""
-
-    haul_force: Quantity | None = None
-    load_force: Quantity | None = None
-    method: str = "model"
-    actual_ma: Quantity | None = None
-    efficiency: Quantity | None = None
-    pulley_efficiency: Quantity | None = None
-    travel: Travel = NO_TRAVEL
-    work_efficiency: Quantity | None = None
-    work_out_J: float | None = None
+    haul_force: Quantity | None = None  # mean haul force, N
+    load_force: Quantity | None = None  # mean load force, N
+    method: str = "model"  # of the load force, as interface section 6 names it
+    actual_ma: Quantity | None = None  # load force / haul force
+    efficiency: Quantity | None = None  # actual MA / ideal MA
+    pulley_efficiency: Quantity | None = None  # common efficiency of the pulleys
+    totals: HaulTotals = NO_TOTALS  # travel and work of the haul strokes
+    work_efficiency: Quantity | None = None  # work out / work in
+    work_out_J: float | None = None  # work done on the load
     strokes: tuple[Quantity | None, ...] = ()  # efficiency of each stroke of the result
-    why_not: tuple[Message, ...] = ()
-    warnings: tuple[Message, ...] = ()
-    seen: Observations | None = None
-    way: Way | None = None
+    why_not: tuple[Message, ...] = ()  # why values are missing
+    warnings: tuple[Message, ...] = ()  # warnings about the estimate
+    seen: Observations | None = None  # the observations
+    estimator: LoadEstimator | None = None  # the load estimator; None where there is none
 
 
-def estimate(rig: Rig, known: Model, result: Result, given: Way | None = None) -> Estimates:
-    """Everything that these strokes tell about this rig; given: a way that goes before others."""
+def estimate(
+    rig: Rig, rig_model: Model, result: Result, given: LoadEstimator | None = None
+) -> Estimates:
+    """Estimate all quantities of a rig from the strokes of a result.
+
+    given: a load estimator to use in any case; None: the best one is chosen.
+    """
     haul = [s for s in result.strokes if s.direction == "haul"]
-    travel = travelled(known, result, haul)
+    totals = haul_totals(rig_model, result, haul)
     seen = observations(haul, result.lags)
     cell = result.roles.haul_force
     none = (None,) * len(result.strokes)
     if seen is None or cell is None:
-        return Estimates(travel=travel, strokes=none, why_not=(_no_strokes(result),))
+        return Estimates(totals=totals, strokes=none, why_not=(_no_strokes(result),))
     warnings: list[Message] = []
     force = haul_force(cell, seen)
     doubt = float(cell.u_si(force.value))
@@ -87,22 +91,22 @@ def estimate(rig: Rig, known: Model, result: Result, given: Way | None = None) -
         warnings.append(message("load_stood", share=stood))
     if len(seen) == 1:
         warnings.append(message("one_observation"))
-    found = Estimates(force, travel=travel, strokes=none, warnings=tuple(warnings), seen=seen)
+    estimates = Estimates(force, totals=totals, strokes=none, warnings=tuple(warnings), seen=seen)
     unusable = () if why is None else (why,)
     if not force.value > 0:
-        return replace(found, why_not=unusable)
-    way = given or choose_way(rig, known, result, seen)
-    if way is None:
+        return replace(estimates, why_not=unusable)
+    estimator = given or choose_estimator(rig, rig_model, result, seen)
+    if estimator is None:
         return replace(
-            found, load_force=_by_model(known, force),
+            estimates, load_force=_by_model(rig_model, force),
             why_not=(*unusable, message("load_force_not_known")),
         )  # fmt: skip
     load, actual = (
-        load_force(result.roles.forces, way, seen),
-        advantage(result.roles.forces, way, seen),
+        load_force(result.roles.forces, estimator, seen),
+        advantage(result.roles.forces, estimator, seen),
     )
-    if way.method == "known" and rig.load.kind != "hanging":
-        # what the file states is of no place; how the ground differed is seen at the haul
+    if estimator.method == "known" and rig.load.kind != "hanging":
+        # the file states one load force; how it varies along the ground shows in the haul force
         apart = type_a(seen.force_N[:, 0], seen.distance_m)[1]
         ground = Component(
             "ground from stroke to stroke", apart.u / force.value * load.value, apart.degrees
@@ -110,53 +114,62 @@ def estimate(rig: Rig, known: Model, result: Result, given: Way | None = None) -
         load = _quantity(load.value, [*load.budget, ground], load.n)
     if why is None and not load.value > 0:
         why = message("no_load", load_N=load.value)
-    if why is None and actual.value > known.ideal_ma * (1 + 1e-6) + actual.U95:
-        why = message("advantage_above_ideal", advantage=actual.value, ideal=known.ideal_ma,
+    if why is None and actual.value > rig_model.ideal_ma * (1 + 1e-6) + actual.U95:
+        why = message("advantage_above_ideal", advantage=actual.value, ideal=rig_model.ideal_ma,
                       advantage_U95=actual.U95)  # fmt: skip
-    found = replace(
-        found, load_force=load, method=way.method, way=way, work_out_J=out_J(travel, way, load, haul),
-        warnings=(*found.warnings, *way.warnings),
+    estimates = replace(
+        estimates, load_force=load, method=estimator.method, estimator=estimator, work_out_J=out_J(totals, estimator, load, haul),
+        warnings=(*estimates.warnings, *estimator.warnings),
     )  # fmt: skip
     if why is not None:
-        return replace(found, why_not=(why,))
+        return replace(estimates, why_not=(why,))
     return replace(
-        found,
+        estimates,
         actual_ma=actual,
-        efficiency=actual.scaled(1 / known.ideal_ma),
+        efficiency=actual.scaled(1 / rig_model.ideal_ma),
         pulley_efficiency=_pulleys(rig, actual),
-        work_efficiency=work_ratio(travel, way, load, actual, haul),
+        work_efficiency=work_ratio(totals, estimator, load, actual, haul),
         strokes=tuple(
-            _of_stroke(result, way, s, known) if s.direction == "haul" else None
+            _of_stroke(result, estimator, s, rig_model) if s.direction == "haul" else None
             for s in result.strokes
         ),
     )
 
 
 def _stood(strokes: list[Stroke]) -> float:
-    """Share of the rope hauled in which the load stood."""
+    """Share of the rope hauled during which the load stood."""
     rope = sum(s.haul_travel_m for s in strokes)
     moved = sum(s.steady.distance_m for s in strokes if s.steady is not None)
     return 1 - moved / rope if rope > 0 else 0.0
 
 
-def choose_way(rig: Rig, known: Model, result: Result, seen: Observations) -> Way | None:
-    """Cells first; then the rig file or hauling and lowering, whichever knows the load better."""
-    way = cell_way(rig, known, result, seen)
-    if way is not None:
-        return way
-    forces = result.roles.forces
-    ways = [known_way(known, len(forces)), both_ways(rig, known, result, seen)]
-    some = [w for w in ways if w is not None]
+def choose_estimator(
+    rig: Rig, rig_model: Model, result: Result, seen: Observations
+) -> LoadEstimator | None:
+    """The load estimator to use: cells where they give the load force.
 
-    def doubt(way: Way) -> float:
-        force = load_force(forces, way, seen)
+    Otherwise, of the rig file and of hauling and lowering, the one with the smaller uncertainty.
+    """
+    estimator = estimator_from_cells(rig, rig_model, result, seen)
+    if estimator is not None:
+        return estimator
+    forces = result.roles.forces
+    estimators = [
+        estimator_from_rig_file(rig_model, len(forces)),
+        estimator_from_lowering(rig, rig_model, result, seen),
+    ]
+    some = [w for w in estimators if w is not None]
+
+    def doubt(estimator: LoadEstimator) -> float:
+        """Relative standard uncertainty of the load force."""
+        force = load_force(forces, estimator, seen)
         return force.u / force.value
 
     return min(some, key=doubt, default=None)
 
 
 def haul_force(cell: Channel, seen: Observations) -> Quantity:
-    """The mean haul force while the load moves steadily."""
+    """The mean haul force while the load moves steadily, N, with its budget."""
     value, scatter = type_a(seen.force_N[:, 0], seen.distance_m)
     late = Component(LAG, value * seen.lags[0].factor_u)
     return _quantity(value, [scatter, *_cell(cell, value, 1.0, 1.0), late], len(seen))
@@ -165,45 +178,53 @@ def haul_force(cell: Channel, seen: Observations) -> Quantity:
 LAG = "lag between channels"
 
 
-def load_force(forces: tuple[Channel, ...], way: Way, seen: Observations) -> Quantity:
-    """The mean force on the load; every cell's error enters with its share, once."""
-    value, scatter = type_a(way.force(seen.force_N), seen.distance_m)
+def load_force(
+    forces: tuple[Channel, ...], estimator: LoadEstimator, seen: Observations
+) -> Quantity:
+    """The mean load force, N, with its budget; the error of each cell enters once, by its share."""
+    value, scatter = type_a(estimator.force(seen.force_N), seen.distance_m)
     haul = seen.mean(0)
-    parts, late = [scatter, *way.terms], 0.0
-    gain = way.share[0] + way.same_gain_N / haul
-    parts += _cell(forces[0], haul, gain, way.share[0] + way.same_zero)
-    for j in np.flatnonzero(way.share):
-        share, mean = float(way.share[j]), seen.mean(int(j))
+    parts, late = [scatter, *estimator.terms], 0.0
+    gain = estimator.share[0] + estimator.same_gain_N / haul
+    parts += _cell(forces[0], haul, gain, estimator.share[0] + estimator.same_zero)
+    for j in np.flatnonzero(estimator.share):
+        share, mean = float(estimator.share[j]), seen.mean(int(j))
         late += (share * mean * seen.lags[j].factor_u) ** 2
         if j:
             parts += _cell(forces[j], mean, share, share)
     return _quantity(value, [*parts, Component(LAG, math.sqrt(late))], len(seen))
 
 
-def advantage(forces: tuple[Channel, ...], way: Way, seen: Observations) -> Quantity:
-    """Actual MA = F / S; the haul cell enters both F (where it does) and S, once.
+def advantage(
+    forces: tuple[Channel, ...], estimator: LoadEstimator, seen: Observations
+) -> Quantity:
+    """The actual MA = F / S, load force / haul force, with its budget.
 
-    dMA = dF / S - MA dS / S.  A lag common to all channels moves F and S together.
+    dMA = dF / S - MA dS / S, so an error of the haul cell that enters both F and S counts once.  A lag
+    common to all channels changes F and S together.
     """
     haul = seen.mean(0)
-    each = way.force(seen.force_N)
+    each = estimator.force(seen.force_N)
     ma = float(np.average(each, weights=seen.distance_m)) / haul
     _, spread = type_a((each - ma * seen.force_N[:, 0]) / haul, seen.distance_m)
-    parts = [spread, *(Component(c.name, c.u / haul, c.degrees) for c in way.terms)]
-    late = (way.constant_N / haul * seen.lags[0].factor_u) ** 2
-    gain = (way.share[0] * haul + way.same_gain_N) / haul - ma
-    zero = (way.share[0] + way.same_zero - ma) / haul
+    parts = [spread, *(Component(c.name, c.u / haul, c.degrees) for c in estimator.terms)]
+    late = (estimator.constant_N / haul * seen.lags[0].factor_u) ** 2
+    gain = (estimator.share[0] * haul + estimator.same_gain_N) / haul - ma
+    zero = (estimator.share[0] + estimator.same_zero - ma) / haul
     parts += _cell(forces[0], haul, gain / haul, zero)
-    for j in np.flatnonzero(way.share):
+    for j in np.flatnonzero(estimator.share):
         if j:
-            share, mean = float(way.share[j]), seen.mean(int(j))
+            share, mean = float(estimator.share[j]), seen.mean(int(j))
             parts += _cell(forces[j], mean, share / haul, share / haul)
             late += (share * mean / haul * seen.lags[j].ratio_u) ** 2
     return _quantity(ma, [*parts, Component(LAG, math.sqrt(late))], len(seen))
 
 
 def _cell(channel: Channel, value: float, gain: float, zero: float) -> list[Component]:
-    """A cell's scale and zero.  gain: d result / d force where the error grows with the force."""
+    """The components of a cell's scale and zero at force `value`, N.
+
+    gain, zero: d result / d force for the error that grows with the force, and for the constant one.
+    """
     scale_u, zero_u = cell_u(channel, value)
     scale_degrees, zero_degrees = cell_degrees(channel, value)
     return [
@@ -213,27 +234,29 @@ def _cell(channel: Channel, value: float, gain: float, zero: float) -> list[Comp
 
 
 def _quantity(value: float, parts: list[Component], n: int) -> Quantity:
-    """Without components that are nothing."""
+    """A quantity from n observations, without components that are zero."""
     return Quantity(value, tuple(c for c in parts if c.u > 0), n)
 
 
-def _by_model(known: Model, force: Quantity) -> Quantity:
-    """Haul force times the model's MA."""
-    scaled = force.scaled(known.model_ma)
-    pulleys = Component("pulleys' assumed efficiency", force.value * known.model_ma_u)
+def _by_model(rig_model: Model, force: Quantity) -> Quantity:
+    """The load force by the model's MA, N: haul force x model MA."""
+    scaled = force.scaled(rig_model.model_ma)
+    pulleys = Component("pulleys' assumed efficiency", force.value * rig_model.model_ma_u)
     return Quantity(scaled.value, (*scaled.budget, pulleys), force.n)
 
 
-def _of_stroke(result: Result, way: Way, stroke: Stroke, known: Model) -> Quantity | None:
-    """Efficiency of one stroke; its batches are the observations."""
+def _of_stroke(
+    result: Result, estimator: LoadEstimator, stroke: Stroke, rig_model: Model
+) -> Quantity | None:
+    """The efficiency of one stroke, with its batches as observations."""
     seen = observations([stroke], result.lags)
-    if seen is None or not np.all(np.isfinite(seen.force_N[:, way.share != 0])):
+    if seen is None or not np.all(np.isfinite(seen.force_N[:, estimator.share != 0])):
         return None
-    return advantage(result.roles.forces, way, seen).scaled(1 / known.ideal_ma)
+    return advantage(result.roles.forces, estimator, seen).scaled(1 / rig_model.ideal_ma)
 
 
 def _pulleys(rig: Rig, actual: Quantity) -> Quantity | None:
-    """The common pulley efficiency that gives this MA; uncertainty by the local slope."""
+    """The common pulley efficiency that gives this actual MA; its uncertainty by the local slope."""
     value = common_efficiency(rig, actual.value)
     if value is None:
         return None
@@ -254,6 +277,7 @@ def _pulleys(rig: Rig, actual: Quantity) -> Quantity | None:
 
 
 def _unusable(cell: Channel, haul_N: float, doubt: float, strokes: list[Stroke]) -> Message | None:
+    """Why the haul force cannot be used; doubt: its standard uncertainty by the cell, N.  None: usable."""
     if haul_N <= 0 or doubt > TOO_SMALL * haul_N:
         return message("haul_force_too_small", force_N=haul_N, cell=cell.name, u_N=doubt)
     used = [s.steady for s in strokes if s.steady is not None]
@@ -263,7 +287,7 @@ def _unusable(cell: Channel, haul_N: float, doubt: float, strokes: list[Stroke])
 
 
 def _no_strokes(result: Result) -> Message:
-    """Why nothing can be said of the haul force."""
+    """Why there is no haul force."""
     cell = result.roles.haul_force
     if cell is None:
         return message("no_haul_cell")

@@ -1,7 +1,7 @@
-"""The load force from another session: one cell first in line with the load, then at the haul.
+"""Takes the load force from another session: one cell first in line with the load, then at the haul.
 
-Most crews have one cell.  Put first between load and rig (or at a plain 1:1 tow) it tells what the
-load resists; put at the haul in a second session over the same ground it tells the advantage.
+Most crews have one cell.  Between load and rig, or in a plain 1:1 tow, it measures the load force; at the
+haul, in a second session over the same ground, it then gives the advantage.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
-from analysis.efficiency.load_estimators import FEW, Way, cell_u, observations
+from analysis.efficiency.load_estimators import FEW, LoadEstimator, cell_u, observations
 from analysis.efficiency.uncertainty import Component, type_a
 from analysis.mechanics.model import load_from_cell, model
 from analysis.messages.message import message
@@ -25,51 +25,50 @@ from logger.errors import SessionFault
 
 
 @dataclass(frozen=True)
-class Before:
-    """What an earlier session tells of the load: force, scatter of its mean (with degrees of
-    freedom), the cell and load force / cell force, how far the load went."""
+class EarlierSession:
+    """The load force by an earlier session."""
 
-    name: str
-    force_N: float
-    scatter: Component
-    cell: Channel
-    gain: float
-    lag_u: float  # relative
-    way_m: float
-    strokes: int
+    name: str  # path of the session
+    force_N: float  # mean load force
+    scatter: Component  # of this mean, N
+    cell: Channel  # that measured it
+    gain: float  # load force / force of the cell
+    lag_u: float  # relative standard uncertainty by lags
+    load_travel_m: float  # load travel of the haul strokes
+    strokes: int  # number of haul strokes
 
 
-def load_from(path: str | Path) -> Before:
-    """Reads the earlier session; raises SessionFault where it does not tell the load's force."""
+def load_from(path: str | Path) -> EarlierSession:
+    """Read the earlier session in this folder; raises SessionFault where it gives no load force."""
     from analysis.rig_file.load import parse_rig
     from logger.session.reader import open_session, read_all
 
     info = open_session(path)
     rig = parse_rig(info.rig_text, str(info.rig_file))
-    known = roles(rig, info.sensors)
-    found = in_line(rig, known)
-    if found is None:
+    channel_roles = roles(rig, info.sensors)
+    in_line = cell_in_line(rig, channel_roles)
+    if in_line is None:
         raise SessionFault(
             str(path), "has no cell in line with the load",
             "take a session with a cell at the load, or a plain tow without pulleys",
         )  # fmt: skip
-    cell, gain = found
+    cell, gain = in_line
     block = read_all(path)
-    analyser = Analyser(roles=replace(known, haul_force=cell, forces=(cell,), levels=()))
+    analyser = Analyser(roles=replace(channel_roles, haul_force=cell, forces=(cell,), levels=()))
     analyser.push(block, block.clock[-1].time_s if block.clock else -math.inf)
-    before = told(str(path), rig, analyser.result(), cell, gain)
-    if before is None:
+    session = load_of_session(str(path), rig, analyser.result(), cell, gain)
+    if session is None:
         raise SessionFault(
-            str(path), f"{cell.name} tells no steady haul in it", "take a session with a stroke"
+            str(path), f"{cell.name} measured no steady haul", "take a session with a stroke"
         )
-    return before
+    return session
 
 
-def in_line(rig: Rig, known: Roles) -> tuple[Channel, float] | None:
-    """A cell whose force is the load's, times a number that no pulley changes."""
+def cell_in_line(rig: Rig, channel_roles: Roles) -> tuple[Channel, float] | None:
+    """The most accurate cell with a force that no pulley changes, and load force / force of this cell."""
     best = None
-    for channel in known.forces:
-        if channel is known.haul_force:
+    for channel in channel_roles.forces:
+        if channel is channel_roles.haul_force:
             turned = any(
                 rig.stations[s].efficiency < 1 or rig.stations[s].kind == "pulley"
                 for s in rig.turns
@@ -84,43 +83,48 @@ def in_line(rig: Rig, known: Roles) -> tuple[Channel, float] | None:
     return None if best is None else best[:2]
 
 
-def told(name: str, rig: Rig, result: Result, cell: Channel, gain: float) -> Before | None:
-    """The load force of a session that was analysed with this cell in the haul cell's place."""
+def load_of_session(
+    name: str, rig: Rig, result: Result, cell: Channel, gain: float
+) -> EarlierSession | None:
+    """The load force of a session; None without a steady part.
+
+    result: analysed with `cell` in the role of the haul cell; gain: load force / force of the cell.
+    """
     haul = [s for s in result.strokes if s.direction == "haul"]
     seen = observations(haul, result.lags)
     if seen is None:
         return None
     mean, scatter = type_a(seen.force_N[:, 0], seen.distance_m)
     if len([s for s in haul if s.steady is not None]) < FEW:
-        # pieces of a stroke do not tell how strokes differ: the ground's repeatability is
-        # taken as their standard deviation and not that of their mean
+        # pieces of one stroke do not show how strokes differ, so the repeatability of the ground is their
+        # standard deviation, not that of their mean
         scatter = replace(scatter, u=scatter.u * math.sqrt(max(1, len(seen))))
-    way = sum(s.load_travel_m or s.haul_travel_m / model(rig).travel_ratio for s in haul)
+    moved = sum(s.load_travel_m or s.haul_travel_m / model(rig).travel_ratio for s in haul)
     ground = Component("load in the earlier session: scatter", gain * scatter.u, scatter.degrees)
-    return Before(
+    return EarlierSession(
         name=name,
         force_N=gain * mean,
         scatter=ground,
         cell=cell,
         gain=gain,
         lag_u=seen.lags[0].factor_u,
-        way_m=way,
+        load_travel_m=moved,
         strokes=len(haul),
     )
 
 
 def same_cell(one: Channel, other: Channel) -> bool:
-    """Whether two channels are taken for one and the same cell: by name or id, and all it states."""
+    """Whether two channels are the same cell: same name or id, and the same properties."""
     named = one.name == other.name or (one.id is not None and one.id == other.id)
     stated = ("unit", "scale", "u_percent", "u", "capacity", "calibration")
     return named and all(getattr(one, key) == getattr(other, key) for key in stated)
 
 
-def given_way(before: Before, result: Result) -> Way:
-    """The load force of the earlier session as this session's way of knowing it.
+def estimator_from_earlier_session(before: EarlierSession, result: Result) -> LoadEstimator:
+    """The load estimator of this session from the load force of the earlier one.
 
-    One cell in both: its scale stands in load force and haul force alike and leaves their ratio;
-    its zero leaves what the two forces differ.
+    With the same cell in both, an error of its scale cancels in load force / haul force, and an error of
+    its zero enters by the difference of the two forces.
     """
     haul = result.roles.haul_force
     mean = before.force_N / before.gain
@@ -138,11 +142,11 @@ def given_way(before: Before, result: Result) -> Way:
             Component(f"{before.cell.name} in the earlier session: zero", before.gain * zero_u),
         ]
     values = {"load_N": before.force_N, "session": before.name, "cell": before.cell.name,
-              "way_m": before.way_m}  # fmt: skip
+              "way_m": before.load_travel_m}  # fmt: skip
     said = (
         message("load_by_same_cell", **values) if one else message("load_by_other_cell", **values)
     )
-    return Way(
+    return LoadEstimator(
         method="cell", share=np.zeros(len(result.roles.forces)), constant_N=before.force_N, terms=tuple(t for t in terms if t.u > 0),
         same_gain_N=gain_N, same_zero=zero, warnings=(said,),
     )  # fmt: skip

@@ -1,4 +1,4 @@
-"""Which stage drags: cells on strands between haul and load, each stage's advantage against the model's."""
+"""Compares the measured advantage of each stage of a rig with the model, from cells on its strands."""
 
 from __future__ import annotations
 
@@ -16,40 +16,43 @@ from analysis.messages.message import Message, message
 from analysis.rig.rig import Rig
 from analysis.strokes.result import Result
 
-DRAGS = 1.0  # En beyond which a stage is said to be off; source: ISO/IEC 17043
+DRAGS = 1.0  # En beyond which a stage differs from the model; source: ISO/IEC 17043
 
 
 @dataclass(frozen=True)
 class Stage:
-    """From one measured place to the next, toward the load: force ratios."""
+    """The force ratio between two measured places, from one to the next toward the load."""
 
-    start: str
-    end: str
-    ideal: float
-    model: float
-    model_u: float
-    measured: Quantity
+    start: str  # place nearer the haul: haul or a strand
+    end: str  # place nearer the load: a strand or load
+    ideal: float  # frictionless force at end / force at start
+    model: float  # the same ratio by the model
+    model_u: float  # standard uncertainty of model
+    measured: Quantity  # the measured ratio
 
     @property
     def en(self) -> float:
-        """As ISO/IEC 17043, the model's U95 twice its standard uncertainty."""
+        """En of ISO/IEC 17043; the model's U95 is taken as twice its standard uncertainty."""
         both = math.hypot(self.measured.U95, 2 * self.model_u)
         return (self.measured.value - self.model) / both if both > 0 else 0.0
 
 
-def stages(rig: Rig, known: Model, result: Result, found: Estimates) -> list[Stage]:
-    """Stages between cells on strands, the last one ending at the load where its force is known
-    otherwise; empty where there is no cell between."""
-    seen, way = found.seen, found.way
+def stages(rig: Rig, rig_model: Model, result: Result, estimates: Estimates) -> list[Stage]:
+    """The stages between cells on strands, in order from the haul; empty without such a cell.
+
+    The last stage ends at the load where a load estimator gives its force.
+    """
+    seen, estimator = estimates.seen, estimates.estimator
     if seen is None or not np.all(seen.force_N[:, 0] > 0):
         return []
     places: dict[str, tuple[float, float, float]] = {"haul": (1.0, 1.0, 0.0)}
     column = {"haul": 0}
-    strands = {p.name: p for p in known.parts if p.kind == "strand"}
+    strands = {p.name: p for p in rig_model.parts if p.kind == "strand"}
     for j, channel in enumerate(result.roles.forces):
-        part = strands.get(channel.at)
-        if j and part is not None and np.all(seen.force_N[:, j] > 0):
-            places[channel.at], column[channel.at] = (part.ideal, part.model, part.model_u), j
+        strand = strands.get(channel.at)
+        if j and strand is not None and np.all(seen.force_N[:, j] > 0):
+            places[channel.at] = (strand.ideal, strand.model, strand.model_u)
+            column[channel.at] = j
     order = sorted(places, key=lambda name: places[name][0])
     rows = []
     for a, b in itertools.pairwise(order):
@@ -59,13 +62,19 @@ def stages(rig: Rig, known: Model, result: Result, found: Estimates) -> list[Sta
         parts = [_cell(result, seen.mean(column[x]), column[x]) for x in (a, b)]
         rows.append(_stage(a, b, places[a], places[b], ratio, seen.distance_m, parts))
     last = order[-1]
-    if len(places) > 1 and way is not None and known.ideal_ma > places[last][0] * (1 + 1e-9):
-        load = way.force(seen.force_N)
+    if (
+        len(places) > 1
+        and estimator is not None
+        and rig_model.ideal_ma > places[last][0] * (1 + 1e-9)
+    ):
+        load = estimator.force(seen.force_N)
         parts = [_cell(result, seen.mean(column[last]), column[last])]
-        if found.load_force is not None:
-            rest = [c for c in found.load_force.budget if c.name != "scatter"]
-            parts += [[Component(c.name, c.u / found.load_force.value, c.degrees) for c in rest]]
-        end = (known.ideal_ma, known.model_ma, known.model_ma_u)
+        if estimates.load_force is not None:
+            rest = [c for c in estimates.load_force.budget if c.name != "scatter"]
+            parts += [
+                [Component(c.name, c.u / estimates.load_force.value, c.degrees) for c in rest]
+            ]
+        end = (rig_model.ideal_ma, rig_model.model_ma, rig_model.model_ma_u)
         rows.append(
             _stage(last, "load", places[last], end, load / seen.force_N[:, column[last]],
                    seen.distance_m, parts)
@@ -74,6 +83,7 @@ def stages(rig: Rig, known: Model, result: Result, found: Estimates) -> list[Sta
 
 
 def _cell(result: Result, mean: float, column: int) -> list[Component]:
+    """Relative uncertainty of the force cell in this column at its mean force, N."""
     channel = result.roles.forces[column]
     return [Component(channel.name, math.hypot(*cell_u(channel, mean)) / abs(mean))]
 
@@ -82,10 +92,15 @@ def _stage(
     a: str, b: str, start: tuple[float, float, float], end: tuple[float, float, float],
     ratio: np.ndarray, weight: np.ndarray, parts: list[list[Component]],
 ) -> Stage:  # fmt: skip
+    """The stage from place a to place b.
+
+    start, end: (ideal, model, model's u) force at each place per haul tension; ratio: (n,) measured force
+    ratios; weight: (n,) rope of each, m; parts: relative uncertainties.
+    """
     value, scatter = type_a(ratio, weight)
     budget = [scatter, *(Component(c.name, c.u * value, c.degrees) for p in parts for c in p)]
     model = end[1] / start[1]
-    # the pulleys of a stage are what lies between: the difference of the two uncertainties
+    # only the pulleys between the two places count: the difference of the two uncertainties
     u = model * abs(end[2] / end[1] - start[2] / start[1])
     return Stage(
         start=a,
@@ -97,11 +112,11 @@ def _stage(
     )
 
 
-def drags(found: list[Stage]) -> list[Message]:
-    """The stage that falls farthest behind the model, in words; nothing where all are as predicted."""
-    if len(found) < 2:
+def stage_warnings(compared: list[Stage]) -> list[Message]:
+    """Report the stage that falls farthest behind the model; nothing where all are as predicted."""
+    if len(compared) < 2:
         return []
-    worst = min(found, key=lambda s: s.en)
+    worst = min(compared, key=lambda s: s.en)
     if worst.en >= -DRAGS:
         return []
     m = worst.measured

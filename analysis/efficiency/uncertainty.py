@@ -1,4 +1,4 @@
-"""Uncertainty after the GUM (JCGM 100): components, effective degrees of freedom, U95 with t."""
+"""Uncertainty after the GUM (JCGM 100): budgets, effective degrees of freedom, U95 by Student's t."""
 
 from __future__ import annotations
 
@@ -18,32 +18,29 @@ from analysis.signals.time_cells import Floats
 
 @dataclass(frozen=True)
 class Component:
-    """One independent contribution to a result: u already multiplied by its sensitivity, in the
-    result's unit; degrees: of freedom (inf for type B)."""
+    """One independent contribution to the uncertainty of a result."""
 
-    name: str
-    u: float
-    degrees: float = math.inf
+    name: str  # what it comes from
+    u: float  # standard uncertainty times its sensitivity, in the result's unit
+    degrees: float = math.inf  # degrees of freedom; inf for type B
 
 
 @dataclass(frozen=True)
 class Quantity:
-    """A measured value with its budget; n: independent observations.
+    """A measured value with its uncertainty budget."""
 
-    u: combined standard uncertainty (GUM 5.1.2); degrees: effective, by Welch-Satterthwaite
-    (GUM G.4.1); U95: expanded, with the two-sided 95 % quantile of t.
-    """
-
-    value: float
-    budget: tuple[Component, ...]
-    n: int
+    value: float  # in the unit of the quantity
+    budget: tuple[Component, ...]  # its components, in the same unit
+    n: int  # number of independent observations
 
     @property
     def u(self) -> float:
+        """Combined standard uncertainty (GUM 5.1.2), in the unit of the value."""
         return math.sqrt(sum(c.u * c.u for c in self.budget))
 
     @property
     def degrees(self) -> float:
+        """Effective degrees of freedom by Welch-Satterthwaite (GUM G.4.1)."""
         u = self.u
         if not 0 < u < math.inf:
             return math.inf
@@ -52,20 +49,21 @@ class Quantity:
 
     @property
     def U95(self) -> float:
+        """Expanded uncertainty by the two-sided 95 % quantile of t, in the unit of the value."""
         return t_quantile(self.degrees) * self.u
 
     def scaled(self, factor: float) -> Quantity:
-        """The quantity times a number that is exact."""
+        """The quantity times `factor`, an exact number."""
         parts = tuple(Component(c.name, c.u * abs(factor), c.degrees) for c in self.budget)
         return Quantity(self.value * factor, parts, self.n)
 
     def json(self) -> dict[str, Any]:
-        """{"value", "u", "U95", "n"} of interface section 6."""
+        """The object {"value", "u", "U95", "n"} of interface section 6."""
         return {"value": self.value, "u": self.u, "U95": self.U95, "n": self.n}
 
 
 def slopes(f: Callable[[Floats], float], x: Floats, step: Floats) -> Floats:
-    """Partial derivatives of f at x (n,) by central differences of `step` (n,)."""
+    """Partial derivatives of f at x (n,) by central differences of `step` (n,): (n,), unit of f / of x."""
     result = np.empty(len(x))
     for k in range(len(x)):
         d = np.zeros(len(x))
@@ -75,10 +73,10 @@ def slopes(f: Callable[[Floats], float], x: Floats, step: Floats) -> Floats:
 
 
 def propagate(f: Callable[[Floats], ArrayLike], x: Floats, cov: Floats) -> tuple[Floats, Floats]:
-    """Values f(x) (m,) and their covariance (m, m) for correlated inputs x (n,), cov (n, n).
+    """Values f(x), (m,), and their covariance, (m, m), for correlated inputs x (n,) with cov (n, n).
 
-    Linear propagation C J cov J' with J by central differences of a thousandth of the standard
-    uncertainty (JCGM 100, 5.2.2 and H.2; JCGM 102 for several results).
+    Linear propagation J cov J', with J by central differences of a thousandth of the standard uncertainty
+    (JCGM 100, 5.2.2 and H.2; JCGM 102 for several results).
     """
     value = np.atleast_1d(np.asarray(f(x), dtype=np.float64))
     u = np.sqrt(np.diag(cov))
@@ -91,17 +89,16 @@ def propagate(f: Callable[[Floats], ArrayLike], x: Floats, cov: Floats) -> tuple
 
 
 class BudgetRow(NamedTuple):
-    """Components of one name.  u: combined, in the result's unit; degrees: of freedom; share: of
-    the result's variance."""
+    """The components of one name combined."""
 
-    name: str
-    u: float
-    degrees: float
-    share: float
+    name: str  # what they come from
+    u: float  # combined standard uncertainty, in the result's unit
+    degrees: float  # effective degrees of freedom
+    share: float  # of the result's variance
 
 
 def budget_rows(quantity: Quantity) -> list[BudgetRow]:
-    """The components of a quantity, the largest share first."""
+    """The budget of a quantity by name of the component, the largest share first."""
     merged: dict[str, list[Component]] = {}
     for c in quantity.budget:
         merged.setdefault(c.name, []).append(c)
@@ -114,10 +111,10 @@ def budget_rows(quantity: Quantity) -> list[BudgetRow]:
 
 
 def type_a(values: Floats, weights: Floats) -> tuple[float, Component]:
-    """Weighted mean and the standard uncertainty of that mean from the scatter (GUM 4.2.3).
+    """Weighted mean of values (n,), any unit, and its standard uncertainty by their scatter (GUM 4.2.3).
 
-    values, weights (n,).  With equal weights u = s / sqrt(n); with unequal ones
-    u^2 = n / (n - 1) sum w^2 (x - m)^2 / (sum w)^2.  One value: no scatter, u = 0.
+    weights: (n,).  With equal weights u = s / sqrt(n), with unequal ones
+    u^2 = n / (n - 1) sum w^2 (x - m)^2 / (sum w)^2.  A single value has u = 0.
     """
     mean = float(np.sum(values * weights) / np.sum(weights))
     n = len(values)
@@ -131,9 +128,9 @@ def type_a(values: Floats, weights: Floats) -> tuple[float, Component]:
 def t_quantile(degrees: float, p: float = 0.95) -> float:
     """Two-sided quantile of Student's t: |t| stays below it with probability p.
 
-    degrees: > 0, need not be whole, may be inf.  Up to 200 solved from the regularised incomplete
-    beta function, P(|T| > t) = I(v / (v + t^2); v/2, 1/2), by bisection; beyond, the expansion
-    26.7.5 of Abramowitz and Stegun.  Good to 9 digits.
+    degrees: > 0, may be fractional or inf.  Up to 200 by bisection of the regularised incomplete beta
+    function, P(|T| > t) = I(v / (v + t^2); v/2, 1/2); beyond by the expansion 26.7.5 of Abramowitz and
+    Stegun.  Correct to 9 digits.
     """
     if not degrees > 0:
         return math.inf
@@ -148,7 +145,7 @@ def t_quantile(degrees: float, p: float = 0.95) -> float:
 
 
 def _large(z: float, v: float) -> float:
-    """Abramowitz and Stegun 26.7.5; z: the normal quantile."""
+    """Quantile of t for many degrees of freedom v (Abramowitz and Stegun 26.7.5); z: normal quantile."""
     if math.isinf(v):
         return z
     terms = (
@@ -161,11 +158,12 @@ def _large(z: float, v: float) -> float:
 
 
 def _outside(t: float, degrees: float) -> float:
+    """Probability that Student's |T| exceeds t."""
     return _beta_i(degrees / 2, 0.5, degrees / (degrees + t * t))
 
 
 def _beta_i(a: float, b: float, x: float) -> float:
-    """Regularised incomplete beta function by its continued fraction (Lentz's method)."""
+    """Regularised incomplete beta function I(x; a, b) by its continued fraction (Lentz's method)."""
     if x <= 0 or x >= 1:
         return 0.0 if x <= 0 else 1.0
     if x > (a + 1) / (a + b + 2):

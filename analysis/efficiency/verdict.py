@@ -1,8 +1,8 @@
-"""Measured against predicted: En and one message that a rigger understands.
+"""Compares measured and predicted advantage: En and one message that a rigger understands.
 
-A load that comes from the rig file can't tell worse pulleys from ground that resists more.  So the
-sentence looks at how the haul force changed: within strokes, the same way each time, or from one
-stroke to the next.  Ground that changed is not laid on the pulleys.
+With a load force from the rig file, worse pulleys and ground that resists more look the same.  So the
+message depends on how the haul force changed: within strokes, alike in each, or from stroke to stroke.  A
+change of the ground is not attributed to the pulleys.
 """
 
 from __future__ import annotations
@@ -20,48 +20,44 @@ from analysis.messages.message import Message, message
 from analysis.signals.time_cells import Floats
 from analysis.strokes.stroke import Stroke
 
-# share of the predicted MA that may be missing before the rig itself is doubted; chosen by us: one pulley
-# that drags takes less, as a rule
+# share of the predicted MA that is missing when another rig is a likely cause; chosen by us: one dragging
+# pulley usually takes less
 OTHER_RIG = 0.25
-SEEN = 0.04  # share of the force; chosen by us: a smaller change is not told, for nothing follows from it
-EXPLAINS = (
-    0.5  # of the difference to the prediction, that a change must make to be its likely cause; chosen by us: half
-)
+# smallest change that is reported, share of the force; chosen by us: nothing follows from a smaller one
+SEEN = 0.04
+# share of the difference to the prediction that a change must make to be its likely cause; chosen by us: half
+EXPLAINS = 0.5
 
 
 @dataclass(frozen=True)
 class Change:
-    """Changes of a force, or of the advantage, over strokes as shares of its mean: `within` from
-    the beginning to the end of a stroke, `between` from the first to the last stroke by a line,
-    `spread` largest - least stroke; 0 where they can't be told from scatter."""
+    """Changes of a force, or of the advantage, as shares of its mean; 0 where scatter explains them."""
 
-    within: float = 0.0
-    between: float = 0.0
-    spread: float = 0.0
+    within: float = 0.0  # from the beginning to the end of a stroke, mean over strokes
+    between: float = 0.0  # from the first to the last stroke, by a straight line
+    spread: float = 0.0  # largest stroke - smallest stroke
 
     @property
     def most(self) -> float:
+        """The largest of the three changes, without sign."""
         return max(abs(self.within), abs(self.between), abs(self.spread))
 
 
 @dataclass(frozen=True)
 class Agreement:
-    """Measured against predicted.
+    """Measured against predicted advantage."""
 
-    en: En of ISO/IEC 17043, None where it cannot be told.
-    verdict: the sentence.
-    outside: what cells read outside their calibration; None: nothing.
-    look_at: what to look at where both differ.
-    """
-
-    en: float | None
-    verdict: Message
-    outside: Message | None
-    look_at: tuple[Message, ...] = ()
+    en: float | None  # En of ISO/IEC 17043; None without a measurement or an uncertainty
+    verdict: Message  # the comparison in words
+    outside: Message | None  # which cells read outside their calibrated range; None: none
+    look_at: tuple[Message, ...] = ()  # what the crew should check where both differ
 
 
 def changes(strokes: list[Stroke], values: Floats | None = None) -> Change:
-    """Of the haul force over haul strokes; values (strokes,): of another quantity, between strokes."""
+    """How the haul force changes within and between haul strokes.
+
+    values: (haul strokes,) of another quantity, any unit, whose changes between strokes are taken instead.
+    """
     used = [
         s
         for s in strokes
@@ -79,23 +75,23 @@ def changes(strokes: list[Stroke], values: Floats | None = None) -> Change:
         if abs(slopes.mean()) > max(SEEN, t_quantile(len(slopes) - 1) * u):
             within = float(slopes.mean())
     elif len(slopes) == 1:
-        facts = used[0].facts
-        sure = abs(facts.drift_N_m or 0.0) > 3 * (facts.drift_u_N_m or math.inf)
+        details = used[0].details
+        sure = abs(details.drift_N_m or 0.0) > 3 * (details.drift_u_N_m or math.inf)
         within = float(slopes[0]) if sure and abs(slopes[0]) > SEEN else 0.0
     y = (mean if values is None else values) / (whole if values is None else float(np.mean(values)))
     return Change(within, _between(y), float(np.ptp(y)) if len(y) > 1 and np.ptp(y) > SEEN else 0.0)
 
 
 def _within(stroke: Stroke) -> float:
-    """Change along the steady part / its mean."""
-    part, slope = stroke.steady, stroke.facts.drift_N_m
-    if part is None or slope is None or not part.force_N[0] > 0:
+    """Change of the haul force along the steady part / its mean; NaN where there is no slope."""
+    steady, slope = stroke.steady, stroke.details.drift_N_m
+    if steady is None or slope is None or not steady.force_N[0] > 0:
         return math.nan
-    return slope * part.distance_m / part.force_N[0]
+    return slope * steady.distance_m / steady.force_N[0]
 
 
 def _between(y: Floats) -> float:
-    """From first to last by a straight line, 0 where it can't be told from scatter."""
+    """Change of y (n,) from first to last by a straight line; 0 where scatter explains it."""
     n = len(y)
     if n < 3:
         return 0.0
@@ -108,19 +104,20 @@ def _between(y: Floats) -> float:
 
 
 def agreement(
-    known: Model, measured: Quantity | None, method: str, change: Change | None = None,
+    rig_model: Model, measured: Quantity | None, method: str, change: Change | None = None,
     outside: Sequence[str] = (),
 ) -> Agreement:  # fmt: skip
-    """En of ISO/IEC 17043, (measured - predicted) / sqrt(U1^2 + U2^2), and a message for a rigger.
+    """Compare the measured advantage with the model's.
 
-    The prediction's U95 is taken as twice its standard uncertainty.  outside: channels that were used
-    outside the range of their calibration, which the message says.
+    measured: actual MA; method: of its load force; change: of the haul force; outside: names of channels
+    used outside their calibrated range, which the message mentions.  The prediction's U95 is taken as twice
+    its standard uncertainty.
     """
     en, verdict = None, message("advantage_not_measured")
     look_at: tuple[Message, ...] = ()
     if measured is not None:
-        en = en_number(measured.value, measured.U95, known.model_ma, 2 * known.model_ma_u)
-        verdict, look_at = _judged(known, measured, en, method, change or Change())
+        en = en_number(measured.value, measured.U95, rig_model.model_ma, 2 * rig_model.model_ma_u)
+        verdict, look_at = _judged(rig_model, measured, en, method, change or Change())
     beyond = None
     if outside:
         beyond = message("read_outside_calibration", cells=" and ".join(outside))
@@ -129,28 +126,30 @@ def agreement(
 
 
 def _judged(
-    known: Model, measured: Quantity, en: float | None, method: str, change: Change
+    rig_model: Model, measured: Quantity, en: float | None, method: str, change: Change
 ) -> tuple[Message, tuple[Message, ...]]:
-    """The verdict, and what to look at where measured and predicted differ."""
-    alike = f"{measured.value:.2g}" == f"{known.model_ma:.2g}" and (en is None or abs(en) > 1)
+    """The verdict in words, and what the crew should check where measured and predicted differ."""
+    alike = f"{measured.value:.2g}" == f"{rig_model.model_ma:.2g}" and (en is None or abs(en) > 1)
     values: dict[str, Any] = {
-        "measured": measured.value, "ideal": known.ideal_ma, "predicted": known.model_ma,
+        "measured": measured.value, "ideal": rig_model.ideal_ma, "predicted": rig_model.model_ma,
         "digits": 4 if alike else 2,
     }  # fmt: skip
     if en is None:
-        near = math.isclose(measured.value, known.model_ma, rel_tol=1e-3)
+        near = math.isclose(measured.value, rig_model.model_ma, rel_tol=1e-3)
         return (message("advantage_same", **values) if near
                 else message("advantage_without_uncertainty", **values)), ()  # fmt: skip
     if abs(en) <= 1:
         return message("advantage_as_predicted", **values), ()
-    apart = abs(measured.value / known.model_ma - 1)
+    apart = abs(measured.value / rig_model.model_ma - 1)
     if method == "known" and change.most >= EXPLAINS * apart:
         cause = message("ground_not_pulleys", change=ground(change))
         verdict = (message("advantage_less_by_ground", cause=cause, **values) if en < 0
                    else message("advantage_more", cause=cause, **values))  # fmt: skip
         return verdict, (message("look_at_ground", cause=cause),)
     if en > 0:
-        cause = message("better_pulleys_or_load") if method == "known" else message("better_pulleys")
+        cause = (
+            message("better_pulleys_or_load") if method == "known" else message("better_pulleys")
+        )
         return message("advantage_more", cause=cause, **values), (cause,)
     causes = [message("worse_pulleys")]
     causes += [message("load_resists_more")] if method == "known" else []
@@ -159,15 +158,17 @@ def _judged(
 
 
 def en_number(value: float, U: float, reference: float, reference_U: float) -> float | None:
-    """En = (x - X) / sqrt(U^2 + U_ref^2), expanded uncertainties at 95 % (ISO/IEC 17043); None
-    where neither has one."""
+    """En = (value - reference) / sqrt(U^2 + reference_U^2) after ISO/IEC 17043, all in one unit.
+
+    U, reference_U: expanded uncertainties at 95 %.  None where both are 0.
+    """
     both = math.hypot(U, reference_U)
     en = (value - reference) / both if both > 0 else math.nan
     return en if math.isfinite(en) else None
 
 
 def ground(change: Change) -> Message:
-    """How the haul force changed."""
+    """The largest change of the haul force in words."""
     if abs(change.within) >= max(abs(change.between), abs(change.spread)):
         share = change.within
         return (message("force_rose_along_strokes", share=share) if share > 0

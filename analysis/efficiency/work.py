@@ -1,4 +1,4 @@
-"""Travel and work of a session's haul strokes, and the ratios that need a counter at the load."""
+"""Sums travel and work of a session's haul strokes; computes travel efficiency and work efficiency."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.efficiency.load_estimators import Way
+from analysis.efficiency.load_estimators import LoadEstimator
 from analysis.efficiency.uncertainty import Component, Quantity, type_a
 from analysis.mechanics.model import Model
 from analysis.strokes.load_travel import rope_m, why_unknown
@@ -17,92 +17,113 @@ from logger.channels.channel import Channel
 
 
 @dataclass(frozen=True)
-class Travel:
-    """Sums over haul strokes; None: not known.  method: counter or model (of load_m); efficiency:
-    load travel x travel ratio / haul travel."""
+class HaulTotals:
+    """Travel and work of all haul strokes; None where they were not measured."""
 
-    haul_m: float | None
-    load_m: float | None
-    method: str
-    in_J: float | None
-    efficiency: Quantity | None
-
-
-NO_TRAVEL = Travel(haul_m=None, load_m=None, method="model", in_J=None, efficiency=None)
+    haul_m: float | None  # rope at the haul
+    load_m: float | None  # load travel
+    method: str  # of load_m: counter, or model (rope / travel ratio)
+    in_J: float | None  # work of the team: integral of the haul force over rope
+    efficiency: Quantity | None  # load travel x travel ratio / rope; needs a counter at the load
 
 
-def travelled(known: Model, result: Result, haul: list[Stroke]) -> Travel:
-    """What the counters say."""
+NO_TOTALS = HaulTotals(haul_m=None, load_m=None, method="model", in_J=None, efficiency=None)
+
+
+def haul_totals(rig_model: Model, result: Result, haul: list[Stroke]) -> HaulTotals:
+    """Sum travel and work over the strokes `haul` of a result."""
     roles = result.roles
     counted = roles.load_length is not None and result.channels[roles.load_length.name].readings > 0
     if why_unknown(result):
-        return Travel(
+        return HaulTotals(
             haul_m=None,
             load_m=None,
             method="counter" if counted else "model",
             in_J=None,
             efficiency=None,
         )
-    way = rope_m(haul)
+    haul_m = rope_m(haul)
     work = sum(s.work_J for s in haul)
     load = sum(s.load_travel_m or 0.0 for s in haul)
     if not counted:
-        return Travel(
-            haul_m=way, load_m=way / known.travel_ratio, method="model", in_J=work, efficiency=None
+        return HaulTotals(
+            haul_m=haul_m,
+            load_m=haul_m / rig_model.travel_ratio,
+            method="model",
+            in_J=work,
+            efficiency=None,
         )
     ratio = None
-    if way > 0 and roles.progress is not roles.load_length and roles.progress and roles.load_length:
+    if (
+        haul_m > 0
+        and roles.progress is not roles.load_length
+        and roles.progress
+        and roles.load_length
+    ):
         each = np.array(
-            [(s.load_travel_m or 0.0) * known.travel_ratio / s.haul_travel_m for s in haul]
+            [(s.load_travel_m or 0.0) * rig_model.travel_ratio / s.haul_travel_m for s in haul]
         )
         _, scatter = type_a(each, np.array([s.haul_travel_m for s in haul]))
-        value = load * known.travel_ratio / way
+        value = load * rig_model.travel_ratio / haul_m
         parts = [scatter]
         for channel, total in (
-            (roles.progress, way / roles.progress_gain),
+            (roles.progress, haul_m / roles.progress_gain),
             (roles.load_length, load),
         ):
             u = _length_u(channel, total, len(haul))
             parts.append(Component(f"counter {channel.name}", value * u / max(abs(total), 1e-9)))
         ratio = Quantity(value, tuple(parts), len(haul))
-    return Travel(haul_m=way, load_m=load, method="counter", in_J=work, efficiency=ratio)
+    return HaulTotals(haul_m=haul_m, load_m=load, method="counter", in_J=work, efficiency=ratio)
 
 
 def _length_u(channel: Channel, total: float, strokes: int) -> float:
-    """Of a sum over strokes: the scale is common to all, the two ends of each are independent."""
+    """Standard uncertainty of a counter's total over strokes, m; total: m.
+
+    The error of the scale is common to all strokes; the errors at the two ends of each are independent.
+    """
     whole = float(channel.u_si(total))
     ends = float(channel.u_si(0.0))
     scale = math.sqrt(max(0.0, whole * whole - ends * ends))
     return math.hypot(scale, ends * math.sqrt(2 * max(strokes, 1)))
 
 
-def out_J(travel: Travel, way: Way, load: Quantity, haul: list[Stroke]) -> float | None:
-    """Work done on the load."""
-    if travel.load_m is None or not travel.in_J:
+def out_J(
+    totals: HaulTotals, estimator: LoadEstimator, load: Quantity, haul: list[Stroke]
+) -> float | None:
+    """Work done on the load, J; None without travel or work.  load: load force."""
+    if totals.load_m is None or not totals.in_J:
         return None
-    if travel.method == "model":
-        return load.value * travel.load_m
-    return float(sum(_of_stroke(way, s) for s in haul))
+    if totals.method == "model":
+        return load.value * totals.load_m
+    return float(sum(_of_stroke(estimator, s) for s in haul))
 
 
-def _of_stroke(way: Way, stroke: Stroke) -> float:
-    return float(way.share @ np.array(stroke.out_J)) + way.constant_N * (
+def _of_stroke(estimator: LoadEstimator, stroke: Stroke) -> float:
+    """Work done on the load in one stroke, J."""
+    return float(estimator.share @ np.array(stroke.out_J)) + estimator.constant_N * (
         stroke.load_travel_m or 0.0
     )
 
 
 def work_ratio(
-    travel: Travel, way: Way, load: Quantity, actual: Quantity, haul: list[Stroke]
+    totals: HaulTotals,
+    estimator: LoadEstimator,
+    load: Quantity,
+    actual: Quantity,
+    haul: list[Stroke],
 ) -> Quantity | None:
-    """Work out / work in, rest to rest; needs a counter at the load."""
-    if travel.method == "model" or not travel.in_J or any(s.work_J <= 0 for s in haul):
+    """Work efficiency: work out / work in over whole strokes; None without a counter at the load.
+
+    load: load force; actual: actual MA, whose uncertainties by the cells enter.
+    """
+    if totals.method == "model" or not totals.in_J or any(s.work_J <= 0 for s in haul):
         return None
-    each = np.array([_of_stroke(way, s) for s in haul])
-    value = float(each.sum()) / travel.in_J
+    each = np.array([_of_stroke(estimator, s) for s in haul])
+    value = float(each.sum()) / totals.in_J
     work = np.array([s.work_J for s in haul])
     _, scatter = type_a(each / work, work)
     parts = [scatter]
-    for other in (actual, travel.efficiency):
+    for other in (actual, totals.efficiency):
         if other is not None and other.value:
             scale = abs(value / other.value)
             parts += [

@@ -1,6 +1,6 @@
-"""The same function for many sessions: here, on all cores, or on a cluster; nothing is lost.
+"""Runs one function for many sessions, in this process, on all cores or on a cluster.
 
-A worker that dies loses only its own try: what it had is done again, at last in this process.
+The work of a worker process that dies is done again, so no session is lost.
 """
 
 from __future__ import annotations
@@ -16,17 +16,17 @@ from typing import Any, TypeVar
 from logger.errors import CallFault, one_line
 
 Answer = TypeVar("Answer")
-ANSWERS_WITHIN = "10s"  # a scheduler
-ALONE = 8  # sessions; speed only: up to here, starting processes takes longer than the work
+ANSWERS_WITHIN = "10s"  # time for a scheduler to answer
+ALONE = 8  # sessions; speed only: for fewer, starting processes takes longer than the work
 
 
 def answers(
     function: Callable[[str], Answer], paths: Sequence[str], executor: Executor | None = None
 ) -> Iterator[tuple[str, Answer | None]]:
-    """(path, function(path)) as they come.  function: of a module, raises nothing of its own.
+    """Yield (path, function(path)) in order of completion.
 
-    executor: where it runs; None: in this process.  None for a session that killed every process
-    which tried it.
+    function: a module-level function that catches its own errors; executor: where it runs, None: in this
+    process.  The answer is None for a session that killed every process which tried it.
     """
     if executor is None:
         for path in paths:
@@ -44,7 +44,7 @@ def answers(
         path = waiting[future]
         try:
             answer = future.result()
-        except Exception:  # function raises nothing: the worker died, or the way to it
+        except Exception:  # function raises nothing, so the worker or the connection to it died
             lost.append(path)
             continue
         yield path, answer
@@ -57,7 +57,10 @@ def answers(
 
 @contextmanager
 def processes(count: int, workers: int | None = None) -> Iterator[Executor | None]:
-    """An executor for this many sessions on all cores; None where they are too few to be worth it."""
+    """Provide an executor on all cores for `count` sessions; None where they are too few to be worth it.
+
+    workers: number of processes, None: one for each core.
+    """
     cores = workers or len(_cores())
     if count <= ALONE or cores < 2:
         yield None
@@ -69,7 +72,7 @@ def processes(count: int, workers: int | None = None) -> Iterator[Executor | Non
 
 @contextmanager
 def cluster(address: str) -> Iterator[Executor]:
-    """The executor of an existing Dask cluster.  Raises CallFault where there is none to reach.
+    """Provide the executor of a running Dask cluster; raises CallFault where none can be reached.
 
     Its workers must see the folder under the same path and have this program installed.
     """
@@ -91,13 +94,14 @@ def cluster(address: str) -> Iterator[Executor]:
         if not client.scheduler_info().get("workers"):
             raise CallFault("library", f"the scheduler at {one_line(address, 80)} has no worker",
                             "start `dask worker ADDRESS` on the machines that are to work")  # fmt: skip
-        # pure=False: a session that changed must not be answered from what was kept
+        # pure=False: a session that changed must not be answered from the cluster's cache
         yield client.get_executor(pure=False)
     finally:
         client.close()
 
 
 def _cores() -> Any:
+    """The cores that this process may use; only their number matters."""
     if hasattr(os, "sched_getaffinity"):
         return os.sched_getaffinity(0)
     return range(os.cpu_count() or 1)
@@ -106,8 +110,10 @@ def _cores() -> Any:
 def _one_by_one(
     function: Callable[[str], Answer], paths: Sequence[str]
 ) -> Iterator[tuple[str, Answer | None]]:
-    """What is left over after a process died: one of them is the cause, and gets a process that
-    may die."""
+    """Run the sessions that remain after a process died, one at a time, so that only the cause fails.
+
+    Each runs in a process that may die; the answer is then None.
+    """
     pool: ProcessPoolExecutor | None = None
     try:
         for path in paths:

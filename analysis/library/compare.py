@@ -1,4 +1,4 @@
-"""Sessions side by side: the same rig over time, and two rigs on the same load."""
+"""Compares sessions: the same rig over time, and two rigs on the same load."""
 
 from __future__ import annotations
 
@@ -16,36 +16,32 @@ SAME_MA = 0.01  # ideal advantages closer than this are the same ratio; chosen b
 
 @dataclass(frozen=True)
 class Side:
-    """One session's figures for a comparison; None: not known.
+    """One session's figures for a comparison; None where they were not measured."""
 
-    rope_m: rope that went through the hands, hauled and fed back at resets; haul_N,
-    load_N: measured quantities as in interface section 6; team_N: what the team keeps up.
-    """
-
-    name: str
-    title: str
-    rig: str
-    started_at: str
-    ideal_ma: float
-    haul_N: dict[str, Any] | None
-    load_N: dict[str, Any] | None
-    load_method: str
-    load_travel_m: float | None
-    rope_m: float | None
-    minutes_a_metre: float | None
-    resets: int
-    team_N: float | None
+    name: str  # path of the session
+    title: str  # of the rig
+    rig: str  # key of the rig, see `rig_key`
+    started_at: str  # UTC
+    ideal_ma: float  # of the rig
+    haul_N: dict[str, Any] | None  # haul force, as a quantity of interface section 6
+    load_N: dict[str, Any] | None  # load force, as a quantity of interface section 6
+    load_method: str  # how the load force was estimated
+    load_travel_m: float | None  # over all haul strokes
+    rope_m: float | None  # rope through the hands: hauled, lowered and fed back at resets
+    minutes_a_metre: float | None  # minutes of the session per metre of load travel
+    resets: int  # number of resets
+    team_N: float | None  # haul force that the team can keep up
 
     @property
     def rope_a_metre(self) -> float | None:
-        """Rope through the hands for each metre of load travel."""
+        """Rope through the hands / load travel."""
         if self.rope_m is None or not self.load_travel_m or self.load_travel_m <= 0:
             return None
         return self.rope_m / self.load_travel_m
 
 
 def side(whole: Whole) -> Side:
-    """What a comparison takes of a session."""
+    """The figures of a session for a comparison."""
     review = whole.review
     measured = review["measured"]
     rope = measured["haul_travel_m"]
@@ -72,10 +68,9 @@ def side(whole: Whole) -> Side:
 
 
 def pairs(sides: Sequence[Side]) -> list[tuple[Side, Side]]:
-    """(bigger ratio, smaller ratio) of sessions of different ratios on the same load.
+    """Pairs (bigger ratio, smaller ratio) of sessions with different ideal advantages on the same load.
 
-    The last session of each rig stands for it; the same load: load forces known otherwise than
-    from the pulleys' assumed efficiencies, which agree within their expanded uncertainties.
+    Only the last session of each rig is compared.
     """
     last: dict[str, Side] = {}
     for s in sorted(sides, key=lambda s: s.started_at):
@@ -88,7 +83,10 @@ def pairs(sides: Sequence[Side]) -> list[tuple[Side, Side]]:
 
 
 def same_load(one: Side, other: Side) -> bool:
-    """Whether two sessions moved a load of the same force, as far as both know it."""
+    """Whether the load forces of two sessions agree within their expanded uncertainties.
+
+    False where one was not measured, or comes from the assumed efficiencies of the pulleys.
+    """
     if not one.load_N or not other.load_N or "model" in (one.load_method, other.load_method):
         return False
     apart = abs(one.load_N["value"] - other.load_N["value"])
@@ -96,7 +94,7 @@ def same_load(one: Side, other: Side) -> bool:
 
 
 def worth_it(big: Side, small: Side) -> Message:
-    """One sentence: what the bigger ratio gave, what it cost, and whether it was needed."""
+    """Say in one sentence what the bigger ratio saved, what it cost, and whether it was needed."""
     ratios = message("ratios_same_load", big=big.ideal_ma, small=small.ideal_ma)
     if not big.haul_N or not small.haul_N:
         return message("ratios_not_measured", ratios=ratios)
@@ -119,6 +117,10 @@ def worth_it(big: Side, small: Side) -> Message:
 
 
 def _verdict(big: Side, small: Side, ratio: float, doubt: float) -> Message:
+    """Whether the bigger ratio was worth it.
+
+    ratio: haul force with the bigger / with the smaller ratio; doubt: its U95.
+    """
     assert small.haul_N and big.haul_N
     if ratio >= 1 - doubt:
         return message("not_worth_it")

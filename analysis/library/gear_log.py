@@ -1,10 +1,9 @@
-"""What each marked item of gear went through: in one session, and over many.
+"""Records the use of each marked item of gear: peak force, times over its limit, rope run, time loaded.
 
-An item is what the crew marked (`item = "P-07"` in the rig file), whatever part it plays in a rig.
-Its force is what its own cell read, where a cell measures it; else it is inferred from the haul
-cell with the frictionless gain, as a review's peaks are: at most this much was carried while hauling,
-as friction only takes off.  What friction alone puts on a capture, and a force while the load is
-lowered or hangs on a capture, is not seen.
+An item is a piece of gear that the crew marked (`item = "P-07"` in the rig file), wherever it is in a rig.
+Its force is read by its own cell, or else inferred from the haul cell by the frictionless gain, like the
+peaks of a review: an upper bound while hauling, because friction only reduces it.  Not covered are a
+capture that friction alone loads, and forces while the load is lowered or hangs on a capture.
 """
 
 from __future__ import annotations
@@ -17,72 +16,71 @@ from typing import Any
 import numpy as np
 
 from analysis.mechanics.measured_parts import cells_of
-from analysis.review.review import OfRig
+from analysis.review.review import RigReview
 from analysis.review.reviewed_session import Whole
 from analysis.review.si_series import in_si
 from analysis.signals.time_cells import Floats
 from logger.channels.channel import Channel
 
-# of a level: until the force falls below, it is the same time above; chosen by us: a ripple is one time
+# share of a level below which the force must fall before it is counted again; chosen by us: ripple counts once
 AGAIN_BELOW = 0.9
-HALF = 0.5  # of what is allowed: the lower level that is counted; chosen by us
+# share of the limit: the lower level that is counted; chosen by us, no reason is on record
+HALF = 0.5
 
 
 @dataclass(frozen=True)
 class ItemUse:
-    """One item in one session.
+    """The use of one item of gear in one session."""
 
-    peak_N: by its own cell, else at most, inferred; limit_N: what it is allowed in that rig, None
-    where unrated; half, full: how often the force rose above half the limit, and above it, None where unrated; run_m:
-    rope run over it under tension, None where none runs over it or no counter tells; loaded_s: time
-    with tension on the haul, None where there is no haul cell.
-    """
-
-    item: str
-    name: str
-    kind: str
-    peak_N: float | None
-    limit_N: float | None
-    half: int | None
-    full: int | None
-    run_m: float | None
-    loaded_s: float | None
+    item: str  # the crew's mark
+    name: str  # of the part in the rig
+    kind: str  # kind of the part
+    peak_N: float | None  # highest force, by its own cell or else inferred; None without a cell
+    limit_N: float | None  # allowed force in this rig; None where unrated
+    half: int | None  # how often the force rose above half the limit; None where unrated
+    full: int | None  # how often it rose above the limit; None where unrated
+    run_m: float | None  # rope run over it under tension; None without a counter or a turn
+    loaded_s: float | None  # time with tension in the haul strand; None without a haul cell
 
 
 @dataclass(frozen=True)
 class ItemRecord:
-    """One item over many sessions; since, last: UTC starts of the first and last; names: what it
-    was, session by session; limit_N: the lowest that was stated."""
+    """The use of one item of gear over many sessions; None where no session has the value."""
 
-    item: str
-    kinds: tuple[str, ...]
-    sessions: int
-    since: str
-    last: str
-    peak_N: float | None
-    peak_session: str
-    limit_N: float | None
-    half: int | None
-    full: int | None
-    run_m: float | None
-    loaded_h: float | None
+    item: str  # the crew's mark
+    kinds: tuple[str, ...]  # kinds of part as which it served
+    sessions: int  # number of sessions
+    since: str  # start of the first session, UTC
+    last: str  # start of the last session, UTC
+    peak_N: float | None  # highest force
+    peak_session: str  # path of the session with the highest force
+    limit_N: float | None  # lowest limit that was stated
+    half: int | None  # how often the force rose above half the limit
+    full: int | None  # how often it rose above the limit
+    run_m: float | None  # rope run over it under tension
+    loaded_h: float | None  # hours with tension in the haul strand
 
 
 def items_used(whole: Whole) -> tuple[ItemUse, ...]:
-    """Every marked item of a session's rig, in the order of the rig file; of each of its rigs where
-    it was changed on the way, from when it was built to when the next one was."""
-    found: list[ItemUse] = []
-    ends = [*(part.from_s for part in whole.parts[1:]), math.inf]
-    for part, end_s in zip(whole.parts, ends, strict=True):
-        begin_s = part.from_s if len(whole.parts) > 1 else -math.inf
-        found += _items_of(whole, part, begin_s, end_s)
-    return tuple(found)
+    """The use of every marked item of a session, in the order of the rig file.
+
+    In a session with several rigs, an item has an entry for each rig, over the time that it was in use.
+    """
+    uses: list[ItemUse] = []
+    ends = [*(one.from_s for one in whole.parts[1:]), math.inf]
+    for one, end_s in zip(whole.parts, ends, strict=True):
+        begin_s = one.from_s if len(whole.parts) > 1 else -math.inf
+        uses += _items_of(whole, one, begin_s, end_s)
+    return tuple(uses)
 
 
-def _items_of(whole: Whole, own: OfRig, begin_s: float, end_s: float) -> list[ItemUse]:
+def _items_of(whole: Whole, own: RigReview, begin_s: float, end_s: float) -> list[ItemUse]:
+    """The marked items of one rig of the session, in use from begin_s to end_s."""
     parts: dict[str, list[int]] = {}
-    for k, (part, piece) in enumerate(zip(own.known.parts, own.known.pieces, strict=True)):
-        name = piece.rope if part.kind == "strand" else part.name
+    for k, (element, piece) in enumerate(
+        zip(own.rig_model.parts, own.rig_model.pieces, strict=True)
+    ):
+        name = piece.rope if element.kind == "strand" else element.name
         parts.setdefault(name, []).append(k)
     span = _Span(whole, own, begin_s, end_s)
     return [
@@ -92,16 +90,19 @@ def _items_of(whole: Whole, own: OfRig, begin_s: float, end_s: float) -> list[It
 
 
 def times_above(force_N: Floats, level_N: float) -> int:
-    """How often the force rose above a level, having been below nine tenths of it before."""
-    known = force_N[(force_N > level_N) | (force_N < AGAIN_BELOW * level_N)]
-    above = known > level_N
+    """How often the force rises above a level; it must fall below nine tenths of it in between.
+
+    force_N: readings in order of time, (n,).
+    """
+    clear = force_N[(force_N > level_N) | (force_N < AGAIN_BELOW * level_N)]
+    above = clear > level_N
     if not len(above):
         return 0
     return int(above[0]) + int(np.count_nonzero(above[1:] & ~above[:-1]))
 
 
 def totals(rows: Iterable[tuple[str, str, Mapping[str, Any]]]) -> list[ItemRecord]:
-    """Records by item.  rows: (session, its start in UTC, an ItemUse as a mapping)."""
+    """Combine the uses of each item into records; rows: (session, its start in UTC, ItemUse as a mapping)."""
     by_item: dict[str, list[tuple[str, str, Mapping[str, Any]]]] = {}
     for row in rows:
         by_item.setdefault(str(row[2]["item"]), []).append(row)
@@ -109,18 +110,19 @@ def totals(rows: Iterable[tuple[str, str, Mapping[str, Any]]]) -> list[ItemRecor
 
 
 def as_row(use: ItemUse) -> dict[str, Any]:
-    """Plain values."""
+    """The use as a mapping of plain values, for JSON."""
     return asdict(use)
 
 
 def _record(item: str, rows: list[tuple[str, str, Mapping[str, Any]]]) -> ItemRecord:
+    """Combine the uses of one item; rows: as for `totals`."""
     uses = [use for _, _, use in rows]
     peak = max(
         (r for r in rows if r[2]["peak_N"] is not None), key=lambda r: r[2]["peak_N"], default=None
     )
     limits = [u["limit_N"] for u in uses if u["limit_N"] is not None]
     starts = sorted(start for _, start, _ in rows)
-    # an item that a rig names twice was loaded once
+    # an item with several entries in one session was loaded once
     loaded: dict[str, float] = {}
     for session, _, use in rows:
         if use["loaded_s"] is not None:
@@ -142,45 +144,52 @@ def _record(item: str, rows: list[tuple[str, str, Mapping[str, Any]]]) -> ItemRe
 
 
 def _sum(uses: list[Mapping[str, Any]], key: str) -> Any:
-    known = [u[key] for u in uses if u[key] is not None]
-    return sum(known) if known else None
+    """Sum of a value over the uses that have it; None where none has."""
+    values = [u[key] for u in uses if u[key] is not None]
+    return sum(values) if values else None
 
 
 class _Span:
-    """The readings of a session while one of its rigs stood."""
+    """The readings of a session while one of its rigs was in use.
 
-    def __init__(self, whole: Whole, own: OfRig, begin_s: float, end_s: float) -> None:
+    haul: times, s, and forces, N, of the haul cell; None without one.
+    beyond: names of channels with a reading beyond their capacity.
+    cells: index into the model's parts -> the cells that measure it.
+    """
+
+    def __init__(self, whole: Whole, own: RigReview, begin_s: float, end_s: float) -> None:
         self.whole, self.own, self.begin_s, self.end_s = whole, own, begin_s, end_s
         self.haul_cell = whole.result.roles.haul_force
         self.haul = None if self.haul_cell is None else self.force(self.haul_cell)
-        self.beyond = {e.channel for e in whole.result.found if e.kind == "saturated"}
-        self.cells = cells_of(own.known, whole.result.roles.forces)
+        self.beyond = {e.channel for e in whole.result.derived_events if e.kind == "saturated"}
+        self.cells = cells_of(own.rig_model, whole.result.roles.forces)
 
     def force(self, cell: Channel) -> tuple[Floats, Floats]:
-        """time_s and force, N, of finite readings."""
+        """Times, s, and forces, N, of a cell's finite readings, (n,) each."""
         time_s, force = in_si(self.whole.block, cell)
         good = np.isfinite(force) & (time_s >= self.begin_s) & (time_s < self.end_s)
         return time_s[good], force[good]
 
 
 def _use(span: _Span, name: str, item: str, strands: list[int]) -> ItemUse:
-    """strands: indices of the item's parts; a rope is as loaded as its most used strand."""
+    """The use of one item; strands: indices of its parts, of which the most loaded one counts for a rope."""
 
     def weight(k: int) -> tuple[float, float]:
+        """Peak force / limit of part k, then its frictionless gain / limit."""
         allowed = parts[k].limit_N or 1.0
         return float(np.max(_carried(span, k), initial=0.0)) / allowed, abs(
             parts[k].ideal
         ) / allowed
 
-    parts = span.own.known.parts
+    parts = span.own.rig_model.parts
     most = max(strands, key=weight)
-    part, force = parts[most], _carried(span, most)
-    limit = part.limit_N
+    element, force = parts[most], _carried(span, most)
+    limit = element.limit_N
     rated = limit is not None and limit > 0 and len(force) > 0
     return ItemUse(
         item=item,
         name=name,
-        kind="rope" if part.kind == "strand" else part.kind,
+        kind="rope" if element.kind == "strand" else element.kind,
         peak_N=float(np.max(force)) if len(force) else None,
         limit_N=limit,
         half=times_above(force, HALF * limit) if rated and limit else None,
@@ -191,35 +200,37 @@ def _use(span: _Span, name: str, item: str, strands: list[int]) -> ItemUse:
 
 
 def _carried(span: _Span, k: int) -> Floats:
-    """Forces on a part, N: what its own cell read, else the most that the haul cell's readings make
-    of it.  A cell beyond its capacity, or beside the axis, read less than there was: then whichever
-    reaches higher."""
-    part, own = span.own.known.parts[k], span.cells.get(k, ())
-    told = []
+    """Forces on part k, N, (n,): by its own cell, else inferred from the haul cell as an upper bound.
+
+    A cell beyond its capacity, or beside the axis, reads less than the force; then the series with the
+    higher peak counts.
+    """
+    element, own = span.own.rig_model.parts[k], span.cells.get(k, ())
+    series = []
     for cell in span.whole.result.roles.forces:
-        if cell is not span.haul_cell and (cell in own or cell.at == part.name):
-            told.append(span.force(cell)[1])
-    told = [read for read in told if len(read)]
-    rules = any(c is not span.haul_cell for c in own) and not any(
+        if cell is not span.haul_cell and (cell in own or cell.at == element.name):
+            series.append(span.force(cell)[1])
+    series = [read for read in series if len(read)]
+    measured = any(c is not span.haul_cell for c in own) and not any(
         c.name in span.beyond for c in own
     )
-    if span.haul is not None and not (told and rules):
-        told.append(abs(part.ideal) * np.maximum(span.haul[1], 0.0))
-    return max(told, key=lambda force: float(np.max(force, initial=0.0)), default=np.empty(0))
+    if span.haul is not None and not (series and measured):
+        series.append(abs(element.ideal) * np.maximum(span.haul[1], 0.0))
+    return max(series, key=lambda force: float(np.max(force, initial=0.0)), default=np.empty(0))
 
 
 def _run_m(span: _Span, name: str) -> float | None:
-    """Rope over a turn in all strokes: its flow / the haul's, times rope at the haul."""
+    """Rope run over the turn `name` in all strokes, m: rope at the haul x flow there / flow at the haul."""
     own = span.own
     turns = {own.rig.stations[s].name: s for s in own.rig.turns}
     if name not in turns or own.result.roles.progress is None:
         return None
-    share = abs(float(own.known.motion.flow[turns[name]])) / abs(own.known.motion.haul_rate)
+    share = abs(float(own.rig_model.motion.flow[turns[name]])) / abs(own.rig_model.motion.haul_rate)
     return share * sum(abs(s.haul_travel_m) for s in own.result.strokes)
 
 
 def _loaded_s(span: _Span) -> float | None:
-    """Time between readings that show tension; gaps do not count."""
+    """Time with tension in the haul strand, s; gaps between readings do not count."""
     if span.haul is None or span.haul_cell is None or not len(span.haul[0]):
         return None
     time_s, force = span.haul

@@ -1,7 +1,7 @@
-"""The index of a folder of sessions: SQLite in the user's cache folder, thrown away at will.
+"""The index of a folder of sessions: an SQLite file in the user's cache folder, which may be deleted.
 
-Nothing in it is a record: every row follows from a session and is made anew where the session's
-files, or the program, have changed.
+It holds no record of its own: every row follows from a session, and is made again when the session's files
+or the program change.
 """
 
 from __future__ import annotations
@@ -22,26 +22,25 @@ from analysis.library.batch import answers
 from analysis.library.session_row import COLUMNS, exists, session_row
 from logger.errors import CallFault, SessionFault, one_line
 
-DEEPEST = 8  # folders below the library's; speed only: no search runs for ever
+DEEPEST = 8  # levels of folders that are searched; speed only: the search must end
 AT_ONCE = 50  # rows in one transaction; speed only: an interruption loses no more
-AGAIN = ("growing",)  # states that change although no file does
+AGAIN = ("growing",)  # states of sessions that are always read again
 
-Progress = Callable[[int, int], None]
+Progress = Callable[[int, int], None]  # called with (sessions done, sessions to do)
 
 
 @dataclass(frozen=True)
 class Update:
-    """What an update did.  sessions: found; reviewed: new or changed ones; removed: rows of
-    sessions that are gone; warning: why nothing is kept, or ""."""
+    """What an update of the index did."""
 
-    sessions: int
-    reviewed: int
-    removed: int
-    warning: str = ""
+    sessions: int  # number of sessions in the folder
+    reviewed: int  # number of sessions that were new or changed
+    removed: int  # number of rows whose session is gone
+    warning: str = ""  # why the index could not be stored; "" where it was
 
 
 def cache_folder() -> Path:
-    """Where this user's caches of this program lie."""
+    """The folder of this program's caches for this user."""
     if sys.platform == "win32":
         base = Path(os.environ.get("LOCALAPPDATA") or Path.home() / "AppData" / "Local")
         return base / "haul" / "cache"
@@ -53,10 +52,15 @@ def cache_folder() -> Path:
 
 
 class Index:
-    """The rows of one folder.  A context manager; a broken cache file is replaced by a new one."""
+    """The rows of one folder of sessions, as a context manager; a broken cache file is replaced.
+
+    folder: that holds the sessions.
+    file: the SQLite file.
+    warning: why the index is not stored; "" where it is.
+    """
 
     def __init__(self, folder: Path, cache: Path | None = None) -> None:
-        """Raises CallFault where `folder` is no folder."""
+        """Open the index of `folder`, stored in `cache`; raises CallFault where it is no folder."""
         if not folder.is_dir():
             what = "is a file" if folder.exists() else "there is no such folder"
             raise CallFault(folder, what, "give a folder that holds sessions")
@@ -76,10 +80,10 @@ class Index:
         self, executor: Callable[[int], contextlib.AbstractContextManager[Executor | None]] | None = None,
         progress: Progress | None = None, rebuild: bool = False,
     ) -> Update:  # fmt: skip
-        """Make the rows follow the folder: only sessions that are new or changed are read.
+        """Bring the rows up to date; only sessions that are new or changed are read.
 
-        executor: gives, for a number of sessions, where they are reviewed; None: in this process.
-        progress(done, of) is called after each.  rebuild: forget everything first.
+        executor: returns, for a number of sessions, the executor that reviews them; None: this process.
+        progress: called after each session.  rebuild: delete all rows first.
         """
         if rebuild:
             self._db.executescript("DELETE FROM session; DELETE FROM gear;")
@@ -109,8 +113,11 @@ class Index:
     def rows(
         self, *, title: str = "", state: str = "", since: str = "", until: str = "", rig: str = ""
     ) -> list[dict[str, Any]]:
-        """Rows as mappings, in order of time.  title: a part of it, in any case; since, until: UTC
-        dates or times, both included (a day to its end); rig: a rig's key."""
+        """The rows that match all filters, as mappings, in order of time.
+
+        title: text in the title, in upper or lower case; state: of the session; since, until: UTC dates or
+        times, both included (a day up to its end); rig: key of a rig.
+        """
         where: list[str] = ["1"]
         values: list[object] = []
         if title:
@@ -127,15 +134,15 @@ class Index:
             where.append("substr(started_at, 1, ?) <= ?")
             values += [len(until), until]
         names = ", ".join(COLUMNS)
-        # the column names are this module's own; everything else is bound
-        found = self._db.execute(
+        # the column names are constants; all values are bound
+        matches = self._db.execute(
             f"SELECT {names} FROM session WHERE {' AND '.join(where)} ORDER BY started_at, path",
             values,
         )
-        return [dict(zip(COLUMNS, row, strict=True)) for row in found]
+        return [dict(zip(COLUMNS, row, strict=True)) for row in matches]
 
     def gear(self) -> Iterator[tuple[str, str, Mapping[str, Any]]]:
-        """(session, its start, an item's use) of every session, in order of time."""
+        """Yield (session, its start in UTC, an item's use) of every session, in order of time."""
         query = (
             "SELECT g.path, s.started_at, g.use FROM gear g JOIN session s ON s.path = g.path "
             "ORDER BY s.started_at, g.path, g.rowid"
@@ -144,7 +151,7 @@ class Index:
             yield path, started_at, json.loads(text)
 
     def insert(self, rows: Sequence[Mapping[str, Any]]) -> None:
-        """Rows as they are (for measuring how fast many are listed)."""
+        """Insert rows without a session (the benchmark lists many rows)."""
         names = ", ".join(("mark", *COLUMNS))
         marks = ", ".join("?" for _ in range(len(COLUMNS) + 1))
         self._db.executemany(
@@ -154,10 +161,11 @@ class Index:
         self._db.commit()
 
     def _keep(self, name: str, now: str, answer: dict[str, Any] | None) -> None:
+        """Store the row and gear of session `name` with its mark `now`; answer None: the review crashed."""
         if answer is None:
             answer = {"row": dict.fromkeys(COLUMNS), "gear": []}
             answer["row"] |= {"title": "", "rig": "", "started_at": "", "state": "", "method": "",
-                              "fault": "every process that reviewed it died: look at it alone"}  # fmt: skip
+                              "fault": "every process that reviewed it died: run `haul review` on it alone"}  # fmt: skip
         row = {**answer["row"], "path": name}
         self._forget(name)
         names = ", ".join(("mark", *COLUMNS))
@@ -175,6 +183,7 @@ class Index:
         self._db.execute("DELETE FROM gear WHERE path = ?", (name,))
 
     def _opened(self) -> sqlite3.Connection:
+        """Open the SQLite file, replacing a broken one; in memory, with a warning, where it cannot be used."""
         try:
             self.file.parent.mkdir(parents=True, exist_ok=True)
             try:
@@ -185,14 +194,17 @@ class Index:
                 self.file.unlink(missing_ok=True)
                 return self._checked(self.file)
         except (OSError, sqlite3.Error) as error:
-            self.warning = f"nothing is kept: the cache {self.file} cannot be used ({one_line(str(error), 100)})"
+            why = one_line(str(error), 100)
+            self.warning = (
+                f"the index is not stored: the cache file {self.file} cannot be used ({why})"
+            )
             return self._checked(None)
 
     def _checked(self, file: Path | None) -> sqlite3.Connection:
-        """A connection whose tables are this program's own; others' are dropped."""
+        """Connect to a file (None: in memory); drop tables made by another version of the program."""
         db = sqlite3.connect(":memory:" if file is None else file, timeout=10.0)
         try:
-            db.execute("PRAGMA synchronous = OFF")  # a cache: what is lost is made anew
+            db.execute("PRAGMA synchronous = OFF")  # a cache: lost rows are made again
             db.execute("CREATE TABLE IF NOT EXISTS made (program TEXT)")
             made = db.execute("SELECT program FROM made").fetchall()
             if made != [(program_mark(),)]:
@@ -213,12 +225,12 @@ class Index:
 
 
 def _storable(name: str) -> str:
-    """A path as text that a database takes, whatever bytes it holds."""
+    """A path as text that SQLite accepts, whatever bytes it holds."""
     return name.encode("utf-8", "backslashreplace").decode("utf-8")
 
 
 def program_mark() -> str:
-    """What the rows depend on besides the sessions: the sources of analysis and logger."""
+    """A digest of the sources of analysis and logger, because the rows depend on them too."""
     import logger
 
     digest = hashlib.sha256()
@@ -233,12 +245,12 @@ def sessions_below(folder: Path) -> list[str]:
 
     Raises SessionFault where the folder cannot be read.
     """
-    found: list[str] = []
+    paths: list[str] = []
     stack = [(folder, 0)]
     while stack:
         here, deep = stack.pop()
         if exists(here):
-            found.append(here.relative_to(folder).as_posix())
+            paths.append(here.relative_to(folder).as_posix())
             continue
         if deep >= DEEPEST:
             continue
@@ -253,19 +265,21 @@ def sessions_below(folder: Path) -> list[str]:
                 raise SessionFault(
                     folder, f"cannot be read ({error.strerror})", "make it readable"
                 ) from None
-    return sorted(found)
+    return sorted(paths)
 
 
 def mark(session: Path) -> str:
-    """Changes whenever a file of the session does: names, sizes and times; with the seal's digest,
-    so that two sessions are never taken for each other."""
+    """A digest of the names, sizes and times of a session's files and of its seal.
+
+    It changes whenever a file does, and differs between two sessions.
+    """
     digest = hashlib.sha256()
     try:
         with os.scandir(session) as entries:
             for entry in sorted(entries, key=lambda e: e.name):
-                found = entry.stat(follow_symlinks=False)
+                stat = entry.stat(follow_symlinks=False)
                 digest.update(
-                    f"{entry.name}\0{found.st_size}\0{found.st_mtime_ns}\n".encode(
+                    f"{entry.name}\0{stat.st_size}\0{stat.st_mtime_ns}\n".encode(
                         "utf-8", "backslashreplace"
                     )
                 )

@@ -1,4 +1,4 @@
-"""One session as a row of a library: what lists, filters and trends need of its review."""
+"""Reduces a session to one row of a library, for lists, filters and trends."""
 
 from __future__ import annotations
 
@@ -14,44 +14,43 @@ from logger.errors import UserFault, one_line
 
 
 @dataclass(frozen=True)
-class Row:
-    """A session in a library.  path: relative to the library's folder; rig: the same for sessions
-    of the same rig; fault: why it could not be reviewed, "" where it could; None: not known."""
+class SessionRow:
+    """A session in a library; None where a value was not measured."""
 
-    path: str
-    title: str = ""
-    rig: str = ""
-    started_at: str = ""
-    state: str = ""
-    duration_s: float | None = None
-    strokes: int | None = None
-    resets: int | None = None
-    ideal_ma: float | None = None
-    model_ma: float | None = None
-    method: str = ""
-    actual_ma: float | None = None
-    actual_ma_u: float | None = None
-    actual_ma_U95: float | None = None
-    efficiency: float | None = None
-    efficiency_u: float | None = None
-    efficiency_U95: float | None = None
-    haul_force_N: float | None = None
-    haul_force_U95_N: float | None = None
-    load_force_N: float | None = None
-    load_force_U95_N: float | None = None
-    haul_travel_m: float | None = None
-    load_travel_m: float | None = None
-    highest_use: float | None = None
-    fault: str = ""
+    path: str  # relative to the library's folder
+    title: str = ""  # of the rig
+    rig: str = ""  # key of the rig, see `rig_key`
+    started_at: str = ""  # UTC
+    state: str = ""  # of the session
+    duration_s: float | None = None  # from its first to its last time
+    strokes: int | None = None  # number of strokes
+    resets: int | None = None  # number of resets
+    ideal_ma: float | None = None  # ideal MA of the rig
+    model_ma: float | None = None  # model MA of the rig
+    method: str = ""  # how the load force was estimated
+    actual_ma: float | None = None  # measured MA
+    actual_ma_u: float | None = None  # its standard uncertainty
+    actual_ma_U95: float | None = None  # its expanded uncertainty
+    efficiency: float | None = None  # actual MA / ideal MA
+    efficiency_u: float | None = None  # its standard uncertainty
+    efficiency_U95: float | None = None  # its expanded uncertainty
+    haul_force_N: float | None = None  # mean haul force
+    haul_force_U95_N: float | None = None  # its expanded uncertainty
+    load_force_N: float | None = None  # mean load force
+    load_force_U95_N: float | None = None  # its expanded uncertainty
+    haul_travel_m: float | None = None  # rope hauled
+    load_travel_m: float | None = None  # load travel
+    highest_use: float | None = None  # largest peak force / limit of a part
+    fault: str = ""  # why the session could not be reviewed; "" where it could
 
 
-COLUMNS = tuple(f.name for f in fields(Row))
+COLUMNS = tuple(f.name for f in fields(SessionRow))
 
 
 def session_row(path: str) -> dict[str, Any]:
-    """{"row": the columns but `path`, "gear": rows of items}; raises nothing: a fault is a row.
+    """Review a session; return {"row": the columns but `path`, "gear": the use of its items}.
 
-    The same function runs in this process, in others, and on a cluster.
+    Raises nothing: a fault becomes a row.  Runs in this process, in others, or on a cluster.
     """
     try:
         whole = whole_session(path)
@@ -60,11 +59,11 @@ def session_row(path: str) -> dict[str, Any]:
         text = fault.fault
     except Exception as error:  # one odd session must not end a batch of thousands
         text = f"our own fault: {type(error).__name__}: {error}"
-    return {"row": {**asdict(Row("")), "fault": one_line(text, 300)}, "gear": []}
+    return {"row": {**asdict(SessionRow("")), "fault": one_line(text, 300)}, "gear": []}
 
 
 def rig_key(rig: Rig) -> str:
-    """The same for rigs with the same title, ropes and items: what is laid out, not what is hauled."""
+    """A key that is the same for rigs with the same title, ropes and items, whatever the load."""
     parts = [rig.title]
     for rope in rig.ropes:
         for s in rope.stations:
@@ -77,7 +76,7 @@ def rig_key(rig: Rig) -> str:
 
 
 def minutes_a_metre(row: dict[str, Any]) -> float | None:
-    """Minutes of the session for each metre of load travel, of a review or a row."""
+    """Minutes of the session per metre of load travel; row: a review's object or a library row."""
     travel = row["measured"]["load_travel_m"] if "measured" in row else row["load_travel_m"]
     if not travel or travel <= 0 or row["duration_s"] is None:
         return None
@@ -85,15 +84,16 @@ def minutes_a_metre(row: dict[str, Any]) -> float | None:
 
 
 def columns(whole: Whole) -> dict[str, Any]:
-    """A session as a row, its path left out."""
+    """The row of a session as a mapping, with an empty path."""
     review = whole.review
     measured = review["measured"]
 
-    def part(name: str, key: str) -> float | None:
+    def measured_value(name: str, key: str) -> float | None:
+        """The entry `key` of the measured quantity `name`; None where it was not measured."""
         return measured[name][key] if measured[name] else None
 
     uses = [p["use"] for p in review["peaks"] if p["use"] is not None]
-    row = Row(
+    row = SessionRow(
         path="",
         title=one_line(review["title"], 200),
         rig=rig_key(whole.rig),
@@ -105,16 +105,16 @@ def columns(whole: Whole) -> dict[str, Any]:
         ideal_ma=review["ideal_ma"],
         model_ma=review["predicted"]["model_ma"],
         method=measured["load_force_method"],
-        actual_ma=part("actual_ma", "value"),
-        actual_ma_u=part("actual_ma", "u"),
-        actual_ma_U95=part("actual_ma", "U95"),
-        efficiency=part("efficiency", "value"),
-        efficiency_u=part("efficiency", "u"),
-        efficiency_U95=part("efficiency", "U95"),
-        haul_force_N=part("haul_force_N", "value"),
-        haul_force_U95_N=part("haul_force_N", "U95"),
-        load_force_N=part("load_force_N", "value"),
-        load_force_U95_N=part("load_force_N", "U95"),
+        actual_ma=measured_value("actual_ma", "value"),
+        actual_ma_u=measured_value("actual_ma", "u"),
+        actual_ma_U95=measured_value("actual_ma", "U95"),
+        efficiency=measured_value("efficiency", "value"),
+        efficiency_u=measured_value("efficiency", "u"),
+        efficiency_U95=measured_value("efficiency", "U95"),
+        haul_force_N=measured_value("haul_force_N", "value"),
+        haul_force_U95_N=measured_value("haul_force_N", "U95"),
+        load_force_N=measured_value("load_force_N", "value"),
+        load_force_U95_N=measured_value("load_force_N", "U95"),
         haul_travel_m=measured["haul_travel_m"],
         load_travel_m=measured["load_travel_m"],
         highest_use=max(uses, default=None),

@@ -1,4 +1,4 @@
-"""A straight line through values with uncertainties: does something change over months?"""
+"""Fits a straight line to values with uncertainties, to detect a change over months."""
 
 from __future__ import annotations
 
@@ -13,50 +13,48 @@ import numpy as np
 from analysis.efficiency.uncertainty import t_quantile
 from analysis.messages.message import Message, message
 
-LEAST = 3  # sessions; derived: a line takes two, and one is left as a degree of freedom
+LEAST = 3  # sessions; derived: a line takes two, which leaves one degree of freedom
 DAYS_A_YEAR = 365.25  # definition of the Julian year
 
 
 @dataclass(frozen=True)
-class Line:
-    """y = intercept + slope x.  scale: what the uncertainties were multiplied with because the
-    points scatter more than they say (1: they do not); degrees: n - 2."""
+class TrendLine:
+    """The line y = intercept + slope x."""
 
-    slope: float
-    slope_u: float
-    intercept: float
-    intercept_u: float
-    scale: float
-    degrees: int
+    slope: float  # unit of y / unit of x
+    slope_u: float  # its standard uncertainty
+    intercept: float  # unit of y
+    intercept_u: float  # its standard uncertainty
+    scale: float  # Birge ratio by which the uncertainties are widened; 1: none
+    degrees: int  # degrees of freedom, n - 2
 
 
 @dataclass(frozen=True)
 class Trend:
-    """Change of a quantity a year, with standard and expanded (95 %) uncertainty; None where it is
-    not known, and the verdict says so."""
+    """The change of a quantity per year; None where it cannot be computed, for the reason in verdict."""
 
-    n: int
-    first: str
-    last: str
-    per_year: float | None
-    u: float | None
-    U95: float | None
-    at_start: float | None
-    at_end: float | None
-    verdict: Message
+    n: int  # number of sessions
+    first: str  # start of the first session, UTC
+    last: str  # start of the last session, UTC
+    per_year: float | None  # change per year, in the unit of the quantity
+    u: float | None  # its standard uncertainty
+    U95: float | None  # its expanded uncertainty
+    at_start: float | None  # value of the line at the first session
+    at_end: float | None  # value of the line at the last session
+    verdict: Message  # the trend in words
 
     def json(self) -> dict[str, Any]:
-        """Plain, the verdict in SI."""
+        """The trend as a mapping of plain values, the verdict in SI."""
         return {**vars(self), "verdict": self.verdict.text()}
 
 
-def weighted_line(x: Sequence[float], y: Sequence[float], u: Sequence[float]) -> Line:
-    """Least squares with weights 1 / u^2 (n,), three points or more, x not all the same.
+def weighted_line(x: Sequence[float], y: Sequence[float], u: Sequence[float]) -> TrendLine:
+    """Fit a line to y (n,) over x (n,) by least squares with weights 1 / u^2, u (n,) of y, any units.
 
-    Variances are those of the weighted normal equations; where chi^2 / (n - 2) is above 1 they are
-    multiplied with it (the Birge ratio squared), so that scatter which the u do not explain widens
-    the result, and small scatter never narrows it.  Source: R. T. Birge, Phys. Rev. 40, 207 (1932);
-    any textbook of linear regression.  Raises ValueError.
+    Variances are those of the weighted normal equations.  Where chi^2 / (n - 2) exceeds 1 they are
+    multiplied by it (the Birge ratio squared): scatter beyond u widens the result, and small scatter never
+    narrows it.  Source: R. T. Birge, Phys. Rev. 40, 207 (1932); any textbook of linear regression.  Raises
+    ValueError for fewer than three points, or x all the same.
     """
     t, v, s = (np.asarray(a, dtype=np.float64) for a in (x, y, u))
     if len(t) < LEAST or not (np.isfinite(t).all() and np.isfinite(v).all() and (s > 0).all()):
@@ -74,7 +72,7 @@ def weighted_line(x: Sequence[float], y: Sequence[float], u: Sequence[float]) ->
     scale = math.sqrt(max(1.0, float(np.sum(w * left * left)) / degrees))
     slope_u = scale / math.sqrt(square)
     level_u = scale / math.sqrt(float(np.sum(w)))
-    return Line(
+    return TrendLine(
         slope=slope,
         slope_u=slope_u,
         intercept=level - slope * middle,
@@ -85,21 +83,22 @@ def weighted_line(x: Sequence[float], y: Sequence[float], u: Sequence[float]) ->
 
 
 def trend(rows: Sequence[tuple[str, float, float]], what: str = "efficiency") -> Trend:
-    """rows: (start of the session in UTC, value, standard uncertainty); in any order.
+    """The trend of a quantity over sessions.
 
-    Rows whose time cannot be read or whose uncertainty is not above 0 are left out.
+    rows: (start of the session in UTC, value, standard uncertainty), in any order; what: name of the
+    quantity.  Rows whose time cannot be read or whose uncertainty is not above 0 are left out.
     """
-    known = sorted((t, s, v, u) for s, v, u in rows if (t := day(s)) is not None and u > 0)
-    first, last = (known[0][1], known[-1][1]) if known else ("", "")
-    times = [row[0] for row in known]
+    usable = sorted((t, s, v, u) for s, v, u in rows if (t := day(s)) is not None and u > 0)
+    first, last = (usable[0][1], usable[-1][1]) if usable else ("", "")
+    times = [row[0] for row in usable]
     why = None
-    if len(known) < LEAST:
-        why = message("trend_too_few", sessions=len(known), what=what, needed=LEAST)
+    if len(usable) < LEAST:
+        why = message("trend_too_few", sessions=len(usable), what=what, needed=LEAST)
     elif times[-1] - times[0] < 1.0:
         why = message("trend_one_day")
     if why is not None:
         return Trend(
-            n=len(known),
+            n=len(usable),
             first=first,
             last=last,
             per_year=None,
@@ -110,7 +109,7 @@ def trend(rows: Sequence[tuple[str, float, float]], what: str = "efficiency") ->
             verdict=why,
         )
     line = weighted_line(
-        [t - times[0] for t in times], [row[2] for row in known], [row[3] for row in known]
+        [t - times[0] for t in times], [row[2] for row in usable], [row[3] for row in usable]
     )
     year, u = line.slope * DAYS_A_YEAR, line.slope_u * DAYS_A_YEAR
     expanded = t_quantile(float(line.degrees)) * u
@@ -122,12 +121,14 @@ def trend(rows: Sequence[tuple[str, float, float]], what: str = "efficiency") ->
         verdict = message("trend_rises", **over)
     else:
         verdict = message("trend_none", **over)
-    return Trend(len(known), first, last, year, u, expanded, *ends, verdict)
+    return Trend(len(usable), first, last, year, u, expanded, *ends, verdict)
 
 
 def rig_trends(rows: Iterable[Mapping[str, Any]]) -> list[tuple[str, str, Trend]]:
-    """(rig, title, trend of its efficiency) of each rig with three sessions or more, in order of
-    first use.  rows: those of a library."""
+    """(key, title, trend of the efficiency) of each rig with three sessions or more, by first use.
+
+    rows: of a library.
+    """
     by_rig: dict[str, list[Mapping[str, Any]]] = {}
     for row in rows:
         if row["rig"]:
@@ -142,7 +143,7 @@ def rig_trends(rows: Iterable[Mapping[str, Any]]) -> list[tuple[str, str, Trend]
 
 
 def day(started_at: str) -> float | None:
-    """Days since 1970 of a time as sessions have it; None where it is none."""
+    """Days since 1970 of a session's start; None where the text is no time."""
     try:
         moment = datetime.fromisoformat(started_at)
         if moment.tzinfo is None:

@@ -1,6 +1,7 @@
-"""Keeps what the live page shows of each channel: the last seconds, the highest, a counter's travel.
+"""Keeps what the live page shows of each channel: the last seconds, the highest value, a counter's travel.
 
-Works per block of readings; keeps a few seconds, and a position per eighth of a second.
+Takes readings block by block; keeps the last few seconds, and the lowest and highest value of each
+eighth of a second.
 """
 
 from __future__ import annotations
@@ -19,21 +20,21 @@ from analysis.strokes.rig_changes import RigSpan
 from logger.channels.channel import Channel
 from logger.session.records import ChannelReadings
 
-KEPT_S = 3.0  # of readings at hand for means and peaks; memory only: no look goes back further
+KEPT_S = 3.0  # of readings kept for means and peaks; memory only: no caller asks for more
 Floats = NDArray[np.float64]
 
 
 class Track:
-    """One channel's readings so far, in SI.
+    """One channel's readings so far, in N or m.
 
     channel: of the sensors file.
-    zero: reading with nothing on it, in the channel's unit.
-    count: readings so far.
-    last_s, value: time and value of the last reading, None before the first.
-    highest, highest_s: the highest value and its time.
+    zero: reading with nothing on the cell, in the channel's unit.
+    count: number of readings so far.
+    last_s, value: time, s, and value of the last reading; None before the first.
+    highest, highest_s: the highest value and its time, s; None before the first reading.
     saturated: whether the last reading is beyond the channel's capacity.
     time_s, values: readings of the last KEPT_S, (n,) each.
-    pyramid: lowest and highest of every bin of time since the session began.
+    pyramid: lowest and highest value of every bin of time since the session began.
     """
 
     def __init__(self, channel: Channel) -> None:
@@ -48,12 +49,12 @@ class Track:
         self.time_s: Floats = np.empty(0)
         self.values: Floats = np.empty(0)
         self.pyramid = Pyramid()
-        self._shift: float | None = None  # what restarts of the counter add to the last reading, m
-        # time and value of the last reading, as the counter has it, (0,) or (1,)
+        self._shift: float | None = None  # m to add to the counter's reading, because of restarts
+        # time and value of the counter's last reading, not shifted, (0,) or (1,)
         self._last: tuple[Floats, Floats] = np.empty(0), np.empty(0)
 
     def push(self, readings: ChannelReadings) -> None:
-        """More readings, in order of time."""
+        """Add readings, in the channel's unit, in order of time."""
         time_s = np.asarray(readings.time_s, float)
         with np.errstate(all="ignore"):
             values = np.asarray(self.channel.si(readings.reading, self.zero), float)
@@ -64,7 +65,7 @@ class Track:
             return
         self.saturated = bool(np.any(self.channel.saturated(readings.reading[-1:])))
         if self.channel.quantity == "length":
-            values = self._unjumped(time_s, values) + 0.0  # of -0, 0 remains
+            values = self._unjumped(time_s, values) + 0.0  # turns -0 into 0
         self.pyramid.push(time_s, values)
         self.count += len(time_s)
         self.last_s, self.value = float(time_s[-1]), float(values[-1])
@@ -77,7 +78,7 @@ class Track:
         self.time_s, self.values = both[0][cut:], both[1][cut:]
 
     def _unjumped(self, time_s: Floats, values: Floats) -> Floats:
-        """The counter's travel since its first reading, without what it jumps when it starts again."""
+        """The counter's travel since its first reading, m, (n,), without the jumps of its restarts."""
         fresh = len(self._last[0])
         time_s = np.concatenate((self._last[0], time_s))
         values = np.concatenate((self._last[1], values))
@@ -86,68 +87,63 @@ class Track:
         return moved.first[fresh:]
 
     def age_s(self, now_s: float) -> float | None:
-        """Seconds since the last reading, None before the first."""
+        """Seconds from the last reading to now_s; None before the first."""
         return None if self.last_s is None else max(0.0, now_s - self.last_s)
 
     def stale(self, now_s: float, began_s: float = 0.0) -> bool:
-        """Whether a reading is overdue."""
+        """Whether a reading is overdue at now_s; began_s: start of the recording."""
         last = began_s if self.last_s is None else self.last_s
         return now_s - last > self.channel.stale_after_s
 
     def rate(self, now_s: float, over_s: float = 2.0) -> float:
-        """Readings per second over the last seconds."""
+        """Readings per second over the over_s before now_s."""
         return float(len(self.time_s) - np.searchsorted(self.time_s, now_s - over_s)) / over_s
 
     def recent(self, over_s: float) -> Floats:
-        """The values of the last seconds before the last reading."""
+        """The values of the over_s before the last reading, (n,)."""
         if self.last_s is None:
             return self.values
         return self.values[int(np.searchsorted(self.time_s, self.last_s - over_s)) :]
 
     def moved(self, over_s: float, now_s: float) -> float | None:
-        """How far a counter came in the last seconds; None where it did not speak."""
+        """Travel of a counter in the over_s before now_s, m; None without a reading in that time."""
         if self.last_s is None or self.value is None or now_s - self.last_s > over_s:
             return None
         at = min(int(np.searchsorted(self.time_s, now_s - over_s)), len(self.values) - 1)
         return self.value - float(self.values[at])
 
     def at(self, time_s: float) -> float | None:
-        """Where a counter stood at a time in the past, to an eighth of a second."""
-        found = self.pyramid.before(time_s)
-        if found is None:
+        """Position of a counter at a past time, m, to an eighth of a second; None before any reading."""
+        extremes = self.pyramid.before(time_s)
+        if extremes is None:
             return 0.0 if self.count else None
-        return (found[0] + found[1]) / 2
+        return (extremes[0] + extremes[1]) / 2
 
 
 @dataclass(frozen=True)
 class CounterTravel:
-    """A counter's travel at another place of the rig.
+    """The travel at one place of the rig, by a counter at another place."""
 
-    track: of the counter.
-    gain: metres at the place per metre of the counter.
-    offset_m: travel at the place when the counter stood at nothing; another rig has another gain.
-    """
-
-    track: Track
-    gain: float
-    offset_m: float = 0.0
+    track: Track  # of the counter
+    gain: float  # metres at the place per metre of the counter
+    offset_m: float = 0.0  # travel at the place at the counter's zero; it changes with the gain
 
     @property
     def value(self) -> float | None:
-        """Where it is now, m."""
+        """The travel now, m; None before the first reading."""
         return self._placed(self.track.value)
 
     def moved(self, over_s: float, now_s: float) -> float | None:
-        """How far it came in the last seconds, m; None where the counter did not speak."""
+        """The travel in the over_s before now_s, m; None without a reading in that time."""
         moved = self.track.moved(over_s, now_s)
         return None if moved is None else moved * self.gain
 
     def at(self, time_s: float) -> float | None:
-        """Where it was at a time in the past, m."""
+        """The travel at a past time, m; None before any reading."""
         return self._placed(self.track.at(time_s))
 
     def with_gain(self, gain: float, from_s: float) -> CounterTravel:
-        """With another gain from a time on."""
+        """The same travel up to from_s, and with another gain (metres per metre) from then on."""
         at = self.track.at(from_s) or 0.0
         return CounterTravel(self.track, gain, self.offset_m + at * (self.gain - gain))
 
@@ -159,7 +155,7 @@ class Counters:
     """Travel of the load and of the rope at the haul, by the counters of one session.
 
     load: None where no counter is at the load.
-    rope: by the counter at the haul or elsewhere in the rig; None where there is none.
+    rope: by the counter at the haul, else by another one in the rig; None where there is none.
     """
 
     def __init__(self, roles: Roles, tracks: Mapping[str, Track]) -> None:
@@ -168,10 +164,10 @@ class Counters:
         rope = None if rope is load else rope
         gain = roles.progress_gain
         self.rope = None if rope is None else CounterTravel(tracks[rope.name], gain)
-        self._rigs = 1  # whose gains the rope has
+        self._rigs = 1  # number of rigs whose gains are in `rope`
 
     def follow(self, rigs: Sequence[RigSpan]) -> None:
-        """Take the gains of rigs that were built since the last call."""
+        """Apply the gains of rigs that were built since the last call."""
         for span in rigs[self._rigs :]:
             if self.rope is not None:
                 self.rope = self.rope.with_gain(span.roles.progress_gain, span.time_s)
@@ -179,7 +175,7 @@ class Counters:
 
 
 def _each(time_s: Floats, values: Floats) -> Cells:
-    """Every reading as a cell of its own."""
+    """Return each reading (n,) as a cell of its own."""
     ones, none = np.ones(len(values), np.int64), np.zeros(len(values))
     return Cells(
         cell=np.arange(len(values)), count=ones, first_s=time_s, last_s=time_s, first=values,

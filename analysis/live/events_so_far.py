@@ -1,29 +1,29 @@
-"""Keeps the rows of events.csv that the live page shows, and the levels that were passed shortly."""
+"""Keeps the rows of events.csv that the live page shows, and levels that were exceeded only briefly."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
 
-from analysis.strokes.derived_events import Found
+from analysis.strokes.derived_events import DerivedEvent
 from logger.recorder.alarms import LEVELS, LatchedAlarms, split_alarm_text
 from logger.session.records import Event
 
 KEPT_EVENTS = 50  # memory only
 SHORT = "shortly over"
-# over a level for no longer: the recorder may have raised no alarm; common practice, no source
+# longest time over a level that the recorder may have missed; common practice, no source
 SHORT_S = 0.25
 SHOWN_EVENTS = frozenset({"mark", "undo", "zero", "alarm", "ack", "refused", "gap", "disk", "power",
                           "sleep", "hangup", "rig", "end", "slip", "shock", "saturated", SHORT})  # fmt: skip
 
 
 class EventsSoFar:
-    """What the rows of events.csv have come to.
+    """The state that follows from the rows of events.csv so far.
 
-    latched: the alarms, as the recorder judged them.
-    events: the last rows that are shown, in order of time.
+    latched: the alarms, as the recorder raised and cleared them.
+    events: the last KEPT_EVENTS rows that the page shows, in order of time.
     undone: ids of rows that were undone.
-    marks: the last marks.
+    marks: the last KEPT_EVENTS marks.
     last_alarm: (time s, caution or stop, label); None before the first.
     """
 
@@ -35,7 +35,7 @@ class EventsSoFar:
         self.last_alarm: tuple[float, str, str] | None = None
 
     def take(self, event: Event) -> None:
-        """A row of events.csv."""
+        """Add a row of events.csv."""
         if event.kind == "alarm":
             self.latched.alarm(event.channel, event.text, event.time_s, event.value)
             word, label = split_alarm_text(event.text)
@@ -51,10 +51,12 @@ class EventsSoFar:
             self.events = [*self.events, event][-KEPT_EVENTS:]
 
 
-def short_overs(derived: Sequence[Found]) -> list[Found]:
-    """Levels passed for so short that the recorder may have raised no alarm; of several at one moment
-    the first."""
-    overs: list[Found] = []
+def short_overs(derived: Sequence[DerivedEvent]) -> list[DerivedEvent]:
+    """Return the levels exceeded so briefly that the recorder may have raised no alarm.
+
+    Of several within SHORT_S, the first.
+    """
+    overs: list[DerivedEvent] = []
     for one in derived:
         short = one.end_s is not None and one.end_s - one.time_s <= SHORT_S
         if one.kind != "over_limit" or not short:

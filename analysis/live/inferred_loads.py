@@ -1,11 +1,15 @@
-"""What every strand and part of a rig carries now, inferred from the force cells that are there.
+"""Infers the force on every strand and part of a rig now from its force cells.
 
-Hauling: force cell / its gain x the part's gain, the larger of the frictionless and the model's.
-From the haul cell that is the most that a part can carry, as friction only takes off; not for a
-part that friction itself loads (a capture that rope runs through) or whose pulls partly cancel, nor
-from another cell alone, as friction then adds on the haul's side.  Eased, held or silent: at most
-what the load last needed: hands off, on each capture alone, frictionless; hands on, frictionless or
-with the friction turned round, as the load would run back; whichever loads the part more.
+While hauling, the force on a part is cell force / gain of the cell x gain of the part, the larger of the
+frictionless and the model's value.  From the haul cell this is the most that the part can carry, because
+friction only reduces it.  It is no bound for a part that friction itself loads (a capture that rope runs
+through) or whose pulls partly cancel, nor from another cell alone, because friction then adds force on
+the side of the haul.
+
+While the load rests, a part carries at most what the load last needed.  With hands off, each capture
+alone may hold it, frictionless; with hands on, the rope may be frictionless or its friction reversed, as
+the load would run back.  The case that loads the part most counts.
+
 A part that a cell measures carries what the cell reads, in every state.
 """
 
@@ -24,119 +28,138 @@ from analysis.messages.message import Message, message
 from analysis.rig.rig import Floats
 
 TINY = 1e-9  # rounding only
-NO_TENSION_N = 1e-6  # rounding only: what the model leaves of a slack strand
+NO_TENSION_N = 1e-6  # rounding only: tension that the model leaves in a slack strand
 CELL, MOST, ABOUT = "cell", "most", ""
 HANDS_ON = frozenset({"hold", "ease", "lower", "tension", "nodata", "rest", "loose", "back"})
 
 
 @dataclass(frozen=True)
-class Use:
-    """A rated part: force_N on it, limit_N allowed, share = force / limit; by: CELL, its own cell
-    reads the force; MOST, it carries at most that; ABOUT, neither, by the model."""
+class PartUse:
+    """The force on a rated part, and its limit.
 
-    name: str
-    force_N: float
-    limit_N: float
-    share: float
+    by: CELL, the part's own cell reads the force; MOST, the part carries at most this; ABOUT, by the
+        model, no bound.
+    """
+
+    name: str  # of the part
+    force_N: float  # force on the part
+    limit_N: float  # force that it is allowed
+    share: float  # force_N / limit_N
     by: str = ABOUT
+
+    @property
+    def over(self) -> bool:
+        """Whether the part carries more than it is allowed."""
+        return self.share > 1
 
 
 @dataclass(frozen=True, eq=False)
-class Carried:
-    """What strands and parts carry.
+class RigLoads:
+    """The forces on the strands and parts of a rig."""
 
-    strand_N: tension of each strand in rope order, N, (strands,).
-    uses: rated parts, the nearest to its limit first.
-    how: in words, what the forces follow from.
-    """
-
-    strand_N: Floats
-    uses: tuple[Use, ...]
-    how: Message
+    strand_N: Floats  # (strands,) tension of each strand, in rope order
+    uses: tuple[PartUse, ...]  # rated parts, the nearest to its limit first
+    how: Message  # from what the forces are inferred
 
     @property
     def shown_N(self) -> list[float | None]:
-        """strand_N; None for a strand that the model leaves without tension: it may have some."""
+        """strand_N with None for a strand that is slack in the model: in fact it may have some tension."""
         return [float(force) if force > NO_TENSION_N else None for force in self.strand_N]
 
 
-class Carrying:
-    """Gains of one rig with its bodies where `known` has them."""
+class RigLoadInference:
+    """Forces on the parts of one rig per force at a cell, with the bodies where rig_model has them.
 
-    def __init__(self, known: Model) -> None:
-        self.known = known
-        self.pieces = known.pieces
-        # sizes of the parts' forces, (parts,): per haul tension, running back and held per load force
-        self.ideal = self._sizes(known.ideal_tension, 1.0)
-        self.model = self._sizes(known.tension, 1.0)
-        self.back = self._sizes(back_tension(known))
+    rig_model: the model.
+    pieces: of the model, one for each part.
+    ideal, model: (parts,) size of each part's force per haul tension, frictionless and by the model.
+    back: (parts,) likewise per load force while the load runs back.
+    held: (parts,) likewise per load force held on one capture; one array for each capture.
+    """
+
+    def __init__(self, rig_model: Model) -> None:
+        self.rig_model = rig_model
+        self.pieces = rig_model.pieces
+        self.ideal = self._sizes(rig_model.ideal_tension, 1.0)
+        self.model = self._sizes(rig_model.tension, 1.0)
+        self.back = self._sizes(back_tension(rig_model))
         self._gains: dict[str, tuple[float, float]] = {}
-        held = (held_tension(known, capture) for capture in known.held)
+        held = (held_tension(rig_model, capture) for capture in rig_model.held)
         self.held = [self._sizes(tension, 1.0) for tension in held if tension is not None]
 
     @cached_property
     def bounded(self) -> tuple[bool, ...]:
-        """Whether the frictionless gain is the most that each part can carry while hauling."""
-        return bounded(self.known, self.pieces)
+        """Whether the frictionless gain bounds the force on each part while hauling, (parts,)."""
+        return bounded(self.rig_model, self.pieces)
 
     def _sizes(self, tension: Floats, load: float | None = None) -> Floats:
-        shares, whole = load_shares(self.known, tension, load)
+        """Sizes of the parts' forces for strand tensions (strands,), (parts,), per load force or per `load`."""
+        shares, whole = load_shares(self.rig_model, tension, load)
         return np.abs(shares) if whole > TINY else np.zeros(len(self.pieces))
 
     def gain(self, at: str) -> tuple[float, float]:
-        """(ideal, model) force of a cell at this place for a haul tension of 1."""
+        """(ideal, model): force of a cell at this place / haul tension."""
         if at not in self._gains:
-            self._gains[at] = force_gain(self.known.rig, at)
+            self._gains[at] = force_gain(self.rig_model.rig, at)
         return self._gains[at]
 
     def hauling(
         self, cells: Sequence[tuple[str, float]], own: Mapping[int, float] | None = None
-    ) -> Carried | None:
-        """cells: (place, N) of each cell that speaks; own: index into the rig's parts -> N that its
-        own cell reads; None where none tells."""
-        found, most = None, False
+    ) -> RigLoads | None:
+        """The forces while hauling; None where no cell reads a force.
+
+        cells: (place, force N) of each cell with a reading; own: index into the model's parts -> force
+        that the part's own cell reads, N.
+        """
+        forces, most = None, False
         for at, force in cells:
             ideal, model = (abs(g) for g in self.gain(at))
             if ideal < TINY or model < TINY or force <= 0:
                 continue
             most = most or (ideal == model == 1.0)
             parts = np.maximum(self.ideal * force / ideal, self.model * force / model)
-            found = parts if found is None else np.maximum(found, parts)
-        if found is None:
+            forces = parts if forces is None else np.maximum(forces, parts)
+        if forces is None:
             return None
         if not most:
-            return self._told(found, message("from_the_cell"), own)
+            return self._rig_loads(forces, message("from_the_cell"), own)
         how = message("at_most_from_the_haul_cell")
         free = ", ".join(p.name for p, b in zip(self.pieces, self.bounded, strict=True) if not b)
         if free:
             how = message("at_most_but_for_some", parts=free)
-        return self._told(found, how, own, self.bounded)
+        return self._rig_loads(forces, how, own, self.bounded)
 
     def needed(
         self, load_N: float | None, code: str, haul_N: float | None,
         own: Mapping[int, float] | None = None,
-    ) -> Carried | None:  # fmt: skip
-        """The load resting: load_N is what it last needed; haul_N, where the haul is under tension;
-        code: of the haul's state; own: as for `hauling`."""
+    ) -> RigLoads | None:  # fmt: skip
+        """The forces while the load rests; None where neither force is there.
+
+        load_N: force that the load last needed; code: of the haul state; haul_N: tension of the haul
+        strand, None where it has none; own: as for `hauling`.
+        """
         if load_N is None:
             if haul_N is None or haul_N <= 0:
                 return None
             # friction may help to hold the load, so the haul tension bounds nothing here
             how = message("from_the_haul_cell")
-            return self._told(np.maximum(self.ideal, self.model) * haul_N, how, own)
+            return self._rig_loads(np.maximum(self.ideal, self.model) * haul_N, how, own)
         rows = [sizes * load_N for sizes in self.held]
         if code in HANDS_ON or not rows:
-            rows += [self.ideal * load_N / self.known.ideal_ma, self.back * load_N]
+            rows += [self.ideal * load_N / self.rig_model.ideal_ma, self.back * load_N]
         if haul_N is not None:
             rows.append(self.ideal * haul_N)
         how = message("what_the_load_needed")
-        return self._told(np.max(rows, axis=0), how, own, (True,) * len(self.pieces))
+        return self._rig_loads(np.max(rows, axis=0), how, own, (True,) * len(self.pieces))
 
-    def _told(
+    def _rig_loads(
         self, parts: Floats, how: Message, own: Mapping[int, float] | None = None,
         most: Sequence[bool] = (),
-    ) -> Carried:  # fmt: skip
-        """own: what cells measure themselves; most: whether `parts` is the most, by part."""
+    ) -> RigLoads:  # fmt: skip
+        """Replace inferred forces `parts`, N, (parts,), by measured ones (`own`) and compare with the limits.
+
+        most: whether each inferred force is a bound.
+        """
         own = own or {}
         parts = np.array([own.get(k, float(force)) for k, force in enumerate(parts)])
         if own:
@@ -144,8 +167,8 @@ class Carrying:
             how = message("by_own_cells", parts=names, count=len(own), others=how)
         by = [CELL if k in own else MOST if most and most[k] else ABOUT for k in range(len(parts))]
         uses = [
-            Use(name=p.name, force_N=float(force), limit_N=p.limit_N, share=float(force) / p.limit_N, by=b)
+            PartUse(name=p.name, force_N=float(force), limit_N=p.limit_N, share=float(force) / p.limit_N, by=b)
             for p, force, b in zip(self.pieces, parts, by, strict=True) if p.limit_N
         ]  # fmt: skip
         uses.sort(key=lambda use: -use.share)
-        return Carried(parts[: len(self.known.rig.strands)], tuple(uses), how)
+        return RigLoads(parts[: len(self.rig_model.rig.strands)], tuple(uses), how)

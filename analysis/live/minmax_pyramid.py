@@ -1,21 +1,31 @@
-"""Lowest, highest and mean reading per bin of time, at widths that double: any window in a few hundred
-bins, at a cost that does not grow with the session, and no peak is ever left out."""
+"""Keeps the lowest, highest and mean reading per bin of time, at widths that double from level to level.
+
+Any window is drawn from a few hundred bins, at a cost that does not grow with the session, and no peak is
+left out.
+"""
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
 
-BASE_S = 0.125  # width of a bin on level 0, level n: 2**n times that; chosen by us: eight bins a second
-MOST_BINS = 600  # of a window; speed only: two points each make 1,200, which a browser draws at once
-LATEST_S = 1e11  # later times are no sensible time of a session; chosen by us: 3,000 years
+BASE_S = 0.125  # width of a bin on level 0; on level n 2**n times that; chosen by us: eight bins a second
+# in a window; speed only: two points each make 1,200, which a browser draws quickly
+MOST_BINS = 600
+LATEST_S = 1e11  # readings beyond this time are rejected; chosen by us: 3,000 years
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
 
 
 class _Level:
-    """Bins that hold a reading, in order; bin k covers k to k + 1 widths."""
+    """The bins of one level that hold a reading, in order; bin k covers times from k to k + 1 widths.
+
+    n: number of bins in use; the arrays have room for more.
+    bin: index of each bin.
+    low, high: lowest and highest reading in it, N or m.
+    total, count: sum and number of its readings.
+    """
 
     def __init__(self) -> None:
         self.n = 0
@@ -26,7 +36,11 @@ class _Level:
         self.count: Floats = np.empty(64)
 
     def push(self, bins: Ints, low: Floats, high: Floats, total: Floats, count: Floats) -> None:
-        """bins (n,) not decreasing, the first not below the last that is here."""
+        """Merge readings or finer bins: bins (n,), not decreasing and not below the last one here.
+
+        low, high, total, count: of each, (n,), as the attributes; for readings, three times the value in
+        N or m, and ones.
+        """
         begin = np.flatnonzero(np.concatenate(([True], bins[1:] != bins[:-1])))
         bins = bins[begin]
         low, high = np.minimum.reduceat(low, begin), np.maximum.reduceat(high, begin)
@@ -53,13 +67,16 @@ class _Level:
 
 
 class Pyramid:
-    """One channel's readings; `push` what is new, ask for `bins` of a level."""
+    """One channel's readings on all levels: `push` new ones, read the `bins` of a level."""
 
     def __init__(self) -> None:
         self._levels = [_Level()]
 
     def push(self, time_s: Floats, value: Floats) -> None:
-        """More readings (n,), times not decreasing over all calls; what is not finite is left out."""
+        """Add readings: time_s (n,), not decreasing over all calls; value (n,), N or m.
+
+        Values that are not finite are left out.
+        """
         good = np.isfinite(value) & (np.abs(time_s) < LATEST_S)
         if not good.all():
             time_s, value = time_s[good], value[good]
@@ -82,21 +99,22 @@ class Pyramid:
 
     @property
     def first(self) -> int | None:
-        """The first bin of level 0, None while there is none."""
+        """Index of the first bin of level 0; None before any reading."""
         return int(self._levels[0].bin[0]) if self._levels[0].n else None
 
     @property
     def last(self) -> int | None:
-        """The bin of level 0 that grows."""
+        """Index of the latest bin of level 0, which still grows; None before any reading."""
         base = self._levels[0]
         return int(base.bin[base.n - 1]) if base.n else None
 
     def _span(self, n: int) -> int:
+        """Number of bins of level n from the first to the last, empty ones included."""
         level = self._levels[n]
         return int(level.bin[level.n - 1] - level.bin[0]) + 1 if level.n else 0
 
     def level_for(self, span_s: float | None) -> int:
-        """The finest level at which a window (None: everything) has at most MOST_BINS bins."""
+        """The finest level at which a window of span_s (None: the session) has at most MOST_BINS bins."""
         if span_s is None:
             return next(n for n in range(len(self._levels)) if self._span(n) <= MOST_BINS)
         n = 0
@@ -107,22 +125,24 @@ class Pyramid:
     def bins(
         self, n: int, since: int | None = None, until: int | None = None
     ) -> tuple[Ints, Floats, Floats]:
-        """Bins of level n, and their lowest and highest; since, until: from the one that holds this
-        bin of level 0 to the one that holds that."""
+        """Bins of level n: (index, lowest, highest), (k,) each, N or m.
+
+        since, until: the first and last bin, as indices of level 0; None: no bound.
+        """
         level = self._levels[n]
-        known = level.bin[: level.n]
-        at = 0 if since is None else int(np.searchsorted(known, since >> n))
-        end = level.n if until is None else int(np.searchsorted(known, until >> n, "right"))
+        filled = level.bin[: level.n]
+        at = 0 if since is None else int(np.searchsorted(filled, since >> n))
+        end = level.n if until is None else int(np.searchsorted(filled, until >> n, "right"))
         return level.bin[at:end].copy(), level.low[at:end].copy(), level.high[at:end].copy()
 
     def means(self, n: int, since: int | None = None) -> Floats:
-        """Mean of the readings in each of the bins that `bins` gives."""
+        """Mean reading in each of the bins that `bins` returns for n and since, N or m, (k,)."""
         level = self._levels[n]
         at = 0 if since is None else int(np.searchsorted(level.bin[: level.n], since >> n))
         return np.asarray(level.total[at : level.n] / level.count[at : level.n])
 
     def before(self, time_s: float) -> tuple[float, float] | None:
-        """Lowest and highest of the last bin of level 0 that begins at or before this time."""
+        """(lowest, highest), N or m, of the last bin of level 0 that begins at or before time_s."""
         base = self._levels[0]
         if abs(time_s) >= LATEST_S:
             return None

@@ -1,4 +1,4 @@
-"""Says whether the recorder of a session lives, and what time it is in the recording."""
+"""Determines whether the recorder of a session is alive, and the current time of the recording."""
 
 from __future__ import annotations
 
@@ -10,37 +10,36 @@ from logger.session.reader import session_state
 from logger.session.records import Block, Event
 
 STALLED_S = 1.0  # without a clock row; derived: four of the 0.25 s of interface section 4
-LOOK_S = 0.2  # the folder's state is asked for no more often; speed only
+LOOK_S = 0.2  # between two reads of the folder's state; speed only
 
 
 @dataclass(frozen=True)
-class Alive:
+class RecorderState:
     """The recorder's state.
 
     code: recording, stalled, sealed, cut, changed.
-    words, detail: for people.
     """
 
     code: str
-    words: str
-    detail: Message | None = None
+    words: str  # the state as the page shows it
+    detail: Message | None = None  # a second line for the page
 
     @property
     def over(self) -> bool:
-        """Whether nothing is recorded any more."""
+        """Whether the recording has ended."""
         return self.code in ("sealed", "changed", "cut")
 
 
-class Recording:
-    """The recorder's signs of life, fed with blocks and this process's clock (mono_s).
+class RecorderWatch:
+    """Follows the recorder by the rows of its session; mono_s is this process's monotonic clock, s.
 
     path: the session's folder.
-    state: of the folder, as `session_state` has it.
-    time_s: the latest time that a row of the session holds.
-    began_s: the first.
-    stop: the row that ended the recording.
-    drops: channel -> lines dropped so far.
-    malformed: torn or unreadable rows so far.
+    state: of the folder, as `session_state` returns it.
+    time_s: latest time in the session's rows.
+    began_s: earliest time in the session's rows.
+    stop: the row that ended the recording; None while it goes on.
+    drops: channel -> number of lines dropped so far.
+    malformed: number of torn or unreadable rows so far.
     """
 
     def __init__(self, path: Path) -> None:
@@ -57,7 +56,7 @@ class Recording:
         self.malformed = 0
 
     def take(self, block: Block, mono_s: float) -> None:
-        """New rows, read at mono_s."""
+        """Take new rows, read at mono_s."""
         times = [float(r.time_s[-1]) for r in block.readings.values() if len(r.time_s)]
         starts = [float(r.time_s[0]) for r in block.readings.values() if len(r.time_s)]
         times += [row.time_s for row in block.clock] + [event.time_s for event in block.events]
@@ -75,7 +74,7 @@ class Recording:
                 self.stop = event
 
     def look(self, mono_s: float) -> None:
-        """Ask the folder for its state, now and then; raises SessionFault."""
+        """Read the folder's state, at most every LOOK_S; mono_s: now.  Raises SessionFault."""
         if self._looked is None or mono_s - self._looked >= LOOK_S:
             self._looked = mono_s
             if self._row_mono is None:
@@ -83,28 +82,32 @@ class Recording:
             self.state = session_state(self.path)
 
     def now_s(self, mono_s: float) -> float:
-        """Seconds since the recording started, running on between its rows while it grows."""
+        """Time of the recording at mono_s, s; while it grows, time passes between its rows too."""
         if self.state != "growing" or self._row_mono is None:
             return self.time_s
         return max(self.time_s, self._row_s + mono_s - self._row_mono)
 
     def quiet_s(self, mono_s: float) -> float:
-        """Seconds since the recorder's last sign of life."""
+        """Seconds from the last row of clock.csv to mono_s."""
         return 0.0 if self._row_mono is None else mono_s - self._row_mono
 
-    def alive(self, mono_s: float) -> Alive:
-        """The recorder in words."""
+    def alive(self, mono_s: float) -> RecorderState:
+        """The recorder's state at mono_s."""
         if self.state == "sealed":
             why = "" if self.stop is None else self.stop.text
             said = message("sealed_after", after_s=self.time_s)
             if why:
                 said = message("sealed_after_why", sealed=said, why=why)
-            return Alive("sealed", "RECORDING STOPPED", said)
+            return RecorderState("sealed", "RECORDING STOPPED", said)
         if self.state == "changed":
-            return Alive("changed", "FILES WERE CHANGED", message("files_changed"))
+            return RecorderState("changed", "FILES WERE CHANGED", message("files_changed"))
         if self.state == "cut short":
-            return Alive("cut", "RECORDING CUT SHORT", message("recorder_gone", since_s=self.time_s))
+            return RecorderState(
+                "cut", "RECORDING CUT SHORT", message("recorder_gone", since_s=self.time_s)
+            )
         quiet = self.quiet_s(mono_s)
         if quiet > STALLED_S:
-            return Alive("stalled", "RECORDER STALLED", message("recorder_stalled", quiet_s=quiet))
-        return Alive("recording", "RECORDING")
+            return RecorderState(
+                "stalled", "RECORDER STALLED", message("recorder_stalled", quiet_s=quiet)
+            )
+        return RecorderState("recording", "RECORDING")

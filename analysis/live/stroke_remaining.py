@@ -1,9 +1,8 @@
-"""Follows how far the rig can still be hauled before two of its bodies meet.
+"""Computes how far the rig can still be hauled before two of its bodies meet.
 
-Bodies start where the rig file has them and move with the load as the rig's motion says.  After a
-reset the grabs that were slid back are found from the rope that was fed back: of all sets of grabs
-slid home, or as far as there is room, the one that takes that rope.  Where none does, or two do,
-nothing is claimed from then on.
+Bodies start where the rig file has them and move with the load by the rig's kinematics.  At a reset, the
+rope fed back shows which grabs were slid back: of all sets of grabs slid home, or as far as there is room,
+the one that takes this rope.  Where none fits, or several do, the remaining travel is unknown from then on.
 """
 
 from __future__ import annotations
@@ -12,6 +11,7 @@ import itertools
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -19,169 +19,204 @@ from analysis.mechanics.kinematics import LOAD, directions, solve_motion
 from analysis.mechanics.travel import PlannedStroke, rope_in_rig, stroke
 from analysis.messages.message import Message, message
 from analysis.rig.rig import Floats, Rig
-from analysis.strokes.segmentation import FED_BACK_M, RESET_SHARE
+from analysis.strokes.segmentation import RESET_M, is_reset
 from analysis.strokes.stroke import Stroke
 
-# common practice, no source
-NEAR_ENOUGH = 0.15  # how far rope fed back may be from what a reset takes, share
-ALIKE_M = 0.1  # bodies this near after two resets: it does not matter which was made; chosen by us
-MOST_GRABS = 6  # speed only: sets of grabs double with each
-# MET_M, SOON_M, AGAIN_M: load travel left where two-blocked, soon two-blocked, and where both may be
-# told again; common practice, no source
+# share by which the rope of a reset may differ from the model; common practice, no source
+NEAR_ENOUGH = 0.15
+# largest difference between the positions after two resets that makes no difference; chosen by us: as RESET_M
+ALIKE_M = 0.1
+MOST_GRABS = 6  # speed only: the number of sets doubles with each grab
+# remaining load travel at which the page warns of two-blocked, of soon two-blocked, and above which both
+# warnings are armed again; common practice, no source
 MET_M, SOON_M, AGAIN_M = 0.05, 0.5, 0.6
-At = Callable[[float], float | None]
+Nearness = Literal["met", "soon", "near", "far"]
+At = Callable[[float], float | None]  # position of a counter, m, at a time, s
 
 
 @dataclass(frozen=True)
-class Left:
-    """What is left until two bodies meet.
+class Remaining:
+    """The travel that remains until two bodies meet."""
 
-    load_m, rope_m: load travel and rope at the haul; None where they are not known.
-    meets: the bodies.
-    why_not: why it is not known.
+    load_m: float | None  # load travel; None where it is unknown
+    rope_m: float | None  # rope at the haul; None where it is unknown
+    meets: tuple[str, ...] = ()  # names of the bodies that meet
+    why_not: Message | None = None  # why the travel is unknown
+
+    @property
+    def nearness(self) -> Nearness | None:
+        """How near to two-blocked the load is; None where load_m is unknown.
+
+        met: two-blocked.  soon: the page warns of it.  far: both warnings are armed again.  near: between
+        soon and far.
+        """
+        if self.load_m is None:
+            return None
+        if self.load_m < MET_M:
+            return "met"
+        if self.load_m < SOON_M:
+            return "soon"
+        return "far" if self.load_m > AGAIN_M else "near"
+
+
+@dataclass(frozen=True)
+class _StrokeStart:
+    """The beginning of a stroke."""
+
+    travel: PlannedStroke  # from the bodies here to where two of them meet
+    load_travel_m: Floats  # (places,) load travel at each of its places
+    load_m: float | None  # load counter at the beginning; None: taken as 0
+    rope_m: float | None  # rope counter at the beginning; None: taken as 0
+
+
+class StrokeRoom:
+    """The travel that remains in the current stroke: `follow` the strokes, then read `remaining`.
+
+    rig: at the start of the session.
+    ratio: rope at the haul / load travel, where the stroke itself is too short to give it.
     """
-
-    load_m: float | None
-    rope_m: float | None
-    meets: tuple[str, ...] = ()
-    why_not: Message | None = None
-
-
-@dataclass(frozen=True)
-class _Base:
-    """Where a stroke began: its travel, and what the counters said."""
-
-    travel: PlannedStroke
-    way: Floats  # load travel at each of its places
-    load_m: float | None
-    rope_m: float | None
-
-
-class StrokeLeft:
-    """Follows the strokes of a session: `follow` them, ask what is `left`."""
 
     def __init__(self, rig: Rig, ratio: float) -> None:
         self.rig, self.ratio = rig, ratio
-        self._base: _Base | None = self._from(rig.start_m, None, None)
+        self._start: _StrokeStart | None = self._start_at(rig.start_m, None, None)
         self._why: Message | None = None
-        self._begun = 0  # strokes whose beginning was looked at
-        self._rest_m: float | None = (
-            None  # rope counter where the last stroke ended, while none grows
-        )
+        self._begun = 0  # number of strokes whose beginning was evaluated
+        self._hauled_m = 0.0  # rope of the last haul stroke
+        # rope counter at the end of the last stroke; None while a stroke grows
+        self._rest_m: float | None = None
 
-    def _from(self, x: Floats, load_m: float | None, rope_m: float | None) -> _Base | None:
+    def _start_at(
+        self, x: Floats, load_m: float | None, rope_m: float | None
+    ) -> _StrokeStart | None:
+        """A stroke that begins with the bodies at x (bodies,), m, and the counters at load_m and rope_m.
+
+        None where the rig locks up there.
+        """
         try:
             travel = stroke(self.rig, x)
         except np.linalg.LinAlgError:
             self._why = message("locks_up_here")
             return None
-        way = np.array([float(x[LOAD] - place[LOAD]) for place in travel.places])
-        return _Base(travel, way, load_m, rope_m)
+        moved = np.array([float(x[LOAD] - place[LOAD]) for place in travel.places])
+        return _StrokeStart(travel, moved, load_m, rope_m)
 
     def follow(self, strokes: Sequence[Stroke], load_at: At | None, rope_at: At | None) -> None:
-        """Take up strokes that began since the last call; a reset lies before some of them.
+        """Evaluate the strokes that began since the last call, and the resets before them.
 
-        load_at, rope_at: where a counter stood at a time; None where there is none.
+        strokes: all so far; load_at, rope_at: position of the counters at a time, None without a counter.
         """
         for k in range(max(self._begun, 1), len(strokes)):
-            hauled = max(
-                (s.haul_travel_m for s in strokes[:k] if s.direction == "haul"), default=0.0
-            )
-            self._between(strokes[k - 1].end_s, strokes[k].start_s, hauled, load_at, rope_at)
+            hauled_m = _last_haul_m(strokes[:k])
+            self._between(strokes[k - 1].end_s, strokes[k].start_s, hauled_m, load_at, rope_at)
         self._begun = len(strokes)
+        self._hauled_m = _last_haul_m(strokes)
         resting = bool(strokes) and not strokes[-1].growing and rope_at is not None
         self._rest_m = rope_at(strokes[-1].end_s) if resting and rope_at is not None else None
 
     def _between(
         self, end_s: float, start_s: float, hauled_m: float, load_at: At | None, rope_at: At | None
     ) -> None:
+        """Begin another stroke if the rope fed back from end_s to start_s is a reset.
+
+        hauled_m: rope of the last haul stroke.
+        """
         if rope_at is None:
-            self._base = None
+            self._start = None
             self._why = message("fed_back_not_counted")
             return
         before, after = rope_at(end_s), rope_at(start_s)
         if before is None or after is None:
             return
         fed = before - after
-        if fed < max(FED_BACK_M, RESET_SHARE * hauled_m):
+        if not is_reset(fed, hauled_m):
             return
         load_before = load_at(end_s) if load_at else None
         load_after = load_at(start_s) if load_at else None
-        if self._base is None:
+        if self._start is None:
             return
-        x = self._places(self._base, self._way(self._base, load_before, before))
+        x = self._places(self._start, self._load_travel(self._start, load_before, before))
         back = 0.0
         if load_before is not None and load_after is not None:
             back = load_before - load_after
         x = x - solve_motion(self.rig, x).body_rate * back
-        found = self._slid(x, fed)
-        self._base = None if found is None else self._from(found, load_after, after)
+        home = self._slid(x, fed)
+        self._start = None if home is None else self._start_at(home, load_after, after)
 
-    def left(self, load_m: float | None, rope_m: float | None) -> Left:
-        """What is left where the counters are now, m from their first reading; None: no counter."""
-        if self._base is None:
-            return Left(None, None, (), self._why)
+    def remaining(self, load_m: float | None, rope_m: float | None) -> Remaining:
+        """The remaining travel with the counters at load_m and rope_m; None without a counter."""
+        start = self._start
+        if start is None:
+            return Remaining(None, None, (), self._why)
         if load_m is None and rope_m is None:
-            return Left(None, None, (), message("no_counter"))
-        if self._rest_m is not None and rope_m is not None and self._rest_m - rope_m >= FED_BACK_M:
-            return Left(None, None, (), message("after_the_reset"))
-        base = self._base
-        way = self._way(base, load_m, self._held(rope_m))
-        share = 1 - way / base.travel.load_m if base.travel.load_m > 0 else 0.0
-        here = self._places(base, way)
+            return Remaining(None, None, (), message("no_counter"))
+        fed = 0.0 if self._rest_m is None or rope_m is None else self._rest_m - rope_m
+        if is_reset(fed, self._hauled_m):
+            return Remaining(None, None, (), message("after_the_reset"))
+        moved_m = self._load_travel(start, load_m, self._rope_at_load(rope_m))
+        share = 1 - moved_m / start.travel.load_m if start.travel.load_m > 0 else 0.0
+        here = self._places(start, moved_m)
         if share <= 0:
-            return Left(0.0, 0.0, base.travel.stopped_by)
-        rope = self._rope_out(here, base.travel.end)
-        return Left(max(0.0, base.travel.load_m - way), max(0.0, rope), base.travel.stopped_by)
+            return Remaining(0.0, 0.0, start.travel.stopped_by)
+        rope = self._rope_out(here, start.travel.end)
+        left_m = max(0.0, start.travel.load_m - moved_m)
+        return Remaining(left_m, max(0.0, rope), start.travel.stopped_by)
 
     def places(self, load_m: float | None, rope_m: float | None) -> Floats | None:
-        """Where the bodies stand, (bodies,); None where that is not known."""
-        if self._base is None or (load_m is None and rope_m is None):
+        """Positions of the bodies with the counters at load_m and rope_m, (bodies,), m; None: unknown."""
+        if self._start is None or (load_m is None and rope_m is None):
             return None
-        return self._places(self._base, self._way(self._base, load_m, self._held(rope_m)))
+        moved_m = self._load_travel(self._start, load_m, self._rope_at_load(rope_m))
+        return self._places(self._start, moved_m)
 
-    def _held(self, rope_m: float | None) -> float | None:
-        """Rope that still tells where the load is: what is fed back after a stroke moves no load."""
+    def _rope_at_load(self, rope_m: float | None) -> float | None:
+        """The rope counter that corresponds to the load: rope fed back after a stroke moves no load."""
         if rope_m is None or self._rest_m is None:
             return rope_m
         return max(rope_m, self._rest_m)
 
-    def _way(self, base: _Base, load_m: float | None, rope_m: float | None) -> float:
-        """Load travel since the base; of load and rope counter the one that leaves less."""
-        ways = []
+    def _load_travel(
+        self, start: _StrokeStart, load_m: float | None, rope_m: float | None
+    ) -> float:
+        """Load travel since the start, m, by load or rope counter, whichever gives more."""
+        travels = []
         if load_m is not None:
-            ways.append(load_m - (base.load_m or 0.0))
+            travels.append(load_m - (start.load_m or 0.0))
         if rope_m is not None:
-            ways.append((rope_m - (base.rope_m or 0.0)) / self._ratio(base))
-        return max(ways, default=0.0)
+            travels.append((rope_m - (start.rope_m or 0.0)) / self._ratio(start))
+        return max(travels, default=0.0)
 
-    def _ratio(self, base: _Base) -> float:
-        """Rope at the haul for a metre of load, mean over this stroke."""
-        travel = base.travel
+    def _ratio(self, start: _StrokeStart) -> float:
+        """Rope at the haul / load travel, mean over this stroke."""
+        travel = start.travel
         return travel.haul_m / travel.load_m if travel.load_m > 1e-6 else self.ratio
 
-    def _places(self, base: _Base, way: float) -> Floats:
-        places = np.array(base.travel.places)
-        way = min(way, float(base.way[-1]))
-        if way < 0:  # let back beyond where this stroke began
-            return np.asarray(places[0] + solve_motion(self.rig, places[0]).body_rate * way)
-        return np.array([np.interp(way, base.way, places[:, k]) for k in range(places.shape[1])])
+    def _places(self, start: _StrokeStart, moved_m: float) -> Floats:
+        """Positions of the bodies after a load travel of moved_m since the start, (bodies,), m."""
+        places = np.array(start.travel.places)
+        moved_m = min(moved_m, float(start.load_travel_m[-1]))
+        if moved_m < 0:  # the load went back beyond the start of this stroke
+            return np.asarray(places[0] + solve_motion(self.rig, places[0]).body_rate * moved_m)
+        columns = range(places.shape[1])
+        return np.array([np.interp(moved_m, start.load_travel_m, places[:, k]) for k in columns])
 
     def _rope_out(self, old: Floats, new: Floats) -> float:
-        """Rope that came out at the haul while the bodies went from `old` to `new`."""
+        """Rope that comes out at the haul while the bodies move from `old` to `new`, (bodies,) each, m."""
         rig = self.rig
         haul = rig.stations[rig.haul]
         change = rope_in_rig(rig, new)[haul.rope] - rope_in_rig(rig, old)[haul.rope]
         strand = rig.strands[rig.haul_strand]
         ends = [rig.stations[strand.start].body, rig.stations[strand.end].body]
-        if haul.body is not None:  # taken in at the load: its strand is part of the rig
+        if haul.body is not None:  # the team pulls at the load: the haul strand lies within the rig
             return -change
         last = next(b for b in ends if b is not None)
         toward = directions(rig, old)[rig.haul_strand] * rig.haul_sign
         return -change + float(toward[0]) * float(new[last] - old[last])
 
     def _slid(self, x: Floats, fed: float) -> Floats | None:
-        """Positions after the reset that took this rope; None, and why, where that is not plain."""
+        """Positions of the bodies after a reset, (bodies,), m; None, with the reason in _why, if unclear.
+
+        x: positions before it, (bodies,), m; fed: rope fed back, m.
+        """
         grabs = sorted(self.rig.grabs, key=lambda name: -float(x[self.rig.index[name]]))
         if len(grabs) > MOST_GRABS:
             self._why = message("too_many_grabs")
@@ -191,10 +226,10 @@ class StrokeLeft:
             for some in itertools.combinations(grabs, size):
                 home = self._home(x, some)
                 takes = -self._rope_out(x, home)
-                if takes > FED_BACK_M and abs(fed - takes) <= NEAR_ENOUGH * takes:
+                if takes >= RESET_M and abs(fed - takes) <= NEAR_ENOUGH * takes:
                     fits.append((abs(fed - takes) / takes, some, home))
         fits.sort(key=lambda fit: fit[0])
-        if len(grabs) == 1 and not fits:  # one grab alone: how far it went follows from the rope
+        if len(grabs) == 1 and not fits:  # with one grab, the rope shows how far it was slid
             home = self._home(x, (grabs[0],))
             takes = -self._rope_out(x, home)
             if takes > 0:
@@ -209,7 +244,10 @@ class StrokeLeft:
         return fits[0][2]
 
     def _home(self, x: Floats, names: Sequence[str]) -> Floats:
-        """These grabs slid, the one nearest the load first, to at_m or as far as there is room."""
+        """Positions with these grabs slid to their at_m, or as far as there is room, (bodies,), m.
+
+        x: positions before, (bodies,), m; the grab nearest the load is slid first.
+        """
         x = x.copy()
         for name in names:
             g = self.rig.index[name]
@@ -223,10 +261,15 @@ class StrokeLeft:
         return x
 
     def _beside(self, body: int) -> list[int]:
-        """Bodies that a strand joins to this one."""
-        found = []
+        """Indices of the bodies that a strand joins to this one."""
+        neighbours = []
         for strand in self.rig.strands:
             a, b = self.rig.stations[strand.start].body, self.rig.stations[strand.end].body
             if body in (a, b) and a is not None and b is not None and a != b:
-                found.append(b if a == body else a)
-        return found
+                neighbours.append(b if a == body else a)
+        return neighbours
+
+
+def _last_haul_m(strokes: Sequence[Stroke]) -> float:
+    """Rope of the last haul stroke, m; 0 before the first."""
+    return next((s.haul_travel_m for s in reversed(strokes) if s.direction == "haul"), 0.0)

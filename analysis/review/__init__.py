@@ -1,5 +1,6 @@
-"""The review of a session: measurement beside prediction, as JSON (interface section 6).
+"""The review of a session: measurement compared with prediction, as JSON (interface section 6).
 
-Read `review` (every key of the object), then `reviewed_session` and `shown_rows` (what plots and tables
-need beside it), and `si_series` (readings in SI).  May import `efficiency` and what lies below it.
+Start with `review` (every key of the object).  `reviewed_session` keeps the readings and models behind a
+review; `shown_rows` adds numbers that tables show; `si_series` converts readings to SI.  May import
+`efficiency` and what lies below it.
 """

@@ -1,7 +1,6 @@
-"""A session read once, with all that was made of it on the way to its review.
+"""Reads and reviews a session, and keeps the readings, models and budgets behind the review.
 
-Reports, comparisons and the gear record need more than the object of interface section 6: the
-readings behind it, the model's parts, the uncertainty budgets.
+Reports, comparisons and the gear record need these besides the object of interface section 6.
 """
 
 from __future__ import annotations
@@ -12,7 +11,7 @@ from typing import Any
 
 from analysis.efficiency.estimate import Estimates
 from analysis.mechanics.model import Model
-from analysis.review.review import OfRig, Reviewed, read_and_review
+from analysis.review.review import Reviewed, RigReview, read_and_review
 from analysis.rig.rig import Rig
 from analysis.strokes.result import Result
 from logger.session.records import Block, SessionInfo
@@ -20,49 +19,51 @@ from logger.session.records import Block, SessionInfo
 
 @dataclass(frozen=True, eq=False)
 class Whole:
-    """One session: what its folder says, its readings, and what follows.
+    """A whole session: its description, its readings and its review."""
 
-    parts: one for each rig that was hauled with; rig, known, found: those of the part that the
-    review shows.
-    """
-
-    info: SessionInfo
-    block: Block
-    result: Result
-    reviewed: Reviewed
+    info: SessionInfo  # description of the session
+    block: Block  # all its rows
+    result: Result  # of the analyser
+    reviewed: Reviewed  # its review
 
     @property
     def review(self) -> dict[str, Any]:
-        """The object of interface section 6, the same as `review_session` gives."""
+        """The object of interface section 6, as `review_session` returns it."""
         return self.reviewed.json
 
     @property
-    def parts(self) -> tuple[OfRig, ...]:
+    def parts(self) -> tuple[RigReview, ...]:
+        """The measurement with each rig that made strokes."""
         return self.reviewed.parts
 
     @property
-    def main(self) -> OfRig:
+    def main(self) -> RigReview:
+        """The measurement that the review shows."""
         return self.reviewed.main
 
     @property
     def rig(self) -> Rig:
+        """The rig that the review shows."""
         return self.main.rig
 
     @property
-    def known(self) -> Model:
-        return self.main.known
+    def rig_model(self) -> Model:
+        """The model of this rig."""
+        return self.main.rig_model
 
     @property
-    def found(self) -> Estimates:
-        """The quantities of the review with their budgets."""
-        return self.main.found
+    def estimates(self) -> Estimates:
+        """The measured quantities of this rig with their budgets."""
+        return self.main.estimates
 
 
 def whole_session(
     path: str | Path, rig_path: str | Path | None = None, before: str | Path | None = None
 ) -> Whole:
-    """Everything of a session folder; rig_path: what if it had been this rig; before: a session
-    that tells the load's force.  Raises SessionFault, RigFault or SensorsFault in one line.
+    """Read and review a session folder.
+
+    rig_path: a rig file to use in place of the session's; before: a session that gives the load force.
+    Raises SessionFault, RigFault or SensorsFault.
     """
-    info, block, result, found = read_and_review(path, rig_path, before)
-    return Whole(info, block, result, found)
+    info, block, result, review = read_and_review(path, rig_path, before)
+    return Whole(info, block, result, review)

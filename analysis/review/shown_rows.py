@@ -1,4 +1,4 @@
-"""Numbers that every table of a review shows, and that the object of `haul review --json` does not hold."""
+"""Numbers that the tables of a review show besides the object of `haul review --json`."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from analysis.strokes.result import Result
 
 
 def predictions(model: Model) -> dict[str, dict[str, float | None] | None]:
-    """What the rig file gives for each quantity of a review: value and U95 = 2 u, SI."""
+    """The predicted value of each quantity of a review with U95 = 2 u, in SI."""
     return {
         "actual_ma": _expanded(model.model_ma, model.model_ma_u),
         "ideal_ma": _expanded(model.ideal_ma, None),
@@ -26,15 +26,22 @@ def _expanded(value: float | None, u: float | None) -> dict[str, float | None] |
 
 
 def peak_rows(review: dict[str, Any], model: Model, result: Result) -> list[dict[str, Any]]:
-    """The peaks of a review, the greatest share of what is allowed first, then what is unrated.
+    """The peaks of a review, the greatest share of the limit first, parts without a limit last.
 
-    by: cell (its own cell read it), most (the frictionless gain bounds it) or inferred (it does not).
+    Adds `by` to each row: cell (read by the part's own cell), most (bounded by the frictionless gain) or
+    inferred (not bounded); and `over`: whether the force is above the part's limit.
     """
     own = read_by_cells(model, result)
     pairs = zip(model.parts, bounded(model, model.pieces), strict=True)
     most = {piece.name for piece, bound in pairs if bound}
-    order = sorted(review["peaks"], key=lambda p: (p["use"] is None, -(p["use"] or 0.0), -p["force_N"]))
+    order = sorted(
+        review["peaks"], key=lambda p: (p["use"] is None, -(p["use"] or 0.0), -p["force_N"])
+    )
     return [
-        p | {"by": "cell" if p["name"] in own else "most" if p["name"] in most else "inferred"}
+        p
+        | {
+            "by": "cell" if p["name"] in own else "most" if p["name"] in most else "inferred",
+            "over": p["use"] is not None and p["use"] > 1,
+        }
         for p in order
     ]

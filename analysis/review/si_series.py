@@ -1,4 +1,4 @@
-"""A session's readings in SI, with the zeros that held, as arrays for plots, tables and counts."""
+"""Converts a session's readings to SI arrays, with the zeros in use, for plots, tables and counts."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from logger.session.records import Block, Event
 
 
 def zeros(events: Iterable[Event], channel: str) -> list[tuple[float, float]]:
-    """(from time_s on, zero) as the analysis takes them: undoing a zero tells the one that holds again."""
+    """(time s from which it is in use, zero reading) of a channel; an undo carries the earlier zero."""
     return [
         (event.time_s, event.value)
         for event in events
@@ -23,7 +23,7 @@ def zeros(events: Iterable[Event], channel: str) -> list[tuple[float, float]]:
 
 
 def in_si(block: Block, channel: Channel) -> tuple[Floats, Floats]:
-    """time_s and values in N or m, (n,) each; empty where there is no reading."""
+    """Times, s, and values, N or m, of a channel, (n,) each; empty where there is no reading."""
     rows = block.readings.get(channel.name)
     if rows is None or not len(rows.time_s):
         return np.empty(0), np.empty(0)
@@ -34,17 +34,16 @@ def in_si(block: Block, channel: Channel) -> tuple[Floats, Floats]:
 
 
 def rope_at_haul(block: Block, roles: Roles) -> tuple[Floats, Floats]:
-    """time_s and rope out at the haul since the first reading, m, (n,) each.
+    """Times, s, and rope hauled since the first reading, m, (n,) each; empty without a counter.
 
-    From the channel that the analysis takes distance from; jumps of a counter that started anew
-    are left out.  Empty where no counter tells.
+    Computed from roles.progress; jumps of a counter that restarted are left out.
     """
     if roles.progress is None:
         return np.empty(0), np.empty(0)
     time_s, _ = in_si(block, roles.progress)
     if not len(time_s):
         return time_s, time_s
-    # only differences count: a zero set on the way must not move the rope
+    # only differences count, so a zero that is set meanwhile must not move the rope
     metres = roles.progress.si(block.readings[roles.progress.name].reading)
     step = np.diff(metres)
     limit = JUMP_M + JUMP_M_S * np.minimum(np.diff(time_s), 1.0)
@@ -53,9 +52,9 @@ def rope_at_haul(block: Block, roles: Roles) -> tuple[Floats, Floats]:
 
 
 def thinned(time_s: Floats, value: Floats, columns: int) -> Ints:
-    """Indices that keep the least and the largest value of every column of equal time, in order.
+    """Indices, in order, of the lowest and highest value in each of `columns` equal spans of time.
 
-    At most 2 * columns + 2 of them; all where there are not more: no peak is ever left out.
+    time_s, value: (n,).  At most 2 * columns + 2 indices; all where n is smaller.  No peak is left out.
     """
     n = len(time_s)
     if n <= 2 * columns:

@@ -1,8 +1,8 @@
-"""Readings as signals: cells of time, gaps, spikes, noise, delays between channels.
+"""Signal processing of readings: cells of time, gaps, spikes, noise, lags between channels.
 
-Read `channel_roles` (which channel is what), `channel_feed` (what is kept of one), `time_cells` (sums
-over 1/32 s), `time_grid` (all channels on one grid), `intervals` (stretches of time in which something
-holds), `spikes`, `noise_floor` and `steady_level` (the level that a force keeps); then `lag_from_edges`
-and `lag_from_ripple` (how much later one channel speaks than another); `chunks` cuts long blocks for
-speed.  May import `prediction` and what lies below it.
+Start with `channel_roles` (which channel measures the haul, the load, the rope), `channel_feed` (the
+buffer of one channel), `time_cells` (readings summed over 1/32 s) and `time_grid` (all channels on one
+time grid).  `intervals` joins cells in which a condition holds; `spikes`, `noise_floor` and
+`steady_level` condition the force; `lag_from_edges` and `lag_from_ripple` estimate the lag between two
+channels; `chunks` cuts long blocks for speed.  May import `prediction` and what lies below it.
 """

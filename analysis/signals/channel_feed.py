@@ -1,4 +1,4 @@
-"""What the analyser keeps of one channel: cells not yet used, gaps, excursions, its highest value."""
+"""Buffers one channel for the analyser: cells not used yet, gaps, exceeded levels, highest value."""
 
 from __future__ import annotations
 
@@ -8,34 +8,57 @@ import math
 import numpy as np
 
 from analysis.signals.channel_roles import Level
-from analysis.signals.intervals import Runs
+from analysis.signals.intervals import Intervals
 from analysis.signals.time_cells import RATE, Cells, CellStream, Ints
 from logger.channels.channel import Channel
 
-LEAST_N = 2.0  # forces below it are taken for none; chosen by us: the weight of 0.2 kg, less than any haul
-# used cells that are kept: straight lines begin there, spikes are seen against them; derived: `spikes`
-# looks at two cells before the one that it judges
+# forces below it count as zero; chosen by us: the weight of 0.2 kg, less than any haul
+LEAST_N = 2.0
+# used cells that stay in the buffer, because interpolation and the spike filter need them; derived:
+# `spikes` compares a cell with the two before it
 KEPT = 3
 MOST_GAPS = 1000  # memory only: more are counted and not listed
 
 
-class Limit:
-    """A level (SI, of the channel) and the stretches beyond it while it holds."""
+class LevelWatch:
+    """Collects the intervals in which a channel exceeds one level.
 
-    def __init__(self, of: Level) -> None:
-        self.of = of
-        self.level, self.gain = of.level, of.gain
-        self.runs = Runs(RATE)
-        self.holds = True
+    level: the level that is watched.
+    threshold: its value in the channel's SI unit, N or m.
+    gain: force on the part that the level protects / force of the channel.
+    intervals: cells above the threshold.
+    active: whether the rig in use has this level.
+    """
 
-    def fork(self) -> Limit:
+    def __init__(self, level: Level) -> None:
+        self.level = level
+        self.threshold, self.gain = level.level, level.gain
+        self.intervals = Intervals(RATE)
+        self.active = True
+
+    def fork(self) -> LevelWatch:
+        """Return a copy that grows independently."""
         other = copy.copy(self)
-        other.runs = self.runs.fork()
+        other.intervals = self.intervals.fork()
         return other
 
 
 class Feed:
-    """What is kept of one channel."""
+    """The buffer of one channel between its readings and the grid.
+
+    channel: of the sensors file.
+    stream: readings summed up in cells of 1/32 s, in the channel's unit.
+    taken: number of cells of `stream.ready` that were used already and stay in the buffer.
+    zeros: (time s, reading with no force on the cell), in order of time.
+    shift: m added to a counter's readings after its restarts; None before the first reading.
+    restarts: number of restarts of a counter.
+    spike: N or m; a smaller excursion of one cell is never a spike.
+    highest, highest_cell: highest value, SI, and its cell.
+    saturated: intervals with a reading beyond the capacity.
+    level_watches: one for each level that the channel has or had.
+    gaps: (start s, end s) without a reading, at most MOST_GAPS.
+    more_gaps: number of gaps beyond these.
+    """
 
     def __init__(self, channel: Channel, levels: tuple[Level, ...]) -> None:
         self.channel = channel
@@ -43,55 +66,59 @@ class Feed:
         self.stream = CellStream(
             channel.quantity == "length" and not levels and channel.capacity is None
         )
-        self.taken = 0  # how many cells of stream.ready were used; a few of them are kept
+        self.taken = 0
         self.zeros: list[tuple[float, float]] = []
         self.shift: float | None = None
         self.restarts = 0
         self.spike = max(LEAST_N, 4.0 * float(channel.u_si(0.0)), 0.002 * (channel.capacity or 0.0))
         self.highest, self.highest_cell = -math.inf, 0
-        self.saturated = Runs(RATE)
-        self.limits = [Limit(level) for level in levels]
+        self.saturated = Intervals(RATE)
+        self.level_watches = [LevelWatch(level) for level in levels]
         self.gaps: list[tuple[float, float]] = []
         self.more_gaps = 0
 
     def fork(self) -> Feed:
+        """Return a copy that takes readings independently."""
         other = copy.copy(self)
         other.stream = self.stream.fork()
         other.saturated = self.saturated.fork()
-        other.limits = [limit.fork() for limit in self.limits]
+        other.level_watches = [watch.fork() for watch in self.level_watches]
         other.gaps, other.zeros = list(self.gaps), list(self.zeros)
         return other
 
-    def limit(self, levels: tuple[Level, ...]) -> None:
-        """From now on these levels hold; one that held before goes on."""
-        for old in self.limits:
-            old.holds = old.of in levels
-        known = [x.of for x in self.limits if x.holds]
-        self.limits += [Limit(level) for level in levels if level not in known]
+    def set_levels(self, levels: tuple[Level, ...]) -> None:
+        """Watch these levels from now on and no others; a level already watched keeps its intervals."""
+        for watch in self.level_watches:
+            watch.active = watch.level in levels
+        watched = [watch.level for watch in self.level_watches if watch.active]
+        self.level_watches += [LevelWatch(level) for level in levels if level not in watched]
 
     @property
     def seen(self) -> int | None:
-        """The last complete cell."""
+        """Index of the last complete cell; None before the first."""
         ready = self.stream.ready
         return int(ready.cell[-1]) if len(ready) else None
 
     @property
     def waiting(self) -> Ints:
-        """Cells that were not used yet."""
+        """Indices of the complete cells that were not used yet, (n,)."""
         return self.stream.ready.cell[self.taken :]
 
     def take(self, before: int) -> tuple[Cells, int, int]:
-        """Raw cells, and which of them are below `before` and new: from, to.  In front of them up to
-        KEPT that were used before, behind them all that are complete already."""
+        """Use the complete cells below index `before`.
+
+        Returns (cells, start, stop): cells start..stop, in the channel's unit, are the new ones.  Up to
+        KEPT used cells precede them; all further complete cells follow them, for interpolation.
+        """
         ready, old = self.stream.ready, self.taken
         split = old + int(np.searchsorted(ready.cell[old:], before, "left"))
         self._judge(ready, old, split)
         drop = max(0, split - KEPT)
-        self.stream.ready, self.taken = ready.part(drop), split - drop
+        self.stream.ready, self.taken = ready.between(drop), split - drop
         return ready, old, split
 
     def _judge(self, ready: Cells, old: int, split: int) -> None:
-        """Gaps between readings and saturation of new cells; nothing here needs the grid."""
+        """Record gaps between readings and saturation in the new cells old..split."""
         if split == old:
             return
         one = max(old, 1)
@@ -104,8 +131,8 @@ class Feed:
                     self.more_gaps += 1
         if self.channel.capacity is None:
             return
-        mine = ready.part(old, split)
-        high = np.where(np.abs(mine.high) > np.abs(mine.low), mine.high, mine.low)
-        beyond = self.channel.saturated(mine.low) | self.channel.saturated(mine.high)
+        new = ready.between(old, split)
+        high = np.where(np.abs(new.high) > np.abs(new.low), new.high, new.low)
+        beyond = self.channel.saturated(new.low) | self.channel.saturated(new.high)
         if np.any(beyond):
-            self.saturated.push(mine.cell, beyond, np.abs(self.channel.si(high, 0.0)))
+            self.saturated.push(new.cell, beyond, np.abs(self.channel.si(high, 0.0)))

@@ -1,4 +1,4 @@
-"""A long block of readings a little at a time, so that what is worked on stays in the processor's cache."""
+"""Cuts a long block of readings into pieces that fit the processor's cache."""
 
 from __future__ import annotations
 
@@ -16,8 +16,11 @@ SLICE, SLICE_S = 1 << 18, 2600.0  # readings of a channel, and seconds, taken at
 def slices(
     readings: dict[str, ChannelReadings],
 ) -> Iterator[tuple[dict[str, tuple[Floats, Floats]], bool]]:
-    """The same readings a little at a time, all channels together up to the same time, and whether
-    they are known to be in order of time."""
+    """Yield pieces of a block: (channel -> (time_s, reading), (n,) each; whether times are in order).
+
+    Each piece holds all channels up to one common time.  A block that is short or whose times are not
+    in order comes as one piece.
+    """
     channels = {
         name: (np.asarray(r.time_s, np.float64), np.asarray(r.reading, np.float64))
         for name, r in readings.items()
@@ -40,10 +43,10 @@ def slices(
     times = [*most[0][step::step].tolist(), math.inf]
     at = dict.fromkeys(channels, 0)
     for until in times:
-        part = {}
+        piece = {}
         for name, (time_s, reading) in channels.items():
             k = int(np.searchsorted(time_s, until, "left")) if until < math.inf else len(time_s)
             if k > at[name]:
-                part[name] = (time_s[at[name] : k], reading[at[name] : k])
+                piece[name] = (time_s[at[name] : k], reading[at[name] : k])
                 at[name] = k
-        yield part, True
+        yield piece, True

@@ -1,12 +1,14 @@
-"""How late the rope counter tells what the haul cell told already, from the data themselves.
+"""Estimates the lag of the rope counter behind the haul cell, from releases and take-ups of tension.
 
-Where the tension is let off the load stands and the rope is a spring: the force begins to fall when
-rope begins to be given back.  So the lag is the time from the one kink to the other.  While the
-load moves, force and rope may have any phase (spring, mass, friction between them), so nothing is
-taken from there; nor from the beginning of a take-up, where slack rope runs before any force.  But a
-rope that hardly stretches, let go first and fed back a little later, looks the same as a lag: so
-rope must be seen to move while the force still falls, or still rises in take-ups, or take-ups
-without slack must show the same lag; and it must be about as stiff in the one as in the other.
+While tension is released the load stands and the rope is a spring: the force begins to fall when rope
+begins to go back.  The lag is the time between these two kinks.  Other times are unusable: while the
+load moves, force and rope may have any phase (spring, mass and friction lie between them), and at the
+beginning of a take-up slack rope runs before any force appears.
+
+A stiff rope that is let go first and fed back a little later gives the same picture as a lag.  So the
+lag is accepted only where rope moves while the force still falls, or while it still rises in take-ups,
+or where take-ups without slack show the same lag; and where the rope is about equally stiff in
+releases and take-ups.
 """
 
 from __future__ import annotations
@@ -20,59 +22,62 @@ import numpy as np
 from analysis.messages.message import Message, message
 from analysis.signals.time_cells import RATE, Floats
 
-# The numbers of this file are chosen by us, each for the reason beside it. With them a lag that was set is
-# found, and none where there is none: tests/unit/analysis/signals/test_lag_from_edges.py
-REACH = 20  # cells, either way: 0.6 s; chosen by us: twice the delay of one device, 0.3 s
-PAST, LATER = 136, 21  # cells before and after the tension is off that are looked at ...
-UP_PAST, UP_LATER = 40, 120  # ... and before and after it is on
+# The numbers of this file are chosen by us, each for the reason beside it.  With them a lag that was set is
+# recovered, and none is reported where there is none: tests/unit/analysis/signals/test_lag_from_edges.py
+# cells, largest lag either way: 0.6 s; chosen by us: twice the delay of one device, 0.3 s
+REACH = 20
+PAST, LATER = 136, 21  # cells examined before and after the tension goes off ...
+UP_PAST, UP_LATER = 40, 120  # ... and before and after it comes on
 # derived: PAST = LONGEST + 2 REACH, LATER = REACH + 1, UP_PAST = 2 REACH, UP_LATER = LONGEST + REACH and a little
-LONGEST = 96  # cells that letting off or taking up may take; chosen by us: 3 s
-MOST = 64  # times that are looked at; chosen by us: a lag belongs to the devices and stays
-LEAST_S = 0.04  # chosen by us: a lag of about a cell, 0.031 s, or less does nothing
-# times it must be seen, what these may differ (median deviation); chosen by us: the fewest with a
-# middle one, and about a cell and a half
+LONGEST = 96  # cells that a release or take-up may last; chosen by us: 3 s
+# releases, and take-ups, that are examined; chosen by us: the devices' lag does not change
+MOST = 64
+LEAST_S = 0.04  # smallest lag with an effect; chosen by us: about a cell, 0.031 s
+# number of lags needed, and their largest median deviation; chosen by us: the fewest with a middle one,
+# and about a cell and a half
 LEAST, FEW_S = 3, 0.05
-STEEP = 0.25  # of the steepest fall; chosen by us: hands that ease fall less steeply, and have not let off
-# of rope: what is seen first, what it must be in the end; chosen by us: above the steps of a counter of
-# some millimetres, and several times that
+# share of the steepest fall below which the force does not fall yet; chosen by us: hands that ease
+# before they let go fall less steeply
+STEEP = 0.25
+# rope that counts as motion, and the least that must have moved at the end; chosen by us: above the steps
+# of a counter of some millimetres, and several times that
 EARLY_M, LATE_M = 0.006, 0.03
-EARLY = 0.15  # of the force before: less is taken for none; chosen by us: as ON_SHARE of the segmentation
-# of the time between readings: by so much their straight lines begin to fall early; chosen by us, and
-# held by test_lag.py at 13 to 80 readings a second
+EARLY = 0.15  # share of the force before, below which it is zero; chosen by us: as ON_SHARE of `segmentation`
+# share of the time between readings by which their straight line begins to fall too early; chosen by us,
+# and held by test_lag_from_edges.py at 13 to 80 readings a second
 SMEARED = 0.25
-SUDDEN = (
-    1.4  # lost after two cells / after one; chosen by us: a step gives 1, a line 1.5 to 2 (derived)
-)
-# of the force: between the first two the stiffness is taken; chosen by us: clear of slack rope below and
-# of the even pull above
+# force lost after two cells / after one, below which the fall is sudden; chosen by us: a step gives 1, a
+# line 1.5 to 2 (derived)
+SUDDEN = 1.4
+# shares of the steady force; the stiffness is taken between LOW and HIGH; chosen by us: clear of slack
+# rope below and of the even pull above
 LOW, HIGH, FULL = 0.2, 0.6, 0.9
-# of the time that the force falls: rope seen before is rope that springs back; chosen by us: surely
-# before the end of the fall
+# share of the time that the force falls, within which rope that moves is rope that springs back;
+# chosen by us: surely before the end of the fall
 QUICK = 0.8
-# letting off (with the load still coming) / taking up; chosen by us: wide, for it only has to refuse rope
-# that was let go first and fed back later
+# limits of rope given per newton in take-ups / in releases; chosen by us: wide, as they only have to
+# reject rope that was let go first and fed back later
 SOFTER, STIFFER = 0.15, 4.0
-# share of the stretch of a take-up that is there without the lag too; chosen by us: enough to show that
+# least share of a take-up's stretch that appears without the lag too; chosen by us: enough to show that
 # rope moved while the force rose
 STRETCH = 0.25
-# standard uncertainty by cells, by a rope that also drags; chosen by us: above a cell as a rectangle,
-# 0.031 s / sqrt(12) = 0.009 s (JCGM 100, 4.3.7), and twice that
+# standard uncertainty by the width of a cell, and by a rope with friction; chosen by us: above a cell as a
+# rectangular distribution, 0.031 s / sqrt(12) = 0.009 s (JCGM 100, 4.3.7), and twice that
 RESOLVED_S, DAMPED_S = 0.012, 0.02
 
 
 @dataclass(frozen=True)
 class Lag:
-    """lag_s: + where the rope counter is later than the haul cell, None: not known, `why_not` says
-    why; u_s: its standard uncertainty; n: times it was seen."""
+    """The lag of a counter behind the haul cell."""
 
-    lag_s: float | None
-    u_s: float | None
-    n: int
-    why_not: Message | None = None
+    lag_s: float | None  # positive where the counter is later; None: not determined
+    u_s: float | None  # its standard uncertainty, s
+    n: int  # number of releases that it comes from
+    why_not: Message | None = None  # why there is no lag_s
 
     @property
     def matters(self) -> bool:
-        """Told from nothing, and long enough for means to feel it."""
+        """Whether the lag exceeds its U95 and is long enough to change a mean force."""
         return self.lag_s is not None and abs(self.lag_s) > max(LEAST_S, 2 * (self.u_s or 0.0))
 
 
@@ -81,21 +86,21 @@ NO_LAG = Lag(None, None, 0, message("lag_never_let_off"))
 
 @dataclass(frozen=True)
 class _Edge:
-    """Force that rises or falls: cells at which it passes LOW, HIGH and FULL, how much lies
-    between LOW and HIGH, N; rope around it, from cell `first` on; lag (cells) from its kinks, NaN:
-    not seen; takes: cells from its kink to where it is FULL;"""
+    """One rise or fall of the haul force, with the rope around it."""
 
-    low: float
-    high: float
-    full: float
-    force_N: float
-    rope: Floats
-    first: int
-    lag: float = math.nan
-    takes: float = 0.0
+    low: float  # cells from the start of the section to where the force passes LOW
+    high: float  # likewise HIGH
+    full: float  # likewise FULL
+    force_N: float  # force between LOW and HIGH
+    rope: Floats  # (k,) rope at the haul, m, from cell `first` of the section on
+    first: int  # first cell of `rope`
+    lag: float = (
+        math.nan
+    )  # cells from the kink of the force to that of the rope; NaN: none detected
+    takes: float = 0.0  # cells from the kink of the force to FULL
 
     def stretch(self, lag: float, full: bool = False) -> float:
-        """Rope between LOW and HIGH (or FULL) at this lag in cells, m."""
+        """Rope that moves between LOW and HIGH (or FULL) of the force, m.  lag: cells, of the rope."""
         at = np.arange(self.first, self.first + len(self.rope))
         ends = (self.low + lag, (self.full if full else self.high) + lag)
         a, b = np.interp(ends, at, self.rope)
@@ -103,48 +108,57 @@ class _Edge:
 
 
 class LagWatch:
-    """Looks at letting off and taking up, at most MOST of each."""
+    """Collects releases and take-ups of tension, at most MOST of each, for the lag.
+
+    off, up: the usable releases and take-ups.
+    looks, up_looks: number of them examined.
+    """
 
     def __init__(self) -> None:
         self.off: list[_Edge] = []
         self.up: list[_Edge] = []
         self.looks = self.up_looks = 0
-        self._known: dict[tuple[float, ...], Lag] = {}  # shared by forks
+        self._results: dict[tuple[float, ...], Lag] = {}  # by what they come from; shared by forks
 
     def fork(self) -> LagWatch:
+        """Return a copy that grows independently."""
         other = copy.copy(self)
         other.off, other.up = list(self.off), list(self.up)
         return other
 
     def let_off(self, force: Floats, rope: Floats) -> None:
-        """Cells (n,) of both, the force at the cells, the rope at their ends; the tension is off for
-        REACH cells before the end."""
+        """Examine one release of tension.
+
+        force: mean of each cell, N, (n,); rope: rope at the haul at the end of each, m, (n,).  The
+        tension is off from REACH cells before the end.
+        """
         if self.looks < MOST:
             self.looks += 1
-            found = _let_off(force, rope)
-            if found is not None:
-                self.off.append(found)
+            edge = _let_off(force, rope)
+            if edge is not None:
+                self.off.append(edge)
 
     def take_up(self, force: Floats, rope: Floats, steady_N: float) -> None:
-        """Cells (n,) likewise from before the force rises; steady_N: what it will be about."""
+        """Examine one take-up; force, rope: as for `let_off`; steady_N: the force that it rises to."""
         if self.up_looks < MOST:
             self.up_looks += 1
-            found = _take_up(force, rope, steady_N)
-            if found is not None:
-                self.up.append(found)
+            edge = _take_up(force, rope, steady_N)
+            if edge is not None:
+                self.up.append(edge)
 
     def result(self, smear: float = 0.0) -> Lag:
-        """Median of what was seen; u from the scatter of the median, and what one look resolves.
+        """The median lag of the releases; u from its scatter and the resolution of a single release.
 
-        smear: cells between readings of the rope less those between readings of the force.
+        smear: cells between readings of the rope less cells between readings of the force.
         """
         key = (len(self.off), len(self.up), self.looks, smear)
-        if key not in self._known:
-            self._known.clear()
-            self._known[key] = self._result(smear)
-        return self._known[key]
+        if key not in self._results:
+            self._results.clear()
+            self._results[key] = self._result(smear)
+        return self._results[key]
 
     def _result(self, smear: float) -> Lag:
+        """Compute `result` anew."""
         seen = np.array([e.lag for e in self.off]) + SMEARED * smear
         n = len(seen)
         if n < LEAST:
@@ -163,7 +177,7 @@ class LagWatch:
         return Lag(lag / RATE, u, n)
 
     def _unlike(self, lag: float) -> Message | None:
-        """Why the take-ups speak against this lag (cells); None if they do not."""
+        """Why the take-ups contradict this lag (cells); None where they agree."""
         if not self.up:
             return message("lag_no_take_up")
         falls = [lag < QUICK * e.takes for e in self.off]
@@ -179,11 +193,12 @@ class LagWatch:
 
 
 def _softness(edges: list[_Edge], lag: float) -> float:
-    """m/N in the middle of them."""
+    """Median rope given per newton between LOW and HIGH, m/N.  lag: cells."""
     return float(np.median([e.stretch(lag) / e.force_N for e in edges]))
 
 
 def _let_off(force: Floats, rope: Floats) -> _Edge | None:
+    """The fall of force (n,), N, with rope (n,), m, as `LagWatch.let_off`; None where there is no clear kink."""
     end = len(force) - REACH
     if end < 2 * REACH or not np.isfinite(force).all():
         return None
@@ -222,6 +237,7 @@ def _let_off(force: Floats, rope: Floats) -> _Edge | None:
 
 
 def _take_up(force: Floats, rope: Floats, steady_N: float) -> _Edge | None:
+    """The rise of the force to steady_N; None where it does not rise within LONGEST cells."""
     if not np.isfinite(force).all():
         return None
     a, b = _passes(force, LOW * steady_N), _passes(force, HIGH * steady_N)
@@ -230,9 +246,9 @@ def _take_up(force: Floats, rope: Floats, steady_N: float) -> _Edge | None:
         return None
     first = max(0, int(a) - REACH - 1)
     around = rope[first : int(full) + REACH + 2].copy()
-    way = around - around[:4].max()
-    still = int((way < EARLY_M).nonzero()[0][0]) if (way < EARLY_M).any() else 0
-    turned, lag = _turns(way[still:]), math.nan
+    moved = around - around[:4].max()
+    still = int((moved < EARLY_M).nonzero()[0][0]) if (moved < EARLY_M).any() else 0
+    turned, lag = _turns(moved[still:]), math.nan
     if turned is not None and around[:4].max() - around[:4].min() < EARLY_M:
         lag = first + still + 0.5 + turned - (a - (b - a) * LOW / (HIGH - LOW))
     return _Edge(
@@ -247,9 +263,11 @@ def _take_up(force: Floats, rope: Floats, steady_N: float) -> _Edge | None:
 
 
 def _falls(lost: Floats) -> float | None:
-    """Where a force begins to fall that has lost `lost` (n,) at cells 0..n: means over cells, 0 in
-    the first.  A sudden fall leaves in its cell the share of the time before it; a fall that goes on
-    is drawn back in a line."""
+    """Cells from the start to where a force begins to fall; None where it does not fall steadily.
+
+    lost: force lost at cells 0..n, (n,), N, means over cells, 0 in the first.  In a sudden fall, the
+    mean of the cell gives the moment; a fall that goes on is extrapolated back by a line.
+    """
     if len(lost) < 4 or not lost[1] <= lost[2] <= lost[3] or not lost[2] > 0:
         return None
     one, two, three = (float(x) for x in lost[1:4])
@@ -259,8 +277,11 @@ def _falls(lost: Floats) -> float | None:
 
 
 def _turns(back: Floats) -> float | None:
-    """Where rope begins to move that has moved `back` (n,) at cells 0..n, in a line from the first
-    two where it is seen; never before 0."""
+    """Cells from the start to where rope begins to move; None where it moves less than LATE_M.
+
+    back: rope moved at cells 0..n, m, (n,).  A line through the first two values above EARLY_M is
+    extrapolated back, at most to 0.
+    """
     seen = (back >= EARLY_M).nonzero()[0]
     k = int(seen[0]) if len(seen) else len(back)
     if k + 1 >= len(back) or k == 0 or back.max() < LATE_M or not back[k + 1] > back[k]:
@@ -269,7 +290,7 @@ def _turns(back: Floats) -> float | None:
 
 
 def _passes(values: Floats, level: float) -> float | None:
-    """Where values first reach level, with a straight line between two; None: nowhere."""
+    """Cells from the start to where values (n,) first reach level, interpolated; None where they do not."""
     over = (values >= level).nonzero()[0]
     if len(over) == 0:
         return None

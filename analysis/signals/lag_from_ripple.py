@@ -1,21 +1,19 @@
-"""How much later one channel speaks than another, and what that does to means over distance.
+"""Estimates lags between channels from the ripple of a steady haul, and corrects mean forces for them.
 
-Devices filter, buffer and send; the force of one moment then meets the travel of another.  Where
-force and speed both ripple with the hands, a mean over distance is off by their covariance.  So
-sums at fixed lags run along over the steady hauling of a session: distance and force x distance,
-and how the changes of one cell go with those of another.  Boundaries of strokes never depend on
-them.
+Devices filter, buffer and send, so the force of one moment is paired with the travel of another.  Where
+force and speed both ripple with the hands, a mean over distance is off by their covariance.  `LagSums`
+therefore keeps sums at fixed lags over the steady hauling of a session: distance, force x distance, and
+the correlation between the changes of two cells.  Boundaries of strokes never depend on these lags.
 
-Two cells feel the same rope at the same time, so they are aligned where their changes correlate
-best.  Where the tension is let off, `lag` may see the rope counter's.  Else force against travel
-can't be aligned from a steady haul without knowing rope and load: the
-force may ripple with the speed or with its change.  Its lag is taken as the difference of two
-delays, each anything up to 0.3 s: a triangle, over which means are taken and whose standard
-deviation counts as uncertainty (JCGM 100, 4.3.9); where the sensors file states both delays, their
-difference and its uncertainty go in its place.  Lags at which the force, weighted with the
-rope's distance, varies less are likelier: hands that stop and go stop force and rope together.  Not
-so with the load's distance: a load that jerks moves while the force falls, and the force of the
-break-away, which a late cell shows instead, varies least.
+Two cells feel the same rope at the same time, so they are aligned where their changes correlate best.
+The lag of the rope counter may come from `lag_from_edges` or from the delays that the sensors file
+states.  Otherwise a steady haul cannot give it, because the force may ripple with the speed or with its
+change, depending on rope and load.  It is then taken as the difference of two delays of up to 0.3 s
+each: a triangular distribution, over which means are averaged and whose standard deviation is the
+uncertainty (JCGM 100, 4.3.9).  Lags at which the force, weighted by rope, varies less count more, as
+hands that stop and go stop force and rope together.  That does not hold for weights by load travel: a
+load that jerks moves while the force falls, and a late cell, which shows the break-away force instead,
+varies least.
 """
 
 from __future__ import annotations
@@ -32,32 +30,33 @@ from analysis.signals.lag_from_edges import NO_LAG, Lag
 from analysis.signals.time_cells import RATE, Bools, Floats, Ints
 from logger.channels.channel import Channel
 
-STEP = 2  # cells between two lags of the sums over travel; speed only: what lies between is interpolated
-MOST = 10  # cells, 0.31 s: delays of one device; chosen by us: as MOST_DELAY_S of the sensors file, 0.3 s
+# cells between two lags of the sums over travel; speed only: values between are interpolated
+STEP = 2
+MOST = 10  # cells, 0.31 s: longest delay of a device; chosen by us: as MOST_DELAY_S of the sensors file, 0.3 s
 REACH = 2 * MOST  # cells; derived: a lag of travel and one between cells
-KEEP = 4 * RATE  # cells kept for the next block; memory only: more than RECENT and REACH ask for
-RECENT = 48  # cells within which a hand has pulled, and pulls again; chosen by us: 1.5 s, hands change faster
-# rope that runs back faster is let go or lowered; chosen by us, no reason is on record
+KEEP = 4 * RATE  # cells kept for the next block; memory only: more than RECENT and REACH need
+RECENT = 48  # cells between two pulls of a steady haul, at most; chosen by us: 1.5 s, hands change faster
+# rope that goes back faster is let go or lowered; chosen by us, no reason is on record
 RUNS_BACK_M_S = 0.1
-# of steady hauling, before anything is corrected by it; chosen by us: 3 s hold some pulls of the hands
+# of steady hauling, before means are corrected; chosen by us: 3 s hold several pulls of the hands
 LEAST_CELLS = 3 * RATE
-# seconds with steady hauling; chosen by us: devices keep their delays, so more is not looked at
+# seconds of steady hauling that are used; chosen by us: a device keeps its delay, so more is not needed
 ENOUGH = 600
-# power by which a lag counts at which the force varies less along the rope; chosen by us, and held by
+# exponent of the weight of a lag, by how little the force varies along the rope; chosen by us, and held by
 # the coverage of U95 in tests/coverage/test_simulator_a.py and test_simulator_b.py
 SHARP = 2
-# share of the doubt that stays where the rope counter's lag is known; chosen by us: rope that stretches
-# between hands has not the load's way, and the more the force ripples the more that does
+# weight of the wide distribution of lags where the rope counter's lag was measured; chosen by us: rope
+# stretched between hands does not follow the load when the force ripples
 STAYS = 0.25
-# share by which means over the rope's and the load's way may well differ; chosen by us, and held by the
-# coverage tests
-TWO_WAYS = 0.04
-# of a correction, as its standard uncertainty; chosen by us: it is found over a part of the way alone
+# share by which means over rope and over load travel may differ, as a standard uncertainty; chosen by us,
+# and held by the coverage tests
+ROPE_OR_LOAD = 0.04
+# share of a correction that is its standard uncertainty; chosen by us: the sums cover steady hauling alone
 MISFIT = 0.1
-# correlation of the changes of two cells that belongs to the same rope; chosen by us: noise gives about 0,
-# one rope about 1
+# least correlation between the changes of two cells on the same rope; chosen by us: noise gives about 0, one
+# rope about 1
 ALIKE = 0.6
-WAY_LAGS = np.arange(-REACH, REACH + 1, STEP)
+TRAVEL_LAGS = np.arange(-REACH, REACH + 1, STEP)
 CELL_LAGS = np.arange(-MOST - 2, MOST + 3)
 DOUBT = np.arange(-MOST, MOST + 1)
 STATED = np.arange(-REACH, REACH + 1)
@@ -66,19 +65,17 @@ LIKELY = (MOST + 1.0 - np.abs(DOUBT)) / np.sum(MOST + 1.0 - np.abs(DOUBT))
 
 @dataclass(frozen=True)
 class ChannelLag:
-    """One force channel.  behind_s: by how much it speaks later than the haul cell, None where
-    the data do not tell; factor, factor_u: mean over distance with the lag allowed for / as it was
-    sent, and its standard uncertainty; ratio, ratio_u: the same of force / haul force."""
+    """The lag of one force channel, and what it does to means over distance."""
 
-    behind_s: float | None = None
-    factor: float = 1.0
-    factor_u: float = 0.0
-    ratio: float = 1.0
-    ratio_u: float = 0.0
+    behind_s: float | None = None  # lag behind the haul cell; None: not determined
+    factor: float = 1.0  # mean force over distance, corrected for the lag / as sent
+    factor_u: float = 0.0  # standard uncertainty of factor
+    ratio: float = 1.0  # (force / haul force), corrected / as sent
+    ratio_u: float = 0.0  # standard uncertainty of ratio
 
 
 def stated(counter: Channel | None, cell: Channel | None) -> Lag | None:
-    """How much later the counter speaks than the cell by the sensors file, None: it does not say."""
+    """The lag of a counter behind a cell by the delays in the sensors file; None where one is missing."""
     if counter is None or cell is None:
         return None
     late, early = (counter.delay_s, counter.delay_u_s), (cell.delay_s, cell.delay_u_s)
@@ -88,29 +85,41 @@ def stated(counter: Channel | None, cell: Channel | None) -> Lag | None:
 
 
 class LagSums:
-    """Running sums; `push` the same whole seconds as the segmentation sees."""
+    """Running sums over the steady hauling of a session, at fixed lags.  Row 0: rope, row 1: load travel.
+
+    forces: number of force channels, the haul cell first.
+    distance: (2,) rope hauled and load travel, m.
+    cells: (2,) number of cells in which each moved.
+    sums: (2, forces, lags) force x distance, J, at TRAVEL_LAGS.
+    square: (2, lags) haul force squared x distance, N^2 m.
+    changes: (forces, 3, lags) dF0 dFj, dF0^2 and dFj^2, N^2, at CELL_LAGS; F0 is the haul force.
+    seconds: number of seconds with steady hauling.
+    """
 
     def __init__(self, forces: int) -> None:
         self.forces = forces
-        # per way (rope, load): distance, then per channel and lag force x distance
         self.distance, self.cells = np.zeros(2), np.zeros(2)
-        self.sums = np.zeros((2, forces, len(WAY_LAGS)))
-        self.square = np.zeros((2, len(WAY_LAGS)))  # the haul force squared x distance
-        self.changes = np.zeros((forces, 3, len(CELL_LAGS)))  # dF0 dFj, dF0^2, dFj^2
+        self.sums = np.zeros((2, forces, len(TRAVEL_LAGS)))
+        self.square = np.zeros((2, len(TRAVEL_LAGS)))
+        self.changes = np.zeros((forces, 3, len(CELL_LAGS)))
         self.seconds = 0
         self._past: Floats | None = None
 
     @property
     def wanted(self) -> bool:
-        """Whether more is looked at."""
+        """Whether more seconds are used."""
         return self.seconds < ENOUGH
 
     def fork(self) -> LagSums:
-        return copy.copy(self)
+        """Return a copy that grows independently."""
+        return copy.copy(self)  # arrays are never written to
 
     def push(self, forces: ArrayLike, rope: Floats, load: Floats | None, steady: Floats) -> None:
-        """forces (f, n), rope and load: way in each cell (n,), steady (n,): the steady force
-        known before each cell, NaN while there is none."""
+        """Add the whole seconds that the segmentation uses.
+
+        forces: N, (forces, n); rope, load: travel in each cell, m, (n,); steady: the steady haul force
+        before each cell, N, (n,), NaN while there is none.
+        """
         n, f = len(rope), self.forces
         rows = np.vstack((*np.asarray(forces), rope, np.zeros(n) if load is None else load, steady))
         if self._past is None:
@@ -120,36 +129,37 @@ class LagSums:
         here = KEEP - RECENT - MOST - 5  # delayed, so that every lag looks at cells that are there
         pulled = np.nan_to_num(rows[0], nan=-np.inf) >= 0.6 * np.nan_to_num(rows[-1], nan=np.inf)
         reached = _within(pulled, RECENT) & _within(pulled[::-1], RECENT)[::-1]
-        known = np.isfinite(rows[:f]).all(axis=0)
+        measured = np.isfinite(rows[:f]).all(axis=0)
         forth = np.nan_to_num(rows[f]) > -RUNS_BACK_M_S / RATE
-        good = _all_around(known, REACH) & _all_around(reached & forth, MOST + 4)
+        good = _all_around(measured, REACH) & _all_around(reached & forth, MOST + 4)
         good = good[here : here + n]
         some = np.cumsum(good.reshape(-1, RATE).any(axis=1))
         good &= np.repeat(some <= ENOUGH - self.seconds, RATE)
         if not good.any():
             return
         self.seconds = min(ENOUGH, self.seconds + int(some[-1]))
-        ways = [np.where(good, np.fmax(rows[f + w, here : here + n], 0.0), 0.0) for w in (0, 1)]
-        some_ways = range(1 if load is None else 2)
+        travels = [np.where(good, np.fmax(rows[f + w, here : here + n], 0.0), 0.0) for w in (0, 1)]
+        counted = range(1 if load is None else 2)
         sums = np.zeros((n // RATE, *self.sums.shape))
         square = np.zeros((n // RATE, *self.square.shape))
         for j in range(f):
-            for i, lag in enumerate(WAY_LAGS):
+            for i, lag in enumerate(TRAVEL_LAGS):
                 value = np.where(good, rows[j, here + lag : here + lag + n], 0.0)
-                for w in some_ways:
-                    part = ways[w] * value
-                    sums[:, w, j, i] = by_second(part)
+                for w in counted:
+                    work = travels[w] * value
+                    sums[:, w, j, i] = by_second(work)
                     if j == 0:
-                        square[:, w, i] = by_second(part * value)
+                        square[:, w, i] = by_second(work * value)
         self.sums = in_order(self.sums, sums)
         self.square = in_order(self.square, square)
-        distance = np.stack([by_second(way) for way in ways], axis=1)
+        distance = np.stack([by_second(travel) for travel in travels], axis=1)
         self.distance = in_order(self.distance, distance)
-        self.cells = self.cells + [np.count_nonzero(way > 0) for way in ways]
+        self.cells = self.cells + [np.count_nonzero(travel > 0) for travel in travels]
         if f > 1:
             self._compare(rows[:f], good, here, n)
 
     def _compare(self, forces: Floats, good: Bools, here: int, n: int) -> None:
+        """Add the products of the changes of the haul force with those of the other channels."""
         change = np.diff(forces, axis=1, prepend=np.nan)
         own = np.where(good, change[0, here : here + n], 0.0)
         pairs = np.zeros((n // RATE, *self.changes.shape))
@@ -168,36 +178,38 @@ class LagSums:
         load: Lag | None = None,
         cells: Sequence[Lag | None] = (),
     ) -> tuple[ChannelLag, ...]:
-        """What the sums tell now, per force channel, the haul cell first.
+        """The lag of each force channel and the correction of its means, the haul cell first.
 
-        seen: the rope counter's lag where tension was let off; rope, load, cells: these counters'
-        and each force channel's lag behind the haul cell as they are `stated`.
+        seen: the rope counter's lag by `lag_from_edges`; rope, load, cells: lags behind the haul cell
+        by the sensors file (`stated`) of rope counter, load counter and each force channel.
         """
         apart = (*cells, *[None] * (self.forces - len(cells)))
-        w = int(self.cells[1] > 0.5 * self.cells[0])  # the load's way, where its counter is fine
+        w = int(
+            self.cells[1] > 0.5 * self.cells[0]
+        )  # load travel, where its counter's steps are fine
         if not self.distance[w] > 0:
             return (ChannelLag(),) * self.forces
         mean = self.sums[w] / self.distance[w]
         if not mean[:, REACH // STEP].all():
             return (ChannelLag(),) * self.forces
-        known = load if w else rope
+        by_file = load if w else rope
         enough = bool(self.cells[w] >= LEAST_CELLS)
-        if known is not None:
-            likely = _near(known, STATED)
+        if by_file is not None:
+            likely = _near(by_file, STATED)
             likely /= likely.sum()
-            found = [self._of(mean, j, STATED, likely, lag) for j, lag in enumerate(apart)]
-            return tuple(lag if enough else _doubted(lag) for lag in found)
-        haul = np.interp(DOUBT, WAY_LAGS, mean[0])
+            lags = [self._channel_lag(mean, j, STATED, likely, lag) for j, lag in enumerate(apart)]
+            return tuple(lag if enough else _doubted(lag) for lag in lags)
+        haul = np.interp(DOUBT, TRAVEL_LAGS, mean[0])
         spread = self.square[w] / self.distance[w] - mean[0] ** 2
-        spread = np.interp(DOUBT, WAY_LAGS, np.maximum(spread, 0.0)) + (0.01 * mean[0, 0]) ** 2
+        spread = np.interp(DOUBT, TRAVEL_LAGS, np.maximum(spread, 0.0)) + (0.01 * mean[0, 0]) ** 2
         likely = LIKELY.copy() if w else LIKELY * (spread.min() / spread) ** SHARP
         if w == 1 and seen.lag_s is not None and seen.u_s and self.distance[0] > 0:
-            # the load counter's own lag is not seen, but the mean over the rope's way is known
-            by_rope = np.interp(DOUBT, WAY_LAGS, self.sums[0, 0] / self.distance[0])
+            # nothing shows the load counter's own lag, but the mean over rope is corrected already
+            by_rope = np.interp(DOUBT, TRAVEL_LAGS, self.sums[0, 0] / self.distance[0])
             near = _near(seen, DOUBT)
             if near.sum() > 0.1:
                 likely = likely * np.exp(
-                    -0.5 * ((haul / float(near @ by_rope / near.sum()) - 1) / TWO_WAYS) ** 2
+                    -0.5 * ((haul / float(near @ by_rope / near.sum()) - 1) / ROPE_OR_LOAD) ** 2
                 )
         if w == 0 and seen.lag_s is not None and seen.u_s:
             at = _near(seen, DOUBT)
@@ -206,20 +218,23 @@ class LagSums:
         if not likely.sum() > 1e-9:
             likely = LIKELY.copy()
         likely /= likely.sum()
-        found = [self._of(mean, j, DOUBT, likely, lag) for j, lag in enumerate(apart)]
-        return tuple(lag if enough else _doubted(lag) for lag in found)
+        lags = [self._channel_lag(mean, j, DOUBT, likely, lag) for j, lag in enumerate(apart)]
+        return tuple(lag if enough else _doubted(lag) for lag in lags)
 
-    def _of(
+    def _channel_lag(
         self, means: Floats, j: int, lags: Ints, likely: Floats, apart: Lag | None
     ) -> ChannelLag:
-        """means (f, WAY_LAGS): mean force over distance; likely: how likely each of `lags` is;
-        apart: the channel's lag behind the haul cell as it is stated, believed where the two cells'
-        changes do not tell it."""
+        """Lag and correction of force channel j.
+
+        means: mean forces over distance, N, (forces, TRAVEL_LAGS); likely: probability of each of
+        `lags` (cells), (k,); apart: the channel's lag by the sensors file, used where the changes of
+        the two cells do not correlate.
+        """
         behind, doubt = self._behind(j), 0.0
         if behind is None and apart is not None:
             behind, doubt = (apart.lag_s or 0.0) * RATE, (apart.u_s or 0.0) * RATE
-        haul = np.interp(lags, WAY_LAGS, means[0])
-        here = np.interp(lags + (behind or 0.0), WAY_LAGS, means[j])
+        haul = np.interp(lags, TRAVEL_LAGS, means[0])
+        here = np.interp(lags + (behind or 0.0), TRAVEL_LAGS, means[j])
         now, haul_now = (float(means[i, REACH // STEP]) for i in (j, 0))
         factor, u = _mean_and_u(here / now, likely)
         ratio, ratio_u = _mean_and_u(here / haul * (haul_now / now), likely)
@@ -230,7 +245,7 @@ class LagSums:
         )
         if doubt:
             early, late = (
-                float(likely @ np.interp(lags + (behind or 0.0) + d, WAY_LAGS, means[j])) / now
+                float(likely @ np.interp(lags + (behind or 0.0) + d, TRAVEL_LAGS, means[j])) / now
                 for d in (-doubt, doubt)
             )
             u, ratio_u = (float(np.hypot(a, (late - early) / 2)) for a in (u, ratio_u))
@@ -243,7 +258,7 @@ class LagSums:
         )
 
     def _behind(self, j: int) -> float | None:
-        """Lag of channel j behind the haul cell, in cells."""
+        """Lag of channel j behind the haul cell by correlation, in cells; None where it is too weak."""
         if j == 0:
             return 0.0
         both, one, other = self.changes[j]
@@ -260,7 +275,7 @@ class LagSums:
 
 
 def _doubted(lag: ChannelLag) -> ChannelLag:
-    """Nothing corrected, the correction that was found as its doubt: from too little hauling."""
+    """No correction, and the estimated one as its uncertainty: where too little was hauled."""
     return ChannelLag(
         None,
         factor_u=math.hypot(lag.factor_u, lag.factor - 1),
@@ -268,27 +283,27 @@ def _doubted(lag: ChannelLag) -> ChannelLag:
     )
 
 
-def _near(known: Lag, lags: Ints) -> Floats:
-    """How likely each of these lags (cells) is, by a counter's lag as it was seen or stated; 1 at most."""
-    u = max((known.u_s or 0.0) * RATE, 0.5)
-    return np.asarray(np.exp(-0.5 * ((lags + (known.lag_s or 0.0) * RATE) / u) ** 2))
+def _near(counter: Lag, lags: Ints) -> Floats:
+    """Relative probability, at most 1, of each of these lags (cells), (k,), given a counter's lag."""
+    u = max((counter.u_s or 0.0) * RATE, 0.5)
+    return np.asarray(np.exp(-0.5 * ((lags + (counter.lag_s or 0.0) * RATE) / u) ** 2))
 
 
 def _mean_and_u(values: Floats, likely: Floats) -> tuple[float, float]:
-    """Mean and standard deviation over the lags that are in doubt."""
+    """Mean and standard deviation of values (k,) with probabilities `likely` (k,)."""
     mean = float(likely @ values)
     return mean, float(np.sqrt(likely @ (values - mean) ** 2))
 
 
 def _within(so: Bools, cells: int) -> Bools:
-    """Whether it was so in this cell or one of the `cells` before."""
+    """Whether `so` (n,) is true in each cell or in one of the `cells` before it."""
     last = np.where(so, np.arange(len(so)), -cells - 1)
     result: Bools = np.arange(len(so)) - np.maximum.accumulate(last) <= cells
     return result
 
 
 def _all_around(so: Bools, cells: int) -> Bools:
-    """Whether it is so in every cell up to `cells` away; False near the ends."""
+    """Whether `so` (n,) is true in every cell up to `cells` away; False near the ends."""
     count = np.concatenate(([0], np.cumsum(so)))
     width = 2 * cells + 1
     result = np.zeros(len(so), bool)
@@ -297,10 +312,13 @@ def _all_around(so: Bools, cells: int) -> Bools:
 
 
 def by_second(values: Floats | Bools) -> Floats:
-    """Sums over seconds: always over the same cells, so the cut leaves no mark."""
+    """Sum of values (n,) over each second, (n / RATE,): the same cells however the block was cut."""
     return np.asarray(values.reshape(-1, RATE).sum(axis=1))
 
 
 def in_order(start: Floats, rows: Floats) -> Floats:
-    """start plus rows, one after the other."""
+    """Add rows (k, ...) to start (...), one after the other, so that the sum does not depend on the cut.
+
+    Units: those of start.
+    """
     return np.asarray(np.add.accumulate(np.concatenate((start[None], rows)), axis=0)[-1])

@@ -1,4 +1,4 @@
-"""The noise of a force cell, and the floor below which its force is taken for none."""
+"""Estimates the noise of a force cell and the force below which its readings count as zero."""
 
 from __future__ import annotations
 
@@ -14,17 +14,18 @@ from logger.channels.channel import Channel
 
 @dataclass(frozen=True)
 class NoiseFloor:
-    """Of the haul cell, learnt from its first seconds and then kept."""
+    """Noise and floor of the haul cell, estimated from its first seconds and then kept."""
 
-    noise_N: float | None = None  # standard deviation over a cell of 1/32 s; None: not yet learnt
-    floor_N: float = LEAST_N  # forces below it are taken for none
+    noise_N: float | None = None  # standard deviation over 1/32 s; None before the estimate
+    floor_N: float = LEAST_N  # forces below it count as zero
 
 
 def noise_floor(force_N: Floats, channel: Channel) -> NoiseFloor:
-    """From the first seconds (n,) of a cell, NaN where unknown.
+    """Estimate noise and floor from the first seconds of a force cell.
 
-    The second difference of white noise has 6 times its variance, that of a slow force is nothing;
-    the lowest fifth (0.2533 sigma) leaves out jerks of a pull that has begun.
+    force_N: means over cells of 1/32 s, (n,), NaN where not measured.  The second difference of white
+    noise has 6 times its variance, and that of a slowly changing force is about zero.  The lower
+    quintile (0.2533 sigma) ignores the jerks of a pull that has begun already.
     """
     bend = np.abs(np.diff(force_N, 2))
     bend = bend[np.isfinite(bend)]

@@ -1,7 +1,7 @@
-"""A single reading far from all around it: out of the means, never out of peaks and alarms.
+"""Removes single-reading spikes from the means of a channel; peaks and alarms keep them.
 
-A spark, a line that lost a digit, a plug that was touched: one reading, so one cell of 1/32 s (or
-one reading where they come slower).  A jerk of a rope lasts longer and stands in its neighbours too.
+A spark, a line that lost a digit or a touched plug spoils one reading, so one cell of 1/32 s (or one
+reading of a slower channel).  A jerk of the rope lasts longer and raises the neighbouring cells too.
 """
 
 from __future__ import annotations
@@ -12,18 +12,19 @@ import numpy as np
 
 from analysis.signals.time_cells import Cells, Floats, Ints
 
-# cells within which neighbours lie; as many must be known after a cell that is used.  chosen by us: 0.25 s
+# cells within which a neighbour counts; a cell is used only once as many later cells are complete.
+# chosen by us: 0.25 s
 LOOK = 8
-# beyond the neighbours / their range; chosen by us: a jerk of a rope stands in its neighbours too
+# excess over the neighbours / range of the neighbours; chosen by us: a jerk raises the neighbours too
 OUT = 3.0
 
 
 def without_spikes(cells: Cells, start: int, stop: int, least: float) -> Cells:
-    """The same cells (SI) with spikes among start..stop replaced in first, last and inner by what
-    lies between their neighbours; low and high stay.
+    """Return the cells with the spikes among start..stop interpolated from their neighbours.
 
-    A spike is a cell beyond all of the four around it by more than three times their range, and by
-    more than `least`.  cells before start and from stop on are only looked at.
+    `first`, `last` and `inner` change; `low` and `high` keep the spike.  A spike exceeds all four
+    neighbours by more than three times their range, and by more than `least` (N or m, as the cells).
+    Cells before start and from stop on serve as neighbours only.
     """
     n = len(cells)
     a, b = max(start, 1), min(stop, n - 1)
@@ -54,8 +55,10 @@ def without_spikes(cells: Cells, start: int, stop: int, least: float) -> Cells:
 def _with_next(
     cells: Cells, at: Ints, top: Floats, bottom: Floats
 ) -> tuple[Floats, Floats, Floats]:
-    """Highest and lowest of the two neighbours on either side, where the second is near enough,
-    and how far each cell is beyond them."""
+    """Highest and lowest of the two neighbours on either side, and each cell's excess, (k,) each.
+
+    A second neighbour more than LOOK cells away is ignored.
+    """
     for two in (-2, 2):
         k = np.clip(at + two, 0, len(cells) - 1)
         near = (np.abs(cells.cell[k] - cells.cell[at]) <= LOOK) & (k == at + two)

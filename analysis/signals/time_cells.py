@@ -1,8 +1,8 @@
-"""Readings of one channel summed up in fixed cells of 1/32 s, whatever the rate and the cut.
+"""Sums up the readings of one channel in fixed cells of 1/32 s, whatever their rate.
 
 A power of two makes `time * RATE` and `cell / RATE` exact, so that a reading falls into the same
 cell however it is computed.  A cell is reduced once, when all its readings are there, so the sums
-come out the same to the bit whether the readings came in one block or in a thousand.
+are the same to the bit whether the readings come in one block or in a thousand.
 """
 
 from __future__ import annotations
@@ -20,38 +20,33 @@ Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 RATE = 32  # cells a second; chosen by us: a power of two (see above), several cells in a pull of a hand
-PIECE = 1 << 16  # readings taken at once; speed only
-# readings in a cell: up to how many, from how many on it is summed otherwise; speed only
+PIECE = 1 << 16  # readings reduced at once; speed only
+# readings in a cell below which, and above which, another way of summing is faster; speed only
 FEW, MANY = 8, 24
-# larger readings and times are not used; chosen by us: below 2**53 = 9e15, from where a float skips whole
+# larger readings and times are rejected; chosen by us: below 2**53 = 9e15, above which a float skips whole
 # numbers
 MOST = 1e15
 
 
 @dataclass(frozen=True)
 class Cells:
-    """Cells that hold a reading, in order; all arrays (n,), values in the channel's unit.
+    """Cells that hold a reading, in order of time; all arrays (n,), values in the channel's unit."""
 
-    cell: floor(time * RATE); count; first_s, last_s, first, last: time and value of the first
-    and last reading; inner: trapezoidal integral of the reading over time between these two;
-    low, high: least and largest reading.
-    """
-
-    cell: Ints
-    count: Ints
-    first_s: Floats
-    last_s: Floats
-    first: Floats
-    last: Floats
-    inner: Floats
-    low: Floats
-    high: Floats
+    cell: Ints  # index of the cell, floor(time * RATE)
+    count: Ints  # number of readings
+    first_s: Floats  # time of the first reading, s
+    last_s: Floats  # time of the last reading, s
+    first: Floats  # value of the first reading
+    last: Floats  # value of the last reading
+    inner: Floats  # trapezoidal integral of the reading from first_s to last_s, unit x s
+    low: Floats  # least reading
+    high: Floats  # largest reading
 
     def __len__(self) -> int:
         return len(self.cell)
 
-    def part(self, start: int, stop: int | None = None) -> Cells:
-        """Cells start..stop (views)."""
+    def between(self, start: int, stop: int | None = None) -> Cells:
+        """Cells start..stop; the arrays are views."""
         return Cells(*[getattr(self, name)[start:stop] for name in NAMES])
 
 
@@ -59,14 +54,17 @@ NAMES = tuple(f.name for f in fields(Cells))
 
 
 def no_cells() -> Cells:
-    """Nothing."""
+    """Return arrays without a cell."""
     i, f = np.empty(0, np.int64), np.empty(0)
     return Cells(cell=i, count=i, first_s=f, last_s=f, first=f, last=f, inner=f, low=f, high=f)
 
 
 def cell_of(time_s: Floats) -> NDArray[Any]:
-    """The cell of each time (n,), in order: floor(time * RATE), faster than numpy's floor; in 32 bits
-    where they do, because that is faster again."""
+    """The index of the cell of each time, (n,), floor(time * RATE).
+
+    time_s: (n,), in order.  Truncation is faster than numpy's floor, and 32 bits, where they suffice,
+    are faster than 64.
+    """
     scaled = time_s * RATE
     small = len(scaled) > 0 and scaled[0] > -(2.0**31) and scaled[-1] < 2.0**31
     cell: NDArray[Any] = scaled.astype(np.int32 if small else np.int64)
@@ -76,10 +74,11 @@ def cell_of(time_s: Floats) -> NDArray[Any]:
 
 
 def reduce(time_s: Floats, reading: Floats, ends_only: bool = False) -> Cells:
-    """The cells of readings (n,) in order of time; a few passes over the arrays.
+    """Reduce readings to cells.
 
-    ends_only: of each cell only the first and last reading is wanted, which is enough for a
-    counter: `inner` is 0, low and high are these two in no order.
+    time_s: (n,), in order; reading: (n,), in the channel's unit.  ends_only: keep only the first and
+    last reading of each cell, which suffices for a counter: `inner` is 0, and `low` and `high` are
+    these two in no order.
     """
     return extended(no_cells(), [(time_s, reading)], ends_only)
 
@@ -87,13 +86,16 @@ def reduce(time_s: Floats, reading: Floats, ends_only: bool = False) -> Cells:
 def extended(
     before: Cells, chunks: Sequence[tuple[Floats, Floats]], ends_only: bool = False
 ) -> Cells:
-    """Cells that are known and behind them those of more readings, which all lie in later ones:
-    (time, reading) in order, no cell in two chunks.  Every number is written once."""
+    """Append the cells of more readings to `before`.
+
+    chunks: (time_s, reading), (n,) each, in order of time, all in later cells than `before`, and no
+    cell in two chunks.  ends_only: as for `reduce`.
+    """
     chunks = [chunk for chunk in chunks if len(chunk[0])]
     if not chunks:
         return before
-    known = len(before)
-    most = known + sum(min(len(t), _cell(t[-1]) - _cell(t[0]) + 1) for t, _ in chunks)
+    filled = len(before)
+    most = filled + sum(min(len(t), _cell(t[-1]) - _cell(t[0]) + 1) for t, _ in chunks)
     cell, count = np.empty((2, most), np.int64)
     first_s, last_s, first, last, *sums = np.empty((4 if ends_only else 7, most))
     inner, low, high = sums or (np.broadcast_to(0.0, most), first, last)
@@ -109,11 +111,11 @@ def extended(
         high=high,
     )
     for name in NAMES[: 6 if ends_only else 9]:
-        getattr(made, name)[:known] = getattr(before, name)
+        getattr(made, name)[:filled] = getattr(before, name)
     for time_s, reading in chunks:
         for piece in _pieces(time_s):
-            known = _reduce(time_s[piece], reading[piece], ends_only, made, known)
-    return made.part(0, known)
+            filled = _reduce(time_s[piece], reading[piece], ends_only, made, filled)
+    return made.between(0, filled)
 
 
 def _cell(time_s: float) -> int:
@@ -121,7 +123,7 @@ def _cell(time_s: float) -> int:
 
 
 def _pieces(time_s: Floats) -> Iterator[slice]:
-    """Pieces that stay in cache, cut between cells."""
+    """Yield slices of times (n,) that fit the cache, cut between cells."""
     begin, n = 0, len(time_s)
     while begin < n:
         end = min(begin + PIECE, n)
@@ -134,7 +136,7 @@ def _pieces(time_s: Floats) -> Iterator[slice]:
 
 
 def _reduce(time_s: Floats, reading: Floats, ends_only: bool, made: Cells, at: int) -> int:
-    """Write the cells of readings (n,) into `made` from `at` on; up to where."""
+    """Write the cells of readings (n,) into `made` from index `at` on; return the index behind them."""
     n = len(time_s)
     first, last = _cell(time_s[0]), _cell(time_s[-1])
     if n > MANY * (last - first + 1):
@@ -151,16 +153,16 @@ def _reduce(time_s: Floats, reading: Floats, ends_only: bool, made: Cells, at: i
         np.add(later, 1, out=begin[1:])
         cell = each.take(begin)
     until = at + len(begin)
-    out = made.part(at, until)
+    out = made.between(at, until)
     out.cell[:] = cell
-    end = out.count  # first where a cell ends, then how many there are in it
+    end = out.count  # holds the last reading of each cell first, and their number at the end
     np.subtract(begin[1:], 1, out=end[:-1])
     end[-1] = n - 1
-    for values, of, to in (
+    for values, index, target in (
         (time_s, begin, out.first_s), (time_s, end, out.last_s),
         (reading, begin, out.first), (reading, end, out.last),
     ):  # fmt: skip
-        np.take(values, of, out=to, mode="wrap")  # without a check of each index
+        np.take(values, index, out=target, mode="wrap")  # "wrap" skips the check of each index
     end -= begin
     if not ends_only:
         _sum(time_s, reading, begin, end, out)
@@ -169,7 +171,7 @@ def _reduce(time_s: Floats, reading: Floats, ends_only: bool, made: Cells, at: i
 
 
 def _sum(time_s: Floats, reading: Floats, begin: Ints, more: Ints, out: Cells) -> None:
-    """Integral, least and largest of cells; more: readings in each after its first."""
+    """Write integral, least and largest reading of each cell; more: (n,) readings after its first."""
     terms = reading[1:] + reading[:-1]
     terms *= time_s[1:] - time_s[:-1]
     # how a cell is summed depends on its own readings alone, so that no cut changes a bit
@@ -194,8 +196,11 @@ def _few(
     terms: Floats, reading: Floats, begin: Ints, more: Ints,
     inner: Floats, low: Floats, high: Floats,
 ) -> None:  # fmt: skip
-    """Integral, least and largest of cells with a handful of readings, one reading of all cells
-    after the other: five times as fast as reduceat.  inner: 0; low, high: the first reading."""
+    """Integral, least and largest reading of cells with few readings.
+
+    Takes the k-th reading of all cells at once, five times as fast as reduceat.  On entry inner is 0,
+    and low and high hold the first reading of each cell, (n,).
+    """
     least = int(more.min())
     for k in range(int(more.max())):
         if k < least:  # all of them have another one
@@ -214,10 +219,13 @@ def _few(
 
 
 class CellStream:
-    """Readings in, complete cells out; what is not yet complete waits.
+    """Turns readings into complete cells; readings of an incomplete cell wait.
 
-    count, first_s, last_s: of all readings so far (NaN before the first); late: readings for a
-    cell that was already given away, not used; bad: not finite or beyond reason, not used.
+    count: number of readings so far.
+    first_s, last_s: times of the first and last of them, NaN before the first.
+    late: number of readings rejected because their cell was complete already.
+    bad: number of readings rejected because they are not finite or beyond MOST.
+    ready: the complete cells, in the channel's unit.
     """
 
     def __init__(self, ends_only: bool = False) -> None:
@@ -229,8 +237,11 @@ class CellStream:
         self._given = -(2**62)  # cells up to this one are complete
 
     def push(self, time_s: Floats, reading: Floats, in_order: bool = False) -> None:
-        """More readings, not earlier than those before; in_order: they are known to be so among
-        themselves."""
+        """Add readings.
+
+        time_s: (n,), an earlier time than the one before is raised to it; reading: (n,), in the
+        channel's unit; in_order: the caller guarantees that times do not decrease.
+        """
         time_s, reading = np.asarray(time_s, np.float64), np.asarray(reading, np.float64)
         if len(time_s) == 0:
             return
@@ -257,15 +268,15 @@ class CellStream:
             self._give(_cell(time_s[-1]) - 1, time_s, reading)
 
     def complete(self, cell: int) -> None:
-        """No more readings will come for cells up to this one."""
+        """Declare all cells up to this index complete: later readings for them are rejected."""
         if cell > self._given:
             self._give(cell, np.empty(0), np.empty(0))
 
     def _give(self, cell: int, time_s: Floats, reading: Floats) -> None:
-        """More readings (n,), none for a cell given away; cells up to this one are complete."""
+        """Add readings (n,), none for a complete cell; make the cells up to this index complete."""
         wait = self._wait
         if len(wait[0]) and len(time_s):
-            # only what shares a cell with waiting readings is put together with them
+            # copy only the readings that share a cell with waiting ones
             split = int(np.searchsorted(time_s, (_cell(wait[0][-1]) + 1) / RATE, "left"))
             if split:
                 wait = (
@@ -287,8 +298,8 @@ class CellStream:
         )
 
     def fork(self) -> CellStream:
-        """A copy that can be pushed without changing this one (arrays are never written to)."""
-        return copy.copy(self)
+        """Return a copy that takes readings independently."""
+        return copy.copy(self)  # arrays are never written to
 
 
 def _in_order(time_s: Floats) -> bool:

@@ -1,4 +1,4 @@
-"""Cells of all channels brought onto one grid of time, in SI, straight lines between readings."""
+"""Brings the cells of all channels onto one time grid, in SI, interpolated between readings."""
 
 from __future__ import annotations
 
@@ -10,10 +10,10 @@ from analysis.signals.time_cells import RATE, Bools, Cells, Floats, Ints
 from logger.channels.channel import Channel
 from logger.device_units import to_si
 
-# the longest time between readings over which a straight line is taken, whatever stale_after_s says;
+# longest time between readings over which values are interpolated, whatever stale_after_s says;
 # chosen by us: a haul may stop and start within more
 LONGEST_GAP_S = 10.0
-# a counter that moves further than this has restarted; chosen by us: far above rope through hands, some
+# a counter that moves further, or faster, has restarted; chosen by us: far above rope through hands, about
 # 0.5 m/s (common practice, no source)
 JUMP_M, JUMP_M_S = 0.5, 10.0
 _ONE = np.zeros(1, np.int64)
@@ -21,47 +21,47 @@ _ONE = np.zeros(1, np.int64)
 
 @dataclass(frozen=True)
 class ForceGrid:
-    """Force in each grid cell, (n,) each: mean over time (NaN: not known), largest reading,
-    whether a reading was beyond the capacity."""
+    """Force in each cell of the grid."""
 
-    mean: Floats
-    high: Floats
-    saturated: Bools
+    mean: Floats  # (n,) mean over time, N; NaN where not measured
+    high: Floats  # (n,) largest reading, N
+    saturated: Bools  # (n,) whether a reading was beyond the capacity
 
 
 @dataclass(frozen=True)
 class LengthGrid:
-    """Position at the borders of the grid cells, (n + 1,)."""
+    """Position of a counter on the grid."""
 
-    border: Floats
+    border: Floats  # (n + 1,) position at the borders of the cells, m
 
 
 @dataclass(frozen=True)
 class Grid:
-    """n cells from `first` on without a hole, whole seconds of them."""
+    """Whole seconds of consecutive cells, all channels."""
 
-    first: int
-    n: int
-    force: dict[str, ForceGrid]
-    length: dict[str, LengthGrid]
+    first: int  # index of the first cell
+    n: int  # number of cells
+    force: dict[str, ForceGrid]  # by name of the channel
+    length: dict[str, LengthGrid]  # by name of the channel
 
 
 def gap_s(channel: Channel) -> float:
-    """The longest time between readings over which a straight line is taken."""
+    """The longest time between readings of this channel over which values are interpolated, s."""
     return min(max(channel.stale_after_s, 0.25), LONGEST_GAP_S)
 
 
 def is_si(channel: Channel, zero: float | None = None) -> bool:
-    """Whether readings are in N or m as they come, bit for bit."""
+    """Whether readings are N or m already, bit for bit.  zero: reading in use as zero, None: the file's."""
     if channel.calibration is not None or (channel.zero if zero is None else zero) != 0.0:
         return False
     return to_si(channel.unit) * channel.scale == 1.0
 
 
 def in_si(cells: Cells, channel: Channel, zeros: list[tuple[float, float]]) -> Cells:
-    """The same cells in SI; zeros: (from this time on, reading of nothing), in order of time.
+    """Convert cells from the channel's unit to N or m.
 
-    Means go through the curve of a calibration as one reading would: within 1/32 s it is straight.
+    zeros: (time s from which it holds, reading with nothing on the cell), in order of time.  A mean goes
+    through the calibration curve like a single reading: over 1/32 s the curve is straight enough.
     """
     if not len(cells):
         return cells
@@ -93,17 +93,17 @@ def in_si(cells: Cells, channel: Channel, zeros: list[tuple[float, float]]) -> C
 
 
 def ends_in_si(cells: Cells, channel: Channel) -> Cells:
-    """Cells of a counter with first and last in m from the zero of the sensors file; the rest raw."""
+    """Convert `first` and `last` of a counter's cells to m by the sensors file; the rest stays raw."""
     if is_si(channel):
         return cells
     return replace(cells, first=channel.si(cells.first), last=channel.si(cells.last))
 
 
 def highest_in_si(cells: Cells, channel: Channel, zeros: list[tuple[float, float]]) -> Floats:
-    """The largest reading of each cell in SI."""
+    """The largest reading of each cell in N or m, (n,); zeros: as for `in_si`."""
     if zeros:
         cells = in_si(cells, channel, zeros)
-        return np.maximum(cells.low, cells.high)  # of a counter in no order
+        return np.maximum(cells.low, cells.high)  # a counter's low and high are in no order
     if is_si(channel):
         return np.maximum(cells.low, cells.high)
     high: Floats = np.maximum(channel.si(cells.low), channel.si(cells.high))
@@ -111,13 +111,13 @@ def highest_in_si(cells: Cells, channel: Channel, zeros: list[tuple[float, float
 
 
 def force_grid(cells: Cells, raw: Cells, channel: Channel, first: int, n: int) -> ForceGrid:
-    """Mean force over each of n cells from `first`: the trapezoid rule with straight lines across
-    cell borders.
+    """The force in each of n cells from index `first` on.
 
-    cells in SI, raw the same as read, with one cell before the grid and one after where there are.
+    The mean is the trapezoid rule with interpolation across the borders of the cells.  cells: in N, with
+    one cell before the grid and one after it where there are; raw: the same cells as read.
     """
     at = _before(cells, first, n)
-    border, known = _border(cells, first, at, gap_s(channel))
+    border, known_border = _border(cells, first, at, gap_s(channel))
     start, end = border[:-1], border[1:]
     saturated = np.zeros(n, bool)
     k0, k1 = int(at[0]), int(at[-1])
@@ -125,24 +125,26 @@ def force_grid(cells: Cells, raw: Cells, channel: Channel, first: int, n: int) -
     full = k1 - k0 == n
     here = slice(None) if full else cells.cell[k] - first
     y0, y1 = start[here], end[here]
-    if known.all():
+    if known_border.all():
         begin = cells.cell[k] / RATE
         before, after = cells.first_s[k] - begin, begin
         after += 1 / RATE
         after -= cells.last_s[k]
-        total, part = y0 + cells.first[k], y1 + cells.last[k]
+        total, tail = y0 + cells.first[k], y1 + cells.last[k]
         before /= 2
         total *= before
         total += cells.inner[k]
         after /= 2
-        part *= after
-        total += part
+        tail *= after
+        total += tail
         time = before
         time += after
         time *= 2
         time += cells.last_s[k] - cells.first_s[k]
     else:
-        total, time = _partly(cells.part(k0, k1), known[:-1][here], known[1:][here], y0, y1)
+        total, time = _partly(
+            cells.between(k0, k1), known_border[:-1][here], known_border[1:][here], y0, y1
+        )
     if n and k1 > k0 and time.min() > 0:
         total /= time
     else:
@@ -150,7 +152,7 @@ def force_grid(cells: Cells, raw: Cells, channel: Channel, first: int, n: int) -
     if full:
         mean, high = total, cells.high[k]
     else:
-        mean, high = (start + end) / 2, np.fmax(start, end)  # NaN where one of them is not known
+        mean, high = (start + end) / 2, np.fmax(start, end)  # NaN where a border has no value
         mean[here], high[here] = total, cells.high[k]
     if channel.capacity is not None:
         saturated[here] = channel.saturated(raw.low[k]) | channel.saturated(raw.high[k])
@@ -160,7 +162,10 @@ def force_grid(cells: Cells, raw: Cells, channel: Channel, first: int, n: int) -
 def _partly(
     cells: Cells, left: Bools, right: Bools, start: Floats, end: Floats
 ) -> tuple[Floats, Floats]:
-    """Integral and time of cells whose borders are not all known; left, right: which are."""
+    """Integral (unit x s) and time (s) of cells, (n,) each, where some borders have no value.
+
+    left, right: whether the border before and after each cell has a value; start, end: these values.
+    """
     before = np.where(left, cells.first_s - cells.cell / RATE, 0.0)
     after = np.where(right, (cells.cell + 1) / RATE - cells.last_s, 0.0)
     total = cells.inner + np.where(left, start + cells.first, 0.0) / 2 * before
@@ -169,23 +174,23 @@ def _partly(
 
 
 def length_grid(cells: Cells, channel: Channel, first: int, n: int) -> LengthGrid:
-    """Position at the borders of n cells; where readings are too far apart the last one holds."""
+    """Position at the borders of n cells, m, from index `first` on; across a gap the last reading holds."""
     if not len(cells):
         return LengthGrid(np.full(n + 1, np.nan))
     at = _before(cells, first, n)
-    value, known = _border(cells, first, at, gap_s(channel))
-    if not known.all():
+    value, interpolated = _border(cells, first, at, gap_s(channel))
+    if not interpolated.all():
         hold = np.where(at > 0, cells.last[np.maximum(at - 1, 0)], cells.first[0])
-        value = np.where(known, value, hold)
+        value = np.where(interpolated, value, hold)
     return LengthGrid(value)
 
 
 def unjumped(cells: Cells, shift: float | None, old: int, split: int) -> tuple[Cells, Floats, int]:
-    """Positions with restarts of the counter taken out.
+    """Remove the jumps of a counter that restarts.
 
-    shift: what is added to the first reading here, None at the beginning, where a counter counts
-    from its first reading on.  Returns the cells, what was added to the first reading of each
-    (n,), and how many restarts there are in cells old..split.
+    shift: m to add to the first reading here; None at the beginning of a session, where the position
+    becomes 0.  Returns the cells, the m added to the first reading of each, (n,), and the number of
+    restarts in cells old..split.
     """
     if not len(cells):
         return cells, np.empty(0), 0
@@ -215,7 +220,7 @@ def _shifted(cells: Cells, first: Floats | float, last: Floats | float) -> Cells
 
 
 def _before(cells: Cells, first: int, n: int) -> Ints:
-    """How many cells lie before each of the n + 1 borders from cell `first` on."""
+    """Number of cells before each of the n + 1 borders from index `first` on, (n + 1,)."""
     k0, k1 = np.searchsorted(cells.cell, (first, first + n), "left").tolist()
     if k1 - k0 == n:
         return np.arange(k0, k1 + 1)
@@ -226,8 +231,10 @@ def _before(cells: Cells, first: int, n: int) -> Ints:
 
 
 def _border(cells: Cells, first: int, at: Ints, gap: float) -> tuple[Floats, Bools]:
-    """Value at the borders from cell `first` on, between a reading before and one at or after,
-    and whether known; at: how many cells lie before each."""
+    """Interpolated value at the borders from index `first` on, and whether there is one, (k,) each.
+
+    at: number of cells before each border, (k,); gap: longest time between the readings, s.
+    """
     n = len(at)
     if len(cells) < 2:
         return np.full(n, np.nan), np.zeros(n, bool)
@@ -238,13 +245,13 @@ def _border(cells: Cells, first: int, at: Ints, gap: float) -> tuple[Floats, Boo
         t0, t1 = cells.last_s[before], cells.first_s[after]
         y0, y1 = cells.last[before], cells.first[after]
         span = t1 - t0
-        known = span <= gap
+        near = span <= gap
     else:
         k = np.clip(at, 1, len(cells) - 1)
         t0, t1 = cells.last_s[k - 1], cells.first_s[k]
         y0, y1 = cells.last[k - 1], cells.first[k]
         span = t1 - t0
-        known = (at > 0) & (at < len(cells)) & (span <= gap)
+        near = (at > 0) & (at < len(cells)) & (span <= gap)
     share = np.arange(first, first + n, dtype=np.float64)
     share /= RATE
     share -= t0
@@ -252,6 +259,6 @@ def _border(cells: Cells, first: int, at: Ints, gap: float) -> tuple[Floats, Boo
     value = y1 - y0
     value *= share
     value += y0
-    if not known.all():
-        value = np.where(known, value, np.nan)
-    return value, known
+    if not near.all():
+        value = np.where(near, value, np.nan)
+    return value, near

@@ -1,8 +1,8 @@
-"""From blocks of readings to strokes and events: `push(block, now)`, `result()`.
+"""Turns blocks of readings into strokes and events: `push(block, now)`, then `result()`.
 
-The result depends only on what was pushed, not on how it was cut, provided that readings of
-different channels and events come at most 0.25 s out of order (interface section 4).  Cost of a
-push: a few passes over its readings; of a result: the strokes and events of the session so far.
+The result depends on the readings only, not on how they were cut into blocks, provided that readings
+of different channels and events come at most 0.25 s out of order (interface section 4).  A push costs a
+few passes over its readings; a result costs one pass over the strokes and events so far.
 """
 
 from __future__ import annotations
@@ -19,50 +19,51 @@ from analysis.signals.noise_floor import NoiseFloor, noise_floor
 from analysis.signals.time_cells import MOST, RATE
 from analysis.strokes.cell_track import CellTrack, take_grid, track_of
 from analysis.strokes.complete_seconds import CompleteSeconds
-from analysis.strokes.result import Result, SessionLog, gather
+from analysis.strokes.result import Result, SessionLog, assemble_result
 from analysis.strokes.rig_changes import Loader, RigTimetable
-from analysis.strokes.segmentation import Segments, Settings
+from analysis.strokes.segmentation import Segmentation, Settings
 from logger.session.records import Block, Event
 
-NOISE_SECONDS = 3  # from which the noise is learnt; chosen by us: a crew waits that long before it pulls
-PIECE = 1024  # seconds used at once, so that arrays stay in the processor's cache; speed only
+# of readings for the noise estimate; chosen by us: a crew waits that long before it pulls
+NOISE_SECONDS = 3
+PIECE = 1024  # seconds processed at once, so that arrays stay in the processor's cache; speed only
 
 
 class Analyser:
-    """Strokes and events of one session, from blocks as they come.
+    """Computes the strokes and events of one session from its blocks.
 
-    _log: events, drops, and how far the recording is
-    _rigs: which rig holds when
-    _feeds: by channel, its readings that wait, its gaps, its highest value
-    _seconds: which seconds can be used
-    _held: tracks of the first seconds, until the noise is learnt from them
-    _noise: of the haul cell
-    _segments: strokes, resets, slips and shocks; None until the noise is learnt
+    _log: rows of events.csv, dropped readings, first and last time of the session.
+    _rigs: which rig is in use when.
+    _feeds: buffer of each channel, by name.
+    _seconds: which seconds are complete.
+    _held: tracks of the first seconds, until the noise estimate.
+    _noise: noise and floor of the haul cell.
+    _segmentation: strokes, resets, slips and shocks; None until the noise estimate.
     """
 
     def __init__(self, *, roles: Roles, later: Loader | None = None) -> None:
-        """later: gives the rig that a `rig` event names, see `rig_changes.rigs_of`; without it the
-        first rig, whose roles are given, is taken for the whole session."""
+        """roles: of the rig at the start; later: loads the rig that a `rig` event names, as
+        `rig_changes.rigs_of` makes it; None: the first rig counts for the whole session."""
         self._log = SessionLog()
         self._rigs = RigTimetable(roles, later)
         self._feeds = {c.name: Feed(c, roles.limits_of(c.name)) for c in roles.channels}
         self._seconds = CompleteSeconds(roles.channels)
         self._held: list[CellTrack] = []
         self._noise = NoiseFloor()
-        self._segments: Segments | None = None
+        self._segmentation: Segmentation | None = None
 
     def push(self, block: Block, now: float) -> None:
-        """More of the session.  now: how far the recording is, s (a growing session's clock)."""
+        """Add a block of the session; now: end of the recording so far, s of the session's clock."""
         with np.errstate(all="ignore"):
             for name, readings in block.readings.items():
                 if name not in self._feeds and len(readings.time_s):
-                    self._log.unknown.add(name)
+                    self._log.unknown_channels.add(name)
             for event in block.events:
                 self._take_event(event)
             for row in block.clock:
                 self._log.add_clock(row)
-            mine = {n: r for n, r in block.readings.items() if n in self._feeds}
-            for piece, in_order in slices(mine):
+            used = {n: r for n, r in block.readings.items() if n in self._feeds}
+            for piece, in_order in slices(used):
                 for name, (time_s, reading) in piece.items():
                     self._feeds[name].stream.push(time_s, reading, in_order)
                 self._use()
@@ -74,33 +75,34 @@ class Analyser:
             self._use()
 
     def result(self) -> Result:
-        """What follows from all that was pushed; the analyser goes on unchanged."""
+        """Compute the result of all blocks so far.  The analyser itself does not change."""
         with np.errstate(all="ignore"):
             end = self._fork()
             end._use(ended=True)
             end._learn()
-            return gather(end._log, end._feeds, end._rigs, end._noise, end._segments)
+            return assemble_result(end._log, end._feeds, end._rigs, end._noise, end._segmentation)
 
     def _fork(self) -> Analyser:
-        """A copy that can use up what waits; nothing is pushed into it."""
+        """Return a copy that may use the readings that still wait; no block is pushed into it."""
         other = copy.copy(self)
         other._rigs, other._seconds = self._rigs.fork(), copy.copy(self._seconds)
         other._feeds = {name: feed.fork() for name, feed in self._feeds.items()}
         other._held = list(self._held)
-        other._segments = self._segments.fork() if self._segments else None
+        other._segmentation = self._segmentation.fork() if self._segmentation else None
         return other
 
     def _take_event(self, event: Event) -> None:
+        """Apply a row of events.csv: a change of the rig, or a zero."""
         self._log.add_event(event)
         if event.kind == "rig" and abs(event.time_s) < MOST:
             self._rigs.add(event)
         feed, value = self._feeds.get(event.channel), event.value
-        # undoing a zero names the one that holds again; undoing a mark gives no value
+        # the undo of a zero carries the zero that is valid again; the undo of a mark carries no value
         if feed and event.kind in ("zero", "undo") and value is not None and math.isfinite(value):
             feed.zeros = sorted([*feed.zeros, (event.time_s, value)], key=lambda z: z[0])
 
     def _use(self, ended: bool = False) -> None:
-        """Use the seconds to which nothing can be added any more; ended: all that are left."""
+        """Process the complete seconds; ended: process all that are left."""
         feeds, seconds = self._feeds.values(), self._seconds
         until = seconds.settle(feeds, ended)
         while seconds.next < until:
@@ -116,25 +118,26 @@ class Analyser:
                 self._segment(track_of(grid, self._rigs.roles))
 
     def _change_rig(self) -> None:
-        """The next rig holds from the next second on; the stroke that was going on ends."""
+        """Switch to the next rig; the stroke that is going on ends."""
         self._learn()
         self._rigs.go_on()
         roles = self._rigs.roles
         for feed in self._feeds.values():
-            feed.limit(roles.limits_of(feed.channel.name))
-        if self._segments is not None:
-            self._segments.change(roles.ratio, self._rigs.index)
+            feed.set_levels(roles.limits_of(feed.channel.name))
+        if self._segmentation is not None:
+            self._segmentation.change(roles.ratio, self._rigs.index)
 
     def _segment(self, track: CellTrack) -> None:
-        if self._segments is not None:
-            self._segments.push(track)
+        """Pass a track on to the segmentation, or hold it back until the noise estimate."""
+        if self._segmentation is not None:
+            self._segmentation.push(track)
             return
         self._held.append(track)
         if sum(len(t.high) for t in self._held) >= NOISE_SECONDS * RATE:
             self._learn()
 
     def _learn(self) -> None:
-        """The noise from the tracks that were held back, and then their segmentation."""
+        """Estimate the noise from the tracks held back, then start the segmentation with them."""
         tracks, self._held = self._held, []
         roles = self._rigs.roles
         if not tracks or roles.haul_force is None:
@@ -147,6 +150,6 @@ class Analyser:
             counted=roles.load_length is not None,
             forces=len(roles.forces),
         )
-        self._segments = Segments(settings, self._rigs.index)
+        self._segmentation = Segmentation(settings, self._rigs.index)
         for track in tracks:
-            self._segments.push(track)
+            self._segmentation.push(track)

@@ -1,4 +1,4 @@
-"""Cells of all channels side by side over whole seconds: from feeds onto the grid, then as a track."""
+"""Puts the cells of all channels onto one grid of whole seconds, and arranges them by role."""
 
 from __future__ import annotations
 
@@ -25,21 +25,29 @@ from analysis.strokes.steady_part import MOST_SHIFT
 
 @dataclass(frozen=True)
 class CellTrack:
-    """n cells of whole seconds, as the segmentation sees them."""
+    """n cells of whole seconds, arranged for the segmentation.
 
-    first: int  # cell at which it begins
-    forces: Floats  # (f, n) mean of each force channel, N, the haul cell first; NaN: unknown
-    high: Floats  # (n,) highest force of the haul cell, N
-    saturated: Bools  # (n,) whether any force channel was beyond its capacity
-    rope: Floats | None  # (n + 1,) rope at the haul at the cells' borders, m; None: not counted
-    load: Floats | None  # (n + 1,) position of the load likewise
-    # haul force of MOST_SHIFT more cells behind the others; where the segmentation sums a track,
-    # of all its cells with as many in front too, (n + 2 MOST_SHIFT,)
+    first: index of the first cell.
+    forces: (f, n) mean of each force channel, N, the haul cell first; NaN where not measured.
+    high: (n,) highest force of the haul cell, N.
+    saturated: (n,) whether any force channel was beyond its capacity.
+    rope: (n + 1,) rope at the haul at the borders of the cells, m; None where it is not counted.
+    load: (n + 1,) position of the load likewise, m.
+    around: (MOST_SHIFT,) haul force of the cells that follow, N; in a track that the segmentation
+        sums up, (n + 2 MOST_SHIFT,): MOST_SHIFT cells before, all its cells, MOST_SHIFT after.
+    """
+
+    first: int
+    forces: Floats
+    high: Floats
+    saturated: Bools
+    rope: Floats | None
+    load: Floats | None
     around: Floats
 
 
 def take_grid(feeds: Iterable[Feed], begin: int, until: int) -> Grid:
-    """Seconds begin..until of all feeds; highest values and limits passed are kept in the feeds."""
+    """Take seconds begin..until from all feeds; update their highest values and exceeded levels."""
     grid = Grid(begin * RATE, (until - begin) * RATE, {}, {})
     for feed in feeds:
         ready, old, split = feed.take(until * RATE)
@@ -51,13 +59,13 @@ def take_grid(feeds: Iterable[Feed], begin: int, until: int) -> Grid:
 
 
 def _put_force(grid: Grid, feed: Feed, ready: Cells, old: int, split: int) -> Floats:
-    """Force onto the grid; highest force of the new cells old..split of the ready ones, N."""
+    """Put a force channel onto the grid; return the highest force of cells old..split, N, (new,)."""
     before = grid.first + grid.n
     further = split + int(np.searchsorted(ready.cell[split:], before + MOST_SHIFT))
-    raw = ready.part(0, further + 3)
+    raw = ready.between(0, further + 3)
     cells = in_si(raw, feed.channel, feed.zeros)
     cells = without_spikes(cells, max(old - 1, 0), further + 1, feed.spike)
-    cells = cells.part(0, further + 1)
+    cells = cells.between(0, further + 1)
     grid.force[feed.channel.name] = force_grid(
         cells, raw, feed.channel, grid.first, grid.n + MOST_SHIFT
     )
@@ -65,29 +73,31 @@ def _put_force(grid: Grid, feed: Feed, ready: Cells, old: int, split: int) -> Fl
 
 
 def _put_length(grid: Grid, feed: Feed, ready: Cells, old: int, split: int) -> Floats:
-    """Length onto the grid likewise, m; only differences of it count, so a zero in between must not
-    move the rope."""
-    raw = ready.part(0, split + 1)
+    """Put a counter onto the grid; return the highest reading of cells old..split, m, (new,).
+
+    Only differences of a counter count, so a zero that is set meanwhile must not move the rope.
+    """
+    raw = ready.between(0, split + 1)
     cells, shifts, restarts = unjumped(ends_in_si(raw, feed.channel), feed.shift, old, split)
     feed.restarts += restarts
     feed.shift = float(shifts[split - feed.taken]) if len(shifts) else None
     grid.length[feed.channel.name] = length_grid(cells, feed.channel, grid.first, grid.n)
-    return highest_in_si(raw.part(old, split), feed.channel, feed.zeros)
+    return highest_in_si(raw.between(old, split), feed.channel, feed.zeros)
 
 
 def _judge(feed: Feed, cell: Ints, high: Floats) -> None:
-    """Highest value and limits passed, from new cells (n,)."""
+    """Update the highest value and the exceeded levels of a feed from new cells, (n,) each, SI."""
     k = int(np.argmax(high))
     top = float(high[k])
     if top > feed.highest:
         feed.highest, feed.highest_cell = top, int(cell[k])
-    for limit in feed.limits:
-        if limit.holds and top > limit.level:
-            limit.runs.push(cell, high > limit.level, high)
+    for watch in feed.level_watches:
+        if watch.active and top > watch.threshold:
+            watch.intervals.push(cell, high > watch.threshold, high)
 
 
 def track_of(grid: Grid, roles: Roles) -> CellTrack:
-    """The grid by what each channel measures; there is a haul cell."""
+    """Arrange a grid by the roles of its channels; roles.haul_force must not be None."""
     forces, n = [grid.force[c.name] for c in roles.forces], grid.n
     saturated = forces[0].saturated[:n]
     for force in forces[1:]:
@@ -109,6 +119,6 @@ def track_of(grid: Grid, roles: Roles) -> CellTrack:
 
 
 def _filled(position: Floats) -> Floats:
-    """A counter that has not spoken yet stands where it stood."""
+    """Replace NaN, before a counter's first reading, by position 0."""
     unknown = np.isnan(position)
     return np.where(unknown, 0.0, position) if unknown.any() else position

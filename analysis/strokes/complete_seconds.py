@@ -1,4 +1,4 @@
-"""Which whole seconds of a session can be used: those that no later reading can change."""
+"""Determines which whole seconds of a session are complete: no later reading can change them."""
 
 from __future__ import annotations
 
@@ -14,21 +14,23 @@ from analysis.signals.time_grid import gap_s
 from analysis.strokes.steady_part import MOST_SHIFT
 from logger.channels.channel import Channel
 
-HORIZON = RATE // 2  # cells that readings and events may come late; derived: twice the 0.25 s of interface section 4
-AHEAD = MOST_SHIFT + 2 * LOOK  # cells that are needed after one that is used; derived: shifts and spikes
+HORIZON = (
+    RATE // 2
+)  # cells that readings and events may come late; derived: twice the 0.25 s of interface section 4
+AHEAD = MOST_SHIFT + 2 * LOOK  # cells needed behind a processed one; derived: shifts and spikes
 NEVER = -(2**62)  # a cell and a second before all others; an index
 
 
 def last_cell(feeds: Iterable[Feed]) -> int:
-    """The cell of the latest reading, NEVER before the first."""
+    """Index of the cell with the latest reading; NEVER before the first."""
     last_s = [feed.stream.last_s for feed in feeds if feed.stream.count]
     return math.floor(max(last_s) * RATE) if last_s else NEVER
 
 
 class CompleteSeconds:
-    """Seconds in order, each given once; those long after any reading are left out.
+    """Hands out complete seconds in order, each once; skips seconds long after any reading.
 
-    next: the second that comes next
+    next: the next second to hand out.
     """
 
     def __init__(self, channels: Iterable[Channel]) -> None:
@@ -38,9 +40,9 @@ class CompleteSeconds:
         self._fill = math.ceil(max([gap_s(c) for c in channels], default=1.0)) + 2
 
     def settle(self, feeds: Collection[Feed], ended: bool = False) -> int:
-        """The second below which all can be used; cells that do not change any more are made complete.
+        """Declare old cells complete; return the second below which all seconds are complete.
 
-        ended: no reading comes any more.
+        ended: no further reading will come.
         """
         frontier = last_cell(feeds)
         if frontier == NEVER:
@@ -56,18 +58,18 @@ class CompleteSeconds:
             if seen is None or seen >= ready:
                 continue
             if complete - seen <= math.ceil(gap_s(feed.channel) * RATE):
-                ready = min(ready, seen)  # the reading after may still be joined by a line
+                ready = min(ready, seen)  # the next reading may still be interpolated to
         return (ready - AHEAD) // RATE
 
     def begin(self, feeds: Iterable[Feed], until: int) -> int:
-        """The first second to be used, `until` or later where there is none below it."""
+        """The first second to process; `until` or later where none below it holds readings."""
         if self._last + self._fill >= self.next:
             return self.next
         first = [int(f.waiting[0]) for f in feeds if len(f.waiting)]
         return max(self.next, min(first) // RATE) if first else until
 
     def take(self, feeds: Iterable[Feed], begin: int, stop: int) -> int:
-        """Up to where, at most `stop`, no second is long after the last reading; it comes next."""
+        """Hand out seconds from `begin` on, up to `stop` or to a long gap; return the end."""
         reach = self._fill + 1
         before = self._last if self._last + reach > begin else begin
         last, full, seconds = before, False, [np.array([before], np.int64)]
@@ -79,17 +81,17 @@ class CompleteSeconds:
             first, final = int(cells[0]), int(cells[k - 1]) // RATE
             last = max(last, final)
             if int(cells[k - 1]) - first + 1 == k:  # a reading in every cell
-                mine = np.arange(first // RATE, final + 1)
+                own = np.arange(first // RATE, final + 1)
                 step = max(1, first // RATE - before)
             else:
-                mine = cells[:k] // RATE
-                mine = mine[np.diff(mine, prepend=before) > 0]
-                if len(mine) == 0:
+                own = cells[:k] // RATE
+                own = own[np.diff(own, prepend=before) > 0]
+                if len(own) == 0:
                     continue
-                step = int(np.diff(mine, prepend=before).max())
-            if step <= reach and int(mine[-1]) + reach >= stop:
-                full = True  # the usual case: this channel alone leaves no hole
-            seconds.append(mine)
+                step = int(np.diff(own, prepend=before).max())
+            if step <= reach and int(own[-1]) + reach >= stop:
+                full = True  # the usual case: this channel alone leaves no long gap
+            seconds.append(own)
         if not full:
             data = np.sort(np.concatenate(seconds))
             holes = np.flatnonzero(np.diff(data) > reach)

@@ -1,4 +1,4 @@
-"""Warnings that follow from rope and load counted side by side, stroke by stroke, and from a zero."""
+"""Checks the counters of rope and load against each other, and the zero of the haul cell; warns."""
 
 from __future__ import annotations
 
@@ -8,49 +8,52 @@ from collections.abc import Sequence
 from analysis.messages.message import Message, message
 from analysis.signals.channel_roles import Roles
 from analysis.signals.lag_from_edges import LEAST_S, NO_LAG, Lag
-from analysis.strokes.segmentation import OFF_SHARE, Segments
+from analysis.strokes.segmentation import OFF_SHARE, Segmentation
 from analysis.strokes.stroke import Stroke
 
-# share of the rope that load x ratio may differ from before it is told; chosen by us, no reason is on record
+# share by which rope and load travel x ratio may differ without a warning; chosen by us, no reason is on record
 UNEQUAL = 0.10
-# share of the floor that a cell's least second may be off nothing; derived: the floor is 4 standard
-# uncertainties of the zero or 6 of the noise, so 3 or 4.5 of them.  Share of the steady force from which a
-# zero too high is felt; chosen by us: it is 2 % of every force
+# BEYOND: share of the floor by which the lowest second may differ from zero; derived: the floor is 4 standard
+# uncertainties of the zero or 6 of the noise, so 3 or 4.5 of them.  FELT: share of the steady force at which a
+# zero that is too high matters; chosen by us: it is 2 % of every force
 BEYOND, FELT = 0.75, 0.02
-SEEN_M = 0.10  # of rope, the least that is told; chosen by us: several steps of a counter
+SEEN_M = 0.10  # rope in the smallest difference that is reported; chosen by us: several steps of a counter
 
 
-def notes(
-    known: Roles, seg: Segments | None, strokes: Sequence[Stroke], seen: Lag = NO_LAG,
-    told: Lag | None = None,
+def counter_warnings(
+    roles: Roles,
+    seg: Segmentation | None,
+    strokes: Sequence[Stroke],
+    seen: Lag = NO_LAG,
+    stated: Lag | None = None,
 ) -> list[Message]:
-    """What the counters say against each other, and a haul cell against what rope can do.
+    """Warnings about counters that contradict each other, and about the zero of the haul cell.
 
-    seen: the rope counter's lag behind the haul cell in the readings; told: in the sensors file.
+    seen: the rope counter's lag behind the haul cell by the readings; stated: by the sensors file.
     """
     if seg is None:
         return []
-    if known.progress is None:
-        return _zero(known, seg)
-    late = _zero(known, seg) + _late(known, told or seen) + _contradicts(known, seen, told)
-    if known.load_length is None:
+    if roles.progress is None:
+        return _zero(roles, seg)
+    late = _zero(roles, seg) + _late(roles, stated or seen) + _contradicts(roles, seen, stated)
+    if roles.load_length is None:
         hauled = any(s.direction == "haul" for s in strokes)
         lines = [message("creep_not_visible")] if hauled else []
         if strokes and not hauled and not seg.resets:
-            lines.append(message("counter_backwards", counter=known.progress.name))
+            lines.append(message("counter_backwards", counter=roles.progress.name))
         return late + lines
-    if known.progress is known.load_length:
+    if roles.progress is roles.load_length:
         return late
     lines = late
     if seg.against_m > SEEN_M:
-        lines.append(message("counters_opposite", rope=known.progress.name, load=known.load_length.name,
+        lines.append(message("counters_opposite", rope=roles.progress.name, load=roles.load_length.name,
                              against_m=seg.against_m))  # fmt: skip
-    return lines + _creep(known, strokes)
+    return lines + _creep(roles, strokes)
 
 
-def _zero(known: Roles, seg: Segments) -> list[Message]:
-    """A haul cell's zero that is wrong: rope cannot push, and hangs slack at some time."""
-    cell, least = known.haul_force, seg.lowest_N
+def _zero(roles: Roles, seg: Segmentation) -> list[Message]:
+    """Warn of a wrong zero of the haul cell: rope cannot push, and hangs slack at some time."""
+    cell, least = roles.haul_force, seg.lowest_N
     if cell is None or not math.isfinite(least):
         return []
     u_N, beyond = float(cell.u_si(0.0)), BEYOND * seg.settings.floor_N
@@ -62,52 +65,56 @@ def _zero(known: Roles, seg: Segments) -> list[Message]:
     return []
 
 
-def _late(known: Roles, lag: Lag) -> list[Message]:
-    if not lag.matters or lag.lag_s is None or known.progress is None or known.haul_force is None:
+def _late(roles: Roles, lag: Lag) -> list[Message]:
+    """Report a lag of the rope counter that is long enough to matter."""
+    if not lag.matters or lag.lag_s is None or roles.progress is None or roles.haul_force is None:
         return []
-    rope, cell = known.progress.name, known.haul_force.name
+    rope, cell = roles.progress.name, roles.haul_force.name
     first, second = (rope, cell) if lag.lag_s > 0 else (cell, rope)
     values = {"late": first, "early": second, "lag_s": abs(lag.lag_s), "u_s": lag.u_s}
-    if known.load_length is not None:
+    if roles.load_length is not None:
         return [message("lag_touches_no_mean", **values)]
     return [message("lag_shifted", **values)]
 
 
-def _contradicts(known: Roles, seen: Lag, told: Lag | None) -> list[Message]:
-    if told is None or seen.lag_s is None or known.progress is None or known.haul_force is None:
+def _contradicts(roles: Roles, seen: Lag, stated: Lag | None) -> list[Message]:
+    """Warn where the delays in the sensors file contradict the lag by the readings."""
+    if stated is None or seen.lag_s is None or roles.progress is None or roles.haul_force is None:
         return []
-    apart = seen.lag_s - (told.lag_s or 0.0)
-    if abs(apart) <= max(LEAST_S, 2 * math.hypot(seen.u_s or 0.0, told.u_s or 0.0)):
+    apart = seen.lag_s - (stated.lag_s or 0.0)
+    if abs(apart) <= max(LEAST_S, 2 * math.hypot(seen.u_s or 0.0, stated.u_s or 0.0)):
         return []
     return [message(
-        "delays_contradict_readings", counter=known.progress.name, cell=known.haul_force.name,
-        seen_s=seen.lag_s, seen_u_s=seen.u_s, stated_s=told.lag_s, stated_u_s=told.u_s,
+        "delays_contradict_readings", counter=roles.progress.name, cell=roles.haul_force.name,
+        seen_s=seen.lag_s, seen_u_s=seen.u_s, stated_s=stated.lag_s, stated_u_s=stated.u_s,
     )]  # fmt: skip
 
 
-def _creep(known: Roles, strokes: Sequence[Stroke]) -> list[Message]:
-    """Rope that the load did not follow in the steady part of a stroke.
+def _creep(roles: Roles, strokes: Sequence[Stroke]) -> list[Message]:
+    """Warn of rope that the load did not follow in the steady part of a stroke.
 
-    A grab that creeps does it in some strokes; a wrong ratio, a wrong scale or a counter wheel
-    that slips all the time does it in all of them alike.
+    A grab that creeps shows in some strokes; a wrong ratio, a wrong scale or a counter wheel that slips
+    all the time shows in all of them alike.
     """
     seen = []
     for number, stroke in enumerate(strokes, 1):
-        lost, part = stroke.facts.unfollowed_m, stroke.steady
-        if stroke.direction == "haul" and lost is not None and part is not None:
-            seen.append((number, lost, lost / part.distance_m))
+        lost, steady = stroke.details.unfollowed_m, stroke.steady
+        if stroke.direction == "haul" and lost is not None and steady is not None:
+            seen.append((number, lost, lost / steady.distance_m))
     if not seen:
         return []
     order = sorted(share for _, _, share in seen)
     usual = min(order[(len(order) - 1) // 2], order[len(order) // 2], key=abs)
     lines = []
     if abs(usual) > UNEQUAL:
-        rope, load = known.progress, known.load_length
+        rope, load = roles.progress, roles.load_length
         assert rope is not None
         assert load is not None
         values = {"share": abs(usual), "rope": rope.name, "load": load.name}
         lines.append(
-            message("load_moved_less", **values) if usual > 0 else message("load_moved_more", **values)
+            message("load_moved_less", **values)
+            if usual > 0
+            else message("load_moved_more", **values)
         )
     odd = [x for x in seen if x[2] - max(usual, 0.0) > UNEQUAL and x[1] > SEEN_M]
     for number, lost, share in odd[:5]:

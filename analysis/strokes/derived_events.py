@@ -1,4 +1,4 @@
-"""Events that follow from the readings, as interface section 6 names them."""
+"""Derives events from the readings: slip, shock, reset, saturated, over_limit, stale (interface section 6)."""
 
 from __future__ import annotations
 
@@ -8,52 +8,61 @@ from dataclasses import dataclass
 from analysis.messages.message import Message, message
 from analysis.signals.channel_feed import Feed
 from analysis.signals.channel_roles import Roles
-from analysis.signals.intervals import Run
+from analysis.signals.intervals import Interval
 from analysis.signals.time_cells import RATE
-from analysis.strokes.segmentation import Reset, Segments
+from analysis.strokes.segmentation import Reset, Segmentation
 
 
 @dataclass(frozen=True)
-class Found:
-    """Something that follows from the readings; end_s None: it goes on."""
+class DerivedEvent:
+    """An event that follows from the readings."""
 
-    time_s: float
-    end_s: float | None
-    kind: str
-    channel: str
-    value: float | None
-    message: Message
+    time_s: float  # its beginning
+    end_s: float | None  # its end; None while it goes on
+    kind: str  # slip, shock, reset, saturated, over_limit or stale
+    channel: str  # name of the channel, "" where there is none
+    value: float | None  # rope m, force N or silence s, as interface section 6 has it for the kind
+    message: Message  # the event in words
 
     @property
     def text(self) -> str:
-        """In SI."""
+        """The message with quantities in SI."""
         return self.message.text()
 
 
-def derived(
-    known: Roles, feeds: dict[str, Feed], seg: Segments | None, start: float, end: float, last: int
-) -> tuple[tuple[Found, ...], tuple[Reset, ...]]:
-    """Derived events in order of time, and the resets among them."""
-    found: list[Found] = []
-    name = known.haul_force.name if known.haul_force else ""
+def derive_events(
+    roles: Roles,
+    feeds: dict[str, Feed],
+    seg: Segmentation | None,
+    start_s: float,
+    end_s: float,
+    last_cell: int,
+) -> tuple[tuple[DerivedEvent, ...], tuple[Reset, ...]]:
+    """The derived events of a session in order of time, and the resets among them.
+
+    start_s, end_s: first and last time of the session; last_cell: the cell with its last reading.
+    """
+    events: list[DerivedEvent] = []
+    name = roles.haul_force.name if roles.haul_force else ""
     resets: tuple[Reset, ...] = ()
     if seg is not None:
-        for run in seg.slips.all():
-            said = message("slip", rope_m=run.value)
-            found.append(_event(run.first, run.last, "slip", name, run.value, said))
-        for run in seg.shocks.all():
-            said = message("shock", force_N=run.value)
-            found.append(_event(run.first, run.last, "shock", name, run.value, said))
-        going = seg.reset()
-        resets = (*seg.resets, *([going] if going else []))
+        for slip in seg.slips.all():
+            said = message("slip", rope_m=slip.value)
+            events.append(_event(slip.first, slip.last, "slip", name, slip.value, said))
+        for shock in seg.shocks.all():
+            said = message("shock", force_N=shock.value)
+            events.append(_event(shock.first, shock.last, "shock", name, shock.value, said))
+        current = seg.reset()
+        resets = (*seg.resets, *([current] if current else []))
         for k, reset in enumerate(resets):
-            ends = None if k == len(seg.resets) and reset.end_s * RATE > last - 2 else reset.end_s
+            goes_on = k == len(seg.resets) and reset.end_s * RATE > last_cell - 2
+            ends = None if goes_on else reset.end_s
             said = message("reset", rope_m=reset.rope_m)
             if reset.setback_m is not None and reset.setback_m >= 0.005:
                 said = message("reset_with_setback", reset=said, setback_m=reset.setback_m)
-            length = known.progress.name if known.progress else ""
-            found.append(
-                Found(
+            length = roles.progress.name if roles.progress else ""
+            events.append(
+                DerivedEvent(
                     time_s=reset.start_s,
                     end_s=ends,
                     kind="reset",
@@ -62,41 +71,43 @@ def derived(
                     message=said,
                 )
             )
-    blind = {channel: _blind(channel, feed, start, end) for channel, feed in feeds.items()}
+    blind = {channel: _blind(channel, feed, start_s, end_s) for channel, feed in feeds.items()}
     for channel, feed in feeds.items():
-        for run in feed.saturated.all():
+        for beyond in feed.saturated.all():
             said = message("saturated")
-            found.append(_run(run.first, run.last, "saturated", channel, run.value, said, last))
-        for limit in feed.limits:
-            for run in limit.runs.all():
-                if not all(_meets(run, blind.get(name, [])) for name in limit.of.unless):
-                    continue  # a cell of its own measured the part all the while
-                value = run.value * limit.gain
-                found.append(
-                    _run(run.first, run.last, "over_limit", channel, value, limit.of.message, last)
-                )
-        found += _stale(channel, feed, start, end)
-    return tuple(sorted(found, key=_order)), resets
+            events.append(_spell(beyond, "saturated", channel, beyond.value, said, last_cell))
+        for watch in feed.level_watches:
+            said = watch.level.message
+            for over in watch.intervals.all():
+                if not all(_overlaps(over, blind.get(name, [])) for name in watch.level.unless):
+                    continue  # the part's own cell measured it all the while
+                value = over.value * watch.gain
+                events.append(_spell(over, "over_limit", channel, value, said, last_cell))
+        events += _stale(channel, feed, start_s, end_s)
+    return tuple(sorted(events, key=_order)), resets
 
 
-def _order(one: Found) -> tuple[float, str, str, str]:
-    """By time; only several limits of one channel can be passed at once."""
+def _order(one: DerivedEvent) -> tuple[float, str, str, str]:
+    """Sort key: time; the text decides among limits of one channel that are exceeded at once."""
     return one.time_s, one.kind, one.channel, one.text if one.kind == "over_limit" else ""
 
 
-def _blind(channel: str, feed: Feed, start: float, end: float) -> list[tuple[float, float]]:
-    """Spans, s, in which a channel does not tell the value: silent, or beyond its capacity."""
+def _blind(channel: str, feed: Feed, start_s: float, end_s: float) -> list[tuple[float, float]]:
+    """(start s, end s) of times in which a channel is silent or beyond its capacity."""
     silent = [(f.time_s, math.inf if f.end_s is None else f.end_s)
-              for f in _stale(channel, feed, start, end)]  # fmt: skip
+              for f in _stale(channel, feed, start_s, end_s)]  # fmt: skip
     return silent + [(r.first / RATE, (r.last + 1) / RATE) for r in feed.saturated.all()]
 
 
-def _meets(run: Run, spans: list[tuple[float, float]]) -> bool:
-    return any(a < (run.last + 1) / RATE and run.first / RATE < b for a, b in spans)
+def _overlaps(interval: Interval, spans: list[tuple[float, float]]) -> bool:
+    """Whether an interval overlaps one of the spans (start s, end s)."""
+    return any(a < (interval.last + 1) / RATE and interval.first / RATE < b for a, b in spans)
 
 
-def _event(first: int, last: int, kind: str, channel: str, value: float, said: Message) -> Found:
-    return Found(
+def _event(
+    first: int, last: int, kind: str, channel: str, value: float, said: Message
+) -> DerivedEvent:
+    return DerivedEvent(
         time_s=first / RATE,
         end_s=(last + 1) / RATE,
         kind=kind,
@@ -106,24 +117,30 @@ def _event(first: int, last: int, kind: str, channel: str, value: float, said: M
     )
 
 
-def _run(
-    first: int, last: int, kind: str, channel: str, value: float, said: Message, end: int
-) -> Found:
-    """end_s is None while the last cell of the session is part of it."""
-    ends = None if last >= end else (last + 1) / RATE
-    return Found(
-        time_s=first / RATE, end_s=ends, kind=kind, channel=channel, value=value, message=said
+def _spell(
+    interval: Interval, kind: str, channel: str, value: float, said: Message, last_cell: int
+) -> DerivedEvent:
+    """The event of an interval; it goes on (end_s None) where it reaches the session's last cell."""
+    ends = None if interval.last >= last_cell else (interval.last + 1) / RATE
+    return DerivedEvent(
+        time_s=interval.first / RATE,
+        end_s=ends,
+        kind=kind,
+        channel=channel,
+        value=value,
+        message=said,
     )
 
 
-def _stale(channel: str, feed: Feed, start: float, end: float) -> list[Found]:
+def _stale(channel: str, feed: Feed, start_s: float, end_s: float) -> list[DerivedEvent]:
+    """The times in which a channel of a session from start_s to end_s is silent for too long."""
     after = feed.channel.stale_after_s
     if feed.stream.count == 0:
-        if end - start <= after:
+        if end_s - start_s <= after:
             return []
         return [
-            Found(
-                time_s=start + after,
+            DerivedEvent(
+                time_s=start_s + after,
                 end_s=None,
                 kind="stale",
                 channel=channel,
@@ -132,10 +149,10 @@ def _stale(channel: str, feed: Feed, start: float, end: float) -> list[Found]:
             )
         ]
     gaps = list(feed.gaps)
-    if feed.stream.first_s - start > after:
-        gaps.insert(0, (start, feed.stream.first_s))
-    found = [
-        Found(
+    if feed.stream.first_s - start_s > after:
+        gaps.insert(0, (start_s, feed.stream.first_s))
+    events = [
+        DerivedEvent(
             time_s=a + after,
             end_s=b,
             kind="stale",
@@ -145,11 +162,11 @@ def _stale(channel: str, feed: Feed, start: float, end: float) -> list[Found]:
         )
         for a, b in gaps
     ]
-    quiet = end - feed.stream.last_s
+    quiet = end_s - feed.stream.last_s
     if quiet > after:
         said = message("silent_lately", quiet_s=quiet)
-        found.append(
-            Found(
+        events.append(
+            DerivedEvent(
                 time_s=feed.stream.last_s + after,
                 end_s=None,
                 kind="stale",
@@ -158,4 +175,4 @@ def _stale(channel: str, feed: Feed, start: float, end: float) -> list[Found]:
                 message=said,
             )
         )
-    return found
+    return events

@@ -1,7 +1,7 @@
-"""Profiles of many strokes side by side, so that a session's strokes cost hardly more than one.
+"""Arranges the distance profiles of many strokes as arrays, so that they are evaluated in one pass.
 
-Each stroke is worked out by itself: sums over blocks are sums of whole multiples of a unit, exact in
-any order, and the rest is done block by block, so it does not matter which strokes are together.
+Strokes do not influence each other: sums over blocks are whole multiples of a unit, so exact in any
+order, and everything else works block by block.
 """
 
 from __future__ import annotations
@@ -19,11 +19,16 @@ _ZERO = np.zeros(1, np.int64)
 
 @dataclass(frozen=True)
 class Profiles:
-    """s strokes with at most w blocks in which rope was hauled, moved together to the front.
+    """Profiles of s strokes.  The w blocks of distance in which rope moved come first in each row.
 
-    rows (s, r, w): see `steady`; tops (s, w): highest force of each block; block (s, w): which of the
-    profile's blocks it is; n (s,): how many; there (s, w): whether there is one; size (s,): of a
-    block, m; pace (s,): rope in a cell, m; fine (s,): whether the load counter's steps are.
+    rows: (s, r, w) sums over each block, rows as `steady_part` names them.
+    tops: (s, w) highest haul force of each block, N.
+    block: (s, w) number of the block within the stroke.
+    n: (s,) number of blocks of each stroke.
+    there: (s, w) whether the stroke has this block.
+    size: (s,) length of a block, m of rope.
+    pace: (s,) mean rope in a cell of time, m.
+    fine: (s,) whether the steps of the load counter are fine enough for means over load travel.
     """
 
     rows: Floats
@@ -43,7 +48,11 @@ def profiles(
     pace: Sequence[float],
     fine: Sequence[bool],
 ) -> Profiles:
-    """rows: (r, blocks) of each stroke, tops: (blocks,)."""
+    """Collect the profiles of strokes.
+
+    rows: (r, blocks) of each stroke; tops: (blocks,) of each, N; size: m; pace: m; fine: of each
+    stroke, as `Profiles` has them.
+    """
     used = np.array([r[DISTANCE] > 0 for r in rows])
     n = used.sum(axis=1)
     w = max(1, int(n.max()))
@@ -59,28 +68,28 @@ def profiles(
 
 
 def first_true(so: Bools, none: Ints | int) -> Ints:
-    """(s,): where the first True of each row of (s, w) is, `none` where there is none."""
+    """Column of the first True in each row of so (s, w), (s,); `none` in rows without one."""
     result: Ints = np.where(so.any(axis=1), so.argmax(axis=1), none)
     return result
 
 
-def starts_of(of: Ints) -> Ints:
-    """Where runs of equal values (n,) start; n > 0."""
-    return np.concatenate((_ZERO, (of[1:] != of[:-1]).nonzero()[0] + 1))
+def starts_of(keys: Ints) -> Ints:
+    """Indices at which runs of equal keys (n,) start; n > 0."""
+    return np.concatenate((_ZERO, (keys[1:] != keys[:-1]).nonzero()[0] + 1))
 
 
 def at(values: Floats | Ints, index: Ints) -> Floats:
-    """(s,): one value of each row of (s, w)."""
+    """The value in column index (s,) of each row of values (s, w), any unit: (s,)."""
     return np.asarray(values[np.arange(len(values)), index])
 
 
 def in_turn(values: Floats) -> Floats:
-    """Sums of each row of (s, w), one value after the other: zeros behind change nothing."""
+    """Sum of each row of values (s, w), any unit: (s,).  Added in order, so that zeros behind change no bit."""
     return np.asarray(np.add.accumulate(values, axis=1)[:, -1])
 
 
 def weighted_median(values: Floats, weights: Floats, there: Bools) -> Floats:
-    """(s,) from (s, w), of those that are there."""
+    """Weighted median of each row of values (s, w), any unit, with weights (s, w), where `there`: (s,)."""
     order = np.argsort(np.where(there, values, np.inf), axis=1, kind="stable")
     total = np.cumsum(np.take_along_axis(np.where(there, weights, 0.0), order, axis=1), axis=1)
     middle = (total < total[:, -1:] / 2).sum(axis=1)
@@ -88,7 +97,7 @@ def weighted_median(values: Floats, weights: Floats, there: Bools) -> Floats:
 
 
 def median(values: Floats, there: Bools) -> Floats:
-    """(s,) from (s, w), of those that are there; no meaning where none is."""
+    """Median of each row of values (s, w), any unit, where `there`: (s,); meaningless for an empty row."""
     ordered, n = np.sort(np.where(there, values, np.inf), axis=1), there.sum(axis=1)
     low, high = (
         at(ordered, np.maximum(n - 1, 0) // 2),

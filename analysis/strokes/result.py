@@ -1,4 +1,4 @@
-"""What the analyser says of all that was pushed, and how it is gathered."""
+"""The result of the analyser, and its assembly from feeds, rigs and segmentation."""
 
 from __future__ import annotations
 
@@ -13,11 +13,11 @@ from analysis.signals.lag_from_ripple import ChannelLag, stated
 from analysis.signals.noise_floor import NoiseFloor
 from analysis.signals.time_cells import MOST, RATE
 from analysis.strokes.complete_seconds import last_cell
-from analysis.strokes.counter_checks import notes
-from analysis.strokes.derived_events import Found, derived
+from analysis.strokes.counter_checks import counter_warnings
+from analysis.strokes.derived_events import DerivedEvent, derive_events
 from analysis.strokes.lag_correction import with_lag
 from analysis.strokes.rig_changes import RigSpan, RigTimetable
-from analysis.strokes.segmentation import Reset, Segments
+from analysis.strokes.segmentation import Reset, Segmentation
 from analysis.strokes.stroke import Stroke
 from logger.session.records import ClockRow, Event
 
@@ -26,80 +26,81 @@ MOST_EVENTS = 200_000  # memory only
 
 @dataclass(frozen=True)
 class Summary:
-    """One channel; None where there was no reading."""
+    """The readings of one channel in numbers; times and values are None without a reading."""
 
-    readings: int  # number of them
+    readings: int  # number of readings
     first_s: float | None  # time of the first reading
-    last_s: float | None
-    highest: float | None  # value, SI
-    highest_s: float | None  # its time
-    dropped: int  # readings that the recorder dropped
-    late: int  # readings out of order, not used
-    bad: int  # readings that are no finite number, not used
-    restarts: int  # of a counter
+    last_s: float | None  # time of the last reading
+    highest: float | None  # highest value, N or m
+    highest_s: float | None  # time of the highest value
+    dropped: int  # number of lines that the recorder dropped
+    late: int  # number of readings rejected as out of order
+    bad: int  # number of readings rejected as not finite
+    restarts: int  # number of restarts of a counter
 
 
 @dataclass(frozen=True)
 class Result:
-    """All that follows from what was pushed."""
+    """The strokes, events and channels of a session so far."""
 
     roles: Roles  # of the first rig
     start_s: float  # earliest time of a reading, event or row of clock.csv
-    end_s: float  # how far the recording is
+    end_s: float  # end of the recording so far
     channels: dict[str, Summary]  # by name
     strokes: tuple[Stroke, ...]  # in order, the growing one last
-    resets: int  # number of them
-    found: tuple[Found, ...]  # derived events, in order of time
+    resets: int  # number of resets
+    derived_events: tuple[DerivedEvent, ...]  # in order of time
     events: tuple[Event, ...]  # rows of events.csv, in order of time
     noise_N: float | None  # standard deviation of the haul force over 1/32 s
-    floor_N: float  # forces below it are taken for none
+    floor_N: float  # haul forces below it count as zero
     highest_N: float | None  # largest mean of the haul cell over 1/32 s
     steady_N: float | None  # steady haul force so far
     ran_back_m: float  # the load's travel back while nobody pulled
-    unknown: tuple[str, ...]  # channels that the sensors file does not have
-    untold: int  # events beyond what is kept
-    rigs: tuple[RigSpan, ...] = ()  # Stroke.rig counts them; the first holds from the beginning
-    notes: tuple[Message, ...] = ()  # warnings
-    reset_facts: tuple[Reset, ...] = ()  # each reset, in order
-    lag_s: float | None = None  # + where the rope counter is later than the haul cell
+    unknown_channels: tuple[str, ...]  # channels with readings that the sensors file does not have
+    events_not_listed: int  # number of events beyond those kept
+    rigs: tuple[RigSpan, ...] = ()  # the session's rigs; Stroke.rig is an index of them
+    warnings: tuple[Message, ...] = ()  # from the counters and the rig changes
+    reset_list: tuple[Reset, ...] = ()  # the resets, in order
+    lag_s: float | None = None  # of the rope counter behind the haul cell; None: not determined
     lag_u_s: float | None = None  # its standard uncertainty
     lag_why_not: Message | None = None  # why there is no lag_s
-    lag_share: float = 0.0  # standard uncertainty of mean forces by the lag, share of them
-    lags: tuple[ChannelLag, ...] = ()  # per force channel of the roles
-    mean_N: float | None = None  # of all readings of the haul cell
+    lag_share: float = 0.0  # relative standard uncertainty of mean forces by the lag
+    lags: tuple[ChannelLag, ...] = ()  # of each force channel, in the order of roles.forces
+    mean_N: float | None = None  # mean of all readings of the haul cell
 
 
 class SessionLog:
-    """What a session holds besides its readings.
+    """Events, dropped lines and time span of a session.
 
-    events: rows of events.csv, at most MOST_EVENTS
-    more_events: number of rows beyond them
-    drops: dropped readings by channel, from the latest row of clock.csv
-    unknown: names of channels that the sensors file does not have
-    start_s: earliest time seen, inf before it
-    end_s: how far the recording is, -inf before that is known
+    events: rows of events.csv, at most MOST_EVENTS.
+    more_events: number of rows beyond them.
+    drops: number of dropped lines by channel, from the latest row of clock.csv.
+    unknown_channels: names of channels that the sensors file does not have.
+    start_s: earliest time so far, inf before the first.
+    end_s: end of the recording so far, -inf before the first time.
     """
 
     def __init__(self) -> None:
         self.events: list[Event] = []
         self.more_events = 0
         self.drops: dict[str, int] = {}
-        self.unknown: set[str] = set()
+        self.unknown_channels: set[str] = set()
         self.start_s, self.end_s = math.inf, -math.inf
         self._drops_s = -math.inf
 
     def see(self, time_s: float) -> None:
-        """Something has this time."""
+        """Extend the session's span to a time in it."""
         if abs(time_s) < MOST:
             self.start_s = min(self.start_s, time_s)
             self.end_s = max(self.end_s, time_s)
 
     def reach(self, time_s: float) -> None:
-        """The recording is as far as this."""
+        """Extend the end of the recording to this time."""
         if abs(time_s) < MOST:
             self.end_s = max(self.end_s, time_s)
 
     def add_event(self, event: Event) -> None:
+        """Add a row of events.csv."""
         self.see(event.time_s)
         if len(self.events) < MOST_EVENTS:
             self.events.append(event)
@@ -107,19 +108,20 @@ class SessionLog:
             self.more_events += 1
 
     def add_clock(self, row: ClockRow) -> None:
+        """Add a row of clock.csv; the latest one has the dropped lines."""
         self.see(row.time_s)
         if row.time_s >= self._drops_s:
             self._drops_s, self.drops = row.time_s, dict(row.drops)
 
 
-def gather(
+def assemble_result(
     log: SessionLog,
     feeds: dict[str, Feed],
     rigs: RigTimetable,
     noise: NoiseFloor,
-    seg: Segments | None,
+    seg: Segmentation | None,
 ) -> Result:
-    """The result, once all seconds were used; seg: None where no haul cell has spoken."""
+    """Assemble the result after all seconds were processed; seg: None without readings of a haul cell."""
     roles = rigs.roles
     start = log.start_s if math.isfinite(log.start_s) else 0.0
     end = max(log.end_s, start)
@@ -133,14 +135,16 @@ def gather(
     )
     cells = [stated(cell, roles.haul_force) for cell in roles.forces]
     strokes, lag_share = with_lag(strokes, by_rope or delay)
-    events, resets = derived(roles, feeds, seg, start, end, last_cell(feeds.values()))
+    events, resets = derive_events(roles, feeds, seg, start, end, last_cell(feeds.values()))
     haul = feeds[roles.haul_force.name] if roles.haul_force else None
-    untold = log.more_events + sum(
-        f.more_gaps + f.saturated.more + sum(limit.runs.more for limit in f.limits)
+    not_listed = log.more_events + sum(
+        f.more_gaps
+        + f.saturated.not_listed
+        + sum(watch.intervals.not_listed for watch in f.level_watches)
         for f in feeds.values()
     )
     if seg is not None:
-        untold += seg.slips.more + seg.shocks.more
+        not_listed += seg.slips.not_listed + seg.shocks.not_listed
     return Result(
         roles=rigs.spans[0].roles,
         start_s=start,
@@ -148,18 +152,18 @@ def gather(
         channels={name: _summary(feed, log.drops.get(name, 0)) for name, feed in feeds.items()},
         strokes=tuple(strokes),
         resets=len(resets),
-        found=events,
+        derived_events=events,
         events=tuple(sorted(log.events, key=lambda e: (e.time_s, e.id))),
         noise_N=noise.noise_N,
         floor_N=noise.floor_N,
         highest_N=seg.highest_N if seg is not None and haul and haul.stream.count else None,
         steady_N=seg.steady_N if seg else None,
         ran_back_m=seg.ran_back_m if seg else 0.0,
-        unknown=tuple(sorted(log.unknown)),
-        untold=untold,
+        unknown_channels=tuple(sorted(log.unknown_channels)),
+        events_not_listed=not_listed,
         rigs=tuple(rigs.spans),
-        notes=once([*rigs.notes, *notes(roles, seg, strokes, delay, by_rope)]),
-        reset_facts=resets,
+        warnings=once([*rigs.warnings, *counter_warnings(roles, seg, strokes, delay, by_rope)]),
+        reset_list=resets,
         lag_s=delay.lag_s,
         lag_u_s=delay.u_s,
         lag_why_not=delay.why_not,
@@ -169,8 +173,8 @@ def gather(
     )
 
 
-def _rope_lag(feeds: dict[str, Feed], roles: Roles, seg: Segments | None) -> Lag:
-    """With what straight lines between readings leave open: rectangular over their interval."""
+def _rope_lag(feeds: dict[str, Feed], roles: Roles, seg: Segmentation | None) -> Lag:
+    """The lag of the rope counter, its u widened by the time between readings (rectangular)."""
     if seg is None or roles.haul_force is None or roles.progress is None:
         return NO_LAG
     force, rope = (_interval_s(feeds[c.name]) for c in (roles.haul_force, roles.progress))
@@ -181,7 +185,7 @@ def _rope_lag(feeds: dict[str, Feed], roles: Roles, seg: Segments | None) -> Lag
 
 
 def _interval_s(feed: Feed) -> float:
-    """Between readings, on the mean."""
+    """Mean time between readings, s, at most 0.5; 0 before the second reading."""
     stream = feed.stream
     if stream.count < 2:
         return 0.0

@@ -1,4 +1,4 @@
-"""The rigs of a session: which holds when, from the copies that `rig` events name."""
+"""Tracks which rig is in use when, from the rig files that `rig` events name."""
 
 from __future__ import annotations
 
@@ -23,47 +23,47 @@ Loader = Callable[[str], tuple[Rig, Roles]]
 
 @dataclass(frozen=True)
 class RigSpan:
-    """A rig of a session and from which time on it holds."""
+    """A rig of a session and the time from which it is in use."""
 
-    time_s: float  # of its event; the first rig holds from the beginning, -inf
+    time_s: float  # of its event; -inf for the first rig
     name: str  # its file in the session's folder
-    rig: Rig | None  # None where the analyser was given its roles alone
-    roles: Roles
+    rig: Rig | None  # None where the analyser got its roles alone
+    roles: Roles  # of the session's channels in this rig
 
 
 class RigTimetable:
-    """The rigs of a session, and from which whole second on each of them holds.
+    """The rigs of a session, and the whole second from which each is in use.
 
-    spans: the first rig and those of the `rig` events, in the order in which these came
-    index: which of them holds now
-    notes: warnings about rigs that cannot be used
+    spans: the first rig and those of the `rig` events, in order of arrival.
+    index: of the rig in use, in `spans`.
+    warnings: about rig files that cannot be used.
     """
 
     def __init__(self, first: Roles, load: Loader | None) -> None:
         self.spans = [RigSpan(-math.inf, "rig.toml", None, first)]
         self.index = 0
-        self.notes: list[Message] = []
+        self.warnings: list[Message] = []
         self._load = load
         self._due: list[tuple[int, int]] = []  # second and index of those to come, in order
 
     def fork(self) -> RigTimetable:
-        """A copy that can go on alone; events are added to neither meanwhile."""
+        """Return a copy that can advance independently; no event is added to either meanwhile."""
         other = copy.copy(self)
         other._due = list(self._due)
         return other
 
     @property
     def roles(self) -> Roles:
-        """Of the rig that holds now."""
+        """The roles of the channels in the rig in use."""
         return self.spans[self.index].roles
 
     @property
     def next_s(self) -> float:
-        """The second from which the next rig holds, inf where none is to come."""
+        """The second from which the next rig is in use; inf where there is none."""
         return self._due[0][0] if self._due else math.inf
 
     def add(self, event: Event) -> None:
-        """The rig that a `rig` event names, from the first whole second at or after the event."""
+        """Load the rig that a `rig` event names; use it from the first whole second at or after the event."""
         if self._load is None:
             return
         try:
@@ -71,7 +71,7 @@ class RigTimetable:
             check_same(self.spans[0].roles, its_roles, event.text)
         except UserFault as fault:
             name = event.text or "its copy"
-            self.notes.append(message("rig_change_not_used", copy=name, fault=fault.fault))
+            self.warnings.append(message("rig_change_not_used", copy=name, fault=fault.fault))
             return
         if len(self.spans) < MOST_RIGS:
             self._due.append((math.ceil(event.time_s), len(self.spans)))
@@ -79,20 +79,26 @@ class RigTimetable:
             self.spans.append(RigSpan(event.time_s, event.text, rig, its_roles))
 
     def go_on(self) -> None:
-        """The next rig holds."""
+        """Switch to the next rig."""
         self.index = self._due.pop(0)[1]
 
 
 def rigs_of(folder: str | Path, sensors: Sensors) -> Loader:
-    """For an Analyser: the rig of a `rig` event's text, a file name in the session's folder.
+    """Return the function by which an Analyser loads the rig of a `rig` event.
 
-    What it returns raises RigFault or SensorsFault for a file that cannot be used.
+    It takes the event's text, a file name in the session's folder, and returns the rig and the roles of
+    its channels; it raises RigFault or SensorsFault for a file that cannot be used.
     """
     home = Path(folder)
 
     def load(name: str) -> tuple[Rig, Roles]:
+        """Load the rig file of this name and assign the channels their roles."""
         if not name or Path(name).name != name:  # never a path out of the session
-            raise RigFault(home, "names no file of the session in a rig event", "take its copy")
+            raise RigFault(
+                home,
+                "is not a file in the session's folder",
+                "name the copy that the recorder made",
+            )
         rig = parse_rig(read_text(home / name, RigFault), str(home / name))
         return rig, roles(rig, sensors)
 
@@ -100,7 +106,7 @@ def rigs_of(folder: str | Path, sensors: Sensors) -> Loader:
 
 
 def check_same(first: Roles, now: Roles, name: str) -> None:
-    """RigFault where the channels have other parts to play than under the first rig."""
+    """Raise RigFault where the channels have other roles than in the first rig."""
     same = (
         [c.name for c in first.forces] == [c.name for c in now.forces]
         and (first.haul_force is None) == (now.haul_force is None)
@@ -109,5 +115,7 @@ def check_same(first: Roles, now: Roles, name: str) -> None:
     )
     if not same:
         raise RigFault(
-            name, "gives the channels other places than the first rig", "name its stations alike"
+            name,
+            "puts a channel at another place than the first rig",
+            "name the stations with channels as in the first rig",
         )

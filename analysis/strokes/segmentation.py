@@ -1,8 +1,8 @@
-"""Tension on and off, strokes, resets, slips and shocks, from whole seconds of grid cells.
+"""Detects tension on and off, strokes, resets, slips and shocks in whole seconds of grid cells.
 
-Everything looks back only, over a bounded number of cells, and works in whole seconds, so the
-result does not depend on how the readings were cut.  Thresholds hang on the noise of the first
-seconds (then frozen) and on the steady force so far (trimmed mean over the last moving half seconds).
+Every decision uses a bounded number of past cells and works in whole seconds, so the result does not
+depend on how the readings were cut into blocks.  Thresholds depend on the noise of the first seconds,
+which is then frozen, and on the steady force so far (trimmed mean of the last moving half seconds).
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.signals import lag_from_edges as lag
-from analysis.signals.intervals import Runs
+from analysis.signals.intervals import Intervals
 from analysis.signals.lag_from_edges import LagWatch
 from analysis.signals.lag_from_ripple import LagSums, by_second
 from analysis.signals.steady_level import HALF, Levels
@@ -25,94 +25,119 @@ from analysis.strokes.stroke import Stroke, strokes_of
 from analysis.strokes.stroke_accumulator import TURN_M, StrokeAccumulator
 from analysis.strokes.stroke_sums import PendingSums, StrokeSums
 
-PAST = 6 * RATE  # cells that are looked back at; memory only: more than any look below asks for
-OFF_CELLS = 48  # 1.5 s without tension end a stroke; chosen by us: hands change faster
-FED_BACK_M = (
-    0.25  # rope given back without tension ends it at once; chosen by us: more than rope contracts
-)
-# of the steady force, where tension begins and ends; chosen by us: hands that let the force fall near
-# nothing stay one stroke, and two levels keep noise from making many
+PAST = 6 * RATE  # past cells that are kept; memory only: more than any decision below needs
+# 1.5 s without tension end a stroke; chosen by us: hands change faster.  LET_GO_SHOWN_S of `live.haul_state`
+# (0.6 s) is another decision: it sets what the page shows now and the next pull corrects it, while a stroke
+# that was ended too early stays two strokes in the review
+STROKE_END_CELLS = 48
+# rope given back without tension that ends a stroke before these 1.5 s; chosen by us: 2.5 times RESET_M, so
+# that rope that contracts while hands change never ends one
+STROKE_END_M = 0.25
+# shares of the steady force at which tension begins and ends; chosen by us: hands that let the force fall
+# almost to zero stay in one stroke, and two levels keep noise from making many strokes
 ON_SHARE, OFF_SHARE = 0.15, 0.10
-OFF_FLOOR_SHARE = (
-    0.6  # of the floor, below which the tension is off; chosen by us: apart from the floor
-)
-# rope fed back that is a reset, and its least share of the last stroke; chosen by us: more than rope
-# contracts when the tension goes
+# share of the floor below which the tension is off; chosen by us: clear of the floor
+OFF_FLOOR_SHARE = 0.6
+# least rope fed back in a reset, and its least share of the last haul stroke; chosen by us: more than rope
+# contracts when the tension goes off
 RESET_M, RESET_SHARE = 0.1, 0.1
-SLIP_SHARE = 0.5  # interface section 6
-# 0.2 s and 0.3 s of interface section 6 in whole cells; chosen by us: 0.4 s in which rope and load show it
+SLIP_SHARE = 0.5  # of the steady force; interface section 6
+# 0.2 s and 0.3 s of interface section 6 in whole cells; SLIP_SEEN, chosen by us: 0.4 s in which rope and load
+# show the slip
 SLIP_CELLS, SLIP_SEEN, SHOCK_CELLS = 7, 12, 10
-# rope out, and load travel, that can be seen; chosen by us: above the steps of a counter
+# least rope, and least load travel, of a slip; chosen by us: above the steps of a counter
 SLIP_ROPE_M, SLIP_LOAD_M = 0.05, 0.004
 # MOST_STROKES: memory only; TOGETHER, WINDOW: speed only
 MOST_STROKES = 20_000
-TOGETHER = 64  # strokes that are worked out at once
-WINDOW = 4096  # cells: a stroke that turns at every cell must not look at all that follows
+TOGETHER = 64  # strokes that are evaluated at once
+WINDOW = 4096  # cells taken at once, as a stroke that turns at every cell would else scan all that follow
 
 
 @dataclass(frozen=True)
 class Settings:
-    """floor_N: below this it can't be told from nothing; ratio: rope at the haul / load travel."""
+    """What the segmentation needs of the rig and the channels."""
 
-    floor_N: float
-    ratio: float
-    counted: bool  # a load counter
-    forces: int
+    floor_N: float  # haul forces below it count as zero
+    ratio: float  # rope at the haul / load travel
+    counted: bool  # whether there is a load counter
+    forces: int  # number of force channels
 
 
 @dataclass(frozen=True)
 class Reset:
-    """Rope fed back with the haul tension off; setback_m: the load's way back from the end of the
-    stroke, None without a load counter."""
+    """Rope fed back with the haul tension off."""
 
-    start_s: float
-    end_s: float
-    rope_m: float
-    setback_m: float | None = None
-    rig: int = 0
+    start_s: float  # when rope begins to go back
+    end_s: float  # when the most rope is fed back
+    rope_m: float  # rope fed back
+    setback_m: float | None = None  # load travel back since the stroke; None without a load counter
+    rig: int = 0  # index of the session's rig
+
+
+def is_reset(rope_m: float, stroke_m: float) -> bool:
+    """Whether rope_m of rope fed back without tension is a reset after a haul stroke of stroke_m.
+
+    A shorter length is rope that contracts when the tension goes off.  Review and live page both use this.
+    """
+    return rope_m >= max(RESET_M, RESET_SHARE * stroke_m)
 
 
 @dataclass
 class _Fed:
-    """Since the last stroke ended: where it ended, cell of it; lowest rope since, its cell; load
-    at the end and now; first cell in which rope was fed back."""
+    """Rope fed back since the last stroke ended.  Positions are of the counters, m."""
 
-    end: float
-    cell: int
-    lowest: float
-    lowest_cell: int
-    load: float
-    load_now: float
-    begin: int
+    end: float  # rope at the end of the stroke
+    cell: int  # its cell
+    lowest: float  # lowest rope since
+    lowest_cell: int  # its cell
+    load: float  # load at the end of the stroke
+    load_now: float  # load now
+    begin: int  # first cell in which rope went back
 
 
-class Segments:
-    """State of the segmentation; `push` whole seconds, read `strokes`, `resets`, `slips`, `shocks`."""
+class Segmentation:
+    """The segmentation of one session: `push` whole seconds, then read the attributes.
+
+    settings: of the rig in use.
+    rig: its index among the session's rigs.
+    strokes: haul and lower strokes that have ended, in order.
+    growing: the stroke that is going on; None while the tension is off.
+    resets: resets that have ended, in order.
+    slips, shocks: intervals with the rope that slipped, m, and the peak force, N.
+    lags, lag: lag estimates, by ripple and by releases.
+    ran_back_m: most that the load ran back while nobody pulled.
+    highest_N: largest mean haul force of a cell.
+    lowest_N: least mean haul force of a second; inf before the first.
+    against_m: rope that went back under tension while the load came nearer.
+    """
 
     def __init__(self, settings: Settings, rig: int = 0) -> None:
         self.settings, self.rig = settings, rig
         self._strokes: list[Stroke] = []
-        self._ended: list[StrokeAccumulator] = []  # not worked out yet: many at once cost less
-        self._pending: PendingSums | None = None  # while a track is walked along
-        self._hauled_m = 0.0  # rope of the last stroke hauled
+        self._ended: list[StrokeAccumulator] = []  # wait to be evaluated together, which costs less
+        self._pending: PendingSums | None = None  # while a track is processed
+        self._hauled_m = 0.0  # rope of the last haul stroke
         self.resets: list[Reset] = []
-        self.slips, self.shocks = Runs(RATE), Runs(RATE)
+        self.slips, self.shocks = Intervals(RATE), Intervals(RATE)
         self.lags = LagSums(settings.forces)
         self._cells, self._total_N = 0, 0.0  # cells with a haul force, sum of their means
         self.growing: StrokeAccumulator | None = None
-        self.ran_back_m = 0.0  # load that ran back while nobody pulled, at most
-        self.highest_N = 0.0  # largest mean of a cell
-        self.lowest_N = math.inf  # least mean of a second
+        self.ran_back_m = 0.0
+        self.highest_N = 0.0
+        self.lowest_N = math.inf
         self._on = False
         self._levels = Levels(settings.floor_N)
         self._past: dict[str, Floats] = {}
         self._fed: _Fed | None = None
         self.lag = LagWatch()
-        self._looks: list[tuple[int, bool]] = []  # cell, whether it is a take-up: to be looked at
-        self.against_m = 0.0  # rope that went back under tension while the load came nearer
+        self._edges: list[
+            tuple[int, bool]
+        ] = []  # (cell, whether a take-up): edges to examine for a lag
+        self.against_m = 0.0
 
-    def fork(self) -> Segments:
-        strokes = self.strokes  # worked out here, not in every fork again
+    def fork(self) -> Segmentation:
+        """Return a copy that grows independently."""
+        strokes = self.strokes  # evaluated here once, not again in every fork
         other = copy.copy(self)
         other._strokes, other._ended = list(strokes), []
         other.resets = list(self.resets)
@@ -121,28 +146,32 @@ class Segments:
         other.lags = self.lags.fork()
         other._levels = self._levels.fork()
         other._past = dict(self._past)
-        other.lag, other._looks = self.lag.fork(), list(self._looks)
+        other.lag, other._edges = self.lag.fork(), list(self._edges)
         other._fed = replace(self._fed) if self._fed else None
         return other
 
     def change(self, ratio: float, rig: int) -> None:
-        """Another rig from the next second on: the stroke or reset that goes on ends, and nothing
-        that was known of forces and ways holds any more."""
+        """Switch to another rig from the next second on.
+
+        ratio: its rope at the haul / load travel; rig: its index.  The current stroke or reset ends, and
+        the steady force starts anew.
+        """
         self._end_stroke()
         self._end_reset()
-        self._work_out()
+        self._evaluate()
         self.settings, self.rig = replace(self.settings, ratio=ratio), rig
         self._levels = Levels(self.settings.floor_N)
         self._past = {}
-        self._looks = []
+        self._edges = []
 
     @property
     def strokes(self) -> list[Stroke]:
-        """Those that have ended, in order."""
-        self._work_out()
+        """The strokes that have ended, in order."""
+        self._evaluate()
         return self._strokes
 
-    def _work_out(self) -> None:
+    def _evaluate(self) -> None:
+        """Turn the ended accumulators into strokes."""
         if self._pending is not None:
             self._pending.sum_up()
         ended, self._ended = self._ended, []
@@ -151,16 +180,16 @@ class Segments:
 
     @property
     def steady_N(self) -> float | None:
-        """The steady force so far, None before there is one."""
+        """The steady haul force so far, N; None before there is one."""
         return self._levels.steady_N
 
     @property
     def mean_N(self) -> float | None:
-        """Mean of all the haul cell has sent, whatever was going on."""
+        """Mean of all readings of the haul cell, N; None before the first."""
         return self._total_N / self._cells if self._cells else None
 
     def push(self, track: CellTrack) -> None:
-        """The next whole seconds."""
+        """Process the next whole seconds."""
         n = len(track.high)
         if n == 0:
             return
@@ -170,12 +199,11 @@ class Segments:
         if not whole:
             force = np.where(unknown, -np.inf, force)
         self.highest_N = max(self.highest_N, float(force.max()))
-        known = force if whole else np.where(unknown, 0.0, force)
         self._cells += n - int(np.count_nonzero(unknown))
-        seconds = by_second(known)
+        seconds = by_second(force if whole else np.where(unknown, 0.0, force))
         self._total_N = float(np.cumsum(np.concatenate(([self._total_N], seconds)))[-1])
-        told = seconds if whole else seconds[by_second(unknown) == 0]
-        self.lowest_N = min(self.lowest_N, float(told.min()) / RATE if len(told) else math.inf)
+        full = seconds if whole else seconds[by_second(unknown) == 0]
+        self.lowest_N = min(self.lowest_N, float(full.min()) / RATE if len(full) else math.inf)
         rope = track.rope
         step = np.zeros(n) if rope is None else np.diff(rope)
         steady, alarm = self._levels.push(force, step, track.high)
@@ -192,20 +220,20 @@ class Segments:
             pasts["load"] = self._with_past("load", track.load[1:], float(track.load[0]))
             pasts["steady"] = self._with_past("steady", np.repeat(steady, HALF), np.nan)
             self._slips(track.first, pasts)
-        if rope is not None:  # else no way to tell motion: no strokes
+        if rope is not None:  # without a rope counter nothing shows motion: no strokes
             if self.lags.wanted:
-                way = None if track.load is None else np.diff(track.load)
-                self.lags.push(track.forces, step, way, np.repeat(steady, HALF))
-            if track.load is None:  # with a load counter means are over the load's way
+                load_step = None if track.load is None else np.diff(track.load)
+                self.lags.push(track.forces, step, load_step, np.repeat(steady, HALF))
+            if track.load is None:  # with a load counter means are over load travel
                 past = pasts["force"][PAST - MOST_SHIFT : PAST]
                 track = replace(track, around=np.concatenate((past, track.forces[0], track.around)))
             self._walk(track, step, cuts)
-            self._look(track.first, n, pasts, steady)
+            self._examine_edges(track.first, n, pasts, steady)
 
-    def _look(self, first: int, n: int, pasts: dict[str, Floats], steady: Floats) -> None:
-        """Letting off and taking up, once enough of what follows has come."""
+    def _examine_edges(self, first: int, n: int, pasts: dict[str, Floats], steady: Floats) -> None:
+        """Pass releases and take-ups on to the lag estimate, once enough later cells have come."""
         waiting = []
-        for cell, up in self._looks:
+        for cell, up in self._edges:
             before, after = (lag.UP_PAST, lag.UP_LATER) if up else (lag.PAST, lag.LATER)
             stop = cell + after - first + PAST
             if stop > n + PAST:
@@ -218,12 +246,13 @@ class Segments:
             if not up:
                 self.lag.let_off(force, rope)
                 continue
-            known = float(steady[(stop - PAST - 1) // HALF])
-            if known > 0:
-                self.lag.take_up(force, rope, known)
-        self._looks = waiting
+            steady_N = float(steady[(stop - PAST - 1) // HALF])
+            if steady_N > 0:
+                self.lag.take_up(force, rope, steady_N)
+        self._edges = waiting
 
     def _with_past(self, name: str, values: Floats, before: float) -> Floats:
+        """The last PAST values of this name, `before` where there were none, then the values (n,)."""
         past = self._past.get(name)
         if past is None:
             past = np.full(PAST, before)
@@ -234,26 +263,33 @@ class Segments:
     def _tension(
         self, pasts: dict[str, Floats], on_at: Floats, off_at: Floats
     ) -> list[tuple[int, int, bool]]:
-        """(start, stop, whether the haul strand is under tension), with hysteresis."""
+        """Cut the cells by tension: (start, stop, whether the haul strand is under tension).
+
+        on_at, off_at: thresholds of the haul force in each cell, N, (n,).
+        """
         n, force = len(on_at), pasts["force"]
         now_on = force[PAST:] > on_at
         soon = _running_max(force, 4)
-        recent = _running_max(soon, OFF_CELLS - 3)[-n:]
+        recent = _running_max(soon, STROKE_END_CELLS - 3)[-n:]
         goes_off = recent < off_at
         if "x" in pasts:
             let_go = soon[-n:] < off_at
             if let_go.any():
                 x = pasts["x"]
-                goes_off |= let_go & (_running_max(x, OFF_CELLS)[-n:] - x[PAST:] > FED_BACK_M)
-        says = np.flatnonzero(now_on | goes_off)
-        what = now_on[says]
-        turns = np.flatnonzero(what != np.concatenate(([self._on], what[:-1])))
-        cuts = [0, *says[turns].tolist(), n]
-        states = [self._on, *what[turns].tolist()]
+                fed_back = _running_max(x, STROKE_END_CELLS)[-n:] - x[PAST:]
+                goes_off |= let_go & (fed_back > STROKE_END_M)
+        decided = np.flatnonzero(now_on | goes_off)
+        on = now_on[decided]
+        turns = np.flatnonzero(on != np.concatenate(([self._on], on[:-1])))
+        cuts = [0, *decided[turns].tolist(), n]
+        states = [self._on, *on[turns].tolist()]
         self._on = states[-1]
-        return [(a, b, on) for a, b, on in zip(cuts[:-1], cuts[1:], states, strict=True) if a < b]
+        return [
+            (a, b, state) for a, b, state in zip(cuts[:-1], cuts[1:], states, strict=True) if a < b
+        ]
 
     def _shocks(self, track: CellTrack, force: Floats, steady: Floats, alarm: Floats) -> None:
+        """Record shocks; alarm: N per half second, above which a force that rises suddenly is one."""
         n, high = len(track.high), track.high
         over = high > np.repeat(alarm, HALF)
         if not over.any():
@@ -263,7 +299,7 @@ class Segments:
         self.shocks.push(track.first + np.arange(n), so, np.nan_to_num(high))
 
     def _slips(self, first: int, pasts: dict[str, Floats]) -> None:
-        """Seen SLIP_SEEN cells later, when rope and load have shown what they do."""
+        """Record slips, SLIP_SEEN cells late, when rope and load have moved."""
         n, late, ratio = len(pasts["force"]) - PAST, SLIP_SEEN, self.settings.ratio
         fell = pasts["force"][PAST - late : PAST - late + n]
         steady = pasts["steady"][PAST - late : PAST - late + n]
@@ -279,6 +315,7 @@ class Segments:
         self.slips.push(first + np.arange(n) - late, so, rope)
 
     def _walk(self, track: CellTrack, step: Floats, cuts: list[tuple[int, int, bool]]) -> None:
+        """Grow strokes and resets along a track; step: rope in each cell, m, (n,)."""
         pending = self._pending = PendingSums(track, step)
         for start, stop, on in cuts:
             if on:
@@ -286,17 +323,18 @@ class Segments:
                 self._pull(track, pending, start, stop)
             else:
                 if self.growing is not None and self.lag.looks < lag.MOST:
-                    self._looks.append((track.first + start, False))
+                    self._edges.append((track.first + start, False))
                 self._end_stroke()
                 self._rest(track, start, stop)
         pending.sum_up()
         self._pending = None
 
     def _pull(self, track: CellTrack, pending: PendingSums, start: int, stop: int) -> None:
+        """Add cells start..stop, under tension, to the growing stroke; begin another where rope turns."""
         assert track.rope is not None
         if self.growing is None:
             if self.lag.up_looks < lag.MOST:
-                self._looks.append((track.first + start, True))
+                self._edges.append((track.first + start, True))
             load = 0.0 if track.load is None else float(track.load[start])
             sums, x = StrokeSums(self.settings.forces), float(track.rope[start])
             self.growing = StrokeAccumulator(1, track.first + start, x, load, sums)
@@ -311,7 +349,7 @@ class Segments:
                 self.growing = other
 
     def _keep(self, stroke: StrokeAccumulator) -> bool:
-        """Whether it is a stroke to keep: rope that only springs back when let go is none."""
+        """Keep an ended stroke, unless it is too short or rope that only springs back; whether it was kept."""
         ratio, counted = self.settings.ratio, self.settings.counted
         if stroke.travel < TURN_M:
             return False
@@ -327,10 +365,11 @@ class Segments:
             if stroke.sign > 0:
                 self._hauled_m = stroke.travel
             if len(self._ended) >= TOGETHER:
-                self._work_out()
+                self._evaluate()
         return True
 
     def _end_stroke(self) -> None:
+        """End the growing stroke, and follow from there the rope that is fed back."""
         stroke, self.growing = self.growing, None
         if stroke is None:
             return
@@ -341,7 +380,7 @@ class Segments:
             self._fed = _fed(stroke.x0, stroke.first, stroke.load0)
 
     def _rest(self, track: CellTrack, start: int, stop: int) -> None:
-        """Tension off: rope fed back from where the last stroke ended."""
+        """Follow rope and load in cells start..stop, with the tension off."""
         if self._fed is None:
             return
         assert track.rope is not None
@@ -358,12 +397,12 @@ class Segments:
             fed.load_now = float(track.load[stop])
 
     def reset(self) -> Reset | None:
-        """The reset that may be going on."""
+        """The reset since the last stroke; None where too little rope was fed back."""
         fed = self._fed
         if fed is None:
             return None
         rope = fed.end - fed.lowest
-        if rope < max(RESET_M, RESET_SHARE * self._hauled_m):
+        if not is_reset(rope, self._hauled_m):
             return None
         setback = fed.load - fed.load_now if self.settings.counted else None
         return Reset(
@@ -375,13 +414,13 @@ class Segments:
         )
 
     def _end_reset(self) -> None:
-        found = self.reset()
-        if found is not None and len(self.resets) < MOST_STROKES:
-            self.resets.append(found)
+        reset = self.reset()
+        if reset is not None and len(self.resets) < MOST_STROKES:
+            self.resets.append(reset)
         self._fed = None
 
     def current(self) -> Stroke | None:
-        """The stroke that is going on, where it is long enough to be one."""
+        """The growing stroke; None where there is none or it is too short yet."""
         stroke, ratio, counted = self.growing, self.settings.ratio, self.settings.counted
         if stroke is None or stroke.travel < TURN_M or not stroke.lowers(ratio, counted):
             return None
@@ -395,7 +434,7 @@ def _fed(end: float, cell: int, load: float) -> _Fed:
 
 
 def _running_max(values: Floats, cells: int) -> Floats:
-    """Largest of the last `cells` values at each place where there are as many: (n - cells + 1,)."""
+    """Largest of each `cells` consecutive values, (n - cells + 1,), from values (n,)."""
     result, reach = values, 1
     while reach < cells:
         step = min(reach, cells - reach)

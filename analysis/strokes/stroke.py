@@ -1,4 +1,4 @@
-"""A stroke: what is worked out of it once its sums and its profile over distance are there."""
+"""A stroke, and its computation from the sums and the distance profile of a `StrokeAccumulator`."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from analysis.signals.time_cells import RATE
 from analysis.strokes.distance_profile import profiles
 from analysis.strokes.steady_part import Steady, steady
 from analysis.strokes.stroke_accumulator import StrokeAccumulator
-from analysis.strokes.stroke_details import NO_FACTS, Facts, facts
+from analysis.strokes.stroke_details import NO_DETAILS, StrokeDetails, stroke_details
 
 
 @dataclass(frozen=True)
@@ -18,26 +18,29 @@ class Stroke:
     """Rope hauled, or given back under tension, between two changes of direction."""
 
     direction: str  # "haul" or "lower"
-    start_s: float
-    end_s: float
-    haul_travel_m: float  # rope at the haul, positive for both directions
-    load_travel_m: float | None  # likewise of the load; None without a load counter
+    start_s: float  # its beginning
+    end_s: float  # when the rope was furthest
+    haul_travel_m: float  # rope at the haul, positive in both directions
+    load_travel_m: float | None  # load travel likewise; None without a load counter
     work_J: float  # integral of the haul force over its travel
     out_J: tuple[float, ...]  # (f,) integral of each channel's force over the load's travel
     mean_force_N: float | None  # of the haul cell over the steady part
     peak_force_N: float  # of the haul cell
     peak_s: float  # time of the peak
-    steady: Steady | None  # None where nothing was steady
+    steady: Steady | None  # its steady part; None where there is none
     growing: bool = False  # whether the stroke goes on
     rig: int = 0  # index of the session's rig
-    facts: Facts = NO_FACTS
+    details: StrokeDetails = NO_DETAILS  # take-up, break-away, drift, unfollowed rope
 
 
 def strokes_of(
     grown: Sequence[StrokeAccumulator], ratio: float, counted: bool, growing: bool, rig: int
 ) -> list[Stroke]:
-    """The strokes as they stand; ratio: rope at the haul / load travel; counted: there is a load
-    counter."""
+    """Compute strokes from accumulators.
+
+    ratio: rope at the haul / load travel; counted: whether there is a load counter; growing: whether they
+    go on; rig: index of the session's rig.
+    """
     if not grown:
         return []
     table = profiles(
@@ -48,7 +51,7 @@ def strokes_of(
         [counted and a.load_cells > 0.5 * a.rope_cells for a in grown],
     )
     means = steady(table, ratio, counted)
-    details = facts(table, ratio, counted, means)
+    details = stroke_details(table, ratio, counted, means)
     return [
         Stroke(
             direction="haul" if a.sign > 0 else "lower",
@@ -64,7 +67,7 @@ def strokes_of(
             steady=mean,
             growing=growing,
             rig=rig,
-            facts=detail,
+            details=detail,
         )
         for a, mean, detail in zip(grown, means, details, strict=True)
     ]

@@ -1,4 +1,4 @@
-"""A stroke while it grows: how far rope and load have come, and the sums over them."""
+"""Accumulates a growing stroke: travel of rope and load, peak force, and sums over distance."""
 
 from __future__ import annotations
 
@@ -11,22 +11,22 @@ from analysis.strokes.cell_track import CellTrack
 from analysis.strokes.steady_part import FORCES
 from analysis.strokes.stroke_sums import METRE, PendingCells, StrokeSums, exact
 
-# rope the other way that makes another stroke, at first and later; chosen by us: above what rope
-# springs back between hands
+# rope in the other direction that begins another stroke, at the start of a stroke and later; chosen by us:
+# more than rope springs back between hands
 TURN_M, TURN_BACK_M = 0.05, 0.3
 
 
 class StrokeAccumulator:
-    """A stroke while it grows.  Positions are of rope at the haul and of the load, m.
+    """A growing stroke.  Positions are of rope at the haul and of the load, m.
 
-    sign: +1 hauling, -1 lowering
-    first, last: cells in which it began and in which the rope was furthest
-    x0, load0: where rope and load began
-    best, load_best: where they were when the rope was furthest
-    load_top: the load's furthest position times sign
-    rope_cells, load_cells: number of cells in which rope and load moved on
-    peak, peak_cell: highest force of the haul cell, N, and its cell
-    sums: over the cells taken, once `PendingSums.sum_up` was called
+    sign: +1 hauling, -1 lowering.
+    first, last: cells in which it began and in which the rope was furthest.
+    x0, load0: position of rope and load at the beginning.
+    best, load_best: position of rope and load when the rope was furthest.
+    load_top: furthest position of the load, times sign.
+    rope_cells, load_cells: number of cells in which rope and load advanced.
+    peak, peak_cell: highest force of the haul cell, N, and its cell.
+    sums: over the cells taken, up to date after `PendingSums.sum_up`.
     """
 
     def __init__(self, sign: int, cell: int, x: float, load: float, sums: StrokeSums) -> None:
@@ -40,17 +40,19 @@ class StrokeAccumulator:
 
     @property
     def travel(self) -> float:
+        """Rope of the stroke so far, m, positive in both directions."""
         return self.sign * (self.best - self.x0)
 
     def fork(self) -> StrokeAccumulator:
+        """Return a copy that grows independently."""
         other = copy.copy(self)
         other.sums = copy.copy(self.sums)  # arrays are never written to
         return other
 
     def add(self, track: CellTrack, start: int, stop: int) -> tuple[PendingCells, bool]:
-        """Takes cells start..stop of the track, or as far as the rope turns; whether it turned.
+        """Take cells start..stop of a track, up to where the rope changes direction.
 
-        Their sums wait for `PendingSums.sum_up`.
+        Returns the cells taken, whose sums wait for `PendingSums.sum_up`, and whether the rope turned.
         """
         assert track.rope is not None
         s, rope = self.sign, track.rope[start + 1 : stop + 1]
@@ -102,8 +104,10 @@ class StrokeAccumulator:
         return cells, turned
 
     def turned(self, track: CellTrack, stop: int) -> StrokeAccumulator:
-        """The stroke in the other direction, from where this one was furthest; it has taken cells
-        up to stop, all summed up."""
+        """Return the next stroke, in the other direction, from where this one was furthest.
+
+        stop: end of the cells that this stroke has taken; they must be summed up.
+        """
         assert track.rope is not None
         sums = self.sums.since_best()
         other = StrokeAccumulator(-self.sign, self.last + 1, self.best, self.load_best, sums)
@@ -116,8 +120,11 @@ class StrokeAccumulator:
         return other
 
     def lowers(self, ratio: float, counted: bool) -> bool:
-        """False for a lowering stroke in which stretched rope springs back: the load stands, and
-        the force falls away along it."""
+        """Whether this is a real stroke; False where stretched rope springs back without moving the load.
+
+        Then the load stands, or the force falls away along the stroke.  ratio: rope at the haul / load
+        travel; counted: whether there is a load counter.  A haul stroke is always real.
+        """
         if self.sign > 0:
             return True
         if counted and (self.load0 - self.load_best) * ratio < 0.5 * self.travel:

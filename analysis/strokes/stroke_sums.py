@@ -1,4 +1,4 @@
-"""Sums over the cells of a stroke: work, and a profile over distance of bounded size."""
+"""Sums over the cells of a stroke: its work, and its profile over distance in a bounded number of blocks."""
 
 from __future__ import annotations
 
@@ -13,21 +13,21 @@ from analysis.strokes.cell_track import CellTrack
 from analysis.strokes.distance_profile import DISTANCE, starts_of
 from analysis.strokes.steady_part import FORCES, LOAD, MOST_SHIFT, PER_FORCE, SATURATED, SHIFTS
 
-BLOCKS = 128  # blocks of distance in a profile; when full, two become one; memory only
-FIRST_BLOCK_M = 0.01  # chosen by us: a counter's step is hardly finer
+BLOCKS = 128  # blocks of distance in a profile; when it is full, two become one; memory only
+FIRST_BLOCK_M = 0.01  # first length of a block; chosen by us: a counter's step is hardly finer
 _SHIFTED = [MOST_SHIFT - shift for shift in SHIFTS]
-METRE, JOULE = 2.0**-36, 2.0**-26  # sums are made of whole multiples of these; rounding only
+METRE, JOULE = 2.0**-36, 2.0**-26  # units to which the terms of sums are rounded; rounding only
 
 
 class StrokeSums:
     """Sums of one stroke so far; arrays are replaced, never written to.
 
-    work, out: (f,) force x rope and force x load travel of all cells, J; [0] is the haul cell
-    work_best, out_best: (f,) likewise up to where the rope was furthest
-    block_m: length of a block of the profile
-    rows: (r, BLOCKS) the profile, rows as `steady_part` names them
-    tops: (BLOCKS,) highest haul force of a cell in each block, N
-    filled: whether the profile holds a cell
+    work, out: (f,) force x rope and force x load travel of all cells, J; [0] is the haul cell.
+    work_best, out_best: (f,) likewise up to where the rope was furthest, J.
+    block_m: length of a block of the profile.
+    rows: (r, BLOCKS) the profile, rows as `steady_part` names them.
+    tops: (BLOCKS,) highest haul force of a cell in each block, N.
+    filled: whether the profile holds a cell.
     """
 
     def __init__(self, forces: int) -> None:
@@ -37,14 +37,14 @@ class StrokeSums:
         self.filled = False
 
     def since_best(self) -> StrokeSums:
-        """What came after the rope was furthest begins the next stroke; its profile is empty."""
+        """Return sums for the next stroke: the work since the rope was furthest, with an empty profile."""
         rest = StrokeSums(len(self.work))
         rest.work = rest.work_best = self.work - self.work_best
         rest.out = rest.out_best = self.out - self.out_best
         return rest
 
     def grow(self, travel_m: float) -> None:
-        """Larger blocks, so that the profile reaches as far."""
+        """Double the length of the blocks until the profile covers travel_m of rope."""
         times = 1
         while travel_m >= BLOCKS * self.block_m * times:
             times *= 2
@@ -58,37 +58,39 @@ class StrokeSums:
 
 @lru_cache
 def _empty(forces: int) -> tuple[Floats, Floats]:
-    """Profile and tops without a cell; never written to, so one serves all."""
+    """An empty profile and its tops; never written to, so all strokes share one."""
     rows = np.zeros((FORCES + PER_FORCE * forces + len(SHIFTS), BLOCKS))
     return rows, np.full(BLOCKS, -np.inf)
 
 
 @dataclass
 class PendingCells:
-    """n cells of a track that a stroke has taken and whose sums wait."""
+    """n cells of a track that a stroke has taken and whose sums are still to be computed."""
 
-    sums: StrokeSums  # of that stroke
-    start: int  # first of them, counted in the track
-    stop: int  # the one behind the last
-    furthest: int  # last of them, counted from start, in which the rope moved on; -1: none
-    distance_m: Floats  # (n,) rope of the stroke at the end of each
-    rope_m: Floats  # (n,) by how much the rope moved on in each
-    load_m: Floats | None  # (n,) likewise the load; None without a load counter
+    sums: StrokeSums  # of this stroke
+    start: int  # index of the first cell in the track
+    stop: int  # index behind the last cell
+    furthest: int  # last cell, counted from start, in which the rope advanced; -1: none
+    distance_m: Floats  # (n,) rope of the stroke at the end of each cell
+    rope_m: Floats  # (n,) advance of the rope in each cell
+    load_m: Floats | None  # (n,) advance of the load in each cell; None without a load counter
 
 
 class PendingSums:
-    """Cells of one track that strokes have taken and that are not summed up yet; step: (n,) rope in
-    each cell of the track, m.
+    """The cells of one track that strokes have taken and that are not summed up yet.
 
-    They are summed up together, because a pass over a thousand cells costs as much as its call.
+    They are summed up together, because numpy's overhead per call equals about a thousand cells.
+
+    waiting: the cells, in order of time.
     """
 
     def __init__(self, track: CellTrack, step: Floats) -> None:
+        """step: (n,) rope in each cell of the track, m."""
         self._track, self._step = track, step
         self.waiting: list[PendingCells] = []
 
     def sum_up(self) -> None:
-        """Bring sums and profiles of the strokes up to date."""
+        """Add the waiting cells to the sums and profiles of their strokes."""
         pending, self.waiting = self.waiting, []
         if not pending:
             return
@@ -138,7 +140,10 @@ class PendingSums:
 def _add_work(
     pending: Sequence[PendingCells], first: int, value: Floats, step: Floats, load: Floats | None
 ) -> None:
-    """Force x rope and force x load travel; value (f, n), step (n,), load (n + 1,) from cell first on."""
+    """Add force x rope and force x load travel to the sums of the strokes.
+
+    From cell `first` on: value: (f, n) force, N; step: (n,) rope, m; load: (n + 1,) position, m.
+    """
     n = len(step)
     terms = [exact(value * step, JOULE)]
     if load is not None:
@@ -165,7 +170,10 @@ def _add_work(
 def _table(
     track: CellTrack, first: int, value: Floats, finite: Bools, ahead: Floats, made: Floats | None
 ) -> tuple[Ints, Floats]:
-    """Rows of a profile (r, 1), and what each cell from `first` on adds to them (r, n)."""
+    """Indices of rows of the profile, (r, 1), and the terms of each cell from `first` on, (r, n).
+
+    value: (f, n) force, N, 0 where not finite; finite: (f, n); ahead, made: (n,) advance of rope and load, m.
+    """
     f, n = value.shape
     saturated = track.saturated[first : first + n]
     first_shift = FORCES + PER_FORCE * f
@@ -190,7 +198,9 @@ def _table(
         np.multiply(moved, value, out=table[begin + f : begin + 2 * f])
         exact(table[begin + f : begin + 2 * f], JOULE)
         begin += 2 * f
-    if made is None:  # rope with the force of some cells before or after, its own where unknown
+    if (
+        made is None
+    ):  # rope x the force of some cells before or after, or its own where that is missing
         near = track.around[first : first + n + 2 * MOST_SHIFT]
         whole = bool(np.isfinite(near).all())
         for shift, out in zip(_SHIFTED, table[begin:], strict=True):
@@ -203,8 +213,10 @@ def _table(
 
 
 def exact(values: Floats, unit: float) -> Floats:
-    """Rounded (in place) to whole multiples of unit, a power of two, so that sums of them are exact
-    and come out the same in any order, and however the readings were cut."""
+    """Round values in place to whole multiples of unit (a power of two, in their unit); return them.
+
+    Sums of the rounded values are exact, so they do not depend on the order or the cut of the readings.
+    """
     large = 1.5 * 2.0**52 * unit
     values += large
     values -= large

@@ -1,6 +1,7 @@
-"""What a session leaves for other programs: readings in SI as a table, events, the report.
+"""Writes readings and events of a session as CSV or Parquet in SI, and adds the options for that.
 
-A spreadsheet holds 1,048,576 rows; a longer table is split, or thinned so that no peak is lost.
+A sheet of a spreadsheet holds 1,048,576 rows: a longer table can be split into files, or thinned to
+the mean, lowest and highest reading of each interval, so that no peak is lost.
 """
 
 from __future__ import annotations
@@ -21,12 +22,12 @@ from logger.errors import CallFault
 if TYPE_CHECKING:
     from logger.session.records import SessionInfo
 
-ROWS_AT_ONCE = 50_000
-SPREADSHEET_ROWS = 1_048_576  # of one sheet, ISO/IEC 29500 spreadsheets; header included
+ROWS_AT_ONCE = 50_000  # formatted in one piece: memory only
+SPREADSHEET_ROWS = 1_048_576  # of one sheet, header included; ISO/IEC 29500
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """What `haul review` takes to write files."""
+    """Add the options of `haul review` that write files."""
     add = parser.add_argument
     add(
         "--html",
@@ -35,27 +36,32 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     add("--csv", metavar="FILE", help="also write the readings in SI, a column for each channel")
     add("--csv-split", action="store_true",
-        help="split --csv into FILE, FILE-2 ... of as many rows as a spreadsheet takes")  # fmt: skip
+        help="split --csv into FILE, FILE-2 ... of as many rows as a spreadsheet holds")  # fmt: skip
     add("--csv-every", metavar="S", type=positive("seconds"),
-        help="thin --csv: mean, least and largest of every S seconds")  # fmt: skip
+        help="thin --csv: mean, lowest and highest reading of every S seconds")  # fmt: skip
     add("--events-csv", metavar="FILE", help="also write the events as a table")
     add(
         "--parquet",
         metavar="FILE",
-        help="also write the readings in SI as Parquet (extra `parquet`)",
+        help="also write the readings in SI as Parquet (needs the extra `parquet`)",
     )
 
 
 def write_all(args: argparse.Namespace, review: dict[str, Any]) -> None:
-    """Every file that was asked for; review: the object of interface section 6."""
+    """Write every file that the options ask for.  review: the object of interface section 6.
+
+    Raises UserFault.
+    """
     if args.csv_split and args.csv_every is not None:
-        raise CallFault("review", "--csv-split stands beside --csv-every", "write one of the two")
+        raise CallFault(
+            "review", "--csv-split and --csv-every are both given", "give one of the two"
+        )
     for option, given in (
         ("--csv-split", args.csv_split),
         ("--csv-every", args.csv_every is not None),
     ):
         if given and not args.csv:
-            raise CallFault("review", f"{option} has no --csv beside it", "write --csv FILE")
+            raise CallFault("review", f"{option} is given without --csv", "add --csv FILE")
     if args.csv:
         write_readings(args.session, args.csv, split=args.csv_split, every_s=args.csv_every)
     if args.events_csv:
@@ -73,12 +79,13 @@ def write_readings(
     session: str | os.PathLike[str], file: str | os.PathLike[str], *, split: bool = False,
     every_s: float | None = None, most_rows: int = SPREADSHEET_ROWS,
 ) -> list[Path]:  # fmt: skip
-    """Write `time_s` and one column a channel, named with its SI unit; an empty cell: no reading.
+    """Write a CSV of `time_s` and one column a channel, named with its SI unit; an empty cell: no
+    reading.
 
-    The zero in force at a reading's time is applied (the sensors file's, or one set while
-    recording).  split: into files of at most most_rows rows, header included; every_s: one row for
-    each time of that length, with mean, least and largest reading.  Returns the files written.
-    Raises SessionFault for the session, CallFault for the file.
+    The zero that was valid at the time of a reading is applied: the sensors file's, or one set
+    while recording. split: into files of at most most_rows rows, header included; every_s: one row
+    for each interval of this length (s), with mean, lowest and highest reading.  Returns the files
+    written. Raises SessionFault for the session, CallFault for the file.
     """
     from logger.session.reader import open_session
 
@@ -91,33 +98,32 @@ def write_readings(
         head, rows, count = _thinned(columns, every_s)
     if not split:
         if count >= most_rows:
-            _say_too_long(target, count)
+            _warn_too_long(target, count)
         _save(target, "--csv", lambda out: _write(out, head, rows))
         return [target]
     written: list[Path] = []
     left = count
     while left > 0 or not written:
-        part = (
-            target
-            if not written
-            else target.with_name(f"{target.stem}-{len(written) + 1}{target.suffix}")
-        )
-        here = min(left, most_rows - 1)
-        _save(part, "--csv", lambda out, n=here: _write(out, head, rows, n))  # type: ignore[misc]
-        written.append(part)
-        left -= here
+        numbered_file = target.with_name(f"{target.stem}-{len(written) + 1}{target.suffix}")
+        piece = numbered_file if written else target
+        count_here = min(left, most_rows - 1)
+        _save(piece, "--csv", lambda out, n=count_here: _write(out, head, rows, n))  # type: ignore[misc]
+        written.append(piece)
+        left -= count_here
     return written
 
 
 def write_events(
     session: str | os.PathLike[str], file: str | os.PathLike[str], review: dict[str, Any]
 ) -> None:
-    """Write the events of a review; no text of theirs is taken for a formula."""
-    write_table(outside(session, file, "--events-csv"), "--events-csv", EVENTS, numbered(review["events"]))
+    """Write the events of a review as CSV; a spreadsheet reads no text of theirs as a formula."""
+    write_table(
+        outside(session, file, "--events-csv"), "--events-csv", EVENTS, numbered(review["events"])
+    )
 
 
 def write_table(target: Path, option: str, columns: Sequence[Column], rows: Iterable[Any]) -> None:
-    """Write rows in SI; option: what names another file.  Raises CallFault in one line."""
+    """Write rows as CSV in SI.  option: the one that names the file.  Raises CallFault in one line."""
     head, *body = csv_cells(columns, rows)
     _save(target, option, lambda out: _write(out, head, iter(body)))
 
@@ -160,11 +166,11 @@ def write_parquet(session: str | os.PathLike[str], file: str | os.PathLike[str])
 
 @dataclass(frozen=True)
 class _Column:
-    """One channel's readings in SI: time_s and values (n,)."""
+    """The readings of one channel in SI."""
 
-    head: str
-    time_s: Any
-    values: Any
+    head: str  # title of the column, with the unit
+    time_s: Any  # (n,) times
+    values: Any  # (n,) readings, N or m
 
 
 def _columns(info: SessionInfo) -> list[_Column]:
@@ -186,12 +192,12 @@ def _save(target: Path, option: str, write: Callable[[Any], None]) -> None:
         raise cannot_write(target, error, option) from None
 
 
-def _say_too_long(target: Path, count: int) -> None:
+def _warn_too_long(target: Path, count: int) -> None:
     import sys
 
     print(
-        f"haul: {target}: {count} rows, and a spreadsheet takes {SPREADSHEET_ROWS}: "
-        "add --csv-split or --csv-every 1 for one",
+        f"haul: {target}: {count} rows, but a spreadsheet holds {SPREADSHEET_ROWS}: "
+        "add --csv-split or --csv-every 1 to make it fit",
         file=sys.stderr,
     )
 
@@ -205,9 +211,11 @@ def _write(out: Any, head: list[str], rows: Iterator[list[str]], most: int | Non
 
 
 def _aligned(columns: list[_Column]) -> tuple[Any, list[Any]]:
-    """All times, sorted, and the place of each column's readings among them.
+    """(keys, places): all rows of the table as sorted keys, and the row of each reading of each
+    column.
 
-    A channel may have several readings at one time: the k-th of each go on the k-th row of it.
+    Where channels have several readings at one time, the k-th reading of each goes on the k-th row
+    of that time.
     """
     import numpy as np
 
@@ -225,18 +233,19 @@ def _rows(columns: list[_Column]) -> Iterator[list[str]]:
 
     every, places = _aligned(columns)
     for start in range(0, len(every), ROWS_AT_ONCE):
-        part = every[start : start + ROWS_AT_ONCE]
-        cells = [["" for _ in part] for _ in columns]
+        piece = every[start : start + ROWS_AT_ONCE]
+        cells = [["" for _ in piece] for _ in columns]
         for k, (place, column) in enumerate(zip(places, columns, strict=True)):
             low, high = np.searchsorted(place, [start, start + ROWS_AT_ONCE])
             for at, value in zip(place[low:high] - start, column.values[low:high], strict=True):
                 cells[k][at] = f"{value:.9g}"
-        times = [f"{t:.6f}" for t in part["time_s"]]
+        times = [f"{t:.6f}" for t in piece["time_s"]]
         yield from map(list, zip(times, *cells, strict=True))
 
 
 def _thinned(columns: list[_Column], every_s: float) -> tuple[list[str], Iterator[list[str]], int]:
-    """Head, rows and their number: time at the start of each bin that holds a reading."""
+    """(head, rows, number of rows): one row for each interval that holds a reading, with its start
+    as the time."""
     import numpy as np
 
     head = ["time_s"]
@@ -261,7 +270,7 @@ def _thinned(columns: list[_Column], every_s: float) -> tuple[list[str], Iterato
 
 
 def _keys(times: Any) -> Any:
-    """(time_s, how many readings of the same time came before), as a sortable structured array."""
+    """Sortable keys (n,) of readings: time_s, and how many earlier readings have the same time."""
     import numpy as np
 
     result = np.zeros(len(times), dtype=[("time_s", "f8"), ("again", "i8")])

@@ -1,4 +1,4 @@
-"""Files that a person asks for: never in the session, and one line where they cannot be written."""
+"""Checks a file that a user names for output, and words the fault where writing it fails."""
 
 from __future__ import annotations
 
@@ -11,7 +11,10 @@ from logger.errors import CallFault
 def outside(
     session: str | os.PathLike[str], file: str | os.PathLike[str], option: str = ""
 ) -> Path:
-    """The file's path, if it does not lie in the session; else CallFault."""
+    """The path of a file that lies outside the session.  Raises CallFault where it lies inside.
+
+    option: the option that names the file.
+    """
     target = Path(file)
     try:
         inside = target.resolve().is_relative_to(Path(session).resolve())
@@ -19,12 +22,12 @@ def outside(
         raise cannot_write(target, error, option or "path") from None
     if inside:
         raise CallFault(
-            target, "lies in the session, which nobody may change", "write it somewhere else"
+            target, "lies in the session, which must not change", "give a file outside the session"
         )
     return target
 
 
 def cannot_write(target: Path, error: Exception, option: str) -> CallFault:
-    """The fault of a file that could not be written; option: what names another."""
+    """The fault of a file that could not be written.  option: the one that names it."""
     reason = getattr(error, "strerror", None) or str(error)
     return CallFault(target, f"cannot be written ({reason})", f"give another {option}")

@@ -1,10 +1,10 @@
-"""The tables of a printed report as HTML; every text from a file is escaped and of bounded length."""
+"""The tables of the printed report as texts, bounded to the rows and characters that paper holds."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from html import escape
+from dataclasses import dataclass
 from typing import Any
 
 from analysis.review.reviewed_session import Whole
@@ -16,104 +16,154 @@ from logger.errors import one_line
 
 MOST_STROKES, MOST_PARTS, MOST_EVENTS = 12, 14, 18
 MOST_BUDGET, MOST_CHANNELS, MOST_CAUTIONS = 8, 8, 6
-NAME, TEXT = 24, 90  # characters of a cell, and of the last, which may be a text
-CAUTION = 150  # characters of one of many long ones
+NAME, TEXT = 24, 90  # most characters of a cell, and of the last cell of a row
+CAUTION = 150  # most characters of a warning where there are many long ones
 
 
-def said(text: object, most: int = 100) -> str:
-    """Any text on one line, cut, escaped."""
-    return escape(one_line(str(text), most))
+@dataclass(frozen=True)
+class PaperTable:
+    """A table of the report."""
+
+    head: tuple[str, ...] = ()  # titles of the columns
+    rows: tuple[tuple[str, ...], ...] = ()  # cells; the first of a row heads it
+    bold: frozenset[tuple[int, int]] = frozenset()  # (row, column) of cells in bold, from 0
+    more: str = ""  # line below the table
+    layout: str = "tight"  # class names in report.css
+    empty: str = ""  # sentence in place of a table without rows
 
 
-def table(
-    head: Sequence[str], rows: Sequence[Sequence[str]], more: str = "", kind: str = ""
-) -> str:
-    """Cells are HTML already; the first of a row heads it."""
-    top = "".join(f'<th scope="col">{cell}</th>' for cell in head)
-    body = "".join(
-        f'<tr><th scope="row">{row[0]}</th>'
-        + "".join(f"<td>{cell}</td>" for cell in row[1:])
-        + "</tr>"
-        for row in rows
-    )
-    note = f'<p class="more">{more}</p>' if more else ""
-    return f'<table class="{kind or "plain"}"><thead><tr>{top}</tr></thead><tbody>{body}</tbody></table>{note}'
+@dataclass(frozen=True)
+class ListedWarnings:
+    """The warnings of a review that the report has room for."""
+
+    texts: tuple[str, ...]  # as they are shown
+    more: str  # how many more there are; "": none
 
 
-def listing(
-    columns: Sequence[Column], rows: Sequence[Any], shown: Units, more: str = "", kind: str = "tight"
-) -> str:
-    """Rows as a table, names and texts cut to what paper has room for; more: what stands below."""
-    head, *body = texts(columns, rows, shown)
-    cells = [[said(cell, TEXT if k == len(head) - 1 else NAME) for k, cell in enumerate(row)] for row in body]
-    for k, column in enumerate(columns):
-        if column.kind == "use":
-            for row, line in zip(rows, cells, strict=True):
-                line[k] = f"<b>{line[k]}</b>" if (column.value(row) or 0.0) > 1 else line[k]
-    return table([said(title) for title in head], cells, more, kind)
+def cut(text: object, most: int = 100) -> str:
+    """Any value as text on one line, of at most `most` characters."""
+    return one_line(str(text), most)
 
 
-def results(rows: Sequence[ResultRow], shown: Units) -> str:
+def results(rows: Sequence[ResultRow], units: Units) -> PaperTable:
     """Measured beside predicted."""
-    return listing(RESULTS[:3], rows, shown)
+    return _listing(RESULTS[:3], rows, units)
 
 
-def strokes(review: dict[str, Any], shown: Units) -> str:
+def strokes(review: dict[str, Any], units: Units) -> PaperTable:
     """Every stroke, or the first ones with a line that says how many more there are."""
     rows = numbered(review["strokes"])
-    if not rows:
-        return "<p>No stroke was found.</p>"
-    note = _more(len(rows), MOST_STROKES, "strokes")
-    return listing(STROKES, rows[:MOST_STROKES], shown, note, "plain")
+    return _listing(
+        STROKES,
+        rows[:MOST_STROKES],
+        units,
+        more=_more(len(rows), MOST_STROKES, "strokes"),
+        layout="plain",
+        empty="There is no stroke.",
+    )
 
 
-def peaks(rows: Sequence[dict[str, Any]], shown: Units) -> str:
+def peaks(rows: Sequence[dict[str, Any]], units: Units) -> PaperTable:
     """Highest forces against limits, the most used first."""
-    if not rows:
-        return "<p>No force was read.</p>"
-    note = _more(len(rows), MOST_PARTS, "strands and elements, less used or unrated")
-    return listing(PEAKS, rows[:MOST_PARTS], shown, note)
+    more = _more(len(rows), MOST_PARTS, "strands and elements, less used or unrated")
+    return _listing(PEAKS, rows[:MOST_PARTS], units, more=more, empty="No force was read.")
 
 
-def budget(row: ResultRow, shown: Units) -> str:
+def budget(row: ResultRow, units: Units) -> PaperTable:
     """The components of one quantity's uncertainty, the largest first."""
     if row.quantity is None or not math.isfinite(row.quantity.u):
-        return f"<p>{said(row.title)}: {UNKNOWN}.</p>"
-    made = budget_table(row, shown, MOST_BUDGET)
-    head, *body = ([said(cell, 60) for cell in line] for line in made.rows)
-    return table(head, body, f"{said(made.said)}: {said(made.note, 200)}", "tight")
+        return PaperTable(empty=f"{cut(row.title)}: {UNKNOWN}.")
+    table = budget_table(row, units, MOST_BUDGET)
+    head, *body = (tuple(cut(cell, 60) for cell in line) for line in table.rows)
+    return PaperTable(
+        head=head, rows=tuple(body), more=f"{cut(table.said)}: {cut(table.note, 200)}"
+    )
 
 
-def events(review: dict[str, Any], chosen: Sequence[dict[str, Any]], shown: Units) -> str:
-    """Events with the numbers that stand above the plot."""
-    if not chosen:
-        return "<p>None.</p>"
-    note = _more(len(review["events"]), len(chosen), "events; `haul review --json` lists all")
-    return listing(EVENTS, chosen, shown, note, "wide events")
+def events(review: dict[str, Any], chosen: Sequence[dict[str, Any]], units: Units) -> PaperTable:
+    """The chosen events, with their numbers in the list of all events."""
+    more = _more(len(review["events"]), len(chosen), "events; `haul review --json` lists all")
+    return _listing(
+        EVENTS, chosen, units, more=more, layout="wide events", empty="There is no event."
+    )
 
 
-def channels(whole: Whole, shown: Units) -> str:
-    """Where each channel sits, what it read, and how its readings become N or m."""
-    rows = []
+def channels(whole: Whole, units: Units) -> PaperTable:
+    """Where each channel sits, how many readings it has, and how they become N or m."""
     every = whole.info.sensors.channels
-    for c in every[:MOST_CHANNELS]:
-        unit = "N" if c.quantity == "force" else "m"
-        doubt = " and ".join(x for x in (
-            f"{c.u_percent:g} %" if c.u_percent else "",
-            " ".join(shown.written(c.u, "g", unit)) if c.u and c.calibration is None else "",
-        ) if x)  # fmt: skip
-        lost = whole.review["dropped"].get(c.name, 0)
-        rows.append([
-            said(c.name, 24), said(c.at, 20), f"{whole.review['readings'].get(c.name, 0)}"
-            + (f" ({lost} dropped)" if lost else ""),
-            said(_conversion(c), 160), said(doubt or ("of the calibration" if c.calibration else "none stated")),
-            "-" if c.capacity is None else said(" ".join(shown.written(c.capacity, "g", unit))),
-        ])  # fmt: skip
-    head = ("channel", "at", "readings", "from reading to SI", "standard uncertainty", "capacity")
-    return table(head, rows, _more(len(every), MOST_CHANNELS, "channels"), "wide")
+    return PaperTable(
+        head=(
+            "channel",
+            "at",
+            "readings",
+            "from reading to SI",
+            "standard uncertainty",
+            "capacity",
+        ),
+        rows=tuple(_channel(c, whole.review, units) for c in every[:MOST_CHANNELS]),
+        more=_more(len(every), MOST_CHANNELS, "channels"),
+        layout="wide",
+    )
+
+
+def warnings(review: dict[str, Any]) -> ListedWarnings:
+    """The first warnings of a review; each is cut where there is no room for all of them whole."""
+    every = review["warnings"]
+    first = every[:MOST_CAUTIONS]
+    # uncut where there is room: a warning ends with what to do
+    most = CAUTION if sum(map(len, first)) > MOST_CAUTIONS * CAUTION else MOST_CAUTIONS * CAUTION
+    return ListedWarnings(
+        texts=tuple(cut(text, most) for text in first),
+        more=_more(len(every), MOST_CAUTIONS, "warnings"),
+    )
+
+
+def _listing(
+    columns: Sequence[Column], rows: Sequence[Any], units: Units, *, more: str = "",
+    layout: str = "tight", empty: str = "",
+) -> PaperTable:  # fmt: skip
+    """Rows as a table; names and texts are cut, a use above 1 is bold."""
+    head, *body = texts(columns, rows, units)
+    last = len(head) - 1
+    return PaperTable(
+        head=tuple(cut(title) for title in head),
+        rows=tuple(
+            tuple(cut(cell, TEXT if k == last else NAME) for k, cell in enumerate(line))
+            for line in body
+        ),
+        bold=frozenset(
+            (r, k)
+            for k, column in enumerate(columns)
+            for r, row in enumerate(rows)
+            if column.kind == "use" and (column.value(row) or 0.0) > 1
+        ),
+        more=more,
+        layout=layout,
+        empty=empty,
+    )
+
+
+def _channel(c: Channel, review: dict[str, Any], units: Units) -> tuple[str, ...]:
+    """The row of one channel."""
+    si_unit = "N" if c.quantity == "force" else "m"
+    uncertainty = [
+        *([f"{c.u_percent:g} %"] if c.u_percent else []),
+        *([" ".join(units.written(c.u, "g", si_unit))] if c.u and c.calibration is None else []),
+    ]
+    unstated = "from the calibration" if c.calibration else "none stated"
+    dropped = review["dropped"].get(c.name, 0)
+    return (
+        cut(c.name, 24),
+        cut(c.at, 20),
+        f"{review['readings'].get(c.name, 0)}" + (f" ({dropped} dropped)" if dropped else ""),
+        cut(_conversion(c), 160),
+        cut(" and ".join(uncertainty) or unstated),
+        "-" if c.capacity is None else cut(" ".join(units.written(c.capacity, "g", si_unit))),
+    )
 
 
 def _conversion(c: Channel) -> str:
+    """How a reading becomes N or m: zero, then scale or calibration, and the delay."""
     zeroed = f"zero {c.zero:g} {c.unit}"
     late = "" if c.delay_s is None else f"; {c.delay_s:g} s late (u {c.delay_u_s:g} s)"
     if c.calibration is None:
@@ -123,18 +173,6 @@ def _conversion(c: Channel) -> str:
     return f"{zeroed}; calibration {c.calibration_file}, degree {fit.degree}, c0.. = {terms}, from {fit.n} points{late}"
 
 
-def cautions(review: dict[str, Any]) -> str:
-    """What the review warns of, bounded."""
-    texts = review["warnings"]
-    if not texts:
-        return "<p>The review has no warning.</p>"
-    first = texts[:MOST_CAUTIONS]
-    # whole where there is room on the paper for all of them: what to do stands at a text's end
-    most = CAUTION if sum(map(len, first)) > MOST_CAUTIONS * CAUTION else MOST_CAUTIONS * CAUTION
-    items = "".join(f"<li>{said(text, most)}</li>" for text in first)
-    more = _more(len(texts), MOST_CAUTIONS, "warnings")
-    return f"<ul>{items}</ul>" + (f'<p class="more">{more}</p>' if more else "")
-
-
-def _more(whole: int, most: int, what: str) -> str:
-    return f"and {whole - most} more {what}" if whole > most else ""
+def _more(count: int, most: int, what: str) -> str:
+    """A line on how many of the count are left out; "": none."""
+    return f"and {count - most} more {what}" if count > most else ""

@@ -1,109 +1,131 @@
-"""One step of the job as the plan page shows it: drawing, what happens, where everything stands."""
+"""One step of the job for the plan page: the drawing, what happens, where each body is."""
 
 from __future__ import annotations
 
-from typing import Any
-
 from analysis.mechanics.model import Model
 from analysis.prediction.job_frames import Frame
-from dashboard.plan.planned_rig import Planned
+from dashboard.plan.planned_rig import PlannedRig
 from dashboard.plan.tables import tension
+from dashboard.plan.wire import FrameAnswer
 from dashboard.rig_drawing.drawing import drawing
 from dashboard.text.units import Units, number
 
-LOCKED = "the rig locks up here: the model has no force for it"
+JAMMED = "the rig jams at this step: the model gives no force"
+NO_FORCE = "the strands show multiples of T, because the haul force is not known"
 
 
 def frame_answer(
-    planned: Planned, mode: str, index: int, e: float | None, shown: Units, labels: str, width: int
-) -> dict[str, Any]:
-    """{"svg", "text", "more", "of", "thinned"}: all plain text but the SVG, whose names are escaped."""
-    told = planned.story(mode)
-    frame = told.frames[index]
-    known = planned.at(e, frame.x_m)
-    texts = strand_labels(planned, known, shown, labels)
-    notes = {} if known is None else _notes(known, shown)
-    svg = drawing(planned.rig, frame.x_m, None if known is None else known.tension, texts,
-                  width=width, notes=notes)  # fmt: skip
-    more = [_way(planned, frame, shown), *_slid(frame, shown)]
-    more.append(LOCKED if known is None else _forces(known, shown))
-    more.append(_places(planned, frame, shown))
-    if labels == "force" and known is not None and known.haul_force_N is None:
-        more.append("the haul force is not known: strands are labelled by multiples of it")
-    if told.left_out:
-        more.append(told.left_out.text(shown))
-    return {
-        "svg": svg,
-        "text": frame.caption.text(shown),
-        "kind": frame.kind,
-        "more": more,
-        "of": len(told.frames),
-    }
+    planned: PlannedRig,
+    mode: str,
+    index: int,
+    e: float | None,
+    units: Units,
+    labels: str,
+    width: int,
+) -> FrameAnswer:
+    """The SVG, whose texts are escaped, and plain texts.
 
-
-def strand_labels(planned: Planned, known: Model | None, shown: Units, labels: str) -> list[str]:
-    """Each strand's tension: times T, or in force where the haul force is known."""
-    if known is None:
-        return ["—"] * len(planned.rig.strands)
-    if labels == "force" and known.haul_force_N is not None:
-        return [shown.force(float(t) * known.haul_force_N) for t in known.tension]
-    return [tension(float(t)) for t in known.tension]
-
-
-def _notes(known: Model, shown: Units) -> dict[str, str]:
-    """What pointing at a part tells."""
-    notes = {}
-    for part in known.parts:
-        if part.kind == "strand":
-            continue
-        text = tension(abs(part.model))
-        if known.haul_force_N is not None:
-            text += f", {shown.force(abs(part.model) * known.haul_force_N)}"
-        allowed = "unrated" if part.limit_N is None else f"allowed {shown.force(part.limit_N)}"
-        notes[part.name] = f"{text}; {allowed}"
-    return notes
-
-
-def length(shown: Units, metre: float) -> str:
-    """A length on the way, to a centimetre or a tenth of a foot: more would promise too much."""
-    unit, size = shown.length_shown.chosen(metre)
-    value = metre / size
-    return f"{value:.{2 if size == 1.0 else 1}f} {unit}"
-
-
-def _way(planned: Planned, frame: Frame, shown: Units) -> str:
-    whole = planned.rig.load.pull_distance_m
-    of = "" if whole is None else f" of {length(shown, whole)}"
-    return (
-        f"load {length(shown, frame.load_travel_m)}{of}, "
-        f"{length(shown, frame.haul_travel_m)} of rope through the hands"
+    mode: how grabs are reset, one of MODES; index: of the frame, from 0; e: efficiency of every
+    pulley, None for the file's own; labels: on the strands, "t" or "force"; width: of the drawing,
+    px.
+    """
+    frames = planned.job_frames(mode)
+    frame = frames.frames[index]
+    rig_model = planned.model_at(e, frame.x_m)
+    svg = drawing(
+        planned.rig,
+        frame.x_m,
+        None if rig_model is None else rig_model.tension,
+        strand_labels(planned, rig_model, units, labels),
+        width=width,
+        notes={} if rig_model is None else _element_notes(rig_model, units),
+    )
+    more = [_travel(planned, frame, units), *_reset(frame, units)]
+    more.append(JAMMED if rig_model is None else _forces(rig_model, units))
+    more.append(_positions(planned, frame, units))
+    if labels == "force" and rig_model is not None and rig_model.haul_force_N is None:
+        more.append(NO_FORCE)
+    if frames.left_out:
+        more.append(frames.left_out.text(units))
+    return FrameAnswer(
+        svg=svg,
+        text=frame.caption.text(units),
+        kind=frame.kind,
+        more=more,
+        steps=len(frames.frames),
     )
 
 
-def _slid(frame: Frame, shown: Units) -> list[str]:
-    said = []
+def strand_labels(
+    planned: PlannedRig, rig_model: Model | None, units: Units, labels: str
+) -> list[str]:
+    """The tension of each strand: a multiple of T, or a force where labels is "force" and the haul
+    force is known."""
+    if rig_model is None:
+        return ["—"] * len(planned.rig.strands)
+    if labels == "force" and rig_model.haul_force_N is not None:
+        return [units.force(float(t) * rig_model.haul_force_N) for t in rig_model.tension]
+    return [tension(float(t)) for t in rig_model.tension]
+
+
+def _element_notes(rig_model: Model, units: Units) -> dict[str, str]:
+    """By element: the text that the drawing shows under the pointer."""
+    notes = {}
+    for element in rig_model.parts:
+        if element.kind == "strand":
+            continue
+        text = tension(abs(element.model))
+        if rig_model.haul_force_N is not None:
+            text += f", {units.force(abs(element.model) * rig_model.haul_force_N)}"
+        limit_N = element.limit_N
+        allowed = "unrated" if limit_N is None else f"allowed {units.force(limit_N)}"
+        notes[element.name] = f"{text}; {allowed}"
+    return notes
+
+
+def position(units: Units, length_m: float) -> str:
+    """A length, to a centimetre or a tenth of a foot: the model is no more exact."""
+    unit, size = units.length_shown.chosen(length_m)
+    value = length_m / size
+    return f"{value:.{2 if size == 1.0 else 1}f} {unit}"
+
+
+def _travel(planned: PlannedRig, frame: Frame, units: Units) -> str:
+    whole_m = planned.rig.load.pull_distance_m
+    goal = "" if whole_m is None else f" of {position(units, whole_m)}"
+    return (
+        f"load {position(units, frame.load_travel_m)}{goal}, "
+        f"{position(units, frame.haul_travel_m)} of rope through the hands"
+    )
+
+
+def _reset(frame: Frame, units: Units) -> list[str]:
+    """Setback of the load, and grabs that were slid."""
+    lines = []
     if frame.setback_m:
-        said.append(f"the load comes back {length(shown, frame.setback_m)} onto the capture")
-    said += [
-        f"{name} slid from {length(shown, before)} to {length(shown, to)} off the anchor"
-        for name, before, to in frame.slid
+        lines.append(f"the load settles back {position(units, frame.setback_m)} onto the capture")
+    lines += [
+        f"{name} was slid from {position(units, before_m)} to {position(units, after_m)} off the anchor"
+        for name, before_m, after_m in frame.slid
     ]
-    return said
+    return lines
 
 
-def _forces(known: Model, shown: Units) -> str:
+def _forces(rig_model: Model, units: Units) -> str:
     haul = ""
-    if known.haul_force_N is not None:
-        haul = f"haul force here {shown.force_pm(known.haul_force_N, known.haul_force_u_N)}, "
-    return f"{haul}MA here {number(known.model_ma)}"
+    if rig_model.haul_force_N is not None:
+        force = units.force_pm(rig_model.haul_force_N, rig_model.haul_force_u_N)
+        haul = f"haul force here {force}, "
+    return f"{haul}MA here {number(rig_model.model_ma)}"
 
 
-def _places(planned: Planned, frame: Frame, shown: Units) -> str:
+def _positions(planned: PlannedRig, frame: Frame, units: Units) -> str:
+    """Distance of each body from the anchor, the nearest first."""
     rig = planned.rig
     order = sorted(range(len(rig.bodies)), key=lambda b: float(frame.x_m[b]))
-    said = []
+    places = []
     for b in order:
         body = rig.bodies[b]
-        beside = f" ({length(shown, body.y_m)} beside the axis)" if body.y_m else ""
-        said.append(f"{body.name} at {length(shown, float(frame.x_m[b]))}{beside}")
-    return "from the anchor: " + ", ".join(said)
+        beside = f" ({position(units, body.y_m)} beside the axis)" if body.y_m else ""
+        places.append(f"{body.name} at {position(units, float(frame.x_m[b]))}{beside}")
+    return "from the anchor: " + ", ".join(places)

@@ -1,4 +1,4 @@
-"""The plan page's server: this machine alone, every route behind the gate, and nothing that changes a file."""
+"""Serves the plan page to this machine alone, through the gate; no request changes a file."""
 
 from __future__ import annotations
 
@@ -7,45 +7,40 @@ import re
 import secrets
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from html import escape
-from pathlib import Path
 from typing import Any
 
 from analysis.mechanics.what_if import LEAST_E, MOST_E
 from dashboard.plan.job_step import frame_answer
 from dashboard.plan.page import page
-from dashboard.plan.planned_rig import MODES, Planned
-from dashboard.plan.tables import comparison, tables, top
+from dashboard.plan.planned_rig import MODES, PlannedRig
+from dashboard.plan.tables import about, comparison, tables, top
+from dashboard.plan.wire import FrameAnswer, PlanAnswer, PlannedRigTables
 from dashboard.text.units import SYSTEMS, Units
-from dashboard.web.gate import HTML, JSON, Answer, Gate, Refused, Request, Route, asked_int
+from dashboard.web import assets
+from dashboard.web.gate import HTML, JSON, Answer, Gate, Refused, Route, WebRequest, asked_int
 from dashboard.web.listener import FaultLog, Listening
 
-ASSETS = Path(__file__).parents[1] / "assets"
-FILES = {
-    "page.css": "text/css; charset=utf-8", "plan.css": "text/css; charset=utf-8",
-    "format.js": "text/javascript; charset=utf-8", "plan.js": "text/javascript; charset=utf-8",
-}  # fmt: skip
 LABELS = ("t", "force")
-LEAST_WIDTH, MOST_WIDTH = 320, 1600
+LEAST_WIDTH, MOST_WIDTH = 320, 1600  # of a drawing, px
 
 
 @dataclass(frozen=True)
 class Asked:
     """What a query asks for, checked."""
 
-    e: float | None
-    units: Units
-    mode: str
-    labels: str
+    e: float | None  # efficiency of every pulley; None: as in the file
+    units: Units  # in which the answer is written
+    mode: str  # how grabs are reset, one of MODES
+    labels: str  # on the strands of the drawing, one of LABELS
 
 
 def asked(query: Mapping[str, str]) -> Asked:
-    """Raises Refused."""
+    """The query of a request, checked.  Raises Refused."""
     given = query.get("e", "")
     e = None
     if given:
         if not re.fullmatch(r"[01]\.[0-9]{1,4}", given) or not LEAST_E <= float(given) <= MOST_E:
-            raise Refused(400, f"e is a pulley efficiency from {LEAST_E:.2f} to {MOST_E:.2f}")
+            raise Refused(400, f"e must be a pulley efficiency from {LEAST_E:.2f} to {MOST_E:.2f}")
         e = float(given)
     return Asked(
         e,
@@ -55,29 +50,32 @@ def asked(query: Mapping[str, str]) -> Asked:
     )
 
 
-def _one_of(query: Mapping[str, str], name: str, known: Sequence[str]) -> str:
-    value = query.get(name, known[0])
-    if value not in known:
-        raise Refused(400, f"{name} is " + " or ".join(known))
+def _one_of(query: Mapping[str, str], name: str, choices: Sequence[str]) -> str:
+    """The query's value, the first choice where it has none.  Raises Refused for another value."""
+    value = query.get(name, choices[0])
+    if value not in choices:
+        raise Refused(400, f"{name} must be " + " or ".join(choices))
     return value
 
 
 class PlanServer(Listening):
-    """The plan page over one rig or two."""
+    """Serves the plan page of one rig or of two.
 
-    def __init__(self, plans: Sequence[Planned], units: str = "metric", port: int = 0) -> None:
+    units: the name of the system of units that the page opens with; port: 0 for any that is free.
+    """
+
+    def __init__(self, plans: Sequence[PlannedRig], units: str = "metric", port: int = 0) -> None:
         self.plans, self.units = tuple(plans), units
         self.faults = FaultLog()
         super().__init__(self._call, port)
         at = re.compile
-        files = "|".join(re.escape(name) for name in FILES)
         routes = [
             Route("GET", at("/"), self._page),
             Route("GET", at("/plan"), self._plan),
             Route("GET", at("/drawing"), self._drawing),
-            Route("GET", at(f"/assets/({files})"), self._asset),
+            assets.route("plan", "shared"),
         ]
-        # nothing here is changed by a page, so nobody gets this run's token
+        # no action is offered, so no page receives the token
         self.gate = Gate(
             hosts=self.hosts,
             token=secrets.token_urlsafe(24),
@@ -89,21 +87,23 @@ class PlanServer(Listening):
     def _call(self, environ: dict[str, Any], start: Callable[..., Any]) -> Iterable[bytes]:
         return self.gate(environ, start)
 
-    def _page(self, request: Request) -> Answer:
+    def _page(self, request: WebRequest) -> Answer:
         for planned in self.plans:
             planned.refresh()
         return Answer(200, page(self.plans, self.units).encode("utf-8", "replace"), HTML)
 
-    def _plan(self, request: Request) -> Answer:
+    def _plan(self, request: WebRequest) -> Answer:
+        """The contents of every rig, and the comparison where there are two without a fault."""
         want = asked(request.query)
         for planned in self.plans:
             planned.refresh()
         rigs = [_rig(planned, want) for planned in self.plans]
         sound = len(self.plans) == 2 and not any(p.fault for p in self.plans)
         side = comparison(self.plans, want.e, want.mode, want.units) if sound else ""
-        return _json({"rigs": rigs, "compare": side})
+        return _json(PlanAnswer(rigs=rigs, compare=side))
 
-    def _drawing(self, request: Request) -> Answer:
+    def _drawing(self, request: WebRequest) -> Answer:
+        """One step of the job.  The page names the version of the file whose steps it shows."""
         want = asked(request.query)
         index, frame = asked_int(request.query, "rig"), asked_int(request.query, "frame")
         width = min(MOST_WIDTH, max(LEAST_WIDTH, asked_int(request.query, "w") or 900))
@@ -112,46 +112,40 @@ class PlanServer(Listening):
         planned = self.plans[index]
         if planned.fault or str(planned.version) != request.query.get("v", str(planned.version)):
             raise Refused(409, "the file has changed: read it again")
-        frames = planned.story(want.mode).frames
+        frames = planned.job_frames(want.mode).frames
         if frame >= len(frames):
             raise Refused(404, "no such step")
         return _json(
             frame_answer(planned, want.mode, frame, want.e, want.units, want.labels, width)
         )
 
-    def _asset(self, request: Request) -> Answer:
-        name = request.match[1]
-        return Answer(200, (ASSETS / name).read_bytes(), FILES[name], keep=False)
+
+def _rig(planned: PlannedRig, want: Asked) -> PlannedRigTables:
+    """The contents of one rig except its drawing; where the file is at fault, the fault alone."""
+    answer = PlannedRigTables(
+        v=planned.version,
+        fault=planned.fault,
+        e=_shown_e(planned),
+        title="",
+        said="",
+        top="",
+        tables="",
+        frames=0,
+    )
+    if not planned.fault:
+        answer["title"] = planned.rig.title or planned.path.name
+        answer["said"] = about(planned, want.e)
+        answer["top"] = top(planned, want.e, want.units)
+        answer["tables"] = tables(planned, want.e, want.units)
+        answer["frames"] = len(planned.job_frames(want.mode).frames)
+    return answer
 
 
-def _rig(planned: Planned, want: Asked) -> dict[str, Any]:
-    """Everything of one rig but its drawing; a file at fault has its line and nothing else."""
-    common = {"v": planned.version, "fault": planned.fault, "e": _shown_e(planned)}
-    if planned.fault:
-        return common | {"title": "", "said": "", "top": "", "tables": "", "frames": 0}
-    story = planned.story(want.mode)
-    rig = planned.rig
-    said = [f"<span>{escape(rig.note)}</span>"] if rig.note else []
-    if rig.source:
-        said.append(f"<small>source: {escape(rig.source)}</small>")
-    if want.e is not None:
-        said.append(
-            f'<strong class="what-if">What if: every pulley at {want.e:.2f}, taken as exact. The file is not changed.</strong>'
-        )
-    return common | {
-        "title": rig.title or planned.path.name,
-        "said": " ".join(said),
-        "top": top(planned, want.e, want.units),
-        "tables": tables(planned, want.e, want.units),
-        "frames": len(story.frames),
-    }
-
-
-def _shown_e(planned: Planned) -> float:
-    """Where the what-if slider stands while the file's own efficiencies are used: their mean."""
+def _shown_e(planned: PlannedRig) -> float:
+    """The mean efficiency of the rig's pulleys: where the what-if slider stands until it is moved."""
     own = [s.efficiency for s in planned.rig.stations if s.kind == "pulley"]
     return round(min(MOST_E, max(LEAST_E, sum(own) / len(own))), 2) if own else 0.9
 
 
-def _json(value: dict[str, Any]) -> Answer:
+def _json(value: PlanAnswer | FrameAnswer) -> Answer:
     return Answer(200, json.dumps(value, ensure_ascii=False).encode("utf-8", "replace"), JSON)

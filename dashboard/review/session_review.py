@@ -1,7 +1,8 @@
-"""One session as its review page needs it: the review, what if, and any window of the readings.
+"""The data of one session for its review page: review, what-ifs, readings of any window of time.
 
-Read once, then only what is new.  The same analyser and `review_all` as `haul review` and the live
-page, so that all three say the same.  Reads only: nothing here changes a session or a rig file.
+A session is read once, then only the rows that are new.  Analyser and `review_all` are those of
+`haul review` and of the live page, so that all three give the same numbers.  Nothing here changes a
+session or a rig file.
 """
 
 from __future__ import annotations
@@ -37,44 +38,45 @@ from logger.errors import UserFault, one_line
 from logger.session.reader import Follower, open_session
 from logger.session.records import Block, SessionInfo
 
-AGAIN_S = 1.0  # a growing session is looked at no more often
+REREAD_S = 1.0  # least time between two readings of a growing session
 MOST_FORCES = 4  # channels in the plot of forces
-MOST_MARKS = 500
-KEPT = 16  # what-ifs whose answer is kept
+MOST_MARKS = 500  # events marked in one plot
+MOST_WHAT_IFS = 16  # whose review is kept
 MOST_OPEN = 2  # sessions whose readings are kept: 16 bytes a reading
 
 
 @dataclass(frozen=True, eq=False)
 class ReviewNow:
-    """A session as reviewed at one moment; rig, known, found: the rig that it shows (the session may
-    have had several), its model, the quantities with their budgets.
+    """The review of a session at one moment, of the rig that it shows: a session may have had
+    several."""
 
-    reviewed: the review.
-    otherwise: what was taken otherwise than recorded.
-    """
-
-    reviewed: Reviewed
-    otherwise: tuple[Message, ...] = ()
+    reviewed: Reviewed  # the review, by rig and as a whole
+    assumptions: tuple[Message, ...] = ()  # of a what-if: what differs from the record
 
     @property
     def info(self) -> SessionInfo:
+        """What the session's folder says about itself."""
         return self.reviewed.info
 
     @property
     def result(self) -> Result:
+        """Strokes, resets and events of the session."""
         return self.reviewed.result
 
     @property
     def rig(self) -> Rig:
+        """The rig that the review shows."""
         return self.reviewed.main.rig
 
     @property
-    def known(self) -> Model:
-        return self.reviewed.main.known
+    def rig_model(self) -> Model:
+        """The model of that rig."""
+        return self.reviewed.main.rig_model
 
     @property
-    def found(self) -> Estimates:
-        return self.reviewed.main.found
+    def estimates(self) -> Estimates:
+        """The measured quantities of that rig with their budgets."""
+        return self.reviewed.main.estimates
 
     @property
     def review(self) -> dict[str, Any]:
@@ -83,6 +85,7 @@ class ReviewNow:
 
     @cached_property
     def _marked(self) -> tuple[list[float], list[str]]:
+        """Times (s) and numbers in the list of all events that the plots mark."""
         rows = [
             (e["time_s"], str(k))
             for k, e in enumerate(self.review["events"], 1)
@@ -91,15 +94,17 @@ class ReviewNow:
         return [t for t, _ in rows], [k for _, k in rows]
 
     def marks(self, begin_s: float, end_s: float) -> list[tuple[float, str]]:
-        """(time_s, number in the list of events) of what the plots mark between two times, in order;
-        of very many, evenly chosen ones."""
+        """(time_s, number in the list of events) of the events to mark between two times, in order.
+
+        Where there are more than MOST_MARKS, every second, every third ... is returned.
+        """
         times, numbers = self._marked
-        found = range(bisect_left(times, begin_s), bisect_right(times, end_s))
-        return [(times[k], numbers[k]) for k in found[:: 1 + len(found) // MOST_MARKS]]
+        inside = range(bisect_left(times, begin_s), bisect_right(times, end_s))
+        return [(times[k], numbers[k]) for k in inside[:: 1 + len(inside) // MOST_MARKS]]
 
     @cached_property
     def resets(self) -> list[tuple[float, float]]:
-        """From and to of each reset, s."""
+        """(begin, end) of each reset, s."""
         return [
             (e["time_s"], self.result.end_s if e["end_s"] is None else e["end_s"])
             for e in self.review["events"] if e["kind"] == "reset"
@@ -107,16 +112,21 @@ class ReviewNow:
 
 
 @dataclass(frozen=True, eq=False)
-class Shown:
-    """A channel in the plots.  name: as it is written beside the line."""
+class PlottedChannel:
+    """A channel in the plots."""
 
-    name: str
-    quantity: str
-    series: Series
+    name: str  # written beside its line
+    quantity: str  # force or length
+    series: Series  # its readings, in SI
 
 
 class SessionReview:
-    """path: a session; rigs: files that a what-if may take.  Raises UserFault where it cannot be read."""
+    """A session that is reread while it grows, its review and its what-ifs.  Safe for several
+    threads.
+
+    path: the session's folder; rigs: rig files that a what-if may take.  Raises UserFault where the
+    session cannot be read.
+    """
 
     def __init__(self, path: Path, rigs: Sequence[Path] = ()) -> None:
         self.path, self.rigs = path, tuple(rigs)
@@ -125,6 +135,7 @@ class SessionReview:
         self._start()
 
     def _start(self) -> None:
+        """Forget all readings and begin at the session's first row."""
         self.version = 0
         self._stamp: object = None
         self.info = open_session(self.path)
@@ -134,70 +145,80 @@ class SessionReview:
         self._follower = Follower(self.path)
         self._malformed = 0
         self._now: ReviewNow | None = None
-        self._others: OrderedDict[object, ReviewNow] = OrderedDict()
-        self.forces = [Shown(c.name, "force", Series(c)) for c in self.roles.forces[:MOST_FORCES]]
+        self._what_ifs: OrderedDict[object, ReviewNow] = OrderedDict()
+        self.forces = [
+            PlottedChannel(c.name, "force", Series(c)) for c in self.roles.forces[:MOST_FORCES]
+        ]
         self.rope = self.load = None
-        known = self.roles
-        if known.progress is not None:
+        counter = self.roles.progress
+        if counter is not None:
             name = "rope at the haul"
-            if known.progress is not known.haul_length:
-                name += f", from {known.progress.name}"
-            self.rope = Shown(name, "length", Series(known.progress, known.progress_gain))
-        if known.load_length is not None:
-            self.load = Shown("load", "length", Series(known.load_length))
+            if counter is not self.roles.haul_length:
+                name += f", from {counter.name}"
+            self.rope = PlottedChannel(name, "length", Series(counter, self.roles.progress_gain))
+        if self.roles.load_length is not None:
+            self.load = PlottedChannel("load", "length", Series(self.roles.load_length))
         self.series = [*self.forces, *(s for s in (self.rope, self.load) if s is not None)]
 
     # -- reading -------------------------------------------------------------------------------
     def refresh(self) -> None:
-        """Take up what is new in the folder; cheap where nothing is.  Raises SessionFault."""
+        """Read the rows that are new in the folder; fast where there are none.  Raises
+        SessionFault."""
         with self.lock:
             mono_s = time.monotonic()
             if mono_s < self._due:
                 return
-            stamp = self._seen()
+            stamp = self._file_stamps()
             if stamp == self._stamp and self.info.state != "growing":
                 return
             try:
-                self._take(self._follower.read())
+                self._push(self._follower.read())
                 self.info = open_session(self.path)
             except UserFault:
                 if self._stamp is None:
                     raise
                 self._start()  # another session lies there, or its files became shorter
-                self._take(self._follower.read())
+                self._push(self._follower.read())
             self._stamp = stamp
-            self._due = time.monotonic() + AGAIN_S if self.info.state == "growing" else -math.inf
+            self._due = time.monotonic() + REREAD_S if self.info.state == "growing" else -math.inf
 
-    def _seen(self) -> object:
-        marks: list[object] = []
+    def _file_stamps(self) -> object:
+        """Size, time of change and inode of each file of the session; two that are equal mean no
+        change."""
+        stamps: list[object] = []
         for name in ("datapackage.json", "readings.csv", "events.csv", "SHA256SUMS"):
             try:
-                found = (self.path / name).stat()
-                marks += [found.st_size, found.st_mtime_ns, found.st_ino]
+                status = (self.path / name).stat()
+                stamps += [status.st_size, status.st_mtime_ns, status.st_ino]
             except OSError:
-                marks.append(None)
-        return tuple(marks)
+                stamps.append(None)
+        return tuple(stamps)
 
-    def _take(self, block: Block) -> None:
+    def _push(self, block: Block) -> None:
+        """Hand new rows to the analyser and to the plotted channels; the reviews so far are
+        dropped."""
         for event in block.events:
             if event.kind in ("zero", "undo") and event.value is not None:
-                for shown in self.forces:
-                    if shown.series.channel.name == event.channel:
-                        shown.series.zero(event.time_s, event.value)
-        for shown in self.series:
-            rows = block.readings.get(shown.series.channel.name)
+                for plotted in self.forces:
+                    if plotted.series.channel.name == event.channel:
+                        plotted.series.zero(event.time_s, event.value)
+        for plotted in self.series:
+            rows = block.readings.get(plotted.series.channel.name)
             if rows is not None and len(rows.time_s):
-                shown.series.push(rows)
+                plotted.series.push(rows)
         self._malformed += block.malformed
         self._analyser.push(block, block.clock[-1].time_s if block.clock else -math.inf)
         self.version += 1
         self._now = None
-        self._others.clear()
+        self._what_ifs.clear()
 
-    # -- what follows --------------------------------------------------------------------------
+    # -- reviews ------------------------------------------------------------------------------
     def reviewed(self, e: float | None = None, rig: int | None = None) -> ReviewNow:
-        """The review; e: what if every pulley had this efficiency; rig: what if it had been this
-        one of `rigs`.  Raises UserFault, IndexError."""
+        """The review of the record, or of a what-if.  Raises UserFault, IndexError.
+
+        e: efficiency of every pulley in the what-if, None: as in the rig file; rig: index in `rigs`
+        of the rig file to take in place of the recorded one, None: the recorded one.
+        """
         with self.lock:
             self.refresh()
             if e is None and rig is None:
@@ -205,79 +226,88 @@ class SessionReview:
                     self._now = self._made(self.info, self.rig, self._analyser.result())
                 return self._now
             key = (e, rig, self._rig_stamp(rig))
-            if key not in self._others:
-                self._others[key] = self._otherwise(e, rig)
-                while len(self._others) > KEPT:
-                    self._others.popitem(last=False)
-            return self._others[key]
+            if key not in self._what_ifs:
+                self._what_ifs[key] = self._what_if(e, rig)
+                while len(self._what_ifs) > MOST_WHAT_IFS:
+                    self._what_ifs.popitem(last=False)
+            return self._what_ifs[key]
 
     def named(self, rig: int) -> str:
-        """What a what-if's rig file is called: with its folder, because every session has a rig.toml."""
+        """Folder and file name of the rig file with this index in `rigs`.
+
+        The folder is included because the rig of every session is called rig.toml.
+        """
         return one_line("/".join(self.rigs[rig].absolute().parts[-2:]), 120)
 
     def _rig_stamp(self, rig: int | None) -> object:
+        """Size and time of change of a rig file, so that an edited file is reviewed again."""
         if rig is None:
             return None
         try:
-            found = self.rigs[rig].stat()
+            status = self.rigs[rig].stat()
         except OSError:
             return None
-        return found.st_size, found.st_mtime_ns
+        return status.st_size, status.st_mtime_ns
 
-    def _otherwise(self, e: float | None, rig: int | None) -> ReviewNow:
-        otherwise: tuple[Message, ...] = ()
+    def _what_if(self, e: float | None, rig: int | None) -> ReviewNow:
+        """The review of a what-if; e, rig: as in `reviewed`."""
+        assumptions: tuple[Message, ...] = ()
         if rig is None:
             base = self.reviewed()
         elif e is not None:
             base = self.reviewed(None, rig)
         else:
-            # another rig has other strokes: everything is judged anew, from the files
+            # another rig has other strokes: the session is analysed again from its files
             base = ReviewNow(whole_session(self.path, self.rigs[rig]).reviewed)
         if rig is not None:
-            otherwise = (message("what_if_rig", rig=self.named(rig)),)
+            assumptions = (message("what_if_rig", rig=self.named(rig)),)
         if e is None:
-            return replace(base, otherwise=otherwise)
-        otherwise += (message("what_if_efficiency", efficiency=e),)
-        # the session's first rig; those that were built later stand in the result
+            return replace(base, assumptions=assumptions)
+        assumptions += (message("what_if_efficiency", efficiency=e),)
+        # the first rig of the session; later ones are in the result
         first = base.rig if rig is not None else self.rig
         spans = tuple(
             replace(span, rig=None if span.rig is None else what_if(span.rig, e))
             for span in base.result.rigs
         )
         result = replace(base.result, rigs=spans)
-        return replace(self._made(base.info, what_if(first, e), result), otherwise=otherwise)
+        return replace(self._made(base.info, what_if(first, e), result), assumptions=assumptions)
 
     def _made(self, info: SessionInfo, rig: Rig, result: Result) -> ReviewNow:
+        """The review of an analysed session with this rig."""
         more = rows_left_out(self._malformed)
         return ReviewNow(review_all(info, rig, result, model(rig), more))
 
     def span(self) -> tuple[float, float]:
-        """First and last second of the session, a second apart at least."""
+        """Begin and end of the session, s; at least one second apart."""
         result = self.reviewed().result
         return result.start_s, max(result.end_s, result.start_s + 1.0)
 
     def peak_N(self) -> float:
-        """The highest force that is shown, which chooses the unit of all."""
+        """The highest force of all plotted channels: it decides the unit of force of all plots."""
         tops = [self.reviewed().result.channels[s.series.channel.name].highest for s in self.forces]
-        known = [abs(top) for top in tops if top is not None]
-        return max(known, default=0.0)
+        return max((abs(top) for top in tops if top is not None), default=0.0)
 
     def travel_at(self, time_s: Any) -> Any:
-        """Rope at the haul (n,) at these times, m."""
+        """Rope hauled (n,), m, at the times time_s (n,); NaN where there is no reading."""
         times = np.asarray(time_s, float)
         return np.full(len(times), np.nan) if self.rope is None else self.rope.series.at(times)
 
 
 class Reviews:
-    """The sessions whose review pages are open; the last asked for are kept."""
+    """The sessions whose review pages are open: the MOST_OPEN that were asked for last.
+
+    rigs: rig files that a what-if may take.
+    """
 
     def __init__(self, rigs: Sequence[Path] = ()) -> None:
         self.rigs = tuple(rigs)
         self._lock = threading.Lock()
         self._open: OrderedDict[str, SessionReview] = OrderedDict()
 
-    def of(self, path: Path) -> SessionReview:
-        """Raises UserFault where there is no session that can be read."""
+    def session(self, path: Path) -> SessionReview:
+        """The session in this folder, with its newest rows.  Raises UserFault where it cannot be
+        read."""
         key = str(path)
         with self._lock:
             if key not in self._open:
@@ -285,6 +315,6 @@ class Reviews:
                 while len(self._open) > MOST_OPEN:
                     self._open.popitem(last=False)
             self._open.move_to_end(key)
-            found = self._open[key]
-        found.refresh()
-        return found
+            session = self._open[key]
+        session.refresh()
+        return session

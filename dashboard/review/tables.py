@@ -1,4 +1,4 @@
-"""What stands on the review page in words and numbers: plain texts, put in by the page as text."""
+"""The texts and tables of the review page, as plain text; the page inserts them as text."""
 
 from __future__ import annotations
 
@@ -9,85 +9,112 @@ from analysis.prediction.predict import stop_hauling_at
 from analysis.review.review import read_by_cells
 from analysis.review.shown_rows import peak_rows
 from dashboard.review.session_review import ReviewNow
+from dashboard.review.wire import BudgetRows, EventCells, Heads, PeakCells, ReviewTexts, StrokeCells
 from dashboard.text.result_rows import RESULTS, ResultRow, budget_table, result_rows
 from dashboard.text.summary_sentences import three_sentences
 from dashboard.text.table_rows import EVENTS, PEAKS, STROKES, listed_events, numbered, texts
 from dashboard.text.units import Units
 from logger.errors import one_line
 
-MOST_STROKES, MOST_EVENTS, MOST_PEAKS, MOST_WARNINGS, MOST_PARTS = 1000, 300, 300, 40, 20
+MOST_STROKES, MOST_EVENTS, MOST_PEAKS, MOST_WARNINGS = 1000, 300, 300, 40
+MOST_COMPONENTS = 20  # of one uncertainty budget
 
 
-def summary(now: ReviewNow, rows: list[ResultRow], worst: dict[str, Any] | None, shown: Units) -> list[list[str]]:
-    """[what, value]: what a what-if is compared by.  worst: the peak with the highest use."""
+def summary(
+    now: ReviewNow, rows: list[ResultRow], worst: dict[str, Any] | None, units: Units
+) -> list[list[str]]:
+    """Rows [quantity, value] in which a what-if is compared with the record.
+
+    worst: the peak with the highest use, None: no force was read.
+    """
     by_key = {row.key: row for row in rows}
     compared = [by_key[key] for key in ("actual_ma", "efficiency", "haul_force_N")]
     load, ideal, en = by_key["load_force_N"], by_key["ideal_ma"], by_key["en"]
     name, _, _, use, *_ = PEAKS
     _, measured, predicted, *_ = RESULTS
-    agree = "within what both are known to" if abs(en.measured or 0.0) <= 1 else "more than both uncertainties explain"
+    agree = (
+        "within both uncertainties"
+        if abs(en.measured or 0.0) <= 1
+        else "more than both uncertainties explain"
+    )
     rated = worst is not None and worst["use"] is not None
     return [
-        *([f"predicted {row.title}", predicted.text(row, shown)] for row in compared),
-        [ideal.title, predicted.text(ideal, shown)],
-        *([f"measured {row.title}", measured.text(row, shown)] for row in compared),
-        [load.title, f"{measured.text(load, shown)} ({now.review['measured']['load_force_method']})"],
+        *([f"predicted {row.title}", predicted.text(row, units)] for row in compared),
+        [ideal.title, predicted.text(ideal, units)],
+        *([f"measured {row.title}", measured.text(row, units)] for row in compared),
+        [load.title, f"{measured.text(load, units)} ({now.review['measured']['load_force_method']})"],
         [en.title, measured.text(en) + ("" if en.measured is None else f" ({agree})")],
-        ["highest use", f"{use.text(worst)}, {name.text(worst)}" if rated else "nothing is rated"],
-        ["first limit reached at a haul force of", shown.force(stop_hauling_at(now.known).haul_force_N)],
+        ["highest use", f"{use.text(worst)}, {name.text(worst)}" if rated else "no part is rated"],
+        ["first limit reached at a haul force of", units.force(stop_hauling_at(now.rig_model).haul_force_N)],
     ]  # fmt: skip
 
 
-def page_data(now: ReviewNow, shown: Units) -> dict[str, Any]:
-    """All texts of the page."""
-    review = now.reviewed.shown(shown)
+def page_data(now: ReviewNow, units: Units) -> ReviewTexts:
+    """All texts and tables of the page."""
+    review = now.reviewed.shown(units)
     warnings = [one_line(w, 400) for w in review["warnings"]]
     unrated = sum(p["use"] is None for p in review["peaks"])
-    own = read_by_cells(now.known, now.result)
-    rows = result_rows(review, now.known, now.found)
-    forces = peak_rows(review, now.known, now.result)[:MOST_PEAKS]
+    own = read_by_cells(now.rig_model, now.result)
+    rows = result_rows(review, now.rig_model, now.estimates)
+    forces = peak_rows(review, now.rig_model, now.result)[:MOST_PEAKS]
     hauled = numbered(review["strokes"])[:MOST_STROKES]
     listed = listed_events(review, MOST_EVENTS)
-    tables = {
-        "results": texts(RESULTS, rows, shown), "strokes": texts(STROKES, hauled, shown),
-        "peaks": texts(PEAKS, forces, shown), "events": texts(EVENTS, listed, shown),
-    }  # fmt: skip
-    return {
-        "title": one_line(review["title"] or "Haul session", 120),
-        "folder": one_line(now.info.path.name, 120),
-        "started": one_line(review["started_at"], 40),
-        "state": review["state"],
-        "demo": now.info.simulation_true is not None,
-        "as_of": f"{now.result.end_s:.1f} s",
-        "told": " and ".join(messages.texts(now.otherwise, shown)),
-        "units": shown.name,
-        "readings": ", ".join(
+    results, strokes = texts(RESULTS, rows, units), texts(STROKES, hauled, units)
+    peaks, events = texts(PEAKS, forces, units), texts(EVENTS, listed, units)
+    return ReviewTexts(
+        title=one_line(review["title"] or "Haul session", 120),
+        folder=one_line(now.info.path.name, 120),
+        started=one_line(review["started_at"], 40),
+        state=review["state"],
+        demo=now.info.simulation_true is not None,
+        as_of=f"{now.result.end_s:.1f} s",
+        what_if=" and ".join(messages.texts(now.assumptions, units)),
+        units=units.name,
+        readings=", ".join(
             f"{one_line(name, 60)} {count}" for name, count in review["readings"].items()
         ),
-        "sentences": [one_line(text, 900) for text in three_sentences(now.reviewed, shown, own)],
-        "grave": review["state"] == "changed" or any((p["use"] or 0.0) > 1 for p in forces),
-        "heads": {name: head for name, (head, *_) in tables.items()},
-        "results": tables["results"][1:],
-        "why_not": one_line(review["measured"]["why_not"], 900),
-        "summary": summary(now, rows, forces[0] if forces else None, shown),
-        "warnings": warnings[:MOST_WARNINGS] + _more(len(warnings), MOST_WARNINGS, "warnings"),
-        "strokes": [
-            {"k": s["k"], "from": s["start_s"], "to": s["end_s"], "cells": cells}
-            for s, cells in zip(hauled, tables["strokes"][1:], strict=True)
+        sentences=[one_line(text, 900) for text in three_sentences(now.reviewed, units, own)],
+        grave=review["state"] == "changed" or any(p["over"] for p in forces),
+        heads=Heads(
+            results=results[0],
+            strokes=strokes[0],
+            peaks=peaks[0],
+            events=events[0],
+        ),
+        results=results[1:],
+        why_not=one_line(review["measured"]["why_not"], 900),
+        summary=summary(now, rows, forces[0] if forces else None, units),
+        warnings=warnings[:MOST_WARNINGS] + _more(len(warnings), MOST_WARNINGS, "warnings"),
+        strokes=[
+            StrokeCells(k=s["k"], from_s=s["start_s"], to_s=s["end_s"], cells=cells)
+            for s, cells in zip(hauled, strokes[1:], strict=True)
         ],
-        "strokes_more": "".join(_more(len(review["strokes"]), MOST_STROKES, "strokes")),
-        "peaks": [
-            {"use": p["use"], "cells": cells} for p, cells in zip(forces, tables["peaks"][1:], strict=True)
+        strokes_more="".join(_more(len(review["strokes"]), MOST_STROKES, "strokes")),
+        peaks=[
+            PeakCells(use=p["use"], over=p["over"], cells=cells)
+            for p, cells in zip(forces, peaks[1:], strict=True)
         ],
-        "unrated": f"{unrated} of {len(review['peaks'])} strands and parts are unrated in the rig file"
-        if unrated else "",
-        "events": [
-            {"at": e["time_s"], "cells": cells} for e, cells in zip(listed, tables["events"][1:], strict=True)
+        unrated=f"{unrated} of {len(review['peaks'])} strands and parts have no rating in the rig file"
+        if unrated
+        else "",
+        events=[
+            EventCells(time_s=e["time_s"], cells=cells)
+            for e, cells in zip(listed, events[1:], strict=True)
         ],
-        "events_more": "".join(_more(len(review["events"]), MOST_EVENTS, "events")),
-        "budgets": [vars(budget_table(row, shown, MOST_PARTS)) for row in rows if row.quantity],
-    }  # fmt: skip
+        events_more="".join(_more(len(review["events"]), MOST_EVENTS, "events")),
+        budgets=[_budget(row, units) for row in rows if row.quantity],
+    )
 
 
-def _more(many: int, most: int, what: str) -> list[str]:
-    return [f"and {many - most} more {what}: `haul review --json` lists all"] if many > most else []
+def _budget(row: ResultRow, units: Units) -> BudgetRows:
+    table = budget_table(row, units, MOST_COMPONENTS)
+    return BudgetRows(
+        name=table.name, said=table.said, rows=table.rows, shares=table.shares, note=table.note
+    )
+
+
+def _more(count: int, most: int, what: str) -> list[str]:
+    """A line on what was left out; empty where nothing was."""
+    return (
+        [f"and {count - most} more {what}: `haul review --json` lists all"] if count > most else []
+    )

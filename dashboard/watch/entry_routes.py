@@ -1,36 +1,41 @@
-"""What sharing adds to the page's routes: the entry page and its script, which alone are open to
-anyone, and the operator's page with the link for others."""
+"""The routes that `haul watch --share` adds: the entry page, and the page with the link for
+viewers.
+
+The entry page and its script are open to anyone; the page with the link is for operators.
+"""
 
 from __future__ import annotations
 
 import re
-from html import escape
-from pathlib import Path
 
 from dashboard.live.state_feed import encode
-from dashboard.web import qr
-from dashboard.web.gate import ANYONE, HTML, JSON, OPERATOR, Answer, Request, Route, asked_texts
+from dashboard.text.templates import render
+from dashboard.web import assets, qr
+from dashboard.web.gate import ANYONE, HTML, JSON, OPERATOR, Answer, Route, WebRequest, asked_texts
 from dashboard.web.sharing import Sharing
 
-FILES = Path(__file__).parents[1] / "entry"
-SCRIPT = "text/javascript; charset=utf-8"
+FILES = assets.FOLDER / "entry"
+SCRIPT = assets.KINDS[".js"]
 
 
 def routes(sharing: Sharing) -> list[Route]:
-    """The routes of one run's sharing."""
+    """The routes for the codes of one run."""
     page, script = ((FILES / name).read_bytes() for name in ("enter.html", "enter.js"))
-    show = (FILES / "share.html").read_text("utf-8")
     at = re.compile
 
-    def enter(request: Request) -> Answer:
+    def enter(request: WebRequest) -> Answer:
+        """Exchange a code for a cookie.  Raises Refused."""
         code = asked_texts(request.body, ("code",)).get("code", "")
         role, cookie = sharing.enter(code, request.environ)
         return Answer(200, encode({"role": role}), JSON, cookie=cookie)
 
-    def share(request: Request) -> Answer:
-        return Answer(200, show.replace("URL", escape(sharing.url("viewer"))).encode(), HTML)
+    def share(request: WebRequest) -> Answer:
+        """The page with the link for viewers."""
+        html = render("watch/share.html.j2", link=sharing.url("viewer"), asset=assets.address)
+        return Answer(200, html.encode(), HTML)
 
-    def picture(request: Request) -> Answer:
+    def picture(request: WebRequest) -> Answer:
+        """The link for viewers as a QR code."""
         return Answer(200, qr.svg(sharing.url("viewer")), "image/svg+xml")
 
     return [

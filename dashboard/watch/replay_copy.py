@@ -1,4 +1,5 @@
-"""A session played again: a copy whose rows grow at a pace, for the live page to watch.
+"""Plays a recorded session again: writes a copy that grows row by row, which the live page then
+watches.
 
 The original is only read.  The copy is marked REPLAY in its folder's name and its rig's title.
 """
@@ -25,15 +26,18 @@ from logger.session.records import Event, SessionInfo
 from logger.session.writer import SessionWriter
 from logger.toml_tables import parse_toml
 
-TICK_S = 0.04
-MOST_ROWS = 20_000  # in one tick: a pause of the machine is not made good at once
-NOT_PLAYED = frozenset({"stop", "rig"})
+TICK_S = 0.04  # between two writes
+MOST_ROWS = (
+    20_000  # in one tick: after a pause of the machine the copy catches up over several ticks
+)
+NOT_PLAYED = frozenset({"stop", "rig"})  # kinds of events that the copy does not repeat
 
 
 class Replay:
-    """A copy of `session` in `folder` that grows, speed seconds of it for each second.
+    """A copy of `session` in `folder` that grows by `speed` seconds of the session a second.
 
-    Raises UserFault where there is nothing to play.  `start` plays in a thread; `stop` ends it.
+    `start` plays it in a thread, `stop` ends that.  clock: monotonic time, s.  Raises UserFault
+    where the session cannot be read or has no reading.
     """
 
     def __init__(
@@ -45,7 +49,7 @@ class Replay:
         times = [float(r.time_s[0]) for r in block.readings.values() if len(r.time_s)]
         if not times:
             raise SessionFault(
-                session, "holds no reading: there is nothing to play", "give another session"
+                session, "has no reading, so there is nothing to play", "give another session"
             )
         self.first_s = min(times)
         ends = [float(r.time_s[-1]) for r in block.readings.values() if len(r.time_s)]
@@ -73,24 +77,24 @@ class Replay:
         self.finished = False
 
     def start(self) -> None:
-        """Play from now on, in a thread of its own."""
+        """Begin to play, in a thread of its own."""
         self._began = self._clock()
         self._thread = threading.Thread(target=self._run, name="replay", daemon=True)
         self._thread.start()
 
     def stop(self) -> None:
-        """End playing; the copy stays as it is."""
+        """Stop playing; the copy stays as it is, unsealed if it was not played to its end."""
         self._stop.set()
         if self._thread is not None:
             self._thread.join(5.0)
-        with contextlib.suppress(ValueError):  # a thread that hangs in a write still reads
+        with contextlib.suppress(ValueError):  # the thread may still read the rows if a write hangs
             self._rows.close()
         if not self.finished:
             self._writer.abandon()
             self.finished = True
 
     def tick(self) -> bool:
-        """Append what is due; False when all of it was played and the copy is sealed."""
+        """Append the rows that are due; False once all were played and the copy is sealed."""
         if self.finished:
             return False
         now_s = min(self.first_s + (self._clock() - self._began) * self.speed, self.last_s)
@@ -101,7 +105,9 @@ class Replay:
             due.append(line)
             self._counts[channel] = self._counts.get(channel, 0) + 1
             self._next = next(self._rows, None)
-            if len(due) >= MOST_ROWS:  # behind: the clock of the copy waits for its rows
+            if (
+                len(due) >= MOST_ROWS
+            ):  # too late: the time of the copy falls back to that of its rows
                 self._began += (now_s - time_s) / self.speed
                 last_s = time_s
                 break
@@ -120,7 +126,7 @@ class Replay:
 
     def _run(self) -> None:
         while not self._stop.is_set():
-            with contextlib.suppress(OSError):  # a full disk stops a replay, nothing else
+            with contextlib.suppress(OSError):  # a full disk ends the replay and nothing else
                 if not self.tick():
                     return
             self._stop.wait(TICK_S)
@@ -131,7 +137,8 @@ class Replay:
         )
 
     def _sensors(self, session: Path, folder: Path):  # type: ignore[no-untyped-def]
-        """The session's sensors, their calibrations where the copy looks for them."""
+        """The session's sensors, with the calibration files copied and named as the copy refers to
+        them."""
         from logger.channels.sensors_file import calibration_copy_name
         from logger.session.descriptor import CALIBRATION
 
@@ -151,9 +158,10 @@ class Replay:
 
 
 def rows(path: Path) -> Generator[tuple[float, str, bytes], None, None]:
-    """(time_s, channel, line) of whole rows of readings.csv in their order; others are left out.
+    """(time_s, channel, line) of each complete row of a readings.csv, in file order.
 
-    A time that goes back is taken for the one before, so that nothing holds the rest up.
+    A time that goes back is replaced by the latest one, so that the rows after it are still played
+    in time.
     """
     import csv
 
@@ -178,9 +186,10 @@ def rows(path: Path) -> Generator[tuple[float, str, bytes], None, None]:
 
 
 def marked(text: str, file: str, mark: str) -> str:
-    """A rig file's text with `mark` before its title, everything else as it stands.
+    """The text of a rig file with `mark` before the title and everything else unchanged.
 
-    Where the title cannot be changed in place the file is written anew from the rig it describes.
+    file: its name, for faults.  Where the title cannot be replaced in the text, the whole text is
+    generated from the rig that it describes.
     """
     data = parse_toml(text, file, RigFault)
     title = one_line(mark + str(data.get("title", "")), 200)

@@ -1,15 +1,16 @@
-"""The page's server: one address (loopback, if none is shared), one process, every route behind the gate."""
+"""The server of `haul watch`: one process that listens on one address, with the gate before every
+route."""
 
 from __future__ import annotations
 
 import re
 import secrets
 from collections.abc import Callable, Iterable
-from pathlib import Path
 from typing import Any
 
 from dashboard.live.session_hub import Hub
 from dashboard.live.state_feed import SPANS, encode
+from dashboard.web import assets
 from dashboard.web.gate import (
     HTML,
     JSON,
@@ -17,8 +18,8 @@ from dashboard.web.gate import (
     Answer,
     Gate,
     Refused,
-    Request,
     Route,
+    WebRequest,
     asked_int,
     asked_texts,
 )
@@ -29,15 +30,15 @@ from logger.errors import one_line
 
 VERBS = ("mark", "undo", "zero", "ack", "end")
 MOST_RIG = 60_000  # bytes of a rig file that a page sends
-DRAWN = (320, 1400)  # pixels that the rig may be drawn wide
-ASSETS = Path(__file__).parents[1] / "assets"
+LEAST_WIDTH, MOST_WIDTH = 320, 1400  # of the drawing of the rig, px
 
 
 class Server(Listening):
-    """Waitress with the gate in front.  url: what to open; token: what actions have to carry.
+    """Serves the live page, the review page and the list of sessions through the gate.
 
-    sharing: the address to listen on and the codes that let in; None: loopback, without codes.
-    Raises CallFault where the address or the port cannot be used.
+    hub: the session or the folder to show; port: 0 for any that is free; sharing: the address to
+    listen on and its codes, None: loopback without codes.  Raises CallFault where the address or
+    the port cannot be used.
     """
 
     def __init__(self, hub: Hub, port: int = 0, sharing: Sharing | None = None) -> None:
@@ -47,7 +48,9 @@ class Server(Listening):
         self.token = secrets.token_urlsafe(24)
         self.faults = hub.log
         app = make(self.token)
-        app.server.test_client().get("/")  # so that Dash knows what its page will ask for
+        app.server.test_client().get(
+            "/"
+        )  # Dash registers the component files of its page with the first request
         super().__init__(self._call, port, None if sharing is None else sharing.address)
         if sharing is not None:
             sharing.port = self.port
@@ -62,7 +65,6 @@ class Server(Listening):
     # -- routes --------------------------------------------------------------------------------
     def _routes(self, app: Any) -> list[Route]:
         flask = app.server.wsgi_app
-        files = "|".join(re.escape(p.name) for p in sorted(ASSETS.iterdir()) if p.is_file())
         at = re.compile
         routes = [
             Route("GET", at("/since"), self._since),
@@ -73,7 +75,7 @@ class Server(Listening):
             Route("GET", at("/_dash-(layout|dependencies)"), app=flask),
             Route("GET", at(r"/_dash-component-suites/(dash|plotly)(/[A-Za-z0-9_@-][A-Za-z0-9_.@-]*)+"),
                   app=_registered_only(flask), keep=True),
-            Route("GET", at(f"/assets/({files})"), app=flask, keep=True),
+            assets.route("live", "review", "shared"),
             Route("GET", at("/_favicon.ico"), app=flask, keep=True),
         ]  # fmt: skip
         from dashboard.review.routes import routes as review
@@ -93,38 +95,41 @@ class Server(Listening):
             routes += entrance(self.sharing)
         return routes
 
-    def _who(self, request: Request) -> Answer:
+    def _who(self, request: WebRequest) -> Answer:
+        """The role of whoever asks, and whether the page is shared."""
         shared = self.sharing is not None
         return Answer(200, encode({"role": request.role, "shared": shared}), JSON)
 
-    def _list(self, request: Request) -> Answer:
+    def _list(self, request: WebRequest) -> Answer:
         from dashboard.watch.session_list import page
 
         return Answer(200, page(self.hub.folder).encode("utf-8", "replace"), HTML)
 
-    def _since(self, request: Request) -> Answer:
+    def _since(self, request: WebRequest) -> Answer:
+        """What changed on the live page since the version that the query names."""
         query = request.query
         seq, version = asked_int(query, "seq"), asked_int(query, "v")
         span = query.get("span", "60")
         if span not in SPANS:
-            raise Refused(400, "span is " + ", ".join(SPANS))
+            raise Refused(400, "span must be one of " + ", ".join(SPANS))
         watch = self.hub.get(query.get("s", ""))
         if watch is None:
             raise Refused(404, "no such session")
         return Answer(200, watch.since(seq, version, span), JSON)
 
-    def _rig(self, request: Request) -> Answer:
-        """The rig as it stands now, drawn; names in it are escaped."""
+    def _rig(self, request: WebRequest) -> Answer:
+        """A drawing of the rig with its bodies where they are now; names in it are escaped."""
         width = asked_int(request.query, "w")
-        if not DRAWN[0] <= width <= DRAWN[1]:
-            raise Refused(400, "w is the width, {} to {}".format(*DRAWN))
+        if not LEAST_WIDTH <= width <= MOST_WIDTH:
+            raise Refused(400, f"w must be a width from {LEAST_WIDTH} to {MOST_WIDTH}")
         watch = self.hub.get(request.query.get("s", ""))
         if watch is None:
             raise Refused(404, "no such session")
         svg, number = watch.drawing(width)
         return Answer(200, encode({"svg": svg, "g": number}), JSON)
 
-    def _act_rig(self, request: Request) -> Answer:
+    def _act_rig(self, request: WebRequest) -> Answer:
+        """Put a new rig file into the session's inbox; the recorder takes it from there."""
         from logger.recorder.request_inbox import ask_rig_text
 
         asked = asked_texts(request.body, ("text", "s"))
@@ -134,7 +139,8 @@ class Server(Listening):
         name = ask_rig_text(watch.path, asked.get("text", ""), request.role or "viewer")
         return Answer(202, encode({"id": name}), JSON)
 
-    def _act(self, request: Request) -> Answer:
+    def _act(self, request: WebRequest) -> Answer:
+        """Put an operator's mark, zero, acknowledgement ... into the session's inbox."""
         from logger.recorder.request_inbox import ask
 
         verb = request.match[1]
@@ -146,16 +152,17 @@ class Server(Listening):
             raise Refused(404, "no such session")
         name = ask(
             watch.path, verb, asked.get("channel", ""), one_line(asked.get("text", "")),
-            role=request.role or "viewer",  # the recorder obeys an operator alone, whatever comes here
+            role=request.role or "viewer",  # the recorder checks the role again: it obeys operators alone
         )  # fmt: skip
         return Answer(202, encode({"id": name}), JSON)
 
 
 def _registered_only(app: Callable[..., Any]) -> Callable[..., Any]:
-    """The component files that Dash knows, and no other file of a package."""
+    """The application, limited to the component files that Dash has registered."""
     from dash.exceptions import DependencyException
 
     def call(environ: dict[str, Any], start: Callable[..., Any]) -> Any:
+        """The WSGI application.  Raises Refused for any other file."""
         try:
             return app(environ, start)
         except (DependencyException, OSError):
@@ -165,9 +172,10 @@ def _registered_only(app: Callable[..., Any]) -> Callable[..., Any]:
 
 
 def _page(app: Callable[..., Any], hub: Hub) -> Callable[..., Any]:
-    """The shell under the address of one session of a folder."""
+    """The live page under the address of one session of a folder."""
 
     def call(environ: dict[str, Any], start: Callable[..., Any]) -> Any:
+        """The WSGI application.  Raises Refused where there is no such session."""
         name = environ["PATH_INFO"].encode("latin-1", "replace").decode("utf-8", "replace")[3:-1]
         if hub.get(name) is None:
             raise Refused(404, "no such session")

@@ -15,7 +15,7 @@ import urllib.request
 from pathlib import Path
 
 import analysis
-from dashboard.plan.planned_rig import Planned
+from dashboard.plan.planned_rig import PlannedRig
 from dashboard.plan.server import PlanServer
 
 BUDGET_MS = 50.0
@@ -54,11 +54,11 @@ def main() -> int:
     worst = 0.0
     with tempfile.TemporaryDirectory() as folder:
         for file in [*(HOME / name for name in RIGS), thirty(Path(folder))]:
-            server = PlanServer([Planned(file)])
+            server = PlanServer([PlannedRig(file)])
             thread = threading.Thread(target=server.run)
             thread.start()
             first = median_ms(server.url, ["plan"])
-            frames = len(server.plans[0].story("each").frames)
+            frames = len(server.plans[0].job_frames("each").frames)
             steps = median_ms(
                 server.url, [f"drawing?frame={k % frames}&w=900" for k in range(TIMES)]
             )

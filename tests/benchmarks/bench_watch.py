@@ -25,7 +25,13 @@ from support.processes import SENSORS, Device, Haul
 
 from logger.recorder.alarms import HOLD_S
 
-FLAGS = ("--headless=new", "--no-sandbox", "--disable-dev-shm-usage", "--disable-gpu", "--no-first-run")
+FLAGS = (
+    "--headless=new",
+    "--no-sandbox",
+    "--disable-dev-shm-usage",
+    "--disable-gpu",
+    "--no-first-run",
+)
 HIGH, LOW = 500.0, 20.0
 MOST_S = 1.0  # a step that is not seen by then counts as this
 # at each frame: have line and digits reached the other level?  Told at the frame after, when it is painted
@@ -108,7 +114,9 @@ def pixels(haul: Haul, driver: object, steps: int) -> dict[str, list[float]]:
             if driver.execute_script(SEEN, 1 - k % 2, 1000 * sent[-1]):
                 break
             time.sleep(0.05)
-        time.sleep(random.uniform(0.2, 0.5))  # the step is at rest, and the next one comes at any moment
+        time.sleep(
+            random.uniform(0.2, 0.5)
+        )  # the step is at rest, and the next one comes at any moment
     shown = driver.execute_script("return window.steps")
     took: dict[str, list[float]] = {"line": [], "digits": []}
     for what, seen in shown.items():
@@ -121,12 +129,18 @@ def pixels(haul: Haul, driver: object, steps: int) -> dict[str, list[float]]:
 def main() -> int:
     steps = int(sys.argv[1]) if len(sys.argv) > 1 else 25
     rows: list[tuple[str, float, float | None]] = []
-    sensors = SENSORS.replace("warn_at = 600.0\n", "").replace("stop_at = 800.0", "stop_at = 1000.0")
+    sensors = SENSORS.replace("warn_at = 600.0\n", "").replace(
+        "stop_at = 800.0", "stop_at = 1000.0"
+    )
     with tempfile.TemporaryDirectory() as folder, Haul(Path(folder) / "a", sensors=sensors) as haul:
         time.sleep(1.0)
         waited = alarms(haul, steps)
         rows += [
-            ("reading that satisfies the rule to the alarm row, p95, ms", 1000 * float(np.percentile(waited, 95)), 250.0),
+            (
+                "reading that satisfies the rule to the alarm row, p95, ms",
+                1000 * float(np.percentile(waited, 95)),
+                250.0,
+            ),
             ("the same, largest, ms", 1000 * max(waited), None),
         ]
         chromium, driver_path = shutil.which("chromium"), shutil.which("chromedriver")
@@ -143,18 +157,31 @@ def main() -> int:
             try:
                 driver.set_window_size(1280, 800)
                 driver.get(haul.url)
-                wait_until(lambda: driver.execute_script("return window.haul && haul.stats && haul.stats.updates > 20"),
+                wait_until(lambda: driver.execute_script("return window.haulTest && haulTest.stats.updates > 20"),
                            20, "a page that runs")  # fmt: skip
-                before, began = driver.execute_script("return haul.stats.updates"), time.monotonic()
+                before, began = (
+                    driver.execute_script("return haulTest.stats.updates"),
+                    time.monotonic(),
+                )
                 took = pixels(haul, driver, steps)
-                rate = (driver.execute_script("return haul.stats.updates") - before) / (time.monotonic() - began)
-                size = driver.execute_script("return haul.stats.largest")
+                rate = (driver.execute_script("return haulTest.stats.updates") - before) / (
+                    time.monotonic() - began
+                )
+                size = driver.execute_script("return haulTest.stats.largest")
             finally:
                 driver.quit()
             for what, each in took.items():
                 rows += [
-                    (f"wire to pixels at 100 Hz, {what}, p50, ms", 1000 * float(np.median(each)), None),
-                    (f"wire to pixels at 100 Hz, {what}, p95, ms", 1000 * float(np.percentile(each, 95)), 300.0),
+                    (
+                        f"wire to pixels at 100 Hz, {what}, p50, ms",
+                        1000 * float(np.median(each)),
+                        None,
+                    ),
+                    (
+                        f"wire to pixels at 100 Hz, {what}, p95, ms",
+                        1000 * float(np.percentile(each, 95)),
+                        300.0,
+                    ),
                 ]
             rows += [
                 ("milliseconds between updates", 1000 / rate, 111.0),  # 9 a second

@@ -31,9 +31,9 @@ LIVELY = 3  # updates a second, on a machine that does other things too
 
 def updates_a_second(browser, over_s=3.0) -> float:
     """How often the page asked, drew and was painted."""
-    before, began = browser.js("return haul.stats.updates"), time.monotonic()
+    before, began = browser.js("return haulTest.stats.updates"), time.monotonic()
     time.sleep(over_s)
-    return (browser.js("return haul.stats.updates") - before) / (time.monotonic() - began)
+    return (browser.js("return haulTest.stats.updates") - before) / (time.monotonic() - began)
 
 
 def measured(browser) -> tuple[float, float] | None:
@@ -55,7 +55,7 @@ def test_the_pull_is_seen_as_it_happens(browser, page, shots):
     assert len(seen) >= 6, seen
     # that it goes on and on; how fast is for tests/benchmarks/bench_watch.py, with nothing beside it
     assert updates_a_second(browser) >= LIVELY
-    assert browser.js("return haul.stats.largest") < 1000
+    assert browser.js("return haulTest.stats.largest") < 1000
     assert browser.js("return document.documentElement.scrollWidth") <= 1280
     wait_until(lambda: "HAULING" in browser.text("state"), 15, "hauling for the picture")
     time.sleep(1.0)
@@ -101,7 +101,7 @@ def test_a_page_without_a_server_shows_no_link_and_no_number(browser, demo):
     with Watched(demo.out) as serving:
         browser.open(serving.url)
         wait_until(lambda: re.search(r"[0-9]", browser.text("travel")), 8, "a number")
-        wait_until(lambda: browser.js("return haul.stats.updates") > 10, 8, "a page that runs")
+        wait_until(lambda: browser.js("return haulTest.stats.updates") > 10, 8, "a page that runs")
         serving.process.kill()
         killed = time.monotonic()
         wait_until(lambda: "NO LINK" in browser.text("state"), 1.6, "NO LINK")
@@ -118,7 +118,9 @@ def test_after_two_strokes_the_advantage_on_the_page_is_the_true_one(browser, de
     truth = json.loads((demo.out / "datapackage.json").read_text("utf-8"))["simulation"]["true"]
     first = wait_until(lambda: measured(browser), 15, "an estimate")
     settled = r"\b([2-9]|[1-9][0-9]+) strokes"
-    wait_until(lambda: re.search(settled, browser.text("travel-note")), 40, "strokes for it to settle")
+    wait_until(
+        lambda: re.search(settled, browser.text("travel-note")), 40, "strokes for it to settle"
+    )
     value, expanded = measured(browser)
     assert abs(value - truth["actual_ma"]) <= expanded + 0.05, (first, value, expanded)
     assert expanded <= 0.1 * value

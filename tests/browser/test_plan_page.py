@@ -46,19 +46,21 @@ def pair():
 
 def opened(browser, url) -> None:
     browser.open(url)
-    wait_until(lambda: browser.js("return haul.plan.drawings") > 0, 10, "the first drawing")
+    wait_until(lambda: browser.js("return haulTest.stats.drawings") > 0, 10, "the first drawing")
 
 
 def settled(browser, before) -> None:
     """Until both the numbers and the drawing that belong to the last choice are there."""
     wait_until(
-        lambda: browser.js("return [haul.plan.plans, haul.plan.drawings]") > before, 5, "an answer"
+        lambda: browser.js("return [haulTest.stats.plans, haulTest.stats.drawings]") > before,
+        5,
+        "an answer",
     )
     seen = None
 
     def still():
         nonlocal seen
-        now = browser.js("return [haul.plan.plans, haul.plan.drawings]")
+        now = browser.js("return [haulTest.stats.plans, haulTest.stats.drawings]")
         same, seen = now == seen, now
         return same
 
@@ -66,7 +68,7 @@ def settled(browser, before) -> None:
 
 
 def act(browser, script, *args) -> None:
-    before = browser.js("return [haul.plan.plans, haul.plan.drawings]")
+    before = browser.js("return [haulTest.stats.plans, haulTest.stats.drawings]")
     browser.js(script, *args)
     settled(browser, before)
 
@@ -190,7 +192,7 @@ def test_two_rigs_stand_side_by_side_and_below_each_other_on_a_phone(browser, pa
     opened(browser, pair.url)
     (x0, y0), (x1, y1) = browser.js(lefts)
     assert x1 > x0 + 400 and abs(y0 - y1) < 2
-    for words in ("rope through the hands", "rope needed", "parts"):
+    for words in ("rope through the hands", "rope needed", "hardware"):
         assert words in browser.text("compare")
     browser.size(390, 844)
     opened(browser, pair.url)

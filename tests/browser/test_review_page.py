@@ -31,7 +31,7 @@ def opened(browser, url):
     browser.open("about:blank")  # a page of the test before asks no more
     browser.open(url + "review")
     wait_until(
-        lambda: browser.js("return !!(window.haul && haul.stats && haul.stats.loads)"),
+        lambda: browser.js("return !!(window.haulTest && haulTest.stats.loads)"),
         15,
         "the review",
     )
@@ -56,7 +56,7 @@ def test_it_fits_every_screen_and_can_be_touched(browser, page, shots, width, he
     )
     assert small == []
     measured = review_session(LAUNCH)["measured"]
-    assert METRIC.of("force", measured["haul_force_N"]) in browser.text("sentences")
+    assert METRIC.quantity("force", measured["haul_force_N"]) in browser.text("sentences")
     assert (
         browser.js("return document.querySelectorAll('#time-plot .scatterlayer .trace').length")
         >= 3
@@ -165,7 +165,7 @@ def test_the_live_page_at_the_end_shows_the_reviews_figures_and_each_leads_to_th
     efficiency = re.search(r"efficiency ([0-9]+)", browser.text("ma-note"))[1]
     browser.js("document.getElementById('to-review').click()")
     wait_until(
-        lambda: browser.js("return !!(window.haul && haul.stats && haul.stats.loads)"),
+        lambda: browser.js("return !!(window.haulTest && haulTest.stats.loads)"),
         15,
         "the review",
     )

@@ -9,7 +9,9 @@ import pytest
 from support.growing_session import Demo, Watched, start_haul, wait_until
 
 LAUNCH = Path(__file__).resolve().parents[2] / "sample_logs" / "slipway-launch-1"
-METRIC_SEEN = re.compile(r"\d[\s\u00a0]*(?:kN|N|mm|cm|m|kg|kJ|J|kW|W)(?:/(?:m|s|min))?(?![\w\u00b0])")
+METRIC_SEEN = re.compile(
+    r"\d[\s\u00a0]*(?:kN|N|mm|cm|m|kg|kJ|J|kW|W)(?:/(?:m|s|min))?(?![\w\u00b0])"
+)
 AXES = "return [...document.querySelectorAll('.g-ytitle, .g-y2title, .ytitle, .y2title')].map(n => n.textContent)"
 
 
@@ -36,7 +38,9 @@ def test_the_live_page_of_a_running_haul(browser, tmp_path):
             time.sleep(0.5)
         assert seen == []
         # the number is the one of the metric page: both were told the same newtons
-        peak_N, shown = browser.js("return [haul.now.pk, haul.forceText(haul.now.pk)]")  # of one moment
+        peak_N, shown = browser.js(
+            "return [haulTest.page.now.peak_N, haulTest.forceText(haulTest.page.now.peak_N)]"
+        )  # of one moment
         assert number(shown) == pytest.approx(peak_N / 4.4482216, rel=0.06)
         assert "a foot and a half to two-blocked" in browser.text("legend")
         assert "metre" not in browser.js("return document.body.innerText")
@@ -45,7 +49,7 @@ def test_the_live_page_of_a_running_haul(browser, tmp_path):
         titles = browser.js(AXES)
         assert {"lbf", "ft"} <= set(titles) and not {"N", "kN", "m"} & set(titles)
         # the highest bin on the plot is the peak in the same unit, as soon as a new peak is drawn
-        both = "return [Math.max(...document.querySelector('#live-graph .js-plotly-plot').data[0].y), haul.view.high]"
+        both = "return [Math.max(...document.querySelector('#live-graph .js-plotly-plot').data[0].y), haulTest.graph.view.high]"
 
         def the_same():
             high, high_N = browser.js(both)
@@ -72,25 +76,34 @@ def test_the_review_page_begins_in_the_servers_units_and_can_be_turned(browser):
     with Watched(LAUNCH, "--units", "us") as page:
         browser.size(1280, 900)
         browser.open(page.url + "review")
-        loaded = "return window.haul && haul.stats ? haul.stats.loads : 0"
+        loaded = "return window.haulTest ? haulTest.stats.loads : 0"
         wait_until(lambda: browser.js(loaded), 15, "the review")
         assert metric(browser) == []
         assert "ft of rope fed back" in browser.text("events")
         browser.js("document.querySelector('[data-units=metric]').click()")
         wait_until(lambda: " N" in browser.text("results"), 10, "metric units")
-        assert "m of rope fed back" in browser.text("events") and "lbf" not in browser.text("events")
+        assert "m of rope fed back" in browser.text("events") and "lbf" not in browser.text(
+            "events"
+        )
         assert browser.console() == []
 
 
 def test_the_plan_page(browser, tmp_path):
     rig = tmp_path / "rig.toml"  # with warnings: too little rope, and a team that is too weak
     text = (LAUNCH / "rig.toml").read_text("utf-8")
-    rig.write_text(re.sub(r"pull_N = \S+", "pull_N = 60.0", re.sub(r"length_m = \S+", "length_m = 20.0", text)), "utf-8")
+    rig.write_text(
+        re.sub(
+            r"pull_N = \S+", "pull_N = 60.0", re.sub(r"length_m = \S+", "length_m = 20.0", text)
+        ),
+        "utf-8",
+    )
     process = start_haul("plan", rig, "--units", "us", stderr=subprocess.DEVNULL)
     try:
         browser.size(1280, 900)
         browser.open(process.stdout.readline().strip())
-        wait_until(lambda: "in the bag" in browser.js("return document.body.innerText"), 10, "the plan")
+        wait_until(
+            lambda: "in the bag" in browser.js("return document.body.innerText"), 10, "the plan"
+        )
         assert metric(browser) == []
         assert "the team can keep up 13.5 lbf" in browser.js("return document.body.innerText")
         assert browser.console() == []

@@ -15,7 +15,7 @@ MAY = {
     "analysis": {"analysis", "logger"},
     "dashboard": {"dashboard", "analysis", "logger"},
 }
-HEAVY = ("pandas", "dash", "plotly", "scipy")
+HEAVY = ("pandas", "dash", "plotly", "scipy", "jinja2")
 LAYERS = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["tool"]["house"]["layers"]
 MOST_MODULES = 16  # of a folder that one keeps in mind; `commands` has one a subcommand
 FILES = [path for room in MAY for path in sorted((ROOT / room).rglob("*.py"))]

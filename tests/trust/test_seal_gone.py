@@ -17,7 +17,7 @@ from support.yard import Killed, NoSync, Yard, disk, force, killed_in
 from trust.test_evidence import everything
 
 from analysis.library.session_row import session_row
-from analysis.live.recorder_status import Recording
+from analysis.live.recorder_status import RecorderWatch
 from dashboard.cli import main
 from logger.filesystem import FileOps
 from logger.session import descriptor as package
@@ -111,7 +111,7 @@ def test_an_edit_is_not_covered_up_by_taking_the_seal_away(
     text = (tmp_path / "out.html").read_text("utf-8")
     assert "<b>changed</b>" in text and f"{SUMS} is missing" in text and "--repair refuses" in text
     assert session_row(str(sealed))["row"]["state"] == "changed"
-    live = Recording(sealed)
+    live = RecorderWatch(sealed)
     live.look(0.0)
     assert live.alive(0.0).code == "changed"
 

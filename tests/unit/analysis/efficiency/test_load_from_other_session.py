@@ -9,7 +9,12 @@ import pytest
 from support.readings import THREE, analyse, block, pull, sensors, three
 
 from analysis.efficiency.estimate import estimate
-from analysis.efficiency.load_from_other_session import given_way, in_line, same_cell, told
+from analysis.efficiency.load_from_other_session import (
+    cell_in_line,
+    estimator_from_earlier_session,
+    load_of_session,
+    same_cell,
+)
 from analysis.mechanics.model import model
 from analysis.review.review import review_session
 from analysis.rig_file.load import parse_rig
@@ -120,11 +125,11 @@ def test_a_still_session_is_refused(tmp_path):
 
 def test_what_is_in_line_with_the_load():
     tow = parse_rig(TOW, "tow.toml")
-    assert in_line(tow, roles(tow, sensors("haul", "rope")))[1] == pytest.approx(1.0)
-    assert in_line(three(), roles(three(), sensors("haul", "rope"))) is None
-    cell, gain = in_line(three(), roles(three(), sensors("haul", "rope", "cell")))
+    assert cell_in_line(tow, roles(tow, sensors("haul", "rope")))[1] == pytest.approx(1.0)
+    assert cell_in_line(three(), roles(three(), sensors("haul", "rope"))) is None
+    cell, gain = cell_in_line(three(), roles(three(), sensors("haul", "rope", "cell")))
     assert (cell.name, gain) == ("cell", 1.0)
-    assert in_line(three(), roles(three(), sensors("haul", "rope", "anchor"))) is None
+    assert cell_in_line(three(), roles(three(), sensors("haul", "rope", "anchor"))) is None
 
 
 def test_the_same_cell_is_the_one_that_states_the_same():
@@ -150,9 +155,9 @@ def test_against_monte_carlo():
             for t, x, f in (one, two)
         ]
         first = analyse(tow, channels, sent[0])
-        before = told("first", tow, first, first.roles.haul_force, 1.0)
+        before = load_of_session("first", tow, first, first.roles.haul_force, 1.0)
         second = analyse(rig, channels, sent[1])
-        found.append(estimate(rig, model(rig), second, given_way(before, second)).actual_ma)
+        found.append(estimate(rig, model(rig), second, estimator_from_earlier_session(before, second)).actual_ma)
     values = np.array([q.value for q in found])
     assert values.mean() == pytest.approx(2.5, rel=0.005)
     assert np.mean([q.u for q in found]) == pytest.approx(values.std(ddof=1), rel=0.3)

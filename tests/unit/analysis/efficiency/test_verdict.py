@@ -160,7 +160,7 @@ def test_a_rig_changed_on_the_way_has_both_results():
     )
     whole = review_all(info(channels), first, analyser.result())
     assert [p.name for p in whole.parts] == ["rig.toml", "rig-2.toml"]
-    mas = [p.found.actual_ma.value for p in whole.parts]
+    mas = [p.estimates.actual_ma.value for p in whole.parts]
     assert mas == pytest.approx([2.5, 1000 / 150], rel=2e-3)
     assert whole.json["ideal_ma"] == pytest.approx(9.0)
     assert whole.json["measured"]["actual_ma"]["value"] == pytest.approx(1000 / 150, rel=2e-3)

@@ -15,7 +15,7 @@ from support.sealed_sessions import die_or_answer, made
 from analysis.library import index as indexing
 from analysis.library.batch import answers, processes
 from analysis.library.index import Index, sessions_below
-from analysis.library.session_row import Row, session_row
+from analysis.library.session_row import SessionRow, session_row
 from analysis.review.review import review_session
 from logger.errors import CallFault
 
@@ -116,7 +116,7 @@ def test_a_cache_that_cannot_be_written_is_said_and_does_without(library, tmp_pa
     blocked = tmp_path / "file"
     blocked.write_text("", "utf-8")
     found, rows, _ = updated(library, blocked / "cache")
-    assert len(rows) == 4 and "nothing is kept" in found.warning
+    assert len(rows) == 4 and "the index is not stored" in found.warning
 
 
 def test_an_odd_session_is_a_row_with_a_reason(library, tmp_path):
@@ -180,7 +180,7 @@ def test_a_session_that_kills_its_process_costs_only_itself():
 
 def test_rows_are_plain_values():
     row = session_row("/nowhere/at/all")["row"]
-    assert set(row) == set(Row.__dataclass_fields__) and "no such folder" in row["fault"]
+    assert set(row) == set(SessionRow.__dataclass_fields__) and "no such folder" in row["fault"]
 
 
 @contextmanager

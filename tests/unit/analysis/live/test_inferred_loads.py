@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.rigs import rig
 
-from analysis.live.inferred_loads import Carrying
+from analysis.live.inferred_loads import RigLoadInference
 from analysis.mechanics.load_cases import conditions
 from analysis.mechanics.model import force_gain, model
 from analysis.mechanics.tension import tensions
@@ -19,7 +19,7 @@ RATED = "[load]\nwll_kN = 10\nkind = 'hanging'\nmass_kg = 300\n[grab.G2]\nslips_
 
 
 def carrying(extra=RATED, e=0.9):
-    return Carrying(model(rig(NINE, e=e, extra=extra)))
+    return RigLoadInference(model(rig(NINE, e=e, extra=extra)))
 
 
 def strands(found, known):
@@ -29,7 +29,7 @@ def strands(found, known):
 def test_hauling_a_haul_cell_gives_every_strand_its_frictionless_share():
     of = carrying()
     found = of.hauling([("haul", 100.0)])
-    got = strands(found, of.known)
+    got = strands(found, of.rig_model)
     assert got["load>G1"] == pytest.approx(900) and got["T2>team"] == pytest.approx(100)
     assert found.uses[0].name == "load"
     assert found.uses[0].share == pytest.approx(900 / 10_000)
@@ -40,22 +40,22 @@ def test_hauling_a_haul_cell_gives_every_strand_its_frictionless_share():
 def test_hauling_nothing_is_below_frictionless_nor_below_the_model(e, force, at):
     of = carrying(e=e)
     found = of.hauling([(at, force)])
-    ideal, real = force_gain(of.known.rig, at)
-    for tension in (of.known.ideal_tension / ideal, of.known.tension / real):
+    ideal, real = force_gain(of.rig_model.rig, at)
+    for tension in (of.rig_model.ideal_tension / ideal, of.rig_model.tension / real):
         assert np.all(found.strand_N >= tension * force - 1e-6)
 
 
 def test_a_cell_at_the_load_tells_the_haul_side_with_friction():
     of = carrying(e=0.8)
-    found = strands(of.hauling([("load", 900.0)]), of.known)
-    assert found["T2>team"] == pytest.approx(900 / of.known.model_ma)
+    found = strands(of.hauling([("load", 900.0)]), of.rig_model)
+    assert found["T2>team"] == pytest.approx(900 / of.rig_model.model_ma)
     assert found["T2>team"] > 100 and found["load>G1"] == pytest.approx(900)
 
 
 def test_held_the_capture_carries_what_the_load_last_needed_and_the_rope_behind_nothing():
     of = carrying()
     found = of.needed(2700.0, "held", None)
-    got = strands(found, of.known)
+    got = strands(found, of.rig_model)
     # one strand to the load and one capture in it: all of it, without friction, by hand
     assert got["load>G1"] == pytest.approx(2700) and got["T2>team"] == pytest.approx(0, abs=1e-6)
     assert next(u for u in found.uses if u.name == "C1").share == pytest.approx(2700 / 6000)
@@ -65,7 +65,7 @@ def test_held_the_capture_carries_what_the_load_last_needed_and_the_rope_behind_
 def test_eased_or_silent_nothing_falls_below_what_the_load_last_needed(code):
     of = carrying()
     for haul in (None, 5.0, 290.0, 400.0):
-        found = strands(of.needed(2700.0, code, haul), of.known)
+        found = strands(of.needed(2700.0, code, haul), of.rig_model)
         assert found["load>G1"] >= 2700 - 1e-6
         assert found["T2>team"] >= max(300.0, haul or 0.0) - 1e-6
 
@@ -73,7 +73,7 @@ def test_eased_or_silent_nothing_falls_below_what_the_load_last_needed(code):
 def test_while_lowering_the_real_tensions_never_pass_what_is_shown():
     """Friction turned round: the haul reads little while the load still pulls in full."""
     of = carrying(e=0.7)
-    known = of.known
+    known = of.rig_model
     back = tensions(known.system, np.array([1 / 0.7 if known.rig.stations[s].kind == "pulley" else 1.0
                                             for s in known.rig.turns]))  # fmt: skip
     load = 2700.0
@@ -91,10 +91,10 @@ def _load_row(known):
 
 def test_the_page_shares_a_load_among_the_parts_as_the_table_of_conditions_does():
     of = carrying(e=0.8)
-    table = {c.name: np.array([abs(row.of_load) for row in c.rows]) for c in conditions(of.known)}
+    table = {c.name: np.array([abs(row.of_load) for row in c.rows]) for c in conditions(of.rig_model)}
     assert of.held[0] == pytest.approx(table["held on C1"], abs=1e-12)
     assert of.back == pytest.approx(table["running back"], abs=1e-12)
-    assert of.model / of.known.model_ma == pytest.approx(table["raising"], abs=1e-12)
+    assert of.model / of.rig_model.model_ma == pytest.approx(table["raising"], abs=1e-12)
 
 
 def test_nothing_known_is_nothing_told():
@@ -106,7 +106,7 @@ def test_nothing_known_is_nothing_told():
 
 def test_an_anchor_is_judged_by_the_whole_force_on_it():
     # the haul leaves off the anchor's pulley at a right angle: the anchor carries both strands' vector sum
-    found = Carrying(model(rig("tie:load pulley:A1@anchor haul:90", extra="[anchor]\nwll_kN = 5\n")))
+    found = RigLoadInference(model(rig("tie:load pulley:A1@anchor haul:90", extra="[anchor]\nwll_kN = 5\n")))
     use = next(u for u in found.hauling([("haul", 1000.0)]).uses if u.name == "anchor")
     assert use.force_N == pytest.approx(1000 * np.sqrt(2), rel=1e-6)
 
@@ -120,7 +120,7 @@ def test_hauling_a_part_with_its_own_cell_carries_what_the_cell_reads():
     of = carrying(e=0.8)
     cells = [("haul", 1000.0), ("load", 7130.0)]
     found = of.hauling(cells, measured({"load": 7130.0, "load>G1": 7130.0}, of))
-    got = strands(found, of.known)
+    got = strands(found, of.rig_model)
     assert got["load>G1"] == pytest.approx(7130) and got["G1>C1"] == pytest.approx(3000)
     uses = {u.name: u for u in found.uses}
     assert uses["load"].share == pytest.approx(0.713) and uses["load"].by == "cell"
@@ -132,7 +132,7 @@ def test_hauling_a_part_with_its_own_cell_carries_what_the_cell_reads():
 def test_eased_or_held_a_part_with_its_own_cell_carries_what_the_cell_reads(code):
     of = carrying()
     found = of.needed(2700.0, code, 290.0, measured({"load>G1": 1234.0}, of))
-    assert strands(found, of.known)["load>G1"] == pytest.approx(1234)
+    assert strands(found, of.rig_model)["load>G1"] == pytest.approx(1234)
     assert "the force that the load last needed" in found.how.text()
 
 
@@ -140,8 +140,8 @@ def test_eased_or_held_a_part_with_its_own_cell_carries_what_the_cell_reads(code
 @given(st.lists(st.floats(0.4, 1.0), min_size=5, max_size=5), st.floats(10, 3000))
 def test_hauling_at_most_is_never_below_the_true_force_whatever_the_friction(e, haul):
     of = carrying(e=0.9)
-    true = tensions(of.known.system, np.array(e)) * haul
-    load = float(_load_row(of.known) @ true)
+    true = tensions(of.rig_model.system, np.array(e)) * haul
+    load = float(_load_row(of.rig_model) @ true)
     found = of.hauling([("haul", haul), ("load", load)], measured({"load": load, "load>G1": load}, of))
     assert np.all(found.strand_N >= true - 1e-6)
     assert found.strand_N[0] == pytest.approx(load)

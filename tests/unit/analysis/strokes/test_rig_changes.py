@@ -79,8 +79,8 @@ def test_each_stroke_knows_its_rig_and_its_ratio(folder):
     assert found.rigs[1].rig.title == "5:1"
     assert found.rigs[1].time_s == 20.2
     # 4 m of rope for 1 m of load: right at neither 3:1 nor 5:1; judged by the rig's own ratio
-    assert found.strokes[0].facts.unfollowed_m == pytest.approx(0.0, abs=0.01)
-    assert found.strokes[1].facts.unfollowed_m == pytest.approx(4 - 5 * 1, abs=0.05)
+    assert found.strokes[0].details.unfollowed_m == pytest.approx(0.0, abs=0.01)
+    assert found.strokes[1].details.unfollowed_m == pytest.approx(4 - 5 * 1, abs=0.05)
 
 
 def test_a_stroke_that_goes_on_ends_with_its_rig(folder):
@@ -93,7 +93,7 @@ def test_a_stroke_that_goes_on_ends_with_its_rig(folder):
 def test_limits_are_those_of_the_rig_that_holds(folder):
     text = FIVE + "[pulley.A1]\nwll_kN = 0.7\n"
     (folder / "rig-2.toml").write_text(text)
-    over = [f for f in result(folder, session()).found if f.kind == "over_limit"]
+    over = [f for f in result(folder, session()).derived_events if f.kind == "over_limit"]
     of_rig = [f for f in over if "A1" in f.text]
     assert [f.time_s for f in of_rig] == [pytest.approx(30.0, abs=0.1)]
     assert len([f for f in over if "warn_at" in f.text]) == 2
@@ -114,7 +114,7 @@ def test_a_rig_that_cannot_be_used_is_said_and_the_one_before_goes_on(folder, na
     found = result(folder, session(name=name))
     assert [s.rig for s in found.strokes] == [0, 0]
     assert len(found.rigs) == 1
-    assert any("the rig was changed, but" in line.text() for line in found.notes)
+    assert any("the rig was changed, but" in line.text() for line in found.warnings)
 
 
 def test_without_a_loader_the_first_rig_is_taken_for_all():

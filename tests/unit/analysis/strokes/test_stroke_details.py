@@ -32,22 +32,22 @@ def test_take_up_and_break_away_are_told(counted):
     )
     [stroke] = result.strokes
     # the stroke begins where the tension is told from nothing: after 0.06 m at most
-    assert stroke.facts.take_up_m == pytest.approx(0.47, abs=0.07)
-    assert stroke.facts.break_away_N == pytest.approx(520, rel=0.02)
+    assert stroke.details.take_up_m == pytest.approx(0.47, abs=0.07)
+    assert stroke.details.break_away_N == pytest.approx(520, rel=0.02)
 
 
 def test_no_break_away_is_seen_where_none_stands_out():
     t, force, x, _ = stretched(peak=400.0)
     result = analyse(three(), sensors("haul", "rope"), block(**channels(t, force, x)))
-    assert result.strokes[0].facts.break_away_N is None
-    assert result.strokes[0].facts.take_up_m == pytest.approx(0.42, abs=0.08)
+    assert result.strokes[0].details.break_away_N is None
+    assert result.strokes[0].details.take_up_m == pytest.approx(0.42, abs=0.08)
 
 
 def test_a_load_that_never_moves_tells_neither():
     t, force, x, way = stretched()
     result = analyse(three(), HAND, block(**channels(t, force, x, 0 * way)))
-    assert result.strokes[0].facts.take_up_m is None
-    assert result.strokes[0].facts.break_away_N is None
+    assert result.strokes[0].details.take_up_m is None
+    assert result.strokes[0].details.break_away_N is None
 
 
 def test_ground_that_changes_is_a_drift_beyond_its_uncertainty():
@@ -61,7 +61,7 @@ def test_ground_that_changes_is_a_drift_beyond_its_uncertainty():
             )
             force = force + 4 * rng.standard_normal(len(t)) * (force > 0)
             result = analyse(three(), sensors("haul", "rope"), block(**channels(t, force, x)))
-            facts = result.strokes[0].facts
+            facts = result.strokes[0].details
             assert facts.drift_pieces == 6
             found.append((facts.drift_N_m, facts.drift_u_N_m))
     for found, slope in ((slopes, 10.0), (flat, 0.0)):
@@ -84,11 +84,11 @@ def _with_reset(set_back):
 def test_the_load_set_back_at_a_reset():
     t, force, x, way = _with_reset(0.06)
     result = analyse(three(), HAND, block(**channels(t, force, x, way)))
-    [reset] = result.reset_facts
+    [reset] = result.reset_list
     assert reset.setback_m == pytest.approx(0.06, abs=0.002)
-    assert "lost 0.06 m (setback)" in next(f.text for f in result.found if f.kind == "reset")
+    assert "lost 0.06 m (setback)" in next(f.text for f in result.derived_events if f.kind == "reset")
     bare = analyse(three(), sensors("haul", "rope"), block(**channels(t, force, x)))
-    assert bare.reset_facts[0].setback_m is None
+    assert bare.reset_list[0].setback_m is None
 
 
 def _strokes(shares):

@@ -87,7 +87,7 @@ def test_every_number_of_the_review_stands_on_the_page_with_its_unit_and_uncerta
         ("efficiency of one pulley", "pulley_efficiency", "number"),
         ("travel efficiency", "travel_efficiency", "number"), ("work efficiency", "work_efficiency", "number"),
     ):  # fmt: skip
-        assert said[name][1] == shown.of(kind, measured[key])
+        assert said[name][1] == shown.quantity(kind, measured[key])
         assert " ± " in said[name][1] and said[name][3] == str(measured[key]["n"]) and said[name][4]
     assert said["rope hauled"][1] == shown.length(measured["haul_travel_m"])
     assert said["work in"][1] == shown.work(measured["work_in_J"])
@@ -95,7 +95,7 @@ def test_every_number_of_the_review_stands_on_the_page_with_its_unit_and_uncerta
         shown.force(s["peak_force_N"]) for s in found["strokes"]
     ]
     assert [s["cells"][8] for s in told["strokes"]] == [
-        shown.of("number", s["efficiency"]) for s in found["strokes"]
+        shown.quantity("number", s["efficiency"]) for s in found["strokes"]
     ]
     assert told["warnings"] == found["warnings"]
     assert measured["load_force_method"] in said["load force"][4]
@@ -115,14 +115,14 @@ def test_the_live_page_at_the_end_says_what_the_review_says(tmp_path):
     found = review_session(tmp_path / "s")
     parts = {key: json.loads(data) for key, (_, data) in watch.publisher.board._parts.items()}
     measured = found["measured"]
-    for key, name in (("ma", "actual_ma"), ("eff", "efficiency"), ("load", "load_force_N")):
+    for name in ("actual_ma", "efficiency", "load_force_N"):
         q = measured[name]
-        assert parts[key] == [sig(q["value"]), sig(q["U95"], 3), q["n"]]
-    assert parts["method"] == measured["load_force_method"]
+        assert parts[name] == {"value": sig(q["value"]), "U95": sig(q["U95"], 3), "n": q["n"]}
+    assert parts["load_force_method"] == measured["load_force_method"]
     assert parts["verdict"] == found["agreement"]["verdict"]
-    assert parts["sum"] == {
-        "n": sum(s["direction"] == "haul" for s in found["strokes"]), "resets": found["resets"],
-        "ht": sig(measured["haul_travel_m"]), "lt": sig(measured["load_travel_m"]),
+    assert parts["strokes"] == {
+        "haul_strokes": sum(s["direction"] == "haul" for s in found["strokes"]), "resets": found["resets"],
+        "haul_travel_m": sig(measured["haul_travel_m"]), "load_travel_m": sig(measured["load_travel_m"]),
     }  # fmt: skip
     page._due = 0.0
     assert page.reviewed().review["state"] == "sealed"
@@ -149,11 +149,13 @@ def test_a_growing_session_costs_what_is_new_and_ends_as_if_read_at_once(tmp_pat
     whole = SessionReview(tmp_path / "s")
     whole.refresh()
     for k, series in enumerate(s.series for s in page.series):
-        for a, b in zip(series.part(-1, 99), whole.series[k].series.part(-1, 99), strict=True):
+        for a, b in zip(
+            series.between(-1, 99), whole.series[k].series.between(-1, 99), strict=True
+        ):
             np.testing.assert_allclose(a, b)
     low = page.forces[0].series.pyramid.bins(0)[1]
     np.testing.assert_allclose(low, whole.forces[0].series.pyramid.bins(0)[1])
-    _, value = whole.forces[0].series.part(0, 9)
+    _, value = whole.forces[0].series.between(0, 9)
     assert value[-1] == pytest.approx(value[250] - 30.0, abs=1e-6)
 
 
@@ -252,7 +254,7 @@ def test_whatever_a_file_holds_times_stay_in_order(rows):
     made = Series(parse_sensors(CELL, "sensors.toml").channels[0])
     for t, v in rows:
         made.push(ChannelReadings(np.array([t]), np.array([v])))
-    time_s, value = made.part(-1e12, 1e12)
+    time_s, value = made.between(-1e12, 1e12)
     assert (np.diff(time_s) >= 0).all() and np.isfinite(value).all()
     window = made.window(0.0, 10.0)
     assert len(window.time_s) == len(window.low) == len(window.high)
@@ -333,7 +335,7 @@ def test_what_if_pulleys_were_ideal_everything_is_the_ideal_and_the_record_stays
     now, then = launch.reviewed(), launch.reviewed(e=1.0)
     assert then.review["predicted"]["model_ma"] == pytest.approx(then.review["ideal_ma"])
     assert then.review["measured"]["actual_ma"] == now.review["measured"]["actual_ma"]
-    assert then.otherwise and not now.otherwise
+    assert then.assumptions and not now.assumptions
     assert launch.reviewed().review == review_session(SAMPLES[0])
     assert digests(SAMPLES[0]) == before
 
@@ -345,9 +347,9 @@ def test_what_if_another_rig_is_what_the_command_says_of_it(tmp_path):
     )
     page = SessionReview(SAMPLES[0], (rig,))
     assert page.reviewed(rig=0).review == review_session(SAMPLES[0], rig)
-    assert "other.toml" in page.reviewed(rig=0).otherwise[0].text()
+    assert "other.toml" in page.reviewed(rig=0).assumptions[0].text()
     both = page.reviewed(e=0.8, rig=0)
-    assert "other.toml" in both.otherwise[0].text() and "0.80" in both.otherwise[1].text()
+    assert "other.toml" in both.assumptions[0].text() and "0.80" in both.assumptions[1].text()
     # the file is read again once it has changed
     rig.write_text(rig.read_text("utf-8").replace('title = "', 'title = "Changed, '), "utf-8")
     assert page.reviewed(rig=0).review["title"].startswith("Changed, ")
@@ -390,7 +392,7 @@ def test_a_window_is_bounded_whatever_is_asked(served):
         told = json.loads(data)
         for trace in told["figure"]["data"]:
             assert len(trace["x"]) == len(trace["y"]) <= 1300
-    begin, end = told["from"], told["to"]
+    begin, end = told["from_s"], told["to_s"]
     assert begin == 20 and end < 100
 
 
@@ -446,7 +448,7 @@ def test_a_rig_that_has_no_place_for_a_cell_is_refused_in_a_line(tmp_path, rig):
 
 def test_what_if_over_the_wire_says_so(served):
     record, then = asked(served, "/review-data"), asked(served, "/review-data?e=0.75")
-    assert record["told"] == "" and "0.75" in then["told"]
+    assert record["what_if"] == "" and "0.75" in then["what_if"]
     assert record["results"][0][1] == then["results"][0][1]  # measured
     assert record["results"][0][2] != then["results"][0][2]  # predicted
     assert [row[0] for row in record["summary"]] == [row[0] for row in then["summary"]]

@@ -20,7 +20,7 @@ from dashboard.commands.record import StatusLine
 from dashboard.live.session_hub import Hub
 from dashboard.live.watcher import Watch
 from dashboard.plan.job_step import frame_answer
-from dashboard.plan.planned_rig import Planned
+from dashboard.plan.planned_rig import PlannedRig
 from dashboard.plan.tables import tables, top
 from dashboard.text.units import METRIC, US
 from dashboard.watch.server import FaultLog, Server
@@ -107,7 +107,11 @@ def test_a_message_s_quantity_in_us_units(value, form, unit, us):
     assert METRIC.written(value, form, unit) == (format(value, form), unit)
 
 
-@given(st.floats(-1e7, 1e7), st.sampled_from([".0f", ".2f", ",.1f", ".3g", "g"]), st.sampled_from(sorted(REFERENCE)))
+@given(
+    st.floats(-1e7, 1e7),
+    st.sampled_from([".0f", ".2f", ",.1f", ".3g", "g"]),
+    st.sampled_from(sorted(REFERENCE)),
+)
 def test_a_message_s_quantity_is_the_reference_factors_to_the_digits_shown(value, form, unit):
     shown, factor = REFERENCE[unit]
     number, told = US.written(value, form, unit)
@@ -115,7 +119,9 @@ def test_a_message_s_quantity_is_the_reference_factors_to_the_digits_shown(value
     digits = len(re.sub(r"e.*|\D", "", format(value, form)).lstrip("0"))
     step = 10.0 ** -len(format(value, form).partition("e")[0].partition(".")[2]) * max(1.0, factor)
     half = 0.55 * 10 ** (1 - min(4, max(2, digits)))
-    assert float(number.replace(",", "")) == pytest.approx(value * factor, rel=half, abs=0.51 * step)
+    assert float(number.replace(",", "")) == pytest.approx(
+        value * factor, rel=half, abs=0.51 * step
+    )
 
 
 @given(st.text(), st.floats(1.0, 1e6))
@@ -133,7 +139,7 @@ def test_recorded_texts_stay_as_they_were_recorded_but_a_part_s_alarm():
            Event(2.0, "r2", "zero", "haul_force", 3.0, "3 N"),
            Event(3.0, "r3", "alarm", "haul_force", 9.0, "stop: P9: 36 kN breaking strength / 7"))  # fmt: skip
     alarm = Event(4.0, "r4", "alarm", "haul_force", 9.0, "stop: A1: 36 kN breaking strength / 7")
-    told = replace(whole, result=replace(whole.result, found=(), events=(*own, alarm)))
+    told = replace(whole, result=replace(whole.result, derived_events=(), events=(*own, alarm)))
     assert [e["text"] for e in told.json["events"]] == [e.text for e in (*own, alarm)]
     assert [e["text"] for e in told.shown(US)["events"]] == [
         *(e.text for e in own[:2]), f"{own[2].text} (2.02 lbf)",
@@ -194,7 +200,13 @@ def test_choosing_comparing_and_listing_show_no_metric_quantity(haul, tmp_path):
         haul("library", ROOT / "sample_logs", "--units", "us"),
     ]  # fmt: skip
     assert [seen(said.out + said.err) for said in rows] == [[]] * 5
-    assert ["lbf" in said.out for said in rows] == [True, True, True, False, True]  # no item is marked
+    assert ["lbf" in said.out for said in rows] == [
+        True,
+        True,
+        True,
+        False,
+        True,
+    ]  # no item is marked
 
 
 def test_what_a_recording_tells_on_the_terminal(capsys):
@@ -203,7 +215,9 @@ def test_what_a_recording_tells_on_the_terminal(capsys):
         "sensors.toml",
     )
     label = "2 kN grab: begins to slip at 0.6 kN"
-    made = message("limit_of_a_part", name="2 kN grab", why=message("begins_to_slip", limit_N=600.0))
+    made = message(
+        "limit_of_a_part", name="2 kN grab", why=message("begins_to_slip", limit_N=600.0)
+    )
     assert made.text() == label
     line = StatusLine(sensors, {label: made}, US)
     for told in (
@@ -290,26 +304,28 @@ def test_the_plan_page_tells_ratings_reasons_and_warnings_in_us_units(tmp_path):
     path = tmp_path / "rig.toml"
     text = NAMED.replace("resistance_N = 900.0", "resistance_N = 9000.0")
     path.write_text(text.replace("length_m = 22.0", "length_m = 9.0"), "utf-8")
-    planned = Planned(path)
+    planned = PlannedRig(path)
     own = ("Sill on a 12 m skid", "20 m rope", "2 kN grab", "5 m strap", "10 kN sling")
     told = {}
     for shown in (METRIC, US):
         page = Shown(top(planned, None, shown) + tables(planned, None, shown))
         told[shown.name] = "\n".join(page.texts)
-    frames = planned.story("each").frames
+    frames = planned.job_frames("each").frames
     steps = [frame_answer(planned, "each", k, None, US, "force", 900) for k in range(len(frames))]
     assert seen(told["us"] + "\n".join(t for s in steps for t in every_text(s)), own) == []
     assert "9 kN breaking strength" in told["metric"] and "2020 lbf breaking strength" in told["us"]
     assert "begins to slip at 135 lbf" in told["us"]
     assert '<li class="stop">rope 20 m rope: ' in top(planned, None, METRIC)
-    assert "rope 20 m rope:" in told["us"] and re.search(r"ft needed, 29\.5 ft in the bag", told["us"])
+    assert "rope 20 m rope:" in told["us"] and re.search(
+        r"ft needed, 29\.5 ft in the bag", told["us"]
+    )
     for name in own:
         assert told["us"].count(name) == told["metric"].count(name)
 
 
 def live_texts(page):
     return every_text({k: v for k, v in page.parts.items() if k != "head"}) + every_text(page.now) + [
-        page.parts["head"]["because"], *(row[1] for row in page.parts["head"]["levels"])
+        page.parts["head"]["because"], *(row["because"] for row in page.parts["head"]["stop_levels"])
     ]  # fmt: skip
 
 
@@ -323,13 +339,17 @@ def test_a_live_page_tells_its_sentences_in_us_units_all_through_a_haul(tmp_path
         pull.feed(k / 2)
         if k == 40:
             pull.session.event(20.0, "mark", "", None, "stood 2 m from the edge")
-            pull.session.event(20.0, "alarm", "haul_force", 990.0, "stop: A1: 36 kN breaking strength / 7")
+            pull.session.event(
+                20.0, "alarm", "haul_force", 990.0, "stop: A1: 36 kN breaking strength / 7"
+            )
         watch.tick()
         page.ask()
         told.update(live_texts(page))
     assert page.parts["head"]["units"] == "us"
     assert seen("\n".join(told)) == ["stood 2 m from the edge"]
-    assert any(re.fullmatch(r"the force fell and \S+ ft of rope came out .*", text) for text in told)
+    assert any(
+        re.fullmatch(r"the force fell and \S+ ft of rope came out .*", text) for text in told
+    )
     assert "A1: 8090 lbf breaking strength / 7" in told
 
 

@@ -19,9 +19,9 @@ from support.growing_session import Growing, start_haul, wait_until
 
 from dashboard.live.session_hub import Hub
 from dashboard.watch.server import FaultLog, Server
+from dashboard.web import assets, qr, sharing
 from dashboard.web import connection_limits as connections
-from dashboard.web import qr, sharing
-from dashboard.web.gate import Refused, Request
+from dashboard.web.gate import Refused, WebRequest
 from dashboard.web.sharing import Guesses, Sharing, address_to_share
 from logger.errors import CallFault
 from logger.recorder.request_inbox import Inbox
@@ -30,8 +30,8 @@ HOSTILE = '"><script>alert(1)</script><img src=x onerror=alert(2)>&lt;'
 # one address for each route, so that a new route fails the walk until it is named here
 WALK = {
     "GET": ["/", "/s/one/", "/since", "/since?seq=0&v=0&span=all", "/who", "/share", "/share.svg", "/rig?w=800",
-            "/_dash-layout", "/_dash-dependencies", "/assets/live.js", "/assets/share.js",
-            "/assets/page.css", "/_favicon.ico", "/_dash-component-suites/dash/dash-renderer/x.js",
+            "/_dash-layout", "/_dash-dependencies", assets.address("live/poll_loop.js"), assets.address("live/sharing.js"),
+            assets.address("shared/page.css"), "/_favicon.ico", "/_dash-component-suites/dash/dash-renderer/x.js",
             "/_dash-component-suites/plotly/package_data/plotly.min.js", "/enter", "/enter.js",
             "/review", "/s/one/review", "/review-data", "/window?from=0&to=1", "/loop"],
     "POST": ["/act/mark", "/act/undo", "/act/zero", "/act/end", "/act/ack", "/act/rig", "/enter"],
@@ -157,7 +157,7 @@ def test_what_is_open_holds_no_secret_of_the_run(page):
 
 def test_a_viewer_sees_all_but_acts_in_nothing(page, folder):
     cookie = page.cookie("viewer")
-    for path in ("/", "/since", "/assets/live.js", "/_dash-layout"):
+    for path in ("/", "/since", assets.address("live/poll_loop.js"), "/_dash-layout"):
         assert page.ask(path, cookie=cookie)[0] == 200
     assert json.loads(page.ask("/who", cookie=cookie)[1]) == {"role": "viewer", "shared": True}
     for path in WALK["POST"][:-1]:
@@ -179,7 +179,7 @@ def test_an_operators_role_goes_into_the_request(page, folder):
 def test_the_recorder_refuses_a_viewer_too(page, folder):
     """Behind the gate: were it passed, the request still says who asked, and is not obeyed."""
     match = re.fullmatch("/act/(.*)", "/act/mark")
-    answer = page.server._act(Request("POST", "/act/mark", {}, b"{}", match, {}, "viewer"))
+    answer = page.server._act(WebRequest("POST", "/act/mark", {}, b"{}", match, {}, "viewer"))
     (found,) = Inbox(folder).poll()
     assert (answer.status, found.role) == (202, "viewer")
     assert found.refusal == "only an operator may do this"
@@ -343,7 +343,7 @@ def test_only_the_shared_address_is_listened_to_and_answered_under(page):
 
 
 def test_an_address_that_is_not_ours_is_one_line(page):
-    with pytest.raises(CallFault, match="no address of this machine"):
+    with pytest.raises(CallFault, match="not an address of this machine"):
         Server(page.hub, 0, Sharing("192.0.2.9"))  # for documentation (RFC 5737), so nobody's
 
 
@@ -407,12 +407,12 @@ def test_no_name_note_or_title_becomes_script_or_markup(tmp_path):
         name = link[3:-1]
 
         def noted():
-            told = json.loads(opened.ask(f"/since?s={name}", cookie=cookie)[1])["p"]
-            return any(HOSTILE in str(row) for key, row in told.items() if key.startswith("e:"))
+            told = json.loads(opened.ask(f"/since?s={name}", cookie=cookie)[1])["parts"]
+            return any(HOSTILE in str(row) for key, row in told.items() if key.startswith("event:"))
 
         wait_until(noted, 10, "the note is told")
         status, body, headers = opened.ask(f"/since?s={name}", cookie=cookie)
-        told = json.loads(body)["p"]
+        told = json.loads(body)["parts"]
         assert told["head"]["title"] == HOSTILE  # as it is: the page sets it as text alone
         assert headers["Content-Type"] == "application/json"
         assert headers["X-Content-Type-Options"] == "nosniff"

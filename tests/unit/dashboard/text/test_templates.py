@@ -1,0 +1,98 @@
+"""Texts from files, folders and people stay text on every page that a template makes."""
+
+from __future__ import annotations
+
+import pytest
+from support.sealed_sessions import RIG, made
+
+from dashboard.export.report_html import report
+from dashboard.live.page_shell import index
+from dashboard.plan.page import page as plan_page
+from dashboard.plan.planned_rig import PlannedRig
+from dashboard.plan.tables import about, comparison, tables, top
+from dashboard.review.page import page as review_page
+from dashboard.text.templates import environment
+from dashboard.text.units import METRIC
+from dashboard.watch.entry_routes import routes
+from dashboard.watch.session_list import page as session_list
+from dashboard.web.sharing import Sharing
+
+html5lib = pytest.importorskip("html5lib", reason="html5lib is not installed")
+
+HOSTILE = "</td></title><script>alert(1)</script><img src=x onerror='alert(2)'>&lt;&amp;"
+NAME = "<b class='x'"  # of a part of a rig, which holds no ">"
+PARTS = ("about", "top", "tables", "comparison")  # templates of the plan page that are no document
+
+
+def pages(folder, text, name):
+    """Every page by the name of its template, made of files that hold the text and the name wherever
+    a file, a folder or a person may put one."""
+    rig = RIG.replace("G1", name).replace(f"[grab.{name}]", f'[grab."{name}"]')
+    rig = rig.replace('note = "', f'source = "{text}"\nnote = "')
+    rig = rig.replace("slips_at_kN = 4.0", "slips_at_kN = 0.4")  # so that a warning names the grab
+    folder.mkdir()
+    session = made(
+        folder / (text.replace("/", "-") or "session"),
+        title=text, note=text, item=text, marks=2, mark=text, counter=name, rig=rig,
+    )  # fmt: skip
+    file = folder / f"{text.replace('/', '-')}.toml"
+    file.write_text((session / "rig.toml").read_text("utf-8"), "utf-8")
+    planned = PlannedRig(file)
+    sharing = Sharing("192.168.1.20")
+    sharing.codes["viewer"] = text
+    (share,) = [route for route in routes(sharing) if route.pattern.pattern == "/share"]
+    return {
+        "review/page": review_page(text, text),
+        "plan/page": plan_page([planned, planned], text),
+        "plan/about": about(planned, 0.8),
+        "plan/top": top(planned, 0.8, METRIC),
+        "plan/tables": tables(planned, None, METRIC),
+        "plan/comparison": comparison([planned, planned], None, "each", METRIC),
+        "export/report": report(session, file),
+        "watch/sessions": session_list(folder),
+        "watch/share": share.handle(None).body.decode(),
+        "live/index": index(text),
+    }
+
+
+@pytest.fixture(scope="module")
+def both(tmp_path_factory):
+    """All pages with plain texts, and with hostile ones."""
+    base = tmp_path_factory.mktemp("texts")
+    return pages(base / "plain", "plain", "G1"), pages(base / "hostile", HOSTILE, NAME)
+
+
+def elements(text, fragment):
+    parse = html5lib.parseFragment if fragment else html5lib.parse
+    tree = parse(text, treebuilder="etree", namespaceHTMLElements=False)
+    return [node for node in tree.iter() if isinstance(node.tag, str)]
+
+
+def is_fragment(name):
+    return name.startswith("plan/") and name.removeprefix("plan/") in PARTS
+
+
+def test_every_template_is_among_the_pages(both):
+    listed = {name.removesuffix(".html.j2") for name in environment().list_templates()}
+    assert listed - {"export/report.css", "export/table"} == set(
+        both[0]
+    )  # which the report takes in
+
+
+@pytest.mark.parametrize("name", [
+    "review/page", "plan/page", "plan/about", "plan/top", "plan/tables", "plan/comparison",
+    "export/report", "watch/sessions", "watch/share", "live/index",
+])  # fmt: skip
+def test_hostile_texts_make_no_element_and_no_attribute(both, name):
+    plain, hostile = (elements(pages[name], is_fragment(name)) for pages in both)
+    shape = [[(node.tag, sorted(node.attrib)) for node in nodes] for nodes in (plain, hostile)]
+    assert shape[0] == shape[1]
+    texts = [text for node in hostile for text in (node.text, *node.attrib.values()) if text]
+    if name != "plan/top":  # which shows no text of a file but names
+        assert any(HOSTILE in text or HOSTILE.replace("/", "-") in text for text in texts)
+
+
+@pytest.mark.parametrize("name", ["plan/top", "plan/tables", "export/report"])
+def test_a_hostile_name_of_a_part_is_shown_as_it_stands(both, name):
+    texts = [node.text for node in elements(both[1][name], is_fragment(name)) if node.text]
+    assert any(NAME in text for text in texts)
