@@ -3,23 +3,15 @@
 from __future__ import annotations
 
 import json
-import os
-import re
-import subprocess
-import sys
-import time
-import urllib.request
 from pathlib import Path
 
 import numpy as np
 
-import dashboard
 from analysis.simulation.demo_haul import demo_sensors, demo_text, simulate
 from logger.channels.sensors_file import parse_sensors
 from logger.session.writer import SessionWriter
 from support.channels import rows
 
-ROOT = Path(dashboard.__file__).parent.parent
 UTC = "2026-05-04T10:00:00.000Z"
 
 
@@ -56,6 +48,15 @@ class Growing:
     def die(self) -> None:
         """As a recorder that was killed leaves it."""
         self.writer.abandon()
+
+
+def four_seconds(path: Path, **texts: str) -> Growing:
+    """A session that grows and has 4 s of a haul cell at 10 Hz; texts: rig and sensors as for Growing."""
+    session = Growing(path, **texts)
+    for k in range(40):
+        session.rows("haul_force", k / 10, 100.0 + k)
+        session.clock(k / 10)
+    return session
 
 
 class DemoPull:
@@ -122,70 +123,3 @@ class Page:
                 self.bins[k] = (low, high)
         self.seq, self.version = answer["seq"], answer["version"]
         return answer
-
-
-def start_haul(*argv, **more) -> subprocess.Popen:
-    """`haul ARGV` in a process of its own, lines as text."""
-    more = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, **more}
-    return subprocess.Popen(
-        [sys.executable, "-P", "-m", "dashboard.cli", *map(str, argv)], text=True, cwd=ROOT,
-        env={**os.environ, "PYTHONPATH": str(ROOT)}, **more,
-    )  # fmt: skip
-
-
-class Watched:
-    """`haul watch ARGV` in a process of its own; url: what it printed."""
-
-    def __init__(self, *argv) -> None:
-        self.process = start_haul("watch", *argv)
-        self.url = self.process.stdout.readline().strip()
-
-    def since(self, query: str = "") -> dict:
-        with urllib.request.urlopen(f"{self.url}since?{query}", timeout=5) as answer:
-            return json.load(answer)
-
-    def __enter__(self) -> Watched:
-        return self
-
-    def __exit__(self, *what) -> None:
-        if self.process.poll() is None:
-            self.process.terminate()
-        self.process.communicate(timeout=10)
-
-
-class Demo:
-    """`haul demo --headless` in a process of its own; recorder: the process id that it told."""
-
-    def __init__(self, out: Path, for_s: float) -> None:
-        self.out = out
-        self.process = start_haul("demo", "--headless", "--for", for_s, "--out", out)
-        self.recorder = 0
-        for line in self.process.stdout:
-            if found := re.match(r"recording to .*process ([0-9]+)", line):
-                self.recorder = int(found[1])
-                break
-        wait_until((out / "readings.csv").exists, 10, "the demo's session")
-
-    def ended(self, within_s: float) -> tuple[int, str]:
-        """Exit status and what it said."""
-        out, err = self.process.communicate(timeout=within_s)
-        return self.process.returncode, out + err
-
-    def __enter__(self) -> Demo:
-        return self
-
-    def __exit__(self, *what) -> None:
-        if self.process.poll() is None:
-            self.process.terminate()
-        self.process.communicate(timeout=15)
-
-
-def wait_until(true, within_s: float, what: str):
-    """The first thing that `true()` gives which counts as true; a failure after within_s."""
-    until = time.monotonic() + within_s
-    while time.monotonic() < until:
-        found = true()
-        if found:
-            return found
-        time.sleep(0.05)
-    raise AssertionError(f"not within {within_s} s: {what}")

@@ -10,8 +10,9 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from support.channels import channel, force, rope, three_to_one
+from support.channels import force, json_channel, rope
 from support.growing_session import Growing, Page
+from support.rigs import nine_to_one, three_to_one
 
 import dashboard
 from analysis.review.review import review_session
@@ -26,13 +27,7 @@ RIG = three_to_one(
     rope="length_m = 50.0\n",
     more="[capture.C1]\nsetback_m = 0.05\n",
 )
-NINE_TO_ONE = (
-    'title = "Launch on its cradle, 9:1"\nanchor_to_load_m = 14.0\n[load]\nresistance_N = 900.0\n'
-    '[[rope]]\nname = "main"\npath = [\n { tie = "load" }, { grab = "G1", at_m = 11.0 }, '
-    '{ capture = "C1", on = "anchor" }, { pulley = "A1", on = "anchor" }, { pulley = "T1", on = "G1" }, '
-    '{ grab = "G2", at_m = 10.0 }, { pulley = "A2", on = "anchor" }, { pulley = "T2", on = "G2" }, '
-    '{ haul = "team" } ]\n'
-)
+NINE_TO_ONE = nine_to_one("resistance_N = 900.0")
 CELL = force("u = 1.0", "capacity = 3000.0")
 SENSORS = CELL + rope()
 HAULED_N, EASED_N = 350.0, 0.3
@@ -186,7 +181,7 @@ def test_each_part_of_the_session_counts_by_the_ratio_of_its_own_rig(tmp_path):
 def test_a_counter_elsewhere_in_the_rig_counts_rope_by_the_gain_of_the_rig_that_held(tmp_path):
     # the strand that pulls the load runs over A1: as much as the load's way, a third of what comes out at
     # the haul of the 3:1 and a ninth in the 9:1
-    at_a1 = CELL + channel("rope_out", "length", "r", "u = 0.005", at="A1")
+    at_a1 = CELL + json_channel("rope_out", "length", "r", "u = 0.005", at="A1")
     crew = Crew(tmp_path / "s", sensors=at_a1)
     crew.haul(1.0)
     crew.rest()

@@ -4,8 +4,9 @@ import json
 
 import numpy as np
 import pytest
-from support.channels import channel, force, rope, three_to_one
+from support.channels import force, json_channel, rope
 from support.growing_session import DemoPull, Growing, Page
+from support.rigs import nine_to_one, three_to_one
 
 from analysis.live.minmax_pyramid import BASE_S
 from analysis.live.stroke_remaining import AGAIN_M, MET_M, SOON_M, Remaining
@@ -18,7 +19,7 @@ RIG = three_to_one(
     more="[capture.C1]\nsetback_m = 0.05\n",
 )
 FORCE = force("u = 1.0", "capacity = 3000.0")
-LOAD = channel("load_travel", "length", "l", "u = 0.005", at="load")
+LOAD = json_channel("load_travel", "length", "l", "u = 0.005", at="load")
 SENSORS = FORCE + rope() + LOAD
 START = 100.0  # this process's clock when a session is opened
 
@@ -149,13 +150,7 @@ def test_stroke_left_reaches_nothing_where_the_bodies_meet_and_starts_anew_after
 
 
 def test_rope_fed_back_that_fits_no_grab_is_said_to_be_unknown(tmp_path):
-    three_on_three = (
-        'title = ""\nanchor_to_load_m = 14.0\n[load]\nresistance_N = 2500.0\n[[rope]]\nname = "main"\npath = [ '
-        '{ tie = "load" }, { grab = "G1", at_m = 11.0 }, { capture = "C1", on = "anchor" }, '
-        '{ pulley = "A1", on = "anchor" }, { pulley = "T1", on = "G1" }, { grab = "G2", at_m = 10.0 }, '
-        '{ pulley = "A2", on = "anchor" }, { pulley = "T2", on = "G2" }, { haul = "team" } ]\n'
-    )
-    way = Slipway(tmp_path / "s", rig=three_on_three)
+    way = Slipway(tmp_path / "s", rig=nine_to_one("resistance_N = 2500.0"))
     way.go(10.0, 350.0, 0.9, 0.1)
     way.go(1.0, 0.5, 0.0, 0.0)
     way.feed_back(1.5)  # home is 3 m away for G2 and 1 m for G1
@@ -334,7 +329,7 @@ def test_a_strand_with_its_own_cell_is_shown_as_the_cell_reads_while_hauled_and_
     way = Slipway(
         tmp_path / "s",
         rig=rated,
-        sensors=SENSORS + channel("cell", "force", "c", "u = 1.0", at="load"),
+        sensors=SENSORS + json_channel("cell", "force", "c", "u = 1.0", at="load"),
     )
     assert (
         way.page.parts["head"]["stop_levels"] != []
@@ -392,7 +387,7 @@ def test_strokes_resets_and_marks_are_told_for_the_graph(tmp_path):
     way.let_go()
     way.feed_back(3.0)
     way.pull(1.0, 3.0)
-    told = sorted(list(span.values()) for span in way.page.numbered("span"))
+    told = sorted(way.page.numbered("span"))
     told = [row for row in told if row[2] != "slip"]  # letting go looks like one for a moment
     kinds = [row[2] for row in told]
     assert kinds == ["haul", "mark", "reset", "haul"]

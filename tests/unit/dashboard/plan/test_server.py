@@ -9,7 +9,7 @@ from urllib.error import HTTPError
 
 import numpy as np
 import pytest
-from support.growing_session import start_haul
+from support.processes import start_haul
 
 from analysis.mechanics.model import model_ma_with
 from analysis.mechanics.what_if import what_if

@@ -7,12 +7,13 @@ import urllib.request
 from contextlib import contextmanager
 from dataclasses import replace
 from html.parser import HTMLParser
-from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from support.channels import force
 from support.growing_session import DemoPull, Page
+from support.places import ROOT, SAMPLES, SHELF
 
 from analysis.messages.message import message
 from analysis.review.review import review_session, reviewed
@@ -27,10 +28,6 @@ from dashboard.watch.server import FaultLog, Server
 from logger.channels.sensors_file import parse_sensors
 from logger.recorder.disk_retry import EventRow
 from logger.session.records import Event
-
-ROOT = Path(__file__).parents[4]
-SAMPLES = sorted(p for p in (ROOT / "sample_logs").iterdir() if p.is_dir())
-SHELF = sorted((ROOT / "analysis" / "rigs").glob("*.toml"))
 
 # a number and a metric unit, whatever stands between and around; written here anew, apart from the program's
 METRIC_SEEN = re.compile(
@@ -210,10 +207,7 @@ def test_choosing_comparing_and_listing_show_no_metric_quantity(haul, tmp_path):
 
 
 def test_what_a_recording_tells_on_the_terminal(capsys):
-    sensors = parse_sensors(
-        '[[channel]]\nname = "haul_force"\nquantity = "force"\nat = "haul"\nformat = "json"\nid = "f"\nunit = "N"\n',
-        "sensors.toml",
-    )
+    sensors = parse_sensors(force(), "sensors.toml")
     label = "2 kN grab: begins to slip at 0.6 kN"
     made = message(
         "limit_of_a_part", name="2 kN grab", why=message("begins_to_slip", limit_N=600.0)
