@@ -17,10 +17,10 @@ from analysis.mechanics.model import Model, PartLoad
 from analysis.messages.message import Message, UnitSystem, message, text_of
 from analysis.prediction.job_limits import (
     LATER,
-    StopLevel,
-    haul_levels,
+    LimitLevel,
     job_models,
-    load_levels,
+    levels_by_haul,
+    levels_by_load,
     lowest,
 )
 from analysis.rig.rig import Rig
@@ -50,7 +50,7 @@ def limit_rows(rig: Rig, sensors: Sensors) -> tuple[AlarmRow, ...]:
     return (*rows, *by_cell.values())
 
 
-def haul_cell_level(rig_model: Model, channels: Iterable[Channel]) -> StopLevel | None:
+def haul_cell_level(rig_model: Model, channels: Iterable[Channel]) -> LimitLevel | None:
     """The stop level of all that the haul cell judges; None where that is nothing rated."""
     channels = tuple(channels)
     hauls = ("haul", rig_model.rig.stations[rig_model.rig.haul].name)
@@ -62,10 +62,10 @@ def haul_cell_level(rig_model: Model, channels: Iterable[Channel]) -> StopLevel 
         if one.limit_N is not None and k not in at_haul
         and any(_reaches(cell, one.limit_N) for cell in others.get(k, ()))
     }  # fmt: skip
-    by_load = load_levels(models)
+    by_load = levels_by_load(models)
     on_load = others.get(_load_part(rig_model), ())
     return lowest(
-        level for key, level in haul_levels(models).items()
+        level for key, level in levels_by_haul(models).items()
         if key[0] not in own
         and not (key in by_load and any(_reaches(cell, by_load[key].level_N) for cell in on_load))
     )  # fmt: skip
@@ -90,7 +90,7 @@ def _cell_rows(
                 and _reaches(cell, part_load.limit_N)
             ):
                 yield cell, _own_row(cell, part_load, part_load.limit_N)
-    for level in load_levels(job_models(rig_model.rig)).values():
+    for level in levels_by_load(job_models(rig_model.rig)).values():
         for cell in measured.get(_load_part(rig_model), ()):
             if cell is not haul and _reaches(cell, level.level_N):
                 yield cell, _level_row(cell, level)
@@ -212,7 +212,7 @@ def _reaches(cell: Channel, force_N: float) -> bool:
     return cell.capacity is None or cell.capacity > force_N
 
 
-def _level_row(cell: Channel, level: StopLevel) -> AlarmRow:
+def _level_row(cell: Channel, level: LimitLevel) -> AlarmRow:
     """The alarm row of a cell for the part that sets its stop level; the level is in the cell's force."""
     label = message(
         "limit_of_a_part_in", name=level.part_load.name, why=level.part_load.why,

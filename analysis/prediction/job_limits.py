@@ -45,7 +45,7 @@ class HighestUse:
 
 
 @dataclass(frozen=True)
-class StopLevel:
+class LimitLevel:
     """The lowest haul tension, or load force, that brings a rated part to its limit in one condition."""
 
     level_N: float  # the haul tension or load force
@@ -67,7 +67,7 @@ class StopLevel:
 
 
 # by index into `Model.parts` and condition
-Levels = dict[tuple[int, str], StopLevel]
+Levels = dict[tuple[int, str], LimitLevel]
 
 
 def planned_jobs(rig_model: Model) -> dict[str, Job]:
@@ -121,19 +121,19 @@ def highest_uses(models: Sequence[Model], given_N: float | None = None) -> dict[
     return highest
 
 
-def stop_levels(models: Sequence[Model]) -> dict[int, StopLevel]:
+def stop_levels(models: Sequence[Model]) -> dict[int, LimitLevel]:
     """The lowest stop level of each part that is rated and loaded, by its index into `Model.parts`.
 
     models: over the job, the first at its start.
     """
-    lowest: dict[int, StopLevel] = {}
-    for (k, _), level in haul_levels(models).items():
+    lowest: dict[int, LimitLevel] = {}
+    for (k, _), level in levels_by_haul(models).items():
         if k not in lowest or level.level_N < lowest[k].level_N * (1 - TINY):
             lowest[k] = level
     return lowest
 
 
-def haul_levels(models: Sequence[Model]) -> Levels:
+def levels_by_haul(models: Sequence[Model]) -> Levels:
     """The lowest haul tension over the job that brings each rated part to its limit in each condition.
 
     models: over the job, the first at its start.
@@ -141,7 +141,7 @@ def haul_levels(models: Sequence[Model]) -> Levels:
     return _levels(models, _gains)
 
 
-def load_levels(models: Sequence[Model]) -> Levels:
+def levels_by_load(models: Sequence[Model]) -> Levels:
     """The lowest load force over the job that brings each rated part to its limit, held and running back.
 
     models: over the job, the first at its start.
@@ -151,9 +151,9 @@ def load_levels(models: Sequence[Model]) -> Levels:
     )
 
 
-def lowest(levels: Iterable[StopLevel]) -> StopLevel | None:
+def lowest(levels: Iterable[LimitLevel]) -> LimitLevel | None:
     """The first of the lowest of these levels; None where there is none."""
-    best: StopLevel | None = None
+    best: LimitLevel | None = None
     for level in levels:
         if best is None or level.level_N < best.level_N * (1 - TINY):
             best = level
@@ -176,7 +176,7 @@ def _levels(models: Sequence[Model], gains: Callable[[Model], tuple[CaseShares, 
                 if gain <= TINY:
                     continue
                 if key not in levels or limit_N / gain < levels[key].level_N * (1 - TINY):
-                    levels[key] = StopLevel(
+                    levels[key] = LimitLevel(
                         level_N=limit_N / gain, part_load=models[0].parts[k], limit_N=limit_N,
                         condition=case.condition, later=later > 0,
                     )  # fmt: skip

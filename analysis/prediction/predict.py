@@ -12,10 +12,10 @@ from analysis.messages.message import Message, message
 from analysis.prediction.job_limits import (
     LATER,
     HighestUse,
-    StopLevel,
-    haul_levels,
+    LimitLevel,
     highest_uses,
     job_models,
+    levels_by_haul,
     lowest,
     models_over_job,
     planned_jobs,
@@ -90,7 +90,7 @@ def prediction(
         message("rope_too_short", rope=r["name"], needed_m=r["needed_m"], length_m=r["length_m"])
         for r in ropes if r["enough"] is False
     ]  # fmt: skip
-    stop = first_limit(rig_model, lowest(haul_levels(models).values()))
+    stop = first_limit(rig_model, lowest(levels_by_haul(models).values()))
     warnings = (
         *(w for w in rig_model.warnings if w.level == "stop"),
         *over,
@@ -170,10 +170,10 @@ def _growing(models: tuple[Model, ...]) -> list[Message]:
 
 def stop_hauling_at(rig_model: Model) -> FirstLimit:
     """The lowest haul tension that brings a part to its limit, in any condition of the whole job."""
-    return first_limit(rig_model, lowest(haul_levels(job_models(rig_model.rig)).values()))
+    return first_limit(rig_model, lowest(levels_by_haul(job_models(rig_model.rig)).values()))
 
 
-def first_limit(rig_model: Model, level: StopLevel | None) -> FirstLimit:
+def first_limit(rig_model: Model, level: LimitLevel | None) -> FirstLimit:
     """A stop level with the number of rated parts; level: None where no part is rated and loaded."""
     return FirstLimit(
         haul_force_N=None if level is None else level.level_N,

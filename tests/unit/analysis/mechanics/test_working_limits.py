@@ -84,5 +84,9 @@ def test_with_an_uncertainty_the_limit_is_two_u_lower_and_without_one_it_is_said
     assert limit == {"bare": pytest.approx(4000), "sure": pytest.approx(1000)}
     assert why(sure, name) == "begins to slip at 4 kN, less 2 u of 1.5 kN"
     (said,) = (w for w in predict(bare)["warnings"] if "scatter" in w)
-    assert said.startswith(f"{name}: ") and "no calibrated force limiter" in said and "slips_at_u_kN" in said
+    assert (
+        said.startswith(f"{name}: ")
+        and "no calibrated force limiter" in said
+        and "slips_at_u_kN" in said
+    )
     assert not any("scatter" in w for w in predict(sure)["warnings"])

@@ -3,6 +3,7 @@
 import math
 
 import pytest
+from support.channels import channel
 from support.rigs import NINE, TWELVE, rig
 
 from analysis.mechanics.model import model
@@ -15,9 +16,7 @@ from dashboard.text.units import US
 from logger.channels.sensors_file import parse_sensors
 from logger.recorder.alarms import HOLD_S, AlarmState, judge
 
-SENSORS_TEXT = (
-    '[[channel]]\nname = "cell"\nquantity = "force"\nat = "haul"\nformat = "xdr"\nid = "H"\nunit = "N"\n'
-)
+SENSORS_TEXT = channel("cell", "force", format="xdr", id="H", unit="N")
 SENSORS = parse_sensors(SENSORS_TEXT, "sensors.toml")
 RATED = "[load]\nwll_kN = 10\n[grab.G2]\nslips_at_kN = 4.0\n"
 
@@ -72,21 +71,37 @@ def test_a_cell_at_the_load_judges_what_is_held_and_the_haul_cell_the_rest():
     at the load knows the load; A2 turns the haul strand round and has 2 T."""
     known = rig(NINE, extra="[capture.C1]\nwll_kN = 4.5\n[pulley.A2]\nwll_kN = 1.8\n")
     (alone,) = limit_rows(known, SENSORS)
-    assert (alone.label, alone.stop / alone.gain) == ("C1: WLL 4.5 kN, held on C1", pytest.approx(500.0))
-    at_load = SENSORS_TEXT + SENSORS_TEXT.replace('"cell"', '"load"').replace('at = "haul"', 'at = "load"')
+    assert (alone.label, alone.stop / alone.gain) == (
+        "C1: WLL 4.5 kN, held on C1",
+        pytest.approx(500.0),
+    )
+    at_load = SENSORS_TEXT + SENSORS_TEXT.replace('"cell"', '"load"').replace(
+        'at = "haul"', 'at = "load"'
+    )
     by_haul, by_load = limit_rows(known, parse_sensors(at_load, "sensors.toml"))
-    assert (by_haul.label, by_haul.stop / by_haul.gain) == ("A2: WLL 1.8 kN, raising", pytest.approx(900.0))
-    assert (by_load.channel, by_load.label, by_load.gain) == ("load", "C1: WLL 4.5 kN, held on C1", pytest.approx(1.0))
+    assert (by_haul.label, by_haul.stop / by_haul.gain) == (
+        "A2: WLL 1.8 kN, raising",
+        pytest.approx(900.0),
+    )
+    assert (by_load.channel, by_load.label, by_load.gain) == (
+        "load",
+        "C1: WLL 4.5 kN, held on C1",
+        pytest.approx(1.0),
+    )
     # a cell at the load that cannot read so much leaves it to the haul cell
     small = at_load + "capacity = 4000.0\n"
     assert limit_rows(known, parse_sensors(small, "sensors.toml"))[0].label == alone.label
 
 
-def channel(name, at, levels, quantity="force"):
-    unit = "N" if quantity == "force" else "m"
-    return (
-        f'[[channel]]\nname = "{name}"\nquantity = "{quantity}"\nat = "{at}"\nformat = "xdr"\n'
-        f'id = "{name}"\nunit = "{unit}"\n{levels}\n'
+def levelled(name, at, levels, quantity="force"):
+    return channel(
+        name,
+        quantity,
+        levels,
+        at=at,
+        format="xdr",
+        id=name,
+        unit="N" if quantity == "force" else "m",
     )
 
 
@@ -110,13 +125,17 @@ def late(known, text):
 )  # fmt: skip
 def test_a_caution_that_can_never_come_first_is_said(levels, said):
     """12:1, 10 kN allowed at the load: 833 N of haul tension."""
-    shown = late(rig(TWELVE, extra=RATED), channel("cell", "haul", levels))
-    assert len(shown) == len(said) and all(words in line for words, line in zip(said, shown, strict=True))
+    shown = late(rig(TWELVE, extra=RATED), levelled("cell", "haul", levels))
+    assert len(shown) == len(said) and all(
+        words in line for words, line in zip(said, shown, strict=True)
+    )
 
 
 def test_it_is_said_for_every_channel():
-    text = channel("cell", "haul", "warn_at = 700.0") + channel("tow", "load", "warn_at = 11000.0")
-    text += channel("load_travel", "load", "warn_at = 5.0\nstop_at = 5.0", "length")
+    text = levelled("cell", "haul", "warn_at = 700.0") + levelled(
+        "tow", "load", "warn_at = 11000.0"
+    )
+    text += levelled("load_travel", "load", "warn_at = 5.0\nstop_at = 5.0", "length")
     shown = late(rig(TWELVE, extra=RATED), text)
     assert [line.split(":")[0] for line in shown] == ["tow", "load_travel"]
     assert "the stop level is 10000 N" in shown[0] and "at 5.00 m can never come first" in shown[1]
@@ -127,4 +146,6 @@ def test_the_demos_own_cautions_come_first():
     assert late(demo, demo_text("sensors.toml")) == []
     sensors = parse_sensors(demo_text("sensors.toml"), "sensors.toml")
     warned = [c for c in sensors.channels if c.warn_at is not None]
-    assert warned and all(c.warn_at < predict(demo)["stop_hauling_at"]["haul_force_N"] for c in warned)
+    assert warned and all(
+        c.warn_at < predict(demo)["stop_hauling_at"]["haul_force_N"] for c in warned
+    )

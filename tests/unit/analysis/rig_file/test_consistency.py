@@ -142,7 +142,7 @@ def test_no_mutation_of_a_rig_file_gives_anything_but_a_rig_or_one_line(data):
 
 @pytest.mark.parametrize("name", ["reef", "prusik", "tied", "knot"])
 def test_a_name_that_is_like_no_knot_gets_no_proposal(name):
-    assert "write \"" not in line(HEAD + ROPE % Z.replace('"load" }', f'"load", knot = "{name}" }}'))
+    assert 'write "' not in line(HEAD + ROPE % Z.replace('"load" }', f'"load", knot = "{name}" }}'))
 
 
 def test_two_thousand_kilonewtons_are_taken():

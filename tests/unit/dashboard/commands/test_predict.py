@@ -145,7 +145,7 @@ def test_an_assumed_knot_is_said_and_gone_when_it_is_stated(haul, rig):
     rig.write_text(text.replace(", strength = 1.0", ""), "utf-8")
     said = haul("predict", rig)
     assert (
-        "! load: the knot's strength is not stated; 0.50 is assumed; write knot = \"bowline\" or the like, or strength = ..., at the tie"
+        '! load: the knot\'s strength is not stated; 0.50 is assumed; write knot = "bowline" or the like, or strength = ..., at the tie'
         in said.out
     )
     # 28 kN x 0.50 / 10 = 1400 N on three times the haul tension
