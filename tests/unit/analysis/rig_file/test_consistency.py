@@ -145,6 +145,36 @@ def test_a_name_that_is_like_no_knot_gets_no_proposal(name):
     assert 'write "' not in line(HEAD + ROPE % Z.replace('"load" }', f'"load", knot = "{name}" }}'))
 
 
+GRAB, CAPTURE = '{ grab = "G1", at_m = 9 }', '{ capture = "C1", on = "anchor" }'
+TURNS = '{ pulley = "A1", on = "anchor" }, { pulley = "T1", on = "G1" }, { haul = "team" }'
+
+
+def test_a_grab_behind_the_capture_is_told_which_way_to_move():
+    """The capture acts on the strand behind the grab; written the other way round it stands on no strand."""
+    right = f'{{ tie = "load" }}, {GRAB}, {CAPTURE}, {TURNS}'
+    parse_rig(HEAD + ROPE % right, "r.toml")
+    wrong = f'{{ tie = "load" }}, {CAPTURE}, {GRAB}, {TURNS}'
+    assert line(HEAD + ROPE % wrong) == (
+        "r.toml: G1: at_m = 9 is outside its own strand: the grab is written behind C1; move it one line up"
+    )
+    second = '{ capture = "C2", on = "anchor" }'
+    assert "behind C2 and C1; move it 2 lines up" in line(
+        HEAD + ROPE % f'{{ tie = "load" }}, {CAPTURE}, {second}, {GRAB}, {TURNS}'
+    )
+
+
+def test_in_a_path_from_the_team_it_moves_down():
+    back = '{ haul = "team" }, { pulley = "T1", on = "G1" }, { pulley = "A1", on = "anchor" }'
+    parse_rig(HEAD + ROPE % f'{back}, {CAPTURE}, {GRAB}, {{ tie = "load" }}', "r.toml")
+    shown = line(HEAD + ROPE % f'{back}, {GRAB}, {CAPTURE}, {{ tie = "load" }}')
+    assert shown.endswith("the grab is written before C1; move it one line down")
+
+
+def test_a_grab_that_no_move_would_mend_is_told_where_its_strand_runs():
+    wrong = f'{{ tie = "load" }}, {CAPTURE}, {GRAB.replace("9", "13")}, {TURNS}'
+    assert "write a place between them" in line(HEAD + ROPE % wrong)
+
+
 def test_two_thousand_kilonewtons_are_taken():
     rated = parse_rig(HEAD + (ROPE % Z).replace("path", "mbs_kN = 2000\npath"), "r.toml")
     assert rated.ropes[0].mbs_N == 2e6
