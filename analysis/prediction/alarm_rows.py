@@ -176,7 +176,7 @@ def _labels_in_conditions(rig_model: Model, part_load: PartLoad) -> list[Message
             later=later,
         )
         for condition in condition_names(rig_model)
-        for later in ("", LATER)
+        for later in (("", LATER) if any(rig_model.rig.side_m) else ("",))
     ]
 
 
