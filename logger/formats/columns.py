@@ -127,6 +127,7 @@ class ColumnsDecoder(Decoder):
             self._other_count = (count, seen)
             self._drop("another number of columns", line)
             if seen >= RELEARN:
+                self.column_change = (self._count, count)
                 self._count, self._other_count = count, (0, 0)
             return
         if not self._count:
