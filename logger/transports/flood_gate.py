@@ -12,8 +12,8 @@ WINDOW_S = 1.0  # time over which a port is judged; chosen by us: a burst is no 
 FLOOD_BYTES_S = 1e6  # chosen by us: eight times what a serial line at 1 Mbaud carries
 FLOOD_LINES_S = 5000.0  # lines not understood; chosen by us: five times a fast device
 LOOKED_BYTES_S = 100_000.0  # bytes a second of a flood that are decoded; speed only
-# samples of dropped lines, a second and at once; chosen by us: rejects.csv holds some 8,000
-SAMPLES_S, MOST_SAMPLES = 100.0, 300.0
+# samples of dropped lines, a second and at once; chosen by us: rejects.csv holds 2,000 to 8,000
+SAMPLES_S, MOST_SAMPLES = 200.0, 3000.0
 
 
 class FloodGate:
