@@ -17,8 +17,9 @@ from dashboard.review.figures import efficiency, loop, over_time, plain
 from dashboard.review.page import page
 from dashboard.review.session_review import ReviewNow, Reviews, SessionReview
 from dashboard.review.tables import page_data
+from dashboard.review.wire import LoopAnswer, ReviewAnswer, WindowAnswer
 from dashboard.text.units import SYSTEMS, Units
-from dashboard.web.gate import HTML, JSON, Answer, Refused, Request, Route, asked_int
+from dashboard.web.gate import HTML, JSON, Answer, Refused, Route, WebRequest, asked_int
 
 LEAST_SPAN_S = 0.01  # of the window of time
 MOST_S = 1e9  # of a time in a query
@@ -45,7 +46,7 @@ class ReviewPages:
         self.hub = hub
         self.reviews = Reviews(hub.rigs)
 
-    def page(self, request: Request) -> Answer:
+    def page(self, request: WebRequest) -> Answer:
         """The empty page."""
         name = request.match[1] if self.hub.many else ""
         self._path(name)  # raises Refused for a wrong name
@@ -55,19 +56,23 @@ class ReviewPages:
             HTML,
         )
 
-    def data(self, request: Request) -> Answer:
+    def data(self, request: WebRequest) -> Answer:
         """All texts and tables of the page, and the plot of efficiency stroke by stroke, as JSON."""
         session, now, units = self._asked(request.query)
         with session.lock:
             begin_s, end_s = session.span()
-            content = page_data(now, units) | {
-                "from": begin_s, "to": end_s, "efficiency": plain(efficiency(now, units)),
-                "rigs": [session.named(k) for k in range(len(session.rigs))],
-                "least_e": LEAST_E, "most_e": MOST_E,
-            }  # fmt: skip
+            content = ReviewAnswer(
+                **page_data(now, units),
+                from_s=begin_s,
+                to_s=end_s,
+                efficiency=plain(efficiency(now, units)),
+                rigs=[session.named(k) for k in range(len(session.rigs))],
+                least_e=LEAST_E,
+                most_e=MOST_E,
+            )
         return Answer(200, encode(content), JSON)
 
-    def window(self, request: Request) -> Answer:
+    def window(self, request: WebRequest) -> Answer:
         """The plot of force and travel between two times, as JSON."""
         session, now, units = self._asked(request.query)
         width_px = min(MOST_PX, max(LEAST_PX, asked_int(request.query, "w") or 1000))
@@ -82,16 +87,12 @@ class ReviewPages:
             if end_s - begin_s < LEAST_SPAN_S:
                 raise Refused(400, f"the session goes from {first:.1f} s to {last:.1f} s")
             figure, traces, note = over_time(session, now, units, begin_s, end_s, width_px)
-        content = {
-            "from": begin_s,
-            "to": end_s,
-            "figure": plain(figure),
-            "traces": traces,
-            "note": note,
-        }
+        content = WindowAnswer(
+            from_s=begin_s, to_s=end_s, figure=plain(figure), traces=traces, note=note
+        )
         return Answer(200, encode(content), JSON)
 
-    def loop(self, request: Request) -> Answer:
+    def loop(self, request: WebRequest) -> Answer:
         """The plot of force against travel of one stroke or of all, as JSON."""
         session, now, units = self._asked(request.query)
         stroke = asked_int(request.query, "stroke")
@@ -99,7 +100,7 @@ class ReviewPages:
             raise Refused(404, "no such stroke")
         with session.lock:
             figure, caption = loop(session, now, units, stroke)
-        return Answer(200, encode({"figure": plain(figure), "said": caption}), JSON)
+        return Answer(200, encode(LoopAnswer(figure=plain(figure), said=caption)), JSON)
 
     # -- what is asked ---------------------------------------------------------------------------
     def _path(self, name: str) -> Path:

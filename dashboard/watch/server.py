@@ -6,11 +6,11 @@ from __future__ import annotations
 import re
 import secrets
 from collections.abc import Callable, Iterable
-from pathlib import Path
 from typing import Any
 
 from dashboard.live.session_hub import Hub
 from dashboard.live.state_feed import SPANS, encode
+from dashboard.web import assets
 from dashboard.web.gate import (
     HTML,
     JSON,
@@ -18,8 +18,8 @@ from dashboard.web.gate import (
     Answer,
     Gate,
     Refused,
-    Request,
     Route,
+    WebRequest,
     asked_int,
     asked_texts,
 )
@@ -31,7 +31,6 @@ from logger.errors import one_line
 VERBS = ("mark", "undo", "zero", "ack", "end")
 MOST_RIG = 60_000  # bytes of a rig file that a page sends
 LEAST_WIDTH, MOST_WIDTH = 320, 1400  # of the drawing of the rig, px
-ASSETS = Path(__file__).parents[1] / "assets"
 
 
 class Server(Listening):
@@ -66,7 +65,6 @@ class Server(Listening):
     # -- routes --------------------------------------------------------------------------------
     def _routes(self, app: Any) -> list[Route]:
         flask = app.server.wsgi_app
-        files = "|".join(re.escape(p.name) for p in sorted(ASSETS.iterdir()) if p.is_file())
         at = re.compile
         routes = [
             Route("GET", at("/since"), self._since),
@@ -77,7 +75,7 @@ class Server(Listening):
             Route("GET", at("/_dash-(layout|dependencies)"), app=flask),
             Route("GET", at(r"/_dash-component-suites/(dash|plotly)(/[A-Za-z0-9_@-][A-Za-z0-9_.@-]*)+"),
                   app=_registered_only(flask), keep=True),
-            Route("GET", at(f"/assets/({files})"), app=flask, keep=True),
+            assets.route("live", "review", "shared"),
             Route("GET", at("/_favicon.ico"), app=flask, keep=True),
         ]  # fmt: skip
         from dashboard.review.routes import routes as review
@@ -97,17 +95,17 @@ class Server(Listening):
             routes += entrance(self.sharing)
         return routes
 
-    def _who(self, request: Request) -> Answer:
+    def _who(self, request: WebRequest) -> Answer:
         """The role of whoever asks, and whether the page is shared."""
         shared = self.sharing is not None
         return Answer(200, encode({"role": request.role, "shared": shared}), JSON)
 
-    def _list(self, request: Request) -> Answer:
+    def _list(self, request: WebRequest) -> Answer:
         from dashboard.watch.session_list import page
 
         return Answer(200, page(self.hub.folder).encode("utf-8", "replace"), HTML)
 
-    def _since(self, request: Request) -> Answer:
+    def _since(self, request: WebRequest) -> Answer:
         """What changed on the live page since the version that the query names."""
         query = request.query
         seq, version = asked_int(query, "seq"), asked_int(query, "v")
@@ -119,7 +117,7 @@ class Server(Listening):
             raise Refused(404, "no such session")
         return Answer(200, watch.since(seq, version, span), JSON)
 
-    def _rig(self, request: Request) -> Answer:
+    def _rig(self, request: WebRequest) -> Answer:
         """A drawing of the rig with its bodies where they are now; names in it are escaped."""
         width = asked_int(request.query, "w")
         if not LEAST_WIDTH <= width <= MOST_WIDTH:
@@ -130,7 +128,7 @@ class Server(Listening):
         svg, number = watch.drawing(width)
         return Answer(200, encode({"svg": svg, "g": number}), JSON)
 
-    def _act_rig(self, request: Request) -> Answer:
+    def _act_rig(self, request: WebRequest) -> Answer:
         """Put a new rig file into the session's inbox; the recorder takes it from there."""
         from logger.recorder.request_inbox import ask_rig_text
 
@@ -141,7 +139,7 @@ class Server(Listening):
         name = ask_rig_text(watch.path, asked.get("text", ""), request.role or "viewer")
         return Answer(202, encode({"id": name}), JSON)
 
-    def _act(self, request: Request) -> Answer:
+    def _act(self, request: WebRequest) -> Answer:
         """Put an operator's mark, zero, acknowledgement ... into the session's inbox."""
         from logger.recorder.request_inbox import ask
 

@@ -9,6 +9,7 @@ import time
 from pathlib import Path
 
 import pytest
+from support.waiting import until
 
 from dashboard import cli
 from dashboard.commands.record import alarm_rows, status_text
@@ -89,11 +90,8 @@ def test_ctrl_c_and_sigterm_seal_within_two_seconds(haul, rig, wired, tmp_path, 
     player = Player([(device, load_sensors(path).channels)], rows(30, 200.0)).start()
     out = tmp_path / "session"
     process = start("record", rig, path, "--out", out)
-    until = time.monotonic() + 10
-    while time.monotonic() < until and not (
-        (out / "readings.csv").exists() and (out / "readings.csv").stat().st_size > 500
-    ):
-        time.sleep(0.05)
+    rows_file = out / "readings.csv"
+    until(lambda: rows_file.exists() and rows_file.stat().st_size > 500, 10, "rows in the session")
     growing = haul("verify", out)
     assert (growing.status, growing.out.splitlines()[0]) == (1, "growing")
     assert json.loads(haul("review", out, "--json").out)["state"] == "growing"
@@ -131,7 +129,9 @@ sys.exit(main(sys.argv[2:]))
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="other system: no signals on Windows")
-def test_a_signal_while_the_main_thread_holds_its_events_lock_ends_the_recording(haul, rig, wired, tmp_path):
+def test_a_signal_while_the_main_thread_holds_its_events_lock_ends_the_recording(
+    haul, rig, wired, tmp_path
+):
     """Seen once as a recorder that no signal ended any more: the handler waited for that lock."""
     device, out = serve_pty(), tmp_path / "session"
     path = wired(device.url)
@@ -158,7 +158,7 @@ def test_wait_keeps_trying_until_the_device_is_there(haul, rig, wired, tmp_path)
     path = wired(url)
     assert haul("record", rig, path, "--out", tmp_path / "s", "--for", 1).status == 2
     process = start("record", rig, path, "--out", tmp_path / "s", "--for", 3, "--wait")
-    time.sleep(0.8)
+    time.sleep(0.8)  # for so long there is no device
     device = serve_tcp(port)
     player = Player([(device, load_sensors(path).channels)], rows(5, 200.0)).start()
     out, err = process.communicate(timeout=15)
@@ -201,4 +201,6 @@ def test_a_limit_of_the_rig_is_told_as_the_haul_cell_will_read_it(wired, device)
     """4 kN on a thing that feels eight times the haul: the cell reads 500 N then."""
     sensors = load_sensors(wired(device.url))
     row = AlarmRow("haul_force", "strand load>G1: 40 kN breaking strength / 10", 8.0, stop=4000.0)
-    assert "stop at 500 N (the device sends 500 N) of haul_force (4000 N on it)" in row_text(row, sensors, {}, METRIC)
+    assert "stop at 500 N (the device sends 500 N) of haul_force (4000 N on it)" in row_text(
+        row, sensors, {}, METRIC
+    )

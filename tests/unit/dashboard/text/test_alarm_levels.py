@@ -9,6 +9,8 @@ from contextlib import redirect_stderr
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from support.channels import channel
+from support.waiting import until
 
 from dashboard.commands.record import StatusLine
 from dashboard.text.alarm_levels import check_levels, level_text, row_text
@@ -21,9 +23,7 @@ from logger.recorder.disk_retry import EventRow
 from logger.recorder.recorder import RecorderStatus
 from logger.transports.simulated import Player, serve_tcp
 
-CELL = (
-    '[[channel]]\nname = "haul_force"\nquantity = "force"\nat = "haul"\nformat = "json"\nid = "f"\n'
-)
+CELL = channel("haul_force", "force", format="json", id="f")
 
 
 def cell(**keys):
@@ -92,7 +92,9 @@ def test_levels_are_said_in_si_and_in_the_devices_unit():
     )
     assert "caution 202 lbf (900 N; the device sends 202.328 lbf)" in row_text(row, sensors, {}, US)
     half = AlarmRow("haul_force", "haul_force", stop=1200.0)
-    assert row_text(half, sensors, {}, METRIC).startswith("alarm haul_force: caution none, stop 1200 N")
+    assert row_text(half, sensors, {}, METRIC).startswith(
+        "alarm haul_force: caution none, stop 1200 N"
+    )
     assert "never read" in level_text(curved(lambda reading: 0.0), 900.0, METRIC)
 
 
@@ -100,7 +102,7 @@ def test_a_limit_of_the_rig_beyond_the_cell_is_said():
     sensors = cell(unit="N", capacity=1000.0)
     row = AlarmRow("haul_force", "G1: slips", gain=3.0, stop=6000.0)
     text = row_text(row, sensors, {}, METRIC)
-    assert "stop at 2000 N" in text and "(6000 N on it)" in text and "will not see it" in text
+    assert "stop at 2000 N" in text and "(6000 N on it)" in text and "cannot read it" in text
 
 
 @pytest.mark.parametrize(
@@ -131,7 +133,7 @@ def test_record_refuses_it_before_a_port_opens(haul, rig, tmp_path, level):
 
 
 # -- on the terminal -----------------------------------------------------------------------------
-class Terminal(io.StringIO):
+class TerminalText(io.StringIO):
     def isatty(self):
         return True
 
@@ -139,7 +141,7 @@ class Terminal(io.StringIO):
 @pytest.fixture
 def line():
     """A status line on a terminal, its clock and what it said in the test's hands."""
-    screen, now = Terminal(), [0.0]
+    screen, now = TerminalText(), [0.0]
     with redirect_stderr(screen):
         shown = StatusLine(cell(unit="N", stop_at=400.0), {}, METRIC, ["alarm ..."], lambda: now[0])
 
@@ -190,7 +192,8 @@ def test_no_label_or_news_writes_on_the_terminal_what_it_likes(line):
 
 def test_a_recording_without_a_page_rings_and_prints(rig, tmp_path):
     """Wire to terminal: from the device's first line above the level to the bell."""
-    from support.growing_session import start_haul
+    from support.processes import start_haul
+    from support.yard import silent_wire
 
     device = serve_tcp()
     path = tmp_path / "sensors.toml"
@@ -198,7 +201,9 @@ def test_a_recording_without_a_page_rings_and_prints(rig, tmp_path):
     sensors = parse_sensors(path.read_text("utf-8"), "sensors.toml")
     process = start_haul("record", rig, path, "--out", tmp_path / "s", "--for", 6)
     assert device.wait_client(10)
-    time.sleep(0.5)
+    events = tmp_path / "s" / "events.csv"
+    until(lambda: events.exists() and ",connect," in events.read_text("utf-8"), 10, "a connection")
+    silent_wire()
     rows = [(k / 50, {"haul_force": 300.0 if k < 25 else 450.0}) for k in range(200)]
     began = time.monotonic()
     player = Player([(device, sensors.channels)], rows).start()
