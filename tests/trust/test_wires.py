@@ -388,7 +388,9 @@ def test_what_a_device_sends_before_it_hangs_up_is_there_to_the_last_line(
     with recording(yard) as running:
         for turn in range(turns):
             client, _ = server.accept()
-            if linger:  # so the end comes while the lines still wait; a reset before they came loses them
+            if (
+                linger
+            ):  # so the end comes while the lines still wait; a reset before they came loses them
                 client.sendall(yard.lines(10 * turn, 10))
                 time.sleep(0.01)
                 client.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
@@ -400,4 +402,3 @@ def test_what_a_device_sends_before_it_hangs_up_is_there_to_the_last_line(
     server.close()
     assert yard.values() == [float(k) for k in range(10 * turns)]
     assert outcome.drops == {"force": 0}
-
