@@ -34,9 +34,7 @@ class Chunk:
     content: bytes | Mapping[str, bytes]
     lost: str | None = None  # why the device is gone; None while it is connected
     more: bool = False  # whether further bytes were waiting when the chunk was cut
-    doubt_from: int | None = (
-        None  # place in content from which on bytes may be missing; None: whole
-    )
+    doubt_from: int | None = None  # place in content behind which bytes may be missing
 
 
 class Transport(ABC):

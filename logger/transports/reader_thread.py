@@ -206,7 +206,9 @@ class PortReader(threading.Thread):
         """Deliver a flood that began or ended as an event."""
         if change is not None:
             value, text = change
-            self._deliver(PortEvent(self.url, clock.now(), "flood", text, value))
+            self._deliver(PortEvent(
+                port=self.url, time_s=clock.now(), kind="flood", text=text, value=value
+            ))  # fmt: skip
 
     def _deliver_event(self, kind: str, text: str) -> None:
         self._deliver(PortEvent(self.url, clock.now(), kind, text))

@@ -53,7 +53,7 @@ def recorder(yard: Yard, ports: int) -> Iterator[subprocess.Popen[str]]:
 def stop(process: subprocess.Popen[str], stop_s: float = STOP_S) -> None:
     """Stop a process as Ctrl-Z does, for so long."""
     process.send_signal(signal.SIGSTOP)
-    time.sleep(stop_s)
+    time.sleep(stop_s)  # the stop itself
     process.send_signal(signal.SIGCONT)
 
 

@@ -332,7 +332,7 @@ def test_a_flood_of_garbage_is_told_and_costs_neither_memory_nor_the_other_port(
         flood = start_flood(arguments, (fd,))
     while flood.poll() is None:
         most = max(most, rss_bytes(process.pid))
-        time.sleep(0.05)
+        time.sleep(0.05)  # the memory is looked at as long as the flood lasts
     assert flood.stdout is not None
     sent = int(flood.stdout.read())
     flood.stdout.close()
@@ -392,7 +392,7 @@ def test_what_a_device_sends_before_it_hangs_up_is_there_to_the_last_line(
                 linger
             ):  # so the end comes while the lines still wait; a reset before they came loses them
                 client.sendall(yard.lines(10 * turn, 10))
-                time.sleep(0.01)
+                time.sleep(0.01)  # so long the lines take to their buffer
                 client.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
             else:
                 client.sendall(yard.lines(10 * turn, 10))

@@ -81,10 +81,10 @@ def test_a_port_that_nobody_understands_is_told_within_two_seconds(
         assert time.monotonic() - opened < 2.0 + 0.5  # half a second for a busy machine
         assert cause in event.text and event.channel == "force"
         status = until(
-            lambda: next((s for _, s in running.told if any(device.url in n for n in s.news)), None)
+            lambda: next((s for _, s in running.statuses if any(device.url in n for n in s.news)), None)
         )
         assert any(cause in news for news in status.news)
-        assert cause in until(lambda: running.told[-1][1].ports[device.url])
+        assert cause in until(lambda: running.statuses[-1][1].ports[device.url])
         running.end()
     device.close()
     assert "of" in event.text and len(told(yard, device.url)) == 1
@@ -103,7 +103,7 @@ def test_ports_that_are_understood_are_not_told(tmp_path: Path) -> None:
     count = iter(range(10_000))
     with recording(yard) as running, sending(one, lambda: yard.lines(next(count), 1)):
         with sending(two, lambda: yard.lines(next(count), 1, "travel") + b"$GPGGA,1*4B\r\n"):
-            time.sleep(3.5)
+            time.sleep(3.5)  # longer than it takes to judge a port twice
         running.end()
     one.close()
     two.close()
@@ -115,9 +115,9 @@ def test_a_device_that_is_put_right_is_not_shown_any_more(tmp_path: Path) -> Non
     yard = Yard(tmp_path, force(device.url))
     lines = [b"hello\r\n"]
     with recording(yard) as running, sending(device, lambda: lines[0]):
-        until(lambda: running.told and running.told[-1][1].ports[device.url])
+        until(lambda: running.statuses and running.statuses[-1][1].ports[device.url])
         lines[0] = yard.lines(1, 1)
-        until(lambda: not running.told[-1][1].ports[device.url])
+        until(lambda: not running.statuses[-1][1].ports[device.url])
         running.end()
     device.close()
 
@@ -129,17 +129,17 @@ def test_a_port_that_learns_other_columns_says_so(tmp_path: Path) -> None:
     yard = Yard(tmp_path, COLUMNS.format(column=2, port=device.url))
     with recording(yard) as running:
         assert device.wait_client()
-        time.sleep(0.1)
+        time.sleep(0.1)  # so that the next line is known to be whole
         for _ in range(3):
             device.send(b"1; 2\r\n".replace(b";", b","))
         until(lambda: len(yard.values()) >= 2)
         device.drop_clients()
         until(lambda: yard.kinds().count("connect") == 2)
-        time.sleep(0.1)
+        time.sleep(0.1)  # so that the next line is known to be whole
         for _ in range(8):
             device.send(b"7, 1, 2\r\n")
         (event,) = until(lambda: [e for e in yard.events() if "3 numbers now, 2 before" in e.text])
-        until(lambda: any("3 numbers now" in n for _, s in running.told for n in s.news))
+        until(lambda: any("3 numbers now" in n for _, s in running.statuses for n in s.news))
         running.end()
     device.close()
     assert (
