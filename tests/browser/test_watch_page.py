@@ -152,7 +152,7 @@ def test_a_mark_and_a_zero_land_as_events_and_are_shown_as_taken(page, haul):
     assert haul.events("mark")[-1].endswith("at the fender")
     until(
         lambda: page.js(
-            "return Object.values(haulTest.page.parts).some(p => p && p.kind === 'mark' && 'from_s' in p)"
+            "return Object.values(haulTest.page.parts).some(p => Array.isArray(p) && p[2] === 'mark')"
         ),
         3,
         "on the graph",
