@@ -81,7 +81,9 @@ def test_a_port_that_nobody_understands_is_told_within_two_seconds(
         assert time.monotonic() - opened < 2.0 + 0.5  # half a second for a busy machine
         assert cause in event.text and event.channel == "force"
         status = until(
-            lambda: next((s for _, s in running.statuses if any(device.url in n for n in s.news)), None)
+            lambda: next(
+                (s for _, s in running.statuses if any(device.url in n for n in s.news)), None
+            )
         )
         assert any(cause in news for news in status.news)
         assert cause in until(lambda: running.statuses[-1][1].ports[device.url])
