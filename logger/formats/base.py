@@ -187,6 +187,7 @@ class Decoder(ABC):
             self._tail, self._skipping = b"", True
 
     def _any_line(self, line: bytes) -> None:
+        self._took = False
         line = line.removesuffix(b"\r") if len(line) <= MOST_LINE else line
         if not line:
             return
@@ -198,7 +199,6 @@ class Decoder(ABC):
             line = self._ascii_part(line)
             if not line:
                 return
-        self._took = False
         self._line(line)
         self.understood += self._took
 
@@ -210,6 +210,7 @@ class Decoder(ABC):
     def _first_line(self, line: bytes) -> None:
         """Take a line whose beginning may be missing; drop it if the format cannot detect that."""
         if len(line) > MOST_LINE:
+            self.lines += 1
             self._drop("longer than 4 kB", line)
         elif not self.detects_torn_lines:
             self._drop(FIRST_LINE, line)
