@@ -54,7 +54,7 @@ class Browser:
 
     def updated(self, more: int = 4, within_s: float = 10.0) -> None:
         """Wait until the live page has drawn `more` further answers of its server."""
-        updates = "return haul.stats.updates"
+        updates = "return haulTest.stats.updates"
         awaited = self.js(updates) + more
         until(lambda: self.js(updates) >= awaited, within_s, f"{more} more updates of the page")
 

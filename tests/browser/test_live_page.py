@@ -52,7 +52,7 @@ def test_the_pull_is_seen_as_it_happens(browser, page, shots):
     )  # the pull's resets take some of the time
     # that it goes on and on; how fast is for tests/benchmarks/bench_watch.py, with nothing beside it
     browser.updated(3 * LIVELY, within_s=3.0)
-    assert browser.js("return haul.stats.largest") < 1000
+    assert browser.js("return haulTest.stats.largest") < 1000
     assert browser.js("return document.documentElement.scrollWidth") <= 1280
     until(lambda: "HAULING" in browser.text("state"), 15, "hauling for the picture")
     browser.updated()
@@ -98,7 +98,7 @@ def test_a_page_without_a_server_shows_no_link_and_no_number(browser, demo):
     with Watched(demo.out) as serving:
         browser.open(serving.url)
         until(lambda: re.search(r"[0-9]", browser.text("travel")), 8, "a number")
-        until(lambda: browser.js("return haul.stats.updates") > 10, 8, "a page that runs")
+        until(lambda: browser.js("return haulTest.stats.updates") > 10, 8, "a page that runs")
         serving.process.kill()
         killed = time.monotonic()
         until(lambda: "NO LINK" in browser.text("state"), 1.6, "NO LINK")

@@ -31,19 +31,21 @@ def pair():
 
 def opened(browser, url) -> None:
     browser.open(url)
-    until(lambda: browser.js("return haul.plan.drawings") > 0, 10, "the first drawing")
+    until(lambda: browser.js("return haulTest.stats.drawings") > 0, 10, "the first drawing")
 
 
 def settled(browser, before) -> None:
     """Until both the numbers and the drawing that belong to the last choice are there."""
     until(
-        lambda: browser.js("return [haul.plan.plans, haul.plan.drawings]") > before, 5, "an answer"
+        lambda: browser.js("return [haulTest.stats.plans, haulTest.stats.drawings]") > before,
+        5,
+        "an answer",
     )
     seen = None
 
     def still():
         nonlocal seen
-        now = browser.js("return [haul.plan.plans, haul.plan.drawings]")
+        now = browser.js("return [haulTest.stats.plans, haulTest.stats.drawings]")
         same, seen = now == seen, now
         return same
 
@@ -51,7 +53,7 @@ def settled(browser, before) -> None:
 
 
 def act(browser, script, *args) -> None:
-    before = browser.js("return [haul.plan.plans, haul.plan.drawings]")
+    before = browser.js("return [haulTest.stats.plans, haulTest.stats.drawings]")
     browser.js(script, *args)
     settled(browser, before)
 

@@ -32,7 +32,7 @@ def opened(browser, url):
     browser.open("about:blank")  # a page of the test before asks no more
     browser.open(url + "review")
     until(
-        lambda: browser.js("return !!(window.haul && haul.stats && haul.stats.loads)"),
+        lambda: browser.js("return !!(window.haulTest && haulTest.stats.loads)"),
         15,
         "the review",
     )
@@ -166,7 +166,7 @@ def test_the_live_page_at_the_end_shows_the_reviews_figures_and_each_leads_to_th
     efficiency = re.search(r"efficiency ([0-9]+)", browser.text("ma-note"))[1]
     browser.js("document.getElementById('to-review').click()")
     until(
-        lambda: browser.js("return !!(window.haul && haul.stats && haul.stats.loads)"),
+        lambda: browser.js("return !!(window.haulTest && haulTest.stats.loads)"),
         15,
         "the review",
     )

@@ -77,7 +77,7 @@ def test_a_viewer_comes_in_by_the_link_and_has_no_hands(browser, page, shots):
     assert "stay on" in browser.text("shared") and "plain HTTP" in browser.text("shared")
     acted = browser.js(
         "return fetch('/act/mark', {method: 'POST', body: '{}', headers: {'Content-Type':"
-        " 'application/json', 'X-Haul-Token': haul.token}}).then(a => a.status)"
+        " 'application/json', 'X-Haul-Token': haulTest.page.token}}).then(a => a.status)"
     )
     assert acted == 403
     browser.shot(shots / "viewer.png")
@@ -93,7 +93,7 @@ def test_no_title_or_note_becomes_markup(browser, page):
 
 def test_a_page_that_did_not_watch_says_for_how_long(browser, page, monkeypatch):
     come_in(browser, page, "viewer")
-    until(lambda: browser.js("return haul.stats.updates") > 12, 20, "it watches")
+    until(lambda: browser.js("return haulTest.stats.updates") > 12, 20, "it watches")
     assert browser.text("away") == ""
     with monkeypatch.context() as broken:
         broken.setattr(page.hub, "get", lambda name: None)
@@ -107,7 +107,7 @@ def test_a_page_that_did_not_watch_says_for_how_long(browser, page, monkeypatch)
 
 def test_a_page_whose_cookie_has_ended_asks_for_the_code(browser, page, monkeypatch):
     come_in(browser, page, "viewer")
-    until(lambda: browser.js("return haul.stats.updates") > 0, 15, "it watches")
+    until(lambda: browser.js("return haulTest.stats.updates") > 0, 15, "it watches")
     page.sharing._given["viewer"].clear()  # as after 12 h
     until(lambda: "a code is needed" in browser.text("said"), 15, "the question")
     assert browser.js("return location.pathname") == "/enter"

@@ -39,7 +39,7 @@ def test_the_live_page_of_a_running_haul(browser, tmp_path):
         assert seen == []
         # the number is the one of the metric page: both were told the same newtons
         peak_N, shown = browser.js(
-            "return [haul.now.pk, haul.forceText(haul.now.pk)]"
+            "return [haulTest.page.now.peak_N, haulTest.forceText(haulTest.page.now.peak_N)]"
         )  # of one moment
         assert number(shown) == pytest.approx(peak_N / 4.4482216, rel=0.06)
         assert "a foot and a half to two-blocked" in browser.text("legend")
@@ -49,7 +49,7 @@ def test_the_live_page_of_a_running_haul(browser, tmp_path):
         titles = browser.js(AXES)
         assert {"lbf", "ft"} <= set(titles) and not {"N", "kN", "m"} & set(titles)
         # the highest bin on the plot is the peak in the same unit, as soon as a new peak is drawn
-        both = "return [Math.max(...document.querySelector('#live-graph .js-plotly-plot').data[0].y), haul.view.high]"
+        both = "return [Math.max(...document.querySelector('#live-graph .js-plotly-plot').data[0].y), haulTest.graph.view.high]"
 
         def the_same():
             high, high_N = browser.js(both)
@@ -76,7 +76,7 @@ def test_the_review_page_begins_in_the_servers_units_and_can_be_turned(browser):
     with Watched(LAUNCH, "--units", "us") as page:
         browser.size(1280, 900)
         browser.open(page.url + "review")
-        loaded = "return window.haul && haul.stats ? haul.stats.loads : 0"
+        loaded = "return window.haulTest ? haulTest.stats.loads : 0"
         until(lambda: browser.js(loaded), 15, "the review")
         assert metric(browser) == []
         assert "ft of rope fed back" in browser.text("events")

@@ -33,7 +33,7 @@ def page(browser, haul):
     return browser
 
 
-RUNS = "return Boolean(window.haul && haul.stats && haul.stats.updates > arguments[0])"
+RUNS = "return Boolean(window.haulTest && haulTest.stats.updates > arguments[0])"
 
 
 def touch(browser, name):
@@ -55,7 +55,7 @@ def key(browser, letter):
 
 
 def sounded(browser):
-    return browser.js("return haul.sounded")
+    return browser.js("return haulTest.sounded")
 
 
 def acknowledged(browser, haul):
@@ -151,7 +151,9 @@ def test_a_mark_and_a_zero_land_as_events_and_are_shown_as_taken(page, haul):
     until(lambda: page.text("hands-said") == "mark: taken", 3, "taken")
     assert haul.events("mark")[-1].endswith("at the fender")
     until(
-        lambda: page.js("return Object.values(haul.parts).some(p => p && p[2] === 'mark')"),
+        lambda: page.js(
+            "return Object.values(haulTest.page.parts).some(p => Array.isArray(p) && p[2] === 'mark')"
+        ),
         3,
         "on the graph",
     )

@@ -92,17 +92,26 @@ class Page:
 
     def alarms(self) -> list[tuple[int, int, str, int]]:
         """[level now, worst level, label, acknowledged] of what is shown."""
-        shown = [self.parts.get(f"al:{k}") for k in range(5)]
-        return [(a[0], a[1], a[2], a[5]) for a in shown if a]
+        return [
+            (a["level"], a["worst"], a["label"], a["acknowledged"]) for a in self.numbered("alarm")
+        ]
+
+    def numbered(self, name: str) -> list:
+        """The parts "name:k" that are there."""
+        return [
+            part
+            for key, part in self.parts.items()
+            if key.startswith(f"{name}:") and part is not None
+        ]
 
     def ask(self) -> dict:
         data = self.watch.since(self.seq, self.version, self.span)
         self.sizes.append(len(data))
         answer = json.loads(data)
-        self.parts |= answer["p"]
+        self.parts |= answer["parts"]
         self.now = answer["now"]
-        if answer["b"] is not None:
-            level, flat = answer["b"]
+        if answer["force"] is not None:
+            level, flat = answer["force"]["level"], answer["force"]["flat"]
             for _ in range(level - self.level):
                 merged: dict[int, tuple[float, float]] = {}
                 for k, (low, high) in self.bins.items():
@@ -112,5 +121,5 @@ class Page:
             self.level = level
             for k, low, high in zip(flat[0::4], flat[1::4], flat[2::4], strict=True):
                 self.bins[k] = (low, high)
-        self.seq, self.version = answer["seq"], answer["v"]
+        self.seq, self.version = answer["seq"], answer["version"]
         return answer

@@ -179,7 +179,7 @@ def test_an_old_format_opens_on_the_live_page(path: Path) -> None:
     with Watched(path, "--http", "0") as page:
         assert page.url.startswith("http://127.0.0.1:"), page.url
         answer = page.since()
-        assert answer["seq"] >= 0 and "p" in answer
+        assert answer["seq"] >= 0 and "parts" in answer
     assert everything(path) == before
 
 

@@ -68,7 +68,7 @@ class Viewer(threading.Thread):
             except OSError:
                 self.failed += 1
                 continue
-            seq, version = found["seq"], found["v"]
+            seq, version = found["seq"], found["version"]
             self.asked += 1
             self.slowest = max(self.slowest, time.monotonic() - began)
 

@@ -70,15 +70,16 @@ def test_what_the_live_page_shows_at_the_end_is_what_the_review_says(session, tm
     page = Page(watch)
     page.ask()
     review = review_session(session)
-    for shown, key in (("ma", "actual_ma"), ("eff", "efficiency"), ("load", "load_force_N")):
-        measured = review["measured"][key]
-        assert page.parts[shown] == pytest.approx(
-            [measured["value"], measured["U95"], measured["n"]], rel=4e-3
-        ), key  # three digits are shown
-    assert page.parts["method"] == review["measured"]["load_force_method"]
+    for key in ("actual_ma", "efficiency", "load_force_N"):
+        measured = {name: review["measured"][key][name] for name in ("value", "U95", "n")}
+        assert page.parts[key] == pytest.approx(measured, rel=4e-3), key  # three digits are shown
+    assert page.parts["load_force_method"] == review["measured"]["load_force_method"]
     assert page.parts["verdict"] == review["agreement"]["verdict"]
     hauls = [s for s in review["strokes"] if s["direction"] == "haul"]
-    assert (page.parts["sum"]["n"], page.parts["sum"]["resets"]) == (len(hauls), review["resets"])
+    assert (page.parts["strokes"]["haul_strokes"], page.parts["strokes"]["resets"]) == (
+        len(hauls),
+        review["resets"],
+    )
 
 
 @pytest.mark.parametrize("speed", [1.0, 5.0, 20.0])
@@ -134,7 +135,7 @@ def test_the_live_page_watches_it_and_ctrl_c_ends_it_without_a_trace(tmp_path):
             with urllib.request.urlopen(f"{url}since?seq=0&v=0&span=60", timeout=5) as answer:
                 return json.load(answer)
 
-        until(lambda: "REPLAY 20x" in json.dumps(since()["p"]), 10, "the mark on the page")
+        until(lambda: "REPLAY 20x" in json.dumps(since()["parts"]), 10, "the mark on the page")
         until(lambda: "RECORDING STOPPED" in json.dumps(since()), 10, "the end of the replay")
     finally:
         process.send_signal(signal.SIGINT)

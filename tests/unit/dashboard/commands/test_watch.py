@@ -52,7 +52,7 @@ def test_it_waits_for_the_session_and_ends_by_itself_when_that_is_sealed(tmp_pat
 
 def test_a_killed_page_changes_nothing_in_the_recording(tmp_path):
     with Demo(tmp_path / "s", 4) as demo, Watched(demo.out) as page:
-        until(lambda: page.since()["now"].get("f"), 5, "a tension on the page")
+        until(lambda: page.since()["now"].get("force_N"), 5, "a tension on the page")
         page.process.kill()
         status, said = demo.ended(20)
         assert status == 0, said
@@ -61,19 +61,19 @@ def test_a_killed_page_changes_nothing_in_the_recording(tmp_path):
 
 def test_a_recorder_that_stalls_and_one_that_is_killed_are_told_by_the_page(tmp_path):
     with Demo(tmp_path / "s", 60) as demo, Watched(demo.out) as page:
-        until(lambda: page.since()["now"].get("f"), 5, "a tension on the page")
+        until(lambda: page.since()["now"].get("force_N"), 5, "a tension on the page")
         subprocess.run(["kill", "-STOP", str(demo.recorder)], check=True)
         try:
-            until(lambda: page.since()["now"]["w"] == "RECORDER STALLED", 2.5, "stalled")
-            assert page.since()["now"]["f"] is None
+            until(lambda: page.since()["now"]["words"] == "RECORDER STALLED", 2.5, "stalled")
+            assert page.since()["now"]["force_N"] is None
         finally:
             subprocess.run(["kill", "-CONT", str(demo.recorder)], check=True)
-        until(lambda: page.since()["now"]["w"] != "RECORDER STALLED", 3, "it goes on")
+        until(lambda: page.since()["now"]["words"] != "RECORDER STALLED", 3, "it goes on")
         subprocess.run(["kill", "-9", str(demo.recorder)], check=True)
         told = until(
-            lambda: page.since()["now"]["w"] == "RECORDING CUT SHORT", 2.0, "the page says so"
+            lambda: page.since()["now"]["words"] == "RECORDING CUT SHORT", 2.0, "the page says so"
         )
-        assert told and page.since()["now"]["f"] is None
+        assert told and page.since()["now"]["force_N"] is None
         assert page.process.poll() is None
         assert demo.ended(20)[0] != 0
 

@@ -13,7 +13,7 @@ def answers(board, version=0):
         data = board.since(1, version, "60")
         told = json.loads(data)
         yield len(data), told
-        version = told["v"]
+        version = told["version"]
 
 
 def test_however_much_changes_a_later_answer_keeps_its_budget_and_nothing_is_lost():
@@ -22,25 +22,29 @@ def test_however_much_changes_a_later_answer_keeps_its_budget_and_nothing_is_los
     asked = answers(board)
     next(asked)
     known = {}
-    board.lines("w", [f"warning {k} " + "ö" * 400 for k in range(20)], 24)
-    board.now({"w": "H" * 60, "d": "d" * 120})
+    board.lines("warning", [f"warning {k} " + "ö" * 400 for k in range(20)], 24)
+    board.now({"state": "haul", "words": "H" * 60, "detail": "d" * 120})
     for _ in range(30):
         size, told = next(asked)
         assert size <= BUDGET + 20
-        known |= told["p"]
-    assert sum(key.startswith("w:") and value is not None for key, value in known.items()) == 20
-    board.lines("w", ["one left"], 24)
+        known |= told["parts"]
+    assert (
+        sum(key.startswith("warning:") and value is not None for key, value in known.items()) == 20
+    )
+    board.lines("warning", ["one left"], 24)
     for _ in range(3):
-        known |= next(asked)[1]["p"]
-    assert [v for k, v in known.items() if k.startswith("w:") and v is not None] == ["one left"]
-    assert next(asked)[1]["p"] == {}
+        known |= next(asked)[1]["parts"]
+    assert [v for k, v in known.items() if k.startswith("warning:") and v is not None] == [
+        "one left"
+    ]
+    assert next(asked)[1]["parts"] == {}
 
 
 def test_a_text_longer_than_an_answer_is_cut_not_lost():
     board = Board("run", Pyramid())
     board.set("why", "ä" * 5000)
     _, told = next(answers(board))
-    assert told["p"]["why"].endswith("…") and len(told["p"]["why"].encode()) <= MOST_PART
+    assert told["parts"]["why"].endswith("…") and len(told["parts"]["why"].encode()) <= MOST_PART
 
 
 def test_bins_come_in_portions_under_ten_kilobytes_and_none_is_left_out():
@@ -58,9 +62,9 @@ def test_bins_come_in_portions_under_ten_kilobytes_and_none_is_left_out():
         data = board.since(seq, version, "all")
         answer = json.loads(data)
         sizes.append(len(data))
-        seq, version = answer["seq"], answer["v"]
-        told += answer["b"][1][0::4]
-        ways += answer["l"][1][0::3]
+        seq, version = answer["seq"], answer["version"]
+        told += answer["force"]["flat"][0::4]
+        ways += answer["travel"]["flat"][0::3]
         if not answer.get("more"):
             break
     assert max(sizes) < 10_000

@@ -89,14 +89,14 @@ def test_the_live_page_at_the_end_says_what_the_review_says(tmp_path):
     found = review_session(tmp_path / "s")
     parts = {key: json.loads(data) for key, (_, data) in watch.publisher.board._parts.items()}
     measured = found["measured"]
-    for key, name in (("ma", "actual_ma"), ("eff", "efficiency"), ("load", "load_force_N")):
+    for name in ("actual_ma", "efficiency", "load_force_N"):
         q = measured[name]
-        assert parts[key] == [sig(q["value"]), sig(q["U95"], 3), q["n"]]
-    assert parts["method"] == measured["load_force_method"]
+        assert parts[name] == {"value": sig(q["value"]), "U95": sig(q["U95"], 3), "n": q["n"]}
+    assert parts["load_force_method"] == measured["load_force_method"]
     assert parts["verdict"] == found["agreement"]["verdict"]
-    assert parts["sum"] == {
-        "n": sum(s["direction"] == "haul" for s in found["strokes"]), "resets": found["resets"],
-        "ht": sig(measured["haul_travel_m"]), "lt": sig(measured["load_travel_m"]),
+    assert parts["strokes"] == {
+        "haul_strokes": sum(s["direction"] == "haul" for s in found["strokes"]), "resets": found["resets"],
+        "haul_travel_m": sig(measured["haul_travel_m"]), "load_travel_m": sig(measured["load_travel_m"]),
     }  # fmt: skip
     page._due = 0.0
     assert page.reviewed().review["state"] == "sealed"
@@ -358,7 +358,7 @@ def test_a_window_is_bounded_whatever_is_asked(served):
         told = json.loads(data)
         for trace in told["figure"]["data"]:
             assert len(trace["x"]) == len(trace["y"]) <= 1300
-    begin, end = told["from"], told["to"]
+    begin, end = told["from_s"], told["to_s"]
     assert begin == 20 and end < 100
 
 
@@ -414,7 +414,7 @@ def test_a_rig_that_has_no_place_for_a_cell_is_refused_in_a_line(tmp_path, rig):
 
 def test_what_if_over_the_wire_says_so(served):
     record, then = asked(served, "/review-data"), asked(served, "/review-data?e=0.75")
-    assert record["told"] == "" and "0.75" in then["told"]
+    assert record["what_if"] == "" and "0.75" in then["what_if"]
     assert record["results"][0][1] == then["results"][0][1]  # measured
     assert record["results"][0][2] != then["results"][0][2]  # predicted
     assert [row[0] for row in record["summary"]] == [row[0] for row in then["summary"]]

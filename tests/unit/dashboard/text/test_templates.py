@@ -6,11 +6,12 @@ import pytest
 from support.sealed_sessions import RATINGS, STATIONS, made
 
 from dashboard.export.report_html import report
+from dashboard.live.page_shell import index
 from dashboard.plan.page import page as plan_page
 from dashboard.plan.planned_rig import PlannedRig
 from dashboard.plan.tables import about, comparison, tables, top
 from dashboard.review.page import page as review_page
-from dashboard.text.templates import environment, render
+from dashboard.text.templates import environment
 from dashboard.text.units import METRIC
 from dashboard.watch.entry_routes import routes
 from dashboard.watch.session_list import page as session_list
@@ -53,7 +54,7 @@ def pages(folder, text, name):
         "export/report": report(session, file),
         "watch/sessions": session_list(folder),
         "watch/share": share.handle(None).body.decode(),
-        "live/index": render("live/index.html.j2", token=text),
+        "live/index": index(text),
     }
 
 

@@ -318,7 +318,7 @@ def test_the_plan_page_tells_ratings_reasons_and_warnings_in_us_units(tmp_path):
 
 def live_texts(page):
     return every_text({k: v for k, v in page.parts.items() if k != "head"}) + every_text(page.now) + [
-        page.parts["head"]["because"], *(row[1] for row in page.parts["head"]["levels"])
+        page.parts["head"]["because"], *(row["because"] for row in page.parts["head"]["stop_levels"])
     ]  # fmt: skip
 
 

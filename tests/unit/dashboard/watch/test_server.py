@@ -11,7 +11,8 @@ from support.http_server import OpenServer, assert_refused
 from support.waiting import until
 
 from dashboard.live.session_hub import Hub
-from dashboard.watch.server import ASSETS, FaultLog, Server
+from dashboard.watch.server import FaultLog, Server
+from dashboard.web import assets
 from logger.errors import CallFault
 
 
@@ -46,7 +47,7 @@ def test_a_foreign_host_is_refused(page, host):
      {"Sec-Fetch-Site": "cross-site"}, {"Sec-Fetch-Site": "same-site"}],
 )  # fmt: skip
 def test_a_foreign_origin_is_refused_everywhere(page, headers):
-    for path in ("/", "/since", "/_dash-layout", "/assets/live.js"):
+    for path in ("/", "/since", "/_dash-layout", assets.address("live/poll_loop.js")):
         assert_refused(page.ask(path, headers=headers), 403)
     assert_refused(page.act("mark", **headers), 403)
     assert not list((page.hub.folder / "inbox").iterdir())
@@ -60,8 +61,8 @@ def test_our_own_origin_is_let_in(page):
 @pytest.mark.parametrize(
     "path",
     ["/assets/../app.py", "/assets/..%2fapp.py", "/assets/%2e%2e/app.py", "/assets/....//app.py",
-     "/assets/..%5capp.py", "/assets/live.js/../../app.py", "/assets/", "/assets//etc/passwd",
-     "/assets/%00", "/assets/live.js%00.css", "/../../etc/passwd", "//etc/passwd", "/%2e%2e/",
+     "/assets/..%5capp.py", "/assets/live/poll_loop.js/../../app.py", "/assets/", "/assets//etc/passwd",
+     "/assets/live/poll_loop.js", "/assets/000000000000/live/poll_loop.js", "/assets/%00", "/assets/live/poll_loop.js%00.css", "/../../etc/passwd", "//etc/passwd", "/%2e%2e/",
      "/_dash-component-suites/dash/../../server.py", "/_dash-component-suites/dash/dash.py",
      "/_dash-component-suites/dash/dcc/Graph.py", "/_dash-component-suites/os/path.py",
      "/_dash-component-suites/dash/%2e%2e/dash.py", "/_dash-component-suites/plotly/nothing.js",
@@ -80,7 +81,7 @@ def test_a_hostile_question_is_refused(page, query):
 
 def test_a_version_from_elsewhere_gets_everything_again(page):
     status, body, _ = page.ask("/since?seq=999999&v=999999")
-    assert status == 200 and "head" in json.loads(body)["p"]
+    assert status == 200 and "head" in json.loads(body)["parts"]
 
 
 def test_methods_and_sizes(page):
@@ -151,7 +152,7 @@ def test_an_action_lands_in_the_inbox_and_a_sealed_session_takes_none(page, grow
 
 
 def test_every_answer_forbids_what_a_page_of_ours_does_not_need(page):
-    for path in ("/", "/since", "/nothing", "/assets/live.js", "/_dash-layout"):
+    for path in ("/", "/since", "/nothing", assets.address("live/poll_loop.js"), "/_dash-layout"):
         headers = page.ask(path)[2]
         policy = headers["Content-Security-Policy"]
         assert "default-src 'none'" in policy and "frame-ancestors 'none'" in policy
@@ -172,11 +173,11 @@ def test_no_address_in_the_page_or_our_assets_leaves_this_host(page):
     assert not re.search(r"https?:|//[a-z]", shell.replace("</", ""))
     for source in sources:
         assert page.ask(source)[0] == 200, source
-    for asset in ASSETS.iterdir():
+    for asset in assets.FOLDER.rglob("*.*"):
         text = asset.read_text("utf-8")
-        assert not re.search(r"https?://|url\(|@import|innerHTML|insertAdjacent|eval\(", text), (
-            asset
-        )
+        assert not re.search(
+            r"https?://|url\(|@import (?!\{)|innerHTML|insertAdjacent|eval\(", text
+        ), asset
     # the layout that Dash sends is empty of numbers and of addresses
     layout = page.ask("/_dash-layout")[1].decode()
     assert "http" not in layout
@@ -206,10 +207,12 @@ def test_a_follower_that_breaks_is_told_on_the_page_and_logged(growing):
 
         watch.live.moment = lambda mono_s: broken()
         found = until(
-            lambda: json.loads(opened.ask("/since")[1])["p"].get("fault"), 5, "the fault is told"
+            lambda: json.loads(opened.ask("/since")[1])["parts"].get("fault"),
+            5,
+            "the fault is told",
         )
         assert "our own fault" in found
-        until(lambda: json.loads(opened.ask("/since")[1])["now"]["k"] == "wait", 5, "no number")
+        until(lambda: json.loads(opened.ask("/since")[1])["now"]["state"] == "wait", 5, "no number")
         assert "follower broke" in opened.server.faults.path.read_text("utf-8")
         opened.server.faults.path.unlink()
     finally:
@@ -268,5 +271,5 @@ def test_a_plain_client_reads_the_numbers(page):
     until(lambda: watch.ticked, 5, "a first tick")
     with urllib.request.urlopen(page.server.url + "since?span=all") as answer:
         told = json.load(answer)
-    assert told["b"][1][1:3] == [100, 101]
-    assert Path(told["p"]["head"]["folder"]) == Path("one")
+    assert told["force"]["flat"][1:3] == [100, 101]
+    assert Path(told["parts"]["head"]["folder"]) == Path("one")

@@ -20,8 +20,8 @@ from support.processes import start_haul
 from support.waiting import until
 
 from dashboard.watch.server import Server
+from dashboard.web import assets, qr, sharing
 from dashboard.web import connection_limits as connections
-from dashboard.web import qr, sharing
 from dashboard.web.gate import Refused, WebRequest
 from dashboard.web.sharing import Guesses, Sharing, address_to_share
 from logger.errors import CallFault
@@ -31,8 +31,8 @@ HOSTILE = '"><script>alert(1)</script><img src=x onerror=alert(2)>&lt;'
 # one address for each route, so that a new route fails the walk until it is named here
 WALK = {
     "GET": ["/", "/s/one/", "/since", "/since?seq=0&v=0&span=all", "/who", "/share", "/share.svg", "/rig?w=800",
-            "/_dash-layout", "/_dash-dependencies", "/assets/live.js", "/assets/share.js",
-            "/assets/page.css", "/_favicon.ico", "/_dash-component-suites/dash/dash-renderer/x.js",
+            "/_dash-layout", "/_dash-dependencies", assets.address("live/poll_loop.js"), assets.address("live/sharing.js"),
+            assets.address("shared/page.css"), "/_favicon.ico", "/_dash-component-suites/dash/dash-renderer/x.js",
             "/_dash-component-suites/plotly/package_data/plotly.min.js", "/enter", "/enter.js",
             "/review", "/s/one/review", "/review-data", "/window?from=0&to=1", "/loop"],
     "POST": ["/act/mark", "/act/undo", "/act/zero", "/act/end", "/act/ack", "/act/rig", "/enter"],
@@ -134,7 +134,7 @@ def test_what_is_open_holds_no_secret_of_the_run(page):
 
 def test_a_viewer_sees_all_but_acts_in_nothing(page, folder):
     cookie = page.cookie("viewer")
-    for path in ("/", "/since", "/assets/live.js", "/_dash-layout"):
+    for path in ("/", "/since", assets.address("live/poll_loop.js"), "/_dash-layout"):
         assert page.ask(path, cookie=cookie)[0] == 200
     assert json.loads(page.ask("/who", cookie=cookie)[1]) == {"role": "viewer", "shared": True}
     for path in WALK["POST"][:-1]:
@@ -394,12 +394,12 @@ def test_no_name_note_or_title_becomes_script_or_markup(tmp_path):
         name = link[3:-1]
 
         def noted():
-            told = json.loads(opened.ask(f"/since?s={name}", cookie=cookie)[1])["p"]
-            return any(HOSTILE in str(row) for key, row in told.items() if key.startswith("e:"))
+            told = json.loads(opened.ask(f"/since?s={name}", cookie=cookie)[1])["parts"]
+            return any(HOSTILE in str(row) for key, row in told.items() if key.startswith("event:"))
 
         until(noted, 10, "the note is told")
         status, body, headers = opened.ask(f"/since?s={name}", cookie=cookie)
-        told = json.loads(body)["p"]
+        told = json.loads(body)["parts"]
         assert told["head"]["title"] == HOSTILE  # as it is: the page sets it as text alone
         assert headers["Content-Type"] == "application/json"
         assert headers["X-Content-Type-Options"] == "nosniff"
