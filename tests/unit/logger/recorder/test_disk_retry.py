@@ -8,7 +8,9 @@ import time
 from pathlib import Path
 
 import pytest
-from support.yard import NoSync, Running, Yard, disk, force, recording, serve_pty, until
+from support.disks import NoSync, disk
+from support.waiting import until
+from support.yard import Running, Yard, force, recording
 
 from logger.recorder.request_inbox import ask
 from logger.session.verify import verify
@@ -16,15 +18,15 @@ from logger.session.verify import verify
 
 @pytest.fixture
 def yard(tmp_path: Path):
-    device = serve_pty()
-    made = Yard(tmp_path / "yard", force(device.url))
-    made.device = device
+    made = Yard(tmp_path / "yard")
+    made.device = made.pty()
+    made.write(force(made.device.url))
     yield made
-    device.close()
+    made.close()
 
 
 def news(running: Running) -> str:
-    return "\n".join(line for _, status in list(running.told) for line in status.news)
+    return "\n".join(line for _, status in list(running.statuses) for line in status.news)
 
 
 def test_a_table_that_is_cut_is_told_at_once(yard: Yard) -> None:

@@ -8,7 +8,8 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
-from support.yard import Yard, force, recording, serve_pty, until
+from support.waiting import until
+from support.yard import Yard, force, recording
 
 from analysis.mechanics.model import model
 from analysis.rig_file.load import parse_rig
@@ -31,11 +32,11 @@ def blocks(pulleys: int) -> str:
 
 @pytest.fixture
 def yard(tmp_path: Path):
-    device = serve_pty()
-    made = Yard(tmp_path / "yard", force(device.url))
-    made.device = device
+    made = Yard(tmp_path / "yard")
+    made.device = made.pty()
+    made.write(force(made.device.url))
     yield made
-    device.close()
+    made.close()
 
 
 def answer(yard: Yard, request: str, within_s: float = 30.0):
