@@ -58,7 +58,7 @@ def test_a_signal_in_the_first_moments_leaves_no_trace(
     }  # fmt: skip
     for _ in range(4):
         process = begun(command, *argv[command])
-        time.sleep(draw.choice([0.0, 0.02, 0.1, 0.3]) * draw.random())
+        time.sleep(draw.choice([0.0, 0.02, 0.1, 0.3]) * draw.random())  # a moment chosen at random
         process.send_signal(number)
         out, err = process.communicate(timeout=60)
         assert "Traceback" not in err and "KeyboardInterrupt" not in err, err
@@ -77,7 +77,7 @@ def test_a_demo_is_sealed_or_says_that_there_is_no_session(
     for k in range(10):
         out = tmp_path / f"slipway-{k}"
         process = begun("demo", "--headless", "--out", out, "--for", "30")
-        time.sleep(2.0 * (k + draw.random()) / 10)
+        time.sleep(2.0 * (k + draw.random()) / 10)  # a moment chosen at random
         process.send_signal(number)
         said, err = process.communicate(timeout=60)
         assert "Traceback" not in err and "from outside" not in err, err
