@@ -63,6 +63,11 @@ SLEEPS = {
         "test_ports_that_are_understood_are_not_told",
         "test_a_port_that_learns_other_columns_says_so",
     },
+    "unit/dashboard/test_stop_signals.py": {
+        "test_a_signal_in_the_first_moments_leaves_no_trace",
+        "test_a_demo_is_sealed_or_says_that_there_is_no_session",
+    },
+    "unit/logger/recorder/test_disk_retry.py": {"SlowOnce"},
     "unit/logger/recorder/test_recorder.py": {
         "test_two_ports_are_recorded_whole_and_sealed",
         "test_a_row_is_in_the_file_within_50_ms_of_its_arrival",

@@ -15,7 +15,6 @@ import os
 import random
 import shutil
 import tempfile
-import time
 import tomllib
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
@@ -40,6 +39,7 @@ from logger.session.verify import repair, verify
 from logger.session.writer import SessionWriter
 from support.channels import COLUMNS, JSON, XDR, XDR_TWO, channel
 from support.disks import NoSync
+from support.waiting import until
 
 COLUMNS_TWO = COLUMNS + COLUMNS.replace('"f"', '"g"').replace("column = 2", "column = 1")
 FORMATS = [
@@ -564,8 +564,9 @@ def inbox(data: bytes) -> None:
                 name.startswith(".") or name.removesuffix(".json") not in made.desk._inbox._answered
             )
             answers = list(made.desk.answers(1.0))
-            while made.desk._rig_check is not None:  # a rig is checked in a thread of its own
-                time.sleep(0.001)
+            check = made.desk._rig_check
+            if check is not None:  # a rig is checked in a thread of its own
+                until(check.verdict)
                 answers += made.desk.answers(1.0)
             wanted = 0 if name.startswith(".") else int(fresh)
             assert len(answers) == wanted, (name, answers)
