@@ -124,6 +124,13 @@ def test_a_hostile_question_is_refused(page, query):
     refused(page.ask("/since?" + query), 400, 404)
 
 
+def test_more_fields_than_a_page_sends_are_refused(page):
+    assert page.ask("/since?" + "&".join(f"a{k}=" for k in range(20)))[0] == 200
+    refused(page.ask("/since?" + "&".join(f"a{k}=" for k in range(21))), 400)
+    refused(page.ask("/since?" + "&" * 40), 400)
+    assert page.server.faults.path is None  # it is the client's fault, not ours
+
+
 def test_a_version_from_elsewhere_gets_everything_again(page):
     status, body, _ = page.ask("/since?seq=999999&v=999999")
     assert status == 200 and "head" in json.loads(body)["p"]
@@ -164,7 +171,9 @@ def test_a_rig_file_goes_to_the_recorder_whole_and_is_bounded(page, growing):
     assert status == 202
     name = json.loads(body)["id"]
     assert (growing.path / "inbox" / f"{name}.toml").read_text("utf-8") == text
-    assert json.loads((growing.path / "inbox" / f"{name}.json").read_text())["text"] == f"{name}.toml"
+    assert (
+        json.loads((growing.path / "inbox" / f"{name}.json").read_text())["text"] == f"{name}.toml"
+    )
     refused(page.act("rig", {"text": "a" * 61_000}), 413)
     refused(page.act("rig", {"text": "a", "path": "/etc/passwd"}), 400)
     growing.seal()
@@ -218,7 +227,9 @@ def test_no_address_in_the_page_or_our_assets_leaves_this_host(page):
         assert page.ask(source)[0] == 200, source
     for asset in ASSETS.iterdir():
         text = asset.read_text("utf-8")
-        assert not re.search(r"https?://|url\(|@import|innerHTML|insertAdjacent|eval\(", text), asset
+        assert not re.search(r"https?://|url\(|@import|innerHTML|insertAdjacent|eval\(", text), (
+            asset
+        )
     # the layout that Dash sends is empty of numbers and of addresses
     layout = page.ask("/_dash-layout")[1].decode()
     assert "http" not in layout
@@ -251,7 +262,9 @@ def test_a_follower_that_breaks_is_told_on_the_page_and_logged(growing):
             lambda: json.loads(opened.ask("/since")[1])["p"].get("fault"), 5, "the fault is told"
         )
         assert "our own fault" in found
-        wait_until(lambda: json.loads(opened.ask("/since")[1])["now"]["k"] == "wait", 5, "no number")
+        wait_until(
+            lambda: json.loads(opened.ask("/since")[1])["now"]["k"] == "wait", 5, "no number"
+        )
         assert "follower broke" in opened.server.faults.path.read_text("utf-8")
         opened.server.faults.path.unlink()
     finally:
