@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import quote
 
+from analysis.library.session_row import why_unread
 from dashboard.live.session_hub import sessions_in
 from dashboard.text.templates import render
 from logger.errors import SessionFault, UserFault, one_line
@@ -48,7 +49,7 @@ def _listed(folder: Path, name: str) -> ListedSession:
         state = session_state(folder / name, quick=True)
         rig = one_line(_title(folder / name / RIG), 120)
     except UserFault as fault:
-        state = f"cannot be read: {fault.fault}"
+        state = f"cannot be read: {why_unread(fault, folder / name)}"
     if _UTC.fullmatch(started):
         started = f"{started[:10]} {started[11:19]}"
     link = f"/s/{quote(name, safe='')}/"
