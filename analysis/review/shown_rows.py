@@ -29,7 +29,7 @@ def peak_rows(review: dict[str, Any], model: Model, result: Result) -> list[dict
     """The peaks of a review, the greatest share of the limit first, parts without a limit last.
 
     Adds `by` to each row: cell (read by the part's own cell), most (bounded by the frictionless gain) or
-    inferred (not bounded).
+    inferred (not bounded); and `over`: whether the force is above the part's limit.
     """
     own = read_by_cells(model, result)
     pairs = zip(model.parts, bounded(model, model.pieces), strict=True)
@@ -38,6 +38,10 @@ def peak_rows(review: dict[str, Any], model: Model, result: Result) -> list[dict
         review["peaks"], key=lambda p: (p["use"] is None, -(p["use"] or 0.0), -p["force_N"])
     )
     return [
-        p | {"by": "cell" if p["name"] in own else "most" if p["name"] in most else "inferred"}
+        p
+        | {
+            "by": "cell" if p["name"] in own else "most" if p["name"] in most else "inferred",
+            "over": p["use"] is not None and p["use"] > 1,
+        }
         for p in order
     ]

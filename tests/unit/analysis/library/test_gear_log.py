@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from support.channels import channel, force, rope
+from support.channels import force, json_channel, rope
 from support.readings import pull
 from support.sealed_sessions import ma, made
 
@@ -34,7 +34,9 @@ def test_one_session_by_hand(tmp_path):
     # 3 m of rope at the haul in each stroke: T1 rides, all of it runs over T1 less its own way
     strokes = sum(s["haul_travel_m"] for s in whole.review["strokes"])
     assert strokes == pytest.approx(9.0, abs=0.2)
-    flow = {whole.rig.stations[s].name: abs(whole.rig_model.motion.flow[s]) for s in whole.rig.turns}
+    flow = {
+        whole.rig.stations[s].name: abs(whole.rig_model.motion.flow[s]) for s in whole.rig.turns
+    }
     assert rider.run_m == pytest.approx(strokes * flow["T1"] / 3)
     assert pulley.run_m == pytest.approx(strokes * flow["A1"] / 3)
     assert (flow["T1"], flow["A1"]) == pytest.approx(
@@ -129,7 +131,7 @@ path = [ { tie = "load" }, { pulley = "S", on = "P1" }, { haul = "team", toward_
     rows = [f"{a:.3f},{b},{c:.3f},{0.9 * b}" for a, b, c in zip(t, force_N, x, strict=True)]
     for name, text in (
         ("rig.toml", rig), ("data.csv", "\n".join(["time_s,haul_force,rope_out,cell", *rows])),
-        ("sensors.toml", force() + rope() + channel("cell", "force", "c", at="P1")),
+        ("sensors.toml", force() + rope() + json_channel("cell", "force", "c", at="P1")),
     ):  # fmt: skip
         (tmp_path / name).write_text(text, "utf-8")
     session = import_table(

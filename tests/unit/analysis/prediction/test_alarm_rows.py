@@ -3,6 +3,7 @@
 import math
 
 import pytest
+from support.channels import channel
 from support.rigs import TWELVE, rig
 
 from analysis.mechanics.model import model
@@ -14,10 +15,7 @@ from dashboard.text.units import US
 from logger.channels.sensors_file import parse_sensors
 from logger.recorder.alarms import HOLD_S, AlarmState, judge
 
-SENSORS = parse_sensors(
-    '[[channel]]\nname = "cell"\nquantity = "force"\nat = "haul"\nformat = "xdr"\nid = "H"\nunit = "N"\n',
-    "sensors.toml",
-)
+SENSORS = parse_sensors(channel("cell", "force", format="xdr", id="H", unit="N"), "sensors.toml")
 RATED = "[load]\nwll_kN = 10\n[grab.G2]\nslips_at_kN = 4.0\n"
 
 
@@ -42,7 +40,9 @@ def test_the_alarm_trips_where_the_prediction_says_to_stop_hauling():
     ],
 )
 def test_an_alarm_recorded_in_earlier_words_is_recognised(strength, before, now):
-    text = demo_text("rig.toml").replace('{ tie = "load", strength = 0.75 }', f'{{ tie = "load"{strength} }}')
+    text = demo_text("rig.toml").replace(
+        '{ tie = "load", strength = 0.75 }', f'{{ tie = "load"{strength} }}'
+    )
     texts = part_texts(model(parse_rig(text, "rig.toml")))
     shown = "stop: load>G1: 48 kN breaking strength"
     assert texts[f"{shown}, {before}"].text() == f"{shown} {now}" == texts[f"{shown} {now}"].text()

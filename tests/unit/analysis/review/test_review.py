@@ -8,9 +8,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from support.readings import block, pull, review, sensors, three
+from support.readings import block, measured_ma, pull, review, sensors, three
 
-from analysis.efficiency.uncertainty import Component, Quantity
 from analysis.mechanics.model import model
 from analysis.messages.catalogue import CATALOGUE
 from analysis.review.review import agreement, review_session
@@ -46,19 +45,24 @@ def _plain(value):
         _plain(inner)
 
 
-def _has_shape(found):
-    assert found.keys() == SHAPE.keys()
+def _has_shape(reviewed):
+    assert reviewed.keys() == SHAPE.keys()
     for key in ("predicted", "measured", "agreement"):
-        assert found[key].keys() == SHAPE[key]
-    for key, keys in (("strokes", STROKE), ("events", EVENT), ("peaks", PEAK), ("messages", MESSAGE)):
-        assert all(row.keys() == keys for row in found[key])
-    assert found["warnings"] == [row["text"] for row in found["messages"]]
-    assert all(row["level"] == CATALOGUE[row["code"]].level for row in found["messages"])
+        assert reviewed[key].keys() == SHAPE[key]
+    for key, keys in (
+        ("strokes", STROKE),
+        ("events", EVENT),
+        ("peaks", PEAK),
+        ("messages", MESSAGE),
+    ):
+        assert all(row.keys() == keys for row in reviewed[key])
+    assert reviewed["warnings"] == [row["text"] for row in reviewed["messages"]]
+    assert all(row["level"] == CATALOGUE[row["code"]].level for row in reviewed["messages"])
     for key in ("haul_force_N", "actual_ma", "efficiency", "pulley_efficiency"):
-        quantity = found["measured"][key]
+        quantity = reviewed["measured"][key]
         assert quantity is None or quantity.keys() == {"value", "u", "U95", "n"}
-    _plain(found)
-    json.dumps(found, allow_nan=False)
+    _plain(reviewed)
+    json.dumps(reviewed, allow_nan=False)
 
 
 def _import(folder, name, csv, rig=None, sensors_=None):
@@ -126,14 +130,10 @@ def test_a_length_at_a_travelling_pulley_is_refused():
         check_places(three(), parse_sensors(text, "sensors.toml"))
 
 
-def _ma(value, u):
-    return Quantity(value, (Component("cell", u),), 3)
-
-
 def test_en_by_hand():
     """ISO/IEC 17043: En = (x - X) / sqrt(U^2 + U_ref^2), |En| <= 1 agrees (form from memory)."""
     known = model(three())
-    got = agreement(known, _ma(2.5, 0.05), "cell")
+    got = agreement(known, measured_ma(2.5, 0.05), "cell")
     U95 = 1.959964 * 0.05
     assert got.en == pytest.approx((2.5 - 2.71) / np.hypot(U95, 2 * known.model_ma_u))
     assert got.verdict.code == ("advantage_as_predicted" if abs(got.en) <= 1 else "advantage_less")
@@ -144,15 +144,21 @@ def test_en_by_hand():
     [(2.71, "as predicted"), (1.5, "less than the 2.7 to 1 predicted"), (3.0, "more than the 2.7")],
 )
 def test_the_verdict_is_one_sentence_in_a_riggers_words(value, words):
-    verdict = agreement(model(three()), _ma(value, 0.01), "cell").verdict.text()
+    verdict = agreement(model(three()), measured_ma(value, 0.01), "cell").verdict.text()
     assert words in verdict
     assert verdict.count(". ") == 0 and "En" not in verdict
 
 
 def test_a_known_load_may_itself_be_the_difference():
     """Worse than predicted with the load from the file: the ground may resist more."""
-    assert "a load that resists more" in agreement(model(three()), _ma(1.5, 0.01), "known").verdict.text()
-    assert "load that resists" not in agreement(model(three()), _ma(1.5, 0.01), "cell").verdict.text()
+    assert (
+        "a load that resists more"
+        in agreement(model(three()), measured_ma(1.5, 0.01), "known").verdict.text()
+    )
+    assert (
+        "load that resists"
+        not in agreement(model(three()), measured_ma(1.5, 0.01), "cell").verdict.text()
+    )
 
 
 def test_peaks_are_never_below_the_frictionless_force():
@@ -195,7 +201,9 @@ path = [ { tie = "load" }, { pulley = "S", on = "P1" }, { haul = "team", toward_
 def test_an_anchor_beside_the_axis_is_peaked_and_warned_of_by_its_vector_sum():
     """Haul at a right angle to the strand: 2 T cos 45 on the anchor, 400 N x 1.4142 = 566 N over 500 N."""
     t, x, force = pull(50, 400.0, rope=6.0)
-    found = review(parse_rig(BESIDE, "r.toml"), sensors("haul", "rope"), block(haul=(t, force), rope=(t, x)))
+    found = review(
+        parse_rig(BESIDE, "r.toml"), sensors("haul", "rope"), block(haul=(t, force), rope=(t, x))
+    )
     (row,) = (row for row in found["peaks"] if row["name"] == "P1")
     assert row["force_N"] == pytest.approx(400 * math.sqrt(2))
     assert row["use"] == pytest.approx(400 * math.sqrt(2) / 500)
@@ -208,7 +216,8 @@ def test_a_cell_at_an_anchor_beside_the_axis_does_not_hide_what_pulls_sideways()
     t, x, force = pull(50, 400.0, rope=6.0)
     cell = sensors("haul", "anchor", "rope")
     cell = replace(
-        cell, channels=tuple(replace(c, at="P1") if c.name == "anchor" else c for c in cell.channels)
+        cell,
+        channels=tuple(replace(c, at="P1") if c.name == "anchor" else c for c in cell.channels),
     )
     found = review(
         parse_rig(BESIDE, "r.toml"), cell,
@@ -221,8 +230,12 @@ def test_a_cell_at_an_anchor_beside_the_axis_does_not_hide_what_pulls_sideways()
 def test_an_assumed_knot_is_said_by_review():
     t, x, force = pull(50, 400.0, rope=6.0)
     weighed = BESIDE.replace('name = "main"', 'name = "main"\nmbs_kN = 6.0')
-    found = review(parse_rig(weighed, "r.toml"), sensors("haul", "rope"), block(haul=(t, force), rope=(t, x)))
-    assert any(w.startswith("load: the knot's strength is not stated; 0.50") for w in found["warnings"])
+    found = review(
+        parse_rig(weighed, "r.toml"), sensors("haul", "rope"), block(haul=(t, force), rope=(t, x))
+    )
+    assert any(
+        w.startswith("load: the knot's strength is not stated; 0.50") for w in found["warnings"]
+    )
     (row,) = (row for row in found["peaks"] if row["name"] == "load>S")
     assert row["limit_N"] == pytest.approx(300.0)  # 6 kN x 0.50 / 10
     assert any("x 0.5 (knot, assumed)" in e["text"] for e in found["events"])
