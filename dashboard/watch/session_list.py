@@ -1,4 +1,4 @@
-"""Renders the sessions of a folder as a list, without script and without live numbers."""
+"""Renders the sessions of a folder as a list without live numbers."""
 
 from __future__ import annotations
 
@@ -31,13 +31,17 @@ class ListedSession:
     state: str  # state of the session, or why it cannot be read
 
 
-def page(folder: Path) -> str:
-    """The HTML of the list of the sessions in a folder, the newest first."""
+def page(folder: Path, takes_code: bool = False) -> str:
+    """The HTML of the list of the sessions in a folder, the newest first.
+
+    takes_code: whether the operator's link leads here, so that the page must take the code from it.
+    """
     names = sessions_in(folder)
     return render(
         "watch/sessions.html.j2",
         folder=one_line(folder.name),
         sessions=[_listed(folder, name) for name in names[:MOST_LISTED]],
+        takes_code=takes_code,
         older=max(0, len(names) - MOST_LISTED),
         asset=assets.address,
     )

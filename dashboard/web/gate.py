@@ -58,7 +58,7 @@ class WebRequest:
     body: bytes
     match: re.Match[str]
     environ: dict[str, Any]
-    role: str | None = OPERATOR
+    role: str | None = VIEWER
 
 
 @dataclass(frozen=True)
@@ -138,7 +138,7 @@ class Gate:
     routes: Sequence[Route]
     script_hashes: Sequence[str]
     log: Callable[[Exception], None]
-    role_of: Callable[[dict[str, Any]], str | None] = lambda environ: OPERATOR
+    role_of: Callable[[dict[str, Any]], str | None] = lambda environ: VIEWER
     headers: list[tuple[str, str]] = field(init=False)
 
     def __post_init__(self) -> None:
@@ -207,7 +207,10 @@ class Gate:
             raise Refused(405, f"{name} is not allowed here")
         if route.for_whom not in MAY.get(role, ()):
             raise Refused(
-                403, "only an operator may do this" if role else "this page needs an access code"
+                403,
+                "only an operator may do this: open the operator's link"
+                if role
+                else "this page needs an access code",
             )
         body = self._body(environ, route.most)
         if route.method == "POST" and route.token:

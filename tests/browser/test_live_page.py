@@ -81,8 +81,13 @@ def test_on_a_phone_in_daylight_nothing_is_cut_and_everything_can_be_touched(bro
 
 def test_a_mark_is_taken_by_the_recorder_and_hostile_text_stays_text(browser, page):
     browser.size(1280, 900)
-    browser.open(page.url)
+    browser.open(page.link)
     until(lambda: browser.js("return !!document.getElementById('mark')"), 8, "the button")
+    until(
+        lambda: browser.js("return document.documentElement.dataset.role") == "operator",
+        8,
+        "let in",
+    )
     browser.js(
         "document.getElementById('note').value = arguments[0];"
         "document.getElementById('mark').click()", HOSTILE,

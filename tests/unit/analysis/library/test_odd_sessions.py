@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from support.growing_session import start_haul
+from support.processes import start_haul
 from support.sealed_sessions import made
 
 from dashboard.cli import main
