@@ -23,8 +23,8 @@ from dashboard.web.gate import (
     asked_int,
     asked_texts,
 )
-from dashboard.web.listener import FaultLog as FaultLog
 from dashboard.web.listener import HOST, Listening
+from dashboard.web.listener import FaultLog as FaultLog
 from dashboard.web.sharing import Sharing
 from logger.errors import one_line
 

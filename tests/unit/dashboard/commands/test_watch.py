@@ -6,8 +6,8 @@ import re
 import signal
 import socket
 import subprocess
-import urllib.request
 import time
+import urllib.request
 from pathlib import Path
 
 from support.channels import force
