@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import quote
 
 from analysis.library.session_row import why_unread
 from dashboard.live.session_hub import sessions_in
+from dashboard.text.local_time import local_time
 from dashboard.text.templates import render
 from dashboard.web import assets
 from logger.errors import SessionFault, UserFault, one_line
@@ -17,7 +17,6 @@ from logger.session.reader import session_state
 from logger.toml_tables import parse_toml, read_text
 
 MOST_LISTED = 500
-_UTC = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}(?:\.[0-9]+)?Z")
 
 
 @dataclass(frozen=True)
@@ -27,7 +26,7 @@ class ListedSession:
     name: str  # name of the session's folder
     link: str  # address of its live page; its review lies below
     rig: str  # title of its rig
-    started: str  # date and time, UTC
+    started: str  # local date and time with its offset from UTC, as `local_time` writes it
     state: str  # state of the session, or why it cannot be read
 
 
@@ -56,8 +55,7 @@ def _listed(folder: Path, name: str) -> ListedSession:
         rig = one_line(_title(folder / name / RIG), 120)
     except UserFault as fault:
         state = f"cannot be read: {why_unread(fault, folder / name)}"
-    if _UTC.fullmatch(started):
-        started = f"{started[:10]} {started[11:19]}"
+    started = local_time(started) or started
     link = f"/s/{quote(name, safe='')}/"
     return ListedSession(name=one_line(name), link=link, rig=rig, started=started, state=state)
 
