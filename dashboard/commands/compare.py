@@ -7,6 +7,7 @@ two rigs on the same load whether the greater ratio was worth its rope.
 from __future__ import annotations
 
 import argparse
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -41,6 +42,8 @@ def run(args: argparse.Namespace) -> int:
         try:
             whole = whole_session(path)
         except UserFault as fault:
+            if not os.path.lexists(path):  # a wrong call, and no odd session
+                raise
             why = why_unread(fault, Path(path))
             unread.append(message("session_unreadable", session=one_line(path, 60), why=why))
             faults.append(fault)
