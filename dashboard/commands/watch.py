@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from dashboard.text.console import add_units, units
+from dashboard.text.terminal_printer import TerminalPrinter
 from logger.errors import CallFault
 
 APPEARS_WITHIN_S = 15.0
@@ -89,9 +90,11 @@ def run(args: argparse.Namespace) -> int:
         with _signals_end(
             server
         ):  # before the URL is printed: its reader may send a signal at once
+            printer = TerminalPrinter()  # the page is served whatever the terminal takes
             link = server.sharing.url("operator") if sharing is None else shared(sharing)
-            print(link, flush=True)
+            printer.line(link, out=True)
             server.run()
+            printer.end()
         ended.set()
     finally:
         hub.close()

@@ -15,6 +15,7 @@ import os
 import random
 import shutil
 import tempfile
+import time
 import tomllib
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -308,7 +309,7 @@ def sensors(data: bytes) -> None:
         one_line(fault)
 
 
-class Place:
+class FuzzFolder:
     """A folder in memory where there is one; the same for all inputs of a process."""
 
     def __init__(self) -> None:
@@ -344,16 +345,16 @@ class Place:
         shutil.rmtree(self.base, ignore_errors=True)
 
 
-_place: list[Place] = []
+_place: list[FuzzFolder] = []
 
 
-def place() -> Place:
+def place() -> FuzzFolder:
     import atexit
 
     if not _place:
         files.ops = NoSync()
         try:
-            _place.append(Place())
+            _place.append(FuzzFolder())
         finally:
             files.ops = FileOps()
         atexit.register(_place[0].close)
@@ -538,6 +539,9 @@ def inbox(data: bytes) -> None:
                 name.startswith(".") or name.removesuffix(".json") not in made.desk._inbox._answered
             )
             answers = list(made.desk.answers(1.0))
+            while made.desk._rig_check is not None:  # a rig is checked in a thread of its own
+                time.sleep(0.001)
+                answers += made.desk.answers(1.0)
             wanted = 0 if name.startswith(".") else int(fresh)
             assert len(answers) == wanted, (name, answers)
             for answer in answers:
