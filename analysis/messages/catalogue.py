@@ -668,7 +668,7 @@ _LIBRARY: dict[str, Template] = {
     "gear_recorded_alone": Template("caution", (
         "only recorded sessions count; a person inspects gear and retires it, not this program"
     )),
-    "sessions_unreadable": Template("caution", "not counted, unreadable: {sessions}"),
+    "session_unreadable": Template("caution", "{session} is not counted: {why}"),
     "trend_too_few": Template("info", (
         "{sessions} sessions with a known {what}: {needed} are needed for a trend"
     )),
