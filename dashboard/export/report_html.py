@@ -24,6 +24,7 @@ from dashboard.figures.session_figures import (
 )
 from dashboard.figures.to_svg import svg
 from dashboard.rig_drawing.drawing import drawing
+from dashboard.text.cautions import CAUTIONS
 from dashboard.text.result_rows import result_rows
 from dashboard.text.summary_sentences import three_sentences
 from dashboard.text.table_rows import listed_events
@@ -62,6 +63,7 @@ def report(
         what_if_rig="" if rig is None else cut(rig),
         sentences=[cut(text, 340) for text in sentences],
         results=tables.results(rows, units),
+        cautions=CAUTIONS,
         warnings=tables.warnings(review),
         rig_drawing=_rig_drawing(whole, units),
         haul_force_predicted=whole.rig_model.haul_force_N is not None,
