@@ -230,6 +230,16 @@ _READINGS: dict[str, Template] = {
     "over_limit_by_haul_cell": Template("stop", (
         "{allowed}; the force shown is computed from the haul cell: it carried at most that"
     )),
+    "over_limit_while_hauling": Template("stop", (
+        "{allowed}; at the highest haul force it carried at most that"
+    )),
+    "over_limit_at_rest": Template("stop", (
+        "{allowed}; while the load was eased, held or lowered it carried at most that, by what the load "
+        "last needed"
+    )),
+    "over_limit_lowering": Template("stop", (
+        "{allowed}; while the load was lowered before any hauling it carried about that"
+    )),
     "slip": Template("caution", (
         "the force fell and {rope_m:.2f} of rope came out while the load stood still"
     )),
@@ -488,18 +498,22 @@ _EFFICIENCY: dict[str, Template] = {
 _REVIEW: dict[str, Template] = {
     "rows_left_out": Template("caution", "{rows} torn or unreadable rows left out"),
     "rig_changed": Template("info", (
-        "the rig was changed during the session ({each}); the measured and predicted values shown are "
-        "those of {shown}"
+        "the rig was changed: the session has {chapters} chapters, each with its own rig; the measured and "
+        "predicted values shown for the whole session are those of chapter {shown}, {rig}"
+    )),
+    "chapter_caution": Template("caution", "chapter {chapter}: {said}"),
+    "chapter_info": Template("info", "chapter {chapter}: {said}"),
+    "peaks_beyond_capacity": Template("caution", (
+        "{parts}: no upper bound is known, because {cell} was beyond its capacity: the force may have been "
+        "higher; take a cell with more capacity"
+    )),
+    "peaks_not_bounded": Template("caution", (
+        "{parts}: no upper bound is known: the friction there adds to the force; put a cell on this part"
     )),
     "what_if_rig": Template("info", "the rig had been that of {rig}"),
     "what_if_efficiency": Template("info", (
         "every pulley had the efficiency {efficiency:.2f}, taken as exact"
     )),
-    "rig_measured": Template("info", (
-        "{rig} from {from_s:.1f}, {strokes} strokes: {advantage:.3g} ± {advantage_U95:.2g} to 1 out of "
-        "{ideal:.3g}, efficiency {efficiency:.3f} ± {efficiency_U95:.2g}"
-    )),
-    "rig_not_measured": Template("info", "{rig} from {from_s:.1f}, {strokes} strokes: no advantage measured"),
     "ground_changed": Template("info", (
         "{change}; the load force changed with it and the advantage did not: the ground changed, not "
         "the rig"

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
-from analysis.mechanics.measured_parts import bounded
 from analysis.mechanics.model import COVERAGE, Model
-from analysis.review.review import read_by_cells
-from analysis.strokes.result import Result
+from analysis.review.peaks import Peak
 
 
 def predictions(model: Model) -> dict[str, dict[str, float | None] | None]:
@@ -25,19 +24,17 @@ def _expanded(value: float | None, u: float | None) -> dict[str, float | None] |
     return None if value is None else {"value": value, "U95": None if u is None else COVERAGE * u}
 
 
-def peak_rows(review: dict[str, Any], model: Model, result: Result) -> list[dict[str, Any]]:
-    """The peaks of a review, the greatest share of the limit first, parts without a limit last.
+def peak_rows(peaks: Iterable[Peak]) -> list[dict[str, Any]]:
+    """Peaks as rows of `peaks` in interface section 6, the greatest share of the limit first.
 
-    Adds `by` to each row: cell (read by the part's own cell), most (bounded by the frictionless gain) or
-    inferred (not bounded).
+    Parts without a limit come last.  Adds `rules_N`, the force that is held against the limit, and `by`: cell
+    (read by the part's own cell), most (the part carried at most that) or inferred (not bounded).
     """
-    own = read_by_cells(model, result)
-    pairs = zip(model.parts, bounded(model, model.pieces), strict=True)
-    most = {piece.name for piece, bound in pairs if bound}
-    order = sorted(
-        review["peaks"], key=lambda p: (p["use"] is None, -(p["use"] or 0.0), -p["force_N"])
-    )
-    return [
-        p | {"by": "cell" if p["name"] in own else "most" if p["name"] in most else "inferred"}
-        for p in order
-    ]
+    rows = [
+        p.json() | {
+            "rules_N": p.rules_N,
+            "by": "cell" if p.how == "cell" else "inferred" if p.at_most_N is None else "most",
+        }
+        for p in peaks
+    ]  # fmt: skip
+    return sorted(rows, key=lambda p: (p["use"] is None, -(p["use"] or 0.0), -p["rules_N"]))

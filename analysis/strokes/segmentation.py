@@ -153,11 +153,11 @@ class Segmentation:
     def change(self, ratio: float, rig: int) -> None:
         """Switch to another rig from the next second on.
 
-        ratio: its rope at the haul / load travel; rig: its index.  The current stroke or reset ends, and
-        the steady force starts anew.
+        ratio: its rope at the haul / load travel; rig: its index.  The current stroke ends, and the steady
+        force starts anew.  Rope fed back since the last stroke belongs to the conversion and is no reset.
         """
         self._end_stroke()
-        self._end_reset()
+        self._fed = None
         self._evaluate()
         self.settings, self.rig = replace(self.settings, ratio=ratio), rig
         self._levels = Levels(self.settings.floor_N)
