@@ -6,6 +6,7 @@ rig; the load's progress runs through all chapters in one line.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -20,7 +21,7 @@ from analysis.efficiency.load_from_other_session import (
 from analysis.efficiency.verdict import Agreement, agreement, changes
 from analysis.mechanics.model import Model, model
 from analysis.review.force_bounds import ForceBounds
-from analysis.review.peaks import Need, Peak, chapter_peaks, needs
+from analysis.review.peaks import Need, Peak, chapter_peaks, need_before, needs
 from analysis.rig.rig import Rig
 from analysis.strokes.load_travel import by_rope
 from analysis.strokes.result import Result
@@ -48,6 +49,14 @@ class Chapter:
     load_from_m: float | None  # load's net way since the session began, at from_s; None: not known
     load_to_m: float | None  # the same at to_s
     peaks: tuple[Peak, ...]  # highest force on every part
+    rest: tuple[
+        Need, ...
+    ]  # what the load needed: in the last stroke before, and in each of its own
+
+    @property
+    def first_s(self) -> float:
+        """First whole second of its readings; -inf for the first chapter."""
+        return math.ceil(self.from_s) if self.number else -math.inf
 
 
 @dataclass(frozen=True)
@@ -83,7 +92,7 @@ def chapters(
         given = estimator_from_earlier_session(before, own) if before is not None else None
         estimates = estimate(own_rig, own_model, own, given)
         own_needs = needs(own_model, own, estimates)
-        first_need = None if need is None else replace(need, time_s=from_s)
+        first_need = need_before(need, own, from_s)
         load_from_m = made[-1].load_to_m if made else 0.0
         made.append(
             Chapter(
@@ -105,7 +114,8 @@ def chapters(
                 strokes=numbers,
                 load_from_m=load_from_m,
                 load_to_m=_load_to_m(own, k, load_from_m),
-                peaks=chapter_peaks(_bounds(own_model), own, own_needs, first_need, number),
+                peaks=chapter_peaks(force_bounds(own_model), own, own_needs, first_need, number),
+                rest=(*([first_need] if first_need else []), *own_needs),
             )
         )
         need = own_needs[-1] if own_needs else need
@@ -119,7 +129,7 @@ def _model(rig: Rig) -> Model:
 
 
 @lru_cache(maxsize=CACHED_RIGS)
-def _bounds(rig_model: Model) -> ForceBounds:
+def force_bounds(rig_model: Model) -> ForceBounds:
     """What the parts of a rig carry at most."""
     return ForceBounds(rig_model)
 

@@ -78,6 +78,13 @@ class ForceBounds:
         most: Floats = np.max([*self.held, still, self.back], axis=0)
         return most
 
+    @cached_property
+    def hands_off(self) -> Floats:
+        """The most per load force while one capture alone holds the load and the haul is slack, (parts,)."""
+        none = np.zeros(len(self.pieces))
+        most: Floats = np.max([none, *self.held], axis=0)
+        return most
+
     def _most(self, piece: RigPart, top: Floats) -> float:
         """Greatest force on a part for strand tensions from 0 to `top`, (strands,); inf: not bounded."""
         used = np.flatnonzero(np.any(np.abs(piece.matrix) > TINY, axis=0))

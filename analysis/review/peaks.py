@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -75,6 +75,13 @@ class Need:
     force_N: float  # by the best estimate
     force_u_N: float  # its standard uncertainty
     at_most_N: float  # the most that it needed
+    hands_on: bool = (
+        True  # whether it may have been eased or lowered since; False: a capture holds it
+    )
+
+    def share(self, bounds: ForceBounds, k: int) -> float:
+        """Force on part k / load force after the stroke, the most of the conditions that apply."""
+        return float((bounds.rest if self.hands_on else bounds.hands_off)[k])
 
 
 def needs(rig_model: Model, result: Result, estimates: Estimates) -> tuple[Need, ...]:
@@ -93,6 +100,17 @@ def needs(rig_model: Model, result: Result, estimates: Estimates) -> tuple[Need,
         u = load.u if math.isfinite(load.u) else 0.0
         return tuple(Need(s.end_s, load.value, u, most) for s in hauls)
     return tuple(_need(rig_model, cell, s) for s in hauls)
+
+
+def need_before(last: Need | None, own: Result, from_s: float) -> Need | None:
+    """What the load needs when a chapter begins at from_s, by the last stroke of the chapters before.
+
+    Captures hold it while the rig is converted; if the chapter's first stroke lowers it, hands do.
+    """
+    if last is None:
+        return None
+    lowered = own.roles.progress is None or any(s.direction == "lower" for s in own.strokes[:1])
+    return replace(last, time_s=from_s, hands_on=lowered)
 
 
 def _need(rig_model: Model, cell: Channel, stroke: Stroke) -> Need:
@@ -218,11 +236,15 @@ def _lowered(bounds: ForceBounds, k: int, result: Result, before: Need | None) -
 
 
 def _at_rest(bounds: ForceBounds, k: int, rest: Sequence[Need]) -> list[_Highest]:
-    """The force on part k while the load is eased, held or lowered after each haul stroke."""
-    share = float(bounds.rest[k])
+    """The force on part k while the load is eased, held or lowered after each haul stroke.
+
+    The best value is that of a capture which holds the load; easing and lowering count for the most alone.
+    """
+    held = float(bounds.hands_off[k])
+    rows = [(n, n.share(bounds, k)) for n in rest]
     return [
-        _Highest(share * n.force_N, share * n.force_u_N, share * n.at_most_N, n.time_s, AT_REST)
-        for n in rest
+        _Highest(held * n.force_N, held * n.force_u_N, share * n.at_most_N, n.time_s, AT_REST)
+        for n, share in rows
     ]
 
 
