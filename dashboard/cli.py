@@ -1,7 +1,7 @@
-"""The `haul` command: find the subcommand, import it alone, turn what goes wrong into one line.
+"""The `haul` command: imports the module of one subcommand, runs it, and prints a fault as one line.
 
-Exit status: 0 done; 1 the question was answered no; 2 the input or the call is wrong; 3 our own
-fault, its trace in a log.  130 and 141 as shells have them: stopped by Ctrl-C, reader gone.
+Exit status: 0 done; 1 the answer is no; 2 the input or the call is wrong; 3 our own fault, its trace in
+a log.  130 and 141 as in shells: stopped by Ctrl-C, reader of the output gone.
 """
 
 from __future__ import annotations
@@ -18,55 +18,71 @@ from logger.toml_tables import nearest
 
 DONE, NO, WRONG, OURS, INTERRUPTED, READER_GONE = 0, 1, 2, 3, 130, 141
 
-# name -> (module below dashboard.commands, what it does): all that `haul --help` needs
+# name -> (module in dashboard.commands, what it does): `haul --help` imports no module
 COMMANDS: dict[str, tuple[str, str]] = {
-    "demo": ("demo", "virtual devices on real serial channels, and recorder and page on them"),
-    "record": ("record", "record from the ports of a sensors file until Ctrl-C"),
-    "watch": ("watch", "the live page over a session, growing or finished"),
-    "review": ("review", "what a session measured, against what its rig predicts"),
-    "predict": ("predict", "what a rig should do: forces, travel, rope, limits"),
-    "choose": ("choose", "which rigs of the shelf do a job, and why the others do not"),
-    "plan": ("plan", "the plan page of a rig, or of two side by side"),
+    "demo": ("demo", "try it without a device: virtual devices, the recorder and the live page"),
+    "record": ("record", "record a haul from the devices of a sensors file, until Ctrl-C"),
+    "watch": ("watch", "show the live page of a session that is being recorded, or is finished"),
+    "review": ("review", "compare what a session measured with what its rig predicts"),
+    "predict": ("predict", "predict forces, travel, rope and limits from a rig file"),
+    "choose": ("choose", "list the built-in rigs that can do a job, and why the others cannot"),
+    "plan": ("plan", "show the plan page of one rig, or of two side by side"),
     "import": ("import_table", "make a session from a table of readings"),
     "calibrate": ("calibrate", "fit a calibration to known forces or lengths"),
-    "compare": ("compare", "several sessions side by side"),
-    "library": ("library", "a folder of sessions: list, filter, trend of each rig"),
-    "gear": ("gear", "what each marked item of gear went through, over a folder of sessions"),
-    "replay": ("replay", "a session played again on the live page, for training"),
-    "verify": ("verify", "whether a session is complete and unchanged; mend a torn one"),
-    "simulate": ("simulate", "virtual devices that send stated true values"),
-    "ports": ("ports", "the serial ports of this machine"),
+    "compare": ("compare", "compare several sessions with each other"),
+    "library": ("library", "list the sessions of a folder, and the trend of each rig's efficiency"),
+    "gear": ("gear", "list what each marked piece of gear carried in the sessions of a folder"),
+    "replay": ("replay", "play a session again on the live page, for training"),
+    "verify": (
+        "verify",
+        "check that a session is complete and unchanged; repair one that was cut short",
+    ),
+    "simulate": (
+        "simulate",
+        "run virtual devices that send readings of a haul with stated true values",
+    ),
+    "ports": ("ports", "list the serial ports of this machine"),
 }
 
 
+class _Paragraphs(argparse.HelpFormatter):
+    """Wraps each paragraph of a description to the width of the terminal."""
+
+    def _fill_text(self, text: str, width: int, indent: str) -> str:
+        fill = super()._fill_text
+        return "\n\n".join(fill(paragraph, width, indent) for paragraph in text.split("\n\n"))
+
+
 class Parser(argparse.ArgumentParser):
-    """argparse that raises CallFault, in one line with the nearest option, instead of exiting."""
+    """An argument parser that raises CallFault instead of exiting; the fault names the nearest
+    option."""
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **{"allow_abbrev": False, **kwargs})
 
     def options(self) -> list[str]:
-        """Every option that the help shows."""
+        """Every option that the help lists."""
         return [o for a in self._actions if a.help != argparse.SUPPRESS for o in a.option_strings]
 
     def error(self, message: str) -> NoReturn:
+        """Raise CallFault with argparse's message."""
         name = self.prog.removeprefix("haul ")
         raise CallFault(name, message, f"see `{self.prog} --help`")
 
     def parse(self, argv: Sequence[str]) -> argparse.Namespace:
-        """All of the arguments; an unknown one is a fault that names the nearest option."""
-        # asked first: a missing argument would hide the typo that is the cause
+        """The arguments; raises CallFault for an unknown one, with the nearest option."""
+        # checked before argparse, which would report a missing argument instead of the mistyped option
         for word in argv:
             if word == "--":
                 break
             option = word.split("=", 1)[0]
             if option.startswith("--") and option not in self._option_string_actions:
                 near = nearest(option, self.options())
-                known = "known: " + " ".join(o for o in self.options() if o.startswith("--"))
+                options = "options are " + " ".join(o for o in self.options() if o.startswith("--"))
                 raise CallFault(
                     self.prog.removeprefix("haul "),
                     f"there is no option {option}",
-                    f"write {near}" if near else known,
+                    f"write {near}" if near else options,
                 )
         args, rest = self.parse_known_args(argv)
         if rest:
@@ -75,19 +91,21 @@ class Parser(argparse.ArgumentParser):
 
 
 def build(name: str) -> tuple[Parser, Any]:
-    """The parser and the module of a subcommand; imports it."""
+    """Import the module of a subcommand; return its parser and the module."""
     file, what = COMMANDS[name]
     module = importlib.import_module(f"dashboard.commands.{file}")
     parser = Parser(prog=f"haul {name}", description=module.__doc__ or what,
-                    formatter_class=argparse.RawDescriptionHelpFormatter)  # fmt: skip
+                    formatter_class=_Paragraphs)  # fmt: skip
     module.add_arguments(parser)
     return parser, module
 
 
 def main(argv: Sequence[str] | None = None) -> int:
-    """Run one call; argv without the program's name.  Returns the exit status, never raises."""
+    """Run one call and return its exit status; never raises.  argv: without the program's name."""
     for stream in (sys.stdout, sys.stderr):
-        if hasattr(stream, "reconfigure"):  # a terminal that lacks a sign must not end the call
+        if hasattr(
+            stream, "reconfigure"
+        ):  # a terminal that lacks a character must not end the call
             stream.reconfigure(errors="replace")
     try:
         status = _run(list(sys.argv[1:] if argv is None else argv))
@@ -95,7 +113,7 @@ def main(argv: Sequence[str] | None = None) -> int:
             sys.stdout.flush()
         return status
     except UserFault as fault:
-        _say(str(fault))
+        _print_fault(str(fault))
         return WRONG
     except KeyboardInterrupt:
         return INTERRUPTED
@@ -125,7 +143,7 @@ def _run(argv: list[str]) -> int:
     parser, module = build(argv[0])
     try:
         args = parser.parse(argv[1:])
-    except SystemExit:  # --help has been printed; faults don't exit
+    except SystemExit:  # argparse has printed the help; a fault raises CallFault
         return DONE
     return int(module.run(args))
 
@@ -136,18 +154,18 @@ def _overview() -> str:
         [
             "usage: haul COMMAND ...",
             "",
-            "Records load cell and line counter during a rope haul, and compares what was measured",
-            "with what the rig predicts.",
+            "Records the load cell and the line counter during a rope haul, and compares what was",
+            "measured with what the rig predicts.",
             "",
             *rows,
             "",
-            "`haul COMMAND --help` says what a command takes.",
+            "`haul COMMAND --help` lists the options of a command.",
             "Stay out of the line of pull. A reading never outranks a rating.",
         ]
     )
 
 
-def _say(text: str) -> None:
+def _print_fault(text: str) -> None:
     if sys.stderr is not None:
         print(f"haul: {one_line(text, 1500)}", file=sys.stderr)
 
@@ -164,12 +182,12 @@ def _our_fault(error: Exception) -> int:
             traceback.print_exception(error, file=log)
     except OSError as second:
         path = f"nowhere, no log could be written ({second.strerror})"
-    _say(f"our own fault, not yours ({line}); the trace is in {path}")
+    _print_fault(f"our own fault, not yours ({line}); the trace is in {path}")
     return OURS
 
 
 def _forget_stdout() -> None:
-    # what is still buffered would raise again when the interpreter flushes at its end
+    # the interpreter flushes standard output at its end, and text in the buffer would raise again
     try:
         null = os.open(os.devnull, os.O_WRONLY)
         os.dup2(null, sys.stdout.fileno())

@@ -1,8 +1,9 @@
-"""Fit a calibration to known forces or lengths: reading = c0 + c1 applied + ...
+"""Fits a calibration to known forces or lengths: reading = c0 + c1 applied + ...
 
-POINTS.csv has the columns applied (N or m, or see --unit) and reading (as the device sends it), in
-the order in which they were taken, and may have a column run and a column applied_u. The file that
---out names is what a sensors file refers to: calibration = "FILE".
+POINTS.csv has a column applied (N or m, or the unit of --unit) and a column reading (as the device
+sends it), in the order in which the points were taken. It may have a column run (the loading that the
+point belongs to) and a column applied_u (standard uncertainty of applied). Name the file that is
+written in the sensors file: calibration = "FILE".
 """
 
 from __future__ import annotations
@@ -24,34 +25,42 @@ ONLY_TERMS = (
     "In the terms of ISO 376 and ASTM E74: figures to compare, not a classification, "
     "and this is no calibration certificate."
 )
-LENGTHS = "ISO 376 and ASTM E74 are about forces: nothing of them is said of lengths"
+LENGTHS = "ISO 376 and ASTM E74 are about forces, so their figures are not given for lengths"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("points", metavar="POINTS.csv", help="the table of points")
+    """Add the arguments of `haul calibrate`."""
+    parser.add_argument("points", metavar="POINTS.csv", help="the table of calibration points")
     parser.add_argument("--out", metavar="FILE", required=True, help="the file to write (TOML)")
     parser.add_argument(
-        "--degree", type=int, choices=(1, 2, 3), default=1, help="of the curve (default 1)"
+        "--degree",
+        type=int,
+        choices=(1, 2, 3),
+        default=1,
+        help="degree of the curve (default 1, a straight line)",
     )
     parser.add_argument(
-        "--through-zero", action="store_true", help="without c0: a tared cell, a counter set to 0"
+        "--through-zero",
+        action="store_true",
+        help="fit without c0, for a tared cell or a counter set to 0",
     )
     parser.add_argument(
         "--applied-u", metavar="U", type=positive("the applied values' unit"),
-        help="standard uncertainty of each applied value but 0, in its unit",
+        help="standard uncertainty of each applied value except 0, in the unit of applied",
     )  # fmt: skip
     parser.add_argument(
         "--resolution", metavar="R", type=positive("the readings' unit"),
-        help="the smallest step of a reading (default: the last digit written)",
+        help="smallest step of a reading (default: the last digit in the table)",
     )  # fmt: skip
     parser.add_argument(
         "--unit", choices=(*FORCE_UNITS, *LENGTH_UNITS),
-        help=f"of the applied values (default N or m); a mass is a force with g = {KGF_N} m/s2",
+        help=f"unit of applied (default N or m); a mass counts as its weight with g = {KGF_N} m/s2",
     )  # fmt: skip
     add_json(parser)
 
 
 def run(args: argparse.Namespace) -> int:
+    """Run `haul calibrate` and return the exit status."""
     points = read_points(args.points)
     _check_out(Path(args.points), Path(args.out))
     factor = to_si(args.unit) if args.unit else 1.0
@@ -66,14 +75,14 @@ def run(args: argparse.Namespace) -> int:
         )  # fmt: skip
     except SensorsFault as fault:
         raise SensorsFault(args.points, fault.fault, fault.cure, fault.place) from None
-    found = () if length else terms(curve, applied, points.reading, points.run)
-    told: dict[str, float | str] = {
-        t.key: t.value if t.value is not None else _not_known(t) for t in found
+    iso_terms = () if length else terms(curve, applied, points.reading, points.run)
+    recorded: dict[str, float | str] = {
+        t.key: t.value if t.value is not None else _not_known(t) for t in iso_terms
     }
     loaded = [abs(a) for a in applied if a]
     if loaded and not length:
-        told["least_loaded"] = min(loaded)
-    save(curve, args.out, told)
+        recorded["least_loaded"] = min(loaded)
+    save(curve, args.out, recorded)
     if args.json:
         print_json(
             {
@@ -88,8 +97,8 @@ def run(args: argparse.Namespace) -> int:
     unit = "N or m" if args.unit is None else ("m" if length else "N")
     if args.unit in MASSES:
         print(
-            f"masses are taken as forces with g = {KGF_N} m/s2; between equator and poles it is "
-            "0.3 % less to 0.3 % more"
+            f"a mass counts as its weight with g = {KGF_N} m/s2; at the equator it weighs 0.3 % less, "
+            "at the poles 0.3 % more"
         )
     print("\n".join(_curve_lines(curve, unit)))
     if curve.residual_sd is not None:
@@ -99,16 +108,16 @@ def run(args: argparse.Namespace) -> int:
             f"  greatest departure from the curve: {off[at]:.3g} reading, at {applied[at]:.6g} {unit}"
         )
     print("\n".join(_use_lines(curve, applied, unit, applied_u is not None)))
-    print(LENGTHS if length else "\n".join([ONLY_TERMS, *_term_lines(found, unit)]))
+    print(LENGTHS if length else "\n".join([ONLY_TERMS, *_term_lines(iso_terms, unit)]))
     print(f'written to {args.out}; in the sensors file: calibration = "{args.out}"')
     return 0
 
 
 def _check_out(points: Path, out: Path) -> None:
-    """Nothing is written over that `haul calibrate` did not make."""
+    """Raise CallFault for a file that is there and is not an earlier calibration."""
     try:
         if not out.exists() or out.is_dir():
-            return  # a folder is told by the writing
+            return  # writing to a folder raises the fault
         if out.samefile(points):
             raise CallFault(out, "is the table of points itself", "give another --out")
         with out.open("rb") as file:
@@ -118,21 +127,25 @@ def _check_out(points: Path, out: Path) -> None:
         raise CallFault(out, f"cannot be written ({reason})", "give another --out") from None
     if start.strip() and b"haul_calibration" not in start:
         raise CallFault(
-            out, "exists and is no calibration, so it is not overwritten", "give another --out"
+            out, "exists and is not a calibration, so it is not overwritten", "give another --out"
         )
 
 
 def _applied_u(args: argparse.Namespace, points: Points, factor: float) -> list[float] | None:
+    """Standard uncertainty of each applied value, N or m; None where none is stated.
+
+    factor: the unit of the table in N or m.
+    """
     if points.applied_u is not None:
         if args.applied_u is not None:
             raise CallFault(
-                args.points, "has a column applied_u, and --applied-u is given too",
+                args.points, "has a column applied_u, but --applied-u is given too",
                 "leave one of them out",
             )  # fmt: skip
         return [u * factor for u in points.applied_u]
     if args.applied_u is None:
         return None
-    # nothing hung on is exactly nothing
+    # an applied value of 0 is exact: nothing hangs on the cell
     return [args.applied_u * factor if a else 0.0 for a in points.applied]
 
 
@@ -145,8 +158,8 @@ def _curve_lines(curve: Calibration, unit: str) -> list[str]:
         if curve.through_zero and not power:
             continue
         per = f"({unit})" if " " in unit else unit
-        of = "reading" if not power else f"reading/{per}{'' if power == 1 else f'^{power}'}"
-        lines.append(f"  c{power} = {c:.9g} {of}, standard uncertainty {u:.2g} {of}")
+        per_unit = "reading" if not power else f"reading/{per}{'' if power == 1 else f'^{power}'}"
+        lines.append(f"  c{power} = {c:.9g} {per_unit}, standard uncertainty {u:.2g} {per_unit}")
     first = int(curve.through_zero)
     for i in range(first, curve.degree + 1):
         for j in range(i + 1, curve.degree + 1):
@@ -155,8 +168,8 @@ def _curve_lines(curve: Calibration, unit: str) -> list[str]:
                 lines.append(f"  correlation of c{i} and c{j}: {r:.3f}")
     if curve.residual_sd is None:
         said = (
-            "not known, there are no more points than coefficients; the applied values' uncertainty "
-            "and the resolution stand in for it"
+            "not known, because there are no more points than coefficients; the uncertainty of the "
+            "applied values and the resolution take its place"
         )
     else:
         said = f"{curve.residual_sd:.3g} reading (standard deviation about the curve)"
@@ -168,11 +181,12 @@ def _curve_lines(curve: Calibration, unit: str) -> list[str]:
 def _use_lines(
     curve: Calibration, applied: Sequence[float], unit: str, applied_stated: bool
 ) -> list[str]:
-    """The uncertainty of one reading in use, at the least, a middle and the greatest value."""
+    """Lines with the uncertainty of one reading in use, at the least, a middle and the greatest
+    value."""
     sizes = sorted({abs(a) for a in applied if a})
     sign = 1.0 if max(applied, key=abs) > 0 else -1.0
     places = sorted({sizes[0], sizes[len(sizes) // 2], sizes[-1]})
-    lines = ["One new reading in use, standard uncertainty of scatter and curve together:"]
+    lines = ["Standard uncertainty of one new reading, from scatter and curve together:"]
     lines += pairs(
         [
             (f"at {place:.6g} {unit}", f"{curve.u_applied(sign * place):.3g} {unit}"
@@ -182,14 +196,14 @@ def _use_lines(
     )  # fmt: skip
     if not applied_stated:
         lines.append(
-            "  The applied values count as exact; state theirs with --applied-u or a column applied_u."
+            "  The applied values count as exact; state their uncertainty with --applied-u or a column applied_u."
         )
     return lines
 
 
-def _term_lines(found: Sequence[Term], unit: str) -> list[str]:
+def _term_lines(iso_terms: Sequence[Term], unit: str) -> list[str]:
     rows = []
-    for term in found:
+    for term in iso_terms:
         if term.value is None:
             rows.append((term.name, _not_known(term)))
             continue

@@ -1,4 +1,4 @@
-"""The processes that the demo starts: how they are called, ended, and end when it is gone."""
+"""Starts `haul` in further processes, ends them in order, and ends a child whose parent is gone."""
 
 from __future__ import annotations
 
@@ -16,30 +16,32 @@ import dashboard
 
 
 def start(argv: Sequence[str], stdout: int | IO[Any] | None = None) -> subprocess.Popen[str]:
-    """Start `haul ARGV` as a process whose standard input stays open while this one lives.
+    """Start `haul ARGV` as a process with a pipe as standard input, which ends with this process.
 
-    It is in a session of its own: Ctrl-C reaches this process alone, which ends the others in
-    order.
+    It is in a process group of its own: Ctrl-C reaches this process alone, which then ends the others
+    in order.
     """
     env = dict(os.environ)
     root = str(Path(dashboard.__file__).parent.parent)
     env["PYTHONPATH"] = os.pathsep.join(p for p in (root, env.get("PYTHONPATH")) if p)
-    alone: dict[str, Any] = (
-        {"creationflags": subprocess.CREATE_NEW_PROCESS_GROUP}
-        if sys.platform == "win32"
-        else {"start_new_session": True}
-    )
-    # -P: a folder called `logger` where the call is made must not be taken for ours
+    own_group: dict[str, Any]
+    if sys.platform == "win32":
+        own_group = {"creationflags": subprocess.CREATE_NEW_PROCESS_GROUP}
+    else:
+        own_group = {"start_new_session": True}
+    # -P: Python must not import a folder named `logger` in the working directory
     return subprocess.Popen(
         [sys.executable, "-P", "-m", "dashboard.cli", *argv],
-        stdin=subprocess.PIPE, stdout=stdout, text=True, encoding="utf-8", env=env, **alone,
+        stdin=subprocess.PIPE, stdout=stdout, text=True, encoding="utf-8", env=env, **own_group,
     )  # fmt: skip
 
 
 def end(process: subprocess.Popen[str], within_s: float) -> int:
-    """Ask a process to end in order; kill it if it has not by then.  Its exit status."""
+    """Ask a process to end, kill it after within_s, and return its exit status."""
     if process.poll() is None:
-        if sys.platform == "win32":  # no signal asks there: `end_with_parent` sees the end
+        if (
+            sys.platform == "win32"
+        ):  # without signals: `end_with_parent` sees its standard input end
             if process.stdin is not None:
                 process.stdin.close()
         else:
@@ -56,9 +58,11 @@ def end(process: subprocess.Popen[str], within_s: float) -> int:
 
 
 def end_with_parent() -> None:
-    """From now on: when standard input ends, because the parent is gone, end as SIGTERM would."""
+    """From now on, end this process as SIGTERM does once its standard input ends: the parent is
+    gone."""
 
     def watch() -> None:
+        """Read standard input to its end, then raise SIGTERM."""
         try:
             while os.read(0, 1024):
                 pass
@@ -66,7 +70,7 @@ def end_with_parent() -> None:
             pass
         if sys.platform == "win32":
             signal.raise_signal(signal.SIGTERM)
-        else:  # to the process, so that a main thread that waits is woken
+        else:  # sent to the process, so that it wakes a main thread that waits
             os.kill(os.getpid(), signal.SIGTERM)
 
     threading.Thread(target=watch, name="parent", daemon=True).start()
@@ -74,9 +78,10 @@ def end_with_parent() -> None:
 
 @contextlib.contextmanager
 def sigterm_as_ctrl_c() -> Iterator[None]:
-    """SIGTERM raises KeyboardInterrupt in the main thread, as Ctrl-C does."""
+    """Let SIGTERM raise KeyboardInterrupt in the main thread, as Ctrl-C does."""
 
     def stop(number: int, frame: object) -> None:
+        """Handle the signal."""
         raise KeyboardInterrupt
 
     before = signal.signal(signal.SIGTERM, stop)

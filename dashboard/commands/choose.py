@@ -1,7 +1,7 @@
-"""Which rigs of the shelf do a job, quickest first, and why each of the others does not.
+"""Lists the built-in rigs that can do a job, the quickest first, and says why each of the others cannot.
 
-The load by its force along the haul line (--load-N), or by its mass and what it stands on. What the
-gear stands is judged where it is given. Exit status 1 where no rig does it.
+State the load by its resistance along the haul line (--load-N), or by its mass and the ground that it
+stands on. A limit of the gear is checked if you give it. Exit status 1 if no rig can do the job.
 """
 
 from __future__ import annotations
@@ -29,72 +29,85 @@ from dashboard.text.units import Units, number, percent
 from logger.errors import CallFault
 from logger.toml_tables import nearest
 
-PAIR = ("3-on-4", "3-on-3-on-2")  # 12 to 1 against 18 to 1
+PAIR = ("3-on-4", "3-on-3-on-2")  # 12 to 1 and 18 to 1
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the arguments of `haul choose`."""
     load = parser.add_mutually_exclusive_group(required=True)
     load.add_argument("--load-N", metavar="F", type=positive("newtons"), dest="load_N",
-                      help="what the load resists along the haul line while moving, N")  # fmt: skip
+                      help="resistance of the load along the haul line while it moves, N")  # fmt: skip
     load.add_argument("--mass-kg", metavar="M", type=positive("kilograms"),
-                      help="the load's mass; with --kind, --slope-deg, --surface or --coefficient")  # fmt: skip
+                      help="mass of the load; with --kind, --slope-deg, --surface or --coefficient")  # fmt: skip
     add = parser.add_argument
     add("--load-u-N", metavar="U", type=positive("newtons"), dest="load_u_N",
         help="standard uncertainty of --load-N (default 10 %%)")  # fmt: skip
-    add("--kind", choices=("hanging", "slope", "rolling", "dragging"), help="how the load stands")
-    add("--slope-deg", metavar="DEG", type=_slope, default=None, help="uphill, degrees (default 0)")
+    add("--kind", choices=("hanging", "slope", "rolling", "dragging"), help="how the load moves")
+    add(
+        "--slope-deg",
+        metavar="DEG",
+        type=_slope,
+        default=None,
+        help="slope of the ground, uphill positive, degrees (default 0)",
+    )
     add(
         "--surface",
         metavar="NAME",
-        help="a row of the surface tables: " + ", ".join(s.name for s in SURFACES),
+        help="the ground, a row of the surface tables: " + ", ".join(s.name for s in SURFACES),
     )
     add("--coefficient", metavar="C", type=positive("a ratio"),
-        help="rolling or sliding force / normal force, instead of --surface (30 %% uncertain)")  # fmt: skip
+        help="friction or rolling coefficient of the ground, instead of --surface (taken as 30 %% uncertain)")  # fmt: skip
     add("--breakaway", metavar="B", type=_at_least_one,
-        help="times the moving resistance of the ground that it takes to break away")  # fmt: skip
+        help="how many times its moving resistance the ground resists until the load breaks away, 1 or more")  # fmt: skip
     add(
         "--distance-m",
         metavar="D",
         type=positive("metres"),
         required=True,
-        help="how far it must go",
+        help="how far the load has to go, m",
     )
     add(
         "--rope-m",
         metavar="L",
         type=positive("metres"),
         required=True,
-        help="rope there is, in all",
+        help="length of all your rope together, m",
     )
     add("--team-N", metavar="P", type=positive("newtons"), required=True, dest="team_N",
-        help="what the team can keep up together")  # fmt: skip
+        help="pull that the whole team can keep up, N")  # fmt: skip
     add(
         "--haulers",
         metavar="N",
         type=_count,
         default=2,
-        help="how many they are (default 2), for the time",
+        help="number of people who haul (default 2), to estimate the time",
     )
-    add("--pulley-efficiency", metavar="E", type=_efficiency, help="of every pulley (default 0.90)")
+    add(
+        "--pulley-efficiency",
+        metavar="E",
+        type=_efficiency,
+        help="efficiency of each pulley (default 0.90)",
+    )
     add("--rope-mbs-kN", metavar="F", type=positive("kilonewtons"), dest="rope_mbs_kN",
-        help="breaking strength of the rope; its knots are taken at 0.50 of it")  # fmt: skip
+        help="breaking strength of the rope; a knot is assumed to keep 0.50 of it")  # fmt: skip
     add("--pulley-mbs-kN", metavar="F", type=positive("kilonewtons"), dest="pulley_mbs_kN",
         help="breaking strength of the weakest pulley")  # fmt: skip
     add("--anchor-mbs-kN", metavar="F", type=positive("kilonewtons"), dest="anchor_mbs_kN",
         help="breaking strength of the weakest anchor")  # fmt: skip
     add("--grab-slips-kN", metavar="F", type=positive("kilonewtons"), dest="grab_slips_kN",
-        help="where the rope grabs begin to slip")  # fmt: skip
+        help="force at which a grab (prusik or other friction hitch) begins to slip")  # fmt: skip
     add("--design-factor", metavar="K", type=_at_least_one, default=10.0,
         help="breaking strength / allowed working force (default 10)")  # fmt: skip
     add("--between", metavar=("A", "B"), nargs=2, default=PAIR,
-        help="two rigs to set against each other (default 3-on-4 and 3-on-3-on-2)")  # fmt: skip
+        help="two rigs to compare in force, rope and time (default 3-on-4 and 3-on-3-on-2)")  # fmt: skip
     add("--write", metavar=("NAME", "FILE"), nargs=2,
-        help="write this rig of the shelf, placed at the job, as a rig file")  # fmt: skip
+        help="write the built-in rig NAME, fitted to the job, as a rig file")  # fmt: skip
     add_json(parser)
     add_units(parser)
 
 
 def run(args: argparse.Namespace) -> int:
+    """Run `haul choose` and return the exit status."""
     need = _need(args)
     options = choose(need)
     by_name = {o.name: o for o in options}
@@ -103,7 +116,7 @@ def run(args: argparse.Namespace) -> int:
     for option, name in asked:
         if name not in by_name:
             near = nearest(name, by_name)
-            raise CallFault("choose", f'{option}: the shelf has no "{name}"',
+            raise CallFault("choose", f'{option}: there is no built-in rig "{name}"',
                             f"write {near}" if near else "names are " + ", ".join(by_name))  # fmt: skip
     if args.write:
         _write(need, *args.write)
@@ -124,9 +137,7 @@ def _write(need: Need, name: str, file: str) -> None:
         with Path(file).open("x", encoding="utf-8") as out:
             out.write(rig_toml(fitted(shelf()[name], need)))
     except FileExistsError:
-        raise CallFault(
-            file, "exists, and no file is overwritten", "give --write a new name"
-        ) from None
+        raise CallFault(file, "exists; no file is overwritten", "give --write a new name") from None
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise CallFault(
@@ -156,22 +167,22 @@ def _load(args: argparse.Namespace) -> Load:
                 name = "--" + option.replace("_", "-")
                 raise CallFault(
                     "choose",
-                    f"{name} stands beside --load-N",
+                    f"{name} cannot be given together with --load-N",
                     "write --mass-kg instead of --load-N",
                 )
         u = 0.1 * args.load_N if args.load_u_N is None else args.load_u_N
         return Load(resistance_N=args.load_N, resistance_u_N=u, pull_distance_m=args.distance_m,
                     breakaway=args.breakaway, breakaway_u=breakaway_u)  # fmt: skip
     if args.load_u_N is not None:
-        raise CallFault("choose", "--load-u-N has no --load-N beside it", "write --load-N")
+        raise CallFault("choose", "--load-u-N is given without --load-N", "write --load-N too")
     ground = _ground(args)
     kind = args.kind or (ground[0] if ground else None)
     if kind is None:
-        raise CallFault("choose", "--mass-kg alone does not say what the load resists",
+        raise CallFault("choose", "--mass-kg alone does not give the resistance of the load",
                         "write --kind hanging, or --surface NAME or --coefficient C")  # fmt: skip
     coefficient, u, breakaway, breakaway_own_u = ground[1:] if ground else (None, None, None, None)
     if kind != "hanging" and coefficient is None:
-        raise CallFault("choose", f"what the ground resists a {kind} load is not given",
+        raise CallFault("choose", f"the resistance of the ground to a {kind} load is not given",
                         "write --surface NAME or --coefficient C")  # fmt: skip
     return Load(
         kind=kind, mass_kg=args.mass_kg, mass_u_kg=0.02 * args.mass_kg,
@@ -185,11 +196,12 @@ def _load(args: argparse.Namespace) -> Load:
 def _ground(
     args: argparse.Namespace,
 ) -> tuple[str, float, float, float | None, float | None] | None:
-    """(kind, coefficient, u, breakaway, its u) of the surface or coefficient given."""
+    """(kind, coefficient, u, breakaway, u of breakaway) of the surface or coefficient given; None
+    without."""
     if args.coefficient is not None:
         if args.surface is not None:
             raise CallFault(
-                "choose", "--coefficient stands beside --surface", "write one of the two"
+                "choose", "--coefficient and --surface are both given", "write one of the two"
             )
         return (
             "slope" if args.slope_deg else "rolling",
@@ -200,32 +212,32 @@ def _ground(
         )
     if args.surface is None:
         return None
-    found = surface(args.surface)
-    if found is None:
-        known = [s.name for s in SURFACES]
-        near = nearest(args.surface, known)
-        raise CallFault("choose", f'--surface: no table has "{args.surface}"',
-                        f"write {near}" if near else "surfaces are " + ", ".join(known))  # fmt: skip
-    if args.kind == "hanging" or (args.kind in ("rolling", "dragging") and args.kind != found.kind):
-        raise CallFault("choose", f"--surface {found.name} is for a {found.kind} load",
-                        f"write --kind {found.kind}")  # fmt: skip
-    return found.kind, found.coefficient, found.coefficient_u, found.breakaway, found.breakaway_u
+    row = surface(args.surface)
+    if row is None:
+        names = [s.name for s in SURFACES]
+        near = nearest(args.surface, names)
+        raise CallFault("choose", f'--surface: there is no surface "{args.surface}"',
+                        f"write {near}" if near else "surfaces are " + ", ".join(names))  # fmt: skip
+    if args.kind == "hanging" or (args.kind in ("rolling", "dragging") and args.kind != row.kind):
+        raise CallFault("choose", f"--surface {row.name} is for a {row.kind} load",
+                        f"write --kind {row.kind}")  # fmt: skip
+    return row.kind, row.coefficient, row.coefficient_u, row.breakaway, row.breakaway_u
 
 
 def _lines(need: Need, options: list[Option], pair: Message, shown: Units) -> list[str]:
     needs = need.resistance
     lines = [
-        f"A load of {shown.force_pm(needs.force_N, needs.force_u_N)}, {shown.length(need.distance_m)} far, "
-        f"{shown.length(need.rope_m)} of rope, a team of {shown.force(need.team_N)}",
+        f"A load of {shown.force_pm(needs.force_N, needs.force_u_N)} to move {shown.length(need.distance_m)}, with "
+        f"{shown.length(need.rope_m)} of rope and a team that pulls {shown.force(need.team_N)}",
         "",
     ]
     winners = [o for o in options if not o.why_not]
     if winners:
-        lines.append("Rigs that do it, quickest first")
+        lines.append("Rigs that can do it, the quickest first")
         lines += table([_head(), *(_row(o, shown) for o in winners)], indent="  ")
     else:
-        lines.append("No rig of the shelf does it.")
-    lines += ["", "Those that do not, and why"]
+        lines.append("No built-in rig can do it.")
+    lines += ["", "Rigs that cannot, and why"]
     lines += table(
         [
             [o.name, f"{number(o.ideal_ma)} : 1", "; ".join(why.text(shown) for why in o.why_not)]
@@ -235,18 +247,18 @@ def _lines(need: Need, options: list[Option], pair: Message, shown: Units) -> li
     )  # fmt: skip
     lines += ["", pair.text(shown), ""]
     return lines + [f"! {one.text(shown)}" for one in warnings(need)] + [
-        "! Stay out of the line of pull; no choice of a program stands above a rating or a qualified person.",
+        "! Stay out of the line of pull; ratings and a qualified person stand above this list.",
     ]  # fmt: skip
 
 
 def _head() -> list[str]:
     return ["", "ideal", "with friction", "haul force", "to start", "most used", "rope", "through hands",
-            "resets", "about", "parts"]  # fmt: skip
+            "resets", "time, about", "gear"]  # fmt: skip
 
 
 def _row(o: Option, shown: Units) -> list[str]:
     minutes = "-" if o.time_s is None else f"{o.time_s / 60:.0f} min"
-    parts = ", ".join(
+    gear = ", ".join(
         f"{n} {what}{'' if n == 1 else 's'}"
         for n, what in ((o.pulleys, "pulley"), (o.grabs, "grab"), (o.captures, "capture"),
                         (o.anchors, "anchor"), (o.ropes, "rope"))
@@ -257,7 +269,7 @@ def _row(o: Option, shown: Units) -> list[str]:
         o.name, f"{number(o.ideal_ma)} : 1", f"{number(o.model_ma)} : 1",
         shown.force_pm(o.haul_force_N, o.haul_force_u_N), start, percent(o.most_used),
         shown.length(o.rope_needed_m), shown.length(o.rope_through_hands_m),
-        f"{o.resets} {o.reset}" if o.resets else "0", minutes, parts,
+        f"{o.resets} {o.reset}" if o.resets else "0", minutes, gear,
     ]  # fmt: skip
 
 
@@ -266,7 +278,7 @@ def _newton(kilo: float | None) -> float | None:
 
 
 def _between(text: str, holds: Callable[[float], bool], what: str) -> float:
-    """The number in an argument, if it is one that holds; else said with `what` it has to be."""
+    """The number in an argument if it `holds`; raises ArgumentTypeError with what it must be."""
     try:
         value = float(text)
     except ValueError:

@@ -1,4 +1,8 @@
-"""Several sessions side by side: what each gave, cost, and whether a rig changes over time."""
+"""Compares several sessions: advantage, efficiency, haul force, rope handled and time of each.
+
+With three or more sessions of one rig it shows whether the rig's efficiency changes over time, and with
+two rigs on the same load whether the greater ratio was worth its rope.
+"""
 
 from __future__ import annotations
 
@@ -15,12 +19,14 @@ if TYPE_CHECKING:
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the arguments of `haul compare`."""
     parser.add_argument("session", metavar="SESSION", nargs="+", help="the sessions' folders")
     add_json(parser)
     add_units(parser)
 
 
 def run(args: argparse.Namespace) -> int:
+    """Run `haul compare` and return the exit status."""
     from analysis.library.compare import side
     from analysis.library.session_row import columns
     from analysis.review.reviewed_session import whole_session
@@ -42,18 +48,22 @@ def run(args: argparse.Namespace) -> int:
 
 
 def lines(sides: list[Side], rows: list[dict[str, Any]], shown: Units) -> list[str]:
-    """The comparison as text: a line a session, then what follows from them together."""
+    """The comparison as text: a line for each session, then the trend of each rig and pairs of
+    rigs."""
     from analysis.library.compare import pairs, worth_it
     from analysis.library.trend import rig_trends
 
     out = table(texts(without(SESSIONS, "strokes", "highest use"), rows, shown), left=4, indent="")
-    for _, title, found in rig_trends(rows):
+    for _, title, trend in rig_trends(rows):
         change = ""
-        if found.per_year is not None:
+        if trend.per_year is not None:
             change = (
-                f"efficiency changes by {plus_minus(found.per_year, found.U95)} a year (95 %): "
+                f"efficiency changes by {plus_minus(trend.per_year, trend.U95)} a year (95 %): "
             )
-        out += ["", f"{one_line(title, 60)}, {found.n} sessions: {change}{found.verdict.text(shown)}"]
+        out += [
+            "",
+            f"{one_line(title, 60)}, {trend.n} sessions: {change}{trend.verdict.text(shown)}",
+        ]
     for big, small in pairs(sides):
         out += ["", worth_it(big, small).text(shown)]
     return out

@@ -1,8 +1,8 @@
-"""The demo: a boatyard hauls a launch on its cradle up a slipway.
+"""Shows the program at work without a device: a boatyard hauls a launch on its cradle up a slipway.
 
-Virtual devices speak on real serial channels to the real recorder, each a process of its own. At
-the end the estimate stands beside the truth that the simulation was given. Ctrl-C ends everything
-and seals the session.
+Virtual devices send over real serial channels to the real recorder, each in a process of its own. At the
+end the results are printed beside the true values of the simulation. Ctrl-C ends all of it and seals the
+session.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ from logger.errors import CallFault
 
 DEFAULT_S = 60.0
 LEAST_S = 2.0
-MARGIN_S = 0.5  # the devices start when the recorder has opened them
+MARGIN_S = 0.5  # the pull is shorter than the recording: the devices start after the recorder
 START_WITHIN_S = 10.0
 SEAL_WITHIN_S = 8.0
 PAGE_ENDS_WITHIN_S = 6.0
@@ -41,20 +41,32 @@ BESIDE = (
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--out", metavar="DIR", help="a new folder, the session")
+    """Add the arguments of `haul demo`."""
+    parser.add_argument(
+        "--out",
+        metavar="DIR",
+        help="folder to make, for the session (default: one in the temporary directory)",
+    )
     parser.add_argument(
         "--for", dest="for_s", metavar="S", type=positive("seconds"), default=DEFAULT_S,
-        help=f"how long to record, in seconds (default {DEFAULT_S:g})",
+        help=f"seconds to record (default {DEFAULT_S:g})",
     )  # fmt: skip
     add_http(parser)
     add_units(parser)
-    parser.add_argument("--headless", action="store_true", help="no page, lines on the terminal")
     parser.add_argument(
-        "--seed", type=int, default=1, metavar="N", help="another pull of the same launch"
+        "--headless", action="store_true", help="no live page, only lines on the terminal"
+    )
+    parser.add_argument(
+        "--seed",
+        type=int,
+        default=1,
+        metavar="N",
+        help="number of the simulated pull: another number, another pull of the same launch (default 1)",
     )
 
 
 def run(args: argparse.Namespace) -> int:
+    """Run `haul demo` and return the exit status."""
     if args.for_s < LEAST_S:
         raise CallFault("demo", f"--for {args.for_s:g} is too short", f"give {LEAST_S:g} s or more")
     out = None if args.out is None else new_folder(args.out)
@@ -79,7 +91,7 @@ def _play(work: Path, out: Path, args: argparse.Namespace) -> int:
             stdout=subprocess.PIPE,
         )  # fmt: skip
         urls = _urls(devices, work)
-        if not urls:  # it has said why
+        if not urls:  # that process has printed why
             return devices.wait() or 3
         recorder = start(
             ["record", str(work / "rig.toml"), str(work / "sensors.toml"), "--out", str(out),
@@ -87,8 +99,8 @@ def _play(work: Path, out: Path, args: argparse.Namespace) -> int:
              "--with-parent", "--units", args.units],
         )  # fmt: skip
         _wait_for_ports(recorder, out, len(urls))
-        _say(f"virtual devices on {', '.join(urls)} (process {devices.pid})")
-        _say(f"recording to {out} for {args.for_s:g} s (process {recorder.pid}); Ctrl-C ends it")
+        _print(f"virtual devices on {', '.join(urls)} (process {devices.pid})")
+        _print(f"recording to {out} for {args.for_s:g} s (process {recorder.pid}); Ctrl-C ends it")
         if not args.headless:
             page = _page(out, args.http, args.units)
         _go(devices)
@@ -104,9 +116,9 @@ def _play(work: Path, out: Path, args: argparse.Namespace) -> int:
             if page is not None and status != 0:
                 end(page, 2.0)
     if status != 0:
-        if status not in (1, 2, 3):  # else it has said why itself
+        if status not in (1, 2, 3):  # otherwise the recorder has printed why
             print(
-                f"haul: demo: the recorder was ended from outside (status {status}); what it wrote is kept: "
+                f"haul: demo: the recorder was ended from outside (status {status}); its session is kept, and "
                 f"`haul verify {out} --repair` seals it", file=sys.stderr,
             )  # fmt: skip
         return status if status in (1, 2, 3) else 3
@@ -114,10 +126,10 @@ def _play(work: Path, out: Path, args: argparse.Namespace) -> int:
         return 130 if interrupted else 3
     from analysis.review.review import review_session
 
-    found = review_session(out)
-    print("\n".join(["", *beside(found, truth, units(args))]))
-    print(f"session: {out}; look closer: haul review {out}, haul watch {out}", flush=True)
-    if page is not None:  # it tells its viewers that the recording has stopped, and ends
+    review = review_session(out)
+    print("\n".join(["", *beside(review, truth, units(args))]))
+    print(f"session: {out}; to look closer: haul review {out}, haul watch {out}", flush=True)
+    if page is not None:  # it shows that the recording has stopped, and ends by itself
         with contextlib.suppress(subprocess.TimeoutExpired, KeyboardInterrupt):
             page.wait(PAGE_ENDS_WITHIN_S)
         end(page, 2.0)
@@ -125,7 +137,10 @@ def _play(work: Path, out: Path, args: argparse.Namespace) -> int:
 
 
 def write_files(work: Path, seed: int, for_s: float) -> dict[str, Any]:
-    """The demo's rig, sensors and truth as files in `work`; the truth."""
+    """Write the demo's rig, sensors and true values as files in `work`; return the true values.
+
+    for_s: length of the recording, s.
+    """
     from analysis.simulation.demo_haul import demo_text, simulate
 
     if seed < 0:
@@ -140,20 +155,21 @@ def write_files(work: Path, seed: int, for_s: float) -> dict[str, Any]:
 
 
 def ports(work: Path) -> list[str]:
-    """A port for each of the two devices: pseudo-terminals, TCP where there are none."""
+    """A port for each of the two devices: pseudo-terminals, or TCP on a system without them."""
     if sys.platform != "win32":
         return [str(work / "haul-device"), str(work / "cradle-device")]
     import socket
 
-    found = []
+    urls = []
     for _ in range(2):
         with socket.create_server(("127.0.0.1", 0)) as server:
-            found.append(f"socket://127.0.0.1:{server.getsockname()[1]}")
-    return found
+            urls.append(f"socket://127.0.0.1:{server.getsockname()[1]}")
+    return urls
 
 
 def with_ports(text: str, names: Sequence[str]) -> str:
-    """The sensors file with the port of its device written into each channel."""
+    """The text of the sensors file with the port of its device in each channel; names: of the two
+    ports."""
     from analysis.simulation.demo_haul import PORTS
 
     for name, channels in zip(names, PORTS, strict=True):
@@ -165,7 +181,7 @@ def with_ports(text: str, names: Sequence[str]) -> str:
 
 
 def _urls(devices: subprocess.Popen[str], work: Path) -> list[str]:
-    """The ports that the devices' process says it serves; [] if it ended instead."""
+    """The ports that the process of the devices prints; [] if it ends instead."""
     from logger.channels.sensors_file import load_sensors
 
     assert devices.stdout is not None
@@ -175,7 +191,8 @@ def _urls(devices: subprocess.Popen[str], work: Path) -> list[str]:
 
 
 def _wait_for_ports(recorder: subprocess.Popen[str], out: Path, ports: int) -> None:
-    """Return when the recorder has opened every port, as its own events say."""
+    """Return when events.csv shows that the recorder has opened every port, at most START_WITHIN_S
+    later."""
     until = time.monotonic() + START_WITHIN_S
     while time.monotonic() < until and recorder.poll() is None:
         with contextlib.suppress(OSError):
@@ -185,6 +202,7 @@ def _wait_for_ports(recorder: subprocess.Popen[str], out: Path, ports: int) -> N
 
 
 def _go(devices: subprocess.Popen[str]) -> None:
+    """Let the devices begin to send."""
     assert devices.stdin is not None
     with contextlib.suppress(OSError):
         devices.stdin.write("go\n")
@@ -192,17 +210,15 @@ def _go(devices: subprocess.Popen[str]) -> None:
 
 
 def _page(out: Path, port: int | None, shown: str) -> subprocess.Popen[str]:
-    """The page in a process of its own, which ends soon after the session is sealed."""
+    """Start the live page in a process of its own, which ends soon after the session is sealed."""
     return start(["watch", str(out), "--http", str(port or 0), "--until-sealed", "--units", shown])
 
 
-def beside(
-    found: Mapping[str, Any], truth: Mapping[str, Any], shown: Units = METRIC
-) -> list[str]:
-    """Estimate, its uncertainty and the truth of the simulation, line by line."""
+def beside(review: Mapping[str, Any], truth: Mapping[str, Any], shown: Units = METRIC) -> list[str]:
+    """Lines with each estimate, its uncertainty and the true value of the simulation."""
     rows = [["Estimate (± 95 %) beside the truth", "estimate", "truth", ""]]
     for key, label, kind in BESIDE:
-        measured, true = found["measured"][key], truth.get(key)
+        measured, true = review["measured"][key], truth.get(key)
         if true is None:
             continue
         verdict = "not known"
@@ -210,17 +226,17 @@ def beside(
             near = abs(measured["value"] - true) <= measured["U95"]
             verdict = "within" if near else "OUTSIDE"
         truly = shown.force(true) if kind == "force" else number(true)
-        rows.append([f"  {label}", shown.of(kind, measured), truly, verdict])
+        rows.append([f"  {label}", shown.quantity(kind, measured), truly, verdict])
     return [
         *table(rows, indent=""),
-        f"  strokes {len(found['strokes'])}, resets {found['resets']}, model's mechanical advantage "
-        f"{plus_minus(found['predicted']['model_ma'], 2 * found['predicted']['model_ma_u'])}",
+        f"  strokes {len(review['strokes'])}, resets {review['resets']}, model's mechanical advantage "
+        f"{plus_minus(review['predicted']['model_ma'], 2 * review['predicted']['model_ma_u'])}",
     ]
 
 
 @contextlib.contextmanager
 def _no_second_interrupt() -> Iterator[None]:
-    """While the session is being sealed an impatient Ctrl-C changes nothing."""
+    """Ignore Ctrl-C while the session is sealed."""
     import signal
 
     before = signal.signal(signal.SIGINT, signal.SIG_IGN)
@@ -230,5 +246,5 @@ def _no_second_interrupt() -> Iterator[None]:
         signal.signal(signal.SIGINT, before)
 
 
-def _say(text: str) -> None:
+def _print(text: str) -> None:
     print(text, flush=True)

@@ -1,7 +1,8 @@
-"""What each marked item went through over a folder of sessions: the record for whoever inspects it.
+"""Lists what each marked piece of gear carried in the sessions of a folder, for whoever inspects it.
 
-Items are the crew's own marks, `item = "P-07"` in the rig files. Forces are those of an item's own
-cell, else inferred from the haul cell: at most this much while hauling. A person inspects gear and retires it, not this program.
+A piece is marked with the crew's own number in the rig files, such as item = "P-07". Its force is what
+a cell on it measured; without one it is inferred from the haul cell, and is then the most that the
+piece can have carried while hauling. A person inspects gear and retires it, not this program.
 """
 
 from __future__ import annotations
@@ -23,23 +24,27 @@ if TYPE_CHECKING:
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("folder", metavar="FOLDER", help="a folder with sessions in it or below")
-    parser.add_argument("--csv", metavar="FILE", help="also write the record as a table, in SI")
+    """Add the arguments of `haul gear`."""
+    parser.add_argument(
+        "folder", metavar="FOLDER", help="folder with the sessions, also in folders below it"
+    )
+    parser.add_argument("--csv", metavar="FILE", help="also write the list as a CSV file, in SI")
     add_index(parser)
     add_json(parser)
     add_units(parser)
 
 
 def run(args: argparse.Namespace) -> int:
+    """Run `haul gear` and return the exit status."""
     from analysis.library.gear_log import totals
     from analysis.messages.message import message, texts
 
     with open_index(args) as (index, _):
         records = totals(index.gear())
         unread = [row["path"] for row in index.rows() if row["fault"]]
-    said = [message("gear_forces_inferred"), message("gear_recorded_alone")]
-    said += [message("sessions_unreadable", sessions=", ".join(unread[:5]))] if unread else []
-    warnings = texts(said)
+    warned = [message("gear_forces_inferred"), message("gear_recorded_alone")]
+    warned += [message("sessions_unreadable", sessions=", ".join(unread[:5]))] if unread else []
+    warnings = texts(warned)
     if args.csv:
         write_table(Path(args.csv), "--csv", GEAR, records)
     if args.json:
@@ -58,7 +63,9 @@ def run(args: argparse.Namespace) -> int:
 
 
 def lines(records: list[ItemRecord], shown: Units) -> list[str]:
-    """The record as text."""
+    """The list as text: a line for each piece of gear."""
     if not records:
-        return ['no rig file marks an item: write item = "P-07" in its table']
+        return [
+            'no rig file marks a piece of gear; write item = "P-07" in its table of the rig file'
+        ]
     return table(texts(GEAR, records, shown), left=2, indent="")

@@ -1,7 +1,7 @@
-"""Make a sealed session from a table of readings.
+"""Makes a sealed session from a table of readings.
 
-DATA.csv has a column time_s (seconds) and one column for each channel of the sensors file, named
-as there, with values in that channel's unit; an empty cell is no reading.
+DATA.csv has a column time_s (seconds) and one column for each channel of the sensors file, under the
+channel's name and in its unit. Leave a cell empty where there is no reading.
 """
 
 from __future__ import annotations
@@ -10,13 +10,17 @@ import argparse
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("data", metavar="DATA.csv", help="the table")
+    """Add the arguments of `haul import`."""
+    parser.add_argument("data", metavar="DATA.csv", help="the table of readings")
     parser.add_argument("--rig", metavar="RIG", required=True, help="the rig file")
     parser.add_argument("--sensors", metavar="SENSORS", required=True, help="the sensors file")
-    parser.add_argument("--out", metavar="DIR", required=True, help="a new folder, the session")
+    parser.add_argument(
+        "--out", metavar="DIR", required=True, help="folder to make, for the session"
+    )
 
 
 def run(args: argparse.Namespace) -> int:
+    """Run `haul import` and return the exit status."""
     from analysis.rig_file.load import load_rig
     from analysis.signals.channel_roles import check_places
     from logger.channels.sensors_file import load_sensors

@@ -1,7 +1,7 @@
-"""A folder of sessions as a list: filter it, and see whether a rig changes over months.
+"""Lists the sessions of a folder, and shows whether a rig's efficiency changes over months.
 
-Kept in an index in the cache folder, which is thrown away at will: only sessions that are new or
-changed are reviewed, on all cores or on a Dask cluster.
+The results are kept in an index in the cache folder, which can be deleted at any time. Only sessions
+that are new or changed are reviewed, on all cores or on a Dask cluster.
 """
 
 from __future__ import annotations
@@ -30,27 +30,38 @@ _DATE = re.compile(r"[0-9]{4}(-[0-9]{2}(-[0-9]{2}(T[0-9]{2}(:[0-9]{2}(:[0-9]{2})
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("folder", metavar="FOLDER", help="a folder with sessions in it or below")
+    """Add the arguments of `haul library`."""
+    parser.add_argument(
+        "folder", metavar="FOLDER", help="folder with the sessions, also in folders below it"
+    )
     add = parser.add_argument
-    add("--title", metavar="TEXT", default="", help="only rigs with this in their title")
+    add("--title", metavar="TEXT", default="", help="only sessions whose rig has TEXT in its title")
     add("--state", choices=STATES, default="", help="only sessions in this state")
-    add("--since", metavar="DATE", type=_date, help="only sessions from this UTC date on")
-    add("--until", metavar="DATE", type=_date, help="only sessions up to this UTC date")
+    add(
+        "--since",
+        metavar="DATE",
+        type=_date,
+        help="only sessions from this date on (UTC, such as 2026-05-04)",
+    )
+    add("--until", metavar="DATE", type=_date, help="only sessions up to this date (UTC)")
     add_index(parser)
     add_json(parser)
     add_units(parser)
 
 
 def add_index(parser: argparse.ArgumentParser) -> None:
-    """What each command takes that reads a folder of sessions."""
-    parser.add_argument("--rebuild", action="store_true", help="forget the index and make it anew")
+    """Add the options of a command that reads a folder of sessions."""
+    parser.add_argument(
+        "--rebuild", action="store_true", help="delete the index and review every session again"
+    )
     parser.add_argument(
         "--scheduler", metavar="ADDRESS",
-        help="review on the Dask cluster of this scheduler (extra `cluster`)",
+        help="review on the Dask cluster of this scheduler (needs the extra `cluster`)",
     )  # fmt: skip
 
 
 def run(args: argparse.Namespace) -> int:
+    """Run `haul library` and return the exit status."""
     from analysis.library.trend import rig_trends
 
     with open_index(args) as (index, update):
@@ -60,7 +71,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print_json({
             "folder": str(index.folder), "sessions": rows,
-            "trends": [{"rig": key, "title": title, **found.json()} for key, title, found in trends],
+            "trends": [{"rig": key, "title": title, **trend.json()} for key, title, trend in trends],
             "index": asdict(update), "warnings": [update.warning] if update.warning else [],
         })  # fmt: skip
         return 0
@@ -70,7 +81,7 @@ def run(args: argparse.Namespace) -> int:
 
 @contextlib.contextmanager
 def open_index(args: argparse.Namespace) -> Any:
-    """(the index of args.folder, brought up to date, what that took)."""
+    """A context with (the index of args.folder, brought up to date; what the update did)."""
     from analysis.library.batch import cluster, processes
     from analysis.library.index import Index
 
@@ -80,6 +91,7 @@ def open_index(args: argparse.Namespace) -> Any:
             address = args.scheduler
 
             def on_cluster(count: int) -> Any:
+                """An executor on the cluster, for any number of reviews."""
                 return cluster(address)
 
             executor = on_cluster
@@ -89,18 +101,26 @@ def open_index(args: argparse.Namespace) -> Any:
 def _updated(index: Index, executor: Callable[[int], Any], args: argparse.Namespace) -> Update:
     shown = sys.stderr is not None and sys.stderr.isatty() and not args.json
 
-    def progress(done: int, of: int) -> None:
+    def progress(done: int, total: int) -> None:
+        """Print how many sessions are reviewed, over the line before."""
         print(
-            f"\rreviewed {done} of {of}", end="" if done < of else "\n", file=sys.stderr, flush=True
+            f"\rreviewed {done} of {total}",
+            end="" if done < total else "\n",
+            file=sys.stderr,
+            flush=True,
         )
 
     return index.update(executor, progress if shown else None, rebuild=args.rebuild)
 
 
 def lines(rows: list[dict[str, Any]], trends: list[Any], update: Update, shown: Units) -> list[str]:
-    """The list as text."""
+    """The list as text: sessions, unreadable ones, trends, and what the update of the index did."""
     good = [r for r in rows if not r["fault"]]
-    out = table(texts(LISTED, good[-MOST_SHOWN:], shown), left=4, indent="") if good else ["no session"]
+    out = (
+        table(texts(LISTED, good[-MOST_SHOWN:], shown), left=4, indent="")
+        if good
+        else ["no session found"]
+    )
     if len(good) > MOST_SHOWN:
         out.append(
             f"and {len(good) - MOST_SHOWN} earlier ones; --since and --until narrow the list"
@@ -108,14 +128,14 @@ def lines(rows: list[dict[str, Any]], trends: list[Any], update: Update, shown: 
     for row in rows:
         if row["fault"]:
             out.append(f"! {one_line(row['path'], 60)}: {one_line(row['fault'], 160)}")
-    for _, title, found in trends:
+    for _, title, trend in trends:
         out.append("")
-        out.append(f"{one_line(title, 60)}: {found.n} sessions")
-        if found.per_year is not None:
+        out.append(f"{one_line(title, 60)}: {trend.n} sessions")
+        if trend.per_year is not None:
             out.append(
-                f"  efficiency changes by {plus_minus(found.per_year, found.U95)} a year (95 %)"
+                f"  efficiency changes by {plus_minus(trend.per_year, trend.U95)} a year (95 %)"
             )
-        out.append(f"  {found.verdict.text(shown)}")
+        out.append(f"  {trend.verdict.text(shown)}")
     out += [
         "",
         f"{update.sessions} sessions, {update.reviewed} new or changed, {update.removed} gone",
@@ -127,5 +147,5 @@ def lines(rows: list[dict[str, Any]], trends: list[Any], update: Update, shown: 
 
 def _date(text: str) -> str:
     if not _DATE.fullmatch(text):
-        raise argparse.ArgumentTypeError(f"{text!r} is no date: write it as 2026-05-04")
+        raise argparse.ArgumentTypeError(f"{text!r} is not a date: write it as 2026-05-04")
     return text

@@ -1,6 +1,6 @@
-"""The plan page of a rig, or of two side by side: what it does before anyone pulls.
+"""Shows the plan page of one rig, or of two side by side: forces and travel, step by step, before a haul.
 
-Served to this machine alone. Prints the URL, and serves until Ctrl-C.
+The page can be opened on this machine alone, at the URL that is printed. Ctrl-C ends it.
 """
 
 from __future__ import annotations
@@ -12,19 +12,23 @@ from dashboard.text.console import add_units
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the arguments of `haul plan`."""
     parser.add_argument("rig", metavar="RIG", help="the rig file (TOML)")
-    parser.add_argument("other", metavar="OTHER", nargs="?", help="another, to be shown beside it")
+    parser.add_argument(
+        "other", metavar="OTHER", nargs="?", help="a second rig file, shown beside the first"
+    )
     add_http(parser)
     add_units(parser)
 
 
 def run(args: argparse.Namespace) -> int:
+    """Run `haul plan` and return the exit status."""
     from dashboard.plan.planned_rig import PlannedRig
     from dashboard.plan.server import PlanServer
 
     plans = [PlannedRig(path) for path in (args.rig, args.other) if path is not None]
     server = PlanServer(plans, args.units, args.http or 0)
-    with _signals_end(server):  # before the URL is told: who reads it may end us at once
+    with _signals_end(server):  # before the URL is printed: its reader may send a signal at once
         print(server.url, flush=True)
         server.run()
     return 0

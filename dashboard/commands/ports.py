@@ -1,7 +1,7 @@
-"""The serial ports of this machine, with USB ids.
+"""Lists the serial ports of this machine, with their USB ids.
 
-What is printed first is what a sensors file takes as `port`. The hwgrep:// URL behind it finds the
-same device again when its name has changed after it was plugged in anew.
+Write the first column into the sensors file as `port`. Or write the hwgrep:// URL beside it: it finds
+the same device again if its name changes when it is plugged in anew.
 """
 
 from __future__ import annotations
@@ -13,26 +13,29 @@ from logger.errors import one_line
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    del parser  # it takes none
+    """Add the arguments of `haul ports`."""
+    del parser  # there are none
 
 
 def run(args: argparse.Namespace) -> int:
+    """Run `haul ports` and return the exit status."""
     from logger.transports.serial import list_ports
 
     del args
-    found = list_ports()
+    serial_ports = list_ports()
     rows = [
         [one_line(cell) for cell in (port.device, port.hwgrep or "-", port.description)]
-        for port in found
+        for port in serial_ports
     ]
     if rows:
         print("\n".join(table(rows, left=3, indent="")))
     else:
-        print(f"no serial port found; plug the device in, and look again ({_usual()})")
+        print(f"no serial port found; plug the device in and try again ({_usual()})")
     return 0
 
 
 def _usual() -> str:
+    """The usual names of serial ports on this system."""
     import sys
 
     return {"win32": "usually COM3 or higher", "darwin": "usually /dev/cu.usbserial-*"}.get(

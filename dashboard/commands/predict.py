@@ -1,9 +1,7 @@
-"""What a rig should do: forces, travel, rope and limits, from its file alone.
+"""Predicts what a rig does, from its rig file alone: forces, travel, rope and limits.
 
-Forces on strands are for the predicted haul force while the load moves steadily, or for
---haul-force. --conditions shows every part raising, breaking away, held and running back;
---job goes through the job stroke by stroke. Exit status 1 where something would be over what is
-allowed.
+Forces are those while the load moves steadily, at the predicted haul force or at --haul-force. Exit
+status 1 if something would carry more than it is allowed to.
 """
 
 from __future__ import annotations
@@ -32,35 +30,39 @@ if TYPE_CHECKING:
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the arguments of `haul predict`."""
     parser.add_argument("rig", metavar="RIG", help="the rig file (TOML)")
     add_json(parser)
     views = parser.add_mutually_exclusive_group()
     views.add_argument(
         "--steps", action="store_true",
-        help="the T-method: tension on every strand in rope order, in multiples of the haul tension",
+        help="the T-method: the tension in each strand in rope order, in multiples of the haul tension T",
     )  # fmt: skip
     views.add_argument(
         "--conditions", action="store_true",
-        help="every strand and element raising, breaking away, held on each capture, running back",
+        help="the force on each strand and element while the load is raised, breaks away, is held on each "
+        "progress capture, and runs back",
     )  # fmt: skip
     views.add_argument(
         "--job", action="store_true",
-        help="the job stroke by stroke: what is two-blocked and reset when, and the haul force there",
+        help="the job stroke by stroke (throw by throw): which bodies meet (two-blocked), which grabs are "
+        "reset, and the haul force there",
     )  # fmt: skip
     parser.add_argument(
         "--haul-force", metavar="N", type=positive("newtons"),
-        help="forces for this haul tension in newtons, instead of the predicted one",
+        help="compute forces for this haul force in newtons, instead of the predicted one",
     )  # fmt: skip
     add_units(parser)
 
 
 def run(args: argparse.Namespace) -> int:
+    """Run `haul predict` and return the exit status."""
     rig = load_rig(args.rig)
     shown = units(args)
-    found, warnings = prediction(rig, args.haul_force)
-    said = ["", *(f"! {one.text(shown)}" for one in warnings)] if warnings else []
+    predicted, warnings = prediction(rig, args.haul_force)
+    warned = ["", *(f"! {one.text(shown)}" for one in warnings)] if warnings else []
     if args.json and not (args.conditions or args.job):
-        print_json(found)
+        print_json(predicted)
     elif args.conditions or args.job:
         from dashboard.text import prediction_text as predict_views
 
@@ -69,80 +71,90 @@ def run(args: argparse.Namespace) -> int:
         if args.json:
             print_json(as_json)
         else:
-            print("\n".join([*lines, *said]))
+            print("\n".join([*lines, *warned]))
     else:
         given = args.haul_force is not None
-        lines = _steps(found) if args.steps else _summary(rig, found, shown, given)
-        print("\n".join([*lines, *said]))
-    return 1 if passed(found) else 0
+        lines = _steps(predicted) if args.steps else _summary(rig, predicted, shown, given)
+        print("\n".join([*lines, *warned]))
+    return 1 if overloaded(predicted) else 0
 
 
-def passed(found: dict[str, Any]) -> list[str]:
-    """The names of what would carry more than it is allowed to."""
-    rows = [(f"{row['from']}>{row['to']}", row["use"]) for row in found["strands"]]
-    rows += [(row["name"], row["use"]) for row in (*found["elements"], *found["hold"])]
+def overloaded(predicted: dict[str, Any]) -> list[str]:
+    """Names of the strands and elements that would carry more than they are allowed to."""
+    rows = [(f"{row['from']}>{row['to']}", row["use"]) for row in predicted["strands"]]
+    rows += [(row["name"], row["use"]) for row in (*predicted["elements"], *predicted["hold"])]
     return list(dict.fromkeys(name for name, use in rows if use is not None and use > 1))
 
 
-def _summary(rig: Rig, found: dict[str, Any], shown: Units, given: bool) -> list[str]:
+def _summary(rig: Rig, predicted: dict[str, Any], shown: Units, given: bool) -> list[str]:
+    """The prediction as lines of text; given: whether --haul-force sets the haul force."""
     from analysis.mechanics.load_resistance import resistance
     from analysis.mechanics.model import model
     from analysis.mechanics.rope_stretch import take_up
     from analysis.mechanics.ten_percent_rule import ten_percent
 
-    known, needs = model(rig), resistance(rig.load)
-    rule = ten_percent(known)
-    haul = shown.force_pm(found["haul_force_N"], found["haul_force_u_N"])
+    rig_model, needs = model(rig), resistance(rig.load)
+    rule = ten_percent(rig_model)
+    haul = shown.force_pm(predicted["haul_force_N"], predicted["haul_force_u_N"])
     rows = [
-        ("ideal MA", f"{number(found['ideal_ma'])} : 1"),
-        ("MA with friction", f"{plus_minus(found['model_ma'], 2 * found['model_ma_u'])}"
-         f"   (efficiency {percent(found['efficiency'])})"),
-        ("travel ratio", f"{number(found['travel_ratio'])} of rope for 1 of load"),
-        ("load force", shown.force_pm(found["load_force_N"], found["load_force_u_N"])),
+        ("ideal MA", f"{number(predicted['ideal_ma'])} : 1"),
+        ("MA with friction", f"{plus_minus(predicted['model_ma'], 2 * predicted['model_ma_u'])}"
+         f"   (efficiency {percent(predicted['efficiency'])})"),
+        ("travel ratio", f"{number(predicted['travel_ratio'])} of rope for 1 of load"),
+        ("load force", shown.force_pm(predicted["load_force_N"], predicted["load_force_u_N"])),
         ("haul force", haul + ("   (given)" if given else "")),
-        ("to break the load away", shown.force_pm(known.start_force_N, known.start_force_u_N)
-         + (f"   ({needs.start_why.text(shown)})" if needs.start_why and known.load_force_N else "")),
-        ("lets the load run back at", shown.force_pm(known.lower_force_N, known.lower_force_u_N)
-         + (f"   ({needs.lower_why.text(shown)})" if needs.lower_why and known.load_force_N else "")),
-        ("handbook rule, apart from it", f"10 % of the load a sheave, {rule.sheaves} sheaves: "
+        ("to break the load away", shown.force_pm(rig_model.start_force_N, rig_model.start_force_u_N)
+         + (f"   ({needs.start_why.text(shown)})" if needs.start_why and rig_model.load_force_N else "")),
+        ("lets the load run back at", shown.force_pm(rig_model.lower_force_N, rig_model.lower_force_u_N)
+         + (f"   ({needs.lower_why.text(shown)})" if needs.lower_why and rig_model.load_force_N else "")),
+        ("handbook rule, for comparison", f"10 % of the load for each of {rule.sheaves} sheaves: "
          f"{number(rule.ma)} : 1, haul force {shown.force(rule.haul_N)}"),
     ]  # fmt: skip
-    stop = stop_hauling_at(known)
+    stop = stop_hauling_at(rig_model)
     because = f"{stop.because.text(shown)} ({stop.rated} of {stop.parts} are rated)"
     rows.append(("stop hauling at", f"{shown.force(stop.haul_force_N)}: {because}"))
-    lines = [found["title"] or "rig", *pairs(rows), "", "Strands, in rope order; T is the haul tension"]
-    doubt = _doubt(known, found, given)
-    lines += table(_rows(found["strands"], "tension_N", shown, doubt))
+    lines = [
+        predicted["title"] or "rig",
+        *pairs(rows),
+        "",
+        "Strands, in rope order; T is the haul tension",
+    ]
+    force_u = _force_u(rig_model, predicted, given)
+    lines += table(_rows(predicted["strands"], "tension_N", shown, force_u))
     lines += ["", "Elements"]
-    lines += table(_rows(found["elements"], "force_N", shown, doubt), left=2)
-    lines += ["", *_travel(found, shown), *_stretch(take_up(known), shown)]
-    if found["hold"]:
+    lines += table(_rows(predicted["elements"], "force_N", shown, force_u), left=2)
+    lines += ["", *_travel(predicted, shown), *_stretch(take_up(rig_model), shown)]
+    if predicted["hold"]:
         lines += ["", "Held on a capture, hands off"]
-        for row in found["hold"]:
+        for row in predicted["hold"]:
             covers = ", ".join(row["covers_resets"]) or "nothing"
             force = number(row["ideal"]) + " T" if row["ideal"] is not None else "cannot hold"
             lines.append(
                 f"  {row['name']}: {force}, {shown.force(row['force_N'])}, "
-                f"use {percent(row['use'])}; while it holds can be reset: {covers}"
+                f"use {percent(row['use'])}; can be reset meanwhile: {covers}"
             )
     return lines
 
 
-def _doubt(known: Model, found: dict[str, Any], given: bool) -> dict[str, float]:
-    """Standard uncertainty of each part's force, N: of a given haul force, or of the load and all."""
-    if found["haul_force_N"] is None:
+def _force_u(rig_model: Model, predicted: dict[str, Any], given: bool) -> dict[str, float]:
+    """Name of each strand and element -> standard uncertainty of its force, N.
+
+    With a given haul force it comes from the pulleys alone, otherwise from the load as well.
+    """
+    if predicted["haul_force_N"] is None:
         return {}
     if given:
-        return {part.name: part.model_u * found["haul_force_N"] for part in known.parts}
+        return {one.name: one.model_u * predicted["haul_force_N"] for one in rig_model.parts}
     from analysis.mechanics.load_cases import conditions
 
-    raising = conditions(known)[0]
+    raising = conditions(rig_model)[0]
     return {row.name: row.force_u_N or 0.0 for row in raising.rows}
 
 
 def _rows(
-    items: list[dict[str, Any]], force: str, shown: Units, doubt: dict[str, float]
+    items: list[dict[str, Any]], force: str, shown: Units, force_u: dict[str, float]
 ) -> list[list[str]]:
+    """The table of strands or of elements; force: key of the force in a row."""
     head = ["", "ideal", "model", "force", "limit", "use"]
     strands = force == "tension_N"
     rows = [head if strands else ["", "kind", *head[1:]]]
@@ -150,7 +162,7 @@ def _rows(
         name = f"{row['from']}>{row['to']}" if strands else row["name"]
         cells = [
             f"{number(row['ideal'])} T", f"{number(row['model'])} T",
-            "-" if row[force] is None else shown.force_pm(row[force], doubt.get(name)),
+            "-" if row[force] is None else shown.force_pm(row[force], force_u.get(name)),
             "-" if row["limit_N"] is None else shown.force(row["limit_N"]),
             percent(row["use"]),
         ]  # fmt: skip
@@ -158,8 +170,9 @@ def _rows(
     return rows
 
 
-def _travel(found: dict[str, Any], shown: Units) -> list[str]:
-    stroke = found["stroke"]
+def _travel(predicted: dict[str, Any], shown: Units) -> list[str]:
+    """Lines on one stroke, on the job with each kind of reset, and on the rope that it needs."""
+    stroke = predicted["stroke"]
     meets = " meets ".join(stroke["stopped_by"]) or UNKNOWN
     lines = [
         "Travel",
@@ -167,7 +180,7 @@ def _travel(found: dict[str, Any], shown: Units) -> list[str]:
         f"{shown.length(stroke['load_travel_m'])}, until {meets}",
     ]
     for mode, how in (("each", "each grab reset alone"), ("together", "all grabs reset together")):
-        job = found["job"][mode]
+        job = predicted["job"][mode]
         if job is None or job["strokes"] is None:
             lines.append(f"  the job, {how}: {UNKNOWN}")
             continue
@@ -176,7 +189,7 @@ def _travel(found: dict[str, Any], shown: Units) -> list[str]:
             f"  the job, {how}: {job['strokes']} stroke{'s' if job['strokes'] != 1 else ''}, {shown.length(job['haul_travel_m'])} of "
             f"rope for {shown.length(job['load_travel_m'])}; resets: {resets or 'none'}"
         )
-    for row in found["rope"]:
+    for row in predicted["rope"]:
         enough = {None: "length not stated", True: "enough", False: "NOT ENOUGH"}[row["enough"]]
         bag = "" if row["length_m"] is None else f" of {shown.length(row['length_m'])}"
         lines.append(
@@ -187,22 +200,27 @@ def _travel(found: dict[str, Any], shown: Units) -> list[str]:
 
 
 def _stretch(lost: TakeUp, shown: Units) -> list[str]:
-    """Rope that stretch takes at the hand, on top of the rope above."""
+    """The line on the rope that the haulers take in only to stretch it, which comes on top of the
+    travel."""
     if lost.first_m is None:
         return [f"  rope lost to stretch: {UNKNOWN} ({text_of(lost.why, shown)})"]
     after = "".join(
-        f", {shown.length(way)} after a reset held on {name}" for name, way in lost.after.items()
+        f", {shown.length(lost_m)} after a reset held on {name}"
+        for name, lost_m in lost.after.items()
     )
-    return [f"  rope lost to stretch, on top: {shown.length(lost.first_m)} at the first pull{after}"]
+    return [
+        f"  rope lost to stretch, on top: {shown.length(lost.first_m)} at the first pull{after}"
+    ]
 
 
-def _steps(found: dict[str, Any]) -> list[str]:
-    """Rope order, station by station: what the rope carries, and what each station takes from it."""
-    elements = {row["name"]: row for row in found["elements"]}
-    lines = [found["title"] or "rig", "T-method: tensions in multiples of the haul tension T"]
+def _steps(predicted: dict[str, Any]) -> list[str]:
+    """The T-method as lines, in rope order: the tension in each strand, and the pull on each
+    station."""
+    elements = {row["name"]: row for row in predicted["elements"]}
+    lines = [predicted["title"] or "rig", "T-method: tensions in multiples of the haul tension T"]
     rope = None
     rows: list[list[str]] = []
-    for strand in found["strands"]:
+    for strand in predicted["strands"]:
         if strand["rope"] != rope:
             rope = strand["rope"]
             rows.append([f"rope {rope}", "ideal", "with friction"])
@@ -215,8 +233,8 @@ def _steps(found: dict[str, Any]) -> list[str]:
     lines += table(rows, indent="")
     lines += [
         "",
-        f"  the load is pulled with {number(found['ideal_ma'])} T, with friction "
-        f"{number(found['model_ma'])} T: efficiency {percent(found['efficiency'])}",
+        f"  the load is pulled with {number(predicted['ideal_ma'])} T, with friction "
+        f"{number(predicted['model_ma'])} T: efficiency {percent(predicted['efficiency'])}",
     ]
     return lines
 

@@ -1,7 +1,7 @@
-"""Record from the ports of a sensors file until Ctrl-C, SIGTERM or the time given.
+"""Records the channels of a sensors file until Ctrl-C, SIGTERM or the end of --for.
 
-The rig and the sensors file are checked before any port opens. Each row is on the disk within
-1 s; the session is sealed at the end.
+The rig file and the sensors file are checked before a port opens. Each reading is safe on the disk within
+1 s. At the end the session is sealed, so that a later change can be detected.
 """
 
 from __future__ import annotations
@@ -37,28 +37,38 @@ STOP = LEVELS.index("stop")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the arguments of `haul record`."""
     parser.add_argument("rig", metavar="RIG", help="the rig file")
-    parser.add_argument("sensors", metavar="SENSORS", help="the sensors file, with port and baud")
-    parser.add_argument("--out", metavar="DIR", required=True, help="a new folder, the session")
     parser.add_argument(
-        "--for", dest="for_s", metavar="S", type=positive("seconds"),
-        help="stop after this many seconds from the start",
-    )  # fmt: skip
-    parser.add_argument(
-        "--wait", action="store_true", help="if no port opens, keep trying instead of ending"
+        "sensors", metavar="SENSORS", help="the sensors file, with port and baud of each channel"
     )
     parser.add_argument(
-        "--watch", action="store_true", help="serve the live page too, in a process of its own"
+        "--out", metavar="DIR", required=True, help="folder to make, for the session"
+    )
+    parser.add_argument(
+        "--for", dest="for_s", metavar="S", type=positive("seconds"),
+        help="stop S seconds after the start",
+    )  # fmt: skip
+    parser.add_argument(
+        "--wait",
+        action="store_true",
+        help="if no port opens, keep trying instead of ending with a fault",
+    )
+    parser.add_argument(
+        "--watch",
+        action="store_true",
+        help="show the live page too, as `haul watch` does; --http and --share belong to it",
     )
     add_http(parser)
     add_share(parser)
     add_units(parser)
-    # the demo's way in: the truth that its devices were given, and an end when the demo is gone
+    # for the demo: the true values of its devices, and an end when the demo's process is gone
     parser.add_argument("--simulation-true", metavar="FILE", help=argparse.SUPPRESS)
     parser.add_argument("--with-parent", action="store_true", help=argparse.SUPPRESS)
 
 
 def run(args: argparse.Namespace) -> int:
+    """Run `haul record` and return the exit status."""
     from analysis.mechanics.model import model
     from analysis.prediction.alarm_rows import limit_rows, part_texts
     from analysis.rig_file.load import load_rig
@@ -67,7 +77,11 @@ def run(args: argparse.Namespace) -> int:
     shown = units(args)
     for option, given in (("--http", args.http), ("--share", args.share)):
         if given is not None and not args.watch:
-            raise CallFault("record", f"{option} is of use with --watch alone", "add --watch")
+            raise CallFault(
+                "record",
+                f"{option} sets up the live page, which --watch starts",
+                "write --watch too",
+            )
     if args.share is not None:
         from dashboard.web.sharing import address_to_share
 
@@ -109,7 +123,8 @@ def run(args: argparse.Namespace) -> int:
 def _page(
     out: str, port: int | None, share: str | None, shown: Units
 ) -> subprocess.Popen[str] | None:
-    """The live page in a process of its own, which ends by itself; whatever it does, recording goes on."""
+    """Start the live page in a process of its own, which ends by itself; a failure does not end the
+    recording."""
     from dashboard.commands.child_processes import start
 
     try:
@@ -117,12 +132,12 @@ def _page(
         return start(["watch", out, "--http", str(port or 0), "--until-sealed",
                       "--units", shown.name, *sharing])  # fmt: skip
     except OSError as error:
-        _tell(f"no live page: {error.strerror}")
+        _print(f"the live page cannot be started ({error.strerror}); the recording goes on")
         return None
 
 
 def alarm_rows(sensors: Sensors) -> tuple[AlarmRow, ...]:
-    """The plain table that the recorder judges by: the levels that the sensors file states."""
+    """The alarm table of the sensors file: a row for each channel with a caution or stop level."""
     return tuple(
         AlarmRow(
             channel=channel.name,
@@ -139,8 +154,10 @@ def alarm_rows(sensors: Sensors) -> tuple[AlarmRow, ...]:
 def rig_table(
     sensors: Sensors, text: str, name: str, labelled: dict[str, Message]
 ) -> tuple[AlarmRow, ...]:
-    """What the recorder asks before it takes a rig: its alarm table; raises a UserFault.
-    Its labels are added to `labelled`."""
+    """The alarm table of a rig that is to replace the present one; raises UserFault if it cannot be used.
+
+    text, name: of its rig file.  The sentences of its alarm labels are added to `labelled`.
+    """
     from analysis.mechanics.model import model
     from analysis.prediction.alarm_rows import limit_rows, part_texts
     from analysis.rig_file.load import parse_rig
@@ -153,7 +170,7 @@ def rig_table(
 
 
 def ended(outcome: Outcome) -> list[str]:
-    """What a recording came to, as lines."""
+    """The end of a recording as lines: state, length, reason, readings, digest."""
     counts = ", ".join(
         f"{one_line(name)} {n}"
         + (f" ({outcome.drops[name]} dropped)" if outcome.drops[name] else "")
@@ -166,15 +183,24 @@ def ended(outcome: Outcome) -> list[str]:
     if outcome.digest:
         lines.append(f"digest {outcome.digest}")
     if outcome.disk:
-        lines.append(f"! {one_line(outcome.disk)}; when there is room: haul verify --repair")
+        lines.append(
+            f"! {one_line(outcome.disk)}; make room on the disk, then run haul verify --repair"
+        )
     return lines
 
 
 class StatusLine:
-    """One line on a terminal, written over; on a pipe only what happens, so that logs stay short.
+    """Prints the progress of a recording on standard error.
 
-    An alarm rings the terminal's bell, on a pipe too, whose end may be a terminal; a stop level
-    rings again until it is acknowledged or over.  labels: of the rig's alarms.
+    On a terminal one line is written over and over; on a pipe only news is printed, so that logs stay
+    short.  An alarm rings the bell, on a pipe too, because a terminal may be at its end; a stop level
+    rings again until it is acknowledged or over.
+
+    labels: sentences of the rig's alarms.
+    first: lines that are printed once, before all others.
+    on: whether standard error is a terminal.
+    width: characters of the line that is written over.
+    latched: the alarms so far.
     """
 
     def __init__(
@@ -189,13 +215,15 @@ class StatusLine:
         self._line_due = self._bell_due = 0.0
 
     def show(self, status: RecorderStatus) -> None:
+        """Print what is new; the recorder calls this again and again."""
         first, self.first = self.first, ()
-        for line in first:  # said once a port is open: a fault before has the one line
-            self._say(line)
+        # printed once a port is open: a fault before that prints its one line alone
+        for line in first:
+            self._print_line(line)
         for line in status.news:
-            self._say(one_line(line))
-        for told in status.alarms:
-            self._alarm(told)
+            self._print_line(one_line(line))
+        for row in status.alarms:
+            self._alarm(row)
         now = self._clock()
         ringing = any(one.level == STOP for one in self.latched.open().values())
         if ringing and now >= self._bell_due:
@@ -207,42 +235,45 @@ class StatusLine:
             print("\r" + line.ljust(self.width), end="", file=sys.stderr, flush=True)
             self.width = len(line)
 
-    def _alarm(self, told: EventRow) -> None:
-        if told.kind == "ack":
+    def _alarm(self, row: EventRow) -> None:
+        """Print an alarm or an acknowledgement, and ring the bell for an alarm."""
+        if row.kind == "ack":
             before = self.latched.open()
-            self.latched.ack(told.channel, told.text)
+            self.latched.ack(row.channel, row.text)
             over = sorted(before.keys() - self.latched.open().keys(), key=lambda key: key[1])
             labels = ", ".join(label_text(key[1], self.labels, self.shown) for key in over)
-            self._say(f"alarm acknowledged at {told.time_s:.1f} s: {labels or told.text}")
+            self._print_line(f"alarm acknowledged at {row.time_s:.1f} s: {labels or row.text}")
             return
-        self.latched.alarm(told.channel, told.text, told.time_s, told.value)
-        level, label = split_alarm_text(told.text)
-        force = self.sensors.by_name(told.channel).quantity == "force"
-        value = (self.shown.force if force else self.shown.length)(told.value)
+        self.latched.alarm(row.channel, row.text, row.time_s, row.value)
+        level, label = split_alarm_text(row.text)
+        force = self.sensors.by_name(row.channel).quantity == "force"
+        value = (self.shown.force if force else self.shown.length)(row.value)
         label = label_text(label, self.labels, self.shown)
-        said = f"{label}: {value} at {told.time_s:.1f} s"
+        said = f"{label}: {value} at {row.time_s:.1f} s"
         if level == "clear":
-            self._say(f"alarm over: {said}")
+            self._print_line(f"alarm over: {said}")
         else:
-            self._say(f"\a{level.upper()}: {said}")
+            self._print_line(f"\a{level.upper()}: {said}")
         if level == "stop":
             self._bell_due = self._clock() + BELL_S
 
-    def _say(self, line: str) -> None:
-        """A line that stays; the one that is written over begins anew below it."""
+    def _print_line(self, line: str) -> None:
+        """Print a line that stays; the line that is written over begins again below it."""
         if self.width:
             line = "\r" + line.ljust(self.width)
             self.width = 0
             self._line_due = 0.0
-        _tell(line)
+        _print(line)
 
     def end(self) -> None:
+        """Leave the line that is written over."""
         if self.on and self.width:
-            _tell("")
+            _print("")
 
 
 def status_text(status: RecorderStatus, sensors: Sensors, shown: Units) -> str:
-    """The state of a recording on one line: latest values, readings, drops, what is wrong."""
+    """The state of a recording on one line: latest values, readings, dropped lines, faults of ports
+    and disk."""
     parts = [f"{status.time_s:7.1f} s"]
     for channel in sensors.channels:
         value = "no reading yet"
@@ -257,8 +288,8 @@ def status_text(status: RecorderStatus, sensors: Sensors, shown: Units) -> str:
     return one_line("  ".join(parts))
 
 
-def _tell(text: str) -> None:
-    # a terminal that is gone ends no recording
+def _print(text: str) -> None:
+    """Print on standard error; a terminal that is gone must not end the recording."""
     with contextlib.suppress(OSError):
         print(text, file=sys.stderr)
 
@@ -269,9 +300,9 @@ def _truth(file: str) -> dict[str, Any]:
     from logger.toml_tables import read_text
 
     try:
-        found = json.loads(read_text(file, CallFault))
+        truth = json.loads(read_text(file, CallFault))
     except ValueError:
-        found = None
-    if not isinstance(found, dict):
-        raise CallFault(file, "is not a JSON object", "give what the demo wrote")
-    return found
+        truth = None
+    if not isinstance(truth, dict):
+        raise CallFault(file, "is not a JSON object", "give the file that the demo wrote")
+    return truth

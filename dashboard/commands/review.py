@@ -1,6 +1,7 @@
-"""What a session measured, against what its rig predicts.
+"""Compares what a session measured with what its rig predicts.
 
-Values carry their expanded uncertainty (95 %). A quantity that is not known says what to measure.
+Each value has its expanded uncertainty (95 %). For a quantity that is not known the review says what to
+measure.
 """
 
 from __future__ import annotations
@@ -19,22 +20,25 @@ if TYPE_CHECKING:
     from analysis.review.review import Reviewed
 
 METHODS = {
-    "known": "stated in the rig file",
-    "cell": "from a cell at the load, or one that gives it without the haul cell",
-    "haul-and-lower": "from moving the load both ways",
-    "model": "from the haul force and the pulleys' assumed efficiencies",
+    "known": "the rig file",
+    "cell": "a cell at the load, or one from which it follows without the haul cell",
+    "haul-and-lower": "hauling and lowering the load under tension",
+    "model": "the haul force and the assumed efficiencies of the pulleys",
 }
 MOST_EVENTS, MOST_PARTS = 40, 20
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the arguments of `haul review`."""
     parser.add_argument("session", metavar="SESSION", help="the session's folder")
     add_json(parser)
-    parser.add_argument("--rig", metavar="RIG", help="what if it had been this rig")
+    parser.add_argument(
+        "--rig", metavar="RIG", help="review the session as if this had been its rig (what-if)"
+    )
     parser.add_argument(
         "--load-from",
         metavar="SESSION",
-        help="take the load's force from this session, with a cell in line with the same load over "
+        help="take the load force from this session, in which a cell was in line with the same load on "
         "the same ground",
     )
     export.add_arguments(parser)
@@ -42,20 +46,22 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
+    """Run `haul review` and return the exit status."""
     from analysis.review.review import reviewed
 
     whole = reviewed(args.session, args.rig, args.load_from)
-    found = whole.json
-    export.write_all(args, found)
+    review = whole.json
+    export.write_all(args, review)
     if args.json:
-        print_json(found)
+        print_json(review)
     else:
         print("\n".join(summary(whole, units(args))))
     return 0
 
 
 def behind(whole: Reviewed, shown: Units) -> list[str]:
-    """What stands behind the numbers: the mean that includes everything, and each rig's advantage."""
+    """Lines for comparison: the mean of all readings of the haul cell, and the advantage of each rig that
+    the session had."""
     lines = []
     mean_N = whole.result.mean_N
     if mean_N is not None and whole.main.estimates.haul_force is not None:
@@ -65,7 +71,7 @@ def behind(whole: Reviewed, shown: Units) -> list[str]:
         )
     for own in whole.parts if len(whole.parts) > 1 else ():
         ma = own.estimates.actual_ma
-        gave = "not measured" if ma is None else shown.of("number", ma.json())
+        gave = "not measured" if ma is None else shown.quantity("number", ma.json())
         lines.append(
             f"  {one_line(own.name)} from {own.from_s:.1f} s: {gave} to 1 out of "
             f"{number(own.rig_model.ideal_ma)}" + (" (shown above)" if own is whole.main else "")
@@ -74,7 +80,7 @@ def behind(whole: Reviewed, shown: Units) -> list[str]:
 
 
 def _budgets(rows: list[ResultRow], shown: Units) -> list[str]:
-    """Where the uncertainty of the efficiency and of the load force comes from."""
+    """The uncertainty budgets of the efficiency and of the load force, as lines."""
     lines = []
     for row in rows:
         if row.key in ("efficiency", "load_force_N") and row.quantity and row.quantity.u:
@@ -84,61 +90,64 @@ def _budgets(rows: list[ResultRow], shown: Units) -> list[str]:
 
 
 def summary(whole: Reviewed, shown: Units) -> list[str]:
-    """The text of a review for a terminal, its sentences in the reader's units."""
+    """A review as lines of text for a terminal."""
     from analysis.review.shown_rows import peak_rows
 
-    found = whole.shown(shown)
-    rows = result_rows(found, whole.main.rig_model, whole.main.estimates)
+    review = whole.shown(shown)
+    rows = result_rows(review, whole.main.rig_model, whole.main.estimates)
     lines = [
-        one_line(found["title"]) or "session",
+        one_line(review["title"]) or "session",
         *pairs([
-            ("session", one_line(found["session"])),
-            ("state", found["state"]),
-            ("started", found["started_at"]),
-            ("duration", f"{found['duration_s']:.1f} s"),
+            ("session", one_line(review["session"])),
+            ("state", review["state"]),
+            ("started", review["started_at"]),
+            ("duration", f"{review['duration_s']:.1f} s"),
             ("readings", ", ".join(
                 f"{one_line(name)} {count}" + (f" ({lost} lines dropped)" if lost else "")
-                for name, count in found["readings"].items()
-                for lost in [found["dropped"].get(name, 0)]
+                for name, count in review["readings"].items()
+                for lost in [review["dropped"].get(name, 0)]
             )),
         ]),
         "",
         "Measured against predicted",
         *table(texts(RESULTS[:3], rows, shown)),
-        *_why(found),
+        *_why(review),
         *behind(whole, shown),
         *_budgets(rows, shown),
         "",
-        f"Strokes: {len(found['strokes'])}, resets: {found['resets']}",
+        f"Strokes: {len(review['strokes'])}, resets: {review['resets']}",
     ]  # fmt: skip
-    if found["strokes"]:
-        lines += table(texts([c for c in STROKES if c.kind != "work"], numbered(found["strokes"]), shown))
-    if found["peaks"]:
-        forces = peak_rows(found, whole.main.rig_model, whole.result)
+    if review["strokes"]:
+        lines += table(
+            texts([c for c in STROKES if c.kind != "work"], numbered(review["strokes"]), shown)
+        )
+    if review["peaks"]:
+        forces = peak_rows(review, whole.main.rig_model, whole.result)
         columns = (PEAKS[0], PEAKS[-1], *PEAKS[1:-1])  # texts first
         lines += ["", "Highest forces", *table(texts(columns, forces, shown), left=2)]
-    if found["events"]:
+    if review["events"]:
         lines += ["", "Events"]
-        for row in listed_events(found, MOST_EVENTS):
+        for row in listed_events(review, MOST_EVENTS):
             at, *what = (column.text(row) for column in EVENTS if column.title not in ("", "no."))
             lines.append(f"  {at:>9}  {' '.join(filter(None, what))}")
-        more = len(found["events"]) - MOST_EVENTS
+        more = len(review["events"]) - MOST_EVENTS
         if more > 0:
-            lines.append(f"  and {more} more; --json lists all")
-    if found["warnings"]:
-        lines += ["", *(f"! {one_line(text)}" for text in found["warnings"])]
+            lines.append(f"  and {more} more; --json lists them all")
+    if review["warnings"]:
+        lines += ["", *(f"! {one_line(text)}" for text in review["warnings"])]
     return lines
 
 
-def _why(found: dict[str, Any]) -> list[str]:
-    """How the load force is known, what is not known, and whether both agree."""
-    measured = found["measured"]
+def _why(review: dict[str, Any]) -> list[str]:
+    """Lines on the source of the load force, on what is not known, and on measured against
+    predicted."""
+    measured = review["measured"]
     method = measured["load_force_method"]
     lines = []
     if measured["load_force_N"]:
-        lines.append(f"  the load force is known {METHODS.get(method, method)} ({method})")
+        lines.append(f"  source of the load force: {METHODS.get(method, method)} ({method})")
     if measured["why_not"]:
         lines.append(f"  not known: {one_line(measured['why_not'], 600)}")
-    if found["agreement"]["verdict"]:
-        lines.append(f"  {one_line(found['agreement']['verdict'])}")
+    if review["agreement"]["verdict"]:
+        lines.append(f"  {one_line(review['agreement']['verdict'])}")
     return lines

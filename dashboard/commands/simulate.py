@@ -1,8 +1,8 @@
-"""Virtual devices: the ports of a sensors file, sent by this machine, with stated true values.
+"""Runs virtual devices for the ports of a sensors file: they send the readings of a simulated haul.
 
-A port that is a path where nothing is becomes a link to a pseudo-terminal; a port
-socket://127.0.0.1:PORT is listened to. Each is printed on a line. They send until Ctrl-C, at rest
-once the pull is over.
+A port that is a path becomes a link to a pseudo-terminal; nothing may be at that path before. For a port
+socket://127.0.0.1:PORT the program listens there. Each port is printed on a line. The devices send until
+Ctrl-C, readings at rest once the haul is over.
 """
 
 from __future__ import annotations
@@ -28,17 +28,24 @@ TCP = re.compile(r"socket://(?:127\.0\.0\.1|localhost):([0-9]{1,5})")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the arguments of `haul simulate`."""
     parser.add_argument("rig", metavar="RIG", help="the rig file")
-    parser.add_argument("sensors", metavar="SENSORS", help="the sensors file, with ports")
     parser.add_argument(
-        "--true", metavar="FILE", required=True, help="what is true of the pull (TOML)"
+        "sensors", metavar="SENSORS", help="the sensors file, with a port in each channel"
     )
-    # the demo's way in: send from the word `go` on standard input on, end when it ends
+    parser.add_argument(
+        "--true",
+        metavar="FILE",
+        required=True,
+        help="true values of the haul: load force, pulley efficiency, rope speed ... (TOML)",
+    )
+    # for the demo: wait for a line on standard input, end when standard input ends
     parser.add_argument("--hold", action="store_true", help=argparse.SUPPRESS)
     parser.add_argument("--launch", action="store_true", help=argparse.SUPPRESS)
 
 
 def run(args: argparse.Namespace) -> int:
+    """Run `haul simulate` and return the exit status."""
     from analysis.rig_file.load import load_rig
     from analysis.signals.channel_roles import check_places
     from analysis.simulation.stated_haul import read_stated, rows, truth
@@ -53,11 +60,13 @@ def run(args: argparse.Namespace) -> int:
 
         sent = simulate(stated.seed, stated.for_s).rows()
     else:
-        truth(rig, stated)  # faults come before a port is served
+        truth(rig, stated)  # raises a fault before a port is served
         sent = rows(rig, sensors, stated)
     with contextlib.ExitStack() as stack:
         stack.enter_context(sigterm_as_ctrl_c())
-        stack.enter_context(contextlib.suppress(KeyboardInterrupt))  # the ordinary way to end it
+        stack.enter_context(
+            contextlib.suppress(KeyboardInterrupt)
+        )  # how the command is ended as a rule
         devices = []
         for port, channels in sensors.ports().items():
             device, url = stack.enter_context(serving(port, sensors.file))
@@ -72,7 +81,8 @@ def run(args: argparse.Namespace) -> int:
 
 
 def and_rest(sent: Iterable[Row]) -> Iterator[Row]:
-    """The rows, then for ever the last of them: a device goes on sending when nobody pulls."""
+    """The rows (time_s, reading by channel), then the last one repeated without end: devices go on sending
+    when nobody pulls."""
     before = 0.0
     row: Row = (0.0, {})
     for following in sent:
@@ -86,7 +96,10 @@ def and_rest(sent: Iterable[Row]) -> Iterator[Row]:
 
 @contextlib.contextmanager
 def serving(port: str, file: str) -> Iterator[tuple[Device, str]]:
-    """A device under the port's own name, as far as this machine can give it; (device, URL)."""
+    """A virtual device at the port that a sensors file names, as (device, URL); raises PortFault.
+
+    file: the sensors file, for the fault.
+    """
     from logger.transports.simulated import serve_pty, serve_tcp
 
     if scheme_of(port) is None:
@@ -102,22 +115,28 @@ def serving(port: str, file: str) -> Iterator[tuple[Device, str]]:
     path = Path(port)
     if "://" in port or sys.platform == "win32":
         raise PortFault(
-            file, f"no virtual device can be {port}",
+            file, f"no virtual device can be at {port}",
             "write port = \"socket://127.0.0.1:7001\""
             + ("" if sys.platform == "win32" else " or a path where nothing is"),
         )  # fmt: skip
     if path.exists() or not path.parent.is_dir():
-        what = "is there already" if path.exists() else "lies in no folder"
-        raise PortFault(file, f"port {port} {what}", "name a path where nothing is yet")
+        what = "exists already" if path.exists() else "is in a folder that does not exist"
+        raise PortFault(
+            file,
+            f"port {port} {what}",
+            "write a path where nothing is yet, in a folder that exists",
+        )
     device = serve_pty()
     try:
         with contextlib.suppress(FileNotFoundError):
-            path.unlink()  # a link of an earlier run that leads nowhere
+            path.unlink()  # a dead link of an earlier run
         path.symlink_to(device.url)
     except OSError as error:
         device.close()
         raise PortFault(
-            file, f"port {port} cannot be made ({error.strerror})", "name a path in a folder of yours"
+            file,
+            f"port {port} cannot be made ({error.strerror})",
+            "write a path in a folder that you can write to",
         ) from None
     try:
         yield device, port

@@ -1,7 +1,7 @@
-"""The live page over a session, growing or finished, or over a folder of them.
+"""Shows the live page of a session, while it is recorded or afterwards, or a list of a folder's sessions.
 
-Served to this machine alone, or with --share to one network for those who have a code. Prints
-the URL, and serves until Ctrl-C.
+The page can be opened on this machine alone; with --share, on one network, by those who have a code.
+The URL is printed. Ctrl-C ends the page; a recording goes on.
 """
 
 from __future__ import annotations
@@ -19,45 +19,49 @@ from dashboard.text.console import add_units, units
 from logger.errors import CallFault
 
 APPEARS_WITHIN_S = 15.0
-LINGERS_S = 3.0  # so that pages learn that the recording has stopped
+LINGERS_S = 3.0  # the server stays up so long, so that pages show that the recording has stopped
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("path", metavar="PATH", help="a session, or a folder of sessions")
+    """Add the arguments of `haul watch`."""
+    parser.add_argument(
+        "path", metavar="PATH", help="folder of a session, or a folder with several sessions"
+    )
     add_http(parser)
     add_share(parser)
     add_units(parser)
-    # for `record --watch` and `demo`: wait for the session to appear, end soon after it is sealed
+    # used by `record --watch` and `demo`: wait for the session to appear, end soon after it is sealed
     parser.add_argument("--until-sealed", action="store_true", help=argparse.SUPPRESS)
     parser.add_argument(
         "--rig", metavar="RIG", action="append", default=[],
-        help="a rig file that the review page may take for a what-if; may be given several times",
+        help="a rig file that the review page offers as a what-if; may be given several times",
     )  # fmt: skip
 
 
 def add_http(parser: argparse.ArgumentParser) -> None:
-    """`--http PORT`, None where it is not given."""
+    """Add `--http PORT`; None where it is not given."""
     parser.add_argument(
         "--http", metavar="PORT", type=_port,
-        help="the page's port; 0, the default, takes a free one",
+        help="port of the page (default 0: a free one)",
     )  # fmt: skip
 
 
 def add_share(parser: argparse.ArgumentParser) -> None:
-    """`--share ADDRESS`, None where it is not given."""
+    """Add `--share ADDRESS`; None where it is not given."""
     parser.add_argument(
         "--share", metavar="ADDRESS",
-        help="serve on this address of this machine, to those who have a code",
+        help="address of this machine to share the page on, with those who have a code",
     )  # fmt: skip
 
 
 def _port(text: str) -> int:
     if not text.isascii() or not text.isdigit() or int(text) > 65535:
-        raise argparse.ArgumentTypeError(f"{text!r} is no port: give 0 to 65535")
+        raise argparse.ArgumentTypeError(f"{text!r} is not a port: give a number from 0 to 65535")
     return int(text)
 
 
 def run(args: argparse.Namespace) -> int:
+    """Run `haul watch` and return the exit status."""
     path = Path(args.path)
     address = None
     if args.share is not None:
@@ -81,7 +85,9 @@ def run(args: argparse.Namespace) -> int:
             threading.Thread(
                 target=_end_when_over, args=(hub, server, ended), name="until-sealed", daemon=True
             ).start()
-        with _signals_end(server):  # before the URL is told: who reads it may end us at once
+        with _signals_end(
+            server
+        ):  # before the URL is printed: its reader may send a signal at once
             print(server.url if sharing is None else shared(sharing), flush=True)
             server.run()
         ended.set()
@@ -91,7 +97,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def shared(sharing: Any) -> str:
-    """Both links, each alone on a line, and the viewers' as a picture."""
+    """The text that is printed: both links, each alone on a line, and the viewers' as a QR code."""
     from dashboard.web import qr
 
     viewer, operator = sharing.url("viewer"), sharing.url("operator")
@@ -102,34 +108,36 @@ def shared(sharing: Any) -> str:
     try:
         "".join(picture).encode(getattr(sys.stdout, "encoding", None) or "utf-8")
     except UnicodeEncodeError:
-        picture = ["(this terminal cannot show the picture; the operator's page has it)"]
+        picture = ["(this terminal cannot show the QR code; the operator's page shows it)"]
     return "\n".join([
-        viewer, "  for viewers, who see everything and can change nothing; as a picture:",
+        viewer, "  for viewers, who see everything and can change nothing; the same link as a QR code:",
         *picture,
-        operator, "  for the operator, who also marks, zeroes and ends: give it to nobody else.",
-        "  Both end with this run, and a browser is let in for 12 h. Not secret: the page goes over "
-        "plain HTTP.", "  Phones need their screen set to stay on.",
+        operator, "  for the operator, who can also mark, zero and end the recording: give it to nobody else.",
+        "  Both links end with this run; a browser stays logged in for 12 h. The page goes over plain HTTP: "
+        "others on the network can read it.", "  Phones need their screen set to stay on.",
     ])  # fmt: skip
 
 
 def rigs(names: list[str]) -> list[Path]:
-    """The rig files of what-ifs; what is wrong with one is said now, not on the page."""
+    """The paths of the rig files for what-ifs; raises RigFault now instead of later on the page."""
     from analysis.rig_file.load import load_rig
 
-    found = [Path(name) for name in names]
-    for path in found:
+    paths = [Path(name) for name in names]
+    for path in paths:
         load_rig(path)
-    return found
+    return paths
 
 
 def _wait_for(path: Path) -> None:
-    """Until the recorder that was just started has made the session."""
+    """Wait until the recorder that was just started has made the session, at most
+    APPEARS_WITHIN_S."""
     until = time.monotonic() + APPEARS_WITHIN_S
     while time.monotonic() < until and not (path / "datapackage.json").exists():
         time.sleep(0.02)
 
 
 def _end_when_over(hub: Any, server: Any, ended: threading.Event) -> None:
+    """Close the server some seconds after the recording is over, unless `ended` is set before."""
     watch = hub.get("")
     while not ended.wait(0.1):
         if watch.finished:
@@ -140,9 +148,10 @@ def _end_when_over(hub: Any, server: Any, ended: threading.Event) -> None:
 
 @contextlib.contextmanager
 def _signals_end(server: Any) -> Any:
-    """Ctrl-C and SIGTERM end the serving, in order and with 0."""
+    """Let Ctrl-C and SIGTERM close the server, so that the command ends with exit status 0."""
 
     def stop(number: int, frame: Any) -> None:
+        """Close the server in another thread: closing waits for the thread that serves."""
         threading.Thread(target=server.close, daemon=True).start()
 
     before = {s: signal.signal(s, stop) for s in (signal.SIGINT, signal.SIGTERM)}

@@ -43,7 +43,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add(
         "--parquet",
         metavar="FILE",
-        help="also write the readings in SI as Parquet (extra `parquet`)",
+        help="also write the readings in SI as Parquet (needs the extra `parquet`)",
     )
 
 

@@ -1,4 +1,4 @@
-"""The plots of a reviewed session: force over time, force against rope, efficiency by stroke."""
+"""Makes the plots of a reviewed session: force over time, force against rope, efficiency by stroke."""
 
 from __future__ import annotations
 
@@ -10,24 +10,24 @@ import numpy as np
 
 from analysis.review.reviewed_session import Whole
 from analysis.review.si_series import in_si, rope_at_haul, thinned
-from dashboard.figures.spec import Band, Dots, Figure, Floats, Line, Mark
+from dashboard.figures.spec import Band, Curve, Dots, Figure, Floats, PlotMark
 from dashboard.text.units import METRIC, Units
 
-COLUMNS = 700  # of equal time in a line: more than paper shows
+COLUMNS = 700  # a curve is thinned to so many intervals of equal time: more than paper shows
 MARKED = frozenset({"mark", "zero", "alarm", "gap", "slip", "shock", "over_limit", "saturated", "stale",
                     "reset", "rig", "sleep", "disk"})  # fmt: skip
 NO_FORCE = "there is no reading of the haul force"
-NO_ROPE = "no counter tells the rope's way"
-NO_STROKE = "there is no stroke to take an efficiency from"
+NO_ROPE = "no counter measures the rope at the haul"
+NO_STROKE = "there is no stroke with an efficiency"
 
 
 def force_over_time(
     whole: Whole, shown: Units = METRIC, numbers: Sequence[tuple[float, str]] = ()
 ) -> Figure:
-    """Haul force over time with strokes, resets, marks and the predicted band.
+    """The plot of haul force over time, with strokes, resets, events and the predicted force.
 
-    numbers: (time_s, label) of what stands above the plot; by default the marks and events
-    without their texts.
+    shown: units of the plot.
+    numbers: (time_s, label) of each label above the plot; without them, events by their number.
     """
     time_s, force = _haul(whole)
     unit, size = _force_unit(shown, force)
@@ -62,12 +62,12 @@ def force_over_time(
         if e["kind"] == "reset"
     ]
     bands += _predicted_force(whole, size)
-    marks = [Mark(t, label) for t, label in numbers] or _marks(whole)
+    marks = [PlotMark(t, label) for t, label in numbers] or _marks(whole)
     return Figure(
         title=title,
         x_label="time, s",
         y_label=y_label,
-        lines=(Line("measured", x, y),),
+        lines=(Curve("measured", x, y),),
         dots=(),
         bands=tuple(bands),
         marks=tuple(marks),
@@ -75,7 +75,7 @@ def force_over_time(
 
 
 def work_loop(whole: Whole, shown: Units = METRIC) -> Figure:
-    """Haul force against rope at the haul, over the predicted force: the area is work."""
+    """The plot of haul force against rope hauled, with the predicted force; its area is work."""
     time_s, force = _haul(whole)
     rope_s, rope = rope_at_haul(whole.block, whole.result.roles)
     unit, size = _force_unit(shown, force)
@@ -90,20 +90,21 @@ def work_loop(whole: Whole, shown: Units = METRIC) -> Figure:
     if not len(rope_s):
         return Figure(title, x_label, y_label, nothing=NO_ROPE)
     pick = thinned(time_s, force, COLUMNS)
-    way = np.interp(time_s[pick], rope_s, rope) / metre
+    hauled = np.interp(time_s[pick], rope_s, rope) / metre
     bands = _predicted_force(whole, size)
     return Figure(
         title=title,
         x_label=x_label,
         y_label=y_label,
-        lines=(Line("measured", way, force[pick] / size),),
+        lines=(Curve("measured", hauled, force[pick] / size),),
         dots=(),
         bands=tuple(bands),
     )
 
 
 def efficiency_by_stroke(review: dict[str, Any]) -> Figure:
-    """Each haul stroke's efficiency with its 95 % interval, the session's and the prediction's band.
+    """The plot of each haul stroke's efficiency with its 95 % interval, over the session's and the
+    predicted one.
 
     review: the object of interface section 6.
     """
@@ -151,19 +152,23 @@ def efficiency_by_stroke(review: dict[str, Any]) -> Figure:
 
 
 def predicted_haul_N(whole: Whole) -> tuple[float, float] | None:
-    """Predicted haul force and its standard uncertainty, N: the rig file's load, else the load
-    force that was measured, over the model's advantage; None where neither is known."""
-    known = whole.rig_model
-    if known.haul_force_N is not None:
-        return known.haul_force_N, known.haul_force_u_N or 0.0
+    """Predicted haul force and its standard uncertainty, N; None without a load force.
+
+    It is the load force of the rig file, else the measured one, divided by the model's advantage.
+    """
+    rig_model = whole.rig_model
+    if rig_model.haul_force_N is not None:
+        return rig_model.haul_force_N, rig_model.haul_force_u_N or 0.0
     load = whole.estimates.load_force
-    if load is None or whole.estimates.method == "model" or known.model_ma <= 0:
+    if load is None or whole.estimates.method == "model" or rig_model.model_ma <= 0:
         return None
-    value = load.value / known.model_ma
-    return value, value * math.hypot(load.u / load.value, known.model_ma_u / known.model_ma)
+    value = load.value / rig_model.model_ma
+    relative_u = math.hypot(load.u / load.value, rig_model.model_ma_u / rig_model.model_ma)
+    return value, value * relative_u
 
 
 def _haul(whole: Whole) -> tuple[Floats, Floats]:
+    """Times, s, and values, N, of the haul cell's finite readings, each (n,)."""
     cell = whole.result.roles.haul_force
     if cell is None:
         return np.empty(0), np.empty(0)
@@ -173,26 +178,29 @@ def _haul(whole: Whole) -> tuple[Floats, Floats]:
 
 
 def _force_unit(shown: Units, force: Floats) -> tuple[str, float]:
+    """Symbol and size in N of the unit for these forces, N."""
     return shown.force_shown.chosen(float(np.max(force)) if len(force) else 0.0)
 
 
 def _longest(whole: Whole, time_s: Floats) -> float:
-    """Seconds without a reading that are shown as a gap."""
+    """Time without a reading from which the curve is broken, s."""
     cell = whole.result.roles.haul_force
     column = float(time_s[-1] - time_s[0]) / COLUMNS
     return max(cell.stale_after_s if cell else 1.0, 2.5 * column)
 
 
-def _with_gaps(time_s: Floats, value: Floats, longest: float) -> tuple[Floats, Floats]:
-    gaps = np.flatnonzero(np.diff(time_s) > longest) + 1
+def _with_gaps(time_s: Floats, value: Floats, longest_s: float) -> tuple[Floats, Floats]:
+    """Both with NaN inserted where two readings are more than longest_s apart."""
+    gaps = np.flatnonzero(np.diff(time_s) > longest_s) + 1
     return np.insert(time_s, gaps, np.nan), np.insert(value, gaps, np.nan)
 
 
 def _predicted_force(whole: Whole, size: float) -> list[Band]:
-    found = predicted_haul_N(whole)
-    if found is None:
+    """The band of the predicted haul force with its 95 % interval; size: of the force unit, N."""
+    predicted = predicted_haul_N(whole)
+    if predicted is None:
         return []
-    value, u = found
+    value, u = predicted
     return [
         Band(
             name="predicted, 95 %",
@@ -205,9 +213,9 @@ def _predicted_force(whole: Whole, size: float) -> list[Band]:
     ]
 
 
-def _marks(whole: Whole) -> list[Mark]:
+def _marks(whole: Whole) -> list[PlotMark]:
     return [
-        Mark(e["time_s"], str(k), f"{e['kind']} {e['text']}")
+        PlotMark(e["time_s"], str(k), f"{e['kind']} {e['text']}")
         for k, e in enumerate(whole.review["events"], 1)
         if e["kind"] in MARKED
     ]

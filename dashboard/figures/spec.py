@@ -1,6 +1,7 @@
-"""A plot as plain values: what is drawn, in which unit, what it is called.
+"""Describes a plot as plain values: curves, points, areas and marks, with their labels.
 
-The same figure goes onto paper (`figures_svg`), and into a page or a notebook (`figures_plotly`).
+`to_svg` draws it for paper, `to_plotly` for a page or a notebook.  x and y are in the units that the
+figure's labels name.
 """
 
 from __future__ import annotations
@@ -14,8 +15,14 @@ Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)
-class Line:
-    """x, y (n,): NaN breaks the line.  kind: measured | predicted."""
+class Curve:
+    """A line through points.
+
+    name: in the legend.
+    x: (n,), unit of the x axis.
+    y: (n,), unit of the y axis; NaN breaks the line.
+    kind: measured | predicted.
+    """
 
     name: str
     x: Floats
@@ -25,7 +32,14 @@ class Line:
 
 @dataclass(frozen=True, eq=False)
 class Dots:
-    """Points with an interval: y, low, high (n,); text: what each is called."""
+    """Points, each with an interval.
+
+    name: in the legend.
+    x: (n,), unit of the x axis.
+    y: (n,), unit of the y axis.
+    low: (n,), lower ends of the intervals.
+    high: (n,), upper ends of the intervals.
+    """
 
     name: str
     x: Floats
@@ -36,7 +50,15 @@ class Dots:
 
 @dataclass(frozen=True)
 class Band:
-    """A rectangle; None: as far as the plot goes.  kind: predicted | measured | stroke | reset."""
+    """A shaded rectangle.
+
+    name: in the legend.
+    x0: left edge, unit of the x axis; None: the plot's own edge.
+    x1: right edge, as x0.
+    y0: lower edge, unit of the y axis; None: the plot's own edge.
+    y1: upper edge, as y0.
+    kind: predicted | measured | stroke | reset.
+    """
 
     name: str
     x0: float | None
@@ -47,8 +69,13 @@ class Band:
 
 
 @dataclass(frozen=True)
-class Mark:
-    """Something at one time; label: short, stands above the plot."""
+class PlotMark:
+    """A vertical rule at one x.
+
+    x: where it stands, unit of the x axis.
+    label: a short text above the plot.
+    text: what happened; shown where one points at the label.
+    """
 
     x: float
     label: str
@@ -57,28 +84,40 @@ class Mark:
 
 @dataclass(frozen=True, eq=False)
 class Figure:
-    """One plot.  Labels name their unit; nothing: why there is nothing to draw, or ""."""
+    """One plot.
+
+    title: heading.
+    x_label: quantity and unit of the x axis.
+    y_label: quantity and unit of the y axis.
+    lines: curves, drawn over the bands.
+    dots: points with intervals.
+    bands: shaded rectangles.
+    marks: vertical rules with labels.
+    from_zero: whether the y axis includes 0.
+    whole_x: whether the x axis is labelled at whole numbers alone.
+    nothing: why there is nothing to draw; "" where there is.
+    """
 
     title: str
     x_label: str
     y_label: str
-    lines: tuple[Line, ...] = ()
+    lines: tuple[Curve, ...] = ()
     dots: tuple[Dots, ...] = ()
     bands: tuple[Band, ...] = ()
-    marks: tuple[Mark, ...] = ()
-    from_zero: bool = True  # the y axis begins at 0 at the highest
-    whole_x: bool = False  # only whole numbers on the x axis
+    marks: tuple[PlotMark, ...] = ()
+    from_zero: bool = True
+    whole_x: bool = False
     nothing: str = field(default="")
 
     def x_range(self) -> tuple[float, float]:
-        """The least and largest x of everything."""
+        """Least and greatest x of everything that is drawn."""
         values = [*(line.x for line in self.lines), *(d.x for d in self.dots)]
         ends = [e for b in self.bands for e in (b.x0, b.x1) if e is not None]
         low, high = _range([*values, np.array(ends, dtype=float)])
         return (low - 0.5, high + 0.5) if self.whole_x else (low, high)
 
     def y_range(self) -> tuple[float, float]:
-        """The least and largest y of everything, with a little air."""
+        """Least and greatest y of everything that is drawn, with a margin."""
         values = [*(line.y for line in self.lines)]
         for d in self.dots:
             values += [d.low, d.high]
@@ -86,11 +125,12 @@ class Figure:
         low, high = _range([*values, np.array(ends, dtype=float)])
         if self.from_zero:
             low = min(0.0, low)
-        air = 0.05 * (high - low)
-        return (low if self.from_zero and low == 0 else low - air), high + air
+        margin = 0.05 * (high - low)
+        return (low if self.from_zero and low == 0 else low - margin), high + margin
 
 
 def _range(values: list[Floats]) -> tuple[float, float]:
+    """Least and greatest finite value, widened where they are equal; (0, 1) without any."""
     every = np.concatenate([np.asarray(v, dtype=float).ravel() for v in values] or [np.empty(0)])
     every = every[np.isfinite(every)]
     if not len(every):
@@ -102,7 +142,8 @@ def _range(values: list[Floats]) -> tuple[float, float]:
 
 
 def ticks(low: float, high: float, about: int) -> list[float]:
-    """Round numbers between low and high: steps of 1, 2 or 5 times a power of ten."""
+    """Round numbers from low to high, in steps of 1, 2 or 5 times a power of ten; about: how many are
+    wanted."""
     span = high - low
     if not (np.isfinite(span) and span > 0):
         return [low]

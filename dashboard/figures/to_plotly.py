@@ -1,4 +1,4 @@
-"""A figure as a plotly figure, a plain dictionary: for pages, and `plotly.graph_objects.Figure(...)`."""
+"""Converts a figure to plotly's dictionary, for pages and for `plotly.graph_objects.Figure`."""
 
 from __future__ import annotations
 
@@ -12,7 +12,8 @@ from dashboard.figures.to_svg import EDGE, FILL
 
 
 def plotly(figure: Figure) -> dict[str, Any]:
-    """{"data", "layout"} of plotly; texts are escaped, because plotly takes some HTML in them."""
+    """{"data", "layout"} of plotly; texts are escaped, because plotly interprets some HTML in
+    them."""
     data: list[dict[str, Any]] = [
         {"type": "scatter", "mode": "lines", "name": escape(line.name), "x": np.asarray(line.x),
          "y": np.asarray(line.y), "connectgaps": False, "line": {"width": 1.3}}
@@ -32,7 +33,7 @@ def plotly(figure: Figure) -> dict[str, Any]:
     if figure.nothing:
         notes.append({"x": 0.5, "xref": "paper", "y": 0.5, "yref": "paper", "showarrow": False,
                       "text": escape(figure.nothing)})  # fmt: skip
-    layout = {
+    layout: dict[str, Any] = {
         "title": {"text": escape(figure.title)},
         "xaxis": {"title": {"text": escape(figure.x_label)}, "range": list(figure.x_range())},
         "yaxis": {"title": {"text": escape(figure.y_label)}, "range": list(figure.y_range())},

@@ -1,4 +1,4 @@
-"""A figure as one SVG element for paper: dark on white, told apart without colour too."""
+"""Draws a figure as one SVG element for paper: dark on white, readable without colour too."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from html import escape
 
 import numpy as np
 
-from dashboard.figures.spec import Band, Dots, Figure, Line, ticks
+from dashboard.figures.spec import Band, Curve, Dots, Figure, ticks
 
 LEFT, RIGHT, TOP, BOTTOM = 58.0, 10.0, 30.0, 36.0
 NARROW, MORE_TOP = 500, 12.0  # pixels: below, the legend takes a line of its own
@@ -18,11 +18,14 @@ APART = 13.0  # pixels between labels of marks
 
 
 def svg(figure: Figure, width: int = 720, height: int = 230) -> str:
-    """The SVG text of a figure, width x height in pixels; scales with the page.  All texts are escaped."""
-    return _Paper(figure, width, height).drawn()
+    """The SVG text of a figure, width x height in pixels; it scales with the page.  Texts are
+    escaped."""
+    return _Paper(figure, width, height).draw()
 
 
 class _Paper:
+    """One figure on a page: its axes in pixels, and the SVG of each thing on it."""
+
     def __init__(self, figure: Figure, width: int, height: int) -> None:
         self.figure, self.width, self.height = figure, width, height
         self.x0, self.x1 = figure.x_range()
@@ -32,12 +35,15 @@ class _Paper:
         self.top = TOP + (MORE_TOP if self.narrow else 0.0)
 
     def x(self, value: float) -> float:
+        """Pixels from the left edge; value: x in the unit of the axis."""
         return LEFT + (value - self.x0) / (self.x1 - self.x0) * (self.right - LEFT)
 
     def y(self, value: float) -> float:
+        """Pixels from the upper edge; value: y in the unit of the axis."""
         return self.bottom - (value - self.y0) / (self.y1 - self.y0) * (self.bottom - self.top)
 
-    def drawn(self) -> str:
+    def draw(self) -> str:
+        """The SVG text of the whole figure."""
         figure = self.figure
         parts = [
             f'<svg role="img" aria-label="{escape(figure.title)}" viewBox="0 0 {self.width} {self.height}" '
@@ -51,7 +57,7 @@ class _Paper:
                 )
             )
         else:
-            # wide areas first, so that lines stay on top
+            # areas first, so that they do not cover the curves
             for kind in ("stroke", "reset", "predicted", "measured"):
                 parts += [self._band(b) for b in figure.bands if b.kind == kind]
             parts += self._axes()
@@ -94,7 +100,7 @@ class _Paper:
         )
         return parts
 
-    def _line(self, line: Line) -> str:
+    def _line(self, line: Curve) -> str:
         path, draw = [], False
         for x, y in zip(line.x.tolist(), line.y.tolist(), strict=True):
             if not (math.isfinite(x) and math.isfinite(y)):
@@ -119,7 +125,7 @@ class _Paper:
         return "".join(parts)
 
     def _marks(self) -> list[str]:
-        """A thin rule for each; labels that would lie on each other become one, "5-9"."""
+        """A thin rule for each mark; labels that would overlap are merged into one, "5-9"."""
         parts: list[str] = []
         groups: list[tuple[float, list[str]]] = []
         for mark in sorted(self.figure.marks, key=lambda m: m.x):

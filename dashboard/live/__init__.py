@@ -1,4 +1,4 @@
-"""The live page: its tiles, one session watched, what the server sends.
+"""The live page: its tiles, the session that it follows, what the server sends to it.
 
 Read `page_shell` (every tile by its id; `assets/tiles.js` fills them), `publisher` (a value for each
 tile, rounded and worded, into the feed), `state_feed` (versioned parts: a page gets what is new to it),

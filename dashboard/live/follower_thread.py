@@ -1,4 +1,4 @@
-"""Follows one session in a thread: reads its new rows, has them worked out, and keeps time."""
+"""Follows one session in a thread: reads new rows, has them analysed, and sends the results to pages."""
 
 from __future__ import annotations
 
@@ -15,36 +15,43 @@ from logger.session.reader import Follower
 TICK_S, IDLE_TICK_S = 0.05, 0.5
 STROKES_EVERY_S, ESTIMATE_EVERY_S = 0.2, 0.4
 LOADS_EVERY_S, CHANNELS_EVERY_S = 0.2, 0.4
-SHARE = 0.1  # of the time that one piece of work takes at most
+SHARE = 0.1  # of processor time that one kind of work takes at most
 
 
 class Pace:
-    """When a piece of work is due again.
+    """Decides when one kind of work is due again.
 
-    every_s: at most so often.
-    due_s: by the clock of `run`; at the start at once.
+    every_s: least time between two runs, s.
+    due_s: when it is due, s of the clock that `run` is called with; at first it is due at once.
     """
 
     def __init__(self, every_s: float) -> None:
         self.every_s, self.due_s = every_s, -math.inf
 
     def run(self, mono_s: float, work: Callable[[], None]) -> None:
-        """Do it now; it is due again later where it took long: by processor time, since waiting for
-        a busy machine costs nothing here and must not make the page older still."""
+        """Do the work at mono_s of the monotonic clock, and set when it is due again.
+
+        Work that takes long is done more seldom, so that it takes at most SHARE of the time.  Processor
+        time counts: on a busy machine the thread waits at no cost, and must not run even more seldom.
+        """
         began = time.thread_time()
         work()
         self.due_s = mono_s + max(self.every_s, (time.thread_time() - began) / SHARE)
 
 
 class FollowerThread:
-    """One session followed; per tick the work is that of the new rows.
+    """The thread that follows one session.  Each tick takes time in proportion to the new rows.
 
-    live, publisher: what takes the rows, and what tells of them.
-    clock: monotonic, s.
-    log: takes a fault of our own.
-    strokes, estimate, loads, channels: when they are due.
-    ticked: when the last tick was, by the clock; None before the first.
-    finished: whether the recording is over and all of it was read.
+    live: the analysis of the session so far; takes new rows.
+    publisher: sends results to the pages.
+    clock: a monotonic clock, s.
+    log: takes an exception of our own; None: it is not logged.
+    strokes: when strokes are searched again.
+    estimate: when the estimates are computed again.
+    loads: when the loads of strands and parts are sent again.
+    channels: when the channels are sent again.
+    ticked: when the last tick was, s of the clock; None before the first.
+    finished: whether the recording is over and all of it has been read.
     """
 
     def __init__(
@@ -78,7 +85,9 @@ class FollowerThread:
             except UserFault as fault:
                 self.publisher.fault(str(fault))
             except Exception as error:
-                self.publisher.fault("our own fault: nothing is followed any more; see the log")
+                self.publisher.fault(
+                    "our own fault: the program failed and this page no longer follows the session; see the log"
+                )
                 if self.log is not None:
                     self.log(error)
                 return
@@ -86,9 +95,11 @@ class FollowerThread:
                 return
 
     def tick(self) -> None:
-        """One round: read what is new, work out, put it on the board.  Raises SessionFault."""
+        """One round: read new rows, analyse what is due, send the results.  Raises SessionFault."""
         mono_s, live, publisher = self.clock(), self.live, self.publisher
-        live.recording.look(mono_s)  # first: after the last row nothing comes, so none is missed
+        live.recording.look(
+            mono_s
+        )  # before the rows are read, so that the last rows are not missed
         news = live.take(self._rows.read(), mono_s, publisher.board.lock)
         publisher.head()
         over = live.recording.alive(mono_s).over
@@ -109,7 +120,7 @@ class FollowerThread:
         self.ticked = mono_s
 
     def late_s(self) -> float | None:
-        """How long ago the last tick was, 0 when there is nothing more to follow; None before the first."""
+        """Time since the last tick, s: 0 once the session is finished, None before the first tick."""
         if self.ticked is None:
             return None
         return 0.0 if self.finished else self.clock() - self.ticked

@@ -34,7 +34,7 @@ UNUSED = re.compile(
 )
 
 
-class Shell(Dash):
+class Shell(Dash):  # type: ignore[misc]
     """Dash without the address of its version check, and without the versions that run here.
 
     The plot's library is loaded before the page begins: were it loaded later, the numbers would stand
@@ -42,11 +42,12 @@ class Shell(Dash):
     """
 
     def interpolate_index(self, **parts: str) -> str:
+        """The HTML of the page, from Dash's pieces, without unused scripts and without versions."""
         parts["scripts"] = UNUSED.sub("", parts["scripts"])
         parts["config"] = re.sub(
             r'"(dash_version_url|python_version)":"[^"]*"', r'"\1":""', parts["config"]
         ).replace('"disable_version_check":false', '"disable_version_check":true')
-        return super().interpolate_index(**parts)
+        return str(super().interpolate_index(**parts))
 
 
 def make(token: str) -> Dash:

@@ -1,4 +1,4 @@
-"""The sessions that a server watches: one, or those of a folder, opened when they are asked for."""
+"""Opens the sessions that a server shows: one, or those of a folder when a page asks for them."""
 
 from __future__ import annotations
 
@@ -12,29 +12,34 @@ from dashboard.text.units import METRIC, Units
 from logger.errors import CallFault
 from logger.session.descriptor import DESCRIPTOR
 
-MOST_OPEN = 4
+MOST_OPEN = 4  # sessions that are followed at once
 
 
 def sessions_in(folder: Path) -> list[str]:
-    """Names of the sessions that lie in a folder, the newest first; links are not followed."""
-    found = []
+    """Names of the sessions in a folder, the newest first; links are not followed."""
+    sessions = []
     try:
         for entry in folder.iterdir():
             if entry.is_symlink() or not entry.is_dir():
                 continue
             descriptor = entry / DESCRIPTOR
             if descriptor.is_file():
-                found.append((descriptor.stat().st_mtime, entry.name))
+                sessions.append((descriptor.stat().st_mtime, entry.name))
     except OSError:
         return []
-    return [name for _, name in sorted(found, reverse=True)]
+    return [name for _, name in sorted(sessions, reverse=True)]
 
 
 class Hub:
-    """path: a session, or a folder of sessions (many); rigs: files that a what-if may take; shown: the
-    units of the live pages, and those in which a review page begins.
+    """The sessions of one server, each followed while it is open.
 
-    Raises UserFault where it is neither.
+    folder: folder of the session, or of several sessions.
+    log: takes an exception of our own.
+    rigs: rig files that the review page offers as what-ifs.
+    shown: units of the live pages, and of a review page when it opens.
+    run: name of this run of the server; a page that reads another name starts anew.
+    many: whether `folder` holds several sessions.
+    Raises UserFault where the path is neither a session nor a folder with one.
     """
 
     def __init__(
@@ -51,18 +56,21 @@ class Hub:
             self._open[""].start()
         elif not path.is_dir() or not sessions_in(path):
             raise CallFault(
-                path, "is no session, nor a folder that holds one",
-                "give the folder that `haul record --out` made, or the one around it",
+                path,
+                "is no session, and no folder with sessions",
+                "give the folder that `haul record --out` made, or the folder around it",
             )
 
     def get(self, name: str) -> Watch | None:
-        """The session of that name ("" where there is one only), None if there is none.
+        """The session of this name ("" for the only one), opened if needed; None if there is none.
 
         Raises UserFault where it cannot be opened.
         """
         with self._lock:
             if name in self._open:
-                self._open[name] = self._open.pop(name)  # the last asked for is closed last
+                self._open[name] = self._open.pop(
+                    name
+                )  # moved to the end: the session that was used longest ago is closed first
                 return self._open[name]
             if not self.many or name not in sessions_in(self.folder):
                 return None
@@ -74,7 +82,7 @@ class Hub:
             return watch
 
     def close(self) -> None:
-        """End every follower."""
+        """Stop following all sessions."""
         with self._lock:
             for watch in self._open.values():
                 watch.stop()

@@ -21,45 +21,54 @@ SPANS: dict[str, float | None] = {
 
 
 def sig(value: float | None, digits: int = 4) -> float | None:
-    """Rounded to significant digits, for short answers."""
+    """The value, in any unit, rounded to significant digits so that an answer is short."""
     return None if value is None else float(f"{value:.{digits}g}")
 
 
 def encode(value: Any) -> bytes:
+    """A value as compact JSON, UTF-8."""
     return json.dumps(value, ensure_ascii=False, allow_nan=False, separators=(",", ":")).encode(
         "utf-8", "replace"
     )
 
 
 class Board:
-    """Written by one thread, read by many.  run: names this run of the server; pyramid: of the force;
-    way: of the travel, drawn below it."""
+    """Parts and bins of one session for its pages; one thread writes, many read.
 
-    def __init__(self, run: str, pyramid: Pyramid, way: Pyramid | None = None) -> None:
+    run: name of this run of the server.
+    lock: is held while parts or bins are read or changed.
+    pyramid: bins of the force.
+    travel: bins of the travel that is drawn below the force; None without one.
+    """
+
+    def __init__(self, run: str, pyramid: Pyramid, travel: Pyramid | None = None) -> None:
         self.run = run
         self.lock = threading.Lock()
-        self.pyramid, self.way = pyramid, way
+        self.pyramid, self.travel = pyramid, travel
         self._parts: dict[str, tuple[int, bytes]] = {}
         self._version = 0
         self._now = b"null"
 
     def set(self, key: str, value: Any, whole: bool = False) -> None:
-        """A part; None takes it away.  A text is cut to what an answer can hold; whole: a part
-        that is set before any page has asked, and may be longer."""
+        """Set the part `key`; None removes it.
+
+        A text is cut to the length that an answer can hold.  whole: the part may be longer, because it is
+        sent in a first answer, which has no budget.
+        """
         data = encode(value)
         if isinstance(value, str) and len(data) > MOST_PART:
             cut = value.encode("utf-8", "replace")[: MOST_PART // 2].decode("utf-8", "ignore")
             data = encode(cut + " …")
         assert whole or len(data) <= MOST_PART, key
         with self.lock:
-            known = self._parts.get(key)
-            if (known is not None and known[1] == data) or (known is None and value is None):
+            present = self._parts.get(key)
+            if (present is not None and present[1] == data) or (present is None and value is None):
                 return
             self._version += 1
             self._parts[key] = (self._version, data)
 
     def lines(self, key: str, texts: list[str], most: int = 40) -> None:
-        """Texts as parts `key:0`, `key:1` ...; what an earlier, longer list had is taken away."""
+        """Set texts as parts `key:0`, `key:1` ..., and remove those of an earlier, longer list."""
         shown = texts[:most]
         for k, text in enumerate(shown):
             self.set(f"{key}:{k}", text)
@@ -81,29 +90,31 @@ class Board:
         with self.lock:
             if version > self._version:
                 seq = version = 0
-            force, way, end, more = self._bins(seq, SPANS[span])
+            force, travel, end, more = self._bins(seq, SPANS[span])
             head = b'{"run":"%s","b":%s,"l":%s,"now":%s,"p":{' % (
-                self.run.encode(), force, way, self._now,
+                self.run.encode(), force, travel, self._now,
             )  # fmt: skip
             wanted = sorted(
                 (changed, key, data)
                 for key, (changed, data) in self._parts.items()
                 if changed > version
             )
-            told, size, upto = [], len(head) + 50, self._version
+            sent: list[tuple[int, bytes]] = []
+            size, upto = len(head) + 50, self._version
             for changed, key, data in wanted:
                 piece = encode(key) + b":" + data
-                if version and told and size + len(piece) > BUDGET:
-                    upto = told[-1][0]
+                if version and sent and size + len(piece) > BUDGET:
+                    upto = sent[-1][0]
                     break
-                told.append((changed, piece))
+                sent.append((changed, piece))
                 size += len(piece) + 1
-            body = b",".join(piece for _, piece in told)
+            body = b",".join(piece for _, piece in sent)
         return head + body + b'},"v":%d,"seq":%d%s}' % (upto, end, b',"more":1' if more else b"")
 
     def _bins(self, seq: int, span_s: float | None) -> tuple[bytes, bytes, int, bool]:
-        """Bins of force and travel from level-0 bin seq - 1 on, how far they go, whether more follow."""
-        shown = [p for p in (self.pyramid, self.way) if p is not None and p.last is not None]
+        """Bins of force and travel from level-0 bin seq - 1 on, the first level-0 bin after them, and whether
+        more follow."""
+        shown = [p for p in (self.pyramid, self.travel) if p is not None and p.last is not None]
         if not shown:
             return b"null", b"null", 0, False
         last = max(p.last or 0 for p in shown)
@@ -115,15 +126,19 @@ class Board:
         if self.pyramid.last is not None:
             level = self.pyramid.level_for(span_s)
             index, _, _ = self.pyramid.bins(level, since)
-            if len(index) > MOST_BINS_SENT:  # the last whole bin that goes along
+            if len(index) > MOST_BINS_SENT:  # up to the end of the last bin that is sent
                 until = ((int(index[MOST_BINS_SENT - 1]) + 1) << level) - 1
-        force = self._told(self.pyramid, span_s, since, until, True)
-        way = b"null" if self.way is None else self._told(self.way, span_s, since, until, False)
-        return force, way, max(0, until) + 1, until < last
+        force = self._encoded(self.pyramid, span_s, since, until, True)
+        travel = b"null"
+        if self.travel is not None:
+            travel = self._encoded(self.travel, span_s, since, until, False)
+        return force, travel, max(0, until) + 1, until < last
 
-    def _told(
+    def _encoded(
         self, pyramid: Pyramid, span_s: float | None, since: int | None, until: int, means: bool
     ) -> bytes:
+        """Bins from level-0 bin `since` to `until` as JSON, at the level for this span; means: with
+        means."""
         if pyramid.last is None:
             return b"null"
         level = pyramid.level_for(span_s)
@@ -140,5 +155,6 @@ class Board:
 
 
 def _short(value: float) -> float | int:
+    """A number with four significant digits, as an integer where it is whole: fewer bytes."""
     rounded = float(f"{value:.4g}")
     return int(rounded) if rounded.is_integer() and abs(rounded) < 1e15 else rounded

@@ -1,4 +1,4 @@
-"""Watches one session: a thread follows it, analysis works it out, pages ask what lies on the board."""
+"""Watches one session for its pages: follows it in a thread, analyses it, and answers what pages ask."""
 
 from __future__ import annotations
 
@@ -12,16 +12,16 @@ from dashboard.live.load_display import draw_rig
 from dashboard.live.publisher import Publisher
 from dashboard.text.units import METRIC, Units
 
-STUCK_S = 1.0  # without a tick until pages are told that this server is behind
+STUCK_S = 1.0  # time without a tick after which pages show that this server is behind
 
 
 class Watch:
-    """A session watched.  Raises UserFault where there is none to open.
+    """One session with all that its live pages need.  Raises UserFault if it cannot be opened.
 
-    path: of the session.
-    live: what it has come to so far.
-    publisher: what pages are told of it.
-    follower: the thread that reads it.
+    path: folder of the session.
+    live: the analysis of the session so far.
+    publisher: sends results to the pages.
+    follower: the thread that reads the session.
     """
 
     def __init__(
@@ -37,23 +37,25 @@ class Watch:
 
     @property
     def ticked(self) -> float | None:
-        """When the last tick was; None before the first."""
+        """When the last tick of the follower was, s of its clock; None before the first."""
         return self.follower.ticked
 
     @property
     def finished(self) -> bool:
-        """Whether the recording is over and all of it was read."""
+        """Whether the recording is over and all of it has been read."""
         return self.follower.finished
 
     def since(self, seq: int, version: int, span: str) -> bytes:
-        """The answer to a page; says so where the following itself does not go on."""
+        """The answer to a page as JSON, see `Board.since`; it shows PAGE IS BEHIND while the follower is
+        late."""
         late_s = self.follower.late_s()
         if late_s is None or late_s > STUCK_S:
             self.publisher.waiting(late_s)
         return self.publisher.board.since(seq, version, span)
 
     def drawing(self, width: int) -> tuple[str, int]:
-        """The rig as it stands now as SVG, this many pixels wide, and the number of the drawing."""
+        """The rig in its present position as SVG, `width` pixels wide, and the number of this
+        drawing."""
         in_use = self.live.in_use
         svg = draw_rig(self.live.loads.model, in_use.stands_m, width, self._shown.name)
         return svg, in_use.drawing

@@ -16,7 +16,7 @@ from dashboard.plan.page import page
 from dashboard.plan.planned_rig import MODES, PlannedRig
 from dashboard.plan.tables import about, comparison, tables, top
 from dashboard.text.units import SYSTEMS, Units
-from dashboard.web.gate import HTML, JSON, Answer, Gate, Refused, Request, Route, asked_int
+from dashboard.web.gate import HTML, JSON, Answer, Gate, Refused, Route, WebRequest, asked_int
 from dashboard.web.listener import FaultLog, Listening
 
 ASSETS = Path(__file__).parents[1] / "assets"
@@ -92,12 +92,12 @@ class PlanServer(Listening):
     def _call(self, environ: dict[str, Any], start: Callable[..., Any]) -> Iterable[bytes]:
         return self.gate(environ, start)
 
-    def _page(self, request: Request) -> Answer:
+    def _page(self, request: WebRequest) -> Answer:
         for planned in self.plans:
             planned.refresh()
         return Answer(200, page(self.plans, self.units).encode("utf-8", "replace"), HTML)
 
-    def _plan(self, request: Request) -> Answer:
+    def _plan(self, request: WebRequest) -> Answer:
         """The contents of every rig, and the comparison where there are two without a fault."""
         want = asked(request.query)
         for planned in self.plans:
@@ -107,7 +107,7 @@ class PlanServer(Listening):
         side = comparison(self.plans, want.e, want.mode, want.units) if sound else ""
         return _json({"rigs": rigs, "compare": side})
 
-    def _drawing(self, request: Request) -> Answer:
+    def _drawing(self, request: WebRequest) -> Answer:
         """One step of the job.  The page names the version of the file whose steps it shows."""
         want = asked(request.query)
         index, frame = asked_int(request.query, "rig"), asked_int(request.query, "frame")
@@ -124,7 +124,7 @@ class PlanServer(Listening):
             frame_answer(planned, want.mode, frame, want.e, want.units, want.labels, width)
         )
 
-    def _asset(self, request: Request) -> Answer:
+    def _asset(self, request: WebRequest) -> Answer:
         name = request.match[1]
         return Answer(200, (ASSETS / name).read_bytes(), FILES[name], keep=False)
 

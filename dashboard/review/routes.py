@@ -18,7 +18,7 @@ from dashboard.review.page import page
 from dashboard.review.session_review import ReviewNow, Reviews, SessionReview
 from dashboard.review.tables import page_data
 from dashboard.text.units import SYSTEMS, Units
-from dashboard.web.gate import HTML, JSON, Answer, Refused, Request, Route, asked_int
+from dashboard.web.gate import HTML, JSON, Answer, Refused, Route, WebRequest, asked_int
 
 LEAST_SPAN_S = 0.01  # of the window of time
 MOST_S = 1e9  # of a time in a query
@@ -45,7 +45,7 @@ class ReviewPages:
         self.hub = hub
         self.reviews = Reviews(hub.rigs)
 
-    def page(self, request: Request) -> Answer:
+    def page(self, request: WebRequest) -> Answer:
         """The empty page."""
         name = request.match[1] if self.hub.many else ""
         self._path(name)  # raises Refused for a wrong name
@@ -55,7 +55,7 @@ class ReviewPages:
             HTML,
         )
 
-    def data(self, request: Request) -> Answer:
+    def data(self, request: WebRequest) -> Answer:
         """All texts and tables of the page, and the plot of efficiency stroke by stroke, as JSON."""
         session, now, units = self._asked(request.query)
         with session.lock:
@@ -67,7 +67,7 @@ class ReviewPages:
             }  # fmt: skip
         return Answer(200, encode(content), JSON)
 
-    def window(self, request: Request) -> Answer:
+    def window(self, request: WebRequest) -> Answer:
         """The plot of force and travel between two times, as JSON."""
         session, now, units = self._asked(request.query)
         width_px = min(MOST_PX, max(LEAST_PX, asked_int(request.query, "w") or 1000))
@@ -91,7 +91,7 @@ class ReviewPages:
         }
         return Answer(200, encode(content), JSON)
 
-    def loop(self, request: Request) -> Answer:
+    def loop(self, request: WebRequest) -> Answer:
         """The plot of force against travel of one stroke or of all, as JSON."""
         session, now, units = self._asked(request.query)
         stroke = asked_int(request.query, "stroke")

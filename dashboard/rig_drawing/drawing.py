@@ -1,9 +1,9 @@
-"""A rig as a picture: one self-contained SVG text, for pages and for paper.
+"""Draws a rig as one self-contained SVG text, for pages and for paper.
 
-Colours are CSS variables with fallbacks that read as dark on white, so that a page may set its own
-and a printed report needs nothing.  What a strand or part is, is told by shape and text too:
-pulley: a wheel; capture: a toothed wedge that points the way that rope may not run; grab: a lozenge; edge: a
-hill below the rope; tie: a square; plate, anchor and load: uprights; gear: a hexagon.
+Colours are CSS variables, which a page may set, with fallbacks that are dark on white for a printed
+report.  Shape and text identify each thing without colour too: pulley: a wheel; capture: a toothed
+wedge that points in the direction in which rope cannot run; grab: a lozenge; edge: a hill below the
+rope; tie: a square; plate, anchor and load: uprights; gear: a hexagon.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ import numpy as np
 
 from analysis.mechanics.kinematics import solve_motion
 from analysis.rig.rig import Floats, Rig, Station
-from dashboard.rig_drawing.label_candidates import Bar, Mark, Run
+from dashboard.rig_drawing.label_candidates import BodyBar, StationMark, StrandRun
 from dashboard.rig_drawing.label_placement import BOLD, Label, cut
 from dashboard.rig_drawing.layout import Layout, lay_out
 
@@ -25,8 +25,12 @@ GRAB, CAPTURE = "var(--drawn-grab,#ffd166)", "var(--drawn-capture,#d9c8f2)"
 ROPES = (
     "var(--rope-1,#0a4f9e)", "var(--rope-2,#a2460a)", "var(--rope-3,#6b3fa0)", "var(--rope-4,#8c1d40)",
 )  # fmt: skip
-THIN, THICKER = 2.0, 5.5  # pixels of a strand without tension, and what the greatest adds
-SAID = {
+THIN, THICKER = (
+    2.0,
+    5.5,
+)  # pixels: width of a strand without tension, and what the greatest tension adds
+# kind of station -> its description; {0}: its name, {1}: the body that it is on
+DESCRIPTIONS = {
     "tie": "tied to {0}", "grab": "grab {0}", "pulley": "pulley {0} on {1}", "capture": "capture {0} on {1}",
     "edge": "edge {0}", "haul": "{0} hauls here", "free": "slack tail",
 }  # fmt: skip
@@ -36,12 +40,16 @@ def drawing(
     rig: Rig, x_m: Floats, tension: Floats | None, texts: Sequence[str], *, width: int = 900,
     notes: Mapping[str, str] | None = None,
 ) -> str:  # fmt: skip
-    """The SVG of a rig with its bodies at x_m (bodies,).
+    """The SVG of a rig.
 
-    tension: (strands,) in any one unit, for the thickness; None where it is not known.  texts: the
-    label of each strand.  notes: what a part's name is followed by where one points at it, by name.
-    width: pixels, 320 or more.  Names are escaped; each strand carries data-strand="A1>T1", its label
-    data-tension="A1>T1", each part data-element="A1".
+    x_m: (bodies,), positions of the bodies along the haul axis from the anchor, m.
+    tension: (strands,), in any one unit, for the line width; None: all strands are thin.
+    texts: the label of each strand.
+    width: pixels, 320 or more.
+    notes: by name of an element, a text that is added to its tooltip.
+
+    Names are escaped.  Each strand has data-strand="A1>T1", its label data-tension="A1>T1", each
+    element data-element="A1", for the scripts of the pages.
     """
     plan = lay_out(rig, x_m, texts, width)
     notes = notes or {}
@@ -55,42 +63,43 @@ def drawing(
         )
         for k in range(len(rig.strands))
     ]
-    parts = [
+    pieces = [
         f'<svg xmlns="http://www.w3.org/2000/svg" role="img" aria-label="{escape(in_words(rig, texts))}" '
         f'viewBox="0 0 {plan.width:g} {plan.height:g}" width="{plan.width:g}" height="{plan.height:g}" '
         f'font-family="system-ui, DejaVu Sans, Segoe UI, Roboto, sans-serif" font-size="{plan.size:g}">'
     ]
-    parts += [_bar(rig, bar) for bar in plan.bars]
-    parts += [_held(rig, plan, mark) for mark in plan.marks]
+    pieces += [_bar(rig, bar) for bar in plan.bars]
+    pieces += [_bracket(rig, plan, mark) for mark in plan.marks]
     for run in plan.runs:
-        parts.append(_strand(rig, run, thick[run.strand], texts[run.strand]))
-    parts += [_turn(rig, mark, thick) for mark in plan.marks if mark.turns]
-    parts += [_sign(rig, mark, thick, plan, notes) for mark in plan.marks]
-    parts += [_gear(rig, plan, row, notes) for row in plan.gear]
-    parts += [_text(label, rig) for label in plan.labels]
-    return "".join(part for part in parts if part) + "</svg>"
+        pieces.append(_strand(rig, run, thick[run.strand], texts[run.strand]))
+    pieces += [_turn(rig, mark, thick) for mark in plan.marks if mark.turns]
+    pieces += [_symbol(rig, mark, thick, plan, notes) for mark in plan.marks]
+    pieces += [_gear(rig, plan, row, notes) for row in plan.gear]
+    pieces += [_text(label, rig) for label in plan.labels]
+    return "".join(pieces) + "</svg>"
 
 
 def in_words(rig: Rig, texts: Sequence[str]) -> str:
-    """The path of every rope as a list of sentences, with each strand's label."""
-    said = []
+    """The path of every rope as a sentence with each strand's label, for readers who do not see the
+    drawing."""
+    sentences = []
     for rope in rig.ropes:
         steps = []
         for s in rope.stations:
             station = rig.stations[s]
             on = "" if station.body is None else rig.bodies[station.body].name
-            step = SAID[station.kind].format(station.name, on)
+            step = DESCRIPTIONS[station.kind].format(station.name, on)
             carries = f", then {texts[rig.after[s]]}" if s in rig.after else ""
             steps.append(step + carries)
-        said.append(f"Rope {rope.name}: " + "; ".join(steps) + ".")
-    return " ".join(said)
+        sentences.append(f"Rope {rope.name}: " + "; ".join(steps) + ".")
+    return " ".join(sentences)
 
 
 def _colour(rig: Rig, rope: int) -> str:
     return ROPES[rope % len(ROPES)]
 
 
-def _strand(rig: Rig, run: Run, thick: float, text: str) -> str:
+def _strand(rig: Rig, run: StrandRun, thick: float, text: str) -> str:
     strand = rig.strands[run.strand]
     name = escape(strand.name)
     ends = f'x1="{run.x0:.1f}" y1="{run.y0:.1f}" x2="{run.x1:.1f}" y2="{run.y1:.1f}"'
@@ -104,8 +113,8 @@ def _strand(rig: Rig, run: Run, thick: float, text: str) -> str:
     )
 
 
-def _arrow(rig: Rig, run: Run, thick: float, colour: str) -> str:
-    """The head at the haulers' end; none where a winch on the load takes the rope in."""
+def _arrow(rig: Rig, run: StrandRun, thick: float, colour: str) -> str:
+    """The arrow head at the haulers' end; none where a winch on the load takes the rope in."""
     if rig.stations[rig.haul].body is not None:
         return ""
     first = rig.haul_sign < 0  # the path begins at the haulers
@@ -121,8 +130,8 @@ def _arrow(rig: Rig, run: Run, thick: float, colour: str) -> str:
     return f'<polygon points="{_points(points)}" style="fill:{colour};stroke:{PAPER}" stroke-width="1"/>'
 
 
-def _turn(rig: Rig, mark: Mark, thick: list[float]) -> str:
-    """The rope round a turn, from its row to the next."""
+def _turn(rig: Rig, mark: StationMark, thick: list[float]) -> str:
+    """The half circle of the rope round a turn, from its row to the next."""
     into, out = rig.before[mark.station], rig.after[mark.station]
     r, sweep = mark.radius, 1 if mark.turns > 0 else 0
     path = (
@@ -136,11 +145,11 @@ def _turn(rig: Rig, mark: Mark, thick: list[float]) -> str:
     )
 
 
-def _bar(rig: Rig, bar: Bar) -> str:
-    """A body: the anchor hatched on its far side, the load a heavy block, the others a thin upright."""
+def _bar(rig: Rig, bar: BodyBar) -> str:
+    """The upright of a body: an anchor hatched on its far side, the load a block, the others thin."""
     body = rig.bodies[bar.body]
     x, y0, y1 = bar.x, bar.y0, bar.y1
-    head = f'<g data-element="{escape(body.name)}"><title>{escape(_body_said(body.kind, body.name, body.y_m))}</title>'
+    head = f'<g data-element="{escape(body.name)}"><title>{escape(_body_title(body.kind, body.name, body.y_m))}</title>'
     if body.kind in ("anchor", "further_anchor"):
         hatch = "".join(
             f'<line x1="{x - 3:.1f}" y1="{y:.1f}" x2="{x - 11:.1f}" y2="{y + 8:.1f}" style="stroke:{LINE}" stroke-width="1.5"/>'
@@ -162,7 +171,7 @@ def _bar(rig: Rig, bar: Bar) -> str:
     return f"{head}{shape}</g>"
 
 
-def _body_said(kind: str, name: str, aside_m: float) -> str:
+def _body_title(kind: str, name: str, aside_m: float) -> str:
     if kind in ("anchor", "load"):
         return f"the {kind}"
     beside = ", beside the haul axis" if aside_m else ""
@@ -173,8 +182,8 @@ def _steps(first: float, last: float, step: float) -> list[float]:
     return [first + k * step for k in range(max(1, int((last - first) / step) + 1))]
 
 
-def _held(rig: Rig, plan: Layout, mark: Mark) -> str:
-    """What holds a capture that stands beside its body's upright."""
+def _bracket(rig: Rig, plan: Layout, mark: StationMark) -> str:
+    """The line from a body's upright to a capture that stands beside it; "" for any other station."""
     body = rig.stations[mark.station].body
     bar = next((b for b in plan.bars if b.body == body), None)
     if bar is None or abs(bar.x - mark.x) < 1 or rig.stations[mark.station].kind != "capture":
@@ -183,7 +192,10 @@ def _held(rig: Rig, plan: Layout, mark: Mark) -> str:
     return f'<path d="M{bar.x:.1f} {y:.1f}H{mark.x:.1f}V{mark.y:.1f}" fill="none" style="stroke:{MUTED}" stroke-width="2.5"/>'
 
 
-def _sign(rig: Rig, mark: Mark, thick: list[float], plan: Layout, notes: Mapping[str, str]) -> str:
+def _symbol(
+    rig: Rig, mark: StationMark, thick: list[float], plan: Layout, notes: Mapping[str, str]
+) -> str:
+    """The symbol of a station with its tooltip; "" for a station that has none."""
     station = rig.stations[mark.station]
     x, y = mark.x, mark.y
     shape = ""
@@ -193,7 +205,7 @@ def _sign(rig: Rig, mark: Mark, thick: list[float], plan: Layout, notes: Mapping
         points = [(x - 11, y), (x, y - 9), (x + 11, y), (x, y + 9)]
         shape = f'<polygon points="{_points(points)}" style="fill:{GRAB};stroke:#14181c" stroke-width="2"/>'
     elif station.kind == "capture":
-        shape = _wedge(mark, _runs(rig, plan, mark.station))
+        shape = _wedge(mark, _rope_direction(rig, plan, mark.station))
     elif station.kind == "edge":
         shape = _edge(mark)
     elif station.kind == "tie":
@@ -206,19 +218,17 @@ def _sign(rig: Rig, mark: Mark, thick: list[float], plan: Layout, notes: Mapping
     if not shape:
         return ""
     name = escape(station.name)
-    return (
-        f'<g data-element="{name}"><title>{escape(_said(rig, station, notes))}</title>{shape}</g>'
-    )
+    return f'<g data-element="{name}"><title>{escape(_station_title(rig, station, notes))}</title>{shape}</g>'
 
 
-def _said(rig: Rig, station: Station, notes: Mapping[str, str]) -> str:
+def _station_title(rig: Rig, station: Station, notes: Mapping[str, str]) -> str:
     on = "" if station.body is None else rig.bodies[station.body].name
     note = notes.get(station.name, "")
-    return SAID[station.kind].format(station.name, on) + (f": {note}" if note else "")
+    return DESCRIPTIONS[station.kind].format(station.name, on) + (f": {note}" if note else "")
 
 
-def _wheel(rig: Rig, mark: Mark, thick: list[float]) -> str:
-    """A pulley: in the turn of its rope, or below the rope that runs over it."""
+def _wheel(rig: Rig, mark: StationMark, thick: list[float]) -> str:
+    """A pulley: inside the turn of its rope, or below a rope that runs straight over it."""
     x, y = mark.x, mark.y
     widest = max(thick[rig.before[mark.station]], thick[rig.after[mark.station]])
     r = (mark.radius if mark.turns else 14.0) - widest / 2 - 1
@@ -231,8 +241,9 @@ def _wheel(rig: Rig, mark: Mark, thick: list[float]) -> str:
     )
 
 
-def _runs(rig: Rig, plan: Layout, station: int) -> float:
-    """The way that the rope runs over a station while hauling: -1 left, +1 right on the page."""
+def _rope_direction(rig: Rig, plan: Layout, station: int) -> float:
+    """The direction in which rope runs over a station while hauling: -1 left, +1 right on the
+    page."""
     try:
         flow = float(solve_motion(rig).flow[station])
     except np.linalg.LinAlgError:
@@ -242,18 +253,21 @@ def _runs(rig: Rig, plan: Layout, station: int) -> float:
     return ahead if flow >= 0 else -ahead
 
 
-def _wedge(mark: Mark, way: float) -> str:
-    """A progress capture: its point shows where the rope would run back to, which it does not allow."""
+def _wedge(mark: StationMark, hauling: float) -> str:
+    """A progress capture, its point in the direction in which rope cannot run.
+
+    hauling: the direction in which rope runs while hauling, -1 left, +1 right.
+    """
     x, y = mark.x, mark.y
-    points = [(x - way * 10, y), (x + way * 8, y - 9), (x + way * 8, y + 9)]
+    points = [(x - hauling * 10, y), (x + hauling * 8, y - 9), (x + hauling * 8, y + 9)]
     teeth = "".join(
-        f'<line x1="{x + way * d:.1f}" y1="{y - h:.1f}" x2="{x + way * d:.1f}" y2="{y + h:.1f}" style="stroke:#14181c" stroke-width="1.5"/>'
+        f'<line x1="{x + hauling * d:.1f}" y1="{y - h:.1f}" x2="{x + hauling * d:.1f}" y2="{y + h:.1f}" style="stroke:#14181c" stroke-width="1.5"/>'
         for d, h in ((-2.0, 3.5), (3.0, 6.0))
     )
     return f'<polygon points="{_points(points)}" style="fill:{CAPTURE};stroke:#14181c" stroke-width="2"/>{teeth}'
 
 
-def _edge(mark: Mark) -> str:
+def _edge(mark: StationMark) -> str:
     x, y = mark.x, mark.y
     if mark.turns:
         r = mark.radius - 5

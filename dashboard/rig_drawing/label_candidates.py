@@ -1,4 +1,4 @@
-"""Where the texts of a rig's drawing may stand, best place first; the placer takes the first that is free."""
+"""Lists positions for each label of a rig's drawing, the best first; the placer takes the first free one."""
 
 from __future__ import annotations
 
@@ -9,13 +9,21 @@ from dataclasses import dataclass
 from analysis.rig.rig import Rig
 from dashboard.rig_drawing.label_placement import Box, Label, Placer, cut, text_width
 
-SLOPE = 16.0  # pixels that a strand off the axis comes down
-NARROW = 600  # pixels: below, smaller type and margins
+SLOPE = 16.0  # pixels by which a strand to a body beside the haul axis slopes down
+NARROW = 600  # pixels: a narrower page has smaller type and margins
 
 
 @dataclass(frozen=True)
-class Run:
-    """One strand from its first station to its last; kind: plain | haul | slack."""
+class StrandRun:
+    """One strand as a straight line, in pixels of the page.
+
+    strand: its index in the rig.
+    kind: plain | haul | slack.
+    x0: of its first station in rope order.
+    y0: of its first station.
+    x1: of its last station.
+    y1: of its last station.
+    """
 
     strand: int
     kind: str
@@ -24,22 +32,29 @@ class Run:
     x1: float
     y1: float
 
-    def at(self, part: float) -> tuple[float, float]:
-        return self.x0 + part * (self.x1 - self.x0), self.y0 + part * (self.y1 - self.y0)
+    def at(self, share: float) -> tuple[float, float]:
+        """(x, y) at this share of the length, 0 to 1, from the first station."""
+        return self.x0 + share * (self.x1 - self.x0), self.y0 + share * (self.y1 - self.y0)
 
-    def off(self, x: float, y: float) -> float:
-        """Distance of a place to the strand."""
+    def distance(self, x: float, y: float) -> float:
+        """Distance of the point (x, y) from the strand, pixels."""
         dx, dy = self.x1 - self.x0, self.y1 - self.y0
         square = dx * dx + dy * dy
-        part = 0.0 if square == 0 else ((x - self.x0) * dx + (y - self.y0) * dy) / square
-        near = self.at(min(1.0, max(0.0, part)))
+        share = 0.0 if square == 0 else ((x - self.x0) * dx + (y - self.y0) * dy) / square
+        near = self.at(min(1.0, max(0.0, share)))
         return math.hypot(x - near[0], y - near[1])
 
 
 @dataclass(frozen=True)
-class Mark:
-    """One station.  turns: -1 or +1 where the rope turns back on that side, over `radius`; 0 where it
-    runs straight through; (x, y) is the middle of the turn or the place on the rope."""
+class StationMark:
+    """One station, in pixels of the page.
+
+    station: its index in the rig.
+    x: of the middle of its turn, or of its point on a rope that does not turn.
+    y: as x.
+    turns: -1 or +1: the rope turns back on the left or right side; 0: it runs straight through.
+    radius: of the turn.
+    """
 
     station: int
     x: float
@@ -49,8 +64,14 @@ class Mark:
 
 
 @dataclass(frozen=True)
-class Bar:
-    """A body: an upright at x over all rows that it is part of."""
+class BodyBar:
+    """The upright of one body, in pixels of the page, over all rows that meet the body.
+
+    body: its index in the rig.
+    x: of the upright.
+    y0: its upper end.
+    y1: its lower end.
+    """
 
     body: int
     x: float
@@ -59,10 +80,13 @@ class Bar:
 
 
 def place_labels(
-    rig: Rig, texts: Sequence[str], runs: tuple[Run, ...], marks: tuple[Mark, ...],
-    bars: tuple[Bar, ...], size: float, page: Box,
+    rig: Rig, texts: Sequence[str], runs: tuple[StrandRun, ...], marks: tuple[StationMark, ...],
+    bars: tuple[BodyBar, ...], size: float, page: Box,
 ) -> tuple[Label, ...]:  # fmt: skip
-    """All texts, each at the first place where it covers nothing."""
+    """Every label of the drawing, each at the first of its positions that is free.
+
+    texts: of the strands; size: of the type, pixels; page: the area that labels may take.
+    """
     placer = Placer(page, size)
     for run in runs:
         placer.block_line(run.x0, run.y0, run.x1, run.y1, run.strand)
@@ -98,7 +122,7 @@ def place_labels(
     for run in runs:
         text = texts[run.strand]
         spots = _along(run, text_width(text, size, bold=True), size)
-        fits = _read_with(frozenset((run.strand,)), runs)
+        fits = _nearest_to(frozenset((run.strand,)), runs)
         placer.put("tension", rig.strands[run.strand].name, text, spots, fits)
     if len(rig.ropes) > 1:
         firsts = {run.strand: run for run in runs}
@@ -111,36 +135,39 @@ def place_labels(
                 for x, _ in map(run.at, (0.5, 0.3, 0.7, 0.1, 0.9))
             ]  # fmt: skip
             spots += [(x, run.y0 + dy) for dy in (-26.0, -36.0, 0.0, 26.0) for x in (0.0, page.x1)]
-            fits = _read_with(frozenset(rope.strands), runs)
+            fits = _nearest_to(frozenset(rope.strands), runs)
             placer.put("rope", rope.name, name, spots, fits)
     return tuple(placer.labels)
 
 
-def _read_with(
-    mine: frozenset[int], runs: tuple[Run, ...]
+def _nearest_to(
+    mine: frozenset[int], runs: tuple[StrandRun, ...]
 ) -> Callable[[tuple[float, float]], bool]:
-    """Whether a text in a place would be read with one of these strands: no other is nearer."""
+    """A test of a position: whether one of these strands is the nearest, so that a label there
+    belongs to it."""
     own = [run for run in runs if run.strand in mine]
     others = [run for run in runs if run.strand not in mine]
 
     def fits(spot: tuple[float, float]) -> bool:
-        near = min(run.off(*spot) for run in own)
+        """Whether no other strand is nearer to spot, (x, y) in pixels."""
+        near = min(run.distance(*spot) for run in own)
         return all(
-            # a strand whose rows are all farther off needs no square root
+            # the cheap test first: a strand whose rows are farther away needs no square root
             min(abs(run.y0 - spot[1]), abs(run.y1 - spot[1])) > near + SLOPE
-            or run.off(*spot) >= near
+            or run.distance(*spot) >= near
             for run in others
         )
 
     return fits
 
 
-def _extent(rig: Rig, mark: Mark) -> Box:
+def _extent(rig: Rig, mark: StationMark) -> Box:
+    """The area that a station's symbol covers."""
     kind = rig.stations[mark.station].kind
     if mark.turns:
         r = mark.radius
         return Box(mark.x - r, mark.y - r, mark.x + r, mark.y + r)
-    if kind == "pulley":  # straight over it: the wheel is below the rope
+    if kind == "pulley":  # the rope runs straight over it, so its wheel is below the rope
         return Box(mark.x - 13.0, mark.y - 5.0, mark.x + 13.0, mark.y + 30.0)
     r = {"grab": 10.0, "capture": 10.0, "edge": 11.0, "tie": 6.0}.get(kind, 3.0)
     return Box(mark.x - r, mark.y - r, mark.x + r, mark.y + r)
@@ -149,8 +176,9 @@ def _extent(rig: Rig, mark: Mark) -> Box:
 Spots = list[tuple[float, float]]
 
 
-def _beside(mark: Mark, side: float) -> Spots:
-    """Middles for a station's name: outside its turn, or below (side 1) the rope, or above it (-1)."""
+def _beside(mark: StationMark, side: float) -> Spots:
+    """Positions (middles) for a station's name: outside its turn; else below the rope first (side 1) or
+    above it first (side -1)."""
     if mark.turns:
         t = mark.turns
         return [
@@ -166,8 +194,8 @@ def _beside(mark: Mark, side: float) -> Spots:
     return [*spots, (mark.x, mark.y + 48.0)]
 
 
-def _ends(mark: Mark, page: Box) -> Spots:
-    """Middles for what stands at a loose end; the placer keeps them on the page."""
+def _ends(mark: StationMark, page: Box) -> Spots:
+    """Positions for the label of a rope's end; the placer moves them onto the page."""
     inward = 1.0 if mark.x < page.x1 / 2 else -1.0
     return [
         (mark.x + inward * dx, mark.y + dy)
@@ -175,17 +203,20 @@ def _ends(mark: Mark, page: Box) -> Spots:
     ]  # fmt: skip
 
 
-def _around(bar: Bar, wide: float) -> Spots:
+def _around(bar: BodyBar, wide: float) -> Spots:
+    """Positions for a body's name, `wide` pixels wide: above and below its upright, then beside
+    it."""
     spots = [(bar.x, bar.y0 - 13), (bar.x, bar.y1 + 11)]
     for y in (bar.y0 + 2, bar.y0 - 9, bar.y1 + 9, bar.y1 - 2, (bar.y0 + bar.y1) / 2):
         spots += [
-            (bar.x + way * (wide / 2 + gap), y) for gap in (12.0, 26.0, 44.0) for way in (1, -1)
+            (bar.x + side * (wide / 2 + gap), y) for gap in (12.0, 26.0, 44.0) for side in (1, -1)
         ]
     return spots
 
 
-def _along(run: Run, wide: float, size: float) -> Spots:
-    """Middles for a tension: above its own strand, below it, past its ends in its own row."""
+def _along(run: StrandRun, wide: float, size: float) -> Spots:
+    """Positions for a tension, `wide` pixels wide: above its strand, below it, past its ends in its
+    row."""
     spots = []
     lean = abs(run.y1 - run.y0) / max(1.0, abs(run.x1 - run.x0)) * wide / 2
     up = size * 0.575 + 5.0  # clear of the thickest rope
@@ -193,8 +224,8 @@ def _along(run: Run, wide: float, size: float) -> Spots:
         spots += [
             (x, y + dy) for x, y in map(run.at, (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8, 0.1, 0.9))
         ]
-    for end, way in ((run.at(1.0), 1), (run.at(0.0), -1)):
-        out = way * (1 if run.x1 >= run.x0 else -1)
+    for end, outward in ((run.at(1.0), 1), (run.at(0.0), -1)):
+        out = outward * (1 if run.x1 >= run.x0 else -1)
         for gap in (0.0, 6.0, 16.0, 28.0, 44.0, 64.0):
             spots += [
                 (end[0] + out * (wide / 2 + gap), end[1] + dy)

@@ -1,4 +1,4 @@
-"""Texts on a drawing: how wide they are, and a place for each where it covers nothing."""
+"""Estimates the width of texts on a drawing, and places each where it covers nothing."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import unicodedata
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
+# letters much wider and much narrower than usual; width of a usual letter as a share of the type size
 WIDE, NARROW, USUAL = "mMwWØ@%—", "iljtf.,:;'|!I ()[]", 0.60
 
 
@@ -14,13 +15,15 @@ BOLD = ("tension", "body")  # kinds of label that are set bold
 
 @dataclass(frozen=True)
 class Box:
-    x0: float
-    y0: float
-    x1: float
-    y1: float
+    """A rectangle, in pixels of the page."""
 
-    def over(self, other: Box) -> float:
-        """The area that both cover."""
+    x0: float  # left edge
+    y0: float  # upper edge
+    x1: float  # right edge
+    y1: float  # lower edge
+
+    def overlap(self, other: Box) -> float:
+        """The area that both cover, square pixels."""
         wide = min(self.x1, other.x1) - max(self.x0, other.x0)
         high = min(self.y1, other.y1) - max(self.y0, other.y0)
         return wide * high if wide > 0 and high > 0 else 0.0
@@ -28,8 +31,15 @@ class Box:
 
 @dataclass(frozen=True)
 class Label:
-    """A text with its middle at (x, y).  kind: element | body | tension | haul | slack | rope;
-    name: the whole name of what it stands for."""
+    """A text at its place on the page, in pixels.
+
+    kind: element | body | tension | haul | slack | rope.
+    name: of what it belongs to, in full.
+    text: as it is drawn, perhaps cut.
+    x: of its middle.
+    y: of its middle.
+    box: the area that it covers.
+    """
 
     kind: str
     name: str
@@ -40,7 +50,8 @@ class Label:
 
 
 def text_width(text: str, size: float, bold: bool = False) -> float:
-    """Pixels of a text in a usual sans-serif type of this size, rather too many than too few."""
+    """Estimated width of a text in a sans-serif type, pixels, rather too wide; size: of the type,
+    pixels."""
     total = 0.0
     for letter in text:
         if unicodedata.combining(letter):
@@ -54,7 +65,7 @@ def text_width(text: str, size: float, bold: bool = False) -> float:
 
 
 def cut(text: str, size: float, most: float) -> str:
-    """The text, or its beginning with a sign that it goes on, at most this many pixels wide."""
+    """The text, or its beginning and "…", at most `most` pixels wide; size: of the type, pixels."""
     if text_width(text, size) <= most:
         return text
     while text and text_width(text + "…", size) > most:
@@ -64,7 +75,13 @@ def cut(text: str, size: float, most: float) -> str:
 
 @dataclass
 class Placer:
-    """Takes what must stay clear first, then the labels in order of rank."""
+    """Places labels one after another on the area that is left; what must stay clear is blocked first.
+
+    page: the area that labels may take.
+    size: of the type, pixels.
+    labels: those that are placed so far.
+    _taken: areas that are blocked or covered by a label.
+    """
 
     page: Box
     size: float
@@ -72,14 +89,16 @@ class Placer:
     _taken: list[Box] = field(default_factory=list)
 
     def block(self, box: Box) -> None:
+        """Keep this area clear of labels."""
         self._taken.append(box)
 
     def block_line(self, x0: float, y0: float, x1: float, y1: float, key: int) -> None:
-        """A rope: a chain of small boxes, so that a sloping one blocks only itself."""
+        """Keep a straight line from (x0, y0) to (x1, y1) clear, in pixels: a sloping one as a chain of small
+        boxes, because a single box would block far more than the line."""
         steps = 1 if y0 == y1 else 12
         for k in range(steps):
-            xs = [x0 + (x1 - x0) * (k + part) / steps for part in (0, 1)]
-            ys = [y0 + (y1 - y0) * (k + part) / steps for part in (0, 1)]
+            xs = [x0 + (x1 - x0) * (k + end) / steps for end in (0, 1)]
+            ys = [y0 + (y1 - y0) * (k + end) / steps for end in (0, 1)]
             self.block(Box(min(xs), min(ys) - 4.5, max(xs), max(ys) + 4.5))
 
     def put(
@@ -90,8 +109,12 @@ class Placer:
         spots: Sequence[tuple[float, float]],
         fits: Callable[[tuple[float, float]], bool] | None = None,
     ) -> None:
-        """Place a text at the first of these middles that covers nothing and fits; else at the first that
-        covers nothing; else where it covers least."""
+        """Place a text at the first position where it covers nothing and that fits; else at the first where it
+        covers nothing; else where it covers least.
+
+        spots: positions (x, y) of the text's middle, pixels, the best first.
+        fits: a further condition on a position.
+        """
         wide = text_width(text, self.size, bold=kind in BOLD)
         high = self.size * 1.15
         unfit: list[tuple[float, float]] = []
@@ -110,11 +133,11 @@ class Placer:
                 return
         boxes = [self._box(spot, wide, high) for spot in spots]
         if boxes:
-            least = min(boxes, key=lambda box: sum(box.over(other) for other in self._taken))
+            least = min(boxes, key=lambda box: sum(box.overlap(other) for other in self._taken))
             self._take(kind, name, text, least)
 
     def _box(self, spot: tuple[float, float], wide: float, high: float) -> Box:
-        """The place of a text around this middle, moved onto the page."""
+        """The area of a text with its middle at this position, moved onto the page."""
         page = self.page
         x = min(max(spot[0], page.x0 + wide / 2 + 2), page.x1 - wide / 2 - 2)
         y = min(max(spot[1], page.y0 + high / 2), page.y1 - high / 2)

@@ -1,7 +1,7 @@
-"""How values become text: units, columns of tables, sentences, the terminal.
+"""Values as text: units, columns of tables, sentences, the terminal.
 
 Read `units` (SI to metric or US text), `table_rows` (each column of a table once, for terminal, page,
 report and CSV) and `result_rows`, `summary_sentences` and `prediction_text`, `alarm_levels`
-(sentences in the reader's units), then `templates` (HTML from Jinja2 templates) and `console` (what
-subcommands share).  May import nothing else of this room.
+(sentences in the reader's units), then `templates` (HTML from Jinja2 templates) and `console` (options
+and tables of the subcommands).  May import nothing else of this room.
 """

@@ -1,4 +1,4 @@
-"""Alarm levels as people read them: in SI, and as the device itself will show them."""
+"""Writes alarm levels as text: in the reader's units, in SI, and as the device displays them."""
 
 from __future__ import annotations
 
@@ -10,11 +10,14 @@ from logger.channels.channel import Channel, Sensors
 from logger.errors import SensorsFault, one_line
 from logger.recorder.alarms import AlarmRow
 
-Labels = Mapping[str, Message]  # `part_texts` of the rigs
+Labels = Mapping[
+    str, Message
+]  # recorded label of an alarm -> its sentence, by `part_texts` of the rigs
 
 
 def check_levels(sensors: Sensors) -> None:
-    """Refuse a level at which the cell, with its zero, reads beyond its capacity; raises SensorsFault."""
+    """Raise SensorsFault if a device, with its zero, would read an alarm level beyond its
+    capacity."""
     for channel in sensors.channels:
         for key, level in (("stop_at", channel.stop_at), ("warn_at", channel.warn_at)):
             if level is None or channel.capacity is None:
@@ -31,7 +34,8 @@ def check_levels(sensors: Sensors) -> None:
 
 
 def level_text(channel: Channel, value_si: float, shown: Units) -> str:
-    """One level: in what is shown, in SI, and in the device's own unit."""
+    """One alarm level of a channel, value_si in N or m: in the units shown, in SI, as the device
+    sends it."""
     si, own = (
         (u.force if channel.quantity == "force" else u.length)(value_si) for u in (METRIC, shown)
     )
@@ -43,26 +47,28 @@ def level_text(channel: Channel, value_si: float, shown: Units) -> str:
 
 
 def label_text(label: str, labels: Labels, shown: Units) -> str:
-    """What a recorded alarm says, in these units; as it was recorded where it is none of the rig's."""
+    """The label of a recorded alarm in these units; as it was recorded if it is not one of the
+    rig's."""
     return one_line(text_of(labels[label], shown) if label in labels else label)
 
 
 def row_text(row: AlarmRow, sensors: Sensors, labels: Labels, shown: Units) -> str:
-    """The levels of one row as the channel will read them, and as the thing at risk feels them."""
+    """One row of the alarm table as a sentence: each level as the channel reads it, and the force or
+    length that it stands for on the part that the row protects."""
     channel = sensors.by_name(row.channel)
     same = (row.gain, row.offset) == (1.0, 0.0)
-    said = []
+    levels = []
     for word, level in (("caution", row.caution), ("stop", row.stop)):
         if level is None:
-            said += [f"{word} none"] if same else []
+            levels += [f"{word} none"] if same else []
             continue
         at = (level - row.offset) / row.gain
         text = level_text(channel, at, shown)
         if not same:
-            felt = (shown.force if channel.quantity == "force" else shown.length)(level)
-            text = f"{text} of {row.channel} ({felt} on it)"
+            on_part = (shown.force if channel.quantity == "force" else shown.length)(level)
+            text = f"{text} of {row.channel} ({on_part} on it)"
         if channel.capacity is not None and at > channel.capacity:
-            text += ", which is beyond the cell's capacity: it will not see it"
-        said.append(f"{word} {text}" if same else f"{word} at {text}")
+            text += ", which is beyond the cell's capacity: the cell cannot read it"
+        levels.append(f"{word} {text}" if same else f"{word} at {text}")
     label = label_text(row.label, labels, shown)
-    return one_line(f"alarm {label}: {', '.join(said)}")
+    return one_line(f"alarm {label}: {', '.join(levels)}")

@@ -1,4 +1,4 @@
-"""What several subcommands share: options, one JSON object, plain tables, checks of numbers."""
+"""Shared by the subcommands: options, checks of arguments, printing of JSON and of plain tables."""
 
 from __future__ import annotations
 
@@ -14,24 +14,30 @@ from logger.errors import CallFault
 
 
 def add_json(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--json", action="store_true", help="print one JSON object, nothing else")
+    """Add the option --json."""
+    parser.add_argument(
+        "--json", action="store_true", help="print one JSON object and nothing else"
+    )
 
 
 def add_units(parser: argparse.ArgumentParser) -> None:
+    """Add the option --units; `units` reads it."""
     parser.add_argument(
         "--units", choices=tuple(SYSTEMS), default="metric",
-        help="what is shown: metric (N, kN, m) or us (lbf, ft); files stay SI",
+        help="units shown: metric (N, kN, m; the default) or us (lbf, ft); files stay in SI",
     )  # fmt: skip
 
 
 def units(args: argparse.Namespace) -> Units:
+    """The units that --units names."""
     return SYSTEMS[args.units]
 
 
 def positive(unit: str) -> Callable[[str], float]:
-    """An argparse type: a finite number above zero."""
+    """An argparse type for a finite number above zero; unit: its name in the fault."""
 
     def read(text: str) -> float:
+        """The number in an argument; raises ArgumentTypeError."""
         try:
             value = float(text)
         except ValueError:
@@ -44,12 +50,12 @@ def positive(unit: str) -> Callable[[str], float]:
 
 
 def print_json(value: dict[str, Any]) -> None:
-    """One object on standard output; a number that is not finite is our own fault."""
+    """Print one JSON object on standard output; raises ValueError for a number that is not finite."""
     print(json.dumps(value, ensure_ascii=False, allow_nan=False, indent=2))
 
 
 def table(rows: Sequence[Sequence[str]], left: int = 1, indent: str = "  ") -> list[str]:
-    """Lines of aligned columns; the first `left` of them and the last flush left if it is text."""
+    """Lines with aligned columns: the first `left` columns flush left, the others flush right."""
     if not rows:
         return []
     width = [max(len(row[c]) for row in rows) for c in range(len(rows[0]))]
@@ -63,13 +69,13 @@ def table(rows: Sequence[Sequence[str]], left: int = 1, indent: str = "  ") -> l
 
 
 def pairs(rows: Sequence[tuple[str, str]], indent: str = "  ") -> list[str]:
-    """Lines of `label  value`, labels in one column."""
+    """Lines of `label  value` with all values in one column."""
     width = max((len(label) for label, _ in rows), default=0)
     return [f"{indent}{label.ljust(width)}  {value}".rstrip() for label, value in rows]
 
 
 def new_folder(path: str | Path, option: str = "--out") -> Path:
-    """The path, if it is free: nothing there, or an empty folder; else CallFault."""
+    """The path, if nothing is there or an empty folder; raises CallFault otherwise."""
     folder = Path(path)
     try:
         taken = folder.exists() and (not folder.is_dir() or any(folder.iterdir()))
@@ -78,7 +84,7 @@ def new_folder(path: str | Path, option: str = "--out") -> Path:
         raise CallFault(folder, f"cannot be used ({reason})", f"give another {option}") from None
     if taken:
         raise CallFault(
-            folder, "exists and is not an empty folder, and no session is overwritten",
+            folder, "exists and is not an empty folder; no session is overwritten",
             f"give {option} a new folder",
         )  # fmt: skip
     return folder

@@ -1,4 +1,4 @@
-"""Two views of a prediction: every part in every condition, and the job stroke by stroke."""
+"""Two views of a prediction, as JSON and as text: the forces in each load case, and the job by strokes."""
 
 from __future__ import annotations
 
@@ -13,11 +13,11 @@ from analysis.rig.rig import Rig
 from dashboard.text.console import table
 from dashboard.text.units import UNKNOWN, Units, number, percent
 
-View = tuple[dict[str, Any], list[str]]
+View = tuple[dict[str, Any], list[str]]  # JSON object, lines of text
 
 
 def conditions_view(rig: Rig, shown: Units) -> View:
-    """As a JSON object, and as lines of a table: a row a part, a column a condition."""
+    """The force on each element in each load case: a row for an element, a column for a load case."""
     every = conditions(model(rig))
     lines = [
         rig.title or "rig",
@@ -43,7 +43,7 @@ def conditions_view(rig: Rig, shown: Units) -> View:
 def _condition_json(one: Condition) -> dict[str, Any]:
     rows = [vars(row) | {"why": text_of(row.why)} for row in one.rows]
     made = vars(one) | {"rows": rows, "why_not": text_of(one.why_not)}
-    del made["held_on"]  # the name says it
+    del made["held_on"]  # the name of the load case already contains it
     return made
 
 
@@ -51,9 +51,9 @@ def _rows(every: tuple[Condition, ...], shown: Units) -> list[list[str]]:
     full = [one for one in every if one.rows]
     rows = [["", "kind", *(one.name for one in full), "limit", "most used"]]
     for k, first in enumerate(full[0].rows):
-        parts = [one.rows[k] for one in full]
+        cells = [one.rows[k] for one in full]
         uses = [
-            (row.use, one.name) for row, one in zip(parts, full, strict=True) if row.use is not None
+            (row.use, one.name) for row, one in zip(cells, full, strict=True) if row.use is not None
         ]
         most = (
             f"{percent(max(uses)[0])} {max(uses)[1]}"
@@ -63,7 +63,7 @@ def _rows(every: tuple[Condition, ...], shown: Units) -> list[list[str]]:
             else "-"
         )
         limit = "-" if first.limit_N is None else shown.force(first.limit_N)
-        rows.append([first.name, first.kind, *(_force(row, shown) for row in parts), limit, most])
+        rows.append([first.name, first.kind, *(_force(row, shown) for row in cells), limit, most])
     return rows
 
 
@@ -74,12 +74,13 @@ def _force(row: LoadCaseRow, shown: Units) -> str:
 
 
 def job_view(rig: Rig, shown: Units) -> View:
-    """Both ways of resetting as JSON, and as lines; take-up by stretch beside."""
-    known = model(rig)
+    """The job stroke by stroke, with each grab reset alone and with all reset together; rope lost
+    to stretch."""
+    rig_model = model(rig)
     result: dict[str, Any] = {"title": rig.title}
     lines = [rig.title or "rig"]
     for mode, how in (("each", "each grab reset alone"), ("together", "all grabs reset together")):
-        rows, done = job_table(known, mode)
+        rows, done = job_table(rig_model, mode)
         result[mode] = {"strokes": [vars(row) for row in rows], "why_not": text_of(done.why_not)}
         lines += ["", f"The job, {how}" + (f": {done.why_not.text(shown)}" if done.why_not else "")]
         if rows:
@@ -93,7 +94,7 @@ def job_view(rig: Rig, shown: Units) -> View:
                 "reset",
             ]
             lines += table([head, *(_stroke(row, shown) for row in rows)], left=0)
-    lost = take_up(known)
+    lost = take_up(rig_model)
     result["take_up"] = vars(lost) | {"why": text_of(lost.why)}
     if lost.first_m is None:
         lines += ["", f"Rope lost to stretch: {UNKNOWN} ({text_of(lost.why, shown)})"]

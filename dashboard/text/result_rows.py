@@ -1,4 +1,4 @@
-"""The quantities of a review as rows of a table, and the budget of each, for terminal, page and report."""
+"""Makes the rows of a review's results, and uncertainty budgets, for terminal, page and report."""
 
 from __future__ import annotations
 
@@ -27,8 +27,9 @@ class ResultRow:
     key: its name in the object of `haul review --json`
     title: its name for people
     kind: as in Column
-    measured, predicted: {"value", "U95"} or an SI number; None: not known; "": there is none
-    quantity: the measured one with its budget
+    measured: {"value", "U95"} or a number, SI; None: not known; "": this quantity is not measured
+    predicted: as measured
+    quantity: the measured one with its budget; None without one
     how: the method in words
     """
 
@@ -45,13 +46,18 @@ RESULTS = (
     Column("quantity", field("title")),
     Column("measured ± 95 %", field("measured"), "own"),
     Column("predicted ± 95 %", field("predicted"), "own"),
-    Column("observations", lambda row: row.measured["n"] if row.quantity and row.measured else "", "count"),
+    Column(
+        "observations",
+        lambda row: row.measured["n"] if row.quantity and row.measured else "",
+        "count",
+    ),
     Column("how", field("how")),
 )
 
 
 def result_rows(review: dict[str, Any], rig_model: Model, estimates: Estimates) -> list[ResultRow]:
-    """Every quantity of a review; rig_model, estimates: of the rig that the review shows."""
+    """The row of each quantity of a review; rig_model, estimates: of the rig that the review
+    shows."""
     from analysis.review.shown_rows import predictions
 
     predicted = predictions(rig_model)
@@ -65,14 +71,14 @@ def result_rows(review: dict[str, Any], rig_model: Model, estimates: Estimates) 
         ("haul_force_N", "haul force", "force", estimates.haul_force, f"haul cell, {STEADY}"),
         ("load_force_N", "load force", "force", estimates.load_force, load),
         ("pulley_efficiency", "efficiency of one pulley", "number", estimates.pulley_efficiency,
-         "the common one that gives this advantage in this rig"),
+         "the one efficiency of all pulleys that gives this advantage in this rig"),
         ("travel_efficiency", "travel efficiency", "number", estimates.totals.efficiency,
          "load travel x travel ratio / rope hauled, over strokes"),
         ("work_efficiency", "work efficiency", "number", estimates.work_efficiency, "work out / work in, rest to rest"),
         ("haul_travel_m", "rope hauled", "length", None, f"sum over haul strokes; {NO_U}"),
         ("load_travel_m", f"load moved, by {by}", "length", None, f"sum over haul strokes; {NO_U}"),
         ("work_in_J", "work in", "work", None, f"haul force over rope, all haul strokes; {NO_U}"),
-        ("work_out_J", "work out", "work", None, f"load force over the load's way; {NO_U}"),
+        ("work_out_J", "work out", "work", None, f"load force over load travel; {NO_U}"),
         ("en", "En, agrees up to 1", "rough", None, review["agreement"]["verdict"]),
     )  # fmt: skip
     return [
@@ -84,10 +90,13 @@ def result_rows(review: dict[str, Any], rig_model: Model, estimates: Estimates) 
 
 @dataclass(frozen=True)
 class BudgetTable:
-    """Where the uncertainty of one quantity comes from, as texts.
+    """The uncertainty budget of one quantity, as text.
 
-    name: of the quantity; said: its value with U95; note: u, k and the degrees of freedom
-    rows: titles first, then a component a row, the largest first; shares: of u², a component
+    name: of the quantity
+    said: its value with U95 and unit
+    note: u, k, degrees of freedom and number of observations
+    rows: the titles, then a row for each component, the largest first
+    shares: of u² by component, 0 to 1
     """
 
     name: str
@@ -98,7 +107,7 @@ class BudgetTable:
 
 
 def budget_table(row: ResultRow, shown: Units, most: int) -> BudgetTable:
-    """The budget of a measured quantity, at most so many components."""
+    """The budget of a measured quantity; most: components at most."""
     from analysis.efficiency.uncertainty import budget_rows, t_quantile
 
     quantity = row.quantity
@@ -106,6 +115,7 @@ def budget_table(row: ResultRow, shown: Units, most: int) -> BudgetTable:
     unit, size = shown.force_shown.chosen(quantity.value) if row.kind == "force" else ("", 1.0)
 
     def sized(u: float) -> str:
+        """An uncertainty u, SI, in the unit of the value."""
         return f"{number(u / size, 2)} {unit}".rstrip()
 
     columns = (
@@ -115,7 +125,7 @@ def budget_table(row: ResultRow, shown: Units, most: int) -> BudgetTable:
         Column("share of u²", field("share"), "share"),
     )
     every = budget_rows(quantity)[:most]
-    said, note = UNKNOWN, "the uncertainty cannot be told"
+    said, note = UNKNOWN, "the uncertainty cannot be stated"
     if math.isfinite(quantity.U95):
         said = f"{plus_minus(quantity.value / size, quantity.U95 / size)} {unit}".rstrip()
         degrees = FORMATS["degrees"](quantity.degrees)

@@ -1,4 +1,4 @@
-"""The result of a session in three sentences, for someone who was there."""
+"""Writes the result of a session in three sentences, for somebody who was there."""
 
 from __future__ import annotations
 
@@ -25,8 +25,10 @@ NAMED = 4
 def three_sentences(
     reviewed: Reviewed, shown: Units, own: frozenset[str] = frozenset()
 ) -> tuple[str, str, str]:
-    """Measured against predicted; efficiency with its uncertainty and method; what to look at.
-    own: parts whose peak is what their own cell read."""
+    """Three sentences: measured against predicted; efficiency with uncertainty and method; what to look at.
+
+    own: names of the parts whose peak their own cell measured.
+    """
     review = reviewed.shown(shown)
     to_look_at = look_at(review, reviewed.agreement, shown, own)
     return _against(review, shown), _efficiency(review), to_look_at
@@ -36,21 +38,21 @@ def _against(review: dict[str, Any], shown: Units) -> str:
     measured, predicted = review["measured"], review["predicted"]
     model = plus_minus(predicted["model_ma"], 2 * predicted["model_ma_u"])
     ideal = number(review["ideal_ma"])
-    haul = shown.of("force", measured["haul_force_N"])
+    haul = shown.quantity("force", measured["haul_force_N"])
     pulled = "" if not measured["haul_force_N"] else f", at a haul force of {haul}"
     if not measured["actual_ma"]:
         return (
-            f"The model promises {model} to 1 out of an ideal {ideal}; what the rig really gave was "
-            f"not measured{pulled}."
+            f"The model predicts {model} to 1 out of an ideal {ideal}; the advantage that the rig really "
+            f"gave was not measured{pulled}."
         )
-    got = shown.of("number", measured["actual_ma"])
+    got = shown.quantity("number", measured["actual_ma"])
     en = review["agreement"]["en"]
     if en is None:
-        close = "and no uncertainty is stated, so the two cannot be judged against each other"
+        close = "and no uncertainty is stated, so the two cannot be compared"
     elif abs(en) <= 1:
-        close = "which agrees within what both are known to"
+        close = "which agrees within the uncertainty of both"
     else:
-        close = f"which is {'less' if en < 0 else 'more'} than can be explained by what both are known to"
+        close = f"which is {'less' if en < 0 else 'more'} than the uncertainty of both can explain"
     return (
         f"The rig gave {got} to 1 out of an ideal {ideal}{pulled}; {model} was predicted, {close}."
     )
@@ -73,11 +75,13 @@ def _efficiency(review: dict[str, Any]) -> str:
 def look_at(
     review: dict[str, Any], agreed: Agreement, shown: Units, own: frozenset[str] = frozenset()
 ) -> str:
-    """One sentence that names at most three things, the gravest first; own: parts that a cell
-    measures."""
-    found: list[str] = []
+    """One sentence that names at most three things to look at, the most serious first.
+
+    own: names of the parts whose peak their own cell measured.
+    """
+    points: list[str] = []
     if review["state"] == "changed":
-        found.append("the record, which was changed after it was sealed")
+        points.append("the record, which was changed after it was sealed")
     over = sorted(
         (p for p in review["peaks"] if p["use"] is not None and p["use"] > 1),
         key=lambda p: -p["use"],
@@ -90,25 +94,25 @@ def look_at(
         )
         sure = "" if all(p["name"] in own for p in over) else "may have "
         more = f" and {len(over) - NAMED} more" if len(over) > NAMED else ""
-        found.append(f"what {sure}carried more than it is allowed to: {names}{more}")
+        points.append(f"what {sure}carried more than it is allowed to: {names}{more}")
     counts = Counter(e["kind"] for e in review["events"])
     saturated = sorted({e["channel"] for e in review["events"] if e["kind"] == "saturated"})
     if saturated:
-        found.append(f"{', '.join(saturated)}, beyond capacity, so that true peaks are not known")
+        points.append(f"{', '.join(saturated)}, beyond capacity, so that true peaks are not known")
     if agreed.outside is not None:
-        found.append(f"the calibration: {agreed.outside.text(shown)}")
+        points.append(f"the calibration: {agreed.outside.text(shown)}")
     sudden = [
         f"{counts[k]} {one if counts[k] == 1 else many}" for k, one, many in OFTEN if counts[k]
     ]
     if sudden:
-        found.append(" and ".join(sudden))
+        points.append(" and ".join(sudden))
     if agreed.look_at:
-        found.append("; ".join(texts(agreed.look_at, shown)))
+        points.append("; ".join(texts(agreed.look_at, shown)))
     dropped = sum(review["dropped"].values())
     if dropped:
-        found.append(f"{dropped} dropped lines, in rejects.csv")
+        points.append(f"{dropped} dropped lines, in rejects.csv")
     if review["state"] == "cut short":
-        found.append("the end of the job, which was not recorded")
-    if not found:
+        points.append("the end of the job, which was not recorded")
+    if not points:
         return "Nothing stands out to be looked at; gear is still inspected by a person before its next use."
-    return "Look at " + "; ".join(found[:3]) + "."
+    return "Look at " + "; ".join(points[:3]) + "."

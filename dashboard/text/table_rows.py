@@ -1,6 +1,6 @@
-"""Each column of a table, once for terminal, page, report and CSV.
+"""Defines each column of every table once, for terminal, page, report and CSV.
 
-A consumer chooses columns and lays them out; it formats no number and names no column.
+The caller chooses columns and lays them out; title and number format come from here.
 """
 
 from __future__ import annotations
@@ -16,8 +16,10 @@ from logger.errors import one_line
 
 MANY_DEGREES = 1000.0  # from here on t is the normal quantile to three digits
 FORMULA = ("=", "+", "-", "@", "\t", "\r")
-GRAVE = frozenset({"over_limit", "slip", "shock", "saturated", "alarm", "mark", "stale", "gap"})
-KNOWN_BY = {
+# kinds of event that a short list shows before all others
+SERIOUS = frozenset({"over_limit", "slip", "shock", "saturated", "alarm", "mark", "stale", "gap"})
+# what a peak force follows from -> words
+PEAK_SOURCES = {
     "cell": "own cell",
     "most": "at most",
     "inferred": "may be more",  # its own friction is not counted
@@ -42,12 +44,12 @@ FORMATS: Mapping[str, Callable[[Any], str]] = {
 class Column:
     """One column of a table.
 
-    title: what stands above it; "" where the CSV alone has it
-    value: takes from a row an SI number, a quantity {"value", "U95"} or a text; None: not known
-    kind: force, length, work, number, text or a key of FORMATS; "own": the row's own
-    none: what is shown where the value is not known
-    most: characters of a text
-    csv: heading in a CSV, with the SI unit; "" where none has it
+    title: its heading; "" for a column of the CSV alone
+    value: gets from a row a number (SI), a quantity {"value", "U95"} or a text; None: not known
+    kind: force, length, work, number, text or a key of FORMATS; "own": the row has a `kind`
+    none: text for a value that is not known
+    most: characters of a text at most
+    csv: heading in a CSV, with the SI unit; "" for a column that no CSV has
     """
 
     title: str
@@ -58,7 +60,7 @@ class Column:
     csv: str = ""
 
     def text(self, row: Any, shown: Units = METRIC) -> str:
-        """The value as people see it."""
+        """The value as text in these units."""
         value = self.value(row)
         if value is None or value == "":
             return self.none if value is None else ""
@@ -67,10 +69,10 @@ class Column:
             return one_line(value, self.most)
         if kind in FORMATS:
             return FORMATS[kind](value)
-        return shown.of(kind, value if isinstance(value, Mapping) else {"value": value})
+        return shown.quantity(kind, value if isinstance(value, Mapping) else {"value": value})
 
     def cell(self, row: Any) -> str:
-        """The value in a CSV: SI, and no text that a spreadsheet takes for a formula."""
+        """The value as a cell of a CSV: SI, and never a text that a spreadsheet runs as a formula."""
         value = self.value(row)
         if value is None or isinstance(value, float):
             return "" if value is None else f"{value:.9g}"
@@ -78,24 +80,25 @@ class Column:
 
 
 def safe(text: str) -> str:
-    """The text as a cell that no spreadsheet takes for a formula, also not after spaces."""
+    """The text with an apostrophe before it if a spreadsheet would run it as a formula, also after
+    spaces."""
     return "'" + text if text.lstrip(" \n\u00a0").startswith(FORMULA) else text
 
 
 def texts(columns: Sequence[Column], rows: Iterable[Any], shown: Units = METRIC) -> list[list[str]]:
-    """A table as people see it, its titles first."""
+    """The titled columns of these rows as text, titles first."""
     seen = [c for c in columns if c.title]
     return [[c.title for c in seen], *([c.text(row, shown) for c in seen] for row in rows)]
 
 
 def csv_cells(columns: Sequence[Column], rows: Iterable[Any]) -> list[list[str]]:
-    """A table as a CSV has it, its headings first."""
+    """The CSV columns of these rows as cells, headings first."""
     written = [c for c in columns if c.csv]
     return [[c.csv for c in written], *([c.cell(row) for c in written] for row in rows)]
 
 
 def without(columns: Sequence[Column], *titles: str) -> tuple[Column, ...]:
-    """Columns of a table that has no room for all."""
+    """These columns but those with the titles given."""
     return tuple(c for c in columns if c.title not in titles)
 
 
@@ -121,7 +124,7 @@ PEAKS = (
     Column("allowed", key("limit_N"), "force", none="unrated"),
     Column("use", key("use"), "use", none="-"),
     Column("at", key("time_s"), "time", none="-"),
-    Column("how", lambda row: KNOWN_BY[row["by"]]),
+    Column("how", lambda row: PEAK_SOURCES[row["by"]]),
 )
 EVENTS = (
     Column("no.", key("k"), "count"),
@@ -135,13 +138,13 @@ EVENTS = (
 
 
 def numbered(rows: Iterable[Mapping[str, Any]]) -> list[dict[str, Any]]:
-    """Rows of a review, each with its number k, from 1."""
+    """Rows of a review, each with its number as `k`, from 1."""
     return [{"k": k, **row} for k, row in enumerate(rows, 1)]
 
 
 def listed_events(review: dict[str, Any], most: int) -> list[dict[str, Any]]:
-    """Events where there is room for so many: the grave go before others, all in order of time."""
-    order = sorted(numbered(review["events"]), key=lambda e: e["kind"] not in GRAVE)
+    """At most this many events, numbered, in order of time; serious ones are kept before others."""
+    order = sorted(numbered(review["events"]), key=lambda e: e["kind"] not in SERIOUS)
     return sorted(order[:most], key=key("k"))
 
 

@@ -1,9 +1,7 @@
-"""What people see: SI values as text, metric or US; files stay SI.
+"""Formats SI values as text in metric or US units.
 
-A number with an uncertainty is rounded to the second digit of the uncertainty (the usual way of
-reporting, JCGM 100:2008 7.2.6), one without to three significant digits.
-
-The quantities of a message become what the reader asked for in `Units.written`.
+A number with an uncertainty is rounded to the second digit of the uncertainty (JCGM 100:2008, 7.2.6),
+one without to three significant digits.  `Units.written` converts the quantities of a message.
 """
 
 from __future__ import annotations
@@ -23,9 +21,15 @@ UNKNOWN = "not known"
 
 
 @dataclass(frozen=True)
-class Quantity:
-    """How one kind of quantity is shown: `unit` is worth `size` in SI; from `big_from` (SI) on
-    `big_unit` is used, worth `big_size`."""
+class DisplayUnit:
+    """The unit in which one kind of quantity is shown, and a second one for large values.
+
+    unit: its symbol; "" for a plain number.
+    size: one `unit` in SI.
+    big_unit: symbol for large values.
+    big_size: one `big_unit` in SI.
+    big_from: value from which `big_unit` is used, SI.
+    """
 
     unit: str
     size: float = 1.0
@@ -34,7 +38,7 @@ class Quantity:
     big_from: float = math.inf
 
     def chosen(self, value_si: float) -> tuple[str, float]:
-        """The unit for a value of this size, and what it is worth in SI."""
+        """The symbol of the unit for a value, value_si in SI, and the size of one unit in SI."""
         if abs(value_si) >= self.big_from:
             return self.big_unit, self.big_size
         return self.unit, self.size
@@ -42,62 +46,76 @@ class Quantity:
 
 @dataclass(frozen=True)
 class Units:
-    """One system of units.  Every function takes SI, None for what is not known."""
+    """One system of units, metric or US.  The methods take SI values, and None for one that is not known.
+
+    name: as in --units.
+    force_shown: unit of forces.
+    length_shown: unit of lengths.
+    work_shown: unit of work.
+    message_units: unit of a message's quantity -> (symbol shown, how many of it are one of the former);
+        a unit that is missing is shown as it is.  Factors: NIST SP 811, appendix B.
+    """
 
     name: str
-    force_shown: Quantity
-    length_shown: Quantity
-    work_shown: Quantity
-    # SI unit of a message's quantity: (shown as, one of the SI unit in it); NIST SP 811, appendix B
-    of_si: Mapping[str, tuple[str, float]] = field(default_factory=dict)
+    force_shown: DisplayUnit
+    length_shown: DisplayUnit
+    work_shown: DisplayUnit
+    message_units: Mapping[str, tuple[str, float]] = field(default_factory=dict)
 
     def written(self, value: float, form: str, unit: str) -> tuple[str, str]:
-        """(number, unit) of a message's quantity, which SI writes with the format `form`: the same
-        number of digits, within bounds."""
+        """Number and unit of a message's quantity, as text.
+
+        value: in `unit`; form: its format in that unit.  After conversion the number keeps as many
+        significant digits, within LEAST_DIGITS and MOST_DIGITS.
+        """
         si = format(value, form)
-        if unit not in self.of_si or not math.isfinite(value):
+        if unit not in self.message_units or not math.isfinite(value):
             return si, unit
-        shown, size = self.of_si[unit]
+        shown, size = self.message_units[unit]
         exact = "." not in si or unit.startswith("k")
         places = _places(si, size, LEAST_OF_EXACT if exact else LEAST_DIGITS)
         signs = ("+" if si[0] == "+" else "") + ("," if "," in form else "")
         return format(round(value * size, places), f"{signs}.{max(0, places)}f"), shown
 
     def force(self, newton: float | None) -> str:
+        """A force as text; newton: N."""
         return _text(self.force_shown, newton)
 
     def length(self, metre: float | None) -> str:
+        """A length as text; metre: m."""
         return _text(self.length_shown, metre)
 
     def work(self, joule: float | None) -> str:
+        """A work as text; joule: J."""
         return _text(self.work_shown, joule)
 
     def force_pm(self, newton: float | None, u: float | None) -> str:
-        """Value and expanded uncertainty (95 %, k = 2) from a standard one."""
+        """A force with its expanded uncertainty (95 %, k = 2); newton: N; u: standard uncertainty,
+        N."""
         return _text(self.force_shown, newton, None if u is None else 2.0 * u)
 
-    def of(self, kind: str, quantity: Mapping[str, Any] | None) -> str:
-        """A measured quantity {"value", "U95"} of kind force, length, work or number."""
+    def quantity(self, kind: str, quantity: Mapping[str, Any] | None) -> str:
+        """A quantity {"value", "U95"}, SI, as text; kind: force, length, work or number."""
         if not quantity or quantity.get("value") is None:
             return UNKNOWN
         shown = {
             "force": self.force_shown, "length": self.length_shown, "work": self.work_shown,
-        }.get(kind, Quantity(""))  # fmt: skip
+        }.get(kind, DisplayUnit(""))  # fmt: skip
         return _text(shown, quantity["value"], quantity.get("U95"))
 
 
 _KILO = 1000.0
 METRIC = Units(
     "metric",
-    Quantity("N", 1.0, "kN", _KILO, 10_000.0),
-    Quantity("m"),
-    Quantity("J", 1.0, "kJ", _KILO, 10_000.0),
+    DisplayUnit(unit="N", size=1.0, big_unit="kN", big_size=_KILO, big_from=10_000.0),
+    DisplayUnit("m"),
+    DisplayUnit(unit="J", size=1.0, big_unit="kJ", big_size=_KILO, big_from=10_000.0),
 )
 US = Units(
     "us",
-    Quantity("lbf", LBF_N),
-    Quantity("ft", FOOT_M),
-    Quantity("ft lbf", FOOT_M * LBF_N),
+    DisplayUnit("lbf", LBF_N),
+    DisplayUnit("ft", FOOT_M),
+    DisplayUnit("ft lbf", FOOT_M * LBF_N),
     {
         "N": ("lbf", 1 / LBF_N),
         "kN": ("lbf", _KILO / LBF_N),
@@ -119,13 +137,14 @@ US = Units(
 SYSTEMS = {"metric": METRIC, "us": US}
 
 
-# digits of a number that SI writes with fewer or more; a whole one and one in kN may be exact, such as
-# a rating, which must not be rounded up by much
+# Bounds of the significant digits of a converted number.  A whole number and one in kN may be exact, such
+# as a rating, so three digits are kept: a rating must not be rounded up by much.
 LEAST_DIGITS, LEAST_OF_EXACT, MOST_DIGITS = 2, 3, 4
 
 
 def number(value: float | None, digits: int = 3) -> str:
-    """A plain number with this many significant digits, never in powers of ten; "-" if None."""
+    """A value as a decimal number with this many significant digits, never with an exponent; "-" if
+    None."""
     if value is None:
         return "-"
     if value == 0 or not math.isfinite(value):
@@ -136,7 +155,8 @@ def number(value: float | None, digits: int = 3) -> str:
 
 
 def plus_minus(value: float, expanded: float | None) -> str:
-    """"7.34 ± 0.53": both rounded to the second digit of the uncertainty."""
+    """ "7.34 ± 0.53": value and expanded uncertainty, both rounded to the second digit of the
+    latter."""
     if expanded is None or not math.isfinite(expanded) or expanded <= 0:
         return number(value)
     places = 1 - math.floor(math.log10(float(f"{expanded:.1e}")))
@@ -145,12 +165,13 @@ def plus_minus(value: float, expanded: float | None) -> str:
 
 
 def percent(fraction: float | None) -> str:
-    """A fraction as whole percent; "-" if None."""
+    """A fraction (1 for 100 %) as a whole number of percent; "-" if None."""
     return "-" if fraction is None else f"{100 * fraction:.0f} %"
 
 
 def _places(written: str, size: float, least: int) -> int:
-    """Decimal places that keep as many digits as were written, within bounds; < 0: tens, hundreds."""
+    """Decimal places that keep as many significant digits as `written` has, within bounds; below 0: the
+    number is rounded to tens, hundreds and so on.  size: factor by which the number is converted."""
     value = abs(float(written.replace(",", ""))) * size
     if not value:
         return len(written.partition(".")[2])
@@ -159,7 +180,7 @@ def _places(written: str, size: float, least: int) -> int:
     return kept - 1 - math.floor(math.log10(float(f"{value:.{kept - 1}e}")))
 
 
-def _text(shown: Quantity, value: float | None, expanded: float | None = None) -> str:
+def _text(shown: DisplayUnit, value: float | None, expanded: float | None = None) -> str:
     if value is None:
         return UNKNOWN
     unit, size = shown.chosen(value)

@@ -12,7 +12,7 @@ from pathlib import Path
 from dashboard.live.state_feed import encode
 from dashboard.text.templates import render
 from dashboard.web import qr
-from dashboard.web.gate import ANYONE, HTML, JSON, OPERATOR, Answer, Request, Route, asked_texts
+from dashboard.web.gate import ANYONE, HTML, JSON, OPERATOR, Answer, Route, WebRequest, asked_texts
 from dashboard.web.sharing import Sharing
 
 FILES = Path(__file__).parents[1] / "entry"
@@ -24,17 +24,17 @@ def routes(sharing: Sharing) -> list[Route]:
     page, script = ((FILES / name).read_bytes() for name in ("enter.html", "enter.js"))
     at = re.compile
 
-    def enter(request: Request) -> Answer:
+    def enter(request: WebRequest) -> Answer:
         """Exchange a code for a cookie.  Raises Refused."""
         code = asked_texts(request.body, ("code",)).get("code", "")
         role, cookie = sharing.enter(code, request.environ)
         return Answer(200, encode({"role": role}), JSON, cookie=cookie)
 
-    def share(request: Request) -> Answer:
+    def share(request: WebRequest) -> Answer:
         """The page with the link for viewers."""
         return Answer(200, render("watch/share.html.j2", link=sharing.url("viewer")).encode(), HTML)
 
-    def picture(request: Request) -> Answer:
+    def picture(request: WebRequest) -> Answer:
         """The link for viewers as a QR code."""
         return Answer(200, qr.svg(sharing.url("viewer")), "image/svg+xml")
 

@@ -18,8 +18,8 @@ from dashboard.web.gate import (
     Answer,
     Gate,
     Refused,
-    Request,
     Route,
+    WebRequest,
     asked_int,
     asked_texts,
 )
@@ -97,17 +97,17 @@ class Server(Listening):
             routes += entrance(self.sharing)
         return routes
 
-    def _who(self, request: Request) -> Answer:
+    def _who(self, request: WebRequest) -> Answer:
         """The role of whoever asks, and whether the page is shared."""
         shared = self.sharing is not None
         return Answer(200, encode({"role": request.role, "shared": shared}), JSON)
 
-    def _list(self, request: Request) -> Answer:
+    def _list(self, request: WebRequest) -> Answer:
         from dashboard.watch.session_list import page
 
         return Answer(200, page(self.hub.folder).encode("utf-8", "replace"), HTML)
 
-    def _since(self, request: Request) -> Answer:
+    def _since(self, request: WebRequest) -> Answer:
         """What changed on the live page since the version that the query names."""
         query = request.query
         seq, version = asked_int(query, "seq"), asked_int(query, "v")
@@ -119,7 +119,7 @@ class Server(Listening):
             raise Refused(404, "no such session")
         return Answer(200, watch.since(seq, version, span), JSON)
 
-    def _rig(self, request: Request) -> Answer:
+    def _rig(self, request: WebRequest) -> Answer:
         """A drawing of the rig with its bodies where they are now; names in it are escaped."""
         width = asked_int(request.query, "w")
         if not LEAST_WIDTH <= width <= MOST_WIDTH:
@@ -130,7 +130,7 @@ class Server(Listening):
         svg, number = watch.drawing(width)
         return Answer(200, encode({"svg": svg, "g": number}), JSON)
 
-    def _act_rig(self, request: Request) -> Answer:
+    def _act_rig(self, request: WebRequest) -> Answer:
         """Put a new rig file into the session's inbox; the recorder takes it from there."""
         from logger.recorder.request_inbox import ask_rig_text
 
@@ -141,7 +141,7 @@ class Server(Listening):
         name = ask_rig_text(watch.path, asked.get("text", ""), request.role or "viewer")
         return Answer(202, encode({"id": name}), JSON)
 
-    def _act(self, request: Request) -> Answer:
+    def _act(self, request: WebRequest) -> Answer:
         """Put an operator's mark, zero, acknowledgement ... into the session's inbox."""
         from logger.recorder.request_inbox import ask
 

@@ -1,5 +1,5 @@
 """The web server without any page: gate, listener, connections, sharing, QR picture.
 
-Read `gate` (what a request must be), `sharing` (codes and cookies), then `listener` and
+Read `gate` (checks every request), `sharing` (access codes and cookies), then `listener` and
 `connection_limits`; `qr` draws a link.  Imports no page and nothing else of this room.
 """

@@ -1,9 +1,9 @@
-"""The one gate before every route: what is not expected is refused, shortly and without a trace.
+"""Checks every request before its route handles it, and refuses an unexpected one with a short answer.
 
-Refused are, in this order: another Host (a page elsewhere that lets its name lead here), a foreign
-Origin or Sec-Fetch-Site, a long URL, who has no code where one is asked for, a method or route that is
-not on the list or not for this role, a large body, and an action without the token of this run.
-Whatever a route raises becomes one short answer and a trace in a log.
+The checks, in this order: Host (against DNS rebinding), Origin and Sec-Fetch-Site, length and
+characters of the URL, the access code where the page is shared, route and method, the role, the size of
+the body, the token of this run for an action.  An exception in a route becomes one short answer and a
+trace in a log.
 """
 
 from __future__ import annotations
@@ -39,8 +39,17 @@ Wsgi = Callable[[dict[str, Any], StartResponse], Iterable[bytes]]
 
 
 @dataclass(frozen=True)
-class Request:
-    """What a route may look at.  match: the route's pattern on the path; role: of who asks."""
+class WebRequest:
+    """A request that has passed the gate, as a route sees it.
+
+    method: GET, HEAD or POST.
+    path: of the URL, decoded.
+    query: the URL's parameters, decoded.
+    body: bytes of the body, b"" without one.
+    match: the match of the route's pattern with the path.
+    environ: the WSGI environment.
+    role: VIEWER or OPERATOR; None for a client without a code.
+    """
 
     method: str
     path: str
@@ -53,7 +62,14 @@ class Request:
 
 @dataclass(frozen=True)
 class Answer:
-    """keep: whether a browser may keep it; cookie: of Set-Cookie."""
+    """The answer of a route.
+
+    status: HTTP status.
+    body: what is sent.
+    kind: the Content-Type.
+    keep: whether a browser may cache it.
+    cookie: value of Set-Cookie; "" for none.
+    """
 
     status: int
     body: bytes
@@ -64,27 +80,40 @@ class Answer:
 
 @dataclass(frozen=True)
 class Route:
-    """method: GET (HEAD too) or POST; handle makes the answer, or `app` is asked instead; who may
-    ask: ANYONE, VIEWER (an operator too) or OPERATOR; if not said, VIEWER for a GET and OPERATOR for a
-    POST; token: whether a POST has to carry it."""
+    """One method and path pattern, and what answers it.
+
+    method: GET (HEAD too) or POST.
+    pattern: must match the whole path.
+    handle: makes the answer; None where `app` does.
+    app: a WSGI application that answers instead of `handle`.
+    keep: whether a browser may cache the answer of `app`.
+    who: the role that may use it: ANYONE, VIEWER (an operator too) or OPERATOR; "" for the default.
+    token: whether a POST must carry the token of this run.
+    most: bytes that a body may have.
+    """
 
     method: str
     pattern: re.Pattern[str]
-    handle: Callable[[Request], Answer] | None = None
+    handle: Callable[[WebRequest], Answer] | None = None
     app: Wsgi | None = None
     keep: bool = False
     who: str = ""
     token: bool = True
-    most: int = MOST_BODY  # bytes of a body
+    most: int = MOST_BODY
 
     @property
     def for_whom(self) -> str:
+        """The role that may use it: `who`, by default VIEWER for a GET and OPERATOR for a POST."""
         return self.who or (VIEWER if self.method == "GET" else OPERATOR)
 
 
 @dataclass(frozen=True)
 class Refused(Exception):
-    """A request that is not answered."""
+    """A request is refused: raised by the gate and by routes, answered with a status and a sentence.
+
+    status: HTTP status.
+    why: a sentence for the page.
+    """
 
     status: int
     why: str
@@ -92,9 +121,16 @@ class Refused(Exception):
 
 @dataclass
 class Gate:
-    """A WSGI application.  hosts: the values of Host that are this server; token: of this run;
-    script_hashes: CSP sources of inline scripts; log: takes what a route raised; role_of: who asks,
-    by the request's environ (None: nobody who was let in)."""
+    """A WSGI application that checks each request and passes it to its route.
+
+    hosts: values of the Host header that name this server.
+    token: of this run; an action must carry it.
+    routes: all that is served.
+    script_hashes: sources of inline scripts, for the content security policy.
+    log: takes an exception that a route raised.
+    role_of: role of a request by its environ; None for a client without a code.
+    headers: security headers of every answer.
+    """
 
     hosts: frozenset[str]
     token: str
@@ -105,7 +141,7 @@ class Gate:
     headers: list[tuple[str, str]] = field(init=False)
 
     def __post_init__(self) -> None:
-        # style: plotly.js and React set styles on elements, which hashes cannot allow
+        # 'unsafe-inline' for styles: plotly.js and React set styles on elements, which hashes cannot allow
         policy = (
             "default-src 'none'; script-src 'self' " + " ".join(self.script_hashes) + "; "
             "style-src 'self' 'unsafe-inline'; img-src 'self' data: blob:; connect-src 'self'; "
@@ -126,7 +162,7 @@ class Gate:
         try:
             route, request = self._admit(environ)
             if route.app is not None:
-                return self._passed(route, environ, start)
+                return self._pass_on(route, environ, start)
             assert route.handle is not None
             answer = route.handle(request)
         except Refused as refused:
@@ -135,19 +171,20 @@ class Gate:
             answer = Answer(409, one_line(f"{fault.fault}; {fault.cure}", 300).encode("utf-8"))
         except Exception as error:
             self.log(error)
-            answer = Answer(500, b"our own fault; the trace is in the log")
+            answer = Answer(500, b"our own fault: the program failed; its log has the trace")
         return self._send(answer, environ, start, began)
 
-    # -- who may come in -----------------------------------------------------------------------
-    def _admit(self, environ: dict[str, Any]) -> tuple[Route, Request]:
+    # -- checks -----------------------------------------------------------------------
+    def _admit(self, environ: dict[str, Any]) -> tuple[Route, WebRequest]:
+        """The route of a request and the request as the route sees it; raises Refused."""
         if environ.get("HTTP_HOST", "") not in self.hosts:
-            raise Refused(421, "this server does not answer under that name")
+            raise Refused(421, "this server does not answer under this name")
         origin = environ.get("HTTP_ORIGIN")
         if origin is not None and origin not in {f"http://{host}" for host in self.hosts}:
-            raise Refused(403, "asked from a page of another origin")
+            raise Refused(403, "a page of another origin sent this request")
         if environ.get("HTTP_SEC_FETCH_SITE", "none") not in ("none", "same-origin"):
-            raise Refused(403, "asked from a page of another site")
-        # WSGI hands on bytes as latin-1
+            raise Refused(403, "a page of another site sent this request")
+        # WSGI gives the bytes of a path as latin-1
         path = environ.get("PATH_INFO", "").encode("latin-1", "replace").decode("utf-8", "replace")
         text = environ.get("QUERY_STRING", "")
         if len(path) + len(text) > MOST_URL:
@@ -155,29 +192,32 @@ class Gate:
         if not path.isprintable() or "\\" in path or ".." in path or "//" in path:
             raise Refused(400, "no such address")
         method = environ.get("REQUEST_METHOD", "")
-        found = [(r, m) for r in self.routes if (m := r.pattern.fullmatch(path))]
+        candidates = [(r, m) for r in self.routes if (m := r.pattern.fullmatch(path))]
         role = self.role_of(environ)
-        if role is None and not any(r.for_whom == ANYONE for r, _ in found):
-            # before anything is said about what is here and what is not
+        if role is None and not any(r.for_whom == ANYONE for r, _ in candidates):
+            # before a 404, which would show which routes exist
             raise Refused(403, "this page needs the code of its run: open the link you were given")
-        if not found:
+        if not candidates:
             raise Refused(404, "nothing is here")
         wanted = "GET" if method == "HEAD" else method
-        route, match = next(((r, m) for r, m in found if r.method == wanted), (None, None))
+        route, match = next(((r, m) for r, m in candidates if r.method == wanted), (None, None))
         if route is None or match is None:
-            raise Refused(405, f"not with {method[:10]}" if method.isalpha() else "not so")
+            name = method[:10] if method.isalpha() else "this method"
+            raise Refused(405, f"{name} is not allowed here")
         if route.for_whom not in MAY.get(role, ()):
-            raise Refused(403, "only an operator may do this" if role else "this needs a code")
+            raise Refused(
+                403, "only an operator may do this" if role else "this page needs an access code"
+            )
         body = self._body(environ, route.most)
         if route.method == "POST" and route.token:
             given = environ.get(TOKEN_HEADER, "")
             if not hmac.compare_digest(given.encode("latin-1", "replace"), self.token.encode()):
                 raise Refused(403, "the token of this run is missing or wrong: load the page again")
         kind = environ.get("CONTENT_TYPE", "").split(";")[0].strip().lower()
-        if route.method == "POST" and kind != JSON:  # which a form of another page cannot say
+        if route.method == "POST" and kind != JSON:  # a form of another page cannot send JSON
             raise Refused(415, "send application/json")
         query = dict(parse_qsl(text, keep_blank_values=True, max_num_fields=20, errors="replace"))
-        return route, Request(
+        return route, WebRequest(
             method=method,
             path=path,
             query=query,
@@ -188,20 +228,23 @@ class Gate:
         )
 
     def _body(self, environ: dict[str, Any], most: int) -> bytes:
+        """The body of at most this many bytes; raises Refused."""
         if environ.get("HTTP_TRANSFER_ENCODING"):
-            raise Refused(411, "say the body's length")
+            raise Refused(411, "send the body's length in Content-Length")
         try:
             length = int(environ.get("CONTENT_LENGTH") or 0)
         except ValueError:
-            raise Refused(400, "the body's length is no number") from None
+            raise Refused(400, "Content-Length is not a whole number") from None
         if length > most:
-            raise Refused(413, f"at most {most} bytes")
+            raise Refused(413, f"the body has more than {most} bytes")
         return environ["wsgi.input"].read(length) if length > 0 else b""
 
-    # -- answering -----------------------------------------------------------------------------
+    # -- answers -----------------------------------------------------------------------------
     def _send(
         self, answer: Answer, environ: dict[str, Any], start: StartResponse, began: float
     ) -> list[bytes]:
+        """Send an answer with its headers; began: when the request came, s of the performance
+        counter."""
         took_ms = 1000 * (time.perf_counter() - began)
         headers = [
             ("Content-Type", answer.kind),
@@ -215,18 +258,19 @@ class Gate:
         start(f"{answer.status} {REASONS.get(answer.status, 'Other')}", headers)
         return [] if environ.get("REQUEST_METHOD") == "HEAD" else [answer.body]
 
-    def _passed(
+    def _pass_on(
         self, route: Route, environ: dict[str, Any], start: StartResponse
     ) -> Iterable[bytes]:
-        """The answer of the application behind; what it refuses or breaks on stays short."""
-        said: list[Any] = []
+        """Answer through the route's application, with the gate's headers; its errors become 404."""
+        started: list[Any] = []
 
         def catch(status: str, headers: list[tuple[str, str]], info: Any = None) -> Any:
-            said[:] = [status, headers]
+            """Keep what the application passes to start_response."""
+            started[:] = [status, headers]
             return lambda data: None
 
         assert route.app is not None
-        # what is behind sees no header or body that a route of it does not need
+        # the application gets no body, because none of its routes needs one
         pieces = route.app({**environ, "CONTENT_LENGTH": "0"}, catch)
         try:
             body = b"".join(pieces)
@@ -234,7 +278,7 @@ class Gate:
             close = getattr(pieces, "close", None)
             if close is not None:
                 close()
-        status, headers = said
+        status, headers = started
         if int(status[:3]) >= 400:
             raise Refused(404, "nothing is here")
         own = {name.lower() for name, _ in self.headers} | {"set-cookie", "server"}
@@ -247,21 +291,22 @@ class Gate:
 
 
 def asked_int(query: Mapping[str, str], name: str) -> int:
-    """A whole number from the query, 0 where it is missing; raises Refused."""
+    """The whole number in a query parameter, 0 where it is missing; raises Refused."""
     text = query.get(name, "0")
     if not re.fullmatch(r"[0-9]{1,15}", text):
-        raise Refused(400, f"{name} is a whole number")
+        raise Refused(400, f"{name} must be a whole number")
     return int(text)
 
 
-def asked_texts(body: bytes, known: Sequence[str]) -> dict[str, str]:
-    """A JSON object whose keys are known and whose values are texts; raises Refused."""
+def asked_texts(body: bytes, keys: Sequence[str]) -> dict[str, str]:
+    """The JSON object in a body, whose keys are among these and whose values are texts; raises
+    Refused."""
     try:
-        found = json.loads(body.decode("utf-8"))
+        values = json.loads(body.decode("utf-8"))
     except (ValueError, RecursionError):
-        found = None
-    if not isinstance(found, dict) or not all(
-        key in known and isinstance(value, str) for key, value in found.items()
+        values = None
+    if not isinstance(values, dict) or not all(
+        key in keys and isinstance(value, str) for key, value in values.items()
     ):
-        raise Refused(400, "send one JSON object with the texts " + ", ".join(known))
-    return found
+        raise Refused(400, "send one JSON object with the texts " + ", ".join(keys))
+    return values

@@ -1,4 +1,4 @@
-"""A WSGI application on a port of one address, served by waitress; the log of what it breaks on."""
+"""Serves a WSGI application on a port of one address with waitress, and logs its exceptions."""
 
 from __future__ import annotations
 
@@ -22,7 +22,10 @@ MOST_LOGGED = 50
 
 
 class FaultLog:
-    """Traces of our own faults in one file of the temporary folder, made at the first of them."""
+    """Writes traces of exceptions to a file in the temporary folder, which the first one creates.
+
+    path: of the file; None before the first exception.
+    """
 
     def __init__(self) -> None:
         self.path: Path | None = None
@@ -44,9 +47,11 @@ class FaultLog:
 
 
 class Listening:
-    """Waitress on 127.0.0.1, or on one other address alone; port 0 takes a free one.  url: what to
-    open; hosts: what a request may call this server.
+    """A waitress server that listens on 127.0.0.1, or on one other address alone.
 
+    port: that it listens on; 0 asks for a free one.
+    url: address of the page.
+    hosts: values of the Host header that name this server.
     Raises CallFault where the address or the port cannot be used.
     """
 
@@ -62,7 +67,7 @@ class Listening:
         names = (HOST, "localhost") if address is None else (address,)
         hosts = [f"[{n}]:{self.port}" if ":" in n else f"{n}:{self.port}" for n in names]
         self.url = f"http://{hosts[0]}/"
-        if self.port == 80:  # which browsers leave out
+        if self.port == 80:  # browsers leave it out of Host
             hosts += [host.removesuffix(":80") for host in hosts]
         self.hosts = frozenset(hosts)
 
@@ -71,28 +76,32 @@ class Listening:
         self._waitress.run()
 
     def close(self) -> None:
-        """End `run`, from another thread; what is closed already stays so."""
+        """End `run`, from another thread; a second call does nothing."""
         from waitress import wasyncore
 
         if not self._open.acquire(blocking=False):
             return
-        held = self._waitress
-        held.task_dispatcher.shutdown(timeout=1.0)
-        # in the thread that serves, between two rounds of its loop
-        with suppress(OSError):  # it ended by itself meanwhile
-            held.trigger.pull_trigger(lambda: wasyncore.close_all(held._map, ignore_all=True))
+        server = self._waitress
+        server.task_dispatcher.shutdown(timeout=1.0)
+        # the trigger closes all sockets in the serving thread, between two rounds of its loop
+        with suppress(OSError):  # the loop has ended already
+            server.trigger.pull_trigger(lambda: wasyncore.close_all(server._map, ignore_all=True))
 
 
 def _listen(address: str, port: int) -> socket.socket:
+    """A socket that listens; raises CallFault."""
     family = socket.AF_INET6 if ":" in address else socket.AF_INET
     try:
         return socket.create_server((address, port), family=family)
     except OSError as error:
         if error.errno in (errno.EADDRNOTAVAIL, errno.EAFNOSUPPORT):
             raise CallFault(
-                "--share", f"{address} is no address of this machine", "give one that it has"
+                "--share",
+                f"{address} is not an address of this machine",
+                "give one of its own addresses",
             ) from None
         raise CallFault(
-            "--http", f"port {port} of {address} cannot be used ({error.strerror})",
-            "give another, or 0 for a free one",
+            "--http",
+            f"port {port} of {address} cannot be used ({error.strerror})",
+            "give another port, or 0 for a free one",
         ) from None

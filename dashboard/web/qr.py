@@ -1,4 +1,4 @@
-"""A link as a QR picture (ISO/IEC 18004): SVG for a page, half blocks for a terminal."""
+"""Draws a link as a QR code (ISO/IEC 18004): SVG for a page, half blocks for a terminal."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ _BLOCKS = {(False, False): " ", (True, False): "▀", (False, True): "▄", (Tru
 
 
 def svg(text: str, scale: int = 6) -> bytes:
-    """The picture as an SVG file, black on white in every theme."""
+    """The QR code as an SVG file, black on white in every theme; scale: pixels of one module."""
     import segno
 
     out = io.BytesIO()
@@ -21,8 +21,10 @@ def svg(text: str, scale: int = 6) -> bytes:
 
 
 def lines(text: str) -> list[str]:
-    """The picture as text, two rows of modules a line; dark modules are the blocks' ink, so it
-    wants dark ink on a light ground."""
+    """The QR code as lines of text, two rows of modules in each.
+
+    Dark modules are drawn as ink, so the terminal must show dark ink on a light ground.
+    """
     import segno
 
     code = segno.make(text, error="m", micro=False)

@@ -56,7 +56,7 @@ def test_it_fits_every_screen_and_can_be_touched(browser, page, shots, width, he
     )
     assert small == []
     measured = review_session(LAUNCH)["measured"]
-    assert METRIC.of("force", measured["haul_force_N"]) in browser.text("sentences")
+    assert METRIC.quantity("force", measured["haul_force_N"]) in browser.text("sentences")
     assert (
         browser.js("return document.querySelectorAll('#time-plot .scatterlayer .trace').length")
         >= 3

@@ -150,7 +150,7 @@ def test_a_coarser_step_than_is_written_can_be_stated(haul, tmp_path):
 def test_nothing_is_written_over_but_a_calibration(haul, points, tmp_path):
     letter = tmp_path / "letter.txt"
     letter.write_text("keep me\n", "utf-8")
-    for out, words in ((points, "table of points itself"), (letter, "no calibration")):
+    for out, words in ((points, "table of points itself"), (letter, "not a calibration")):
         before = out.read_bytes()
         said = haul("calibrate", points, "--out", out)
         assert (said.status, said.err.count("\n")) == (2, 1) and words in said.err

@@ -24,7 +24,7 @@ def test_winners_first_and_a_reason_for_each_loser(haul):
 def test_nothing_fits_answers_no(haul):
     said = haul("choose", "--load-N", 500_000, *JOB)
     assert said.status == 1
-    assert "No rig of the shelf does it." in said.out
+    assert "No built-in rig can do it." in said.out
     assert json.loads(haul("choose", "--load-N", 500_000, *JOB, "--json").out)["fits"] == []
 
 
@@ -72,7 +72,7 @@ def test_a_rig_is_written_as_it_was_judged(haul, tmp_path):
 
 def test_us_units_for_people(haul):
     said = haul("choose", "--load-N", 2500, *JOB, "--units", "us")
-    table = said.out.split("Those that do not")[0]
+    table = said.out.split("Rigs that cannot")[0]
     assert "lbf" in table and " kN" not in table
 
 

@@ -31,14 +31,26 @@ def test_steps_go_along_the_rope_with_ideal_beside_friction(haul, rig):
     assert ideal == [3, 1, 1, 1, 1]
     assert model == [2.71, 0.81, 0.81, 0.9, 1]
     # each station stands between its strands, in rope order
-    names = ["load>G1", "grab G1", "G1>C1", "capture C1", "C1>A1", "pulley A1", "A1>T1", "pulley T1"]
+    names = [
+        "load>G1",
+        "grab G1",
+        "G1>C1",
+        "capture C1",
+        "C1>A1",
+        "pulley A1",
+        "A1>T1",
+        "pulley T1",
+    ]
     text = "\n".join(lines)
     assert [text.index(name) for name in names] == sorted(text.index(name) for name in names)
 
 
 def test_a_limit_that_is_passed_answers_no(haul, rig):
     # 28 kN / 10 = 2800 N on the strand at the load, which carries 2.71 of the haul tension
-    within, beyond = haul("predict", rig, "--haul-force", 1033), haul("predict", rig, "--haul-force", 1034)
+    within, beyond = (
+        haul("predict", rig, "--haul-force", 1033),
+        haul("predict", rig, "--haul-force", 1034),
+    )
     assert (within.status, beyond.status) == (0, 1)
     assert "load>G1" in beyond.out and "over the allowed" in beyond.out
     found = haul("predict", rig, "--haul-force", 1034, "--json")
@@ -67,7 +79,10 @@ def test_conditions_show_every_part_in_each(haul, rig):
     held = {row["name"]: row["force_N"] for row in found["conditions"][2]["rows"]}
     assert held["load>G1"] == pytest.approx(813.0) and held["A1>T1"] == pytest.approx(0.0, abs=1e-9)
     # what nobody stated is null with its reason
-    assert found["conditions"][1]["load_N"] is None and "breakaway" in found["conditions"][1]["why_not"]
+    assert (
+        found["conditions"][1]["load_N"] is None
+        and "breakaway" in found["conditions"][1]["why_not"]
+    )
 
 
 def test_job_goes_stroke_by_stroke(haul, rig):
@@ -92,12 +107,15 @@ def test_an_anchor_beside_the_axis_answers_no_by_its_vector_sum(haul, tmp_path):
     """Haul at a right angle to the strand, e 0.9: hypot(0.9, 1) = 1.345 T; 1 kN allowed is 743 N of it."""
     path = tmp_path / "beside.toml"
     path.write_text(
-        'anchor_to_load_m = 20.0\n[defaults]\npulley_efficiency = 0.9\n[further_anchor.P1]\nat_m = 0.0\nmbs_kN = 10\n'
+        "anchor_to_load_m = 20.0\n[defaults]\npulley_efficiency = 0.9\n[further_anchor.P1]\nat_m = 0.0\nmbs_kN = 10\n"
         '[[rope]]\nname = "main"\npath = [ { tie = "load" }, { pulley = "S", on = "P1" }, '
         '{ haul = "team", toward_deg = 90 } ]\n',
         "utf-8",
     )
-    within, beyond = haul("predict", path, "--haul-force", 743), haul("predict", path, "--haul-force", 744)
+    within, beyond = (
+        haul("predict", path, "--haul-force", 743),
+        haul("predict", path, "--haul-force", 744),
+    )
     assert (within.status, beyond.status) == (0, 1)
     assert "P1: 1.00 kN is over the allowed" in beyond.out
     assert "stop hauling at" in within.out and "707 N: P1" in within.out
@@ -108,6 +126,11 @@ def test_an_assumed_knot_is_said_and_gone_when_it_is_stated(haul, rig):
     assert "strength = 1.0" in text and "knot" not in haul("predict", rig).out
     rig.write_text(text.replace(", strength = 1.0", ""), "utf-8")
     said = haul("predict", rig)
-    assert "! load: the knot's strength is not stated; 0.50 is assumed; write strength = ... at the tie" in said.out
+    assert (
+        "! load: the knot's strength is not stated; 0.50 is assumed; write strength = ... at the tie"
+        in said.out
+    )
     # 28 kN x 0.50 / 10 = 1400 N on three times the haul tension
-    assert json.loads(haul("predict", rig, "--json").out)["stop_hauling_at"]["haul_force_N"] == pytest.approx(1400 / 3)
+    assert json.loads(haul("predict", rig, "--json").out)["stop_hauling_at"][
+        "haul_force_N"
+    ] == pytest.approx(1400 / 3)

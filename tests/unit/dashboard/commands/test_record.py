@@ -131,7 +131,9 @@ sys.exit(main(sys.argv[2:]))
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="other system: no signals on Windows")
-def test_a_signal_while_the_main_thread_holds_its_events_lock_ends_the_recording(haul, rig, wired, tmp_path):
+def test_a_signal_while_the_main_thread_holds_its_events_lock_ends_the_recording(
+    haul, rig, wired, tmp_path
+):
     """Seen once as a recorder that no signal ended any more: the handler waited for that lock."""
     device, out = serve_pty(), tmp_path / "session"
     path = wired(device.url)
@@ -201,4 +203,6 @@ def test_a_limit_of_the_rig_is_told_as_the_haul_cell_will_read_it(wired, device)
     """4 kN on a thing that feels eight times the haul: the cell reads 500 N then."""
     sensors = load_sensors(wired(device.url))
     row = AlarmRow("haul_force", "strand load>G1: 40 kN breaking strength / 10", 8.0, stop=4000.0)
-    assert "stop at 500 N (the device sends 500 N) of haul_force (4000 N on it)" in row_text(row, sensors, {}, METRIC)
+    assert "stop at 500 N (the device sends 500 N) of haul_force (4000 N on it)" in row_text(
+        row, sensors, {}, METRIC
+    )

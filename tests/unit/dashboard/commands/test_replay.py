@@ -148,7 +148,7 @@ def test_wrong_calls(haul, tmp_path):
     for argv, word in (
         (["replay"], "SESSION"), (["replay", session, "--speed", "0.5"], "1 to 20"),
         (["replay", session, "--speed", "fast"], "fast"), (["replay", session, "--speed", "nan"], "nan"),
-        (["replay", tmp_path / "nothing"], "nothing"), (["replay", tmp_path / "empty"], "no session"),
+        (["replay", tmp_path / "nothing"], "nothing"), (["replay", tmp_path / "empty"], "not a session folder"),
         (["replay", session, "--http", "70000"], "65535"),
     ):  # fmt: skip
         said = haul(*argv)

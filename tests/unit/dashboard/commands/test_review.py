@@ -17,7 +17,12 @@ def test_the_summary_says_what_the_json_says(haul, session):
     # 813 N known, 300 N hauled: 2.71, which is what the rig predicts
     assert found["measured"]["actual_ma"]["value"] == pytest.approx(2.71, rel=0.02)
     assert found["measured"]["load_force_method"] == "known"
-    for text in ("mechanical advantage", "stated in the rig file (known)", "Strokes: 1", "± "):
+    for text in (
+        "mechanical advantage",
+        "source of the load force: the rig file (known)",
+        "Strokes: 1",
+        "± ",
+    ):
         assert text in said.out
     for text in found["warnings"]:
         assert f"! {text}"[:80] in said.out

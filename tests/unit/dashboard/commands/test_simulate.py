@@ -89,7 +89,8 @@ def test_what_a_device_sends_is_the_way_back_of_what_it_is_worth(sensors):
 
 
 @pytest.mark.parametrize(
-    "text", ["pulley_eficiency = 0.9", "pulley_efficiency = 1.2", "load_force_N = -1", "for_s = true"]
+    "text",
+    ["pulley_eficiency = 0.9", "pulley_efficiency = 1.2", "load_force_N = -1", "for_s = true"],
 )
 def test_a_truth_that_cannot_be_is_refused(tmp_path, text):
     path = tmp_path / "t.toml"
@@ -129,10 +130,10 @@ def test_simulated_ports_are_recorded_and_give_the_stated_truth(
 
 @pytest.mark.parametrize(
     ("port", "words"),
-    [("FILE", "is there already"), ("/nonexistent/folder/port", "no folder"),
+    [("FILE", "exists already"), ("/nonexistent/folder/port", "folder that does not exist"),
      ("hwgrep://0403", "no virtual device"), ("rfc2217://127.0.0.1:1", "no virtual device"),
-     ("spy:///dev/null?file=X", 'by "spy"'), ("SPY:///dev/null?file=X", 'by "SPY"'),
-     ("loop://", 'by "loop"'), ("usb:0403:6001", 'by "usb"'), ("stdin:", 'by "stdin"')],
+     ("spy:///dev/null?file=X", 'begins with "spy"'), ("SPY:///dev/null?file=X", 'begins with "SPY"'),
+     ("loop://", 'begins with "loop"'), ("usb:0403:6001", 'begins with "usb"'), ("stdin:", 'begins with "stdin"')],
 )  # fmt: skip
 def test_a_port_that_cannot_be_served_is_one_line(haul, rig, sensors, true_file, port, words):
     port = rig if port == "FILE" else port

@@ -89,7 +89,9 @@ def test_a_recording_with_a_page_goes_on_and_ends_well_when_the_page_is_killed(t
         url = process.stdout.readline().strip()
         assert url.startswith("http://127.0.0.1:")
         # beside it the recorder has at most the child that holds sleep off
-        children = Path(f"/proc/{process.pid}/task/{process.pid}/children").read_text("utf-8").split()
+        children = (
+            Path(f"/proc/{process.pid}/task/{process.pid}/children").read_text("utf-8").split()
+        )
         (page,) = (c for c in children if b"watch" in Path(f"/proc/{c}/cmdline").read_bytes())
         os.kill(int(page), signal.SIGKILL)
         out, err = process.communicate(timeout=20)

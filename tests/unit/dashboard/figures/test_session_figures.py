@@ -14,7 +14,7 @@ from support.sealed_sessions import made
 from analysis.review.reviewed_session import whole_session
 from analysis.review.si_series import thinned
 from dashboard.figures.session_figures import efficiency_by_stroke, force_over_time, work_loop
-from dashboard.figures.spec import Figure, Line, Mark, ticks
+from dashboard.figures.spec import Curve, Figure, PlotMark, ticks
 from dashboard.figures.to_plotly import plotly
 from dashboard.figures.to_svg import svg
 
@@ -98,8 +98,8 @@ def test_texts_are_harmless():
         bad,
         bad,
         bad,
-        (Line(bad, np.array([0.0, 1.0]), np.array([0.0, 1.0])),),
-        marks=(Mark(0.5, bad, bad),),
+        (Curve(bad, np.array([0.0, 1.0]), np.array([0.0, 1.0])),),
+        marks=(PlotMark(0.5, bad, bad),),
     )
     for text in (svg(figure), svg(Figure(bad, bad, bad, nothing=bad))):
         assert "<script" not in text

@@ -87,7 +87,7 @@ def test_every_number_of_the_review_stands_on_the_page_with_its_unit_and_uncerta
         ("efficiency of one pulley", "pulley_efficiency", "number"),
         ("travel efficiency", "travel_efficiency", "number"), ("work efficiency", "work_efficiency", "number"),
     ):  # fmt: skip
-        assert said[name][1] == shown.of(kind, measured[key])
+        assert said[name][1] == shown.quantity(kind, measured[key])
         assert " ± " in said[name][1] and said[name][3] == str(measured[key]["n"]) and said[name][4]
     assert said["rope hauled"][1] == shown.length(measured["haul_travel_m"])
     assert said["work in"][1] == shown.work(measured["work_in_J"])
@@ -95,7 +95,7 @@ def test_every_number_of_the_review_stands_on_the_page_with_its_unit_and_uncerta
         shown.force(s["peak_force_N"]) for s in found["strokes"]
     ]
     assert [s["cells"][8] for s in told["strokes"]] == [
-        shown.of("number", s["efficiency"]) for s in found["strokes"]
+        shown.quantity("number", s["efficiency"]) for s in found["strokes"]
     ]
     assert told["warnings"] == found["warnings"]
     assert measured["load_force_method"] in said["load force"][4]
@@ -149,7 +149,9 @@ def test_a_growing_session_costs_what_is_new_and_ends_as_if_read_at_once(tmp_pat
     whole = SessionReview(tmp_path / "s")
     whole.refresh()
     for k, series in enumerate(s.series for s in page.series):
-        for a, b in zip(series.between(-1, 99), whole.series[k].series.between(-1, 99), strict=True):
+        for a, b in zip(
+            series.between(-1, 99), whole.series[k].series.between(-1, 99), strict=True
+        ):
             np.testing.assert_allclose(a, b)
     low = page.forces[0].series.pyramid.bins(0)[1]
     np.testing.assert_allclose(low, whole.forces[0].series.pyramid.bins(0)[1])

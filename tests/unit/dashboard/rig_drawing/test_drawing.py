@@ -64,7 +64,7 @@ def labels_apart(plan) -> None:
         assert box.x0 >= 0 and box.x1 <= plan.width, one
         assert box.y0 >= 0 and box.y1 <= plan.height, one
         for other in plan.labels[:k]:
-            assert box.over(other.box) == 0, (one, other)
+            assert box.overlap(other.box) == 0, (one, other)
         inside = (places > (box.x0, box.y0)) & (places < (box.x1, box.y1))
         assert not inside.all(axis=1).any(), one
 

@@ -92,7 +92,9 @@ def test_levels_are_said_in_si_and_in_the_devices_unit():
     )
     assert "caution 202 lbf (900 N; the device sends 202.328 lbf)" in row_text(row, sensors, {}, US)
     half = AlarmRow("haul_force", "haul_force", stop=1200.0)
-    assert row_text(half, sensors, {}, METRIC).startswith("alarm haul_force: caution none, stop 1200 N")
+    assert row_text(half, sensors, {}, METRIC).startswith(
+        "alarm haul_force: caution none, stop 1200 N"
+    )
     assert "never read" in level_text(curved(lambda reading: 0.0), 900.0, METRIC)
 
 
@@ -100,7 +102,7 @@ def test_a_limit_of_the_rig_beyond_the_cell_is_said():
     sensors = cell(unit="N", capacity=1000.0)
     row = AlarmRow("haul_force", "G1: slips", gain=3.0, stop=6000.0)
     text = row_text(row, sensors, {}, METRIC)
-    assert "stop at 2000 N" in text and "(6000 N on it)" in text and "will not see it" in text
+    assert "stop at 2000 N" in text and "(6000 N on it)" in text and "cannot read it" in text
 
 
 @pytest.mark.parametrize(

@@ -113,12 +113,16 @@ def test_the_events_of_the_csv_are_those_of_page_and_report_in_si(haul, path, tm
         assert row["kind"] == page[str(k), "kind"] and row["text"].lstrip("'") == event["text"]
 
 
-@given(st.floats(1e-3, 1e6), st.sampled_from(["force", "length", "work", "number"]), st.sampled_from(sorted(SYSTEMS)))
+@given(
+    st.floats(1e-3, 1e6),
+    st.sampled_from(["force", "length", "work", "number"]),
+    st.sampled_from(sorted(SYSTEMS)),
+)
 def test_a_column_shows_a_value_in_the_readers_units_and_writes_it_in_si(value, kind, units):
     column = Column("x", lambda row: row, kind, csv="x [SI]")
     shown = SYSTEMS[units]
     assert float(column.cell(value)) == pytest.approx(value, rel=1e-8)
-    assert column.text(value, shown) == shown.of(kind, {"value": value})
+    assert column.text(value, shown) == shown.quantity(kind, {"value": value})
     if kind == "number":
         assert column.text(value, shown) == number(value)
     assert (column.text(None, shown), column.cell(None)) == ("not known", "")

@@ -45,6 +45,6 @@ def test_metric_forces_turn_to_kilonewtons():
 
 def test_what_is_not_known_is_said_to_be():
     for units in (METRIC, US):
-        assert units.force(None) == UNKNOWN == units.of("force", None)
-        assert units.of("number", {"value": None, "U95": None}) == UNKNOWN
-    assert METRIC.of("number", {"value": 0.9, "U95": 0.05}) == "0.900 ± 0.050"
+        assert units.force(None) == UNKNOWN == units.quantity("force", None)
+        assert units.quantity("number", {"value": None, "U95": None}) == UNKNOWN
+    assert METRIC.quantity("number", {"value": 0.9, "U95": 0.05}) == "0.900 ± 0.050"

@@ -21,7 +21,7 @@ from dashboard.live.session_hub import Hub
 from dashboard.watch.server import FaultLog, Server
 from dashboard.web import connection_limits as connections
 from dashboard.web import qr, sharing
-from dashboard.web.gate import Refused, Request
+from dashboard.web.gate import Refused, WebRequest
 from dashboard.web.sharing import Guesses, Sharing, address_to_share
 from logger.errors import CallFault
 from logger.recorder.request_inbox import Inbox
@@ -179,7 +179,7 @@ def test_an_operators_role_goes_into_the_request(page, folder):
 def test_the_recorder_refuses_a_viewer_too(page, folder):
     """Behind the gate: were it passed, the request still says who asked, and is not obeyed."""
     match = re.fullmatch("/act/(.*)", "/act/mark")
-    answer = page.server._act(Request("POST", "/act/mark", {}, b"{}", match, {}, "viewer"))
+    answer = page.server._act(WebRequest("POST", "/act/mark", {}, b"{}", match, {}, "viewer"))
     (found,) = Inbox(folder).poll()
     assert (answer.status, found.role) == (202, "viewer")
     assert found.refusal == "only an operator may do this"
@@ -343,7 +343,7 @@ def test_only_the_shared_address_is_listened_to_and_answered_under(page):
 
 
 def test_an_address_that_is_not_ours_is_one_line(page):
-    with pytest.raises(CallFault, match="no address of this machine"):
+    with pytest.raises(CallFault, match="not an address of this machine"):
         Server(page.hub, 0, Sharing("192.0.2.9"))  # for documentation (RFC 5737), so nobody's
 
 
