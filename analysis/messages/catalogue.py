@@ -263,6 +263,10 @@ _READINGS: dict[str, Template] = {
         "{counter}: under tension the rope only ran back; if the team hauled, the counter counts "
         "backwards: change the sign of its scale"
     )),
+    "counter_only_up": Template("caution", (
+        "{counter} never ran back, not even between strokes: if it only counts up, no reset and no "
+        "lowering can be seen; take a counter that counts both ways"
+    )),
     "counters_opposite": Template("caution", (
         "{rope} and {load} count in opposite directions: {against_m:.2f} of rope ran back under "
         "tension while the load came nearer; change the sign of one scale"
@@ -563,8 +567,10 @@ _LIVE: dict[str, Template] = {
     ),
     "rig_changed_now": Template(
         "caution",
-        "the rig was changed: levels, shares and drawing are those of the new rig; the places of its "
-        "grabs are not known, so the rope left in the stroke is not known",
+        (
+            "the rig was changed: levels, shares and drawing are those of the new rig; where its grabs stand "
+            "is known from the next full reset on, and the rope left with it"
+        ),
     ),
     # what is going on at the rope
     "no_reading_at_all": Template("caution", "{cell}: no reading at all"),
@@ -587,13 +593,26 @@ _LIVE: dict[str, Template] = {
     "fed_back_not_held": Template(
         "caution", "rope is fed back; no capture in the rig file holds the load"
     ),
+    "looks_held": Template(
+        "info",
+        ("no counter shows the load: look whether {captures} holds it before anyone lets go"),
+    ),
     "rope_is_loaded": Template("info", "the rope between it and the load is loaded{ran_back}"),
     "haul_let_go": Template("info", "haul let go; rope may still be loaded{ran_back}"),
     "holder_not_known": Template(
         "caution", "the rig file has no capture: what holds the load is not known"
     ),
     # why what is left of a stroke is not known
-    "rig_was_changed": Template("info", "the rig was changed"),
+    "rig_was_changed": Template(
+        "info", ("the rig was changed: known again when every grab was slid back to its place")
+    ),
+    "rig_change_unread": Template(
+        "caution",
+        ("the rig was changed, but its file cannot be used: the places of its grabs are not known"),
+    ),
+    "plates_not_known": Template(
+        "info", ("the rig was changed: where its plates stand is not known")
+    ),
     "locks_up_here": Template("info", "the rig locks up in its present position"),
     "fed_back_not_counted": Template(
         "info",

@@ -3,7 +3,7 @@
 While hauling, friction only reduces the force on most parts, so the frictionless force is the most.  Where
 `bounded` says that friction may add to it (an edge of small wrap, pulls that partly cancel), no strand
 carries more than its frictionless tension, so the most is the greatest force for strand tensions between
-zero and these.  A capture is loaded by its drag: what the rope that runs through it loses.
+zero and these.  Nothing bounds the drag of a capture that rope runs through but the tension of its strand.
 
 While the load is eased, held or lowered, a part carries a share of what the load needs: frictionless, with
 friction turned round, or with one capture alone and the haul slack.  The condition that loads it most counts.
@@ -18,7 +18,7 @@ import numpy as np
 
 from analysis.mechanics.load_cases import back_tension, held_tension, load_shares
 from analysis.mechanics.measured_parts import bounded
-from analysis.mechanics.model import COVERAGE, Model
+from analysis.mechanics.model import Model
 from analysis.mechanics.tension import load_row
 from analysis.mechanics.working_limits import RigPart
 from analysis.rig.rig import Floats
@@ -88,12 +88,8 @@ class ForceBounds:
     def _most(self, piece: RigPart, top: Floats) -> float:
         """Greatest force on a part for strand tensions from 0 to `top`, (strands,); inf: not bounded."""
         used = np.flatnonzero(np.any(np.abs(piece.matrix) > TINY, axis=0))
-        if not np.all(np.isfinite(top[used])):
+        if piece.kind == "capture" or not np.all(np.isfinite(top[used])):
             return np.inf
-        if piece.kind == "capture":
-            station = next(s for s in self.rig_model.rig.stations if s.name == piece.name)
-            passes = max(0.0, station.efficiency - COVERAGE * station.efficiency_u)
-            return float(1 - passes) * float(np.max(top[used], initial=0.0))
         if len(used) > MOST_CORNERS:
             return float(np.sum(np.hypot.reduce(piece.matrix, axis=0) * top))
         # the force is a convex function of the tensions, so it is greatest in a corner

@@ -159,7 +159,7 @@ def chapter_peaks(
     for k, part in enumerate(bounds.rig_model.parts):
         read, whole = _by_cell(part.name, cells.get(k, ()), result)
         inferred = [] if whole else [
-            *_by_haul(bounds, k, result), *_lowered(bounds, k, result, before), *_at_rest(bounds, k, rest)
+            *_by_haul(bounds, k, result, bool(rest)), *_lowered(bounds, k, result, before), *_at_rest(bounds, k, rest)
         ]  # fmt: skip
         if not read and not inferred:
             continue
@@ -203,16 +203,23 @@ def _by_cell(name: str, own: Iterable[Channel], result: Result) -> tuple[list[_H
     return [_Highest(force, float(cell.u_si(force)) or None, force, time_s or 0.0, CELL)], whole
 
 
-def _by_haul(bounds: ForceBounds, k: int, result: Result) -> list[_Highest]:
-    """The force on part k by the highest haul force; a cell beyond its capacity bounds nothing."""
+def _by_haul(bounds: ForceBounds, k: int, result: Result, rests: bool) -> list[_Highest]:
+    """The force on part k by the highest haul force; a cell beyond its capacity bounds nothing.
+
+    rests: whether the load was hauled.  A capture then carries the whole strand at rest, of which its drag while
+    hauling is a share, so the drag does not count for the most.
+    """
     cell = result.roles.haul_force
     top = None if cell is None else result.channels[cell.name]
     if cell is None or top is None or top.highest is None or top.highest_s is None:
         return []
     haul, gain = max(0.0, top.highest), float(bounds.model[k])
     u = math.hypot(haul * bounds.rig_model.parts[k].model_u, gain * float(cell.u_si(haul)))
-    beyond = cell.name in saturated_channels(result)
-    most = math.inf if beyond else haul * float(bounds.hauling[k])
+    most = haul * float(bounds.hauling[k]) if haul else 0.0
+    if cell.name in saturated_channels(result):
+        most = math.inf
+    elif rests and bounds.pieces[k].kind == "capture":
+        most = -math.inf
     return [_Highest(haul * gain, u, most, top.highest_s, HAULING)]
 
 

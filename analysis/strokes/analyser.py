@@ -132,7 +132,7 @@ class Analyser:
         for feed in self._feeds.values():
             feed.change_rig(roles.limits_of(feed.channel.name))
         if self._segmentation is not None:
-            self._segmentation.change(roles.ratio, self._rigs.index)
+            self._segmentation.change(roles.ratio, self._rigs.index, roles.stretch_m_per_N)
 
     def _readings(self) -> RigReadings:
         """What was read since the rig in use was built."""
@@ -165,6 +165,7 @@ class Analyser:
             ratio=roles.ratio,
             counted=roles.load_length is not None,
             forces=len(roles.forces),
+            stretch_m_per_N=roles.stretch_m_per_N,
         )
         self._segmentation = Segmentation(settings, self._rigs.index)
         for track in tracks:

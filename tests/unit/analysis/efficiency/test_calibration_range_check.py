@@ -28,7 +28,9 @@ def cell(tmp_path, applied, noise=0.0):
     rng = np.random.default_rng(7)
     rows = [f"{a:g},{a + noise * rng.standard_normal():.4f}" for a in (*applied, *applied)]
     (tmp_path / "points.csv").write_text("applied,reading\n" + "\n".join(rows) + "\n", "utf-8")
-    assert main(["calibrate", str(tmp_path / "points.csv"), "--out", str(tmp_path / "cell.toml")]) == 0
+    assert (
+        main(["calibrate", str(tmp_path / "points.csv"), "--out", str(tmp_path / "cell.toml")]) == 0
+    )
     return calibration.load(tmp_path / "cell.toml")
 
 
@@ -118,7 +120,9 @@ def test_a_file_that_tells_no_lower_limit_is_judged_by_its_greatest_force_alone(
 def test_a_term_that_is_no_force_says_nothing(tmp_path, capsys, value):
     cell(tmp_path, [0, 500, 1000, 2000])
     text = (tmp_path / "cell.toml").read_text("utf-8").partition("[terms]")[0]
-    told = calibration.parse(f"{text}[terms]\nclass_a_from = {value}\nleast_loaded = {value}\n", "x.toml")
+    told = calibration.parse(
+        f"{text}[terms]\nclass_a_from = {value}\nleast_loaded = {value}\n", "x.toml"
+    )
     assert told.verified_from is None
 
 
@@ -192,7 +196,10 @@ def test_the_live_page_the_review_and_the_report_tell_it_once(tmp_path, capsys):
     assert main(["review", str(session), "--html", str(page)]) == 0
     told = "haul_force read up to 2600 N, but cell.toml is verified only from 200 N (its least force) to 2000 N."
     out = capsys.readouterr().out
-    assert out.count(told) == 1 and "Mind: haul_force read outside the verified range of the calibration." in out
+    assert (
+        out.count(told) == 1
+        and "Mind: haul_force read outside the verified range of the calibration." in out
+    )
     text = page.read_text("utf-8")
     assert text.count(told) == 1 and "or take a larger cell" in text
     assert "the calibration: haul_force read outside the verified range of the calibration" in text
@@ -200,6 +207,8 @@ def test_the_live_page_the_review_and_the_report_tell_it_once(tmp_path, capsys):
     watch.tick()
     live = Page(watch)
     live.ask()
-    warned = [text for key, text in live.parts.items() if key.startswith("w:") and told in (text or "")]
+    warned = [
+        text for key, text in live.parts.items() if key.startswith("w:") and told in (text or "")
+    ]
     assert len(warned) == 1 and warned[0].endswith("or take a larger cell")
     assert "Mind: haul_force" in live.parts["verdict"]

@@ -146,8 +146,11 @@ def test_a_mass_that_cannot_part_ground_from_pulleys_gives_what_is_between_bound
 
 def test_that_only_bounds_are_known_is_told():
     """And not where the coefficient is known, or the ground rubs enough."""
-    for c, known, e, told in ((0.03, MASS, 0.85, 1), (0.13, MASS, 0.95, 0),
-                              (0.06, "resistance_coefficient = 0.06", 0.85, 0)):
+    for c, known, e, told in (
+        (0.03, MASS, 0.85, 1),
+        (0.13, MASS, 0.95, 0),
+        (0.06, "resistance_coefficient = 0.06", 0.85, 0),
+    ):
         said = _slope(c, known, e, whole=True)[1]["warnings"]
         lines = [w for w in said if "cannot be separated from pulley friction" in w]
         assert len(lines) == told and all("to 1" in line or "to 2" in line for line in lines)

@@ -157,7 +157,11 @@ def test_against_monte_carlo():
         first = analyse(tow, channels, sent[0])
         before = load_of_session("first", tow, first, first.roles.haul_force, 1.0)
         second = analyse(rig, channels, sent[1])
-        found.append(estimate(rig, model(rig), second, estimator_from_earlier_session(before, second)).actual_ma)
+        found.append(
+            estimate(
+                rig, model(rig), second, estimator_from_earlier_session(before, second)
+            ).actual_ma
+        )
     values = np.array([q.value for q in found])
     assert values.mean() == pytest.approx(2.5, rel=0.005)
     assert np.mean([q.u for q in found]) == pytest.approx(values.std(ddof=1), rel=0.3)

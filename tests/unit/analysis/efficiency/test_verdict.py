@@ -42,10 +42,7 @@ def test_a_known_load_over_changing_ground_does_not_blame_the_pulleys():
     found = review(three(1000, 10), sensors("haul", "rope"), _session([400.0, 450.0, 500.0, 550.0]))
     verdict = found["agreement"]["verdict"]
     assert found["agreement"]["en"] < -1
-    assert (
-        "from the first stroke to the last" in verdict
-        and "measure the load force" in verdict
-    )
+    assert "from the first stroke to the last" in verdict and "measure the load force" in verdict
     assert "look for a pulley" not in verdict
     assert verdict.count(". ") == 0
 
@@ -76,7 +73,9 @@ def test_an_advantage_far_below_asks_whether_it_is_the_rig_of_the_file():
 
 def test_a_small_change_does_not_excuse_a_large_difference():
     change = Change(spread=0.05)
-    assert "look for a pulley" in agreement(model(three()), _ma(1.8), "known", change).verdict.text()
+    assert (
+        "look for a pulley" in agreement(model(three()), _ma(1.8), "known", change).verdict.text()
+    )
 
 
 def test_with_a_cell_at_the_load_ground_and_rig_are_told_apart():
@@ -89,7 +88,8 @@ def test_with_a_cell_at_the_load_ground_and_rig_are_told_apart():
 
 
 @pytest.mark.parametrize(
-    ("gain", "words"), [(1 / 9, "rope and load travel give 9 to 1"), (1 / 4.4, "rope and load travel give 4.4 to 1")]
+    ("gain", "words"),
+    [(1 / 9, "rope and load travel give 9 to 1"), (1 / 4.4, "rope and load travel give 4.4 to 1")],
 )
 def test_travel_of_another_rig_is_asked_about(gain, words):
     found = review(
@@ -154,7 +154,9 @@ def test_a_rig_changed_on_the_way_has_both_results():
     channels = sensors("haul", "rope")
     data = _session([400.0, 401.0, 399.0, 150.0, 150.5, 149.5])
     change = Event(3 * (2.0 + 12.0 + 3.0) + 0.5, "r", "rig", "", None, "rig-2.toml")
-    analyser = Analyser(roles=roles(first, channels), later=lambda name: (second, roles(second, channels)))
+    analyser = Analyser(
+        roles=roles(first, channels), later=lambda name: (second, roles(second, channels))
+    )
     analyser.push(
         block(**{n: (r.time_s, r.reading) for n, r in data.readings.items()}, events=[change]), -1
     )

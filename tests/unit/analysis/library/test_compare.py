@@ -64,7 +64,9 @@ def test_a_bigger_ratio_that_was_needed_and_one_that_was_not(tmp_path):
     assert "not needed" in text and "resets" in text and "times the rope" in text
     heavy = look(tmp_path / "heavy", load_N=2000.0)
     big = look(tmp_path / "big", load_N=2000.0, rig=FIVE, e=1.4, title="Launch, 5:1")
-    needs = re.search(r"; worth it: the smaller ratio needs ([0-9]+) N", worth_it(big, heavy).text())
+    needs = re.search(
+        r"; worth it: the smaller ratio needs ([0-9]+) N", worth_it(big, heavy).text()
+    )
     assert needs and float(needs[1]) == pytest.approx(2000 / 2.71, rel=0.01)
     dragging = look(tmp_path / "drag", load_N=2000.0, rig=FIVE, e=0.9, title="Launch, 5:1")
     assert "not worth it: friction" in worth_it(dragging, heavy).text()

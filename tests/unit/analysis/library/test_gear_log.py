@@ -38,7 +38,9 @@ def test_one_session_by_hand(tmp_path):
     # 3 m of rope at the haul in each stroke: T1 rides, all of it runs over T1 less its own way
     strokes = sum(s["haul_travel_m"] for s in whole.review["strokes"])
     assert strokes == pytest.approx(9.0, abs=0.2)
-    flow = {whole.rig.stations[s].name: abs(whole.rig_model.motion.flow[s]) for s in whole.rig.turns}
+    flow = {
+        whole.rig.stations[s].name: abs(whole.rig_model.motion.flow[s]) for s in whole.rig.turns
+    }
     assert rider.run_m == pytest.approx(strokes * flow["T1"] / 3)
     assert pulley.run_m == pytest.approx(strokes * flow["A1"] / 3)
     assert (flow["T1"], flow["A1"]) == pytest.approx(

@@ -36,7 +36,9 @@ def test_hauling_a_haul_cell_gives_every_strand_its_frictionless_share():
 
 
 @settings(max_examples=40, deadline=None)
-@given(st.floats(0.5, 0.999), st.floats(1.0, 5000.0), st.sampled_from(["haul", "load", "A1>T1", "G2"]))
+@given(
+    st.floats(0.5, 0.999), st.floats(1.0, 5000.0), st.sampled_from(["haul", "load", "A1>T1", "G2"])
+)
 def test_hauling_nothing_is_below_frictionless_nor_below_the_model(e, force, at):
     of = carrying(e=e)
     found = of.hauling([(at, force)])
@@ -91,10 +93,12 @@ def _load_row(known):
 
 def test_the_page_shares_a_load_among_the_parts_as_the_table_of_conditions_does():
     of = carrying(e=0.8)
-    table = {c.name: np.array([abs(row.of_load) for row in c.rows]) for c in conditions(of.rig_model)}
-    assert of.held[0] == pytest.approx(table["held on C1"], abs=1e-12)
-    assert of.back == pytest.approx(table["running back"], abs=1e-12)
-    assert of.model / of.rig_model.model_ma == pytest.approx(table["raising"], abs=1e-12)
+    table = {
+        c.name: np.array([abs(row.of_load) for row in c.rows]) for c in conditions(of.rig_model)
+    }
+    assert of.bounds.held[0] == pytest.approx(table["held on C1"], abs=1e-12)
+    assert of.bounds.back == pytest.approx(table["running back"], abs=1e-12)
+    assert of.bounds.model / of.rig_model.model_ma == pytest.approx(table["raising"], abs=1e-12)
 
 
 def test_nothing_known_is_nothing_told():
@@ -106,7 +110,9 @@ def test_nothing_known_is_nothing_told():
 
 def test_an_anchor_is_judged_by_the_whole_force_on_it():
     # the haul leaves off the anchor's pulley at a right angle: the anchor carries both strands' vector sum
-    found = RigLoadInference(model(rig("tie:load pulley:A1@anchor haul:90", extra="[anchor]\nwll_kN = 5\n")))
+    found = RigLoadInference(
+        model(rig("tie:load pulley:A1@anchor haul:90", extra="[anchor]\nwll_kN = 5\n"))
+    )
     use = next(u for u in found.hauling([("haul", 1000.0)]).uses if u.name == "anchor")
     assert use.force_N == pytest.approx(1000 * np.sqrt(2), rel=1e-6)
 
@@ -125,7 +131,9 @@ def test_hauling_a_part_with_its_own_cell_carries_what_the_cell_reads():
     uses = {u.name: u for u in found.uses}
     assert uses["load"].share == pytest.approx(0.713) and uses["load"].by == "cell"
     assert uses["G2"].by == "most" and uses["C1"].by == ""  # friction alone loads the capture
-    assert found.how.text().startswith("load>G1, load measured by their own cell; others: at most this")
+    assert found.how.text().startswith(
+        "load>G1, load measured by their own cell; others: at most this"
+    )
 
 
 @pytest.mark.parametrize("code", ["hold", "ease", "lower", "held", "nodata", "rest"])
@@ -142,7 +150,9 @@ def test_hauling_at_most_is_never_below_the_true_force_whatever_the_friction(e, 
     of = carrying(e=0.9)
     true = tensions(of.rig_model.system, np.array(e)) * haul
     load = float(_load_row(of.rig_model) @ true)
-    found = of.hauling([("haul", haul), ("load", load)], measured({"load": load, "load>G1": load}, of))
+    found = of.hauling(
+        [("haul", haul), ("load", load)], measured({"load": load, "load>G1": load}, of)
+    )
     assert np.all(found.strand_N >= true - 1e-6)
     assert found.strand_N[0] == pytest.approx(load)
     for piece in of.pieces:

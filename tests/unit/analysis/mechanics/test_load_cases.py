@@ -245,6 +245,4 @@ def test_what_grows_on_the_way_is_warned_of():
     known = predict(rig(path, length=20.0, e=1.0, extra=extra))
     assert any("grows to 385 N during the job" in text for text in known["warnings"])
     plain = predict(rig(THREE, e=1.0, extra=HUNG))
-    assert not any(
-        "grows to" in text or "later in the job" in text for text in plain["warnings"]
-    )
+    assert not any("grows to" in text or "later in the job" in text for text in plain["warnings"])

@@ -139,7 +139,9 @@ def test_over_the_shelf_no_measured_part_is_above_its_cell_and_no_bound_below_th
     mbs = data.draw(st.floats(1, 200))
     made = parse_rig(text.replace("[[rope]]", f"[[rope]]\nmbs_kN = {mbs!r}", 1), name)
     known = model(made)
-    e = np.array(data.draw(st.lists(st.floats(0.4, 1), min_size=len(made.turns), max_size=len(made.turns))))
+    e = np.array(
+        data.draw(st.lists(st.floats(0.4, 1), min_size=len(made.turns), max_size=len(made.turns)))
+    )
     true = tensions(known.system, e) * haul_N
     load_N = float(load_row(made, known.system.toward) @ true)
     strand = data.draw(st.integers(0, len(made.strands) - 1))
@@ -174,7 +176,9 @@ def test_what_a_cell_measures_it_reads_for_any_friction(made, poor):
     ]:  # fmt: skip
         for k in measured_parts(known, at):
             piece = known.pieces[k]
-            whole = np.hypot(*(piece.matrix @ true)) if piece.combine == "axis" else piece.force(true)
+            whole = (
+                np.hypot(*(piece.matrix @ true)) if piece.combine == "axis" else piece.force(true)
+            )
             assert abs(whole) == pytest.approx(abs(reads), rel=1e-9)
 
 

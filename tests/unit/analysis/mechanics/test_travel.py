@@ -179,7 +179,9 @@ def test_a_grab_that_runs_along_with_the_load_is_not_two_blocked_by_it():
 def beside(rating, name="3-on-3-redirect-own-anchor"):
     """A rig of the shelf with its anchor beside the haul axis rated."""
     text = (resources.files("analysis") / "rigs" / f"{name}.toml").read_text("utf-8")
-    return parse_rig(text.replace("[further_anchor.P1]\n", f"[further_anchor.P1]\n{rating}\n"), name)
+    return parse_rig(
+        text.replace("[further_anchor.P1]\n", f"[further_anchor.P1]\n{rating}\n"), name
+    )
 
 
 def test_an_anchor_beside_the_axis_is_judged_by_the_vector_sum():
@@ -211,7 +213,8 @@ def knotted(*ties, rope="mbs_kN = 30.0"):
     """A 2:1 on a 2:1 of two ropes: rope "a" from the first tie to the second, "b" from the third; a
     tie without a number states no strength."""
     words = [
-        f'{{ tie = "{body}"{"" if keeps is None else f", strength = {keeps}"} }}' for body, keeps in ties
+        f'{{ tie = "{body}"{"" if keeps is None else f", strength = {keeps}"} }}'
+        for body, keeps in ties
     ]
     return parse_rig(
         f"""anchor_to_load_m = 12.0
@@ -240,7 +243,9 @@ def said_of_knots(r):
 def test_a_knot_whose_strength_is_not_stated_is_taken_at_half_and_said_in_one_line():
     r = knotted(("anchor", None), ("B1", 0.8), ("anchor", None))
     known = predict(r)
-    assert [s["limit_N"] for s in known["strands"]] == pytest.approx([1500.0, 2400.0, 1500.0, 3000.0])
+    assert [s["limit_N"] for s in known["strands"]] == pytest.approx(
+        [1500.0, 2400.0, 1500.0, 3000.0]
+    )
     assert said_of_knots(r) == [
         "anchor (rope a), anchor (rope b): the strength of these knots is not stated; 0.50 is assumed; "
         "write strength = ... at each tie"
@@ -267,7 +272,10 @@ def test_nothing_is_said_of_a_knot_that_is_stated_or_on_a_rope_that_is_not_rated
 
 def test_a_strand_between_two_knots_is_as_strong_as_the_weaker_one():
     """A stated 0.4 stays below the assumed 0.50; a stated 0.8 does not lift it."""
-    for keeps, limit, words in ((0.4, 1200.0, "x 0.4 (knot)"), (0.8, 1500.0, "x 0.5 (knot, assumed)")):
+    for keeps, limit, words in (
+        (0.4, 1200.0, "x 0.4 (knot)"),
+        (0.8, 1500.0, "x 0.5 (knot, assumed)"),
+    ):
         r = parse_rig(
             f"""anchor_to_load_m = 12.0
 [plate.B1]

@@ -38,7 +38,9 @@ class Feet:
 
 
 def test_a_quantity_has_its_unit_from_its_name(say):
-    assert say("{cell} reads {least_N:.0f}", cell="haul", least_N=-12.3).text() == "haul reads -12 N"
+    assert (
+        say("{cell} reads {least_N:.0f}", cell="haul", least_N=-12.3).text() == "haul reads -12 N"
+    )
 
 
 def test_the_longest_ending_gives_the_unit(say):
@@ -46,7 +48,9 @@ def test_the_longest_ending_gives_the_unit(say):
 
 
 def test_a_multiple_and_a_percentage(say):
-    assert say("{limit_N:.2f kN}, {share:.0f %}", limit_N=1234.0, share=0.3).text() == "1.23 kN, 30 %"
+    assert (
+        say("{limit_N:.2f kN}, {share:.0f %}", limit_N=1234.0, share=0.3).text() == "1.23 kN, 30 %"
+    )
 
 
 def test_a_tilde_leaves_the_unit_to_the_next_quantity(say):
@@ -75,7 +79,10 @@ def test_what_a_person_wrote_stays_as_written_and_is_no_template(say):
 
 def test_the_json_is_plain_and_a_number_that_is_none_is_null(say):
     made = say("{x_N:.0f}", x_N=float("nan"), why=(message("made_up", x_N=1.0),))
-    assert made.json()["values"] == {"x_N": None, "why": [{"code": "made_up", "values": {"x_N": 1.0}}]}
+    assert made.json()["values"] == {
+        "x_N": None,
+        "why": [{"code": "made_up", "values": {"x_N": 1.0}}],
+    }
     assert set(made.json()) == {"code", "text", "level", "values"}
 
 
@@ -94,7 +101,9 @@ def calls():
         for node in ast.walk(ast.parse(path.read_text("utf-8"))):
             if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "message":
                 code = node.args[0]
-                assert isinstance(code, ast.Constant), f"{path}:{node.lineno}: the code is no literal"
+                assert isinstance(code, ast.Constant), (
+                    f"{path}:{node.lineno}: the code is no literal"
+                )
                 yield path, node.lineno, code.value, {k.arg for k in node.keywords}
 
 
@@ -146,9 +155,13 @@ def named_so(function):
     """Variables of a function that hold such a text: by their name (`text` may be a file's), or
     because they come from one."""
     names = TEXTS - {"text"}
-    pairs = [(n.target, n.iter) for n in ast.walk(function) if isinstance(n, ast.For | ast.comprehension)]
+    pairs = [
+        (n.target, n.iter) for n in ast.walk(function) if isinstance(n, ast.For | ast.comprehension)
+    ]
     pairs += [(n.target, n.value) for n in ast.walk(function) if isinstance(n, ast.NamedExpr)]
-    pairs += [(t, n.value) for n in ast.walk(function) if isinstance(n, ast.Assign) for t in n.targets]
+    pairs += [
+        (t, n.value) for n in ast.walk(function) if isinstance(n, ast.Assign) for t in n.targets
+    ]
     for _ in range(3):
         for target, value in pairs:
             if texts_in(value, names):
@@ -198,4 +211,6 @@ def test_no_code_reads_a_text_again():
         if lines:
             found[str(path.relative_to(ROOT))] = sorted(set(lines))
     assert {name: lines for name, lines in found.items() if name not in MAY_READ} == {}
-    assert set(MAY_READ) == found.keys() & MAY_READ.keys(), "an exception that is not needed any more"
+    assert set(MAY_READ) == found.keys() & MAY_READ.keys(), (
+        "an exception that is not needed any more"
+    )

@@ -42,7 +42,9 @@ def test_the_alarm_trips_where_the_prediction_says_to_stop_hauling():
     ],
 )
 def test_an_alarm_recorded_in_earlier_words_is_recognised(strength, before, now):
-    text = demo_text("rig.toml").replace('{ tie = "load", strength = 0.75 }', f'{{ tie = "load"{strength} }}')
+    text = demo_text("rig.toml").replace(
+        '{ tie = "load", strength = 0.75 }', f'{{ tie = "load"{strength} }}'
+    )
     texts = part_texts(model(parse_rig(text, "rig.toml")))
     shown = "stop: load>G1: 48 kN breaking strength"
     assert texts[f"{shown}, {before}"].text() == f"{shown} {now}" == texts[f"{shown} {now}"].text()

@@ -33,7 +33,9 @@ def test_at_least_24_rigs_with_notes():
 @pytest.mark.parametrize("name", sorted(SHELF))
 def test_each_file_states_the_hardware_that_it_takes(name):
     rig = SHELF[name]
-    first = (resources.files("analysis") / "rigs" / f"{name}.toml").read_text("utf-8").split("\n")[0]
+    first = (
+        (resources.files("analysis") / "rigs" / f"{name}.toml").read_text("utf-8").split("\n")[0]
+    )
     stated = {word.rstrip("s"): int(n) for n, word in re.findall(r"(\d+) ([a-z]+)", first)}
     stations = Counter(s.kind for s in rig.stations)
     bodies = Counter(b.kind for b in rig.bodies)

@@ -104,7 +104,10 @@ def test_an_unknown_distance_gives_the_first_stroke_with_the_reason():
     found = rig(THREE.replace("@50", "@3"), length=12.0)
     whole = told(found)[0]
     assert whole.frames[-1].load_travel_m == pytest.approx(2.7)
-    assert "pull_distance_m is not in the rig file: only the first stroke is shown" in whole.frames[-1].caption.text()
+    assert (
+        "pull_distance_m is not in the rig file: only the first stroke is shown"
+        in whole.frames[-1].caption.text()
+    )
     assert [f.kind for f in whole.frames].count("two-blocked") == 1
 
 

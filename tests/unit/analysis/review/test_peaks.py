@@ -54,7 +54,9 @@ def test_a_cell_rules_its_strand_and_the_load():
 
 def test_no_limit_is_passed_where_the_own_cell_was_below_it():
     more = "[load]\nwll_kN = 1.0\n"
-    found = hauled(channels=("haul", "rope", "cell"), cell=2.2, more=more)  # 880 N; frictionless 1200 N
+    found = hauled(
+        channels=("haul", "rope", "cell"), cell=2.2, more=more
+    )  # 880 N; frictionless 1200 N
     assert peaks(found)["load"]["use"] == pytest.approx(0.88)
     assert not [e for e in found["events"] if e["kind"] == "over_limit"]
     without = hauled(more=more)
@@ -66,7 +68,9 @@ def test_a_capture_over_its_limit_is_an_event_though_it_only_holds():
     found = hauled(more="[capture.C1]\nmbs_kN = 11.0\n")  # 1.1 kN allowed, 1.2 kN held
     assert peaks(found)["C1"]["use"] == pytest.approx(1200 / 1100)
     (event,) = (e for e in found["events"] if e["kind"] == "over_limit")
-    assert event["text"].startswith("C1: 1100 N allowed") and "eased, held or lowered" in event["text"]
+    assert (
+        event["text"].startswith("C1: 1100 N allowed") and "eased, held or lowered" in event["text"]
+    )
     assert event["value"] == pytest.approx(1200.0)
 
 
@@ -92,7 +96,9 @@ def test_beyond_the_haul_cells_capacity_nothing_bounds_a_part():
     )  # fmt: skip
     row = peaks(found)["A1"]
     assert row["at_most_N"] is None and row["force_N"] > 0
-    assert any("no upper bound" in w and "haul was beyond its capacity" in w for w in found["warnings"])
+    assert any(
+        "no upper bound" in w and "haul was beyond its capacity" in w for w in found["warnings"]
+    )
 
 
 def test_a_part_that_friction_loads_is_bounded_by_its_strands():
@@ -105,8 +111,10 @@ def test_a_part_that_friction_loads_is_bounded_by_its_strands():
     assert np.all(bounds.hauling >= bounds.model - 1e-9)
 
 
-def test_a_capture_is_loaded_by_its_drag_while_hauling():
-    text = "[capture.C]\nefficiency = 0.9\nefficiency_u = 0.02\n"
-    bounds = ForceBounds(model(rig("tie:load capture:C@anchor pulley:A@anchor haul", extra=text)))
-    (capture,) = (k for k, p in enumerate(bounds.pieces) if p.name == "C")
-    assert bounds.hauling[capture] == pytest.approx(1 - 0.9 + 2 * 0.02)
+def test_nothing_bounds_the_drag_of_a_capture_before_the_load_was_hauled():
+    t = np.arange(0, 12, 0.02)
+    force = np.where((t > 2) & (t < 8), 400.0, 0.0)  # pulled at, but no rope comes
+    found = review(three(None), sensors("haul", "rope"), block(haul=(t, force), rope=(t, 0 * t)))
+    row = peaks(found)["C1"]
+    assert row["at_most_N"] is None
+    assert any(w.startswith("C1: no upper bound") for w in found["warnings"])

@@ -158,8 +158,13 @@ def test_the_verdict_is_one_sentence_in_a_riggers_words(value, words):
 
 def test_a_known_load_may_itself_be_the_difference():
     """Worse than predicted with the load from the file: the ground may resist more."""
-    assert "a load that resists more" in agreement(model(three()), _ma(1.5, 0.01), "known").verdict.text()
-    assert "load that resists" not in agreement(model(three()), _ma(1.5, 0.01), "cell").verdict.text()
+    assert (
+        "a load that resists more"
+        in agreement(model(three()), _ma(1.5, 0.01), "known").verdict.text()
+    )
+    assert (
+        "load that resists" not in agreement(model(three()), _ma(1.5, 0.01), "cell").verdict.text()
+    )
 
 
 def test_peaks_are_never_below_the_frictionless_force():
@@ -203,7 +208,9 @@ path = [ { tie = "load" }, { pulley = "S", on = "P1" }, { haul = "team", toward_
 def test_an_anchor_beside_the_axis_is_peaked_and_warned_of_by_its_vector_sum():
     """Haul at a right angle to the strand: 2 T cos 45 on the anchor, 400 N x 1.4142 = 566 N over 500 N."""
     t, x, force = pull(50, 400.0, rope=6.0)
-    found = review(parse_rig(BESIDE, "r.toml"), sensors("haul", "rope"), block(haul=(t, force), rope=(t, x)))
+    found = review(
+        parse_rig(BESIDE, "r.toml"), sensors("haul", "rope"), block(haul=(t, force), rope=(t, x))
+    )
     (row,) = (row for row in found["peaks"] if row["name"] == "P1")
     assert row["at_most_N"] == pytest.approx(400 * math.sqrt(2))
     assert row["use"] == pytest.approx(400 * math.sqrt(2) / 500)
@@ -216,7 +223,8 @@ def test_a_cell_at_an_anchor_beside_the_axis_does_not_hide_what_pulls_sideways()
     t, x, force = pull(50, 400.0, rope=6.0)
     cell = sensors("haul", "anchor", "rope")
     cell = replace(
-        cell, channels=tuple(replace(c, at="P1") if c.name == "anchor" else c for c in cell.channels)
+        cell,
+        channels=tuple(replace(c, at="P1") if c.name == "anchor" else c for c in cell.channels),
     )
     found = review(
         parse_rig(BESIDE, "r.toml"), cell,
@@ -229,8 +237,12 @@ def test_a_cell_at_an_anchor_beside_the_axis_does_not_hide_what_pulls_sideways()
 def test_an_assumed_knot_is_said_by_review():
     t, x, force = pull(50, 400.0, rope=6.0)
     weighed = BESIDE.replace('name = "main"', 'name = "main"\nmbs_kN = 6.0')
-    found = review(parse_rig(weighed, "r.toml"), sensors("haul", "rope"), block(haul=(t, force), rope=(t, x)))
-    assert any(w.startswith("load: the knot's strength is not stated; 0.50") for w in found["warnings"])
+    found = review(
+        parse_rig(weighed, "r.toml"), sensors("haul", "rope"), block(haul=(t, force), rope=(t, x))
+    )
+    assert any(
+        w.startswith("load: the knot's strength is not stated; 0.50") for w in found["warnings"]
+    )
     (row,) = (row for row in found["peaks"] if row["name"] == "load>S")
     assert row["limit_N"] == pytest.approx(300.0)  # 6 kN x 0.50 / 10
     assert any("x 0.5 (knot, assumed)" in e["text"] for e in found["events"])

@@ -135,7 +135,9 @@ def rippling(late_s):
 @pytest.mark.parametrize(("cell", "rope"), [(0.0, 0.0), (0.05, 0.25), (0.25, 0.05), (0.2, 0.2)])
 def test_stated_delays_take_the_place_of_what_is_not_known(cell, rope):
     true, data = rippling(rope - cell)
-    known = review(three(), with_delays((cell, 0.01), (rope, 0.01)), data)["measured"]["haul_force_N"]
+    known = review(three(), with_delays((cell, 0.01), (rope, 0.01)), data)["measured"][
+        "haul_force_N"
+    ]
     unknown = review(three(), PLAIN, data)["measured"]["haul_force_N"]
     assert abs(known["value"] - true) <= known["U95"]
     assert known["U95"] < unknown["U95"] / 2
@@ -176,7 +178,9 @@ def test_a_load_that_jerks_is_covered_though_the_force_varies_least_at_a_wrong_l
     found = review(three(), sensors("haul", "rope", "way"), data)
     force = found["measured"]["haul_force_N"]
     assert abs(force["value"] - 400) <= force["U95"] < 120
-    assert not any("in jerks" in w for w in found["warnings"])  # it moves for two thirds of the time
+    assert not any(
+        "in jerks" in w for w in found["warnings"]
+    )  # it moves for two thirds of the time
 
 
 def test_a_load_that_stands_for_most_of_the_rope_is_told():
@@ -220,11 +224,17 @@ def test_a_larger_doubt_of_a_stated_delay_is_a_larger_doubt_of_the_force():
 def test_stated_delays_that_the_readings_contradict_are_told():
     """The demo's rope counter is at once; its file says that it comes 0.2 s late."""
     parts = two_channels().text.split("delay_s = 0.0")
-    wrong = parse_sensors("delay_s = 0.0".join(parts[:2]) + "delay_s = 0.2" + parts[2], "sensors.toml")
+    wrong = parse_sensors(
+        "delay_s = 0.0".join(parts[:2]) + "delay_s = 0.2" + parts[2], "sensors.toml"
+    )
     found = haul(0)
     data = block(**{n: (found.time_s, found.values[n]) for n in ("haul_force", "rope_out")})
     for sensors_, said in ((wrong, 1), (two_channels(), 0)):
-        lines = [w for w in review(demo_rig(), sensors_, data)["warnings"] if "in the sensors file, which is used" in w]
+        lines = [
+            w
+            for w in review(demo_rig(), sensors_, data)["warnings"]
+            if "in the sensors file, which is used" in w
+        ]
         assert len(lines) == said
         assert all("check delay_s" in line for line in lines)
 

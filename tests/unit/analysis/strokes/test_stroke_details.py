@@ -86,7 +86,9 @@ def test_the_load_set_back_at_a_reset():
     result = analyse(three(), HAND, block(**channels(t, force, x, way)))
     [reset] = result.reset_list
     assert reset.setback_m == pytest.approx(0.06, abs=0.002)
-    assert "lost 0.06 m (setback)" in next(f.text for f in result.derived_events if f.kind == "reset")
+    assert "lost 0.06 m (setback)" in next(
+        f.text for f in result.derived_events if f.kind == "reset"
+    )
     bare = analyse(three(), sensors("haul", "rope"), block(**channels(t, force, x)))
     assert bare.reset_list[0].setback_m is None
 
