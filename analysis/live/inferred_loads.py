@@ -44,6 +44,11 @@ class PartUse:
     share: float  # force_N / limit_N
     by: str = ABOUT
 
+    @property
+    def over(self) -> bool:
+        """Whether the part carries more than it is allowed."""
+        return self.share > 1
+
 
 @dataclass(frozen=True, eq=False)
 class RigLoads:

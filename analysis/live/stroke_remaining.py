@@ -14,6 +14,7 @@ import itertools
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -32,6 +33,7 @@ MOST_GRABS = 6  # speed only: the number of sets doubles with each grab
 # remaining load travel at which the page warns of two-blocked, of soon two-blocked, and above which both
 # warnings are armed again; common practice, no source
 MET_M, SOON_M, AGAIN_M = 0.05, 0.5, 0.6
+Nearness = Literal["met", "soon", "near", "far"]
 At = Callable[[float], float | None]  # position of a counter, m, at a time, s
 Way = Callable[[int], float | None]  # load's net way since the session began, m, before a stroke
 
@@ -44,6 +46,21 @@ class Remaining:
     rope_m: float | None  # rope at the haul; None where it is unknown
     meets: tuple[str, ...] = ()  # names of the bodies that meet
     why_not: Message | None = None  # why the travel is unknown
+
+    @property
+    def nearness(self) -> Nearness | None:
+        """How near to two-blocked the load is; None where load_m is unknown.
+
+        met: two-blocked.  soon: the page warns of it.  far: both warnings are armed again.  near: between
+        soon and far.
+        """
+        if self.load_m is None:
+            return None
+        if self.load_m < MET_M:
+            return "met"
+        if self.load_m < SOON_M:
+            return "soon"
+        return "far" if self.load_m > AGAIN_M else "near"
 
 
 @dataclass(frozen=True)

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from analysis.mechanics.model import COVERAGE, Model
-from analysis.review.peaks import Peak
 
 
 def predictions(model: Model) -> dict[str, dict[str, float | None] | None]:
@@ -24,17 +23,21 @@ def _expanded(value: float | None, u: float | None) -> dict[str, float | None] |
     return None if value is None else {"value": value, "U95": None if u is None else COVERAGE * u}
 
 
-def peak_rows(peaks: Iterable[Peak]) -> list[dict[str, Any]]:
-    """Peaks as rows of `peaks` in interface section 6, the greatest share of the limit first.
+def peak_rows(peaks: Iterable[Mapping[str, Any]]) -> list[dict[str, Any]]:
+    """Rows of `peaks` in interface section 6, the greatest share of the limit first, unrated parts last.
 
-    Parts without a limit come last.  Adds `rules_N`, the force that is held against the limit, and `by`: cell
-    (read by the part's own cell), most (the part carried at most that) or inferred (not bounded).
+    Adds `rules_N`, the force that is held against the limit; `by`: cell (read by the part's own cell), most
+    (the part carried at most that) or inferred (not bounded); `over`: whether it is above the limit.
     """
-    rows = [
-        p.json() | {
-            "rules_N": p.rules_N,
-            "by": "cell" if p.how == "cell" else "inferred" if p.at_most_N is None else "most",
-        }
-        for p in peaks
-    ]  # fmt: skip
+    rows = []
+    for p in peaks:
+        inferred = "inferred" if p["at_most_N"] is None else "most"
+        rows.append(
+            {
+                **p,
+                "rules_N": p["force_N"] if p["at_most_N"] is None else p["at_most_N"],
+                "by": "cell" if p["how"] == "cell" else inferred,
+                "over": p["use"] is not None and p["use"] > 1,
+            }
+        )
     return sorted(rows, key=lambda p: (p["use"] is None, -(p["use"] or 0.0), -p["rules_N"]))

@@ -1,4 +1,4 @@
-"""Makes the empty plot of the live page; `assets/graph.js` fills it with data."""
+"""Makes the empty plot of the live page; `assets/live/graph.js` fills it with data."""
 
 from __future__ import annotations
 

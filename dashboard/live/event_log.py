@@ -1,4 +1,4 @@
-"""Puts on the board what happened in a session: alarms, the last events, and what the graph marks."""
+"""Sends what happened in a session: alarms, the last events, and what the graph marks."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from analysis.prediction.alarm_rows import recorded
 from analysis.strokes.derived_events import DerivedEvent
 from analysis.strokes.stroke import Stroke
 from dashboard.live.state_feed import Board, sig
+from dashboard.live.wire import Alarm, Alarms, Answered, Happened, Numbered, Parts, Span
 from dashboard.text.alarm_levels import label_text
 from dashboard.text.units import Units
 from logger.channels.channel import Sensors
@@ -34,72 +35,100 @@ class EventLog:
     def __init__(self, so_far: EventsSoFar, sensors: Sensors, units: Units) -> None:
         self.so_far, self.sensors, self.units = so_far, sensors, units
         self.alarms: dict[str, Message] = {}
-        self._spans: set[str] = set()  # keys on the board
+        self._spans: set[str] = set()  # numbers of the spans on the board
 
     def tell_alarms(self, board: Board) -> None:
-        """`al:k`: [level now, worst, label, since s, value, acknowledged, channel]; `done`: the
-        recorder's answers to what pages asked."""
+        """Send the alarms, and the recorder's answers to what pages asked."""
         ordered = sorted(self.so_far.latched.held.values(), key=_first)
         for k in range(SHOWN_ALARMS):
-            one = ordered[k] if k < len(ordered) else None
-            board.set(f"al:{k}", one and [
-                one.level, one.worst, one_line(label_text(one.label, self.alarms, self.units), 60), round(one.time_s, 1),
-                sig(one.value), int(one.acknowledged), one_line(one.channel, 40),
-            ])  # fmt: skip
-        board.set("aln", len(ordered))
-        board.set("done", [
-            [e.id, e.kind, one_line(self._text(e), 60)]
-            for e in self.so_far.events[-4:] if e.id[:1] == "q"
-        ])  # fmt: skip
+            one = self._alarm(ordered[k]) if k < len(ordered) else None
+            board.put_numbered(k, Numbered(alarm=one))
+        sounding = max((one.worst for one in ordered if not one.acknowledged), default=0)
+        board.put(Parts(
+            alarms=Alarms(count=len(ordered), sounding=sounding),
+            done=[
+                Answered(id=e.id, kind=e.kind, text=one_line(self._text(e), 60))
+                for e in self.so_far.events[-4:] if e.id[:1] == "q"
+            ],
+        ))  # fmt: skip
 
-    def tell(self, board: Board, strokes: Sequence[Stroke], found: Sequence[DerivedEvent]) -> None:
-        """The last events, the last alarm, and strokes, resets and marks."""
-        late = [*found[-4 * KEPT_EVENTS :], *short_overs(found[-4 * KEPT_EVENTS :])]
+    def _alarm(self, one: HeldAlarm) -> Alarm:
+        names = [c.name for c in self.sensors.channels]
+        return Alarm(
+            level=one.level,
+            worst=one.worst,
+            label=one_line(label_text(one.label, self.alarms, self.units), 60),
+            since_s=round(one.time_s, 1),
+            value=sig(one.value),
+            acknowledged=one.acknowledged,
+            channel=names.index(one.channel) if one.channel in names else None,
+        )
+
+    def tell(
+        self, board: Board, strokes: Sequence[Stroke], derived: Sequence[DerivedEvent]
+    ) -> None:
+        """Send the last events, the last alarm, and strokes, resets and marks."""
+        late = [*derived[-4 * KEPT_EVENTS :], *short_overs(derived[-4 * KEPT_EVENTS :])]
         units = self.units
-        recent = [(f.time_s, f.kind, f.message.text(units)) for f in late if f.kind in SHOWN_EVENTS] + [
-            (e.time_s, e.kind, self._text(e)) for e in self.so_far.events
-        ]
+        recent = [
+            (f.time_s, f.kind, f.message.text(units)) for f in late if f.kind in SHOWN_EVENTS
+        ] + [(e.time_s, e.kind, self._text(e)) for e in self.so_far.events]
         recent.sort(key=lambda row: row[0])
         rows = recent[-LAST_EVENTS:][::-1]
         for k in range(LAST_EVENTS):
             row = rows[k] if k < len(rows) else None
-            board.set(f"e:{k}", row and [round(row[0], 1), row[1], one_line(row[2], 120)])
+            board.put_numbered(k, Numbered(event=_happened(row, 120)))
         sudden = sorted((f.time_s, f.kind, f.message.text(units)) for f in late if f.kind in SUDDEN)
         last_alarm = self.so_far.last_alarm
         if last_alarm is not None:
             last_alarm = (*last_alarm[:2], label_text(last_alarm[2], self.alarms, units))
-        for key, last in (("last", sudden[-1] if sudden else None), ("lasta", last_alarm)):
-            board.set(key, last and [round(last[0], 1), last[1], one_line(last[2], 80)])
-        self._tell_spans(board, strokes, found)
+        board.put(
+            Parts(
+                sudden=_happened(sudden[-1] if sudden else None, 80),
+                last_alarm=_happened(last_alarm, 80),
+            )
+        )
+        self._tell_spans(board, strokes, derived)
 
     def _text(self, event: Event) -> str:
         text = recorded(event, self.alarms, self.sensors, self.units)
         return text + (" (undone)" if event.id and event.id in self.so_far.undone else "")
 
-    def _tell_spans(self, board: Board, strokes: Sequence[Stroke], found: Sequence[DerivedEvent]) -> None:
-        """`k:n`: [from s, to s, what]: haul, lower, reset, mark, shock, slip."""
+    def _tell_spans(
+        self, board: Board, strokes: Sequence[Stroke], derived: Sequence[DerivedEvent]
+    ) -> None:
+        """Send the spans that the graph marks; a key goes round, so an old span gives way to a new one."""
         half = SPANS_KEPT // 2
         spans: list[tuple[str, float, float | None, str]] = [
-            (f"k:s{k % half}", s.start_s, None if s.growing else s.end_s, s.direction)
+            (f"s{k % half}", s.start_s, None if s.growing else s.end_s, s.direction)
             for k, s in list(enumerate(strokes))[-half:]
         ]
-        resets = [f for f in found if f.kind == "reset"]
+        resets = [f for f in derived if f.kind == "reset"]
         spans += [
-            (f"k:r{k % half}", f.time_s, f.end_s, "reset")
-            for k, f in list(enumerate(resets))[-half:]
+            (f"r{k % half}", f.time_s, f.end_s, "reset") for k, f in list(enumerate(resets))[-half:]
         ]
-        sudden = [f for f in found if f.kind in SUDDEN]
+        sudden = [f for f in derived if f.kind in SUDDEN]
         spans += [
-            (f"k:x{k % 12}", f.time_s, f.end_s, f.kind) for k, f in list(enumerate(sudden))[-12:]
+            (f"x{k % 12}", f.time_s, f.end_s, f.kind) for k, f in list(enumerate(sudden))[-12:]
         ]
         marks = [e for e in self.so_far.marks if e.id not in self.so_far.undone][-12:]
-        spans += [(f"k:m{k}", e.time_s, e.time_s, "mark") for k, e in enumerate(marks)]
+        spans += [(f"m{k}", e.time_s, e.time_s, "mark") for k, e in enumerate(marks)]
         for key, start, end, what in spans:
-            board.set(key, [round(start, 1), None if end is None else round(end, 1), what])
+            to_s = None if end is None else round(end, 1)
+            board.put_numbered(
+                key, Numbered(span=Span(from_s=round(start, 1), to_s=to_s, kind=what))
+            )
         keys = {span[0] for span in spans}
         for key in self._spans - keys:
-            board.set(key, None)
+            board.put_numbered(key, Numbered(span=None))
         self._spans = keys
+
+
+def _happened(row: tuple[float, str, str] | None, most: int) -> Happened | None:
+    """Something at a time; most: characters of its text."""
+    if row is None:
+        return None
+    return Happened(time_s=round(row[0], 1), kind=row[1], text=one_line(row[2], most))
 
 
 def _first(one: HeldAlarm) -> tuple[bool, int, float]:

@@ -1,18 +1,19 @@
-"""The Dash shell of the live page: its parts by id; the scripts in `assets/` fill them as text."""
+"""The Dash shell of the live page: its parts by id; the modules in `assets/live` fill them as text."""
 
 from __future__ import annotations
 
 import re
-from pathlib import Path
 from typing import Any
 
 from dash import Dash, dcc, html
 
 from dashboard.figures.live_figure import LIVE_CONFIG, live_figure
 from dashboard.text.templates import render
+from dashboard.web import assets
 from logger.recorder.alarms import HOLD_S, RELEASE
 
-ASSETS = Path(__file__).parents[1] / "assets"
+STYLES = ("shared/page.css", "live/sharing.css")
+ENTRY = "live/poll_loop.js"  # the module that imports the others
 CAUTIONS = (
     "Stay out of the line of pull, and out of every angle a rope could whip through.",
     "A reading is no rating: what is written on rope, pulley and shackle stands.",
@@ -50,12 +51,23 @@ class Shell(Dash):  # type: ignore[misc]
         return str(super().interpolate_index(**parts))
 
 
+def index(token: str) -> str:
+    """The document around Dash's components, with its fields; token: of this run."""
+    return render(
+        "live/index.html.j2",
+        token=token,
+        asset=assets.address,
+        styles=STYLES,
+        entry=ENTRY,
+        modules=assets.imports(ENTRY),
+    )
+
+
 def make(token: str) -> Dash:
     """The Dash application; it has no callback, and nothing on it changes a session."""
     app = Shell(
-        __name__, assets_folder=str(ASSETS), serve_locally=True, eager_loading=True, assets_ignore=r"^(plan|review)", title="haul",
-        update_title=None, add_log_handler=False,
-        index_string=render("live/index.html.j2", token=token),
+        __name__, include_assets_files=False, serve_locally=True, eager_loading=True, title="haul",
+        update_title=None, add_log_handler=False, index_string=index(token),
     )  # fmt: skip
     app.layout = layout()
     # what breaks in Flask must reach the gate, which logs it and answers shortly

@@ -1,83 +1,74 @@
-"""Makes the part `head`, which a page is told once: title, channels, prediction, levels, strands."""
+"""Makes the part `head`, which a page is sent once: title, channels, prediction, levels, strands."""
 
 from __future__ import annotations
 
-from typing import Any
-
+from analysis.live.haul_levels import HaulLevels
 from analysis.live.live_state import LiveState
 from analysis.live.minmax_pyramid import BASE_S
-from analysis.live.stroke_remaining import AGAIN_M, MET_M, SOON_M
 from analysis.mechanics.model import COVERAGE
-from analysis.messages.message import message
-from analysis.prediction.alarm_rows import judged_by_haul
-from analysis.prediction.predict import stop_hauling_at
 from analysis.signals.channel_roles import Roles
+from dashboard.live.wire import ChannelHead, Head, StopLevelText
 from dashboard.text.units import Units
 from logger.errors import one_line
 
 
-def head(live: LiveState, units: Units) -> dict[str, Any]:
-    """The part `head`; forces in N, travel in m, modelU and haulU expanded; units: what the page shows
-    them in; go: how far the load is to go, from where the session began; near: load travel left that is
-    two-blocked, soon two-blocked, and far from it again; base: seconds of the graph's narrowest bin."""
+def head(live: LiveState, levels: HaulLevels, units: Units) -> Head:
+    """The part `head`.
+
+    live: the session.
+    levels: what the haul force is judged by, with the rig in use.
+    units: what the page shows quantities in.
+    """
     info, roles, rig, model = live.info, live.roles, live.in_use.rig, live.in_use.model
-    counted = stop_hauling_at(model)
-    # the level that the recorder judges the haul cell by: what has its own cell is judged by that
-    limit = stop_hauling_at(judged_by_haul(model, roles.channels))
-    said = limit.because
-    if limit.haul_force_N is None and counted.haul_force_N is not None:
-        said = message("judged_by_own_cells")
-    because = said.text(units)
     drawn = roles.forces[0] if roles.forces else None
-    cell = roles.haul_force
-    return {
-        "title": one_line(rig.title or live.path.name, 120),
-        "folder": one_line(live.path.name, 120),
-        "units": units.name,
-        "started": info.started_at,
-        "demo": info.simulation_true is not None,
-        "channels": [
-            {"name": one_line(c.name, 60), "at": one_line(c.at, 60),
-             "unit": "N" if c.quantity == "force" else "m", "stale": c.stale_after_s}
+    return Head(
+        title=one_line(rig.title or live.path.name, 120),
+        folder=one_line(live.path.name, 120),
+        units=units.name,
+        demo=info.simulation_true is not None,
+        channels=[
+            ChannelHead(
+                name=one_line(c.name, 60),
+                at=one_line(c.at, 60),
+                unit="N" if c.quantity == "force" else "m",
+            )
             for c in info.sensors.channels
         ],
-        "force": one_line(drawn.name, 60) if drawn else None,
-        "stale": drawn.stale_after_s if drawn else 1.0,
-        "isHaul": cell is not None,
-        "ideal": model.ideal_ma,
-        "model": model.model_ma,
-        "modelU": COVERAGE * model.model_ma_u,
-        "haul": model.haul_force_N if cell is not None else None,
-        "haulU": COVERAGE * (model.haul_force_u_N or 0.0),
-        "holds": [h.name for h in model.held if h.ideal is not None],
-        "go": live.rig.load.pull_distance_m,
-        "loadCounted": roles.load_length is not None,
-        "haulCounted": live.counters.rope is not None,
-        "way": _travel(roles),
-        "limit": limit.haul_force_N,
-        "because": one_line(because, 200),
-        "rated": counted.rated,
-        "of": counted.parts,
-        "warn": None if cell is None else cell.warn_at,
-        "levels": levels(roles, limit.haul_force_N, because),
-        "near": [MET_M, SOON_M, AGAIN_M],
-        "base": BASE_S,
-        "haulStrand": rig.haul_strand,
-        "strands": [strand.name for strand in rig.strands],
-    }  # fmt: skip
+        drawn=one_line(drawn.name, 60) if drawn else None,
+        drawn_stale_s=drawn.stale_after_s if drawn else 1.0,
+        haul_cell=roles.haul_force is not None,
+        ideal_ma=model.ideal_ma,
+        model_ma=model.model_ma,
+        model_ma_U95=COVERAGE * model.model_ma_u,
+        haul_force_N=model.haul_force_N if roles.haul_force is not None else None,
+        haul_force_U95_N=COVERAGE * (model.haul_force_u_N or 0.0),
+        holds=[h.name for h in model.held if h.ideal is not None],
+        pull_distance_m=live.rig.load.pull_distance_m,
+        load_counted=roles.load_length is not None,
+        travel_title=_travel(roles),
+        because=one_line(levels.because.text(units), 200),
+        rated=levels.rated,
+        parts=levels.parts,
+        caution_N=levels.caution_N,
+        stop_levels=stop_levels(levels, roles, units),
+        bin_s=BASE_S,
+        haul_strand=rig.haul_strand,
+        strands=[strand.name for strand in rig.strands],
+    )
 
 
-def levels(roles: Roles, rig_N: float | None, because: str) -> list[list[Any]]:
-    """[haul tension at which to stop, N, what sets it], the lowest first."""
-    cell = roles.haul_force
-    if cell is None:
-        return []
-    rows: list[list[Any]] = []
-    if cell.stop_at is not None:
-        rows.append([cell.stop_at, f"stop_at of {one_line(cell.name, 60)}"])
-    if rig_N is not None:
-        rows.append([rig_N, one_line(because, 120)])
-    return sorted(rows, key=lambda row: row[0])
+def stop_levels(levels: HaulLevels, roles: Roles, units: Units) -> list[StopLevelText]:
+    """The stop levels of the haul cell in words, the lowest first."""
+    name = one_line(roles.haul_force.name, 60) if roles.haul_force is not None else ""
+    return [
+        StopLevelText(
+            force_N=stop.force_N,
+            because=f"stop_at of {name}"
+            if stop.because is None
+            else one_line(stop.because.text(units), 120),
+        )
+        for stop in levels.stops
+    ]
 
 
 def _travel(roles: Roles) -> str:

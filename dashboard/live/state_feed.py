@@ -1,5 +1,6 @@
-"""What a page is told: small named parts, each with the version in which it changed last, and bins
-of the force.  An answer holds what changed since the version that the page has, within a budget."""
+"""Keeps what pages are sent: small named parts, each with the version in which it changed last, and
+bins of force and travel.  An answer (`wire.SinceAnswer`) holds what changed since the version that the
+page has, within a budget."""
 
 from __future__ import annotations
 
@@ -10,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from analysis.live.minmax_pyramid import BASE_S, Pyramid
+from dashboard.live.wire import Bins, Now, Numbered, Parts, Waiting
 
 BUDGET = 980  # bytes of an answer, except the first and those with many bins
 MOST_BINS_SENT = 200  # in one answer; a page that lacks more asks again at once
@@ -67,6 +69,16 @@ class Board:
             self._version += 1
             self._parts[key] = (self._version, data)
 
+    def put(self, parts: Parts) -> None:
+        """Set several parts at once."""
+        for key, value in parts.items():
+            self.set(key, value)
+
+    def put_numbered(self, number: int | str, parts: Numbered) -> None:
+        """Set parts under the keys "name:number"."""
+        for key, value in parts.items():
+            self.set(f"{key}:{number}", value)
+
     def lines(self, key: str, texts: list[str], most: int = 40) -> None:
         """Set texts as parts `key:0`, `key:1` ..., and remove those of an earlier, longer list."""
         shown = texts[:most]
@@ -75,23 +87,19 @@ class Board:
         for k in range(len(shown), most):
             self.set(f"{key}:{k}", None)
 
-    def now(self, value: Any) -> None:
+    def now(self, value: Now | Waiting) -> None:
         """What changes at every tick."""
         data = encode(value)
         with self.lock:
             self._now = data
 
     def since(self, seq: int, version: int, span: str) -> bytes:
-        """The answer for a page that has bins up to `seq` and parts up to `version` (0: nothing).
-
-        b: force, [level, [bin, lowest, highest, mean, ...]]; l: travel, [level, [bin, lowest, highest,
-        ...]]; seq: level-0 bins up to here are told; more: there are more of them.
-        """
+        """The `SinceAnswer` for a page that has bins up to `seq` and parts up to `version` (0: nothing)."""
         with self.lock:
             if version > self._version:
                 seq = version = 0
             force, travel, end, more = self._bins(seq, SPANS[span])
-            head = b'{"run":"%s","b":%s,"l":%s,"now":%s,"p":{' % (
+            head = b'{"run":"%s","force":%s,"travel":%s,"now":%s,"parts":{' % (
                 self.run.encode(), force, travel, self._now,
             )  # fmt: skip
             wanted = sorted(
@@ -109,7 +117,9 @@ class Board:
                 sent.append((changed, piece))
                 size += len(piece) + 1
             body = b",".join(piece for _, piece in sent)
-        return head + body + b'},"v":%d,"seq":%d%s}' % (upto, end, b',"more":1' if more else b"")
+        return (
+            head + body + b'},"version":%d,"seq":%d%s}' % (upto, end, b',"more":1' if more else b"")
+        )
 
     def _bins(self, seq: int, span_s: float | None) -> tuple[bytes, bytes, int, bool]:
         """Bins of force and travel from level-0 bin seq - 1 on, the first level-0 bin after them, and whether
@@ -151,7 +161,7 @@ class Board:
         for k, *values in zip(index[:keep].tolist(), *columns, strict=True):
             flat.append(k)
             flat += [_short(v) for v in values]
-        return encode([level, flat])
+        return encode(Bins(level=level, flat=flat))
 
 
 def _short(value: float) -> float | int:

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from analysis.mechanics.model import Model
 from analysis.prediction.job_frames import Frame
 from dashboard.plan.planned_rig import PlannedRig
 from dashboard.plan.tables import tension
+from dashboard.plan.wire import FrameAnswer
 from dashboard.rig_drawing.drawing import drawing
 from dashboard.text.units import Units, number
 
@@ -23,8 +22,8 @@ def frame_answer(
     units: Units,
     labels: str,
     width: int,
-) -> dict[str, Any]:
-    """{"svg", "text", "kind", "more", "of"}: the SVG, whose texts are escaped, and plain texts.
+) -> FrameAnswer:
+    """The SVG, whose texts are escaped, and plain texts.
 
     mode: how grabs are reset, one of MODES; index: of the frame, from 0; e: efficiency of every
     pulley, None for the file's own; labels: on the strands, "t" or "force"; width: of the drawing,
@@ -48,13 +47,13 @@ def frame_answer(
         more.append(NO_FORCE)
     if frames.left_out:
         more.append(frames.left_out.text(units))
-    return {
-        "svg": svg,
-        "text": frame.caption.text(units),
-        "kind": frame.kind,
-        "more": more,
-        "of": len(frames.frames),
-    }
+    return FrameAnswer(
+        svg=svg,
+        text=frame.caption.text(units),
+        kind=frame.kind,
+        more=more,
+        steps=len(frames.frames),
+    )
 
 
 def strand_labels(

@@ -7,6 +7,9 @@ from collections.abc import Sequence
 from analysis.mechanics.what_if import LEAST_E, MOST_E
 from dashboard.plan.planned_rig import PlannedRig
 from dashboard.text.templates import render
+from dashboard.web import assets
+
+ENTRY = "plan/plan.js"
 
 
 def page(plans: Sequence[PlannedRig], units: str) -> str:
@@ -14,5 +17,13 @@ def page(plans: Sequence[PlannedRig], units: str) -> str:
     rigs = [{"name": p.rig.title or p.path.name, "file": p.path.name} for p in plans]
     title = " beside ".join(rig["name"] for rig in rigs)
     return render(
-        "plan/page.html.j2", title=title, rigs=rigs, units=units, least_e=LEAST_E, most_e=MOST_E
+        "plan/page.html.j2",
+        title=title,
+        rigs=rigs,
+        units=units,
+        least_e=LEAST_E,
+        most_e=MOST_E,
+        asset=assets.address,
+        entry=ENTRY,
+        modules=assets.imports(ENTRY),
     )

@@ -7,7 +7,6 @@ import re
 import secrets
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 from analysis.mechanics.what_if import LEAST_E, MOST_E
@@ -15,15 +14,12 @@ from dashboard.plan.job_step import frame_answer
 from dashboard.plan.page import page
 from dashboard.plan.planned_rig import MODES, PlannedRig
 from dashboard.plan.tables import about, comparison, tables, top
+from dashboard.plan.wire import FrameAnswer, PlanAnswer, PlannedRigTables
 from dashboard.text.units import SYSTEMS, Units
+from dashboard.web import assets
 from dashboard.web.gate import HTML, JSON, Answer, Gate, Refused, Route, WebRequest, asked_int
 from dashboard.web.listener import FaultLog, Listening
 
-ASSETS = Path(__file__).parents[1] / "assets"
-FILES = {
-    "page.css": "text/css; charset=utf-8", "plan.css": "text/css; charset=utf-8",
-    "format.js": "text/javascript; charset=utf-8", "plan.js": "text/javascript; charset=utf-8",
-}  # fmt: skip
 LABELS = ("t", "force")
 LEAST_WIDTH, MOST_WIDTH = 320, 1600  # of a drawing, px
 
@@ -73,12 +69,11 @@ class PlanServer(Listening):
         self.faults = FaultLog()
         super().__init__(self._call, port)
         at = re.compile
-        files = "|".join(re.escape(name) for name in FILES)
         routes = [
             Route("GET", at("/"), self._page),
             Route("GET", at("/plan"), self._plan),
             Route("GET", at("/drawing"), self._drawing),
-            Route("GET", at(f"/assets/({files})"), self._asset),
+            assets.route("plan", "shared"),
         ]
         # no action is offered, so no page receives the token
         self.gate = Gate(
@@ -105,7 +100,7 @@ class PlanServer(Listening):
         rigs = [_rig(planned, want) for planned in self.plans]
         sound = len(self.plans) == 2 and not any(p.fault for p in self.plans)
         side = comparison(self.plans, want.e, want.mode, want.units) if sound else ""
-        return _json({"rigs": rigs, "compare": side})
+        return _json(PlanAnswer(rigs=rigs, compare=side))
 
     def _drawing(self, request: WebRequest) -> Answer:
         """One step of the job.  The page names the version of the file whose steps it shows."""
@@ -124,23 +119,26 @@ class PlanServer(Listening):
             frame_answer(planned, want.mode, frame, want.e, want.units, want.labels, width)
         )
 
-    def _asset(self, request: WebRequest) -> Answer:
-        name = request.match[1]
-        return Answer(200, (ASSETS / name).read_bytes(), FILES[name], keep=False)
 
-
-def _rig(planned: PlannedRig, want: Asked) -> dict[str, Any]:
+def _rig(planned: PlannedRig, want: Asked) -> PlannedRigTables:
     """The contents of one rig except its drawing; where the file is at fault, the fault alone."""
-    common = {"v": planned.version, "fault": planned.fault, "e": _shown_e(planned)}
-    if planned.fault:
-        return common | {"title": "", "said": "", "top": "", "tables": "", "frames": 0}
-    return common | {
-        "title": planned.rig.title or planned.path.name,
-        "said": about(planned, want.e),
-        "top": top(planned, want.e, want.units),
-        "tables": tables(planned, want.e, want.units),
-        "frames": len(planned.job_frames(want.mode).frames),
-    }
+    answer = PlannedRigTables(
+        v=planned.version,
+        fault=planned.fault,
+        e=_shown_e(planned),
+        title="",
+        said="",
+        top="",
+        tables="",
+        frames=0,
+    )
+    if not planned.fault:
+        answer["title"] = planned.rig.title or planned.path.name
+        answer["said"] = about(planned, want.e)
+        answer["top"] = top(planned, want.e, want.units)
+        answer["tables"] = tables(planned, want.e, want.units)
+        answer["frames"] = len(planned.job_frames(want.mode).frames)
+    return answer
 
 
 def _shown_e(planned: PlannedRig) -> float:
@@ -149,5 +147,5 @@ def _shown_e(planned: PlannedRig) -> float:
     return round(min(MOST_E, max(LEAST_E, sum(own) / len(own))), 2) if own else 0.9
 
 
-def _json(value: dict[str, Any]) -> Answer:
+def _json(value: PlanAnswer | FrameAnswer) -> Answer:
     return Answer(200, json.dumps(value, ensure_ascii=False).encode("utf-8", "replace"), JSON)

@@ -14,6 +14,7 @@ import numpy as np
 from dashboard.figures.session_figures import efficiency_by_stroke, predicted_haul_N
 from dashboard.review.session_review import PlottedChannel, ReviewNow, SessionReview
 from dashboard.review.windowed_series import Floats, Window
+from dashboard.review.wire import TraceText
 from dashboard.text.units import Units, number, plus_minus
 
 MOST_BANDS = 120  # strokes and resets shaded in one window
@@ -79,23 +80,30 @@ def over_time(
     begin_s: float,
     end_s: float,
     width_px: int,
-) -> tuple[Figure, list[dict[str, Any]], str]:
+) -> tuple[Figure, list[TraceText], str]:
     """(figure, traces, note): force above, travel below, from begin_s to end_s.
 
-    traces: {"name", "unit", "width_s" (0: every reading), "meta", "n"} in the order of the figure's
-    data; note: how much time one point of a line stands for; width_px: of the plot on the page.
+    traces: in the order of the figure's data; note: how much time one point of a line stands for; width_px: of the plot on the page.
     """
     unit, size = force_size(session, units)
     long, metre = units.length_shown.unit, units.length_shown.size
-    data, traces, widths = [], [], []
+    data, widths = [], []
+    traces: list[TraceText] = []
     seen: dict[str, list[Floats]] = {HAUL: [], OTHERS: [], TRAVEL: []}
     for plotted, meta, axis in _channels(session):
         window = plotted.series.window(begin_s, end_s)
         x, y = window.path(plotted.series.channel.stale_after_s)
         y = y / (metre if axis == TRAVEL else size)
         data.append(_line(x, y, meta, axis))
-        traces.append({"name": plotted.name, "unit": long if axis == TRAVEL else unit, "meta": meta,
-                       "width_s": window.width_s, "n": len(window.time_s)})  # fmt: skip
+        traces.append(
+            TraceText(
+                name=plotted.name,
+                unit=long if axis == TRAVEL else unit,
+                meta=meta,
+                width_s=window.width_s,
+                n=len(window.time_s),
+            )
+        )
         widths.append(window.width_s)
         seen[axis].append(y[(x >= begin_s) & (x <= end_s)])
     whole = session.span()

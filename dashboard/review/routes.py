@@ -17,6 +17,7 @@ from dashboard.review.figures import efficiency, loop, over_time, plain
 from dashboard.review.page import page
 from dashboard.review.session_review import ReviewNow, Reviews, SessionReview
 from dashboard.review.tables import page_data
+from dashboard.review.wire import LoopAnswer, ReviewAnswer, WindowAnswer
 from dashboard.text.units import SYSTEMS, Units
 from dashboard.web.gate import HTML, JSON, Answer, Refused, Route, WebRequest, asked_int
 
@@ -60,11 +61,15 @@ class ReviewPages:
         session, now, units = self._asked(request.query)
         with session.lock:
             begin_s, end_s = session.span()
-            content = page_data(now, units) | {
-                "from": begin_s, "to": end_s, "efficiency": plain(efficiency(now, units)),
-                "rigs": [session.named(k) for k in range(len(session.rigs))],
-                "least_e": LEAST_E, "most_e": MOST_E,
-            }  # fmt: skip
+            content = ReviewAnswer(
+                **page_data(now, units),
+                from_s=begin_s,
+                to_s=end_s,
+                efficiency=plain(efficiency(now, units)),
+                rigs=[session.named(k) for k in range(len(session.rigs))],
+                least_e=LEAST_E,
+                most_e=MOST_E,
+            )
         return Answer(200, encode(content), JSON)
 
     def window(self, request: WebRequest) -> Answer:
@@ -82,13 +87,9 @@ class ReviewPages:
             if end_s - begin_s < LEAST_SPAN_S:
                 raise Refused(400, f"the session goes from {first:.1f} s to {last:.1f} s")
             figure, traces, note = over_time(session, now, units, begin_s, end_s, width_px)
-        content = {
-            "from": begin_s,
-            "to": end_s,
-            "figure": plain(figure),
-            "traces": traces,
-            "note": note,
-        }
+        content = WindowAnswer(
+            from_s=begin_s, to_s=end_s, figure=plain(figure), traces=traces, note=note
+        )
         return Answer(200, encode(content), JSON)
 
     def loop(self, request: WebRequest) -> Answer:
@@ -99,7 +100,7 @@ class ReviewPages:
             raise Refused(404, "no such stroke")
         with session.lock:
             figure, caption = loop(session, now, units, stroke)
-        return Answer(200, encode({"figure": plain(figure), "said": caption}), JSON)
+        return Answer(200, encode(LoopAnswer(figure=plain(figure), said=caption)), JSON)
 
     # -- what is asked ---------------------------------------------------------------------------
     def _path(self, name: str) -> Path:

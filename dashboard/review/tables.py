@@ -9,6 +9,7 @@ from analysis.prediction.predict import stop_hauling_at
 from analysis.review.review import read_by_cells
 from analysis.review.shown_rows import peak_rows
 from dashboard.review.session_review import ReviewNow
+from dashboard.review.wire import BudgetRows, EventCells, Heads, PeakCells, ReviewTexts, StrokeCells
 from dashboard.text.result_rows import RESULTS, ResultRow, budget_table, result_rows
 from dashboard.text.summary_sentences import three_sentences
 from dashboard.text.table_rows import EVENTS, PEAKS, STROKES, listed_events, numbered, texts
@@ -48,8 +49,8 @@ def summary(
     ]  # fmt: skip
 
 
-def page_data(now: ReviewNow, units: Units) -> dict[str, Any]:
-    """All texts and tables of the page, by the names under which the page's scripts read them."""
+def page_data(now: ReviewNow, units: Units) -> ReviewTexts:
+    """All texts and tables of the page."""
     review = now.reviewed.shown(units)
     warnings = [one_line(w, 400) for w in review["warnings"]]
     unrated = sum(p["use"] is None for p in review["peaks"])
@@ -58,45 +59,58 @@ def page_data(now: ReviewNow, units: Units) -> dict[str, Any]:
     forces = peak_rows(review, now.rig_model, now.result)[:MOST_PEAKS]
     hauled = numbered(review["strokes"])[:MOST_STROKES]
     listed = listed_events(review, MOST_EVENTS)
-    tables = {
-        "results": texts(RESULTS, rows, units), "strokes": texts(STROKES, hauled, units),
-        "peaks": texts(PEAKS, forces, units), "events": texts(EVENTS, listed, units),
-    }  # fmt: skip
-    return {
-        "title": one_line(review["title"] or "Haul session", 120),
-        "folder": one_line(now.info.path.name, 120),
-        "started": one_line(review["started_at"], 40),
-        "state": review["state"],
-        "demo": now.info.simulation_true is not None,
-        "as_of": f"{now.result.end_s:.1f} s",
-        "told": " and ".join(messages.texts(now.assumptions, units)),
-        "units": units.name,
-        "readings": ", ".join(
+    results, strokes = texts(RESULTS, rows, units), texts(STROKES, hauled, units)
+    peaks, events = texts(PEAKS, forces, units), texts(EVENTS, listed, units)
+    return ReviewTexts(
+        title=one_line(review["title"] or "Haul session", 120),
+        folder=one_line(now.info.path.name, 120),
+        started=one_line(review["started_at"], 40),
+        state=review["state"],
+        demo=now.info.simulation_true is not None,
+        as_of=f"{now.result.end_s:.1f} s",
+        what_if=" and ".join(messages.texts(now.assumptions, units)),
+        units=units.name,
+        readings=", ".join(
             f"{one_line(name, 60)} {count}" for name, count in review["readings"].items()
         ),
-        "sentences": [one_line(text, 900) for text in three_sentences(now.reviewed, units, own)],
-        "grave": review["state"] == "changed" or any((p["use"] or 0.0) > 1 for p in forces),
-        "heads": {name: head for name, (head, *_) in tables.items()},
-        "results": tables["results"][1:],
-        "why_not": one_line(review["measured"]["why_not"], 900),
-        "summary": summary(now, rows, forces[0] if forces else None, units),
-        "warnings": warnings[:MOST_WARNINGS] + _more(len(warnings), MOST_WARNINGS, "warnings"),
-        "strokes": [
-            {"k": s["k"], "from": s["start_s"], "to": s["end_s"], "cells": cells}
-            for s, cells in zip(hauled, tables["strokes"][1:], strict=True)
+        sentences=[one_line(text, 900) for text in three_sentences(now.reviewed, units, own)],
+        grave=review["state"] == "changed" or any(p["over"] for p in forces),
+        heads=Heads(
+            results=results[0],
+            strokes=strokes[0],
+            peaks=peaks[0],
+            events=events[0],
+        ),
+        results=results[1:],
+        why_not=one_line(review["measured"]["why_not"], 900),
+        summary=summary(now, rows, forces[0] if forces else None, units),
+        warnings=warnings[:MOST_WARNINGS] + _more(len(warnings), MOST_WARNINGS, "warnings"),
+        strokes=[
+            StrokeCells(k=s["k"], from_s=s["start_s"], to_s=s["end_s"], cells=cells)
+            for s, cells in zip(hauled, strokes[1:], strict=True)
         ],
-        "strokes_more": "".join(_more(len(review["strokes"]), MOST_STROKES, "strokes")),
-        "peaks": [
-            {"use": p["use"], "cells": cells} for p, cells in zip(forces, tables["peaks"][1:], strict=True)
+        strokes_more="".join(_more(len(review["strokes"]), MOST_STROKES, "strokes")),
+        peaks=[
+            PeakCells(use=p["use"], over=p["over"], cells=cells)
+            for p, cells in zip(forces, peaks[1:], strict=True)
         ],
-        "unrated": f"{unrated} of {len(review['peaks'])} strands and parts have no rating in the rig file"
-        if unrated else "",
-        "events": [
-            {"at": e["time_s"], "cells": cells} for e, cells in zip(listed, tables["events"][1:], strict=True)
+        unrated=f"{unrated} of {len(review['peaks'])} strands and parts have no rating in the rig file"
+        if unrated
+        else "",
+        events=[
+            EventCells(time_s=e["time_s"], cells=cells)
+            for e, cells in zip(listed, events[1:], strict=True)
         ],
-        "events_more": "".join(_more(len(review["events"]), MOST_EVENTS, "events")),
-        "budgets": [vars(budget_table(row, units, MOST_COMPONENTS)) for row in rows if row.quantity],
-    }  # fmt: skip
+        events_more="".join(_more(len(review["events"]), MOST_EVENTS, "events")),
+        budgets=[_budget(row, units) for row in rows if row.quantity],
+    )
+
+
+def _budget(row: ResultRow, units: Units) -> BudgetRows:
+    table = budget_table(row, units, MOST_COMPONENTS)
+    return BudgetRows(
+        name=table.name, said=table.said, rows=table.rows, shares=table.shares, note=table.note
+    )
 
 
 def _more(count: int, most: int, what: str) -> list[str]:

@@ -7,16 +7,15 @@ The entry page and its script are open to anyone; the page with the link is for 
 from __future__ import annotations
 
 import re
-from pathlib import Path
 
 from dashboard.live.state_feed import encode
 from dashboard.text.templates import render
-from dashboard.web import qr
+from dashboard.web import assets, qr
 from dashboard.web.gate import ANYONE, HTML, JSON, OPERATOR, Answer, Route, WebRequest, asked_texts
 from dashboard.web.sharing import Sharing
 
-FILES = Path(__file__).parents[1] / "entry"
-SCRIPT = "text/javascript; charset=utf-8"
+FILES = assets.FOLDER / "entry"
+SCRIPT = assets.KINDS[".js"]
 
 
 def routes(sharing: Sharing) -> list[Route]:
@@ -32,7 +31,8 @@ def routes(sharing: Sharing) -> list[Route]:
 
     def share(request: WebRequest) -> Answer:
         """The page with the link for viewers."""
-        return Answer(200, render("watch/share.html.j2", link=sharing.url("viewer")).encode(), HTML)
+        html = render("watch/share.html.j2", link=sharing.url("viewer"), asset=assets.address)
+        return Answer(200, html.encode(), HTML)
 
     def picture(request: WebRequest) -> Answer:
         """The link for viewers as a QR code."""

@@ -6,11 +6,11 @@ from __future__ import annotations
 import re
 import secrets
 from collections.abc import Callable, Iterable
-from pathlib import Path
 from typing import Any
 
 from dashboard.live.session_hub import Hub
 from dashboard.live.state_feed import SPANS, encode
+from dashboard.web import assets
 from dashboard.web.gate import (
     HTML,
     JSON,
@@ -31,7 +31,6 @@ from logger.errors import one_line
 VERBS = ("mark", "undo", "zero", "ack", "end")
 MOST_RIG = 60_000  # bytes of a rig file that a page sends
 LEAST_WIDTH, MOST_WIDTH = 320, 1400  # of the drawing of the rig, px
-ASSETS = Path(__file__).parents[1] / "assets"
 
 
 class Server(Listening):
@@ -66,7 +65,6 @@ class Server(Listening):
     # -- routes --------------------------------------------------------------------------------
     def _routes(self, app: Any) -> list[Route]:
         flask = app.server.wsgi_app
-        files = "|".join(re.escape(p.name) for p in sorted(ASSETS.iterdir()) if p.is_file())
         at = re.compile
         routes = [
             Route("GET", at("/since"), self._since),
@@ -77,7 +75,7 @@ class Server(Listening):
             Route("GET", at("/_dash-(layout|dependencies)"), app=flask),
             Route("GET", at(r"/_dash-component-suites/(dash|plotly)(/[A-Za-z0-9_@-][A-Za-z0-9_.@-]*)+"),
                   app=_registered_only(flask), keep=True),
-            Route("GET", at(f"/assets/({files})"), app=flask, keep=True),
+            assets.route("live", "review", "shared"),
             Route("GET", at("/_favicon.ico"), app=flask, keep=True),
         ]  # fmt: skip
         from dashboard.review.routes import routes as review

@@ -9,6 +9,7 @@ from urllib.parse import quote
 
 from dashboard.live.session_hub import sessions_in
 from dashboard.text.templates import render
+from dashboard.web import assets
 from logger.errors import SessionFault, UserFault, one_line
 from logger.session.descriptor import RIG, read_descriptor
 from logger.session.reader import session_state
@@ -37,6 +38,7 @@ def page(folder: Path) -> str:
         folder=one_line(folder.name),
         sessions=[_listed(folder, name) for name in names[:MOST_LISTED]],
         older=max(0, len(names) - MOST_LISTED),
+        asset=assets.address,
     )
 
 

@@ -18,7 +18,7 @@ import numpy as np
 ROOT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 
-from support.readings import KNOWN, THREE, block, sensors, three  # noqa: E402
+from support.readings import block, sensors, three, three_text  # noqa: E402
 
 from analysis.signals.channel_roles import roles  # noqa: E402
 from analysis.strokes.analyser import Analyser  # noqa: E402
@@ -64,7 +64,7 @@ def analyser_rate(hz: float) -> tuple[float, int]:
 
 def record(folder: Path, hz: float, rows: int) -> None:
     t, force, rope = haul(hz, rows // 2)
-    rig = THREE.format(extra=KNOWN.format(1000, 10)).encode()
+    rig = three_text().encode()
     writer = SessionWriter.create(folder, rig, sensors("haul", "rope"), source="import")
     for a in range(0, len(t), 100_000):
         part = slice(a, a + 100_000)

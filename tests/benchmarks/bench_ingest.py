@@ -18,6 +18,9 @@ import textwrap
 import time
 from pathlib import Path
 
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+from support.channels import channel
+
 from logger.channels.channel import Channel
 from logger.channels.sensors_file import parse_sensors
 from logger.formats.registry import encode
@@ -28,26 +31,9 @@ CPU = 0.10
 NAIVE_LINES = 6_000
 FULL_LINES = 3_000_000
 
-SENSORS = """
-[[channel]]
-name = "haul_force"
-quantity = "force"
-at = "haul"
-port = "{port}"
-baud = 115200
-format = "xdr"
-id = "HAUL"
-"""
-SECOND = """
-[[channel]]
-name = "haul_travel"
-quantity = "length"
-at = "haul"
-port = "{port}"
-baud = 115200
-format = "xdr"
-id = "ROPE"
-"""
+PORT = {"port": "{port}", "baud": 115200, "format": "xdr"}
+SENSORS = channel("haul_force", "force", **PORT, id="HAUL")
+SECOND = channel("haul_travel", "length", **PORT, id="ROPE")
 
 RECORD = textwrap.dedent("""
     import json, sys, time
@@ -108,9 +94,16 @@ def _recorder(folder: Path, sensors: str) -> subprocess.Popen[str]:
     (folder / "rig.toml").write_text('title = "bench"\n')
     (folder / "sensors.toml").write_text(sensors)
     return subprocess.Popen(
-        [sys.executable, "-c", RECORD, str(folder / "rig.toml"), str(folder / "sensors.toml"),
-         str(folder / "session")],
-        stdout=subprocess.PIPE, text=True,
+        [
+            sys.executable,
+            "-c",
+            RECORD,
+            str(folder / "rig.toml"),
+            str(folder / "sensors.toml"),
+            str(folder / "session"),
+        ],
+        stdout=subprocess.PIPE,
+        text=True,
     )
 
 
@@ -130,7 +123,8 @@ def full_speed(folder: Path) -> dict[str, float]:
     device = serve_pty()
     reader = subprocess.Popen(
         [sys.executable, "-c", NAIVE, device.url, str(folder / "naive.csv"), str(NAIVE_LINES)],
-        stdout=subprocess.PIPE, text=True,
+        stdout=subprocess.PIPE,
+        text=True,
     )
     assert reader.stdout is not None
     reader.stdout.readline()

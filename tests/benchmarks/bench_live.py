@@ -84,13 +84,13 @@ def measure(folder: Path, hours: float, crowd: bool = True) -> dict[str, float]:
 
     told, size, took, _ = ask("span=all")
     while told.get("more"):  # bins come in portions
-        told, *_ = ask(f"seq={told['seq']}&v={told['v']}&span=all")
+        told, *_ = ask(f"seq={told['seq']}&v={told['version']}&span=all")
     found |= {"first_ms": took, "first_bytes": size}
     servers, trips, sizes = [], [], []
     until = time.monotonic() + LIVE_S
     while time.monotonic() < until:
         began = time.monotonic()
-        told, size, took, trip = ask(f"seq={told['seq']}&v={told['v']}&span=all")
+        told, size, took, trip = ask(f"seq={told['seq']}&v={told['version']}&span=all")
         servers.append(took)
         trips.append(trip)
         sizes.append(size)
@@ -137,7 +137,7 @@ def look_on(viewers: int, url: str) -> None:
                 data = answer.read()
                 took = float(re.search(r"dur=([0-9.]+)", answer.headers["Server-Timing"])[1])
             told = json.loads(data)
-            seq, version = told["seq"], told["v"]
+            seq, version = told["seq"], told["version"]
             servers.append(took)
             sizes.append(len(data))
             time.sleep(max(0.0, 0.1 - (time.monotonic() - began)))
@@ -197,7 +197,9 @@ def main() -> int:
             verdict = f"budget {budget:g}" + ("" if value <= budget else ", OVER")
             failed += value > 3 * budget
         print(f"{what:58} {value:12.2f}  {verdict}")
-    print(f"whole figure / later answer: {long['figure_bytes'] / long['bytes']:.0f} times the bytes")
+    print(
+        f"whole figure / later answer: {long['figure_bytes'] / long['bytes']:.0f} times the bytes"
+    )
     return 1 if failed else 0
 
 

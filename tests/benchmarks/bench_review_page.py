@@ -16,19 +16,12 @@ from pathlib import Path
 import numpy as np
 
 ROOT = Path(__file__).resolve().parents[2]
-sys.path[:0] = [str(ROOT)]
+sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
+from support.channels import json_channel  # noqa: E402
 
 WINDOW_MS, ANSWER_MS, READING_BYTES = 5.0, 50.0, 17.0
 READINGS, RATE = 10_000_000, 1000
-CELL = """
-[[channel]]
-name = "f"
-quantity = "force"
-at = "haul"
-format = "json"
-id = "f"
-unit = "N"
-"""
+CELL = json_channel("f", "force", "f")
 
 
 def median_ms(call: Callable[[], object]) -> float:

@@ -16,6 +16,9 @@ import tempfile
 import time
 from pathlib import Path
 
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+from support.channels import json_channel
+
 ROOT = Path(__file__).resolve().parents[2]
 RIG = ROOT / "tests/project/interface/rig.toml"
 TIMES = 7
@@ -37,9 +40,11 @@ def recording_s() -> float:
     with tempfile.TemporaryDirectory() as folder, socket.create_server(("127.0.0.1", 0)) as server:
         sensors, out = Path(folder, "sensors.toml"), Path(folder, "session")
         sensors.write_text(
-            f'[[channel]]\nname = "f"\nquantity = "force"\nat = "haul"\nformat = "json"\nid = "f"\n'
-            f'unit = "N"\nport = "socket://127.0.0.1:{server.getsockname()[1]}"\n', "utf-8",
-        )  # fmt: skip
+            json_channel(
+                "f", "force", "f", f'port = "socket://127.0.0.1:{server.getsockname()[1]}"'
+            ),
+            "utf-8",
+        )
         start = time.perf_counter()
         process = subprocess.Popen(
             [sys.executable, "-c", CALL, "record", str(RIG), str(sensors), "--out", str(out)],

@@ -20,12 +20,11 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from support.growing_session import wait_until
-from support.processes import SENSORS, Device, Haul
+from support.processes import CHROMIUM_FLAGS, SENSORS, CommandedDevice, RecordedHaul
+from support.waiting import until
 
 from logger.recorder.alarms import HOLD_S
 
-FLAGS = ("--headless=new", "--no-sandbox", "--disable-dev-shm-usage", "--disable-gpu", "--no-first-run")
 HIGH, LOW = 500.0, 20.0
 MOST_S = 1.0  # a step that is not seen by then counts as this
 # at each frame: have line and digits reached the other level?  Told at the frame after, when it is painted
@@ -60,15 +59,15 @@ return Object.values(window.steps).every(seen => seen.some(([kind, at]) => kind 
 
 def row_since(events: Path, size: int, text: bytes, pause_s: float) -> float | None:
     """When a row with this text stood behind the first `size` bytes of the file; looked at so often."""
-    until = time.monotonic() + 3
-    while time.monotonic() < until:
+    end = time.monotonic() + 3
+    while time.monotonic() < end:
         if events.stat().st_size > size and text in events.read_bytes()[size:]:
             return time.time()
         time.sleep(pause_s)
     return None
 
 
-def alarms(haul: Haul, steps: int) -> list[float]:
+def alarms(haul: RecordedHaul, steps: int) -> list[float]:
     """Seconds from writing the reading that satisfies the rule to the alarm's row in the file."""
     events = haul.out / "events.csv"
     took = []
@@ -88,27 +87,28 @@ def alarms(haul: Haul, steps: int) -> list[float]:
     return took
 
 
-def first_sent(device: Device, level: float, after: float) -> float | None:
+def first_sent(device: CommandedDevice, level: float, after: float) -> float | None:
     """When this level was on the wire first after a moment."""
     return next((at for at, force in device.sent[-200:] if force == level and at >= after), None)
 
 
-def pixels(haul: Haul, driver: object, steps: int) -> dict[str, list[float]]:
+def pixels(haul: RecordedHaul, driver: object, steps: int) -> dict[str, list[float]]:
     """Seconds from writing the first reading of a step to the frame that shows it, in line and digits."""
     driver.execute_script(WATCHING)
     sent = []
     for k in range(2 * steps):
         level = HIGH if k % 2 == 0 else LOW
         haul.device.force_N = level
-        sent.append(wait_until(partial(first_sent, haul.device, level, time.time()), 2, "sent"))
+        sent.append(until(partial(first_sent, haul.device, level, time.time()), 2, "sent"))
         # asked only where it is late anyhow, so that asking delays no frame that keeps to the budget
-        until = time.monotonic() + MOST_S
+        end = time.monotonic() + MOST_S
         time.sleep(0.35)
-        while time.monotonic() < until:
+        while time.monotonic() < end:
             if driver.execute_script(SEEN, 1 - k % 2, 1000 * sent[-1]):
                 break
             time.sleep(0.05)
-        time.sleep(random.uniform(0.2, 0.5))  # the step is at rest, and the next one comes at any moment
+        # the step is at rest, and the next one comes at any moment
+        time.sleep(random.uniform(0.2, 0.5))
     shown = driver.execute_script("return window.steps")
     took: dict[str, list[float]] = {"line": [], "digits": []}
     for what, seen in shown.items():
@@ -121,12 +121,21 @@ def pixels(haul: Haul, driver: object, steps: int) -> dict[str, list[float]]:
 def main() -> int:
     steps = int(sys.argv[1]) if len(sys.argv) > 1 else 25
     rows: list[tuple[str, float, float | None]] = []
-    sensors = SENSORS.replace("warn_at = 600.0\n", "").replace("stop_at = 800.0", "stop_at = 1000.0")
-    with tempfile.TemporaryDirectory() as folder, Haul(Path(folder) / "a", sensors=sensors) as haul:
+    sensors = SENSORS.replace("warn_at = 600.0\n", "").replace(
+        "stop_at = 800.0", "stop_at = 1000.0"
+    )
+    with (
+        tempfile.TemporaryDirectory() as folder,
+        RecordedHaul(Path(folder) / "a", sensors=sensors) as haul,
+    ):
         time.sleep(1.0)
         waited = alarms(haul, steps)
         rows += [
-            ("reading that satisfies the rule to the alarm row, p95, ms", 1000 * float(np.percentile(waited, 95)), 250.0),
+            (
+                "reading that satisfies the rule to the alarm row, p95, ms",
+                1000 * float(np.percentile(waited, 95)),
+                250.0,
+            ),
             ("the same, largest, ms", 1000 * max(waited), None),
         ]
         chromium, driver_path = shutil.which("chromium"), shutil.which("chromedriver")
@@ -137,24 +146,37 @@ def main() -> int:
 
             options = webdriver.ChromeOptions()
             options.binary_location = chromium
-            for flag in FLAGS:
+            for flag in CHROMIUM_FLAGS:
                 options.add_argument(flag)
             driver = webdriver.Chrome(options=options, service=webdriver.ChromeService(driver_path))
             try:
                 driver.set_window_size(1280, 800)
                 driver.get(haul.url)
-                wait_until(lambda: driver.execute_script("return window.haul && haul.stats && haul.stats.updates > 20"),
+                until(lambda: driver.execute_script("return window.haulTest && haulTest.stats.updates > 20"),
                            20, "a page that runs")  # fmt: skip
-                before, began = driver.execute_script("return haul.stats.updates"), time.monotonic()
+                before, began = (
+                    driver.execute_script("return haulTest.stats.updates"),
+                    time.monotonic(),
+                )
                 took = pixels(haul, driver, steps)
-                rate = (driver.execute_script("return haul.stats.updates") - before) / (time.monotonic() - began)
-                size = driver.execute_script("return haul.stats.largest")
+                rate = (driver.execute_script("return haulTest.stats.updates") - before) / (
+                    time.monotonic() - began
+                )
+                size = driver.execute_script("return haulTest.stats.largest")
             finally:
                 driver.quit()
             for what, each in took.items():
                 rows += [
-                    (f"wire to pixels at 100 Hz, {what}, p50, ms", 1000 * float(np.median(each)), None),
-                    (f"wire to pixels at 100 Hz, {what}, p95, ms", 1000 * float(np.percentile(each, 95)), 300.0),
+                    (
+                        f"wire to pixels at 100 Hz, {what}, p50, ms",
+                        1000 * float(np.median(each)),
+                        None,
+                    ),
+                    (
+                        f"wire to pixels at 100 Hz, {what}, p95, ms",
+                        1000 * float(np.percentile(each, 95)),
+                        300.0,
+                    ),
                 ]
             rows += [
                 ("milliseconds between updates", 1000 / rate, 111.0),  # 9 a second

@@ -9,11 +9,8 @@ import shutil
 from pathlib import Path
 
 import pytest
-
-FLAGS = (
-    "--headless=new", "--no-sandbox", "--disable-dev-shm-usage", "--disable-gpu", "--no-first-run",
-    "--disable-background-networking", "--disable-component-update", "--disable-sync",
-)  # fmt: skip
+from support.processes import CHROMIUM_FLAGS
+from support.waiting import until, until_steady
 
 
 class Browser:
@@ -38,7 +35,9 @@ class Browser:
         return self.driver.execute_script(script, *args)
 
     def text(self, name: str) -> str:
-        return self.js("const n = document.getElementById(arguments[0]); return n ? n.innerText : ''", name)
+        return self.js(
+            "const n = document.getElementById(arguments[0]); return n ? n.innerText : ''", name
+        )
 
     def console(self) -> list[str]:
         """What the console said since `open`, bar what the browser says of its own."""
@@ -46,12 +45,22 @@ class Browser:
 
     def requested(self) -> list[str]:
         """Every address that was asked for since `open`."""
-        found = []
+        urls = []
         for row in self.driver.get_log("performance"):
             message = json.loads(row["message"])["message"]
             if message["method"] == "Network.requestWillBeSent":
-                found.append(message["params"]["request"]["url"])
-        return found
+                urls.append(message["params"]["request"]["url"])
+        return urls
+
+    def updated(self, more: int = 4, within_s: float = 10.0) -> None:
+        """Wait until the live page has drawn `more` further answers of its server."""
+        updates = "return haulTest.stats.updates"
+        awaited = self.js(updates) + more
+        until(lambda: self.js(updates) >= awaited, within_s, f"{more} more updates of the page")
+
+    def steady(self, script: str, *args):
+        """What the script returns as soon as it returns the same twice in a row."""
+        return until_steady(lambda: self.js(script, *args), what=script)
 
     def shot(self, path: Path) -> None:
         data = self._cdp("Page.captureScreenshot", format="png")["data"]
@@ -70,7 +79,7 @@ def browser(tmp_path_factory):
         pytest.skip("needs chromium and chromedriver: apt-get install chromium chromium-driver")
     options = webdriver.ChromeOptions()
     options.binary_location = chromium
-    for flag in FLAGS:
+    for flag in CHROMIUM_FLAGS:
         options.add_argument(flag)
     options.add_argument(f"--user-data-dir={tmp_path_factory.mktemp('profile')}")
     options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})

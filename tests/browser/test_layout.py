@@ -1,27 +1,25 @@
 """Every page at desktop, tablet and phone size: each part is wide enough to be read, none runs over."""
 
 import subprocess
-import time
-from pathlib import Path
 
 import pytest
-from support.growing_session import Watched, start_haul, wait_until
+from support.places import LAUNCH
+from support.processes import Watched, start_haul
+from support.waiting import until
 
-LAUNCH = Path(__file__).resolve().parents[2] / "sample_logs" / "slipway-launch-1"
 LEAST_PX = 150  # of a tile: some fifteen letters
-TILES = (
-    "return [...document.querySelectorAll('.tile')].filter(n => n.offsetParent !== null)"
-    ".map(n => [n.querySelector('h2') ? n.querySelector('h2').textContent : n.id, n.getBoundingClientRect().width])"
+LAYOUT = (
+    "return [[...document.querySelectorAll('.tile')].filter(n => n.offsetParent !== null)"
+    ".map(n => [n.querySelector('h2') ? n.querySelector('h2').textContent : n.id, n.getBoundingClientRect().width]),"
+    "document.documentElement.scrollWidth, window.innerWidth]"
 )
 SIZES = [(1280, 900), (1024, 768), (390, 844)]
 
 
 def check(browser, text: str) -> None:
-    wait_until(lambda: text in browser.js("return document.body.innerText"), 15, text)
-    time.sleep(0.5)
-    tiles = browser.js(TILES)
+    until(lambda: text in browser.js("return document.body.innerText"), 15, text)
+    tiles, wide, window = browser.steady(LAYOUT)
     assert len(tiles) > 1 and all(width >= LEAST_PX for _, width in tiles), tiles
-    wide, window = browser.js("return [document.documentElement.scrollWidth, window.innerWidth]")
     assert wide <= window
 
 
@@ -40,13 +38,19 @@ def test_the_list_of_a_folder(browser, size):
     with Watched(LAUNCH.parent) as page:
         browser.size(*size)
         browser.open(page.url)
-        wait_until(lambda: "slipway-launch-1" in browser.js("return document.body.innerText"), 10, "the list")
+        until(
+            lambda: "slipway-launch-1" in browser.js("return document.body.innerText"),
+            10,
+            "the list",
+        )
         # a line of text each: nothing is broken in the middle of a word
         lines = browser.js("const r = document.createRange(); return [...document.querySelectorAll("
                            "'td:nth-child(4), td:last-child a')].map(n => { r.selectNodeContents(n);"
                            " return r.getClientRects().length; })")  # fmt: skip
         assert lines == [1] * 6
-        wide, window = browser.js("return [document.documentElement.scrollWidth, window.innerWidth]")
+        wide, window = browser.js(
+            "return [document.documentElement.scrollWidth, window.innerWidth]"
+        )
         assert wide <= window
 
 

@@ -7,8 +7,9 @@ import time
 from urllib.parse import urlsplit
 
 import pytest
-from support.growing_session import Demo, Watched, wait_until
+from support.processes import Demo, Watched
 from support.sealed_sessions import made
+from support.waiting import until
 
 HOSTILE = '<img src=x onerror="window.broken=1">'
 
@@ -29,13 +30,6 @@ def page(demo):
 LIVELY = 3  # updates a second, on a machine that does other things too
 
 
-def updates_a_second(browser, over_s=3.0) -> float:
-    """How often the page asked, drew and was painted."""
-    before, began = browser.js("return haul.stats.updates"), time.monotonic()
-    time.sleep(over_s)
-    return (browser.js("return haul.stats.updates") - before) / (time.monotonic() - began)
-
-
 def measured(browser) -> tuple[float, float] | None:
     """The advantage on the page and its uncertainty."""
     found = re.match(r"([0-9.]+) ± ([0-9.]+)", browser.text("ma"))
@@ -45,20 +39,23 @@ def measured(browser) -> tuple[float, float] | None:
 def test_the_pull_is_seen_as_it_happens(browser, page, shots):
     browser.size(1280, 900)
     browser.open(page.url)
-    wait_until(lambda: "HAULING" in browser.text("state"), 12, "the state in words")
+    until(lambda: "HAULING" in browser.text("state"), 12, "the state in words")
     seen = set()
-    until = time.monotonic() + 20  # which the pull's resets are part of
-    while time.monotonic() < until and len(seen) < 6:
-        if re.fullmatch(r"[0-9.]+\s*k?N", browser.text("tension")):
-            seen.add(browser.text("tension"))
-        time.sleep(0.1)
-    assert len(seen) >= 6, seen
+
+    def six_tensions() -> bool:
+        if re.fullmatch(r"[0-9.]+\s*k?N", shown := browser.text("tension")):
+            seen.add(shown)
+        return len(seen) >= 6
+
+    until(
+        six_tensions, 20, "six tensions one after the other"
+    )  # the pull's resets take some of the time
     # that it goes on and on; how fast is for tests/benchmarks/bench_watch.py, with nothing beside it
-    assert updates_a_second(browser) >= LIVELY
-    assert browser.js("return haul.stats.largest") < 1000
+    browser.updated(3 * LIVELY, within_s=3.0)
+    assert browser.js("return haulTest.stats.largest") < 1000
     assert browser.js("return document.documentElement.scrollWidth") <= 1280
-    wait_until(lambda: "HAULING" in browser.text("state"), 15, "hauling for the picture")
-    time.sleep(1.0)
+    until(lambda: "HAULING" in browser.text("state"), 15, "hauling for the picture")
+    browser.updated()
     browser.shot(shots / "live-1280.png")
     assert browser.console() == []
     hosts = {urlsplit(url).netloc for url in browser.requested() if url.startswith("http")}
@@ -68,8 +65,8 @@ def test_the_pull_is_seen_as_it_happens(browser, page, shots):
 def test_on_a_phone_in_daylight_nothing_is_cut_and_everything_can_be_touched(browser, page, shots):
     browser.size(390, 844, "light")
     browser.open(page.url)
-    wait_until(lambda: browser.text("tension").strip(), 8, "a tension or a word")
-    time.sleep(1.0)
+    until(lambda: browser.text("tension").strip(), 8, "a tension or a word")
+    browser.updated()
     assert browser.js("return document.documentElement.scrollWidth") <= 390
     small = browser.js(
         "return [...document.querySelectorAll('button, input, a')].filter(n => n.offsetParent)"
@@ -78,20 +75,20 @@ def test_on_a_phone_in_daylight_nothing_is_cut_and_everything_can_be_touched(bro
     )
     assert small == []
     browser.shot(shots / "live-390.png")
-    assert updates_a_second(browser, 2.0) >= LIVELY
+    browser.updated(2 * LIVELY, within_s=2.0)
     assert browser.console() == []
 
 
 def test_a_mark_is_taken_by_the_recorder_and_hostile_text_stays_text(browser, page):
     browser.size(1280, 900)
     browser.open(page.url)
-    wait_until(lambda: browser.js("return !!document.getElementById('mark')"), 8, "the button")
+    until(lambda: browser.js("return !!document.getElementById('mark')"), 8, "the button")
     browser.js(
         "document.getElementById('note').value = arguments[0];"
         "document.getElementById('mark').click()", HOSTILE,
     )  # fmt: skip
-    wait_until(lambda: browser.text("hands-said") == "mark: taken", 3, "taken")
-    wait_until(lambda: HOSTILE in browser.text("events"), 3, "the mark among what happened")
+    until(lambda: browser.text("hands-said") == "mark: taken", 3, "taken")
+    until(lambda: HOSTILE in browser.text("events"), 3, "the mark among what happened")
     assert browser.js("return document.querySelectorAll('img').length") == 0
     assert browser.js("return window.broken") is None
     assert browser.console() == []
@@ -100,11 +97,11 @@ def test_a_mark_is_taken_by_the_recorder_and_hostile_text_stays_text(browser, pa
 def test_a_page_without_a_server_shows_no_link_and_no_number(browser, demo):
     with Watched(demo.out) as serving:
         browser.open(serving.url)
-        wait_until(lambda: re.search(r"[0-9]", browser.text("travel")), 8, "a number")
-        wait_until(lambda: browser.js("return haul.stats.updates") > 10, 8, "a page that runs")
+        until(lambda: re.search(r"[0-9]", browser.text("travel")), 8, "a number")
+        until(lambda: browser.js("return haulTest.stats.updates") > 10, 8, "a page that runs")
         serving.process.kill()
         killed = time.monotonic()
-        wait_until(lambda: "NO LINK" in browser.text("state"), 1.6, "NO LINK")
+        until(lambda: "NO LINK" in browser.text("state"), 1.6, "NO LINK")
         assert time.monotonic() - killed < 1.6
         for name in ("tension", "left", "travel"):
             assert "NO LINK" in browser.text(name) and not re.search(r"[0-9]", browser.text(name))
@@ -116,9 +113,9 @@ def test_after_two_strokes_the_advantage_on_the_page_is_the_true_one(browser, de
     browser.size(1280, 900)
     browser.open(page.url)
     truth = json.loads((demo.out / "datapackage.json").read_text("utf-8"))["simulation"]["true"]
-    first = wait_until(lambda: measured(browser), 15, "an estimate")
+    first = until(lambda: measured(browser), 15, "an estimate")
     settled = r"\b([2-9]|[1-9][0-9]+) strokes"
-    wait_until(lambda: re.search(settled, browser.text("travel-note")), 40, "strokes for it to settle")
+    until(lambda: re.search(settled, browser.text("travel-note")), 40, "strokes for it to settle")
     value, expanded = measured(browser)
     assert abs(value - truth["actual_ma"]) <= expanded + 0.05, (first, value, expanded)
     assert expanded <= 0.1 * value
@@ -126,9 +123,9 @@ def test_after_two_strokes_the_advantage_on_the_page_is_the_true_one(browser, de
 
 def test_a_killed_recorder_is_seen_on_the_page(browser, demo, page):
     browser.open(page.url)
-    wait_until(lambda: browser.text("state"), 8, "a state")
+    until(lambda: browser.text("state"), 8, "a state")
     subprocess.run(["kill", "-9", str(demo.recorder)], check=True)
-    wait_until(lambda: "RECORDING CUT SHORT" in browser.text("state"), 2.5, "the page says so")
+    until(lambda: "RECORDING CUT SHORT" in browser.text("state"), 2.5, "the page says so")
     assert not re.search(r"[0-9]", browser.text("tension"))
 
 
@@ -136,7 +133,7 @@ def test_load_moved_without_a_counter_at_the_load_is_the_sum_over_strokes(browse
     # three strokes of 3 m of rope on a 3:1, all of it fed back after each
     with Watched(made(tmp_path / "s", strokes=3)) as serving:
         browser.open(serving.url)
-        wait_until(lambda: "3 strokes" in browser.text("travel-note"), 8, "the strokes")
+        until(lambda: "3 strokes" in browser.text("travel-note"), 8, "the strokes")
         assert re.fullmatch(r"3\.0\s*m", browser.text("travel"))
         assert "3.0 m to go of 6.0 m" in browser.text("travel-note")
         assert "by the rig's ratio: no counter at the load" in browser.text("travel-note")

@@ -4,8 +4,8 @@ import os
 import time
 
 import pytest
-from support.growing_session import wait_until
-from support.processes import Haul
+from support.processes import RecordedHaul
+from support.waiting import until
 
 SOAK_S = float(os.environ.get("HAUL_SOAK_S", "1800"))
 SETTLED_S = 60.0
@@ -21,21 +21,26 @@ def heap(browser) -> float:
 
 @pytest.mark.long
 def test_half_an_hour_of_watching_grows_the_browsers_heap_by_less_than_20_mb(browser, tmp_path):
-    with Haul(tmp_path) as haul:
+    with RecordedHaul(tmp_path) as haul:
         browser.size(1280, 800)
         browser.open(haul.url)
-        wait_until(lambda: browser.js("return Boolean(window.haul && haul.stats && haul.stats.updates > 10)"), 20, "it runs")
+        until(
+            lambda: browser.js("return Boolean(window.haulTest && haulTest.stats.updates > 10)"),
+            20,
+            "it runs",
+        )
         browser._cdp("HeapProfiler.enable")
         browser.js("document.querySelector('#spans button[value=all]').click()")
         began = time.monotonic()
         first = last = None
         seen = []
         while time.monotonic() - began < SOAK_S:
-            into = (time.monotonic() - began) % 40.0  # 25 s of hauling, then the rope eased and fed back
+            # 25 s of hauling, then the rope eased and fed back
+            into = (time.monotonic() - began) % 40.0
             hauling = into < 25.0
             haul.device.force_N = 300.0 + 100.0 * (int(into * 2) % 2) if hauling else 0.5
             haul.device.speed_m_s = 0.3 if hauling else -0.4 if into > 30.0 else 0.0
-            time.sleep(0.5)
+            time.sleep(0.5)  # the pace at which the hands change the force
             if time.monotonic() - began > SETTLED_S and int(into) % 20 == 0:
                 last = heap(browser)
                 first = last if first is None else first
@@ -44,4 +49,4 @@ def test_half_an_hour_of_watching_grows_the_browsers_heap_by_less_than_20_mb(bro
         assert first is not None and last is not None
         print(f"{SOAK_S:.0f} s, heap in MB: {seen}")
         assert last - first < MOST_BYTES, seen
-        assert browser.js("return haul.stats.errors") < 5
+        assert browser.js("return haulTest.stats.errors") < 5

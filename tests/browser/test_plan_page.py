@@ -3,12 +3,13 @@
 from pathlib import Path
 
 import pytest
-from support.growing_session import start_haul, wait_until
+from support.places import DEMO
+from support.processes import PageProcess
+from support.waiting import until
 
 import analysis
 
 RIGS = Path(analysis.__file__).parent / "rigs"
-DEMO = Path(analysis.__file__).parent / "demo" / "rig.toml"
 # what a text covers on the screen, as the browser has set it
 BOXES = """
 return [...document.querySelectorAll('.rig:first-of-type .drawing svg text')].map(n => {
@@ -16,57 +17,43 @@ return [...document.querySelectorAll('.rig:first-of-type .drawing svg text')].ma
 """
 
 
-class Planned:
-    """`haul plan ARGV` in a process of its own; url: what it printed."""
-
-    def __init__(self, *argv) -> None:
-        self.process = start_haul("plan", *argv)
-        self.url = self.process.stdout.readline().strip()
-
-    def __enter__(self):
-        return self
-
-    def __exit__(self, *what) -> None:
-        if self.process.poll() is None:
-            self.process.terminate()
-        self.process.communicate(timeout=10)
-
-
 @pytest.fixture(scope="module")
 def page():
-    with Planned(DEMO) as serving:
+    with PageProcess("plan", DEMO) as serving:
         yield serving
 
 
 @pytest.fixture(scope="module")
 def pair():
-    with Planned(RIGS / "3-on-4.toml", RIGS / "3-redirect-own-anchor.toml") as serving:
+    with PageProcess("plan", RIGS / "3-on-4.toml", RIGS / "3-redirect-own-anchor.toml") as serving:
         yield serving
 
 
 def opened(browser, url) -> None:
     browser.open(url)
-    wait_until(lambda: browser.js("return haul.plan.drawings") > 0, 10, "the first drawing")
+    until(lambda: browser.js("return haulTest.stats.drawings") > 0, 10, "the first drawing")
 
 
 def settled(browser, before) -> None:
     """Until both the numbers and the drawing that belong to the last choice are there."""
-    wait_until(
-        lambda: browser.js("return [haul.plan.plans, haul.plan.drawings]") > before, 5, "an answer"
+    until(
+        lambda: browser.js("return [haulTest.stats.plans, haulTest.stats.drawings]") > before,
+        5,
+        "an answer",
     )
     seen = None
 
     def still():
         nonlocal seen
-        now = browser.js("return [haul.plan.plans, haul.plan.drawings]")
+        now = browser.js("return [haulTest.stats.plans, haulTest.stats.drawings]")
         same, seen = now == seen, now
         return same
 
-    wait_until(still, 5, "rest")
+    until(still, 5, "rest")
 
 
 def act(browser, script, *args) -> None:
-    before = browser.js("return [haul.plan.plans, haul.plan.drawings]")
+    before = browser.js("return [haulTest.stats.plans, haulTest.stats.drawings]")
     browser.js(script, *args)
     settled(browser, before)
 
@@ -109,7 +96,7 @@ def test_the_keyboard_alone_walks_the_job(browser, page):
     opened(browser, page.url)
     slider = browser.driver.find_element(By.CSS_SELECTOR, ".frame")
     slider.send_keys(Keys.ARROW_RIGHT, Keys.ARROW_RIGHT)
-    wait_until(
+    until(
         lambda: "(3 of" in browser.js("return document.querySelector('.frame-text').textContent"),
         5,
         "step 3",
@@ -203,22 +190,20 @@ def test_a_fault_in_the_file_is_one_line_and_heals(browser, tmp_path):
     good = DEMO.read_text("utf-8")
     path.write_text(good, "utf-8")
     fault = "const n = document.querySelector('.fault'); return n.hidden ? '' : n.textContent"
-    with Planned(path) as serving:
+    with PageProcess("plan", path) as serving:
         opened(browser, serving.url)
         path.write_text(good.replace("[anchor]", "[ancor]"), "utf-8")
         browser.js("document.getElementById('again').click()")
-        said = wait_until(lambda: browser.js(fault), 5, "the fault")
+        said = until(lambda: browser.js(fault), 5, "the fault")
         assert "ancor" in said
         assert browser.js("return document.querySelector('.content').offsetParent") is None
         path.write_text(good, "utf-8")
         browser.js("document.getElementById('again').click()")
-        wait_until(lambda: not browser.js(fault), 5, "no fault")
+        until(lambda: not browser.js(fault), 5, "no fault")
         assert browser.js("return document.querySelector('.content').offsetParent") is not None
         serving.process.kill()
         browser.js("document.getElementById('again').click()")
-        wait_until(
-            lambda: "No answer" in browser.text("plan-fault"), 5, "a server that is gone is said"
-        )
+        until(lambda: "No answer" in browser.text("plan-fault"), 5, "a server that is gone is said")
 
 
 def test_hostile_text_of_a_file_stays_text(browser, tmp_path):
@@ -233,7 +218,7 @@ def test_hostile_text_of_a_file_stays_text(browser, tmp_path):
         text.replace("[pulley.<b>T1</b>]", '[pulley."<b>T1</b>"]').replace(">", "⟩"), "utf-8"
     )
     hostile_name = "<b⟩T1</b⟩"  # a name may hold no ">", so this is the worst that can come
-    with Planned(path) as serving:
+    with PageProcess("plan", path) as serving:
         opened(browser, serving.url)
         assert hostile.replace(">", "⟩") in browser.js(
             "return document.querySelector('h1').textContent"
@@ -245,7 +230,7 @@ def test_hostile_text_of_a_file_stays_text(browser, tmp_path):
         assert browser.js("return document.querySelectorAll('img, .drawing b').length") == 0
         assert browser.js("return window.broken") is None
     path.write_text(DEMO.read_text("utf-8").replace('note = "', f'note = "{hostile}'), "utf-8")
-    with Planned(path) as serving:
+    with PageProcess("plan", path) as serving:
         opened(browser, serving.url)
         assert hostile in browser.js("return document.querySelector('.said').textContent")
         assert browser.js("return document.querySelectorAll('img').length") == 0

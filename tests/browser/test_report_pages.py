@@ -10,15 +10,14 @@ import subprocess
 from pathlib import Path
 
 import pytest
-from support.sealed_sessions import RIG, made
+from support.places import SAMPLES
+from support.processes import CHROMIUM_FLAGS
+from support.sealed_sessions import made
 
 from analysis.review.review import Reviewed
 from analysis.review.reviewed_session import whole_session
 from dashboard.export.report_html import report
 
-SAMPLES = sorted(p for p in (Path(__file__).parents[2] / "sample_logs").iterdir() if p.is_dir())
-FLAGS = ("--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--no-first-run",
-         "--no-pdf-header-footer", "--disable-background-networking")  # fmt: skip
 PAPER_PT = {
     "A4": (595, 842),
     "Letter": (612, 792),
@@ -33,7 +32,7 @@ def printed(html: str, folder: Path, paper: str) -> bytes:
     page, out = folder / f"{paper}.html", folder / f"{paper}.pdf"
     page.write_text(html.replace("@page {", f"@page {{ size: {paper};", 1), "utf-8")
     subprocess.run(
-        [chromium, *FLAGS, f"--user-data-dir={folder / 'profile'}", f"--print-to-pdf={out}", page.as_uri()],
+        [chromium, *CHROMIUM_FLAGS, "--no-pdf-header-footer", f"--user-data-dir={folder / 'profile'}", f"--print-to-pdf={out}", page.as_uri()],
         check=True, capture_output=True, timeout=60,
     )  # fmt: skip
     return out.read_bytes()
@@ -61,17 +60,14 @@ def test_a_sample_prints_on_at_most_four_pages(tmp_path, paper):
 
 def test_so_does_a_long_session_of_long_words(tmp_path):
     words = "a long word about the slipway " * 4
-    path = "".join(
-        f'\n  {{{{ pulley = "A{k}", on = "anchor" }}}}, {{{{ pulley = "L{k}", on = "load" }}}},'
-        for k in range(1, 9)
-    )
-    rig = (
-        RIG.split("path = [")[0]
-        + f'path = [ {{{{ tie = "anchor" }}}}, {{{{ pulley = "L0", on = "load" }}}},{path}\n  {{{{ haul = "team", toward_deg = 180 }}}} ]\n'
-    )
+    stations = ['{ tie = "anchor" }', '{ pulley = "L0", on = "load" }']
+    for k in range(1, 9):
+        stations += [f'{{ pulley = "A{k}", on = "anchor" }}', f'{{ pulley = "L{k}", on = "load" }}']
+    stations.append('{ haul = "team", toward_deg = 180 }')
     session = made(
         tmp_path / "s",
-        rig=rig,
+        stations=stations,
+        ratings="",
         strokes=40,
         stroke_s=5.0,
         rest_s=4.0,

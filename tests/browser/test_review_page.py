@@ -1,18 +1,19 @@
 """The review page in a real browser, over a sample session and over one that was just watched live."""
 
 import re
-from pathlib import Path
 from urllib.parse import urlsplit
 
 import numpy as np
 import pytest
-from support.growing_session import Growing, Watched, wait_until
+from support.growing_session import Growing
+from support.places import LAUNCH
+from support.processes import Watched
+from support.waiting import until
 
 from analysis.review.review import review_session
 from analysis.simulation.demo_haul import demo_text
 from dashboard.text.units import METRIC
 
-LAUNCH = Path(__file__).resolve().parents[2] / "sample_logs" / "slipway-launch-1"
 HOSTILE = '<img src=x onerror="window.broken=1">'
 
 
@@ -30,8 +31,8 @@ def page(tmp_path_factory):
 def opened(browser, url):
     browser.open("about:blank")  # a page of the test before asks no more
     browser.open(url + "review")
-    wait_until(
-        lambda: browser.js("return !!(window.haul && haul.stats && haul.stats.loads)"),
+    until(
+        lambda: browser.js("return !!(window.haulTest && haulTest.stats.loads)"),
         15,
         "the review",
     )
@@ -75,10 +76,10 @@ def test_zooming_brings_every_reading_and_the_pointer_reads_it(browser, page):
         "document.getElementById('go-to').value = '18.7';"
         "document.getElementById('go').requestSubmit()"
     )
-    wait_until(lambda: browser.text("time-note").startswith("every reading"), 5, "full resolution")
+    until(lambda: browser.text("time-note").startswith("every reading"), 5, "full resolution")
     begin, end = view(browser)
     assert begin < 18.7 < end and end - begin <= 4.01
-    wait_until(
+    until(
         lambda: re.search(r"18\.7\d\d s|18\.69\d s", browser.text("time-read")), 3, "numbers there"
     )
     assert re.search(
@@ -88,14 +89,14 @@ def test_zooming_brings_every_reading_and_the_pointer_reads_it(browser, page):
     before = browser.text("time-read")
     press = "document.getElementById('time-plot').dispatchEvent(new KeyboardEvent('keydown', {key: arguments[0]}))"
     browser.js(press, "ArrowRight")
-    wait_until(lambda: browser.text("time-read") != before, 3, "the next reading")
+    until(lambda: browser.text("time-read") != before, 3, "the next reading")
     browser.js(press, "0")
-    wait_until(lambda: "lowest and highest" in browser.text("time-note"), 5, "the whole session")
+    until(lambda: "lowest and highest" in browser.text("time-note"), 5, "the whole session")
     # a stroke of the table is shown on both plots
     browser.js("document.querySelector('#strokes .jump').click()")
     first = review_session(LAUNCH)["strokes"][0]
-    wait_until(lambda: view(browser)[1] < first["end_s"] + 1, 5, "the first stroke")
-    wait_until(lambda: browser.text("loop-said").startswith("Work in"), 5, "its loop")
+    until(lambda: view(browser)[1] < first["end_s"] + 1, 5, "the first stroke")
+    until(lambda: browser.text("loop-said").startswith("Work in"), 5, "its loop")
     assert browser.console() == []
 
 
@@ -109,8 +110,8 @@ def test_dragging_over_the_plot_zooms_into_it(browser, page):
     ActionChains(browser.driver).move_to_element_with_offset(
         plot, -100, -150
     ).click_and_hold().move_by_offset(180, 5).release().perform()
-    wait_until(lambda: view(browser)[1] - view(browser)[0] < 8, 5, "the dragged window")
-    wait_until(lambda: browser.text("time-note").startswith("every reading"), 5, "its detail")
+    until(lambda: view(browser)[1] - view(browser)[0] < 8, 5, "the dragged window")
+    until(lambda: browser.text("time-note").startswith("every reading"), 5, "its detail")
 
 
 def test_what_if_is_marked_changes_the_numbers_and_goes_away(browser, page, shots):
@@ -121,24 +122,24 @@ def test_what_if_is_marked_changes_the_numbers_and_goes_away(browser, page, shot
     browser.js(
         "const e = document.getElementById('e'); e.value = 0.75; e.dispatchEvent(new Event('input'))"
     )
-    wait_until(lambda: "0.75" in browser.text("what-if"), 5, "what if")
+    until(lambda: "0.75" in browser.text("what-if"), 5, "what if")
     assert "WHAT IF" in browser.text("what-if") and browser.js("return document.title").startswith(
         "WHAT IF"
     )
     assert browser.text("results") != record and "WHAT IF" in browser.text("compare")
     browser.shot(shots / "review-what-if.png")
     browser.js("[...document.querySelectorAll('[data-rig]')].at(-1).click()")
-    wait_until(lambda: "better.toml" in browser.text("what-if"), 5, "the other rig")
+    until(lambda: "better.toml" in browser.text("what-if"), 5, "the other rig")
     browser.js("document.getElementById('what-if-off').click()")
-    wait_until(
+    until(
         lambda: browser.js("return document.getElementById('what-if').hidden"),
         5,
         "the record again",
     )
     assert browser.text("results") == record
     browser.js("document.querySelector('[data-units=us]').click()")
-    wait_until(lambda: "lbf" in browser.text("results"), 5, "US units")
-    wait_until(
+    until(lambda: "lbf" in browser.text("results"), 5, "US units")
+    until(
         lambda: (
             "force, lbf" in browser.js("return document.getElementById('time-plot').textContent")
         ),
@@ -159,13 +160,13 @@ def test_the_live_page_at_the_end_shows_the_reviews_figures_and_each_leads_to_th
 ):
     browser.size(1280, 900)
     browser.open(page.url)
-    wait_until(lambda: "ended" in browser.text("left"), 8, "the end")
-    wait_until(lambda: "efficiency" in browser.text("ma-note"), 8, "the live estimate")
+    until(lambda: "ended" in browser.text("left"), 8, "the end")
+    until(lambda: "efficiency" in browser.text("ma-note"), 8, "the live estimate")
     value, place = shown(browser.text("ma"))
     efficiency = re.search(r"efficiency ([0-9]+)", browser.text("ma-note"))[1]
     browser.js("document.getElementById('to-review').click()")
-    wait_until(
-        lambda: browser.js("return !!(window.haul && haul.stats && haul.stats.loads)"),
+    until(
+        lambda: browser.js("return !!(window.haulTest && haulTest.stats.loads)"),
         15,
         "the review",
     )
@@ -174,7 +175,7 @@ def test_the_live_page_at_the_end_shows_the_reviews_figures_and_each_leads_to_th
     assert abs(shown(rows["mechanical advantage"])[0] - value) <= 0.501 * place
     assert abs(100 * shown(rows["efficiency"])[0] - float(efficiency)) <= 0.501
     browser.js("document.querySelector('a.way').click()")
-    wait_until(lambda: browser.text("ma"), 8, "the live page again")
+    until(lambda: browser.text("ma"), 8, "the live page again")
     assert browser.js("return location.pathname") == "/"
 
 
@@ -203,4 +204,4 @@ def test_a_server_that_is_gone_is_said(browser, hostile):
     hostile.process.kill()
     hostile.process.wait(5)
     browser.js("document.querySelector('[data-move=in]').click()")
-    wait_until(lambda: "No answer" in browser.text("fault"), 5, "the fault")
+    until(lambda: "No answer" in browser.text("fault"), 5, "the fault")

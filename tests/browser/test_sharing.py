@@ -5,7 +5,8 @@ import threading
 import time
 
 import pytest
-from support.growing_session import Growing, wait_until
+from support.growing_session import Growing
+from support.waiting import until
 
 from analysis.simulation.demo_haul import demo_text
 from dashboard.live.session_hub import Hub
@@ -47,7 +48,7 @@ def page(tmp_path_factory):
 
 def come_in(browser, page, role):
     browser.open(page.sharing.url(role))
-    wait_until(lambda: browser.js("return document.documentElement.dataset.role") == role, 15, role)
+    until(lambda: browser.js("return document.documentElement.dataset.role") == role, 15, role)
 
 
 def test_without_a_code_there_is_a_question_and_no_number(browser, page):
@@ -55,7 +56,7 @@ def test_without_a_code_there_is_a_question_and_no_number(browser, page):
     browser.open(page.url)
     assert "needs the code" in browser.js("return document.body.innerText")
     browser.open(page.url + "enter#wrong")
-    wait_until(lambda: "opens nothing" in browser.text("said"), 10, "the refusal")
+    until(lambda: "opens nothing" in browser.text("said"), 10, "the refusal")
     assert browser.js("return location.hash") == ""
     assert browser.js("return document.documentElement.scrollWidth <= innerWidth")
     # typed by hand, or pasted as a whole link
@@ -63,9 +64,7 @@ def test_without_a_code_there_is_a_question_and_no_number(browser, page):
     browser.js(
         f"{field}.value = arguments[0]; {field}.form.requestSubmit()", page.sharing.url("viewer")
     )
-    wait_until(
-        lambda: browser.js("return Boolean(document.getElementById('banner'))"), 15, "the page"
-    )
+    until(lambda: browser.js("return Boolean(document.getElementById('banner'))"), 15, "the page")
 
 
 def test_a_viewer_comes_in_by_the_link_and_has_no_hands(browser, page, shots):
@@ -73,12 +72,12 @@ def test_a_viewer_comes_in_by_the_link_and_has_no_hands(browser, page, shots):
     come_in(browser, page, "viewer")
     assert browser.js("return location.href") == page.url  # no code, nowhere
     assert browser.js("return document.cookie") == ""
-    wait_until(lambda: browser.text("title"), 10, "the title")
+    until(lambda: browser.text("title"), 10, "the title")
     assert browser.js("return document.getElementById('hands-tile').offsetParent") is None
     assert "stay on" in browser.text("shared") and "plain HTTP" in browser.text("shared")
     acted = browser.js(
         "return fetch('/act/mark', {method: 'POST', body: '{}', headers: {'Content-Type':"
-        " 'application/json', 'X-Haul-Token': haul.token}}).then(a => a.status)"
+        " 'application/json', 'X-Haul-Token': haulTest.page.token}}).then(a => a.status)"
     )
     assert acted == 403
     browser.shot(shots / "viewer.png")
@@ -87,19 +86,19 @@ def test_a_viewer_comes_in_by_the_link_and_has_no_hands(browser, page, shots):
 
 def test_no_title_or_note_becomes_markup(browser, page):
     come_in(browser, page, "viewer")
-    wait_until(lambda: HOSTILE in browser.text("events"), 15, "the note as text")
+    until(lambda: HOSTILE in browser.text("events"), 15, "the note as text")
     assert browser.text("title") == HOSTILE
     assert browser.js("return window.broken === undefined && !document.querySelector('img[src=x]')")
 
 
 def test_a_page_that_did_not_watch_says_for_how_long(browser, page, monkeypatch):
     come_in(browser, page, "viewer")
-    wait_until(lambda: browser.js("return haul.stats.updates") > 12, 20, "it watches")
+    until(lambda: browser.js("return haulTest.stats.updates") > 12, 20, "it watches")
     assert browser.text("away") == ""
     with monkeypatch.context() as broken:
         broken.setattr(page.hub, "get", lambda name: None)
-        time.sleep(4.5)
-    said = wait_until(lambda: browser.text("away"), 10, "it says so")
+        time.sleep(4.5)  # for so long the page gets no answer
+    said = until(lambda: browser.text("away"), 10, "it says so")
     seconds = int(re.search(r"not watching for ([0-9]+) s", said)[1])
     assert 4 <= seconds <= 10
     browser.js("document.getElementById('away').click()")
@@ -108,23 +107,23 @@ def test_a_page_that_did_not_watch_says_for_how_long(browser, page, monkeypatch)
 
 def test_a_page_whose_cookie_has_ended_asks_for_the_code(browser, page, monkeypatch):
     come_in(browser, page, "viewer")
-    wait_until(lambda: browser.js("return haul.stats.updates") > 0, 15, "it watches")
+    until(lambda: browser.js("return haulTest.stats.updates") > 0, 15, "it watches")
     page.sharing._given["viewer"].clear()  # as after 12 h
-    wait_until(lambda: "a code is needed" in browser.text("said"), 15, "the question")
+    until(lambda: "a code is needed" in browser.text("said"), 15, "the question")
     assert browser.js("return location.pathname") == "/enter"
 
 
 def test_the_operator_has_hands_and_a_picture_for_others(browser, page, shots):
     browser.size(1280, 900)
     come_in(browser, page, "operator")
-    wait_until(
+    until(
         lambda: browser.js("return document.getElementById('hands-tile').offsetParent !== null"),
         5,
         "hands",
     )
     browser.open(page.url + "share")
     picture = "document.getElementById('qr')"
-    wait_until(
+    until(
         lambda: browser.js(f"return {picture}.complete && {picture}.naturalWidth > 100"),
         5,
         "picture",

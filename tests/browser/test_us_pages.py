@@ -3,13 +3,15 @@
 import re
 import subprocess
 import time
-from pathlib import Path
 
 import pytest
-from support.growing_session import Demo, Watched, start_haul, wait_until
+from support.places import LAUNCH
+from support.processes import Demo, Watched, start_haul
+from support.waiting import until
 
-LAUNCH = Path(__file__).resolve().parents[2] / "sample_logs" / "slipway-launch-1"
-METRIC_SEEN = re.compile(r"\d[\s\u00a0]*(?:kN|N|mm|cm|m|kg|kJ|J|kW|W)(?:/(?:m|s|min))?(?![\w\u00b0])")
+METRIC_SEEN = re.compile(
+    r"\d[\s\u00a0]*(?:kN|N|mm|cm|m|kg|kJ|J|kW|W)(?:/(?:m|s|min))?(?![\w\u00b0])"
+)
 AXES = "return [...document.querySelectorAll('.g-ytitle, .g-y2title, .ytitle, .y2title')].map(n => n.textContent)"
 
 
@@ -29,14 +31,16 @@ def test_the_live_page_of_a_running_haul(browser, tmp_path):
     with Demo(tmp_path / "s", 25) as demo, Watched(demo.out, "--units", "us") as page:
         browser.size(1280, 900)
         browser.open(page.url)
-        wait_until(lambda: "HAULING" in browser.text("state"), 12, "the pull")
-        seen, until = [], time.monotonic() + 12
-        while time.monotonic() < until:
+        until(lambda: "HAULING" in browser.text("state"), 12, "the pull")
+        seen, end = [], time.monotonic() + 12
+        while time.monotonic() < end:
             seen += metric(browser)
-            time.sleep(0.5)
+            time.sleep(0.5)  # the whole page is read twice a second over a pull and its reset
         assert seen == []
         # the number is the one of the metric page: both were told the same newtons
-        peak_N, shown = browser.js("return [haul.now.pk, haul.forceText(haul.now.pk)]")  # of one moment
+        peak_N, shown = browser.js(
+            "return [haulTest.page.now.peak_N, haulTest.forceText(haulTest.page.now.peak_N)]"
+        )  # of one moment
         assert number(shown) == pytest.approx(peak_N / 4.4482216, rel=0.06)
         assert "a foot and a half to two-blocked" in browser.text("legend")
         assert "metre" not in browser.js("return document.body.innerText")
@@ -45,13 +49,13 @@ def test_the_live_page_of_a_running_haul(browser, tmp_path):
         titles = browser.js(AXES)
         assert {"lbf", "ft"} <= set(titles) and not {"N", "kN", "m"} & set(titles)
         # the highest bin on the plot is the peak in the same unit, as soon as a new peak is drawn
-        both = "return [Math.max(...document.querySelector('#live-graph .js-plotly-plot').data[0].y), haul.view.high]"
+        both = "return [Math.max(...document.querySelector('#live-graph .js-plotly-plot').data[0].y), haulTest.graph.view.high]"
 
         def the_same():
             high, high_N = browser.js(both)
             return high == pytest.approx(high_N / 4.4482216, rel=1e-6)
 
-        wait_until(the_same, 5, "the highest bin of the plot in lbf")
+        until(the_same, 5, "the highest bin of the plot in lbf")
         assert browser.console() == []
 
 
@@ -59,9 +63,9 @@ def test_the_live_page_over_a_finished_session(browser, shots):
     with Watched(LAUNCH, "--units", "us") as page:
         browser.size(390, 844)
         browser.open(page.url)
-        wait_until(lambda: "lbf" in browser.text("peak"), 10, "the peak")
-        wait_until(lambda: browser.js("return !!document.querySelector('#rig svg')"), 10, "the rig")
-        time.sleep(1.0)
+        until(lambda: "lbf" in browser.text("peak"), 10, "the peak")
+        until(lambda: browser.js("return !!document.querySelector('#rig svg')"), 10, "the rig")
+        browser.steady("return [document.body.innerText, document.documentElement.scrollWidth]")
         assert metric(browser) == []
         assert browser.js("return document.documentElement.scrollWidth") <= 390
         browser.shot(shots / "live-us-390.png")
@@ -72,25 +76,32 @@ def test_the_review_page_begins_in_the_servers_units_and_can_be_turned(browser):
     with Watched(LAUNCH, "--units", "us") as page:
         browser.size(1280, 900)
         browser.open(page.url + "review")
-        loaded = "return window.haul && haul.stats ? haul.stats.loads : 0"
-        wait_until(lambda: browser.js(loaded), 15, "the review")
+        loaded = "return window.haulTest ? haulTest.stats.loads : 0"
+        until(lambda: browser.js(loaded), 15, "the review")
         assert metric(browser) == []
         assert "ft of rope fed back" in browser.text("events")
         browser.js("document.querySelector('[data-units=metric]').click()")
-        wait_until(lambda: " N" in browser.text("results"), 10, "metric units")
-        assert "m of rope fed back" in browser.text("events") and "lbf" not in browser.text("events")
+        until(lambda: " N" in browser.text("results"), 10, "metric units")
+        assert "m of rope fed back" in browser.text("events") and "lbf" not in browser.text(
+            "events"
+        )
         assert browser.console() == []
 
 
 def test_the_plan_page(browser, tmp_path):
     rig = tmp_path / "rig.toml"  # with warnings: too little rope, and a team that is too weak
     text = (LAUNCH / "rig.toml").read_text("utf-8")
-    rig.write_text(re.sub(r"pull_N = \S+", "pull_N = 60.0", re.sub(r"length_m = \S+", "length_m = 20.0", text)), "utf-8")
+    rig.write_text(
+        re.sub(
+            r"pull_N = \S+", "pull_N = 60.0", re.sub(r"length_m = \S+", "length_m = 20.0", text)
+        ),
+        "utf-8",
+    )
     process = start_haul("plan", rig, "--units", "us", stderr=subprocess.DEVNULL)
     try:
         browser.size(1280, 900)
         browser.open(process.stdout.readline().strip())
-        wait_until(lambda: "in the bag" in browser.js("return document.body.innerText"), 10, "the plan")
+        until(lambda: "in the bag" in browser.js("return document.body.innerText"), 10, "the plan")
         assert metric(browser) == []
         assert "the team can keep up 13.5 lbf" in browser.js("return document.body.innerText")
         assert browser.console() == []

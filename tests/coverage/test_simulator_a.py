@@ -54,20 +54,29 @@ def _figures(seeds, **changes):
         "error": {k: float(np.median(v)) for k, v in error.items()},
         "mean_error": {k: float(np.mean(v)) for k, v in error.items()},
         "width": {k: float(np.median(v)) for k, v in width.items()},
-        "told": len(inside["efficiency"]) / len(seeds),
+        "answered": len(inside["efficiency"]) / len(seeds),
         "naive": float(np.median(naive) / np.median(error["efficiency"])),
         "naive_mean": float(np.mean(naive) / np.mean(error["efficiency"])),
     }
 
 
+def test_ten_sessions_of_every_kind():
+    """A quick look at few: at 95 % fewer than 8 of 10 within happens once in 90 times."""
+    figures = _figures(range(10))
+    assert all(share >= 0.8 for share in figures["cover"].values()), figures
+    assert figures["error"]["efficiency"] < 0.03 and figures["answered"] >= 0.8
+
+
+@pytest.mark.many
 def test_forty_sessions_of_every_kind():
     found = _figures(range(40))
     assert all(share >= 0.85 for share in found["cover"].values()), found
     assert found["error"]["efficiency"] < 0.02
-    assert found["told"] >= 0.85
+    assert found["answered"] >= 0.85
     assert found["naive"] >= 4
 
 
+@pytest.mark.many
 def test_forty_sessions_whose_sensors_files_state_the_delays():
     """Stated delays are off by draws from what is stated of them; forces get narrower, and hold."""
     found, unstated = _figures(range(40), delay_u_s=0.02), _figures(range(40))
@@ -97,7 +106,7 @@ def test_a_thousand_sessions():
     for key, share in found["cover"].items():
         assert 0.92 <= share <= 0.98, (key, found)
         assert found["error"][key] < 0.02, (key, found)
-    assert found["told"] >= 0.85
+    assert found["answered"] >= 0.85
     assert found["naive"] >= 4 and found["naive_mean"] >= 4
 
 

@@ -10,7 +10,7 @@ import json
 
 import numpy as np
 import pytest
-from support.simulator_b import RIGS, WAYS, Session, make
+from support.simulator_b import ESTIMATORS, RIGS, Session, make
 
 from analysis.review.review import review_session
 from dashboard.cli import main
@@ -36,12 +36,12 @@ def _measured(made: Session, folder) -> dict:
     return review_session(import_table(*made.write(folder), folder / "s"))["measured"]
 
 
-def _figures(seeds, folder, way=None):
-    """Shares covered by U95 in all and by way, median relative error and U95, share with a number."""
+def _figures(seeds, folder, estimator=None):
+    """Shares covered by U95 in all and by load estimator, median relative error and U95, share with a number."""
     inside, error, width = ({key: [] for key in KEYS} for _ in range(3))
-    by_way = {name: [] for name in (*WAYS, way)}
+    by_estimator = {name: [] for name in (*ESTIMATORS, estimator)}
     for seed in seeds:
-        made = make(seed, way)
+        made = make(seed, estimator)
         found = _measured(made, folder / str(seed))
         assert found["efficiency"] is not None or found["why_not"], f"seed {seed} says nothing"
         for key in KEYS:
@@ -51,27 +51,38 @@ def _figures(seeds, folder, way=None):
                 error[key].append(off / made.true[key])
                 width[key].append(found[key]["U95"] / made.true[key])
         if found["efficiency"] is not None:
-            by_way[made.way].append(inside["efficiency"][-1])
+            by_estimator[made.estimator].append(inside["efficiency"][-1])
     return {
         "cover": {k: float(np.mean(v)) for k, v in inside.items()},
-        "by_way": {k: (float(np.mean(v)), len(v)) for k, v in by_way.items() if v},
+        "by_estimator": {k: (float(np.mean(v)), len(v)) for k, v in by_estimator.items() if v},
         "error": {k: float(np.median(v)) for k, v in error.items()},
         "width": {k: float(np.median(v)) for k, v in width.items()},
-        "told": len(inside["efficiency"]) / len(seeds),
+        "answered": len(inside["efficiency"]) / len(seeds),
     }
 
 
+def test_nine_sessions_of_another_simulator(tmp_path):
+    """A quick look, one session for each load estimator: at 95 % fewer than 7 of 9 within happens once in 120 times."""
+    figures = _figures(range(9), tmp_path)
+    assert all(share >= 0.75 for share in figures["cover"].values()), figures
+    assert figures["answered"] >= 0.75
+
+
+@pytest.mark.many
 def test_forty_sessions_of_another_simulator(tmp_path):
     """At 95 % fewer than 33 of 40 within happens once in 5,000 times."""
     found = _figures(range(40), tmp_path)
     assert all(share >= 0.82 for share in found["cover"].values()), found
-    assert found["told"] >= 0.85
+    assert found["answered"] >= 0.85
 
 
+@pytest.mark.many
 def test_lowering_with_a_mass_alone_gives_intervals_that_hold(tmp_path):
     """Ground of c from 0.03 to 0.15 is not told from pulleys; between bounds lies the truth."""
     found = _figures(range(20), tmp_path, "low-mass")
-    assert found["told"] >= 0.85 and all(share >= 0.85 for share in found["cover"].values()), found
+    assert found["answered"] >= 0.85 and all(share >= 0.85 for share in found["cover"].values()), (
+        found
+    )
     assert 0.03 < found["width"]["efficiency"] < 0.5
 
 
@@ -90,13 +101,13 @@ def test_the_command_line_says_the_same(seed, tmp_path, capsys):
 @pytest.mark.long
 def test_a_thousand_sessions_of_another_simulator(tmp_path):
     """Found on 2026-11-26, seeds 0 to 999: U95 covers efficiency and actual MA in 95.9 %, the haul
-    force in 95.2 %, the load force in 96.1 %; efficiency by way from 92.8 % (anchor, slope) to 99.0 %
+    force in 95.2 %, the load force in 96.1 %; efficiency by load estimator from 92.8 % (anchor, slope) to 99.0 %
     (low-coefficient); median U95 8.3, 2.6 and 7.8 %, which is mostly what the rig files state of load
     and ground; 98.6 % get a number."""
     found = _figures(range(1000), tmp_path)
     print(found)
     for key, share in found["cover"].items():
         assert 0.92 <= share <= 0.98, (key, found)
-    for way, (share, n) in found["by_way"].items():
-        assert share >= 0.95 - 4 * (0.95 * 0.05 / n) ** 0.5, (way, found)
-    assert found["told"] >= 0.85
+    for estimator, (share, n) in found["by_estimator"].items():
+        assert share >= 0.95 - 4 * (0.95 * 0.05 / n) ** 0.5, (estimator, found)
+    assert found["answered"] >= 0.85

@@ -6,8 +6,7 @@ import json
 from pathlib import Path
 
 import pytest
-
-ROOT = Path(__file__).resolve().parents[2]
+from support.places import ROOT
 
 
 @pytest.fixture(scope="session")
@@ -34,19 +33,25 @@ def example(interface):
 
 @pytest.fixture(scope="session")
 def missing():
-    """(example, found) -> keys that one has and the other has not, as dotted paths."""
+    """(example, written) -> keys that one has and the other has not, as dotted paths."""
 
-    def compare(example, found, where="", free=()):
+    def compare(example, written, where="", free=()):
         if isinstance(example, list):
-            return [
-                line for row in (found or []) for line in compare(example[0], row, f"{where}[]", free)
-            ] if example and isinstance(example[0], dict) else []
-        if not isinstance(example, dict) or found is None or where in free or not example:
+            return (
+                [
+                    line
+                    for row in (written or [])
+                    for line in compare(example[0], row, f"{where}[]", free)
+                ]
+                if example and isinstance(example[0], dict)
+                else []
+            )
+        if not isinstance(example, dict) or written is None or where in free or not example:
             return []
-        lines = [f"{where}.{key} is missing" for key in example if key not in found]
-        lines += [f"{where}.{key} is not in the interface" for key in found if key not in example]
+        lines = [f"{where}.{key} is missing" for key in example if key not in written]
+        lines += [f"{where}.{key} is not in the interface" for key in written if key not in example]
         for key in example:
-            lines += compare(example[key], found.get(key), f"{where}.{key}".lstrip("."), free)
+            lines += compare(example[key], written.get(key), f"{where}.{key}".lstrip("."), free)
         return lines
 
     return compare

@@ -4,11 +4,10 @@ import ast
 import io
 import re
 import tokenize
-from pathlib import Path
 
 import pytest
+from support.places import ROOT
 
-ROOT = Path(__file__).resolve().parents[2]
 PACKAGES = ("analysis/*", "logger", "logger/calibration", "logger/recorder", "logger/session")
 FILES = [path for package in PACKAGES for path in sorted(ROOT.glob(f"{package}/*.py"))]
 NAME = re.compile(r"_?[A-Z][A-Z0-9_]*")

@@ -1,10 +1,14 @@
 """A record with more than four values is built by keyword: two numbers that change places are then seen."""
 
 import ast
-from pathlib import Path
 
-ROOT = Path(__file__).resolve().parents[2]
-FILES = [path for room in ("logger", "analysis", "dashboard") for path in sorted((ROOT / room).rglob("*.py"))]
+from support.places import ROOT
+
+FILES = [
+    path
+    for room in ("logger", "analysis", "dashboard")
+    for path in sorted((ROOT / room).rglob("*.py"))
+]
 MOST = 4
 # rows of tables, a line each, whose columns the class names
 TABLES = {"Column", "Quantity", "Route", "Surface", "Term", "Units"}
@@ -20,7 +24,8 @@ def records(every):
         node.name
         for tree in every.values()
         for node in ast.walk(tree)
-        if isinstance(node, ast.ClassDef) and any("dataclass" in ast.unparse(d) for d in node.decorator_list)
+        if isinstance(node, ast.ClassDef)
+        and any("dataclass" in ast.unparse(d) for d in node.decorator_list)
     }
 
 
@@ -43,5 +48,7 @@ def test_records_of_more_than_four_values_are_built_by_keyword():
 
 
 def test_the_check_sees_a_record_that_is_built_by_place():
-    tree = ast.parse("Row(1, 2, 3, 4, 5)\nRow(a=1, b=2, c=3, d=4, e=5)\nRow(1, 2)\nRow(*all, 2, 3, 4, 5)\n")
+    tree = ast.parse(
+        "Row(1, 2, 3, 4, 5)\nRow(a=1, b=2, c=3, d=4, e=5)\nRow(1, 2)\nRow(*all, 2, 3, 4, 5)\n"
+    )
     assert list(positional(tree, {"Row"})) == [(1, "Row")]

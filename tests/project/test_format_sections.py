@@ -6,6 +6,7 @@ import json
 import re
 
 import pytest
+from support.channels import channel
 
 from analysis.rig_file.load import parse_rig
 from dashboard.cli import COMMANDS, build, main
@@ -20,7 +21,12 @@ NUMBERS = re.compile(
 )
 HEADING = re.compile(r"^## Interface section (\d+): .*\n", re.MULTILINE)
 LISTED = re.compile(r"known here: ([^…]*)$")
-BY_NAME = ("readings", "dropped", "resets", "values")  # members whose keys are names, each time others
+BY_NAME = (
+    "readings",
+    "dropped",
+    "resets",
+    "values",
+)  # members whose keys are names, each time others
 
 
 def sections(text):
@@ -143,11 +149,15 @@ def rig_keys():
 
 def sensors_keys():
     """Every key that the reader of sensors files takes, from its own lists."""
-    channel = '[[channel]]\nname = "f"\nquantity = "force"\nat = "haul"\nunit = "N"\n'
+    unformatted = channel("f", "force", unit="N")
     keys = set()
-    for own in ('format = "xdr"\nid = "A"', 'format = "json"\nid = "a"', 'format = "columns"\ncolumn = 1'):
+    for own in (
+        'format = "xdr"\nid = "A"',
+        'format = "json"\nid = "a"',
+        'format = "columns"\ncolumn = 1',
+    ):
         with pytest.raises(SensorsFault) as caught:
-            parse_sensors(f"{channel}{own}\n{STRANGE}\n", "sensors.toml")
+            parse_sensors(f"{unformatted}{own}\n{STRANGE}\n", "sensors.toml")
         keys |= keys_of_fault(caught.value)
     return keys | {"channel"}
 

@@ -5,9 +5,8 @@ import re
 from pathlib import Path
 
 import pytest
+from support.places import ROOMS, ROOT
 
-ROOT = Path(__file__).resolve().parents[2]
-ROOMS = ("logger", "analysis", "dashboard")
 PACKAGES = sorted(p.parent for room in ROOMS for p in (ROOT / room).rglob("__init__.py"))
 
 

@@ -5,11 +5,11 @@ import os
 import subprocess
 import sys
 import tomllib
-from pathlib import Path
 
 import pytest
+from support.channels import force
+from support.places import ROOT
 
-ROOT = Path(__file__).resolve().parents[2]
 MAY = {
     "logger": {"logger"},
     "analysis": {"analysis", "logger"},
@@ -78,7 +78,9 @@ def test_no_variable_of_a_comprehension_has_the_name_of_something_of_its_module(
     name for an unset variable where another comprehension uses it (seen in `haul library`)."""
     tree = ast.parse(path.read_text("utf-8"))
     taken = set(module_names(tree))
-    clashes = [f"line {line}: {name}" for line, name in comprehension_variables(tree) if name in taken]
+    clashes = [
+        f"line {line}: {name}" for line, name in comprehension_variables(tree) if name in taken
+    ]
     assert clashes == []
 
 
@@ -96,8 +98,10 @@ def modules(path):
     for line, module in imported(ast.parse(path.read_text("utf-8"))):
         parts = module.split(".")
         here = ROOT / room
-        if parts[0] == room and len(parts) > 1 and (
-            (here / parts[1]).is_dir() or (here / f"{parts[1]}.py").is_file()
+        if (
+            parts[0] == room
+            and len(parts) > 1
+            and ((here / parts[1]).is_dir() or (here / f"{parts[1]}.py").is_file())
         ):
             yield line, parts[1]
 
@@ -136,11 +140,11 @@ def test_no_module_imports_itself_in_a_circle():
     }
     done: set[str] = set()
 
-    def visit(name, way):
-        assert name not in way, "circle: " + " > ".join([*way[way.index(name) :], name])
+    def visit(name, path):
+        assert name not in path, "circle: " + " > ".join([*path[path.index(name) :], name])
         if name not in done:
             for other in sorted(graph[name]):
-                visit(other, [*way, name])
+                visit(other, [*path, name])
             done.add(name)
 
     for name in graph:
@@ -190,9 +194,7 @@ def test_a_recording_loads_no_tables_plots_or_pages(tmp_path):
     sensors = tmp_path / "sensors.toml"
     with socket.create_server(("127.0.0.1", 0)) as server:
         sensors.write_text(
-            '[[channel]]\nname = "haul_force"\nquantity = "force"\nat = "haul"\nformat = "json"\n'
-            f'id = "f"\nunit = "N"\nport = "socket://127.0.0.1:{server.getsockname()[1]}"\n'
-            "baud = 115200\n",
+            force(f'port = "socket://127.0.0.1:{server.getsockname()[1]}"', "baud = 115200"),
             "utf-8",
         )
         rig = ROOT / "tests/project/interface/rig.toml"

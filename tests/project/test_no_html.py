@@ -2,13 +2,12 @@
 
 import ast
 import re
-from pathlib import Path
 
 import pytest
+from support.places import ROOT
 
 from dashboard.text.templates import environment
 
-ROOT = Path(__file__).resolve().parents[2]
 DASHBOARD = ROOT / "dashboard"
 FILES = sorted(DASHBOARD.rglob("*.py"))
 TEMPLATES = sorted(DASHBOARD.glob("*/templates/*"))

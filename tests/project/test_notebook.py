@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-import importlib.util
 import re
 import shutil
-from pathlib import Path
+
+from project import readme as reading
 
 from analysis.review.review import review_session
-
-_spec = importlib.util.spec_from_file_location("readme", Path(__file__).with_name("readme.py"))
-reading = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(reading)
 
 
 def test_the_notebook_example(tmp_path, monkeypatch, capsys):

@@ -1,6 +1,5 @@
 """The README tells no lie: every command and option is in it, and its examples run."""
 
-import importlib.util
 import os
 import re
 import socket
@@ -11,12 +10,9 @@ import time
 from pathlib import Path
 
 import pytest
+from project import readme as reading
 
 from dashboard.cli import COMMANDS, build, main
-
-_spec = importlib.util.spec_from_file_location("readme", Path(__file__).with_name("readme.py"))
-reading = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(reading)
 
 
 def test_the_first_paragraph_states_the_job(readme):
@@ -61,8 +57,8 @@ def test_cautions_stand_before_the_first_recording(readme):
     assert max(cautions) < readme.index("haul record")
 
 
-class Counter(threading.Thread):
-    """The tour's two devices on TCP, answering whoever connects with lines at 50 Hz."""
+class TourDevice(threading.Thread):
+    """One of the tour's devices on TCP: it sends lines at 50 Hz to whoever connects."""
 
     def __init__(self, line):
         super().__init__(daemon=True)
@@ -77,7 +73,7 @@ class Counter(threading.Thread):
                 try:
                     for count in range(5000):
                         connection.sendall(self.line(count))
-                        time.sleep(0.02)
+                        time.sleep(0.02)  # the pace of a device of 50 Hz
                 except OSError:
                     return
 
@@ -122,8 +118,8 @@ def test_the_readmes_examples_run_as_written(readme, desk, capsys):
     # the demo stands behind the tour in the text, and its session is what the later calls look at
     calls.sort(key=lambda words: words[1] != "demo")
     assert {words[1] for words in calls} == set(COMMANDS)
-    force = Counter(lambda k: f"{400 + k % 5}.5\r\n".encode())
-    rope = Counter(lambda k: f'{{"rope": {k}}}\r\n'.encode())
+    force = TourDevice(lambda k: f"{400 + k % 5}.5\r\n".encode())
+    rope = TourDevice(lambda k: f'{{"rope": {k}}}\r\n'.encode())
     for words in calls:
         argv = list(words[1:])
         if argv[0] == "demo":

@@ -1,20 +1,18 @@
 """The sample sessions: sealed as they were recorded, small, and reviewed against their truth."""
 
-from pathlib import Path
-
 import pytest
+from support.places import ROOT, SAMPLES
 
 from analysis.review.review import review_session
 from logger.session.reader import open_session
 from logger.session.verify import verify
 
-FOLDER = Path(__file__).parents[2] / "sample_logs"
-SAMPLES = sorted(p for p in FOLDER.iterdir() if p.is_dir())
-
 
 def test_three_or_more_sessions_under_one_megabyte_in_all():
     assert len(SAMPLES) >= 3
-    assert sum(f.stat().st_size for f in FOLDER.rglob("*") if f.is_file()) < 1_000_000
+    assert (
+        sum(f.stat().st_size for f in (ROOT / "sample_logs").rglob("*") if f.is_file()) < 1_000_000
+    )
 
 
 @pytest.mark.parametrize("path", SAMPLES, ids=lambda p: p.name)

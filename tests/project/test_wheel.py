@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy
 import pytest
+from support.channels import force
 
 ROOM = ("logger", "analysis", "dashboard")
 
@@ -30,7 +31,9 @@ def installed(wheel, tmp_path_factory):
     """Run a call of the installed `haul` in an empty folder; the libraries are lent, not copied."""
     home = tmp_path_factory.mktemp("elsewhere")
     subprocess.run([sys.executable, "-m", "venv", "--without-pip", str(home / "venv")], check=True)
-    python = next(p for p in (home / "venv/bin/python", home / "venv/Scripts/python.exe") if p.exists())
+    python = next(
+        p for p in (home / "venv/bin/python", home / "venv/Scripts/python.exe") if p.exists()
+    )
     subprocess.run(
         [sys.executable, "-m", "pip", "--python", str(python), "install", "-q", "--no-deps",
          "--no-index", str(wheel)],
@@ -73,10 +76,7 @@ def test_the_installed_command_predicts_imports_verifies_and_reviews(installed, 
     assert predicted.returncode == 0, predicted.stderr
     assert json.loads(predicted.stdout)["ideal_ma"] == pytest.approx(9.0)
     sensors = tmp_path / "sensors.toml"
-    sensors.write_text(
-        '[[channel]]\nname = "haul_force"\nquantity = "force"\nat = "haul"\nformat = "json"\n'
-        'id = "f"\nunit = "N"\n', "utf-8",
-    )  # fmt: skip
+    sensors.write_text(force(), "utf-8")
     data = tmp_path / "data.csv"
     data.write_text("time_s,haul_force\n" + "".join(f"{k / 10},200\n" for k in range(50)), "utf-8")
     made = installed("import", data, "--rig", rig, "--sensors", sensors, "--out", "session")

@@ -10,9 +10,8 @@ from collections import defaultdict
 from pathlib import Path
 
 import pytest
+from support.places import ROOMS, ROOT
 
-ROOT = Path(__file__).parents[2]
-ROOMS = ("logger", "analysis", "dashboard")
 VAGUE = {"known", "told", "found", "way", "part", "of", "that"}  # the names that say nothing
 RECORDS = {"NamedTuple", "TypedDict"}
 UNIT = re.compile(r"_(N|kN|m|mm|s|ms|m_s|J|W|kg|deg|rad|hz|Hz|percent|share|bytes|per_s)$|^[msN]$")

@@ -12,25 +12,10 @@ import math
 import re
 
 import pytest
+from support.nist import NORRIS, PONTIUS
 
 from logger.calibration.calibration import load
 
-# NIST StRD Pontius: x = 150000 k, two runs
-PONTIUS = (
-    "0.11019 0.21956 0.32949 0.43899 0.54803 0.65694 0.76562 0.87487 0.98292 1.09146 "
-    "1.20001 1.30822 1.41599 1.52399 1.63194 1.73947 1.84646 1.95392 2.06128 2.16844",
-    "0.11052 0.22018 0.32939 0.43886 0.54798 0.65739 0.76596 0.87474 0.98300 1.09150 "
-    "1.20004 1.30818 1.41613 1.52408 1.63159 1.73965 1.84696 1.95445 2.06177 2.16829",
-)
-# NIST StRD Norris: (y, x)
-NORRIS = [
-    (0.1, 0.2), (338.8, 337.4), (118.1, 118.2), (888.0, 884.6), (9.2, 10.1), (228.1, 226.5),
-    (668.5, 666.3), (998.5, 996.3), (449.1, 448.6), (778.9, 777.0), (559.2, 558.2), (0.3, 0.4),
-    (0.1, 0.6), (778.1, 775.5), (668.8, 666.9), (339.3, 338.0), (448.9, 447.5), (10.8, 11.6),
-    (557.7, 556.0), (228.3, 228.1), (998.0, 995.8), (888.8, 887.6), (119.6, 120.2), (0.3, 0.3),
-    (0.6, 0.3), (557.6, 556.8), (339.3, 339.1), (888.0, 887.2), (998.5, 999.0), (778.9, 779.0),
-    (10.2, 11.1), (117.6, 118.3), (228.9, 229.2), (668.4, 669.1), (449.2, 448.9), (0.2, 0.5),
-]  # fmt: skip
 # JCGM 100:2008, table H.6: thermometer, reading t and correction b; t0 = 20 C
 THERMOMETER = [
     (21.521, -0.171), (22.012, -0.169), (22.512, -0.166), (23.003, -0.159), (23.507, -0.164),
@@ -83,10 +68,10 @@ def calibrate(tmp_path, capsys):
     return call
 
 
-def agreeing_digits(found, certified):
-    if found == certified:
+def agreeing_digits(computed, certified):
+    if computed == certified:
         return 15.0
-    return min(15.0, -math.log10(abs(found - certified) / abs(certified)))
+    return min(15.0, -math.log10(abs(computed - certified) / abs(certified)))
 
 
 @pytest.mark.parametrize("name", SETS)

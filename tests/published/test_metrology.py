@@ -1,7 +1,7 @@
 """Uncertainty after the GUM against its own worked examples, through the functions that estimates use.
 
-Figures as in JCGM 100:2008, Annex H, read in an open metrology library's tests that quote it
-(check-values 1.3); where it says "from memory" the figure was not seen again.
+Figures as in JCGM 100:2008, Annex H (H.1 end gauge, H.2 impedance, H.3 thermometer with Table H.6), read in
+the tests of an open metrology library that quote it; "from memory" marks a figure that was not seen again.
 """
 
 from __future__ import annotations
@@ -184,8 +184,8 @@ def test_en_without_any_uncertainty_is_not_a_number_to_show():
 def test_capstan_friction_from_raising_and_lowering():
     """T_raise 98, T_lower 50 over 90 degrees: mu = ln(98 / 50) / (2 phi) = 0.214, e = sqrt(50 / 98)
     = 0.714, W = sqrt(98 x 50) = 70.0 (R. Delaney, Physics for Roping Technicians, 2022, p. 88,
-    aluminium tube, printed mu 0.21; check-values 8 #22).  tests/unit/analysis/efficiency/test_load_from_lowering.py takes
-    the same row through a whole session."""
+    aluminium tube 50 mm, printed mu 0.21).  tests/unit/analysis/efficiency/test_load_from_lowering.py
+    takes the same row through a whole session."""
     from support.rigs import rig
 
     from analysis.efficiency.load_from_lowering import _solve

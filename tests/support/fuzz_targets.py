@@ -35,16 +35,9 @@ from logger.session.descriptor import MARKS
 from logger.session.reader import Follower, open_session, read_all, session_state
 from logger.session.verify import repair, verify
 from logger.session.writer import SessionWriter
+from support.channels import COLUMNS, JSON, XDR, XDR_TWO, channel
+from support.disks import NoSync
 
-XDR = '[[channel]]\nname = "f"\nquantity = "force"\nat = "haul"\nformat = "xdr"\nid = "HAUL"\n'
-XDR_TWO = (
-    XDR + '[[channel]]\nname = "d"\nquantity = "length"\nat = "haul"\nformat = "xdr"\nid = "ROPE"\n'
-)
-JSON = '[[channel]]\nname = "f"\nquantity = "force"\nat = "haul"\nformat = "json"\nid = "HAUL"\nunit = "N"\n'
-COLUMNS = (
-    '[[channel]]\nname = "f"\nquantity = "force"\nat = "haul"\nformat = "columns"\ncolumn = 2\n'
-    'separator = ","\nunit = "N"\n'
-)
 COLUMNS_TWO = COLUMNS + COLUMNS.replace('"f"', '"g"').replace("column = 2", "column = 1")
 FORMATS = [
     parse_sensors(text, "s").channels
@@ -144,31 +137,33 @@ RIGS = [tomllib.loads(RIG), *(
     tomllib.loads(path.read_text("utf-8"))
     for path in sorted((Path(__file__).parents[2] / "analysis" / "rigs").glob("*.toml"))
 )]  # fmt: skip
-SENSORS = (
-    XDR
-    + """port = "/dev/x"
-baud = 9600
-zero = 0.0
-scale = 1.0
-u_percent = 0.5
-u = 2.0
-capacity = 5000.0
-stale_after_s = 1.0
-warn_at = 2000.0
-stop_at = 3000.0
-checksum = true
-[[channel]]
-name = "d"
-quantity = "length"
-at = "load"
-port = "/dev/y"
-baud = 9600
-format = "columns"
-column = 2
-separator = ","
-count = 3
-unit = "mm"
-"""
+SENSORS = channel(
+    "f",
+    "force",
+    format="xdr",
+    id="HAUL",
+    port="/dev/x",
+    baud=9600,
+    zero=0.0,
+    scale=1.0,
+    u_percent=0.5,
+    u=2.0,
+    capacity=5000.0,
+    stale_after_s=1.0,
+    warn_at=2000.0,
+    stop_at=3000.0,
+    checksum=True,
+) + channel(
+    "d",
+    "length",
+    at="load",
+    port="/dev/y",
+    baud=9600,
+    format="columns",
+    column=2,
+    separator=",",
+    count=3,
+    unit="mm",
 )
 TOKENS = [
     "0", "1", "-1", "1e999", "-1e-320", "nan", "inf", "1e308", "9" * 60, "9" * 5000, "true", '""', '"x"', '"load"', '"anchor"',
@@ -184,8 +179,8 @@ def edited(text: str, data: bytes) -> str:
     """The text with some places replaced, dropped, doubled or swapped, as the bytes say."""
     words: list[str] = []
     for line in text.splitlines(keepends=True):
-        for i, part in enumerate(line.split(" ")):
-            words += [" ", part] if i else [part]
+        for i, word in enumerate(line.split(" ")):
+            words += [" ", word] if i else [word]
     for i in range(0, len(data) - 3, 4):
         at = (data[i] * 256 + data[i + 1]) % len(words)
         what, token = data[i + 2] % 6, TOKENS[data[i + 3] % len(TOKENS)]
@@ -304,20 +299,13 @@ def sensors(data: bytes) -> None:
             if data[:1] < b"\x30"
             else grown(tomllib.loads(SENSORS), data[1 : 6 + 5 * (data[0] % 4)])
         )
-        found = parse_sensors(text, "sensors.toml")
-        for channel in found.channels:
-            value = channel.si(1.0)
+        parsed = parse_sensors(text, "sensors.toml")
+        for one in parsed.channels:
+            value = one.si(1.0)
             assert isinstance(value, float)
-        for_recording(found)
+        for_recording(parsed)
     except UserFault as fault:
         one_line(fault)
-
-
-class NoSync(FileOps):
-    """The disk is not waited for."""
-
-    def fsync(self, fd: int) -> None:
-        pass
 
 
 class Place:
@@ -325,13 +313,13 @@ class Place:
 
     def __init__(self) -> None:
         shm = Path("/dev/shm")
-        known = os.environ.get("HAUL_FUZZ_DIR") or (shm if os.access(shm, os.W_OK) else None)
-        self.base = Path(tempfile.mkdtemp(prefix="fuzz", dir=known))
+        base = os.environ.get("HAUL_FUZZ_DIR") or (shm if os.access(shm, os.W_OK) else None)
+        self.base = Path(tempfile.mkdtemp(prefix="fuzz", dir=base))
         self.templates = self._templates()
 
     def _templates(self) -> list[dict[str, bytes]]:
         """A sealed session, and one that was cut short, with its marks and without."""
-        found = []
+        templates = []
         for sealed in (True, False):
             out = self.base / f"template-{sealed}"
             writer = SessionWriter.create(out, RIG.encode(), parse_sensors(XDR_TWO, "s"))
@@ -347,10 +335,10 @@ class Place:
             else:
                 writer.flush()
                 writer.abandon()
-            found.append({p.name: p.read_bytes() for p in out.iterdir() if p.is_file()})
+            templates.append({p.name: p.read_bytes() for p in out.iterdir() if p.is_file()})
             shutil.rmtree(out)
-        found.append({name: data for name, data in found[-1].items() if name != MARKS})
-        return found
+        templates.append({name: data for name, data in templates[-1].items() if name != MARKS})
+        return templates
 
     def close(self) -> None:
         shutil.rmtree(self.base, ignore_errors=True)
@@ -395,26 +383,26 @@ def session(data: bytes) -> None:
     folder = here.base / "session"
     shutil.rmtree(folder, ignore_errors=True)
     folder.mkdir()
-    found = dict(here.templates[data[0] % 3])
+    tables = dict(here.templates[data[0] % 3])
     odd = data[1]
     for i in range(2, len(data) - 4, 5):
         name = NAMES[data[i] % len(NAMES)]
-        old = found.get(name, b"")
+        old = tables.get(name, b"")
         at = (data[i + 1] * 256 + data[i + 2]) % (len(old) + 1)
         what, row = data[i + 3] % 6, ROWS[data[i + 4] % len(ROWS)]
         if what == 0:
-            found[name] = old[:at] + row + old[at:]
+            tables[name] = old[:at] + row + old[at:]
         elif what == 1:
-            found[name] = old[:at] + row + old[at + len(row) :]
+            tables[name] = old[:at] + row + old[at + len(row) :]
         elif what == 2:
-            found[name] = old[:at]
+            tables[name] = old[:at]
         elif what == 3:
-            found[name] = old + row
+            tables[name] = old + row
         elif what == 4:
-            found[name] = old[:at] + bytes([data[i + 4]]) + old[at + 1 :]
+            tables[name] = old[:at] + bytes([data[i + 4]]) + old[at + 1 :]
         else:
-            found.pop(name, None)
-    for name, content in found.items():
+            tables.pop(name, None)
+    for name, content in tables.items():
         (folder / name).write_bytes(content)
     if odd % 16 == 1:
         (folder / "inbox").mkdir()
@@ -472,9 +460,9 @@ def _pieces(folder: Path) -> None:
         parts.append(follower.read())
     finally:
         path.write_bytes(data)
-    for name, part in whole.readings.items():
+    for name, readings in whole.readings.items():
         joined = np.concatenate([p.readings[name].reading for p in parts])
-        assert joined.tolist() == part.reading.tolist(), name
+        assert joined.tolist() == readings.reading.tolist(), name
     assert sum(p.malformed for p in parts[:2]) >= whole.malformed
 
 
@@ -567,8 +555,8 @@ def inbox(data: bytes) -> None:
                         answer.text,
                     )
                 )
-                found, malformed = parse_events(row)
-                assert malformed == 0 and found[0].text == answer.text, answer
+                events, malformed = parse_events(row)
+                assert malformed == 0 and events[0].text == answer.text, answer
             assert name.startswith(".") or not path.exists()
         made.writer.abandon()
     finally:

@@ -3,23 +3,15 @@
 from __future__ import annotations
 
 import json
-import os
-import re
-import subprocess
-import sys
-import time
-import urllib.request
 from pathlib import Path
 
 import numpy as np
 
-import dashboard
 from analysis.simulation.demo_haul import demo_sensors, demo_text, simulate
 from logger.channels.sensors_file import parse_sensors
 from logger.session.writer import SessionWriter
 from support.channels import rows
 
-ROOT = Path(dashboard.__file__).parent.parent
 UTC = "2026-05-04T10:00:00.000Z"
 
 
@@ -40,9 +32,13 @@ class Growing:
         self.writer.readings(rows(time_s, **{name: reading}))
 
     def clock(self, time_s: float, drops: int = 0) -> None:
-        self.writer.clock(time_s, UTC, [n for name in self.names for n in (self.counts[name], drops)])
+        self.writer.clock(
+            time_s, UTC, [n for name in self.names for n in (self.counts[name], drops)]
+        )
 
-    def event(self, time_s: float, kind: str, channel: str = "", value=None, text: str = "") -> None:
+    def event(
+        self, time_s: float, kind: str, channel: str = "", value=None, text: str = ""
+    ) -> None:
         self.writer.event(time_s, kind, channel, value, text)
 
     def seal(self) -> None:
@@ -52,6 +48,15 @@ class Growing:
     def die(self) -> None:
         """As a recorder that was killed leaves it."""
         self.writer.abandon()
+
+
+def four_seconds(path: Path, **texts: str) -> Growing:
+    """A session that grows and has 4 s of a haul cell at 10 Hz; texts: rig and sensors as for Growing."""
+    session = Growing(path, **texts)
+    for k in range(40):
+        session.rows("haul_force", k / 10, 100.0 + k)
+        session.clock(k / 10)
+    return session
 
 
 class DemoPull:
@@ -66,7 +71,9 @@ class DemoPull:
         end = int(np.searchsorted(self.haul.time_s, until_s))
         if end > self._done:
             for name, values in self.haul.values.items():
-                self.session.rows(name, self.haul.time_s[self._done : end], values[self._done : end])
+                self.session.rows(
+                    name, self.haul.time_s[self._done : end], values[self._done : end]
+                )
             self._done = end
         self.session.clock(until_s)
 
@@ -85,17 +92,26 @@ class Page:
 
     def alarms(self) -> list[tuple[int, int, str, int]]:
         """[level now, worst level, label, acknowledged] of what is shown."""
-        shown = [self.parts.get(f"al:{k}") for k in range(5)]
-        return [(a[0], a[1], a[2], a[5]) for a in shown if a]
+        return [
+            (a["level"], a["worst"], a["label"], a["acknowledged"]) for a in self.numbered("alarm")
+        ]
+
+    def numbered(self, name: str) -> list:
+        """The parts "name:k" that are there."""
+        return [
+            part
+            for key, part in self.parts.items()
+            if key.startswith(f"{name}:") and part is not None
+        ]
 
     def ask(self) -> dict:
         data = self.watch.since(self.seq, self.version, self.span)
         self.sizes.append(len(data))
         answer = json.loads(data)
-        self.parts |= answer["p"]
+        self.parts |= answer["parts"]
         self.now = answer["now"]
-        if answer["b"] is not None:
-            level, flat = answer["b"]
+        if answer["force"] is not None:
+            level, flat = answer["force"]["level"], answer["force"]["flat"]
             for _ in range(level - self.level):
                 merged: dict[int, tuple[float, float]] = {}
                 for k, (low, high) in self.bins.items():
@@ -105,72 +121,5 @@ class Page:
             self.level = level
             for k, low, high in zip(flat[0::4], flat[1::4], flat[2::4], strict=True):
                 self.bins[k] = (low, high)
-        self.seq, self.version = answer["seq"], answer["v"]
+        self.seq, self.version = answer["seq"], answer["version"]
         return answer
-
-
-def start_haul(*argv, **more) -> subprocess.Popen:
-    """`haul ARGV` in a process of its own, lines as text."""
-    more = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, **more}
-    return subprocess.Popen(
-        [sys.executable, "-P", "-m", "dashboard.cli", *map(str, argv)], text=True, cwd=ROOT,
-        env={**os.environ, "PYTHONPATH": str(ROOT)}, **more,
-    )  # fmt: skip
-
-
-class Watched:
-    """`haul watch ARGV` in a process of its own; url: what it printed."""
-
-    def __init__(self, *argv) -> None:
-        self.process = start_haul("watch", *argv)
-        self.url = self.process.stdout.readline().strip()
-
-    def since(self, query: str = "") -> dict:
-        with urllib.request.urlopen(f"{self.url}since?{query}", timeout=5) as answer:
-            return json.load(answer)
-
-    def __enter__(self) -> Watched:
-        return self
-
-    def __exit__(self, *what) -> None:
-        if self.process.poll() is None:
-            self.process.terminate()
-        self.process.communicate(timeout=10)
-
-
-class Demo:
-    """`haul demo --headless` in a process of its own; recorder: the process id that it told."""
-
-    def __init__(self, out: Path, for_s: float) -> None:
-        self.out = out
-        self.process = start_haul("demo", "--headless", "--for", for_s, "--out", out)
-        self.recorder = 0
-        for line in self.process.stdout:
-            if found := re.match(r"recording to .*process ([0-9]+)", line):
-                self.recorder = int(found[1])
-                break
-        wait_until((out / "readings.csv").exists, 10, "the demo's session")
-
-    def ended(self, within_s: float) -> tuple[int, str]:
-        """Exit status and what it said."""
-        out, err = self.process.communicate(timeout=within_s)
-        return self.process.returncode, out + err
-
-    def __enter__(self) -> Demo:
-        return self
-
-    def __exit__(self, *what) -> None:
-        if self.process.poll() is None:
-            self.process.terminate()
-        self.process.communicate(timeout=15)
-
-
-def wait_until(true, within_s: float, what: str):
-    """The first thing that `true()` gives which counts as true; a failure after within_s."""
-    until = time.monotonic() + within_s
-    while time.monotonic() < until:
-        found = true()
-        if found:
-            return found
-        time.sleep(0.05)
-    raise AssertionError(f"not within {within_s} s: {what}")

@@ -1,25 +1,108 @@
-"""A device that a test commands, on a pseudo-terminal, with a recorder on it and a page."""
+"""Programs in processes of their own: `haul ARGV`, a page, a demo, and a recorder on a device that a test commands."""
 
 from __future__ import annotations
 
+import json
 import os
+import re
 import signal
 import subprocess
+import sys
 import threading
 import time
+import urllib.request
 from pathlib import Path
 
-from support.channels import force, rope, three_to_one
-from support.growing_session import start_haul, wait_until
+from support.channels import force, rope
+from support.places import ROOT
+from support.rigs import three_to_one
+from support.waiting import until
 
+CHROMIUM_FLAGS = (  # no window, no requests of its own
+    "--headless=new",
+    "--no-sandbox",
+    "--disable-dev-shm-usage",
+    "--disable-gpu",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
 RIG = three_to_one("resistance_N = 900.0\npull_distance_m = 6.0", rope="mbs_kN = 28.0\n")
 PORT = ('port = "{port}"', "baud = 115200")
-SENSORS = force(
-    *PORT, "u = 2.0", "capacity = 3000.0", "warn_at = 600.0", "stop_at = 800.0"
-) + rope(*PORT)
+SENSORS = force(*PORT, "u = 2.0", "capacity = 3000.0", "warn_at = 600.0", "stop_at = 800.0") + rope(
+    *PORT
+)
 
 
-class Device:
+def start_haul(*argv, **more) -> subprocess.Popen:
+    """`haul ARGV` in a process of its own, lines as text."""
+    more = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, **more}
+    return subprocess.Popen(
+        [sys.executable, "-P", "-m", "dashboard.cli", *map(str, argv)], text=True, cwd=ROOT,
+        env={**os.environ, "PYTHONPATH": str(ROOT)}, **more,
+    )  # fmt: skip
+
+
+class PageProcess:
+    """`haul COMMAND ARGV` in a process of its own, for a command that serves a page.
+
+    url: the page's address, as the command printed it.
+    """
+
+    def __init__(self, command: str, *argv) -> None:
+        self.process = start_haul(command, *argv)
+        self.url = self.process.stdout.readline().strip()
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *what) -> None:
+        if self.process.poll() is None:
+            self.process.terminate()
+        self.process.communicate(timeout=10)
+
+
+class Watched(PageProcess):
+    """`haul watch ARGV` in a process of its own."""
+
+    def __init__(self, *argv) -> None:
+        super().__init__("watch", *argv)
+
+    def since(self, query: str = "") -> dict:
+        """What the page's script asks for, as the server answers it."""
+        with urllib.request.urlopen(f"{self.url}since?{query}", timeout=5) as answer:
+            return json.load(answer)
+
+
+class Demo:
+    """`haul demo --headless` in a process of its own; recorder: the process id of its recorder, as it printed it."""
+
+    def __init__(self, out: Path, for_s: float) -> None:
+        self.out = out
+        self.process = start_haul("demo", "--headless", "--for", for_s, "--out", out)
+        self.recorder = 0
+        for line in self.process.stdout:
+            if match := re.match(r"recording to .*process ([0-9]+)", line):
+                self.recorder = int(match[1])
+                break
+        until((out / "readings.csv").exists, 10, "the demo's session")
+
+    def ended(self, within_s: float) -> tuple[int, str]:
+        """Exit status and output."""
+        out, err = self.process.communicate(timeout=within_s)
+        return self.process.returncode, out + err
+
+    def __enter__(self) -> Demo:
+        return self
+
+    def __exit__(self, *what) -> None:
+        if self.process.poll() is None:
+            self.process.terminate()
+        self.process.communicate(timeout=15)
+
+
+class CommandedDevice:
     """A pseudo-terminal that sends force and rope at 100 Hz; `force_N` and `speed_m_s` as set."""
 
     def __init__(self) -> None:
@@ -41,7 +124,7 @@ class Device:
         due = time.monotonic()
         while not self._stop.is_set():
             due += 0.01
-            time.sleep(max(0.0, due - time.monotonic()))
+            time.sleep(max(0.0, due - time.monotonic()))  # the pace of a device of 100 Hz
             self.rope_m += 0.01 * self.speed_m_s
             if self.silent.is_set():
                 continue
@@ -62,12 +145,12 @@ class Device:
             os.close(fd)
 
 
-class Haul:
+class RecordedHaul:
     """A device, the recorder on it, and its page, each in a process of its own but the device."""
 
     def __init__(self, folder: Path, rig: str = RIG, sensors: str = SENSORS) -> None:
         folder.mkdir(parents=True, exist_ok=True)
-        self.device = Device()
+        self.device = CommandedDevice()
         (folder / "rig.toml").write_text(rig, "utf-8")
         (folder / "sensors.toml").write_text(sensors.replace("{port}", self.device.port), "utf-8")
         self.out = folder / "session"
@@ -75,7 +158,7 @@ class Haul:
             "record", folder / "rig.toml", folder / "sensors.toml", "--out", self.out,
             stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
         )  # fmt: skip
-        wait_until((self.out / "readings.csv").exists, 10, "a session")
+        until((self.out / "readings.csv").exists, 10, "a session")
         self.page = start_haul("watch", self.out)
         self.url = self.page.stdout.readline().strip()
 
@@ -84,7 +167,7 @@ class Haul:
         rows = (self.out / "events.csv").read_text("utf-8").splitlines()
         return [row for row in rows if row.split(",")[2:3] == [kind]]
 
-    def __enter__(self) -> Haul:
+    def __enter__(self) -> RecordedHaul:
         return self
 
     def __exit__(self, *what) -> None:

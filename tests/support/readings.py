@@ -3,59 +3,77 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterable
 from pathlib import Path
 
 import numpy as np
 
+from analysis.efficiency.uncertainty import Component, Quantity
 from analysis.review.review import review_all
+from analysis.rig.rig import Rig
 from analysis.rig_file.load import parse_rig
 from analysis.signals.channel_roles import roles
 from analysis.strokes.analyser import Analyser
 from analysis.strokes.result import Result
+from logger.channels.channel import Sensors
 from logger.channels.sensors_file import parse_sensors
 from logger.session.records import Block, ChannelReadings, SessionInfo
+from support.channels import UNITS, channel
+from support.rigs import rig_text, three_to_one_stations
 
-THREE = """
-title = "3:1"
-anchor_to_load_m = 100.0
-[defaults]
-pulley_efficiency = 0.9
-pulley_efficiency_u = 0.02
-{extra}
-[[rope]]
-name = "main"
-path = [
-  {{ tie = "load" }}, {{ grab = "G1", at_m = 90.0 }}, {{ capture = "C1", on = "anchor" }},
-  {{ pulley = "A1", on = "anchor" }}, {{ pulley = "T1", on = "G1" }}, {{ haul = "team" }},
-]
-"""
-KNOWN = "[load]\nresistance_N = {0}\nresistance_u_N = {1}\n"
+KINDS = {  # of the channels that tests use, by name: quantity, place
+    "haul": ("force", "haul"),
+    "cell": ("force", "load"),
+    "anchor": ("force", "anchor"),
+    "rope": ("length", "haul"),
+    "way": ("length", "load"),
+    "a1": ("length", "A1"),
+}
 
 
-def three(load_N: float | None = 1000.0, u: float = 10.0, more: str = ""):
-    """A 3:1 with e 0.9 whose load resists load_N, or with nothing said of the load."""
-    extra = KNOWN.format(load_N, u) if load_N is not None else ""
-    return parse_rig(THREE.format(extra=extra) + more, "rig.toml")
+def three_text(load_N: float | None = 1000.0, u: float = 10.0, *, stations=None) -> str:
+    """The rig file of `three`; stations: in place of those of the 3:1."""
+    load = None if load_N is None else f"resistance_N = {load_N}\nresistance_u_N = {u}"
+    return rig_text(
+        stations or three_to_one_stations(90.0),
+        load or "",
+        title="3:1",
+        anchor_to_load_m=100.0,
+        top="[defaults]\npulley_efficiency = 0.9\npulley_efficiency_u = 0.02\n",
+    )
 
 
-def sensors(*channels: str, **more: str):
-    """Channels by name at their places, N and m; more: TOML lines for one of them by name."""
-    kinds = {
-        "haul": ("force", "haul", "N"),
-        "cell": ("force", "load", "N"),
-        "anchor": ("force", "anchor", "N"),
-        "rope": ("length", "haul", "m"),
-        "way": ("length", "load", "m"),
-        "a1": ("length", "A1", "m"),
-    }
-    text = ""
-    for column, name in enumerate(channels, 1):
-        quantity, at, unit = kinds[name]
-        text += (
-            f'[[channel]]\nname = "{name}"\nquantity = "{quantity}"\nat = "{at}"\n'
-            f'format = "columns"\ncolumn = {column}\nunit = "{unit}"\n{more.get(name, "")}\n'
+def three(load_N: float | None = 1000.0, u: float = 10.0, more: str = "") -> Rig:
+    """A 3:1 with pulley efficiency 0.9 whose load resists load_N with standard uncertainty u, both in N.
+
+    load_N: None where the file states nothing of the load.  more: lines behind the file.
+    """
+    return parse_rig(three_text(load_N, u) + more, "rig.toml")
+
+
+def columns_sensors(places: Iterable[tuple[str, str, str]], **more: str) -> Sensors:
+    """Channels as columns of one table, force in N and length in m.
+
+    places: name, quantity and place of each.  more: lines of TOML for a channel, by its name.
+    """
+    tables = [
+        channel(
+            name,
+            quantity,
+            more.get(name, ""),
+            at=at,
+            format="columns",
+            column=k,
+            unit=UNITS[quantity],
         )
-    return parse_sensors(text, "sensors.toml")
+        for k, (name, quantity, at) in enumerate(places, 1)
+    ]
+    return parse_sensors("".join(tables), "sensors.toml")
+
+
+def sensors(*names: str, **more: str) -> Sensors:
+    """Channels of KINDS by name; more: lines of TOML for a channel, by its name."""
+    return columns_sensors([(name, *KINDS[name]) for name in names], **more)
 
 
 def block(events=(), **channels) -> Block:
@@ -83,9 +101,9 @@ def analyse(rig, sensors_, *blocks: Block, now: float = -np.inf) -> Result:
 
 
 def review(rig, sensors_, *blocks: Block, now: float = -np.inf) -> dict:
-    found = review_all(info(sensors_), rig, analyse(rig, sensors_, *blocks, now=now)).json
-    json.dumps(found, allow_nan=False)  # plain numbers only, whatever the session
-    return found
+    reviewed = review_all(info(sensors_), rig, analyse(rig, sensors_, *blocks, now=now)).json
+    json.dumps(reviewed, allow_nan=False)  # plain numbers only, whatever the session
+    return reviewed
 
 
 def pull(hz, force_N, *, speed=0.5, start=2.0, rope=3.0, rest=3.0):
@@ -96,3 +114,8 @@ def pull(hz, force_N, *, speed=0.5, start=2.0, rope=3.0, rest=3.0):
     x = np.clip((t - start) * speed, 0, rope)
     force = force_N(x) if callable(force_N) else force_N
     return t, x, np.where((t >= start - 1e-9) & (t <= end + 1e-9), force, 0.0)
+
+
+def measured_ma(value: float, u: float = 0.02) -> Quantity:
+    """A mechanical advantage with one component of standard uncertainty u and 3 degrees of freedom."""
+    return Quantity(value, (Component("cell", u),), 3)

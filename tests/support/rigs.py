@@ -1,12 +1,93 @@
-"""Rig files as text for tests: paths from short words, and random valid rigs for hypothesis."""
+"""Rig files as text for tests: the 3:1 that most tests haul with, paths from short words, random valid rigs."""
 
 from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
 
 from hypothesis import strategies as st
 
 from analysis.rig.rig import Rig
 from analysis.rig_file.load import parse_rig
 from logger.errors import RigFault
+
+
+def rig_text(
+    stations: Iterable[str],
+    load: str = "",
+    *,
+    title: str = "Launch on its cradle, 3:1",
+    anchor_to_load_m: float = 12.0,
+    top: str = "",
+    rope: str = "",
+    more: str = "",
+) -> str:
+    """A rig file with one rope.
+
+    stations: of the rope in its order, each as an inline table.
+    load: the lines of [load]; no such table without them.
+    top: lines in front of [load]; rope: lines of [[rope]]; more: lines behind all.
+    """
+    path = "".join(f"  {station},\n" for station in stations)
+    loaded = f"[load]\n{load}\n" if load else ""
+    return (
+        f'title = "{title}"\nanchor_to_load_m = {anchor_to_load_m}\n{top}{loaded}'
+        f'[[rope]]\nname = "main"\n{rope}path = [\n{path}]\n{more}'
+    )
+
+
+def stage(number: int, grab_at_m: float, *, capture: bool = True) -> list[str]:
+    """The stations of one 3:1: grab, pulley at the anchor, pulley on the grab.
+
+    number: of the stage, in the names of its parts.
+    grab_at_m: distance of the grab from the anchor in m.
+    capture: whether the rope runs through a progress capture at the anchor.
+    """
+    held = [f'{{ capture = "C{number}", on = "anchor" }}'] if capture else []
+    return [
+        f'{{ grab = "G{number}", at_m = {grab_at_m} }}',
+        *held,
+        f'{{ pulley = "A{number}", on = "anchor" }}',
+        f'{{ pulley = "T{number}", on = "G{number}" }}',
+    ]
+
+
+HAUL = '{ haul = "team" }'
+
+
+# one pulley between the load and the team: where a test needs any rig that can be hauled
+STRAIGHT_PULL = rig_text(
+    ['{ tie = "load" }', '{ pulley = "A1", on = "anchor" }', HAUL],
+    title="slipway",
+    anchor_to_load_m=10.0,
+)
+
+
+def three_to_one_stations(grab_at_m: float, *, knot: float | None = None) -> list[str]:
+    """The stations of the 3:1 with a capture; knot: share of the rope's strength that the knot keeps."""
+    strength = "" if knot is None else f", strength = {knot}"
+    return [f'{{ tie = "load"{strength} }}', *stage(1, grab_at_m), HAUL]
+
+
+def three_to_one(
+    load: str = "", *, grab_at_m: float = 9.0, knot: float | None = 1.0, **texts
+) -> str:
+    """The rig file of the 3:1 that most tests haul with; texts: as for `rig_text`."""
+    return rig_text(three_to_one_stations(grab_at_m, knot=knot), load, **texts)
+
+
+def nine_to_one(load: str, *, anchor_to_load_m: float = 14.0, **texts) -> str:
+    """The rig file of a 3:1 on a 3:1 with one capture, its grabs 3 and 4 m from the load; texts: as for
+    `rig_text`."""
+    near, far = anchor_to_load_m - 3.0, anchor_to_load_m - 4.0
+    stations = ['{ tie = "load" }', *stage(1, near), *stage(2, far, capture=False), HAUL]
+    return rig_text(
+        stations,
+        load,
+        title="Launch on its cradle, 9:1",
+        anchor_to_load_m=anchor_to_load_m,
+        **texts,
+    )
 
 
 def rig(
@@ -56,6 +137,10 @@ def simple(sheaves: int, *, last_on_anchor: bool) -> str:
     words = [f"tie:{start}", *(f"pulley:P{k}@{body}" for k, body in enumerate(bodies))]
     return " ".join([*words, "haul" if not last_on_anchor else "haul:180"])
 
+
+# a load that hangs, of WEIGHT in N
+WEIGHT = 1000.0
+HUNG = f'[load]\nkind = "hanging"\nmass_kg = {WEIGHT / 9.80665!r}\nmass_kg_u = 2.0\n'
 
 THREE = "tie:load grab:G1@50 pulley:A1@anchor pulley:T1@G1 haul"
 NINE = "tie:load grab:G1@90 capture:C1@anchor pulley:A1@anchor pulley:T1@G1 grab:G2@80 pulley:A2@anchor pulley:T2@G2 haul"
@@ -120,6 +205,11 @@ def rigs(draw: st.DrawFn) -> Rig:
     if "P1" in extra and not any("@P1" in w for w in words):
         extra = extra.replace("[further_anchor.P1]\nat_m = -2.0\noffset_m = 3.0\n", "")
     return rig(" ".join(words), e=e, extra=extra)
+
+
+def with_distance(rig_: Rig, metres: float) -> Rig:
+    """The rig with this distance to haul, in m, so that its job has strokes."""
+    return replace(rig_, load=replace(rig_.load, pull_distance_m=metres))
 
 
 def refused(text_or_path: str, **kwargs: object) -> str:

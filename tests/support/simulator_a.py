@@ -23,10 +23,11 @@ from analysis.rig_file.load import parse_rig
 from logger.channels.channel import Sensors
 from logger.channels.sensors_file import parse_sensors
 from logger.session.records import Block, ChannelReadings
+from support.channels import UNITS, channel
 
 G = 9.80665
 STEP_S = 1 / 100
-SHELF = ("3", "3-on-3", "3-on-4", "4-on-3", "3-on-3-on-2")
+RIG_NAMES = ("3", "3-on-3", "3-on-4", "4-on-3", "3-on-3-on-2")
 
 
 @dataclass(frozen=True)
@@ -51,7 +52,7 @@ class Spec:
 
     seed: int
     rig: str
-    way: str  # known | cell | anchor | nothing
+    estimator: str  # known | cell | anchor | nothing
     load_N: float
     load_kind: str
     load_u: float  # relative standard uncertainty of the stated resistance or mass
@@ -82,18 +83,18 @@ class Made:
     true: dict[str, float] = field(default_factory=dict)
 
 
-def draw(seed: int, way: str | None = None, **changes: object) -> Spec:
+def draw(seed: int, estimator: str | None = None, **changes: object) -> Spec:
     """A spec drawn from `seed`; changes: fields to be set instead."""
     rng = np.random.default_rng(seed)
     strokes = int(rng.integers(1, 9))
     stroke_s = float(rng.uniform(8.0, max(9.0, min(40.0, 165.0 / strokes - 5.0))))
-    way = way or str(rng.choice(["known", "cell", "anchor"], p=[0.4, 0.4, 0.2]))
-    rig = "3-on-3" if rng.random() < 0.2 else str(rng.choice(SHELF))
+    estimator = estimator or str(rng.choice(["known", "cell", "anchor"], p=[0.4, 0.4, 0.2]))
+    rig = "3-on-3" if rng.random() < 0.2 else str(rng.choice(RIG_NAMES))
     haul = float(rng.uniform(150.0, 600.0))
     ideal = model(_rig_of(rig, "")).model_ma
     kinds = ["resistance", "hanging", "slope"]
     spec: dict[str, object] = {
-        "seed": seed, "rig": rig, "way": way, "load_N": haul * ideal,
+        "seed": seed, "rig": rig, "estimator": estimator, "load_N": haul * ideal,
         "load_kind": str(rng.choice(kinds)), "load_u": float(rng.uniform(0.005, 0.04)),
         "strokes": strokes, "stroke_s": stroke_s, "speed_m_s": float(rng.uniform(0.2, 0.8)),
         "ripple": float(rng.uniform(0.0, 0.7)), "pull_m": float(rng.uniform(0.4, 0.9)),
@@ -106,8 +107,10 @@ def draw(seed: int, way: str | None = None, **changes: object) -> Spec:
     load = float(spec["load_N"])  # type: ignore[arg-type]
     devices = [_force(rng, "haul_force", "haul", load / ideal),
                _length(rng, "rope_out", "haul", 0.01)]  # fmt: skip
-    if spec["way"] in ("cell", "anchor"):
-        devices.append(_force(rng, "cell", "load" if spec["way"] == "cell" else "anchor", load))
+    if spec["estimator"] in ("cell", "anchor"):
+        devices.append(
+            _force(rng, "cell", "load" if spec["estimator"] == "cell" else "anchor", load)
+        )
     if rng.random() < 0.5:
         devices.append(_length(rng, "load_travel", "load", 0.002))
     spec.setdefault("devices", tuple(devices))
@@ -142,32 +145,41 @@ def make(spec: Spec) -> Made:
     """The session of a spec; the same for the same spec."""
     rng = np.random.default_rng([spec.seed, 1])
     stated, true_load = _load(spec, rng)
-    rig = _rig_of(spec.rig, stated if spec.way == "known" else "")
-    known = model(rig)
+    rig = _rig_of(spec.rig, stated if spec.estimator == "known" else "")
+    rig_model = model(rig)
     e = _efficiencies(rig, rng)
-    ma = float(load_row(rig, known.system.toward) @ tensions(known.system, e))
-    t, x, way, pull, force, moving = _haul(
-        spec, rng, known.travel_ratio, known.ideal_ma, ma, true_load
+    ma = float(load_row(rig, rig_model.system.toward) @ tensions(rig_model.system, e))
+    t, x, travel_m, pull, force, moving = _haul(
+        spec, rng, rig_model.travel_ratio, rig_model.ideal_ma, ma, true_load
     )
-    weight = np.diff(way, prepend=way[0]) * moving
+    weight = np.diff(travel_m, prepend=travel_m[0]) * moving
     load_N = float(np.average(force, weights=weight))
-    true = {"efficiency": ma / known.ideal_ma, "actual_ma": ma, "load_force_N": load_N,
+    true = {"efficiency": ma / rig_model.ideal_ma, "actual_ma": ma, "load_force_N": load_N,
             "haul_force_N": load_N / ma, "pulls_from_s": float(t[np.argmax(moving)])}  # fmt: skip
     a, b = 1.0, 0.0
-    if spec.way == "anchor":
+    if spec.estimator == "anchor":
         pair = load_from_cell(rig, "anchor")
         assert pair is not None
         a, b = pair
-    values = {"haul_force": pull, "rope_out": x, "load_travel": way, "cell": (force - b * pull) / a}
+    values = {
+        "haul_force": pull,
+        "rope_out": x,
+        "load_travel": travel_m,
+        "cell": (force - b * pull) / a,
+    }
     readings, text = {}, ""
     stated = np.random.default_rng([spec.seed, 1])  # its own: all else stays as it is without
     for column, device in enumerate(spec.devices, 1):
         readings[device.name] = _sent(device, t, values[device.name], rng)
-        text += (
-            f'[[channel]]\nname = "{device.name}"\nquantity = "{device.quantity}"\n'
-            f'at = "{device.at}"\nformat = "columns"\ncolumn = {column}\n'
-            f'unit = "{"N" if device.quantity == "force" else "m"}"\n'
-            f"u_percent = {device.u_percent!r}\nu = {device.u!r}\n"
+        text += channel(
+            device.name,
+            device.quantity,
+            at=device.at,
+            format="columns",
+            column=column,
+            unit=UNITS[device.quantity],
+            u_percent=device.u_percent,
+            u=device.u,
         )
         if spec.delay_u_s is not None:
             delay = float(np.clip(device.lag_s + spec.delay_u_s * stated.standard_normal(), 0, 0.3))
@@ -213,12 +225,12 @@ def _hands(spec: Spec, rng: np.random.Generator) -> list[tuple[str, float, float
     for k in range(spec.strokes):
         speed = spec.speed_m_s * float(rng.uniform(0.9, 1.1))
         parts = np.diff([0.0, *sorted(rng.uniform(0.15, 0.9, spec.pauses)), 1.0]) * spec.stroke_s
-        for j, part in enumerate(parts):
+        for j, share in enumerate(parts):
             if j:
                 plan.append(
                     ("pause", float(rng.uniform(1.0, 5.0)), float(rng.uniform(0, 0.5)), 0.0)
                 )
-            plan.append(("haul", float(part), speed, float(rng.uniform(0, 6.28))))
+            plan.append(("haul", float(share), speed, float(rng.uniform(0, 6.28))))
         plan.append(("slack", 0.6, 0.0, 0.0))
         if k + 1 < spec.strokes:
             plan.append(("feed", float(rng.uniform(2.0, 5.0)), 0.85, 0.0))

@@ -15,8 +15,8 @@ What is assumed, and where from:
 - pulleys 0.90, standard uncertainty 0.05 in common: the default of the rig file; 0.01 of each: common
   practice, no source
 - friction not the same both ways, 0.36: analysis/efficiency/load_from_lowering.py, from R. Delaney 2022, p. 88
-- rope stretches 1 to 5 % at 1.5 kN (check-values 4: EN 1891 allows 5 % for 1 kN), 20 to 45 m of it;
-  loss factor 0.03 to 0.12: from memory
+- rope stretches 1 to 5 % at 1.5 kN, 20 to 45 m of it (EN 1891:1998, elongation: at most 5 % between 50 kg
+  and 150 kg, which is 1 kN; read in texts that quote it); loss factor 0.03 to 0.12: from memory
 - hand over hand at 1.1 s, heaving together at 2.2 s, walking away at 0.55 s a step; break-away up to
   1.25 times the friction while moving; ground that varies by up to 6 % over 0.2 to 1.5 m: common
   practice, no source
@@ -33,11 +33,12 @@ import numpy as np
 
 from logger.calibration import calibration
 from logger.calibration.curve import Calibration
+from support.channels import channel
 
 G = 9.80665
 STEP_S = 0.005
 SI = {"N": 1.0, "kN": 1e3, "kgf": G, "lbf": 4.4482216152605, "m": 1.0, "cm": 0.01, "ft": 0.3048}
-WAYS = ("cell", "anchor", "resistance", "hanging", "slope", "rolling",
+ESTIMATORS = ("cell", "anchor", "resistance", "hanging", "slope", "rolling",
         "low-hanging", "low-coefficient", "low-both")  # fmt: skip
 LIP = """title = "3:1 over a lip"
 anchor_to_load_m = 20.0
@@ -69,7 +70,7 @@ RIGS = {
 class Session:
     """The files of a session, and what is true: haul_force_N, load_force_N, actual_ma, efficiency."""
 
-    way: str
+    estimator: str
     rig: str
     table: str = ""
     sensors: str = ""
@@ -131,10 +132,10 @@ class Haul:
                 force = force if self.holds else min(force, self.down * pull)
                 self.force = min(max(force, fall - sticks, 0.0), fall + sticks)
         else:
-            way = math.copysign(1.0, self.v)
-            self.force = (self.up if way > 0 else self.down) * pull
-            v = self.v + (self.force - fall - way * rubs) / self.load.mass_kg * STEP_S
-            self.v, self.rested = (v if v * way > 0 else 0.0), 0.0
+            direction = math.copysign(1.0, self.v)
+            self.force = (self.up if direction > 0 else self.down) * pull
+            v = self.v + (self.force - fall - direction * rubs) / self.load.mass_kg * STEP_S
+            self.v, self.rested = (v if v * direction > 0 else 0.0), 0.0
         self.y += self.v * STEP_S
         self.rows.append((self.x, self.y, pull, self.force, float(self.phase)))
 
@@ -155,12 +156,12 @@ class Haul:
             self.step(-0.6)
 
 
-def make(seed: int, way: str | None = None) -> Session:
-    """The session of this seed; way: one of WAYS, by default seed modulo their number, or "low-mass",
-    which tells bounds alone."""
+def make(seed: int, estimator: str | None = None) -> Session:
+    """The session of this seed; estimator: one of ESTIMATORS, by default seed modulo their number, or "low-mass",
+    which gives bounds alone."""
     rng = np.random.default_rng([seed, 7])
-    way = way or WAYS[seed % len(WAYS)]
-    name = str(rng.choice([r for r in RIGS if r != "lip" or way != "anchor"]))
+    estimator = estimator or ESTIMATORS[seed % len(ESTIMATORS)]
+    name = str(rng.choice([r for r in RIGS if r != "lip" or estimator != "anchor"]))
     turns, ratio, grabs, sign, metres, gain = RIGS[name]
     e = 0.90 + 0.05 * rng.standard_normal() + 0.01 * rng.standard_normal(turns)
     e = np.clip(e, 0.5, 0.985)
@@ -168,10 +169,12 @@ def make(seed: int, way: str | None = None) -> Session:
         e[2] = math.exp(-max(0.02, 0.25 + 0.05 * rng.standard_normal()) * math.radians(30))
     a = float(np.clip(0.36 * rng.standard_normal(), -0.85, 0.85))
     up, down = gain(e), gain(1 / np.exp(np.log(e) * (1 + a) / (1 - a)))
-    load, lines = _load(rng, way, ratio)
-    text = LIP if name == "lip" else (files("analysis") / "rigs" / f"{name}.toml").read_text("utf-8")
-    made = Session(way, f"{text}\n[load]\n{lines}" if lines else text)
-    lowers = way.startswith("low")
+    load, lines = _load(rng, estimator, ratio)
+    text = (
+        LIP if name == "lip" else (files("analysis") / "rigs" / f"{name}.toml").read_text("utf-8")
+    )
+    made = Session(estimator, f"{text}\n[load]\n{lines}" if lines else text)
+    lowers = estimator.startswith("low")
     spring = 1500.0 / (rng.uniform(0.01, 0.05) * rng.uniform(20, 45))
     haul = Haul(load, ratio, up, down, spring, rng.uniform(0.03, 0.12), not lowers)
     stroke = float(rng.uniform(*metres))
@@ -182,9 +185,9 @@ def make(seed: int, way: str | None = None) -> Session:
     x, y, pull, force, phase = np.array(haul.rows).T
     made.true = _true(y, pull, force, phase, ratio)
     values = {"haul_force": pull, "rope": x}
-    if way == "cell":
+    if estimator == "cell":
         values["load_force"] = force
-    elif way == "anchor":
+    elif estimator == "anchor":
         values["anchor_force"] = force - sign * pull
     if rng.random() < 0.5:
         values["way"] = y
@@ -192,14 +195,14 @@ def make(seed: int, way: str | None = None) -> Session:
     return made
 
 
-def _load(rng: np.random.Generator, way: str, ratio: int) -> tuple[Load, str]:
+def _load(rng: np.random.Generator, estimator: str, ratio: int) -> tuple[Load, str]:
     """The load, and what the rig file says of it: off by draws from what it states."""
-    kind = way.removeprefix("low-")
-    if way in ("cell", "anchor"):
+    kind = estimator.removeprefix("low-")
+    if estimator in ("cell", "anchor"):
         kind = str(rng.choice(["hanging", "slope", "resistance"]))
     if kind in ("coefficient", "mass", "both"):
         kind = "slope"
-    low, slope = way.startswith("low"), 90.0
+    low, slope = estimator.startswith("low"), 90.0
     if kind == "hanging":
         mass = rng.uniform(60, 350) if ratio < 9 else rng.uniform(200, 700)
         c, spread = 0.0, 0.0
@@ -209,22 +212,27 @@ def _load(rng: np.random.Generator, way: str, ratio: int) -> tuple[Load, str]:
         c, spread = rng.uniform(*most), rng.uniform(0.0, 0.06)
         wanted = rng.uniform(600, 2500) if ratio < 9 else rng.uniform(1500, 6000)
         mass = wanted / G / (math.sin(math.radians(slope)) + c * math.cos(math.radians(slope)))
-    fall, ground = mass * G * math.sin(math.radians(slope)), c * mass * G * math.cos(math.radians(slope))
-    load = Load(fall, ground, mass, rng.uniform(1.0, 1.25), _rough(rng, spread, rng.uniform(0.2, 1.5)))
+    fall, ground = (
+        mass * G * math.sin(math.radians(slope)),
+        c * mass * G * math.cos(math.radians(slope)),
+    )
+    load = Load(
+        fall, ground, mass, rng.uniform(1.0, 1.25), _rough(rng, spread, rng.uniform(0.2, 1.5))
+    )
 
     def stated(key: str, true: float, u: float, unit_u: str) -> str:
         value = true / max(0.3, 1 + u * rng.standard_normal())
         return f"{key} = {value:.8g}\n{unit_u} = {u * value:.8g}\n"
 
     lines = ""
-    if way == "resistance":
+    if estimator == "resistance":
         lines += stated("resistance_N", fall + ground, rng.uniform(0.01, 0.06), "resistance_u_N")
-    if way in ("hanging", "slope", "rolling", "low-mass", "low-both"):
+    if estimator in ("hanging", "slope", "rolling", "low-mass", "low-both"):
         lines += stated("mass_kg", mass, rng.uniform(0.003, 0.03), "mass_kg_u")
-    if way in ("slope", "rolling", "low-coefficient", "low-both"):
+    if estimator in ("slope", "rolling", "low-coefficient", "low-both"):
         key = "resistance_coefficient"
         lines += stated(key, c, rng.uniform(0.08, 0.3), f"{key}_u")
-    if way not in ("cell", "anchor", "resistance"):
+    if estimator not in ("cell", "anchor", "resistance"):
         lines += f'kind = "{kind}"\n' + (f"slope_deg = {slope:.8f}\n" if kind != "hanging" else "")
     return load, lines
 
@@ -298,7 +306,7 @@ def _true(y: np.ndarray, pull: np.ndarray, force: np.ndarray, phase: np.ndarray,
 def _devices(rng: np.random.Generator, made: Session, values: dict[str, np.ndarray]) -> None:
     """The table and the sensors file of devices at these true values."""
     rows: list[tuple[float, str, str]] = []
-    told = rng.random() < 0.35  # the delays, in the sensors file
+    delays_stated = rng.random() < 0.35  # the delays, in the sensors file
     for column, (name, true) in enumerate(values.items(), 1):
         force = name.endswith("force")
         size = float(true.max())
@@ -319,7 +327,7 @@ def _devices(rng: np.random.Generator, made: Session, values: dict[str, np.ndarr
         drift = rng.uniform(-0.3, 0.3)
         start = u * rng.standard_normal() * math.sqrt(1 - drift * drift / 3)
         delay, delay_u = rng.uniform(0, 0.3), rng.uniform(0.005, 0.03)
-        if told:
+        if delays_stated:
             stated = np.clip(delay + delay_u * rng.standard_normal(), 0, 0.3)
             lines.append(f"delay_s = {stated:.6f}\ndelay_u_s = {delay_u:.6f}")
         at, value = _read(rng, true, force)
@@ -332,10 +340,15 @@ def _devices(rng: np.random.Generator, made: Session, values: dict[str, np.ndarr
         sent = np.round((value * scale + offset) / digit) * digit + zero
         rows += [(round(t, 3), name, f"{r:.9g}") for t, r in zip((at + delay).tolist(), sent.tolist(), strict=True)]  # fmt: skip
         at_name = {"haul_force": "haul", "rope": "haul", "anchor_force": "anchor"}.get(name, "load")
-        made.sensors += (
-            f'[[channel]]\nname = "{name}"\nquantity = "{"force" if force else "length"}"\n'
-            f'at = "{at_name}"\nformat = "columns"\ncolumn = {column}\nunit = "{unit}"\n'
-            f"u_percent = {u_percent!r}\n" + "\n".join(lines) + "\n"
+        made.sensors += channel(
+            name,
+            "force" if force else "length",
+            *lines,
+            at=at_name,
+            format="columns",
+            column=column,
+            unit=unit,
+            u_percent=u_percent,
         )
     names = list(values)
     table = [",".join(["time_s", *names])]

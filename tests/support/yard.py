@@ -1,11 +1,10 @@
-"""A yard to attack: a launch on its cradle, its devices on real channels, its recorder in a thread
-or a process, and disks that refuse or lose what was not synced."""
+"""A yard to record in: a launch on its cradle, its devices on real channels, its recorder in a thread or a
+process."""
 
 from __future__ import annotations
 
-import contextlib
+import json
 import os
-import random
 import subprocess
 import sys
 import threading
@@ -16,31 +15,24 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
-from logger import filesystem as files
 from logger.channels.channel import Sensors
 from logger.channels.sensors_file import parse_sensors
 from logger.errors import SessionFault
-from logger.filesystem import FileOps
 from logger.formats.registry import encode
 from logger.recorder.recorder import Outcome, record
 from logger.recorder.request_inbox import ask
-from logger.session import write_journal as marks
-from logger.session.descriptor import MARKS
+from logger.session.csv_import import import_table
 from logger.session.reader import Event, read_all
-from logger.transports.simulated import Device, serve_pty, serve_tcp
+from logger.session.writer import SessionWriter
+from logger.transports.reader_thread import WHOLE_AFTER_S
+from logger.transports.simulated import Device, PtyDevice, TcpDevice, serve_pty, serve_tcp
+from support.channels import channel
+from support.places import ROOT
+from support.rigs import STRAIGHT_PULL
+from support.waiting import until
 
-ROOT = Path(__file__).parents[2]
-
-CHANNEL = """
-[[channel]]
-name = "{name}"
-quantity = "{quantity}"
-at = "haul"
-format = "xdr"
-id = "{id}"
-port = "{port}"
-baud = 115200
-"""
+HAUL_FORCE = channel("haul_force", "force", format="xdr", id="HAUL", capacity=5000.0, u=2.0)
+HAUL_TRAVEL = channel("haul_travel", "length", format="xdr", id="ROPE")
 RECORD = """
 import sys
 from logger.recorder.recorder import record
@@ -48,76 +40,150 @@ print(record(*sys.argv[1:4]).state)
 """
 
 
+def xdr_channel(name: str, quantity: str, id: str, port: str) -> str:
+    """A channel of a device that sends XDR sentences through a serial port or a socket."""
+    return channel(name, quantity, format="xdr", id=id, port=port, baud=115200)
+
+
 def force(port: str, more: str = "") -> str:
-    return CHANNEL.format(name="force", quantity="force", id="CELL", port=port) + more
+    return xdr_channel("force", "force", "CELL", port) + more
 
 
 def travel(port: str, more: str = "") -> str:
-    return CHANNEL.format(name="travel", quantity="length", id="ROPE", port=port) + more
+    return xdr_channel("travel", "length", "ROPE", port) + more
 
 
 class Yard:
-    """A folder with a rig and a sensors file, and what is recorded there."""
+    """A folder with a rig and a sensors file, devices that lines can be sent through, and what is recorded."""
 
-    def __init__(self, folder: Path, sensors: str = "") -> None:
+    def __init__(self, folder: Path, sensors: str = "", rig: str = 'title = "slipway"\n') -> None:
         folder.mkdir(parents=True, exist_ok=True)
         self.folder, self.out = folder, folder / "session"
-        self.rig, self.file = folder / "rig.toml", folder / "sensors.toml"
-        self.rig.write_text('title = "slipway"\n')
+        self.rig, self.sensors_file = folder / "rig.toml", folder / "sensors.toml"
+        self.rig.write_text(rig)
+        self.devices: list[PtyDevice | TcpDevice] = []  # closed at the end of the test
         self.untaken: set[int] = set()  # numbers whose line did not go onto the wire whole
         self.sensors: Sensors
         if sensors:
             self.write(sensors)
 
     def write(self, sensors: str) -> Sensors:
-        self.file.write_text(sensors)
-        self.sensors = parse_sensors(sensors, str(self.file), self.folder)
+        """Write the sensors file, and return it parsed."""
+        self.sensors_file.write_text(sensors)
+        self.sensors = parse_sensors(sensors, str(self.sensors_file), self.folder)
         return self.sensors
 
-    def lines(self, first: int, count: int, name: str = "force") -> bytes:
-        """Lines of a device that counts."""
+    def pty(self) -> PtyDevice:
+        """A device on a pseudo-terminal."""
+        device = serve_pty()
+        self.devices.append(device)
+        return device
+
+    def tcp(self) -> TcpDevice:
+        """A device on a socket."""
+        device = serve_tcp()
+        self.devices.append(device)
+        return device
+
+    def close(self) -> None:
+        for device in self.devices:
+            device.close()
+
+    def create(self) -> SessionWriter:
+        """The writer of a new session of this rig and these sensors."""
+        return SessionWriter.create(self.out, self.rig.read_bytes(), self.sensors)
+
+    def table(self, rows: int = 50) -> Path:
+        """A table of force and rope that an import takes."""
+        path = self.folder / "table.csv"
+        lines = [f"{i / 100:.2f},{1000 + i * 0.5:.1f},{i * 0.003:.3f}" for i in range(rows)]
+        path.write_text("time_s,haul_force,haul_travel\n" + "\n".join(lines) + "\n")
+        return path
+
+    def imported(self, rows: int = 50, name: str = "session") -> Path:
+        """A sealed session made of that table."""
+        self.write(HAUL_FORCE + HAUL_TRAVEL)
+        return import_table(self.table(rows), self.rig, self.sensors_file, self.folder / name)
+
+    def lines(self, first: int, count: int, name: str = "") -> bytes:
+        """Lines of a device that counts, for the channel of this name or the first one."""
+        name = name or self.sensors.channels[0].name
         which = [c for c in self.sensors.channels if c.name == name]
         return b"".join(encode(which, {name: float(k)}) for k in range(first, first + count))
 
     def events(self) -> list[Event]:
+        """The events of the session; none where there is no session yet."""
         try:
             return list(read_all(self.out).events)
         except SessionFault:
             return []
 
     def kinds(self) -> list[str]:
+        """The kinds of the session's events."""
         return [event.kind for event in self.events()]
 
-    def values(self, name: str = "force") -> list[float]:
+    def values(self, name: str = "") -> list[float]:
+        """The readings of the channel of this name or the first one; none where there is no session yet."""
         try:
-            return read_all(self.out).readings[name].reading.tolist()
+            return (
+                read_all(self.out).readings[name or self.sensors.channels[0].name].reading.tolist()
+            )
         except SessionFault:
             return []
 
-    def start(self) -> subprocess.Popen[str]:
-        """A recorder in a process of its own."""
+    def start(self, code: str = RECORD) -> subprocess.Popen[str]:
+        """A recorder in a process of its own; code: what the process runs."""
         return subprocess.Popen(
-            [sys.executable, "-c", RECORD, str(self.rig), str(self.file), str(self.out)],
-            stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+            [sys.executable, "-c", code, str(self.rig), str(self.sensors_file), str(self.out)],
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
             env={**os.environ, "PYTHONPATH": str(ROOT)},
-        )  # fmt: skip
+        )
+
+
+def begun(folder: Path) -> tuple[Yard, SessionWriter]:
+    """A yard with one cell and a rig that can be hauled, and the writer of its new session."""
+    yard = Yard(folder, force("x"), STRAIGHT_PULL)
+    return yard, yard.create()
+
+
+def snapshot(folder: Path) -> dict[str, bytes]:
+    """The bytes of each file of a folder, by its path in the folder."""
+    return {str(p.relative_to(folder)): p.read_bytes() for p in folder.rglob("*") if p.is_file()}
+
+
+def unsealed(yard: Yard, rows: int = 20, name: str = "cut") -> Path:
+    """A session as a killed recorder leaves it."""
+    folder = yard.imported(rows, name)
+    (folder / "SHA256SUMS").unlink()
+    descriptor = json.loads((folder / "datapackage.json").read_text())
+    for key in ("haul_files", "haul_self", "ended_at"):
+        del descriptor[key]
+    for resource in descriptor["resources"]:
+        del resource["bytes"], resource["hash"]
+    (folder / "datapackage.json").write_text(json.dumps(descriptor))
+    return folder
 
 
 class Running:
-    """A recorder in a thread of this process; told: what its status said, and when."""
+    """A recorder in a thread of this process.
+
+    statuses: moment in s of time.monotonic and the status that the recorder passed on then.
+    """
 
     def __init__(self, yard: Yard, **options: Any) -> None:
         self.yard = yard
         self.outcome: Outcome | None = None
         self.error: BaseException | None = None
-        self.told: list[tuple[float, Any]] = []
-        options.setdefault("status", lambda s: self.told.append((time.monotonic(), s)))
+        self.statuses: list[tuple[float, Any]] = []
+        options.setdefault("status", lambda s: self.statuses.append((time.monotonic(), s)))
         self.thread = threading.Thread(target=self._run, kwargs=options, daemon=True)
         self.thread.start()
 
     def _run(self, **options: Any) -> None:
         try:
-            self.outcome = record(self.yard.rig, self.yard.file, self.yard.out, **options)
+            self.outcome = record(self.yard.rig, self.yard.sensors_file, self.yard.out, **options)
         except BaseException as error:
             self.error = error
 
@@ -134,21 +200,23 @@ class Running:
 
 @contextmanager
 def recording(yard: Yard, **options: Any) -> Iterator[Running]:
+    """A recorder that is connected, or that waits for its port (option `wait`); ended at the end."""
     running = Running(yard, **options)
-    until(lambda: "connect" in yard.kinds() or not running.thread.is_alive())
+    until(
+        lambda: (
+            ((yard.out / "inbox").is_dir() and ("connect" in yard.kinds() or options.get("wait")))
+            or not running.thread.is_alive()
+        ),
+        what="a recorder that is connected",
+    )
     yield running
     if running.thread.is_alive():
         running.end()
 
 
-def until(true: Callable[[], Any], within_s: float = 8.0, what: str = "did not come about") -> Any:
-    end = time.monotonic() + within_s
-    while time.monotonic() < end:
-        found = true()
-        if found:
-            return found
-        time.sleep(0.005)
-    raise AssertionError(f"not within {within_s} s: {what}")
+def silent_wire() -> None:
+    """Let a wire be silent after a connection for so long that its next line counts as whole."""
+    time.sleep(2 * WHOLE_AFTER_S)
 
 
 class Counter:
@@ -203,163 +271,12 @@ def all_taken(yard: Yard, values: list[float]) -> bool:
     return values == [k for k in span if k not in yard.untaken]
 
 
+def further_rows(yard: Yard, count: int = 100) -> Callable[[], bool]:
+    """A condition: `count` more readings are in the session than when this was called."""
+    before = len(yard.values())
+    return lambda: len(yard.values()) >= before + count
+
+
 def in_order(values: list[float]) -> bool:
     """Whether they are whole numbers, one after the other: no row is wrong, none is missing."""
     return not values or values == [values[0] + k for k in range(len(values))]
-
-
-class NoSync(FileOps):
-    """A disk that need not be waited for, where a test is about something else."""
-
-    def fsync(self, fd: int) -> None:
-        pass
-
-
-@contextmanager
-def disk(layer: FileOps) -> Iterator[FileOps]:
-    """The layer between the session's writer and the disk, for a while."""
-    before, files.ops = files.ops, layer
-    try:
-        yield layer
-    finally:
-        files.ops = before
-
-
-class Killed(BaseException):
-    """Ends a process, as it were, in the middle of whatever it does."""
-
-
-def killed_in(call: Callable[[], object], folder: Path) -> bool:
-    """Whether it was `Killed`; the files under `folder` that it had open are closed then, as the
-    system does when a process ends."""
-    try:
-        call()
-    except Killed:
-        for entry in Path("/proc/self/fd").glob("*"):
-            with contextlib.suppress(OSError):
-                if entry.readlink().is_relative_to(folder):
-                    os.close(int(entry.name))
-        return True
-    return False
-
-
-class PowerCut(FileOps):
-    """Knows what of a folder is on stable storage: names by fsync of the folder, bytes by fsync
-    of the file; `cut` is what a machine finds after its power failed (fsync(2))."""
-
-    def __init__(self) -> None:
-        self.lock = threading.RLock()
-        self._paths: dict[int, Path] = {}
-        self._ids: dict[int, int] = {}
-        self._names: dict[Path, dict[str, int]] = {}
-        self._bytes: dict[int, bytes] = {}
-        self._next = 0
-        self.after: Callable[[str], None] = lambda what: None
-
-    def open(self, path: Path, flags: int, mode: int = 0o644) -> int:
-        with self.lock:
-            fresh = bool(flags & os.O_CREAT) and not path.exists()
-            fd = super().open(path, flags, mode)
-            self._paths[fd] = path
-            if fresh:
-                self._next += 1
-                self._ids[os.fstat(fd).st_ino] = self._next
-            self.after(f"open {path.name}")
-            return fd
-
-    def write(self, fd: int, data: bytes | memoryview) -> int:
-        with self.lock:
-            done = super().write(fd, data)
-            self.after("write")
-            return done
-
-    def fsync(self, fd: int) -> None:
-        with self.lock:
-            path = self._paths[fd]
-            if path.is_dir():
-                self._names[path] = {
-                    entry.name: self._ids.get(entry.inode(), 0) for entry in os.scandir(path)
-                }
-            else:
-                self._bytes[self._ids.get(os.fstat(fd).st_ino, 0)] = path.read_bytes()
-            self.after(f"fsync {path.name}")
-
-    def replace(self, source: Path, target: Path) -> None:
-        with self.lock:
-            super().replace(source, target)
-            self.after(f"rename {target.name}")
-
-    def hold(self, folder: Path) -> None:
-        """All that lies in a folder is durable as it is, its own name too."""
-        with self.lock:
-            for here in (folder.parent, folder, *(p for p in folder.rglob("*") if p.is_dir())):
-                for path in here.iterdir():
-                    self._next += 1
-                    self._ids[path.stat().st_ino] = self._next
-                    if path.is_file():
-                        self._bytes[self._next] = path.read_bytes()
-                self._names[here] = {p.name: self._ids[p.stat().st_ino] for p in here.iterdir()}
-
-    def cut(
-        self, folder: Path, out: Path, how: str, draw: random.Random, restart: bool = True
-    ) -> None:
-        """What is left of `folder`, laid into `out`.  how: what the disk holds behind the last
-        sync of each file: drop, scramble, zeros, pages (their order lost), part; mixed: of each
-        file another.  restart: as the machine sees it when it is started again; else as if the
-        disk alone had lost its power, under a machine that ran on."""
-        with self.lock:
-            if folder.name not in self._names.get(folder.parent, {}):
-                return  # the folder's own name was never made durable
-            for here, names in self._names.items():
-                if here != folder and folder not in here.parents:
-                    continue
-                (out / here.relative_to(folder)).mkdir(parents=True, exist_ok=True)
-                for name, known in names.items():
-                    path = here / name
-                    if path.is_dir() or not known:
-                        continue
-                    data = self._bytes.get(known, b"")
-                    extra = b""
-                    with contextlib.suppress(FileNotFoundError):
-                        if self._ids.get(path.stat().st_ino) == known:
-                            extra = path.read_bytes()[len(data) :]
-                    (out / here.relative_to(folder) / name).write_bytes(
-                        data + spoil(extra, how, draw)
-                    )
-            if restart:
-                restarted(out)
-
-
-def restarted(folder: Path) -> None:
-    """Let a session be of an earlier run of the machine.  The machine of a test cannot be started
-    anew, and its run is told by the first line of the session's marks alone: that is exchanged."""
-    path = folder / MARKS
-    if path.is_file():
-        head, end, rest = path.read_bytes().partition(b"\n")
-        if end and marks.parse(head + end, b"") is not None:
-            path.write_bytes(marks.header(EARLIER) + rest)
-
-
-def spoil(data: bytes, how: str, draw: random.Random) -> bytes:
-    if how == "mixed":
-        how = draw.choice(HOWS)
-    if how == "drop" or not data:
-        return b""
-    if how == "part":
-        return data[: draw.randrange(len(data) + 1)]
-    if how == "zeros":
-        return b"\0" * len(data)
-    if how == "scramble":
-        return draw.randbytes(len(data))
-    pages = [data[i : i + 512] for i in range(0, len(data), 512)]
-    draw.shuffle(pages)
-    return b"".join(pages)
-
-
-HOWS = ("drop", "scramble", "zeros", "pages", "part")
-EARLIER = "00000000-0000-4000-8000-000000000000"
-
-__all__ = [
-    "HOWS", "ROOT", "Counter", "Killed", "NoSync", "PowerCut", "Running", "Yard", "all_taken", "count_into", "disk",
-    "force", "in_order", "killed_in", "recording", "restarted", "serve_pty", "serve_tcp", "spoil", "travel", "until",
-]  # fmt: skip

@@ -6,7 +6,6 @@ import os
 import random
 import shutil
 import signal
-import sys
 import tempfile
 import time
 from collections.abc import Iterator
@@ -15,26 +14,10 @@ from itertools import takewhile
 from pathlib import Path
 
 import pytest
-from support.yard import (
-    HOWS,
-    Counter,
-    Killed,
-    NoSync,
-    PowerCut,
-    Yard,
-    all_taken,
-    count_into,
-    disk,
-    force,
-    in_order,
-    killed_in,
-    recording,
-    restarted,
-    serve_pty,
-    serve_tcp,
-    travel,
-    until,
-)
+from support.disks import HOWS, KillAt, NoSync, PowerCut, disk, killed_in, restarted
+from support.systems import pseudo_terminals
+from support.waiting import until
+from support.yard import Counter, Yard, all_taken, count_into, force, in_order, recording, travel
 
 from logger.errors import SessionFault
 from logger.filesystem import FileOps
@@ -42,8 +25,9 @@ from logger.session.descriptor import MARKS
 from logger.session.reader import open_session, read_all
 from logger.session.verify import repair, verify
 from logger.session.writer import SessionWriter
+from logger.transports.simulated import serve_pty, serve_tcp
 
-pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="other system: no pseudo-terminals")
+pytestmark = pseudo_terminals
 CRASH_S, POWER_S = 0.1, 1.1  # interface section 4: what a crash and a power cut may cost
 AT_ONCE = 5
 KINDS = [(how, restart) for how in (*HOWS, "mixed") for restart in (True, False)]
@@ -66,11 +50,11 @@ def killed_sessions(folder: Path, kills: int, seed: int) -> list[float]:
             until(lambda yard=yard: yard.values(), 20)
         killed = []
         for i, process in enumerate(started):
-            time.sleep(draw.uniform(0, 0.12))
+            time.sleep(draw.uniform(0, 0.12))  # killed at any moment
             if i % 4 == 3:  # while it is sealing
                 process.send_signal(signal.SIGTERM)
                 ended = time.monotonic()
-                time.sleep(draw.uniform(0, 0.06))
+                time.sleep(draw.uniform(0, 0.06))  # killed at any moment of the sealing
                 process.kill()
                 killed.append(ended)
             else:
@@ -136,7 +120,7 @@ def power_cuts(folder: Path, cuts: int, seed: int) -> list[float]:
         until(yard.values)
         first = yard.values()[0]
         for i in range(cuts):
-            time.sleep(draw.uniform(0.05, 0.6))
+            time.sleep(draw.uniform(0.05, 0.6))  # the power fails at any moment
             with layer.lock:
                 moments.append(time.monotonic())
                 for how, restart in KINDS:
@@ -220,7 +204,7 @@ def test_the_power_may_fail_after_any_call_between_the_first_and_the_seal(
 
     layer.after = after
     with disk(layer):
-        writer = SessionWriter.create(yard.out, yard.rig.read_bytes(), yard.sensors)
+        writer = yard.create()
         stage = "rows"
         rows_written(writer)
         stage = "seal"
@@ -247,39 +231,11 @@ def test_the_power_may_fail_after_any_call_between_the_first_and_the_seal(
                 assert report.valid, report.flatten()
 
 
-class KillAt(NoSync):
-    """Ends the process, as it were, at the n-th call."""
-
-    def __init__(self, n: int) -> None:
-        self.left = n
-
-    def _call(self) -> None:
-        self.left -= 1
-        if self.left < 0:
-            raise Killed
-
-    def open(self, path: Path, flags: int, mode: int = 0o644) -> int:
-        self._call()
-        return super().open(path, flags, mode)
-
-    def write(self, fd: int, data: bytes | memoryview) -> int:
-        self._call()
-        return super().write(fd, data)
-
-    def truncate(self, fd: int, size: int) -> None:
-        self._call()
-        super().truncate(fd, size)
-
-    def replace(self, source: Path, target: Path) -> None:
-        self._call()
-        super().replace(source, target)
-
-
 def cut_short(folder: Path, rows: int = 20, sensors: str = "") -> Yard:
     """A session whose recorder was killed."""
     yard = Yard(folder, sensors or force("x"))
     with disk(NoSync()):
-        writer = SessionWriter.create(yard.out, yard.rig.read_bytes(), yard.sensors)
+        writer = yard.create()
         rows_written(writer, rows)
         writer.flush()
         writer.abandon()
@@ -406,7 +362,7 @@ def test_a_folder_copied_while_it_grows_opens_and_can_be_sealed(tmp_path: Path) 
         counter = Counter([count_into(pty, yard), count_into(tcp, yard, "travel")], 1000.0)
         until(lambda: len(yard.values()) > 50)
         for i in range(6):
-            time.sleep(0.11)
+            time.sleep(0.11)  # copied at another moment of the writer's beat each time
             shutil.copytree(yard.out, tmp_path / f"copy-{i}")
         counter.stop()
         running.end()
@@ -473,7 +429,7 @@ def test_a_failed_fsync_is_followed_by_writing_the_same_bytes_again(tmp_path: Pa
     yard = Yard(tmp_path / "yard", force("x"))
     layer = Drops()
     with disk(layer):
-        writer = SessionWriter.create(yard.out, yard.rig.read_bytes(), yard.sensors)
+        writer = yard.create()
         writer.readings(b"0.5000,force,0\n")
         writer.sync()
         writer.readings(b"1.5000,force,1\n")

@@ -20,19 +20,20 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from support.disks import disk
+from support.rigs import STRAIGHT_PULL
+from support.systems import pseudo_terminals
+from support.waiting import until
 from support.yard import (
     ROOT,
     Counter,
     Running,
     Yard,
     count_into,
-    disk,
     force,
+    further_rows,
     in_order,
     recording,
-    serve_pty,
-    serve_tcp,
-    until,
 )
 
 from logger.errors import SessionFault
@@ -43,8 +44,9 @@ from logger.recorder.bounded_queue import BoundedQueue
 from logger.recorder.request_inbox import ask
 from logger.session.verify import repair, verify
 from logger.transports.reader_thread import Arrival, PortEvent
+from logger.transports.simulated import serve_pty, serve_tcp
 
-pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="other system: no pseudo-terminals")
+pytestmark = pseudo_terminals
 ERRORS = (errno.ENOSPC, errno.EIO, errno.EROFS, errno.EDQUOT)
 TOLD_S = 1.0
 
@@ -188,18 +190,18 @@ def test_the_operator_is_told_within_a_second_and_the_recording_goes_on(tmp_path
         counter = Counter([count_into(device, yard)])
         until(lambda: len(yard.values()) > 50)
         plan = layer.plan(yard.folder, "all", 1, 1.6, errno.ENOSPC)
-        told = until(lambda: next((t for t, s in running.told if s.disk), None))
+        told = until(lambda: next((t for t, s in running.statuses if s.disk), None))
         assert told - plan["since"] <= TOLD_S
-        shown = [s for t, s in running.told if t >= told]
+        shown = [s for t, s in running.statuses if t >= told]
         assert shown[0].disk == os.strerror(errno.ENOSPC)
         # what the line shows meanwhile is the latest reading, and not the last that was written
-        until(lambda: running.told[-1][0] > told + 0.5)
-        at, status = running.told[-1]
+        until(lambda: running.statuses[-1][0] > told + 0.5)
+        at, status = running.statuses[-1]
         assert status.disk and abs(float(status.latest["force"]) - counter.last_before(at)) < 100
         until(lambda: "disk" in yard.kinds())
         row = next(e for e in yard.events() if e.kind == "disk")
         assert row.value == pytest.approx(1.6, abs=0.6)
-        until(lambda: not running.told[-1][1].disk)
+        until(lambda: not running.statuses[-1][1].disk)
         counter.stop()
         outcome = running.end()
     assert in_order(yard.values()) and yard.values()[-1] == len(counter.sent) - 1
@@ -214,20 +216,20 @@ def test_an_acknowledgement_that_waits_for_the_disk_is_shown_once(tmp_path: Path
     row = AlarmRow(channel="force", label="anchor", stop=0.5)
 
     def shown(running: Running, kind: str) -> int:
-        return sum(alarm.kind == kind for _, s in running.told for alarm in s.alarms)
+        return sum(alarm.kind == kind for _, s in running.statuses for alarm in s.alarms)
 
     with disk(layer), recording(yard, alarms=[row]) as running:
         counter = Counter([count_into(device, yard)])
         until(lambda: shown(running, "alarm"))
         layer.plan(yard.out / "events.csv", "all", 1, 1.5, errno.ENOSPC)
         ask(yard.out, "mark")  # its row is the first that is refused
-        until(lambda: running.told[-1][1].disk)
+        until(lambda: running.statuses[-1][1].disk)
         ask(yard.out, "ack")
         until(lambda: shown(running, "ack"))
-        assert running.told[-1][1].disk
+        assert running.statuses[-1][1].disk
         until(lambda: "ack" in yard.kinds())
-        statuses = len(running.told)
-        until(lambda: len(running.told) > statuses + 1)
+        statuses = len(running.statuses)
+        until(lambda: len(running.statuses) > statuses + 1)
         counter.stop()
         running.end()
     device.close()
@@ -239,7 +241,9 @@ def test_beyond_the_bound_the_oldest_go_and_are_counted(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The bound is 60 s; here 1 s of it."""
-    monkeypatch.setattr("logger.recorder.recorder.BoundedQueue", functools.partial(BoundedQueue, most_s=1.0))
+    monkeypatch.setattr(
+        "logger.recorder.recorder.BoundedQueue", functools.partial(BoundedQueue, most_s=1.0)
+    )
     device = serve_pty()
     yard = Yard(tmp_path, force(device.url))
     layer = Refusing()
@@ -248,7 +252,7 @@ def test_beyond_the_bound_the_oldest_go_and_are_counted(
         until(lambda: len(yard.values()) > 50)
         layer.plan(yard.folder, "all", 1, 2.2, errno.ENOSPC)
         until(lambda: "gap" in yard.kinds())
-        time.sleep(0.2)
+        until(further_rows(yard), 8, "rows after the gap")
         counter.stop()
         outcome = running.end()
     device.close()
@@ -291,7 +295,7 @@ def test_a_disk_that_refuses_to_the_end_leaves_what_it_took_and_counts_the_rest(
         counter = Counter([count_into(device, yard)])
         until(lambda: len(yard.values()) > 50)
         layer.plan(yard.folder, "all", 1, 1000.0, errno.EROFS)
-        time.sleep(0.5)
+        time.sleep(0.5)  # for so long the disk refuses while the device sends
         counter.stop()
         outcome = running.wait()
         assert time.monotonic() - began < 1.2 + 2.0
@@ -320,7 +324,7 @@ def test_a_disk_that_does_not_answer_is_told_too(tmp_path: Path) -> None:
         until(lambda: len(yard.values()) > 50)
         hang.set()
         began = time.monotonic()
-        told = until(lambda: next((t for t, s in running.told if "no answer" in s.disk), None))
+        told = until(lambda: next((t for t, s in running.statuses if "no answer" in s.disk), None))
         assert told - began < 2 * TOLD_S
         free.set()
         counter.stop()
@@ -338,7 +342,7 @@ def test_a_slow_fsync_holds_up_no_row(tmp_path: Path) -> None:
     class Slow(FileOps):
         def fsync(self, fd: int) -> None:
             if threading.current_thread() is not running.thread:  # all but the start
-                time.sleep(0.5)
+                time.sleep(0.5)  # the slow fsync itself
             super().fsync(fd)
 
     lags = []
@@ -350,7 +354,7 @@ def test_a_slow_fsync_holds_up_no_row(tmp_path: Path) -> None:
             now = time.monotonic()
             last = float(path.read_bytes()[-60:].split(b"\n")[-2].split(b",")[2])
             lags.append(now - counter.sent[min(int(last) + 1, len(counter.sent) - 1)])
-            time.sleep(0.02)
+            time.sleep(0.02)  # sixty looks at moments spread over 1.2 s
         counter.stop()
         until(lambda: yard.values()[-1] == len(counter.sent) - 1)
     device.close()
@@ -379,7 +383,7 @@ def test_a_folder_that_is_removed_is_told_and_written_anew(tmp_path: Path) -> No
         shutil.rmtree(yard.out)
         until(lambda: yard.values() and "disk" in yard.kinds())
         assert time.monotonic() - removed < TOLD_S + 0.5
-        time.sleep(0.2)
+        until(further_rows(yard), 8, "rows in the new folder")
         counter.stop()
         outcome = running.end()
     device.close()
@@ -399,7 +403,7 @@ def test_a_folder_that_is_moved_away_is_told_and_taken_up_when_it_is_back(tmp_pa
         until(lambda: len(yard.values()) > 50)
         moved = time.monotonic()
         yard.out.rename(elsewhere)
-        told = until(lambda: next((t for t, s in running.told if "moved" in s.disk), None))
+        told = until(lambda: next((t for t, s in running.statuses if "moved" in s.disk), None))
         assert told - moved <= TOLD_S and not yard.out.exists()
         elsewhere.rename(yard.out)
         until(lambda: "disk" in yard.kinds())
@@ -429,7 +433,7 @@ class Terminal:
     def __init__(self, yard: Yard) -> None:
         self.master, slave = os.openpty()
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "dashboard.cli", "record", str(yard.rig), str(yard.file),
+            [sys.executable, "-m", "dashboard.cli", "record", str(yard.rig), str(yard.sensors_file),
              "--out", str(yard.out)],
             stdout=subprocess.PIPE, stderr=slave, text=True,
             env={**os.environ, "PYTHONPATH": str(ROOT)},
@@ -456,22 +460,13 @@ class Terminal:
         return self.process.returncode, out
 
 
-RIG = """
-title = "slipway"
-anchor_to_load_m = 10.0
-[[rope]]
-name = "main"
-path = [ { tie = "load" }, { pulley = "A1", on = "anchor" }, { haul = "team" } ]
-"""
-
-
 def test_a_full_disk_shows_on_the_terminal_within_a_second(tmp_path: Path) -> None:
     """A real limit of the system (RLIMIT_FSIZE), put on the running process and taken off again."""
     import resource
 
     device = serve_pty()
     yard = Yard(tmp_path, force(device.url))
-    yard.rig.write_text(RIG)
+    yard.rig.write_text(STRAIGHT_PULL)
     terminal = Terminal(yard)
     until(lambda: "connect" in yard.kinds(), 20)
     counter = Counter([count_into(device, yard)])
@@ -480,7 +475,7 @@ def test_a_full_disk_shows_on_the_terminal_within_a_second(tmp_path: Path) -> No
     resource.prlimit(terminal.process.pid, resource.RLIMIT_FSIZE, (2000, resource.RLIM_INFINITY))
     assert terminal.until("DISK: File too large") - full <= TOLD_S + 0.3  # as seen from here
     size = (yard.out / "readings.csv").stat().st_size
-    time.sleep(0.4)
+    time.sleep(0.4)  # for so long the file does not grow
     assert (yard.out / "readings.csv").stat().st_size == size
     resource.prlimit(terminal.process.pid, resource.RLIMIT_FSIZE, (-1, -1))
     until(lambda: "disk" in yard.kinds())
@@ -523,8 +518,8 @@ def test_a_real_file_system_fills_up_and_gets_room_again(tmp_path: Path) -> None
             counter = Counter([count_into(device, yard)], 2000.0)
             until(lambda: len(yard.values()) > 50)
             fill()
-            until(lambda: any(s.disk for _, s in running.told))
-            time.sleep(0.5)
+            until(lambda: any(s.disk for _, s in running.statuses))
+            time.sleep(0.5)  # for so long the disk is full
             (tmp_path / "small" / "ballast").unlink()
             until(lambda: "disk" in yard.kinds())
             counter.stop()

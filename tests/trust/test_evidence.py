@@ -12,8 +12,10 @@ import sys
 from pathlib import Path
 
 import pytest
-from support.growing_session import Watched
-from support.yard import NoSync, Yard, disk, force, travel
+from support.disks import NoSync, disk, everything
+from support.places import SAMPLES
+from support.processes import Watched
+from support.yard import Yard, force, travel
 
 from dashboard.cli import main
 from logger.errors import SessionFault
@@ -21,11 +23,9 @@ from logger.session import descriptor as package
 from logger.session import seal
 from logger.session.reader import Follower, open_session, read_all, session_state
 from logger.session.verify import repair, verify
-from logger.session.writer import SessionWriter
 
 TESTS = Path(__file__).parents[1]
 FORMATS = sorted((TESTS / "formats").iterdir())
-SAMPLES = sorted(p for p in (TESTS.parent / "sample_logs").iterdir() if p.is_dir())
 DIGESTS = {"haul-format-1": "2ec0ffcda700437de3265182fa2de55a4d9b801c7f80af8fe0d239204a52f4bb"}
 
 
@@ -38,7 +38,7 @@ def full_session(folder: Path, sealed: bool = True, torn: bytes = b"") -> Path:
     assert main(["calibrate", str(folder / "points.csv"), "--out", str(folder / "cell.toml")]) == 0
     yard.write(force("x", 'calibration = "cell.toml"\n') + travel("y"))
     with disk(NoSync()):
-        writer = SessionWriter.create(yard.out, yard.rig.read_bytes(), yard.sensors)
+        writer = yard.create()
         writer.event(0.0, "start")
         for k in range(200):
             writer.readings(b"%d.2500,force,%d.5\n%d.5000,travel,0.%d\n" % (k, 100 + k, k, k))
@@ -57,23 +57,6 @@ def full_session(folder: Path, sealed: bool = True, torn: bytes = b"") -> Path:
         if sealed and torn:
             assert repair(yard.out).state == "complete"
     return yard.out
-
-
-def everything(folder: Path) -> dict[str, tuple[object, ...]]:
-    """Name, bytes, times and rights of all that lies in a folder, itself included."""
-    found: dict[str, tuple[object, ...]] = {}
-    for path in sorted([folder, *folder.rglob("*")]):
-        info = path.lstat()
-        digest = hashlib.sha256(path.read_bytes()).hexdigest() if path.is_file() else ""
-        found[str(path.relative_to(folder))] = (
-            digest,
-            info.st_size,
-            info.st_mtime_ns,
-            info.st_ctime_ns,
-            info.st_mode,
-            info.st_ino,
-        )
-    return found
 
 
 @pytest.mark.parametrize(
@@ -196,7 +179,7 @@ def test_an_old_format_opens_on_the_live_page(path: Path) -> None:
     with Watched(path, "--http", "0") as page:
         assert page.url.startswith("http://127.0.0.1:"), page.url
         answer = page.since()
-        assert answer["seq"] >= 0 and "p" in answer
+        assert answer["seq"] >= 0 and "parts" in answer
     assert everything(path) == before
 
 

@@ -8,10 +8,8 @@ import os
 import random
 import shutil
 import subprocess
-import sys
 import tempfile
 import threading
-import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -19,50 +17,22 @@ from pathlib import Path
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
-from support.yard import (
-    HOWS,
-    Counter,
-    Killed,
-    NoSync,
-    PowerCut,
-    Yard,
-    count_into,
-    disk,
-    force,
-    in_order,
-    killed_in,
-    recording,
-    restarted,
-    serve_pty,
-    until,
-)
+from support.disks import HOWS, Killed, NoSync, PowerCut, RefusesMarks, disk, killed_in, restarted
+from support.systems import pseudo_terminals
+from support.waiting import until
+from support.yard import Counter, Yard, begun, count_into, force, further_rows, in_order, recording
 
 from dashboard.cli import main
-from logger.filesystem import FileOps
 from logger.session import descriptor as package
 from logger.session import write_journal as marks
 from logger.session.descriptor import MARKS
 from logger.session.reader import read_all, session_state
 from logger.session.verify import repair, verify
 from logger.session.writer import SessionWriter
+from logger.transports.simulated import serve_pty
 
-pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="other system: no pseudo-terminals")
+pytestmark = pseudo_terminals
 TABLES = package.TABLES
-
-
-RIG = """
-title = "slipway"
-anchor_to_load_m = 10.0
-[[rope]]
-name = "main"
-path = [ { tie = "load" }, { pulley = "A1", on = "anchor" }, { haul = "team" } ]
-"""
-
-
-def begun(folder: Path) -> tuple[Yard, SessionWriter]:
-    yard = Yard(folder, force("x"))
-    yard.rig.write_text(RIG)
-    return yard, SessionWriter.create(yard.out, yard.rig.read_bytes(), yard.sensors)
 
 
 def tables(folder: Path) -> dict[str, bytes]:
@@ -426,44 +396,17 @@ def test_a_session_whose_sealing_was_interrupted_loses_no_row_to_marks_that_end_
 
 
 # -- a disk that refuses the marks alone ---------------------------------------------------------
-class RefusesMarks(FileOps):
-    """Takes everything but the marks, while `on`."""
-
-    def __init__(self, kind: str) -> None:
-        self.kind, self.on = kind, False
-        self.refused = 0
-        self._paths: dict[int, Path] = {}
-
-    def _ask(self, kind: str, path: Path) -> None:
-        if self.on and kind == self.kind and path.name == MARKS:
-            self.refused += 1
-            raise OSError(errno.EIO, os.strerror(errno.EIO))
-
-    def open(self, path: Path, flags: int, mode: int = 0o644) -> int:
-        self._ask("open", path)
-        fd = super().open(path, flags, mode)
-        self._paths[fd] = path
-        return fd
-
-    def write(self, fd: int, data: bytes | memoryview) -> int:
-        self._ask("write", self._paths[fd])
-        return super().write(fd, data)
-
-    def fsync(self, fd: int) -> None:
-        self._ask("fsync", self._paths[fd])
-
-
 @contextmanager
 def recorder_whose_marks_are_refused(
-    folder: Path, kind: str
-) -> Iterator[tuple[Yard, RefusesMarks]]:
+    folder: Path, kind: str, times: int | None = None
+) -> Iterator[Yard]:
     device = serve_pty()
-    yard, layer = Yard(folder, force(device.url)), RefusesMarks(kind)
+    yard, layer = Yard(folder, force(device.url)), RefusesMarks(kind, on=False, times=times)
     with disk(layer), recording(yard) as running:
         counter = Counter([count_into(device, yard)])
         until(lambda: len(yard.values()) > 50)
         layer.on = True
-        yield yard, layer
+        yield yard
         counter.stop()
         outcome = running.end()
     assert layer.refused and outcome.state == "sealed" and outcome.drops == {"force": 0}
@@ -479,10 +422,10 @@ def test_a_disk_that_refuses_the_marks_alone_costs_no_reading_and_is_told(
 ) -> None:
     """The rows wait for a moment, until it is seen that it takes other files; then they go on
     without marks, since a repair would take those behind the last one for unproved."""
-    with recorder_whose_marks_are_refused(tmp_path / "yard", kind) as (yard, _):
+    with recorder_whose_marks_are_refused(tmp_path / "yard", kind) as yard:
         until(lambda: yard.kinds().count("disk") == 2)
         assert not (yard.out / MARKS).exists()
-        time.sleep(0.3)
+        until(further_rows(yard), 8, "rows without marks")
         shutil.copytree(yard.out, tmp_path / "copy")
     waited, told = [event for event in yard.events() if event.kind == "disk"]
     assert "nothing could be written for" in waited.text and waited.value is not None
@@ -506,7 +449,7 @@ def test_marks_that_were_given_up_do_not_come_back_after_a_power_cut(tmp_path: P
     layer = Refuses()
     yard = Yard(tmp_path, force("x"))
     with disk(layer):
-        writer = SessionWriter.create(yard.out, yard.rig.read_bytes(), yard.sensors)
+        writer = yard.create()
         for k in range(8):
             write(writer, package.READINGS, k, 9)
             try:
@@ -525,11 +468,9 @@ def test_marks_that_were_given_up_do_not_come_back_after_a_power_cut(tmp_path: P
 def test_marks_that_were_refused_for_a_moment_go_on_at_the_very_byte(
     tmp_path: Path, kind: str
 ) -> None:
-    with recorder_whose_marks_are_refused(tmp_path / "yard", kind) as (yard, layer):
-        until(lambda: layer.refused)
-        layer.on = False
+    with recorder_whose_marks_are_refused(tmp_path / "yard", kind, times=1) as yard:
         until(lambda: "disk" in yard.kinds())
-        time.sleep(0.3)
+        until(further_rows(yard), 8, "rows with marks again")
         shutil.copytree(yard.out, tmp_path / "copy")
         found = marks.read(tmp_path / "copy")
         assert not found.damaged
@@ -579,9 +520,8 @@ def test_a_disk_that_refuses_the_marks_from_the_first_is_told_before_anything_is
     yard = Yard(tmp_path, force("x"))
     for kind in ("open", "write", "fsync"):
         layer = RefusesMarks(kind)
-        layer.on = True
         with disk(layer), pytest.raises(Exception, match="cannot be written"):
-            SessionWriter.create(yard.out, yard.rig.read_bytes(), yard.sensors)
+            yard.create()
         assert not yard.out.exists() and layer.refused
 
 

@@ -13,8 +13,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from support.yard import Killed, NoSync, Yard, disk, force, killed_in
-from trust.test_evidence import everything
+from support.disks import KillAt, NoSync, RefusesMarks, disk, everything, killed_in
+from support.rigs import STRAIGHT_PULL
+from support.yard import Yard, begun
 
 from analysis.library.session_row import session_row
 from analysis.live.recorder_status import RecorderWatch
@@ -27,19 +28,10 @@ from logger.session.reader import read_all, session_state
 from logger.session.verify import repair, verify
 from logger.session.writer import SessionWriter
 
-RIG = """
-title = "slipway"
-anchor_to_load_m = 10.0
-[[rope]]
-name = "main"
-path = [ { tie = "load" }, { pulley = "A1", on = "anchor" }, { haul = "team" } ]
-"""
 
-
-def begun(folder: Path) -> tuple[Yard, SessionWriter]:
-    yard = Yard(folder, force("x"))
-    yard.rig.write_text(RIG)
-    writer = SessionWriter.create(yard.out, yard.rig.read_bytes(), yard.sensors)
+def written(folder: Path) -> tuple[Yard, SessionWriter]:
+    """A session of twenty readings, a mark and a stop, and its writer."""
+    yard, writer = begun(folder)
     writer.event(0.0, "start")
     writer.event(0.7, "mark", text="sill 7")
     for k in range(20):
@@ -52,7 +44,7 @@ def begun(folder: Path) -> tuple[Yard, SessionWriter]:
 @pytest.fixture
 def sealed(tmp_path: Path) -> Path:
     with disk(NoSync()):
-        yard, writer = begun(tmp_path)
+        yard, writer = written(tmp_path)
         left = (yard.out / MARKS).read_bytes()
         writer.seal()
     (tmp_path / "marks").write_bytes(left)
@@ -66,15 +58,15 @@ def interrupted(folder: Path) -> Path:
     return folder
 
 
-def edited(folder: Path, name: str = READINGS) -> None:
-    """Another digit, and the same size."""
+def with_another_digit(folder: Path, name: str = READINGS) -> None:
+    """Change one digit of a file, not its size."""
     data = (folder / name).read_bytes()
     assert b"7" in data
     (folder / name).write_bytes(data.replace(b"7", b"8", 1))
 
 
-def refused(folder: Path, names: set[str]) -> None:
-    """`changed`, by every way that asks, and not touched by a repair."""
+def is_refused(folder: Path, names: set[str]) -> None:
+    """The session is `changed` for verify, repair and the command line, and no repair touches it."""
     before = everything(folder)
     found = verify(folder)
     assert found.state == "changed" and set(found.changed) == names, found
@@ -89,21 +81,27 @@ def test_a_session_without_its_seal_is_changed_and_not_repaired(
 ) -> None:
     ended = json.loads((sealed / DESCRIPTOR).read_text())["ended_at"]
     (sealed / SUMS).unlink()
-    refused(sealed, {SUMS})
+    is_refused(sealed, {SUMS})
     assert session_state(sealed, quick=True) == "changed"
     first, *details = capsys.readouterr().out.splitlines()
     assert first == "changed"
-    assert details[0] == f"  {SUMS} is missing, though {DESCRIPTOR} says that the session was sealed at {ended}"
-    assert details[1].startswith("  --repair refuses a changed session, because a new seal ") and len(details) == 2
+    assert (
+        details[0]
+        == f"  {SUMS} is missing, though {DESCRIPTOR} says that the session was sealed at {ended}"
+    )
+    assert (
+        details[1].startswith("  --repair refuses a changed session, because a new seal ")
+        and len(details) == 2
+    )
 
 
 def test_an_edit_is_not_covered_up_by_taking_the_seal_away(
     sealed: Path, capsys: pytest.CaptureFixture[str], tmp_path: Path
 ) -> None:
     """As review, library, live page and report see it, too."""
-    edited(sealed)
+    with_another_digit(sealed)
     (sealed / SUMS).unlink()
-    refused(sealed, {SUMS, READINGS})
+    is_refused(sealed, {SUMS, READINGS})
     assert f"{READINGS} was changed after sealing" in capsys.readouterr().out
     assert main(["review", str(sealed), "--json", "--html", str(tmp_path / "out.html")]) == 0
     review = json.loads(capsys.readouterr().out)
@@ -117,12 +115,12 @@ def test_an_edit_is_not_covered_up_by_taking_the_seal_away(
 
 
 def test_a_descriptor_that_was_edited_as_well_is_named(sealed: Path) -> None:
-    edited(sealed)
+    with_another_digit(sealed)
     (sealed / SUMS).unlink()
     found = json.loads((sealed / DESCRIPTOR).read_text())
     del found["haul_self"], found["haul_files"]
     (sealed / DESCRIPTOR).write_text(json.dumps(found))
-    refused(sealed, {SUMS, DESCRIPTOR})
+    is_refused(sealed, {SUMS, DESCRIPTOR})
     assert session_state(sealed, quick=True) == "changed"
 
 
@@ -144,8 +142,10 @@ def test_a_sealing_that_was_interrupted_is_cut_short_and_completed(sealed: Path)
 @pytest.mark.parametrize("name", [READINGS, EVENTS, "rig.toml", DESCRIPTOR])
 def test_an_interrupted_sealing_does_not_cover_an_edit_up(sealed: Path, name: str) -> None:
     interrupted(sealed)
-    edited(sealed, name) if name != "rig.toml" else (sealed / name).write_text(RIG + "\n")
-    refused(sealed, {name})
+    with_another_digit(sealed, name) if name != "rig.toml" else (sealed / name).write_text(
+        STRAIGHT_PULL + "\n"
+    )
+    is_refused(sealed, {name})
 
 
 def test_a_file_that_is_missing_or_was_added_is_named(sealed: Path, tmp_path: Path) -> None:
@@ -157,7 +157,7 @@ def test_a_file_that_is_missing_or_was_added_is_named(sealed: Path, tmp_path: Pa
             shutil.copy(tmp_path / "marks", folder / MARKS)
         (folder / "rejects.csv").unlink()
         (folder / "note.txt").write_text("sill 3")
-        refused(folder, {"rejects.csv", "note.txt"})
+        is_refused(folder, {"rejects.csv", "note.txt"})
 
 
 # -- a seal and a descriptor that do not fit each other ------------------------------------------
@@ -167,41 +167,41 @@ def summed(folder: Path) -> None:
     (folder / SUMS).write_text(seal.sums_text(sums))
 
 
-def with_own_hash(found: dict[str, Any]) -> bytes:
-    found["haul_self"] = "sha256:" + "0" * 64
-    digest = hashlib.sha256(package.to_bytes(found)).hexdigest()
-    found["haul_self"] = "sha256:" + digest
-    return package.to_bytes(found)
+def with_own_hash(descriptor: dict[str, Any]) -> bytes:
+    descriptor["haul_self"] = "sha256:" + "0" * 64
+    digest = hashlib.sha256(package.to_bytes(descriptor)).hexdigest()
+    descriptor["haul_self"] = "sha256:" + digest
+    return package.to_bytes(descriptor)
 
 
-def without_hashes(found: dict[str, Any], digest: str) -> bytes:
+def without_hashes(descriptor: dict[str, Any], digest: str) -> bytes:
     for key in ("haul_files", "haul_self", "ended_at"):
-        del found[key]
-    for row in found["resources"]:
+        del descriptor[key]
+    for row in descriptor["resources"]:
         del row["hash"], row["bytes"]
-    return package.to_bytes(found)
+    return package.to_bytes(descriptor)
 
 
-def new_hash_alone(found: dict[str, Any], digest: str) -> bytes:
-    for row in [*found["haul_files"], *found["resources"]]:
+def new_hash_alone(descriptor: dict[str, Any], digest: str) -> bytes:
+    for row in [*descriptor["haul_files"], *descriptor["resources"]]:
         if row["path"] == READINGS:
             row["hash"] = f"sha256:{digest}"
-    return package.to_bytes(found)
+    return package.to_bytes(descriptor)
 
 
-def one_of_two_places(found: dict[str, Any], digest: str) -> bytes:
-    for row in found["haul_files"]:
+def one_of_two_places(descriptor: dict[str, Any], digest: str) -> bytes:
+    for row in descriptor["haul_files"]:
         if row["path"] == READINGS:
             row["hash"] = f"sha256:{digest}"
-    return with_own_hash(found)
+    return with_own_hash(descriptor)
 
 
-def other_bytes(found: dict[str, Any], digest: str) -> bytes:
-    new_hash_alone(found, digest)
-    for row in found["haul_files"]:
+def other_bytes(descriptor: dict[str, Any], digest: str) -> bytes:
+    new_hash_alone(descriptor, digest)
+    for row in descriptor["haul_files"]:
         if row["path"] == READINGS:
             row["bytes"] += 1
-    return with_own_hash(found)
+    return with_own_hash(descriptor)
 
 
 @pytest.mark.parametrize(
@@ -212,65 +212,18 @@ def other_bytes(found: dict[str, Any], digest: str) -> bytes:
 def test_a_seal_made_anew_by_hand_must_fit_the_descriptor(
     sealed: Path, forge: Callable[[dict[str, Any], str], bytes] | None, names: set[str]
 ) -> None:
-    edited(sealed)
+    with_another_digit(sealed)
     if forge is not None:
         found = json.loads((sealed / DESCRIPTOR).read_text())
         (sealed / DESCRIPTOR).write_bytes(forge(found, seal.hash_file(sealed / READINGS)))
     summed(sealed)
-    refused(sealed, names)
+    is_refused(sealed, names)
 
 
 # -- killed at any call --------------------------------------------------------------------------
-class KillAt(NoSync):
-    """Ends the process, as it were, at the n-th call that changes the disk."""
-
-    def __init__(self, n: int) -> None:
-        self.left = n
-
-    def _call(self) -> None:
-        self.left -= 1
-        if self.left < 0:
-            raise Killed
-
-    def open(self, path: Path, flags: int, mode: int = 0o644) -> int:
-        self._call()
-        return super().open(path, flags, mode)
-
-    def write(self, fd: int, data: bytes | memoryview) -> int:
-        self._call()
-        return super().write(fd, data)
-
-    def fsync(self, fd: int) -> None:
-        self._call()
-
-    def truncate(self, fd: int, size: int) -> None:
-        self._call()
-        super().truncate(fd, size)
-
-    def replace(self, source: Path, target: Path) -> None:
-        self._call()
-        super().replace(source, target)
-
-    def unlink(self, path: Path) -> None:
-        self._call()
-        super().unlink(path)
-
-
-class RefusesMarks(NoSync):
-    """A disk that takes everything but the marks."""
-
-    def __init__(self, folder: Path) -> None:
-        self._marks = (folder / MARKS).stat().st_ino
-
-    def write(self, fd: int, data: bytes | memoryview) -> int:
-        if os.fstat(fd).st_ino == self._marks:
-            raise OSError(5, "refused")
-        return super().write(fd, data)
-
-
 def given_up(writer: SessionWriter) -> None:
     """Let the disk refuse the marks until the recorder goes on without."""
-    with disk(RefusesMarks(writer.folder)):
+    with disk(RefusesMarks("write", folder=writer.folder)):
         with pytest.raises(OSError):
             writer.event(20.0, "mark")
         with pytest.raises(OSError):  # once more before they are given up
@@ -282,13 +235,15 @@ def given_up(writer: SessionWriter) -> None:
 
 @pytest.mark.skipif(sys.platform == "win32", reason="other system: no /proc")
 @pytest.mark.parametrize("marked", [True, False])
-def test_a_sealing_may_be_killed_at_any_call_and_its_repair_too(tmp_path: Path, marked: bool) -> None:
+def test_a_sealing_may_be_killed_at_any_call_and_its_repair_too(
+    tmp_path: Path, marked: bool
+) -> None:
     """marked False: the disk had refused the marks, and the recorder had gone on without."""
     seen, n, done = [], 0, False
     while not done:
         folder = tmp_path / f"seal-{n}"
         with disk(NoSync()):
-            yard, writer = begun(folder)
+            yard, writer = written(folder)
             if not marked:
                 given_up(writer)
         with disk(KillAt(n)):
@@ -341,7 +296,7 @@ class RefusesSums(FileOps):
 
 def test_a_recorder_that_gives_up_sealing_leaves_what_a_repair_completes(tmp_path: Path) -> None:
     with disk(RefusesSums()):
-        yard, writer = begun(tmp_path)
+        yard, writer = written(tmp_path)
         given_up(writer)
         for _ in range(3):
             with pytest.raises(OSError):

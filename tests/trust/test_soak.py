@@ -6,36 +6,32 @@ from __future__ import annotations
 import json
 import os
 import subprocess
-import sys
 import threading
 import time
 import urllib.request
 from pathlib import Path
 
 import pytest
-from support.growing_session import start_haul, wait_until
-from support.yard import Yard, force, serve_pty, serve_tcp, travel
+from support.processes import start_haul
+from support.rigs import STRAIGHT_PULL
+from support.systems import pseudo_terminals
+from support.waiting import until
+from support.yard import Yard, force, travel
 
 from logger.formats.registry import encode
 from logger.session.reader import read_all
 from logger.session.verify import verify
+from logger.transports.simulated import serve_pty, serve_tcp
 
 pytestmark = [
     pytest.mark.long,
-    pytest.mark.skipif(sys.platform == "win32", reason="other system: no pseudo-terminals"),
+    pseudo_terminals,
 ]
 MINUTES = float(os.environ.get("HAUL_SOAK_MIN", "30"))
 RATE, VIEWERS = 1000.0, 5
 RECORDER_GROWTH = 3e6  # bytes, after the first fifth of the time and a minute
 # the page's process keeps what its graph and its estimates need: bytes a reading it may keep
 DASHBOARD_PER_READING = 60.0
-RIG = """
-title = "slipway"
-anchor_to_load_m = 10.0
-[[rope]]
-name = "main"
-path = [ { tie = "load" }, { pulley = "A1", on = "anchor" }, { haul = "team" } ]
-"""
 
 
 class Process:
@@ -72,7 +68,7 @@ class Viewer(threading.Thread):
             except OSError:
                 self.failed += 1
                 continue
-            seq, version = found["seq"], found["v"]
+            seq, version = found["seq"], found["version"]
             self.asked += 1
             self.slowest = max(self.slowest, time.monotonic() - began)
 
@@ -82,9 +78,9 @@ def test_soak(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
         pytest.skip("other system: no /proc")
     pty, tcp = serve_pty(), serve_tcp()
     yard = Yard(tmp_path / "yard", force(pty.url) + travel(tcp.url))
-    yard.rig.write_text(RIG)
-    recorder = start_haul("record", yard.rig, yard.file, "--out", yard.out)
-    wait_until((yard.out / "readings.csv").exists, 20, "the session")
+    yard.rig.write_text(STRAIGHT_PULL)
+    recorder = start_haul("record", yard.rig, yard.sensors_file, "--out", yard.out)
+    until((yard.out / "readings.csv").exists, 20, "the session")
     assert tcp.wait_client()
     page = start_haul("watch", yard.out, "--http", "0")
     url = page.stdout.readline().strip()
@@ -106,10 +102,15 @@ def test_soak(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
             sent += 1
         if len(figures) < 20 * passed / took:
             figures.append((passed, recording.resident(), watching.resident()))
-        time.sleep(0.001)
+        time.sleep(0.001)  # the pace of two devices of 1 kHz
     figures.append((passed, recording.resident(), watching.resident()))
     cpu = [(p.cpu_s() - b) / passed for p, b in zip((recording, watching), cpu_before, strict=True)]
-    time.sleep(1.0)
+    asked = [viewer.asked for viewer in viewers]
+    until(
+        lambda: all(v.asked > before for v, before in zip(viewers, asked, strict=True)),
+        15,
+        "an answer each",
+    )
     for viewer in viewers:
         viewer.halt.set()
         viewer.join(15)

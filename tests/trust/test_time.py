@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 import time
 from datetime import UTC, datetime
 from pathlib import Path
@@ -10,13 +9,24 @@ from typing import Any
 
 import numpy as np
 import pytest
-from support.yard import Counter, Yard, count_into, force, in_order, recording, serve_pty, until
+from support.systems import pseudo_terminals
+from support.waiting import until
+from support.yard import (
+    Counter,
+    Yard,
+    count_into,
+    force,
+    in_order,
+    recording,
+    serve_pty,
+    silent_wire,
+)
 
 from logger import clock
 from logger.session.reader import read_all
 from logger.session.verify import verify
 
-pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="other system: no pseudo-terminals")
+pytestmark = pseudo_terminals
 
 
 def test_the_clock_is_one_that_never_steps_and_runs_on_in_sleep() -> None:
@@ -101,7 +111,7 @@ def test_a_held_up_thread_is_no_sleep(monkeypatch: pytest.MonkeyPatch) -> None:
     def slow() -> float:
         if held[0]:
             held[0] -= 1
-            time.sleep(0.3)
+            time.sleep(0.3)  # the thread is held up between the two clocks
         return real()
 
     before = clock.slept()
@@ -116,13 +126,13 @@ def test_bursts_of_16_ms_are_spread_over_the_time_that_they_took(tmp_path: Path)
     yard = Yard(tmp_path, force(device.url))
     sent: list[float] = []
     with recording(yard) as running:
-        time.sleep(0.1)
+        silent_wire()
         began = time.monotonic()
         while (passed := time.monotonic() - began) < 1.2:
             due = int(passed * 1000)
             device.send(yard.lines(len(sent), due - len(sent)), 1.0)
             sent += [time.monotonic()] * (due - len(sent))
-            time.sleep(0.016)
+            time.sleep(0.016)  # the latency timer of the bridge
         until(lambda: len(yard.values()) == len(sent))
         running.end()
     device.close()

@@ -5,13 +5,14 @@ from __future__ import annotations
 
 import random
 import socket
-import sys
 import time
 import tracemalloc
 from pathlib import Path
 from typing import Any
 
 import pytest
+from support.systems import pseudo_terminals
+from support.waiting import until
 from support.yard import (
     Counter,
     Yard,
@@ -21,8 +22,8 @@ from support.yard import (
     recording,
     serve_pty,
     serve_tcp,
+    silent_wire,
     travel,
-    until,
 )
 
 from logger.channels.sensors_file import parse_sensors
@@ -30,7 +31,7 @@ from logger.formats.registry import encode
 from logger.session.reader import read_all
 from logger.session.verify import verify
 
-pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="other system: no pseudo-terminals")
+pytestmark = pseudo_terminals
 BACK_S = 1.0
 
 
@@ -49,7 +50,7 @@ class Two:
         self.running = self._recording.__enter__()
         until(lambda: self.yard.kinds().count("connect") == 2)
         self.counter = Counter([count_into(self.good, self.yard, "travel")], self.rate)
-        time.sleep(0.1)  # what comes now is known to be whole
+        silent_wire()
         return self
 
     def __exit__(self, *what: Any) -> None:
@@ -81,12 +82,13 @@ def test_an_unplugged_socket_gives_its_first_row_within_a_second_of_its_return(
         device.close()
         until(lambda: "disconnect" in yard.kinds())
         time.sleep(2.0)  # by then the tries are as far apart as they get
-        back = time.monotonic()
         again = serve_tcp(device.port)
-        while len(yard.values()) == 10:
+
+        def comes_back() -> bool:
             again.send(yard.lines(10, 1))
-            time.sleep(0.02)
-            assert time.monotonic() - back <= BACK_S
+            return len(yard.values()) > 10
+
+        until(comes_back, BACK_S, "the first row after the return")
         running.end()
     again.close()
     lost = next(e for e in yard.events() if e.kind == "disconnect")
@@ -105,7 +107,7 @@ def test_a_terminal_that_is_replugged_under_the_same_name(tmp_path: Path) -> Non
             first.close()
             link.unlink()
             until(lambda n=turn: yard.kinds().count("disconnect") == n + 1)
-            time.sleep(0.3)
+            time.sleep(0.3)  # unplugged for some tries to open
             first = serve_pty()
             link.symlink_to(first.url)
             back = time.monotonic()
@@ -123,15 +125,17 @@ def test_another_device_under_the_name_is_told_and_nothing_of_it_is_taken(tmp_pa
         until(lambda: len(two.yard.values()) == 10)
         for k in range(60):
             two.say(encode(other, {"force": 7.0 * k}))
-            time.sleep(0.015)
+            time.sleep(0.015)  # the pace of a device of 67 Hz
         until(lambda: any("another device" in e.text for e in two.yard.events()))
-        status = until(lambda: next((s for _, s in two.running.told if s.ports[two.bad.url]), None))
+        status = until(
+            lambda: next((s for _, s in two.running.statuses if s.ports[two.bad.url]), None)
+        )
         assert (
             "another device" in status.ports[two.bad.url] and "OTHER" in status.ports[two.bad.url]
         )
         two.say(two.yard.lines(10, 10))  # the right one is back
         until(lambda: len(two.yard.values()) == 20)
-        until(lambda: not two.running.told[-1][1].ports[two.bad.url])
+        until(lambda: not two.running.statuses[-1][1].ports[two.bad.url])
     told = [e for e in two.yard.events() if "another device" in e.text]
     assert [(e.kind, e.channel) for e in told] == [("gap", "force")]
     assert "OTHER" in told[0].text and two.bad.url in told[0].text
@@ -162,7 +166,7 @@ def test_a_wrong_speed_is_garbage_that_is_counted(tmp_path: Path) -> None:
         two.say(two.yard.lines(0, 5))
         for _ in range(40):
             two.say(draw.randbytes(500))
-            time.sleep(0.01)
+            time.sleep(0.01)  # bytes at the pace of a wire
         two.say(b"\n" + two.yard.lines(5, 5))
         until(lambda: len(two.yard.values()) == 10)
     assert in_order(two.yard.values()) and two.outcome.drops["force"] >= 5
@@ -179,7 +183,7 @@ def test_a_flood_of_ten_times_the_rate_is_taken_whole(tmp_path: Path) -> None:
             due = int(passed * 10_000)
             two.say(two.yard.lines(sent, due - sent))
             sent = due
-            time.sleep(0.005)
+            time.sleep(0.005)  # fifty lines of a device of 10 kHz
         until(lambda: len(two.yard.values()) == sent)
     assert in_order(two.yard.values()) and two.outcome.drops["force"] == 0
 
@@ -187,10 +191,10 @@ def test_a_flood_of_ten_times_the_rate_is_taken_whole(tmp_path: Path) -> None:
 def test_silence_is_a_gap_when_it_ends_and_at_the_end(tmp_path: Path) -> None:
     with Two(tmp_path) as two:
         two.say(two.yard.lines(0, 5))
-        time.sleep(0.6)
+        time.sleep(0.6)  # the silence that is measured
         two.say(two.yard.lines(5, 5))
         until(lambda: len(two.yard.values()) == 10)
-        time.sleep(0.5)
+        time.sleep(0.5)  # the silence before the end
     gaps = [e for e in two.yard.events() if e.kind == "gap"]
     assert [e.channel for e in gaps] == ["force", "force"]
     assert all(e.value == pytest.approx(0.6, abs=0.25) for e in gaps)

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
-from support.channels import force, rope, three_to_one
+from support.channels import force, rope
+from support.rigs import three_to_one
 
 from dashboard.cli import main
 

@@ -70,11 +70,20 @@ CALLS = [
     (["review", "SESSION", "--csv", "missing/x.csv"], ["x.csv"]),
     (["review", "SESSION", "--csv", "SESSION/x.csv"], ["session"]),
     (["import", "DATA"], ["--rig"]),
-    (["import", "missing.csv", "--rig", "RIG", "--sensors", "SENSORS", "--out", "new"], ["missing"]),
+    (
+        ["import", "missing.csv", "--rig", "RIG", "--sensors", "SENSORS", "--out", "new"],
+        ["missing"],
+    ),
     (["import", "RIG", "--rig", "RIG", "--sensors", "SENSORS", "--out", "new"], ["time_s"]),
     (["import", "DATA", "--rig", "RIG", "--sensors", "SENSORS", "--out", "FOLDER"], ["FOLDER"]),
-    (["import", "DATA", "--rig", "RIG", "--sensors", "TYPO", "--out", "new"], ["u_percnt", "u_percent"]),
-    (["import", "DATA", "--rig", "RIG", "--sensors", "ELSEWHERE", "--out", "new"], ["hual", "haul"]),
+    (
+        ["import", "DATA", "--rig", "RIG", "--sensors", "TYPO", "--out", "new"],
+        ["u_percnt", "u_percent"],
+    ),
+    (
+        ["import", "DATA", "--rig", "RIG", "--sensors", "ELSEWHERE", "--out", "new"],
+        ["hual", "haul"],
+    ),
     (["calibrate", "missing.csv", "--out", "c.toml"], ["missing.csv"]),
     (["calibrate", "DATA", "--out", "c.toml"], ["applied"]),
     (["calibrate", "POINTS", "--out", "c.toml", "--degree", "4"], ["1", "3"]),

@@ -8,8 +8,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from support.channels import force, json_channel
 from support.growing_session import Page
 from support.readings import analyse, block, info, pull, review, sensors, three
+from support.rigs import three_to_one
 
 from analysis.efficiency.calibration_range_check import uncalibrated
 from analysis.messages.message import text_of
@@ -149,34 +151,8 @@ def test_the_warning_is_told_in_us_units(tmp_path, capsys):
     assert "read 89.9 lbf in steady hauling, but cell.toml is verified only from 112 lbf" in line
 
 
-CELL = """
-[[channel]]
-name = "haul_force"
-quantity = "force"
-at = "haul"
-format = "json"
-id = "f"
-unit = "N"
-calibration = "cell.toml"
-[[channel]]
-name = "rope_out"
-quantity = "length"
-at = "haul"
-format = "json"
-id = "r"
-unit = "m"
-"""
-RIG = """
-anchor_to_load_m = 100.0
-[load]
-resistance_N = 1000.0
-[[rope]]
-name = "main"
-path = [
-  { tie = "load" }, { grab = "G1", at_m = 90.0 }, { capture = "C1", on = "anchor" },
-  { pulley = "A1", on = "anchor" }, { pulley = "T1", on = "G1" }, { haul = "team" },
-]
-"""
+CELL = force('calibration = "cell.toml"') + json_channel("rope_out", "length", "r")
+RIG = three_to_one("resistance_N = 1000.0", anchor_to_load_m=100.0, grab_at_m=90.0, knot=None)
 
 
 def test_the_live_page_the_review_and_the_report_tell_it_once(tmp_path, capsys):

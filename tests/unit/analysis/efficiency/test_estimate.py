@@ -11,59 +11,10 @@ from support.readings import analyse, block, pull, review, sensors, three
 
 from analysis.efficiency.estimate import estimate, haul_force
 from analysis.efficiency.load_estimators import Observations
-from analysis.efficiency.uncertainty import Component, Quantity, t_quantile, type_a
+from analysis.efficiency.uncertainty import t_quantile
 from analysis.mechanics.model import common_efficiency, model, model_ma_with
 from analysis.signals.lag_from_ripple import ChannelLag
 from logger.calibration.calibration import fit
-
-# Student's t, two-sided 95 %: standard t tables, from memory
-T_TABLE = {1: 12.706, 2: 4.303, 3: 3.182, 4: 2.776, 5: 2.571, 10: 2.228, 20: 2.086, 30: 2.042,
-           60: 2.000, 120: 1.980, 1000: 1.962, math.inf: 1.960}  # fmt: skip
-
-
-@pytest.mark.parametrize(("degrees", "t"), T_TABLE.items())
-def test_t_quantile_against_standard_tables(degrees, t):
-    assert t_quantile(degrees) == pytest.approx(t, abs=0.0005)
-
-
-def test_t_quantile_in_closed_form():
-    """One degree of freedom is the Cauchy distribution, t = tan(pi p / 2); two have
-    t = sqrt(2) p / sqrt(1 - p^2) (textbook)."""
-    for p in (0.5, 0.9, 0.95, 0.99):
-        assert t_quantile(1, p) == pytest.approx(math.tan(math.pi * p / 2), rel=1e-9)
-        assert t_quantile(2, p) == pytest.approx(math.sqrt(2) * p / math.sqrt(1 - p * p), rel=1e-9)
-
-
-def test_t_quantile_is_smooth_where_the_method_changes_and_falls_with_the_degrees():
-    assert t_quantile(200.0) == pytest.approx(t_quantile(200.0001), rel=1e-6)
-    values = [t_quantile(x) for x in (0.7, 1, 1.5, 2.5, 7.3, 40, 199, 201, 1e4, 1e9, math.inf)]
-    assert values == sorted(values, reverse=True)
-
-
-def test_gum_h1_end_gauge_combined_uncertainty_and_degrees_of_freedom():
-    """JCGM 100:2008 H.1: parts 25 (18 d.o.f.), 9.7 (25.6), 2.9 (50), 16.6 (2) nm; u 32 nm, 16 d.o.f.
-
-    Parts as in check-values 1.3; d's 9.7 is 5.8 (24), 3.9 (5), 6.7 (8) in quadrature."""
-    parts = (
-        Component("standard", 25, 18),
-        Component("repeated", 5.8, 24),
-        Component("comparator random", 3.9, 5),
-        Component("comparator systematic", 6.7, 8),
-        Component("difference in expansion", 2.887, 50),
-        Component("difference in temperature", 16.599, 2),
-    )
-    length = Quantity(50_000_838.0, parts, 1)
-    assert length.u == pytest.approx(31.664, abs=0.01)
-    assert length.degrees == pytest.approx(16.75, abs=0.05)
-
-
-def test_scatter_of_equal_weights_is_the_standard_deviation_of_the_mean():
-    """GUM 4.2.3: s / sqrt(n)."""
-    values = np.array([9.0, 10.0, 11.0, 14.0])
-    mean, part = type_a(values, np.full(4, 3.0))
-    assert mean == 11.0
-    assert part.u == pytest.approx(values.std(ddof=1) / 2)
-    assert part.degrees == 3
 
 
 def _three_strokes(forces, cell=None, hz=50):
@@ -142,7 +93,7 @@ def test_a_cell_at_the_load_goes_before_what_the_file_says():
 
 
 def test_a_cell_at_the_anchor_gives_the_load_and_shares_the_haul_cells_error_once():
-    """Hauled toward the anchor: load = anchor + S (equilibrium, check-values 2.1).  With
+    """Hauled toward the anchor: load = anchor + S (equilibrium along the haul axis).  With
     anchor 1.71 S, MA = (A + S) / S = A/S + 1, so the haul cell's 2 % counts on 1.71, not 2.71."""
     channels = _three_strokes([400.0, 400.0, 400.0])
     t, force = channels["haul"]

@@ -16,7 +16,7 @@ from analysis.mechanics.model import model, model_ma_with
 from analysis.mechanics.tension import load_row, tensions
 
 # wrap in degrees, T_raise, T_lower in kg for a load of 75 kg: R. Delaney, Physics for Roping
-# Technicians, 2022, p. 88 (as read; check-values 3.2)
+# Technicians, 2022, p. 88 (as read)
 DELANEY = [
     (90, 98, 50), (180, 88, 35), (90, 92, 53), (180, 87, 36), (90, 103, 47), (180, 125, 37),
     (180, 127, 29), (180, 140, 31), (180, 179, 17), (180, 140, 15), (90, 135, 34),
@@ -48,7 +48,7 @@ def _edge(wrap: float):
 
 
 def test_capstan_of_the_first_row():
-    """T_raise 98, T_lower 50: W = sqrt(98 * 50) = 70.0, e = sqrt(50 / 98) = 0.714 (check-values 8 #22)."""
+    """T_raise 98, T_lower 50: W = sqrt(98 * 50) = 70.0, e = sqrt(50 / 98) = 0.714, by hand from the first row."""
     found = review(_edge(90), sensors("haul", "rope"), block(**_both(98 * G, 50 * G)))["measured"]
     assert found["load_force_method"] == "haul-and-lower"
     assert found["load_force_N"]["value"] / G == pytest.approx(70.0, abs=0.05)
@@ -100,7 +100,7 @@ def test_pulleys_that_lose_the_same_both_ways_are_found_out(e):
 MASS = "mass_kg = 1000.0\nmass_kg_u = 10.0"
 
 
-def _slope(c, known, e=0.85, more=1.0, whole=False):
+def _slope(c, stated, e=0.85, more=1.0, whole=False):
     """(force up, what was measured, or the whole review) of m = 1000 kg on 10 degrees: up m g (sin + c cos), back m g (sin - c cos);
     more: losses of the pulleys while running back / while hauling."""
     slope, weight = math.radians(10), 1000 * G
@@ -108,20 +108,20 @@ def _slope(c, known, e=0.85, more=1.0, whole=False):
     back = weight * (math.sin(slope) - c * math.cos(slope))
     e_back = e**-more
     made = _both(up / (1 + e + e * e), back / (1 + e_back + e_back**2))
-    load = f'[load]\nkind = "slope"\nslope_deg = 10.0\n{known}\n'
+    load = f'[load]\nkind = "slope"\nslope_deg = 10.0\n{stated}\n'
     found = review(rig(THREE, extra=load), sensors("haul", "rope"), block(**made))
     return up, found if whole else found["measured"]
 
 
 @pytest.mark.parametrize(
-    ("c", "e", "known"),
+    ("c", "e", "stated"),
     [
         (0.06, 0.85, "resistance_coefficient = 0.06\nresistance_coefficient_u = 0.006"),
         (0.13, 0.95, MASS),
     ],
 )
-def test_a_slope_with_its_coefficient_or_its_mass(c, e, known):
-    up, found = _slope(c, known, e)
+def test_a_slope_with_its_coefficient_or_its_mass(c, e, stated):
+    up, found = _slope(c, stated, e)
     assert found["load_force_method"] == "haul-and-lower"
     assert found["load_force_N"]["value"] == pytest.approx(up, rel=1e-3)
     assert found["load_force_N"]["u"] > 0.01 * up  # the ground's and the asymmetry's doubt

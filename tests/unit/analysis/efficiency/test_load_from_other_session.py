@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from support.readings import THREE, analyse, block, pull, sensors, three
+from support.readings import analyse, block, pull, sensors, three, three_text
 
 from analysis.efficiency.estimate import estimate
 from analysis.efficiency.load_from_other_session import (
@@ -61,7 +61,7 @@ def _tow(home, forces=(990.0, 1000.0, 1010.0)):
 def _haul(home, name="second", channel="haul", **more):
     t, x, force = _strokes([399.0, 400.0, 401.0])
     channels = sensors(channel, "rope", **(more or {channel: CELL}))
-    rig = THREE.format(extra="")
+    rig = three_text(None)
     return _folder(home, name, rig, channels, t=t, **{channel: force}, rope=x)
 
 
@@ -100,7 +100,7 @@ def test_one_cell_in_line_with_the_load_and_none_at_the_haul(tmp_path):
     slid back."""
     t, x, force = _strokes([1000.0, 1000.0, 1000.0])
     channels = sensors("cell", "rope", cell=CELL)
-    rig = THREE.format(extra="")
+    rig = three_text(None)
     first = _folder(tmp_path, "first", rig, channels, t=t, cell=np.maximum(force, 300.0), rope=x)
     second = _haul(tmp_path)
     measured = review_session(second, None, first)["measured"]

@@ -5,13 +5,23 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from support.readings import THREE, analyse, block, info, pull, review, sensors, three
+from support.readings import (
+    analyse,
+    block,
+    info,
+    measured_ma,
+    pull,
+    review,
+    sensors,
+    three,
+    three_text,
+)
+from support.rigs import HAUL, stage, three_to_one_stations
 from support.rigs import rig as made_rig
 
 from analysis.efficiency.as_built_check import as_built
 from analysis.efficiency.estimate import estimate
 from analysis.efficiency.stage_losses import stages
-from analysis.efficiency.uncertainty import Component, Quantity
 from analysis.efficiency.verdict import Change, agreement, changes
 from analysis.mechanics.model import model
 from analysis.messages.message import texts
@@ -33,10 +43,6 @@ def _session(forces, rope=6.0, hz=40, **columns):
     return block(haul=(t, force), rope=(t, x), **made)
 
 
-def _ma(value, u=0.02):
-    return Quantity(value, (Component("cell", u),), 3)
-
-
 def test_a_known_load_over_changing_ground_does_not_blame_the_pulleys():
     """Haul force up by a third from stroke to stroke; the file's load was never measured."""
     found = review(three(1000, 10), sensors("haul", "rope"), _session([400.0, 450.0, 500.0, 550.0]))
@@ -56,7 +62,7 @@ def test_a_drift_inside_each_stroke_is_told_from_a_change_between_strokes():
     )
     assert one.within == pytest.approx(150 / 475, abs=0.05) and one.between == 0.0
     assert two.within == 0.0 and two.between == pytest.approx(90 / 445, rel=0.05)
-    verdict = agreement(model(three()), _ma(2.3), "known", one).verdict.text()
+    verdict = agreement(model(three()), measured_ma(2.3), "known", one).verdict.text()
     assert "along each stroke" in verdict
 
 
@@ -67,14 +73,18 @@ def test_a_steady_haul_that_is_too_heavy_blames_what_can_be_to_blame():
 
 def test_an_advantage_far_below_asks_whether_it_is_the_rig_of_the_file():
     """2:1 built where the file says 5:1 gives 1.9 of 4.1; a dragging pulley alone takes less."""
-    said = [agreement(model(three()), _ma(v), "cell", Change()).verdict.text() for v in (1.9, 2.4)]
+    said = [
+        agreement(model(three()), measured_ma(v), "cell", Change()).verdict.text()
+        for v in (1.9, 2.4)
+    ]
     assert ["not the one in the file" in text for text in said] == [True, False]
 
 
 def test_a_small_change_does_not_excuse_a_large_difference():
     change = Change(spread=0.05)
     assert (
-        "look for a pulley" in agreement(model(three()), _ma(1.8), "known", change).verdict.text()
+        "look for a pulley"
+        in agreement(model(three()), measured_ma(1.8), "known", change).verdict.text()
     )
 
 
@@ -144,13 +154,8 @@ def test_the_stage_that_drags_is_named():
 def test_a_rig_changed_on_the_way_has_both_results():
     """3:1 at 400 N, then 9:1 at 150 N, load 1000 N; the object shows the first, chapters show both."""
     first = three(1000, 10)
-    text = THREE.replace(
-        '{{ pulley = "T1", on = "G1" }}, ',
-        '{{ pulley = "T1", on = "G1" }}, {{ grab = "G2", at_m = 80.0 }}, '
-        '{{ pulley = "A2", on = "anchor" }}, {{ pulley = "T2", on = "G2" }}, ',
-    )
-    extra = "[load]\nresistance_N = 1000\nresistance_u_N = 10\n"
-    second = parse_rig(text.format(extra=extra), "rig-2.toml")
+    stations = [*three_to_one_stations(90.0)[:-1], *stage(2, 80.0, capture=False), HAUL]
+    second = parse_rig(three_text(1000, 10, stations=stations), "rig-2.toml")
     channels = sensors("haul", "rope")
     data = _session([400.0, 401.0, 399.0, 150.0, 150.5, 149.5])
     change = Event(3 * (2.0 + 12.0 + 3.0) + 0.5, "r", "rig", "", None, "rig-2.toml")

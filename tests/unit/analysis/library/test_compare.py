@@ -5,17 +5,15 @@ from __future__ import annotations
 import re
 
 import pytest
-from support.sealed_sessions import RIG, made
+from support.rigs import HAUL
+from support.sealed_sessions import STATIONS, made
 
 from analysis.library.compare import pairs, same_load, side, worth_it
 from analysis.library.session_row import columns
 from analysis.library.trend import rig_trends
 from analysis.review.reviewed_session import whole_session
 
-FIVE = RIG.replace(
-    '{{ haul = "team" }}',
-    '{{ pulley = "A2", on = "anchor" }}, {{ pulley = "T2", on = "G1" }}, {{ haul = "team" }}',
-)
+FIVE = [*STATIONS[:-1], '{ pulley = "A2", on = "anchor" }', '{ pulley = "T2", on = "G1" }', HAUL]
 
 
 def look(path, **more):
@@ -56,25 +54,25 @@ def test_a_rig_that_wears_is_seen_over_months(tmp_path):
 def test_a_bigger_ratio_that_was_needed_and_one_that_was_not(tmp_path):
     # ideal 3 and 5: 1500 N needs 553 N with 1 + 0.9 + 0.81, which a team of 600 N keeps up
     small = look(tmp_path / "three", load_N=1500.0)
-    big = look(tmp_path / "five", load_N=1500.0, rig=FIVE, e=1.4, title="Launch, 5:1")
+    big = look(tmp_path / "five", load_N=1500.0, stations=FIVE, e=1.4, title="Launch, 5:1")
     assert (small.ideal_ma, big.ideal_ma) == (3.0, 5.0)
     assert pairs([small, big]) == [(big, small)]
     text = worth_it(big, small).text()
     assert text.startswith("5 : 1 against 3 : 1 on the same load: ") and text.count(".") >= 1
     assert "not needed" in text and "resets" in text and "times the rope" in text
     heavy = look(tmp_path / "heavy", load_N=2000.0)
-    big = look(tmp_path / "big", load_N=2000.0, rig=FIVE, e=1.4, title="Launch, 5:1")
+    big = look(tmp_path / "big", load_N=2000.0, stations=FIVE, e=1.4, title="Launch, 5:1")
     needs = re.search(
         r"; worth it: the smaller ratio needs ([0-9]+) N", worth_it(big, heavy).text()
     )
     assert needs and float(needs[1]) == pytest.approx(2000 / 2.71, rel=0.01)
-    dragging = look(tmp_path / "drag", load_N=2000.0, rig=FIVE, e=0.9, title="Launch, 5:1")
+    dragging = look(tmp_path / "drag", load_N=2000.0, stations=FIVE, e=0.9, title="Launch, 5:1")
     assert "not worth it: friction" in worth_it(dragging, heavy).text()
 
 
 def test_another_load_is_not_compared(tmp_path):
     small, big = (
         look(tmp_path / "a", load_N=1200.0),
-        look(tmp_path / "b", load_N=1600.0, rig=FIVE, e=1.4),
+        look(tmp_path / "b", load_N=1600.0, stations=FIVE, e=1.4),
     )
     assert not same_load(small, big) and pairs([small, big]) == []

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from support.channels import channel, force, rope
+from support.channels import force, json_channel, rope
 from support.readings import pull
 from support.sealed_sessions import ma, made
 
@@ -135,7 +135,7 @@ path = [ { tie = "load" }, { pulley = "S", on = "P1" }, { haul = "team", toward_
     rows = [f"{a:.3f},{b},{c:.3f},{0.9 * b}" for a, b, c in zip(t, force_N, x, strict=True)]
     for name, text in (
         ("rig.toml", rig), ("data.csv", "\n".join(["time_s,haul_force,rope_out,cell", *rows])),
-        ("sensors.toml", force() + rope() + channel("cell", "force", "c", at="P1")),
+        ("sensors.toml", force() + rope() + json_channel("cell", "force", "c", at="P1")),
     ):  # fmt: skip
         (tmp_path / name).write_text(text, "utf-8")
     session = import_table(

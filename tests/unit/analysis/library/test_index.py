@@ -164,7 +164,7 @@ def test_all_cores_give_the_same_table_as_one_process(library, tmp_path, monkeyp
         library,
         tmp_path / "b",
         executor=processes,
-        progress=lambda done, of: seen.append((done, of)),
+        progress=lambda done, total: seen.append((done, total)),
     )[1:]
     assert with_pool == alone
     assert seen == [(1, 4), (2, 4), (3, 4), (4, 4)]
@@ -191,7 +191,7 @@ def no_executor(count):
 def test_an_interruption_keeps_what_was_done(library, tmp_path, monkeypatch):
     monkeypatch.setattr(indexing, "AT_ONCE", 1)
 
-    def stop(done, of):
+    def stop(done, total):
         if done == 2:
             raise KeyboardInterrupt
 

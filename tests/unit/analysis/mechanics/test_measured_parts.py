@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from importlib.resources import files
-
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from support.readings import block, info, pull, review
+from support.places import ROOT, SHELF
+from support.readings import block, columns_sensors, info, pull, review
 from support.rigs import rig, rigs
 
 from analysis.mechanics.model import model
@@ -18,10 +17,8 @@ from analysis.review.review import review_all
 from analysis.rig_file.load import parse_rig
 from analysis.signals.channel_roles import roles
 from analysis.strokes.analyser import Analyser
-from logger.channels.sensors_file import parse_sensors
 
-SHELF = sorted(p.name for p in (files("analysis") / "rigs").iterdir() if p.name.endswith(".toml"))
-NINE = (files("analysis") / "rigs" / "3-on-3.toml").read_text("utf-8")
+NINE = (ROOT / "analysis" / "rigs" / "3-on-3.toml").read_text("utf-8")
 READS_N = 7130.0  # load cell; the haul cell's 1,000 N without friction would be 9,000 N
 ALLOWED_N = 8000.0
 
@@ -33,16 +30,9 @@ def nine(more: str = ""):
 
 def cells(*places: str, haul: str = "haul", **more: str):
     """A haul cell, a rope counter, and a force cell at each place, called c0, c1, ..."""
-    text = ""
     rows = [("haul", "force", haul), ("rope", "length", "haul")]
     rows += [(f"c{k}", "force", at) for k, at in enumerate(places)]
-    for column, (name, quantity, at) in enumerate(rows, 1):
-        text += (
-            f'[[channel]]\nname = "{name}"\nquantity = "{quantity}"\nat = "{at}"\n'
-            f'format = "columns"\ncolumn = {column}\nunit = "{"N" if quantity == "force" else "m"}"\n'
-            f"{more.get(name, '')}\n"
-        )
-    return parse_sensors(text, "sensors.toml")
+    return columns_sensors(rows, **more)
 
 
 def hauled(rig_, sensors, haul_N: float, reads_N: tuple[float, ...], **changed):
@@ -53,12 +43,12 @@ def hauled(rig_, sensors, haul_N: float, reads_N: tuple[float, ...], **changed):
     return review(rig_, sensors, block(**channels))
 
 
-def over(found, name: str):
-    return [e for e in found["events"] if e["kind"] == "over_limit" and name in e["text"]]
+def over(reviewed, name: str):
+    return [e for e in reviewed["events"] if e["kind"] == "over_limit" and name in e["text"]]
 
 
-def peak(found, name: str):
-    return next(row for row in found["peaks"] if row["name"] == name)
+def peak(reviewed, name: str):
+    return next(row for row in reviewed["peaks"] if row["name"] == name)
 
 
 @pytest.mark.parametrize("at", ["load", "load>G1"])
@@ -133,11 +123,11 @@ def test_the_alarm_of_a_part_with_its_own_cell_is_judged_by_that_cell():
 
 @settings(max_examples=60, deadline=None)
 @given(st.sampled_from(SHELF), st.data())
-def test_over_the_shelf_no_measured_part_is_above_its_cell_and_no_bound_below_the_truth(name, data):
-    text = (files("analysis") / "rigs" / name).read_text("utf-8")
+def test_over_the_shelf_no_measured_part_is_above_its_cell_and_no_bound_below_the_truth(path, data):
+    text = path.read_text("utf-8")
     haul_N = data.draw(st.floats(50, 3000))
     mbs = data.draw(st.floats(1, 200))
-    made = parse_rig(text.replace("[[rope]]", f"[[rope]]\nmbs_kN = {mbs!r}", 1), name)
+    made = parse_rig(text.replace("[[rope]]", f"[[rope]]\nmbs_kN = {mbs!r}", 1), path.name)
     known = model(made)
     e = np.array(
         data.draw(st.lists(st.floats(0.4, 1), min_size=len(made.turns), max_size=len(made.turns)))

@@ -3,6 +3,7 @@
 import math
 
 import pytest
+from support.channels import channel
 from support.rigs import TWELVE, rig
 
 from analysis.mechanics.model import model
@@ -14,10 +15,7 @@ from dashboard.text.units import US
 from logger.channels.sensors_file import parse_sensors
 from logger.recorder.alarms import HOLD_S, AlarmState, judge
 
-SENSORS = parse_sensors(
-    '[[channel]]\nname = "cell"\nquantity = "force"\nat = "haul"\nformat = "xdr"\nid = "H"\nunit = "N"\n',
-    "sensors.toml",
-)
+SENSORS = parse_sensors(channel("cell", "force", format="xdr", id="H", unit="N"), "sensors.toml")
 RATED = "[load]\nwll_kN = 10\n[grab.G2]\nslips_at_kN = 4.0\n"
 
 

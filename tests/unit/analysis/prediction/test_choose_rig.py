@@ -13,7 +13,7 @@ from analysis.prediction.predict import predict
 from analysis.rig.rig import Load
 from logger.errors import RigFault
 
-SHELF = shelf()
+RIGS = shelf()
 chosen = functools.cache(choose)
 
 
@@ -26,13 +26,13 @@ def ratio_in_name(name: str) -> int:
 
 
 def test_at_least_24_rigs_with_notes():
-    assert len(SHELF) >= 24
-    assert all(rig.title and rig.note for rig in SHELF.values())
+    assert len(RIGS) >= 24
+    assert all(rig.title and rig.note for rig in RIGS.values())
 
 
-@pytest.mark.parametrize("name", sorted(SHELF))
+@pytest.mark.parametrize("name", sorted(RIGS))
 def test_each_file_states_the_hardware_that_it_takes(name):
-    rig = SHELF[name]
+    rig = RIGS[name]
     first = (
         (resources.files("analysis") / "rigs" / f"{name}.toml").read_text("utf-8").split("\n")[0]
     )
@@ -47,29 +47,29 @@ def test_each_file_states_the_hardware_that_it_takes(name):
     }  # fmt: skip
 
 
-@pytest.mark.parametrize("name", sorted(SHELF))
+@pytest.mark.parametrize("name", sorted(RIGS))
 def test_ratio_is_the_one_in_its_name(name):
     """Compound rigs multiply (tension method, undated teaching texts); a slanted redirect costs under 1 %."""
-    known = model(SHELF[name])
+    known = model(RIGS[name])
     slanted = "own-anchor" in name
     assert known.ideal_ma == pytest.approx(ratio_in_name(name), rel=0.01 if slanted else 1e-9)
 
 
-@pytest.mark.parametrize("name", sorted(SHELF))
+@pytest.mark.parametrize("name", sorted(RIGS))
 def test_equilibrium_of_the_whole(name):
     """Anchors and the team's pull balance the load, whatever the friction (statics)."""
-    known = predict(SHELF[name])
+    known = predict(RIGS[name])
     names = [r["name"] for r in known["elements"] if r["kind"] == "anchor"]
-    anchors = sum(force_gain(SHELF[name], at)[1] for at in names)
-    haul = SHELF[name].stations[SHELF[name].haul]
+    anchors = sum(force_gain(RIGS[name], at)[1] for at in names)
+    haul = RIGS[name].stations[RIGS[name].haul]
     own = 0.0 if haul.body is not None else {0.0: 1.0, 90.0: 0.0, 180.0: -1.0}[haul.toward_deg]
     assert anchors + own == pytest.approx(known["model_ma"], rel=1e-9)
 
 
-@pytest.mark.parametrize("name", sorted(n for n in SHELF if SHELF[n].grabs))
+@pytest.mark.parametrize("name", sorted(n for n in RIGS if RIGS[n].grabs))
 def test_every_reset_is_covered_by_a_capture(name):
-    covered = {g for held in model(SHELF[name]).held for g in held.covers}
-    assert covered == set(SHELF[name].grabs)
+    covered = {g for held in model(RIGS[name]).held for g in held.covers}
+    assert covered == set(RIGS[name].grabs)
 
 
 def job_of(load_N=3000.0, rope_m=80.0, team_N=600.0, **gear):
@@ -150,9 +150,9 @@ def test_nothing_fits_an_impossible_job():
 
 
 def test_a_rig_is_placed_at_the_job():
-    rig = placed(SHELF["3"], JOB)
+    rig = placed(RIGS["3"], JOB)
     assert rig.start_m[1] == pytest.approx(17.0)
-    option = judge("3", SHELF["3"], JOB)
+    option = judge("3", RIGS["3"], JOB)
     assert why_not(option).startswith("the haul needs 1107 N; the team pulls 600 N")
     assert (option.pulleys, option.grabs, option.captures, option.anchors, option.ropes) == (
         2, 1, 1, 1, 1,

@@ -8,9 +8,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from support.readings import block, pull, review, sensors, three
+from support.readings import block, measured_ma, pull, review, sensors, three
 
-from analysis.efficiency.uncertainty import Component, Quantity
 from analysis.mechanics.model import model
 from analysis.messages.catalogue import CATALOGUE
 from analysis.review.review import agreement, review_session
@@ -48,24 +47,29 @@ def _plain(value):
         _plain(inner)
 
 
-def _has_shape(found):
-    assert found.keys() == SHAPE.keys()
+def _has_shape(reviewed):
+    assert reviewed.keys() == SHAPE.keys()
     for key in ("predicted", "measured", "agreement"):
-        assert found[key].keys() == SHAPE[key]
-    for key, keys in (("strokes", STROKE), ("events", EVENT), ("peaks", PEAK), ("messages", MESSAGE),
-                      ("chapters", CHAPTER)):  # fmt: skip
-        assert all(row.keys() == keys for row in found[key])
-    for chapter in found["chapters"]:
+        assert reviewed[key].keys() == SHAPE[key]
+    for key, keys in (
+        ("strokes", STROKE),
+        ("events", EVENT),
+        ("peaks", PEAK),
+        ("messages", MESSAGE),
+        ("chapters", CHAPTER),
+    ):
+        assert all(row.keys() == keys for row in reviewed[key])
+    for chapter in reviewed["chapters"]:
         for key in ("predicted", "measured", "agreement"):
             assert chapter[key].keys() == SHAPE[key]
         assert all(row.keys() == PEAK for row in chapter["peaks"])
-    assert found["warnings"] == [row["text"] for row in found["messages"]]
-    assert all(row["level"] == CATALOGUE[row["code"]].level for row in found["messages"])
+    assert reviewed["warnings"] == [row["text"] for row in reviewed["messages"]]
+    assert all(row["level"] == CATALOGUE[row["code"]].level for row in reviewed["messages"])
     for key in ("haul_force_N", "actual_ma", "efficiency", "pulley_efficiency"):
-        quantity = found["measured"][key]
+        quantity = reviewed["measured"][key]
         assert quantity is None or quantity.keys() == {"value", "u", "U95", "n"}
-    _plain(found)
-    json.dumps(found, allow_nan=False)
+    _plain(reviewed)
+    json.dumps(reviewed, allow_nan=False)
 
 
 def _import(folder, name, csv, rig=None, sensors_=None):
@@ -133,14 +137,10 @@ def test_a_length_at_a_travelling_pulley_is_refused():
         check_places(three(), parse_sensors(text, "sensors.toml"))
 
 
-def _ma(value, u):
-    return Quantity(value, (Component("cell", u),), 3)
-
-
 def test_en_by_hand():
     """ISO/IEC 17043: En = (x - X) / sqrt(U^2 + U_ref^2), |En| <= 1 agrees (form from memory)."""
     known = model(three())
-    got = agreement(known, _ma(2.5, 0.05), "cell")
+    got = agreement(known, measured_ma(2.5, 0.05), "cell")
     U95 = 1.959964 * 0.05
     assert got.en == pytest.approx((2.5 - 2.71) / np.hypot(U95, 2 * known.model_ma_u))
     assert got.verdict.code == ("advantage_as_predicted" if abs(got.en) <= 1 else "advantage_less")
@@ -151,7 +151,7 @@ def test_en_by_hand():
     [(2.71, "as predicted"), (1.5, "less than the 2.7 to 1 predicted"), (3.0, "more than the 2.7")],
 )
 def test_the_verdict_is_one_sentence_in_a_riggers_words(value, words):
-    verdict = agreement(model(three()), _ma(value, 0.01), "cell").verdict.text()
+    verdict = agreement(model(three()), measured_ma(value, 0.01), "cell").verdict.text()
     assert words in verdict
     assert verdict.count(". ") == 0 and "En" not in verdict
 
@@ -160,10 +160,11 @@ def test_a_known_load_may_itself_be_the_difference():
     """Worse than predicted with the load from the file: the ground may resist more."""
     assert (
         "a load that resists more"
-        in agreement(model(three()), _ma(1.5, 0.01), "known").verdict.text()
+        in agreement(model(three()), measured_ma(1.5, 0.01), "known").verdict.text()
     )
     assert (
-        "load that resists" not in agreement(model(three()), _ma(1.5, 0.01), "cell").verdict.text()
+        "load that resists"
+        not in agreement(model(three()), measured_ma(1.5, 0.01), "cell").verdict.text()
     )
 
 

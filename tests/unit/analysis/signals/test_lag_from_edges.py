@@ -109,9 +109,9 @@ def test_an_unknown_lag_leaves_its_uncertainty_in_the_means():
         assert with_lag(result.strokes, LagWatch().result())[1] == result.lag_share
 
 
-def with_delays(*delays, of=PLAIN):
+def with_delays(*delays, base=PLAIN):
     """haul and rope (or the channels of `of`) with these stated delays (delay_s, delay_u_s)."""
-    parts = of.text.split("[[channel]]")[1:]
+    parts = base.text.split("[[channel]]")[1:]
     text = "".join(
         f"[[channel]]{part.rstrip()}\ndelay_s = {delay}\ndelay_u_s = {u}\n"
         for part, (delay, u) in zip(parts, delays, strict=True)
@@ -157,7 +157,7 @@ def test_stated_delays_of_two_cells_are_believed_where_noise_hides_their_lag(beh
         cell=(t + at["cell"], 2.6 * force + 2.6 * noise[1]),
     )  # fmt: skip
     channels = sensors("haul", "rope", "cell")
-    delays = with_delays(*((at[name], 0.01) for name in at), of=channels)
+    delays = with_delays(*((at[name], 0.01) for name in at), base=channels)
     assert analyse(three(), delays, sent).lags[1].behind_s == pytest.approx(behind)
     known = review(three(), delays, sent)["measured"]["actual_ma"]
     assert abs(known["value"] - 2.6) <= known["U95"] < 0.08

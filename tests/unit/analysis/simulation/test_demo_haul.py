@@ -48,8 +48,9 @@ def _review(folder, seed, for_s):
     return haul.true, review_session(session)
 
 
+@pytest.mark.many
 def test_forty_hauls_by_import_are_covered_and_sharp(tmp_path):
-    """Truth within U95 in at least 35 of 40, U95 at most 10 % of the value (issue 2).
+    """Truth within U95 in at least 35 of 40, U95 at most 10 % of the value.
 
     Neither over- nor under-confident: errors divided by u have a spread near 1."""
     covered, errors = 0, []

@@ -10,9 +10,9 @@ from support.readings import analyse, block, pull, review, sensors, three
 HAND = sensors("haul", "rope", "way")
 
 
-def channels(t, force, x, way=None):
-    found = {"haul": (t, force), "rope": (t, x)}
-    return found if way is None else found | {"way": (t, way)}
+def channels(t, force, x, travel=None):
+    series = {"haul": (t, force), "rope": (t, x)}
+    return series if travel is None else series | {"way": (t, travel)}
 
 
 def stretched(hz=50, rope=8.0, peak=520.0):

@@ -4,24 +4,20 @@ import json
 import tomllib
 
 import pytest
+from support.channels import channel, json_channel
+from support.nist import PONTIUS
 
 from logger.calibration.calibration import load
 from logger.channels.sensors_file import parse_sensors
 
-# NIST StRD, dataset Pontius (load cell, 40 points, quadratic): y in two runs for x = 150000 k
-RUNS = (
-    "0.11019 0.21956 0.32949 0.43899 0.54803 0.65694 0.76562 0.87487 0.98292 1.09146 "
-    "1.20001 1.30822 1.41599 1.52399 1.63194 1.73947 1.84646 1.95392 2.06128 2.16844",
-    "0.11052 0.22018 0.32939 0.43886 0.54798 0.65739 0.76596 0.87474 0.98300 1.09150 "
-    "1.20004 1.30818 1.41613 1.52408 1.63159 1.73965 1.84696 1.95445 2.06177 2.16829",
-)
+# NIST StRD, dataset Pontius (load cell, 40 points, quadratic)
 CERTIFIED = [0.673565789473684e-03, 0.732059160401003e-06, -0.316081871345029e-14]
 DEVIATION = [0.107938612033077e-03, 0.157817399981659e-09, 0.486652849992036e-16]
 
 
 def test_certified_load_cell_data_are_met(haul, tmp_path):
     rows = ["applied,reading,run"]
-    for run, values in enumerate(RUNS, 1):
+    for run, values in enumerate(PONTIUS, 1):
         rows += [f"{150000 * k},{y},{run}" for k, y in enumerate(values.split(), 1)]
     points, out = tmp_path / "points.csv", tmp_path / "cell.toml"
     points.write_text("\n".join(rows) + "\n", "utf-8")
@@ -99,12 +95,11 @@ def test_one_known_mass_hung_on_the_cell(haul, tmp_path):
     assert found["coefficients"] == pytest.approx([12.1, 196.3 / (20 * 9.80665)])
     said = haul(*argv)
     assert "g = 9.80665 m/s2" in said.out and "not known" in said.out
-    channel = parse_sensors(
-        '[[channel]]\nname = "f"\nquantity = "force"\nat = "haul"\nformat = "json"\nid = "f"\n'
-        'unit = "N"\ncalibration = "cell.toml"\n', "s.toml", tmp_path).channels[0]  # fmt: skip
-    assert channel.si(208.4) == pytest.approx(20 * 9.80665)
-    assert channel.u_si(20 * 9.80665) == pytest.approx(0.05 * 9.80665, rel=0.01)
-    assert channel.u_si(0.0) > 0.0
+    text = json_channel("f", "force", "f", 'calibration = "cell.toml"')
+    cell = parse_sensors(text, "s.toml", tmp_path).channels[0]
+    assert cell.si(208.4) == pytest.approx(20 * 9.80665)
+    assert cell.u_si(20 * 9.80665) == pytest.approx(0.05 * 9.80665, rel=0.01)
+    assert cell.u_si(0.0) > 0.0
 
 
 def test_counts_per_metre_from_a_taped_length(haul, tmp_path):
@@ -118,12 +113,12 @@ def test_counts_per_metre_from_a_taped_length(haul, tmp_path):
     assert "are about forces" in said.out
     curve = load(out)
     assert curve.coefficients == (0.0, pytest.approx(2000.0, abs=0.5))
-    channel = parse_sensors(
-        '[[channel]]\nname = "rope"\nquantity = "length"\nat = "haul"\nformat = "json"\n'
-        'id = "r"\nunit = "count"\ncalibration = "counter.toml"\n', "s.toml", tmp_path
-    ).channels[0]  # fmt: skip
-    assert channel.si(24_000.0) == pytest.approx(12.0, abs=0.005)
-    assert 0.002 < channel.u_si(12.0) < 0.01
+    text = channel(
+        "rope", "length", format="json", id="r", unit="count", calibration="counter.toml"
+    )
+    counter = parse_sensors(text, "s.toml", tmp_path).channels[0]
+    assert counter.si(24_000.0) == pytest.approx(12.0, abs=0.005)
+    assert 0.002 < counter.u_si(12.0) < 0.01
 
 
 def test_the_column_of_doubts_takes_the_place_of_the_option(haul, tmp_path):

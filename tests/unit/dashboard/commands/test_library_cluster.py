@@ -9,12 +9,11 @@ import signal
 import subprocess
 import sys
 import threading
-from pathlib import Path
 
 import pytest
+from support.places import ROOT
 from support.sealed_sessions import made
 
-import dashboard
 from analysis.library.batch import answers, cluster
 from analysis.library.index import Index
 from analysis.library.session_row import session_row
@@ -26,7 +25,6 @@ pytestmark = [
     # the library's own, about sockets and loops of the scheduler's side
     pytest.mark.filterwarnings("ignore"),
 ]
-ROOT = Path(dashboard.__file__).parent.parent
 
 
 def started(*argv, folder) -> subprocess.Popen:

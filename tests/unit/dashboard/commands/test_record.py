@@ -9,6 +9,7 @@ import time
 from pathlib import Path
 
 import pytest
+from support.waiting import until
 
 from dashboard import cli
 from dashboard.commands.record import alarm_rows, status_text
@@ -89,11 +90,8 @@ def test_ctrl_c_and_sigterm_seal_within_two_seconds(haul, rig, wired, tmp_path, 
     player = Player([(device, load_sensors(path).channels)], rows(30, 200.0)).start()
     out = tmp_path / "session"
     process = start("record", rig, path, "--out", out)
-    until = time.monotonic() + 10
-    while time.monotonic() < until and not (
-        (out / "readings.csv").exists() and (out / "readings.csv").stat().st_size > 500
-    ):
-        time.sleep(0.05)
+    rows_file = out / "readings.csv"
+    until(lambda: rows_file.exists() and rows_file.stat().st_size > 500, 10, "rows in the session")
     growing = haul("verify", out)
     assert (growing.status, growing.out.splitlines()[0]) == (1, "growing")
     assert json.loads(haul("review", out, "--json").out)["state"] == "growing"
@@ -160,7 +158,7 @@ def test_wait_keeps_trying_until_the_device_is_there(haul, rig, wired, tmp_path)
     path = wired(url)
     assert haul("record", rig, path, "--out", tmp_path / "s", "--for", 1).status == 2
     process = start("record", rig, path, "--out", tmp_path / "s", "--for", 3, "--wait")
-    time.sleep(0.8)
+    time.sleep(0.8)  # for so long there is no device
     device = serve_tcp(port)
     player = Player([(device, load_sensors(path).channels)], rows(5, 200.0)).start()
     out, err = process.communicate(timeout=15)

@@ -7,11 +7,13 @@ import signal
 import time
 import tomllib
 import urllib.request
-from pathlib import Path
 
 import pytest
-from support.growing_session import Page, start_haul, wait_until
+from support.growing_session import Page
+from support.places import SAMPLES
+from support.processes import start_haul
 from support.sealed_sessions import made
+from support.waiting import until
 
 from analysis.review.review import review_session
 from analysis.rig_file.load import parse_rig
@@ -19,8 +21,6 @@ from dashboard.live.watcher import Watch
 from dashboard.watch.replay_copy import Replay, marked
 from logger.session.reader import read_all, session_state
 from logger.session.verify import verify
-
-SAMPLES = sorted(p for p in (Path(__file__).parents[4] / "sample_logs").iterdir() if p.is_dir())
 
 
 class Clock:
@@ -70,15 +70,16 @@ def test_what_the_live_page_shows_at_the_end_is_what_the_review_says(session, tm
     page = Page(watch)
     page.ask()
     review = review_session(session)
-    for shown, key in (("ma", "actual_ma"), ("eff", "efficiency"), ("load", "load_force_N")):
-        measured = review["measured"][key]
-        assert page.parts[shown] == pytest.approx(
-            [measured["value"], measured["U95"], measured["n"]], rel=4e-3
-        ), key  # three digits are shown
-    assert page.parts["method"] == review["measured"]["load_force_method"]
+    for key in ("actual_ma", "efficiency", "load_force_N"):
+        measured = {name: review["measured"][key][name] for name in ("value", "U95", "n")}
+        assert page.parts[key] == pytest.approx(measured, rel=4e-3), key  # three digits are shown
+    assert page.parts["load_force_method"] == review["measured"]["load_force_method"]
     assert page.parts["verdict"] == review["agreement"]["verdict"]
     hauls = [s for s in review["strokes"] if s["direction"] == "haul"]
-    assert (page.parts["sum"]["n"], page.parts["sum"]["resets"]) == (len(hauls), review["resets"])
+    assert (page.parts["strokes"]["haul_strokes"], page.parts["strokes"]["resets"]) == (
+        len(hauls),
+        review["resets"],
+    )
 
 
 @pytest.mark.parametrize("speed", [1.0, 5.0, 20.0])
@@ -134,8 +135,8 @@ def test_the_live_page_watches_it_and_ctrl_c_ends_it_without_a_trace(tmp_path):
             with urllib.request.urlopen(f"{url}since?seq=0&v=0&span=60", timeout=5) as answer:
                 return json.load(answer)
 
-        wait_until(lambda: "REPLAY 20x" in json.dumps(since()["p"]), 10, "the mark on the page")
-        wait_until(lambda: "RECORDING STOPPED" in json.dumps(since()), 10, "the end of the replay")
+        until(lambda: "REPLAY 20x" in json.dumps(since()["parts"]), 10, "the mark on the page")
+        until(lambda: "RECORDING STOPPED" in json.dumps(since()), 10, "the end of the replay")
     finally:
         process.send_signal(signal.SIGINT)
         out, err = process.communicate(timeout=10)
@@ -164,7 +165,7 @@ def test_a_thread_stops_at_once(tmp_path):
     replay = Replay(session, tmp_path, 1.0)
     replay.start()
     began = time.monotonic()
-    time.sleep(0.2)
+    until(lambda: session_state(replay.path) == "growing", 5, "the copy grows")
     replay.stop()
     assert time.monotonic() - began < 2.0
     assert session_state(replay.path) == "cut short"

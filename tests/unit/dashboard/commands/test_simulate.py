@@ -12,17 +12,16 @@ import urllib.request
 from pathlib import Path
 
 import pytest
+from support.places import ROOT
+from support.systems import pseudo_terminals
+from support.waiting import until
 
 from analysis.rig_file.load import load_rig
 from analysis.simulation.stated_haul import Stated, as_sent, read_stated, rows, truth
-from dashboard import cli
 from dashboard.commands.simulate import serving
 from logger.channels.sensors_file import load_sensors
 from logger.errors import CallFault, PortFault
 from logger.session.reader import open_session
-
-ROOT = Path(cli.__file__).resolve().parents[1]
-PTY = pytest.mark.skipif(sys.platform == "win32", reason="other system: no pseudo-terminals")
 
 
 def start(*argv, **more):
@@ -109,7 +108,7 @@ def wire(sensors, *ports):
     return sensors
 
 
-@PTY
+@pseudo_terminals
 def test_simulated_ports_are_recorded_and_give_the_stated_truth(
     haul, rig, sensors, true_file, tmp_path
 ):
@@ -151,27 +150,31 @@ def test_no_virtual_device_is_made_under_a_name_of_another_scheme(tmp_path, monk
     assert list(tmp_path.iterdir()) == []
 
 
-@PTY
+def recorded(out) -> None:
+    """Wait until a second of the demo's readings is in the session."""
+    path = out / "readings.csv"
+    until(lambda: path.exists() and path.read_bytes().count(b"\n") > 100, 10, "recorded rows")
+
+
+@pseudo_terminals
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGKILL])
 def test_ending_the_demo_ends_everything_and_seals(haul, tmp_path, number):
     out = tmp_path / "D"
     process = start("demo", "--headless", "--for", 60, "--out", out)
     lines = [process.stdout.readline() for _ in range(2)]
     pids = [int(re.search(r"\(process (\d+)\)", line)[1]) for line in lines]
-    time.sleep(1.5)
+    recorded(out)
     began = time.monotonic()
     process.send_signal(number)
     _, err = process.communicate(timeout=15)
     assert "Traceback" not in err
     assert process.returncode == (-9 if number == signal.SIGKILL else 0)
-    while any(map(alive, pids)) and time.monotonic() < began + 5:
-        time.sleep(0.05)
-    assert not any(map(alive, pids))
+    until(lambda: not any(map(alive, pids)), began + 5 - time.monotonic(), "all processes end")
     assert haul("verify", out).out.startswith("complete")
     assert open_session(out).simulation_true["seed"] == 1
 
 
-@PTY
+@pseudo_terminals
 def test_a_recorder_that_is_killed_ends_the_demo_with_one_line(haul, tmp_path):
     out = tmp_path / "D"
     process = start("demo", "--http", 0, "--for", 60, "--out", out)
@@ -179,7 +182,7 @@ def test_a_recorder_that_is_killed_ends_the_demo_with_one_line(haul, tmp_path):
     pids = [int(re.search(r"\(process (\d+)\)", line)[1]) for line in lines]
     while not process.stdout.readline().startswith("http://"):
         pass
-    time.sleep(0.5)
+    recorded(out)
     os.kill(pids[1], signal.SIGKILL)
     _, err = process.communicate(timeout=15)
     assert process.returncode == 3
@@ -200,7 +203,7 @@ def alive(pid):
     return Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()[0] != "Z"
 
 
-@PTY
+@pseudo_terminals
 def test_the_demo_without_out_tells_its_page_and_its_session_and_both_end(haul):
     process = start("demo", "--for", 3, "--http", 0)
     said, err = process.communicate(timeout=30)
@@ -214,7 +217,7 @@ def test_the_demo_without_out_tells_its_page_and_its_session_and_both_end(haul):
     shutil.rmtree(session.parent)
 
 
-@PTY
+@pseudo_terminals
 def test_the_demo_as_promised(haul, thirty):
     """haul demo --headless --for 30 --out D && haul verify D && haul review D --json"""
     process, out = thirty

@@ -9,7 +9,9 @@ import time
 from pathlib import Path
 
 from support.channels import force
-from support.growing_session import Demo, Growing, Watched, start_haul, wait_until
+from support.growing_session import Growing
+from support.processes import Demo, Watched, start_haul
+from support.waiting import until
 
 from analysis.simulation.demo_haul import demo_text
 from logger.session.reader import session_state
@@ -38,7 +40,7 @@ def test_what_cannot_be_watched_is_one_line(tmp_path):
 
 def test_it_waits_for_the_session_and_ends_by_itself_when_that_is_sealed(tmp_path):
     process = start_haul("watch", tmp_path / "s", "--until-sealed")
-    time.sleep(0.5)
+    time.sleep(0.5)  # for so long there is no session, and the page waits
     session = Growing(tmp_path / "s")
     session.clock(0.25)
     assert process.stdout.readline().startswith("http://")
@@ -50,7 +52,7 @@ def test_it_waits_for_the_session_and_ends_by_itself_when_that_is_sealed(tmp_pat
 
 def test_a_killed_page_changes_nothing_in_the_recording(tmp_path):
     with Demo(tmp_path / "s", 4) as demo, Watched(demo.out) as page:
-        wait_until(lambda: page.since()["now"].get("f"), 5, "a tension on the page")
+        until(lambda: page.since()["now"].get("force_N"), 5, "a tension on the page")
         page.process.kill()
         status, said = demo.ended(20)
         assert status == 0, said
@@ -59,19 +61,19 @@ def test_a_killed_page_changes_nothing_in_the_recording(tmp_path):
 
 def test_a_recorder_that_stalls_and_one_that_is_killed_are_told_by_the_page(tmp_path):
     with Demo(tmp_path / "s", 60) as demo, Watched(demo.out) as page:
-        wait_until(lambda: page.since()["now"].get("f"), 5, "a tension on the page")
+        until(lambda: page.since()["now"].get("force_N"), 5, "a tension on the page")
         subprocess.run(["kill", "-STOP", str(demo.recorder)], check=True)
         try:
-            wait_until(lambda: page.since()["now"]["w"] == "RECORDER STALLED", 2.5, "stalled")
-            assert page.since()["now"]["f"] is None
+            until(lambda: page.since()["now"]["words"] == "RECORDER STALLED", 2.5, "stalled")
+            assert page.since()["now"]["force_N"] is None
         finally:
             subprocess.run(["kill", "-CONT", str(demo.recorder)], check=True)
-        wait_until(lambda: page.since()["now"]["w"] != "RECORDER STALLED", 3, "it goes on")
+        until(lambda: page.since()["now"]["words"] != "RECORDER STALLED", 3, "it goes on")
         subprocess.run(["kill", "-9", str(demo.recorder)], check=True)
-        told = wait_until(
-            lambda: page.since()["now"]["w"] == "RECORDING CUT SHORT", 2.0, "the page says so"
+        told = until(
+            lambda: page.since()["now"]["words"] == "RECORDING CUT SHORT", 2.0, "the page says so"
         )
-        assert told and page.since()["now"]["f"] is None
+        assert told and page.since()["now"]["force_N"] is None
         assert page.process.poll() is None
         assert demo.ended(20)[0] != 0
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import re
 from html.parser import HTMLParser
-from pathlib import Path
 
 import pytest
+from support.places import SAMPLES
 from support.readings import three
 from support.sealed_sessions import made
 
@@ -21,7 +21,6 @@ from dashboard.text.summary_sentences import look_at, three_sentences
 from dashboard.text.units import METRIC, US
 from logger.session.verify import verify
 
-SAMPLES = sorted(p for p in (Path(__file__).parents[4] / "sample_logs").iterdir() if p.is_dir())
 HOSTILE = "<script>alert(1)</script><img src=x onerror=alert(1)>&amp;'"
 
 
@@ -171,13 +170,13 @@ def test_what_its_own_cell_read_above_its_limit_is_no_guess():
 
 
 @pytest.mark.parametrize(
-    ("within", "between", "told"),
+    ("within", "between", "change"),
     [
         (0.3, 0.0, "rose by 30 % along each stroke, as it does where the ground changes"),
         (0.0, -0.3, "fell by 30 % from the first stroke to the last with the same rig"),
     ],
 )
-def test_ground_that_changes_is_looked_at_in_a_whole_sentence(within, between, told):
+def test_ground_that_changes_is_looked_at_in_a_whole_sentence(within, between, change):
     rig = model(three())
     for measured in (0.8 * rig.model_ma, 1.2 * rig.model_ma):
         quantity = Quantity(measured, (Component("scatter", 0.01),), 4)
@@ -185,7 +184,7 @@ def test_ground_that_changes_is_looked_at_in_a_whole_sentence(within, between, t
         assert look_at(
             {"state": "sealed", "peaks": [], "events": [], "dropped": {}}, agreed, METRIC
         ) == (
-            f"Look at the ground: the haul force {told}, which pulleys do not cause: measure the load "
+            f"Look at the ground: the haul force {change}, which pulleys do not cause: measure the load "
             "force before you blame the pulleys."
         )
 

@@ -7,14 +7,11 @@ import xml.etree.ElementTree as ET
 import numpy as np
 import plotly.graph_objects as go
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 from support.sealed_sessions import made
 
 from analysis.review.reviewed_session import whole_session
-from analysis.review.si_series import thinned
 from dashboard.figures.session_figures import efficiency_by_stroke, force_over_time, work_loop
-from dashboard.figures.spec import Curve, Figure, PlotMark, ticks
+from dashboard.figures.spec import Curve, Figure, PlotMark
 from dashboard.figures.to_plotly import plotly
 from dashboard.figures.to_svg import svg
 
@@ -32,16 +29,6 @@ def test_no_peak_is_lost_in_thinning(whole):
     assert len(line.x) < 1500 < len(whole.block.readings["haul_force"].time_s)
     assert np.nanmax(line.y) == 900.0
     assert figure.y_range()[1] > 900.0 and figure.y_label == "haul force, N"
-
-
-@given(st.lists(st.floats(-1e3, 1e3), min_size=1, max_size=400), st.integers(1, 40))
-def test_each_column_keeps_its_least_and_largest(values, columns):
-    value = np.array(values)
-    time_s = np.linspace(0, 10, len(value))
-    pick = thinned(time_s, value, columns)
-    assert np.all(np.diff(pick) > 0) and len(pick) <= max(2 * columns + 2, 1)
-    assert value[pick].max() == value.max() and value[pick].min() == value.min()
-    assert pick[0] == 0 and pick[-1] == len(value) - 1
 
 
 def test_bands_and_dots_are_the_reviews(whole):
@@ -105,14 +92,3 @@ def test_texts_are_harmless():
         assert "<script" not in text
         ET.fromstring(text)
     assert "<script" not in str(plotly(figure))
-
-
-@given(st.floats(-1e6, 1e6), st.floats(1e-6, 1e6), st.integers(2, 12))
-def test_ticks_are_round_few_and_inside(low, span, about):
-    high = low + span
-    found = ticks(low, high, about)
-    assert len(found) <= about + 1
-    assert all(
-        low - 1e-6 * span - 1e-9 * abs(low) <= t <= high + 1e-6 * span + 1e-9 * abs(high)
-        for t in found
-    )

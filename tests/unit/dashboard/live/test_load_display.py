@@ -10,8 +10,9 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from support.channels import channel, force, rope, three_to_one
+from support.channels import force, json_channel, rope
 from support.growing_session import Growing, Page
+from support.rigs import nine_to_one, three_to_one
 
 import dashboard
 from analysis.review.review import review_session
@@ -26,13 +27,7 @@ RIG = three_to_one(
     rope="length_m = 50.0\n",
     more="[capture.C1]\nsetback_m = 0.05\n",
 )
-NINE_TO_ONE = (
-    'title = "Launch on its cradle, 9:1"\nanchor_to_load_m = 14.0\n[load]\nresistance_N = 900.0\n'
-    '[[rope]]\nname = "main"\npath = [\n { tie = "load" }, { grab = "G1", at_m = 11.0 }, '
-    '{ capture = "C1", on = "anchor" }, { pulley = "A1", on = "anchor" }, { pulley = "T1", on = "G1" }, '
-    '{ grab = "G2", at_m = 10.0 }, { pulley = "A2", on = "anchor" }, { pulley = "T2", on = "G2" }, '
-    '{ haul = "team" } ]\n'
-)
+NINE_TO_ONE = nine_to_one("resistance_N = 900.0")
 CELL = force("u = 1.0", "capacity = 3000.0")
 SENSORS = CELL + rope()
 HAULED_N, EASED_N = 350.0, 0.3
@@ -72,7 +67,7 @@ class Crew:
         self.mono = 100.0 + self.t + later_s
         self.watch.tick()
         self.page.ask()
-        self.shown.append(self.page.now["lt"])
+        self.shown.append(self.page.now["moved_m"])
         return self.page.now
 
     def haul(self, rope_m: float, for_s: float = 4.0):
@@ -121,11 +116,11 @@ def test_three_strokes_with_rope_fed_back_between_are_three_strokes_of_load(tmp_
         if k < 2:
             assert goes_down(crew.feed_back(2.0)) == 0
             assert goes_down(crew.rest(1.0)) == 0
-    assert crew.page.now["lt"] == pytest.approx(2.0, abs=0.03)
-    assert crew.page.now["tg"] == pytest.approx(PULL_M - 2.0, abs=0.03)
+    assert crew.page.now["moved_m"] == pytest.approx(2.0, abs=0.03)
+    assert crew.page.now["to_go_m"] == pytest.approx(PULL_M - 2.0, abs=0.03)
     review = crew.end()
     assert len(review["strokes"]) == 3 and review["resets"] == 2
-    assert crew.page.now["lt"] == round(review["measured"]["load_travel_m"], 3)
+    assert crew.page.now["moved_m"] == round(review["measured"]["load_travel_m"], 3)
     assert review["measured"]["load_travel_method"] == "model"
 
 
@@ -134,7 +129,7 @@ def test_while_hauling_the_page_is_at_most_half_a_second_of_rope_behind(tmp_path
     crew.haul(2.0)
     crew.rest()
     crew.feed_back(2.0)
-    before = crew.page.now["lt"]
+    before = crew.page.now["moved_m"]
     shown = crew.haul(3.0, 6.0)  # 0.5 m of rope a second
     for k, now in enumerate(shown):
         true = before + 0.5 * 0.1 * (k + 1) / 3
@@ -149,16 +144,19 @@ def test_rope_lowered_under_tension_takes_the_load_back_and_the_hauled_sum_stays
     crew.go(1.5, HAULED_N, 0.0)
     crew.lower(1.5)
     crew.go(1.5, HAULED_N, 0.0)
-    assert crew.page.now["lt"] == pytest.approx(1.5, abs=0.03)
-    assert crew.page.now["tg"] == pytest.approx(PULL_M - 1.5, abs=0.03)
+    assert crew.page.now["moved_m"] == pytest.approx(1.5, abs=0.03)
+    assert crew.page.now["to_go_m"] == pytest.approx(PULL_M - 1.5, abs=0.03)
     crew.haul(1.5)
     crew.rest()
     review = crew.end()
     assert [s["direction"] for s in review["strokes"]] == ["haul", "lower", "haul"]
-    hauled_m, lowered_m = crew.page.parts["moved"]["up"], crew.page.parts["moved"]["down"]
+    hauled_m, lowered_m = (
+        crew.page.parts["moved"]["hauled_m"],
+        crew.page.parts["moved"]["lowered_m"],
+    )
     assert hauled_m == round(review["measured"]["load_travel_m"], 3)
     assert hauled_m == pytest.approx(2.5, abs=0.03) and lowered_m == pytest.approx(0.5, abs=0.03)
-    assert crew.page.now["lt"] == round(net_of(review), 3)
+    assert crew.page.now["moved_m"] == round(net_of(review), 3)
 
 
 def test_each_part_of_the_session_counts_by_the_ratio_of_its_own_rig(tmp_path):
@@ -170,38 +168,38 @@ def test_each_part_of_the_session_counts_by_the_ratio_of_its_own_rig(tmp_path):
     assert goes_down(crew.feed_back(2.5)) == 0
     crew.haul(4.5)
     crew.rest()
-    assert crew.page.now["lt"] == pytest.approx(3.0 / 3 + 4.5 / 9, abs=0.02)
+    assert crew.page.now["moved_m"] == pytest.approx(3.0 / 3 + 4.5 / 9, abs=0.02)
     assert crew.page.parts["moved"]["rigs"] == 2
     # what is to go is of the first rig's file, in which the whole way is counted from the start
-    assert crew.page.now["tg"] == pytest.approx(PULL_M - 1.5, abs=0.02)
-    assert crew.page.parts["head"]["go"] == PULL_M
+    assert crew.page.now["to_go_m"] == pytest.approx(PULL_M - 1.5, abs=0.02)
+    assert crew.page.parts["head"]["pull_distance_m"] == PULL_M
     review = crew.end()
     strokes = [s["haul_travel_m"] for s in review["strokes"]]
-    assert crew.page.now["lt"] == round(strokes[0] / 3 + strokes[1] / 9, 3)
+    assert crew.page.now["moved_m"] == round(strokes[0] / 3 + strokes[1] / 9, 3)
 
 
 def test_a_counter_elsewhere_in_the_rig_counts_rope_by_the_gain_of_the_rig_that_held(tmp_path):
     # the strand that pulls the load runs over A1: as much as the load's way, a third of what comes out at
     # the haul of the 3:1 and a ninth in the 9:1
-    at_a1 = CELL + channel("rope_out", "length", "r", "u = 0.005", at="A1")
+    at_a1 = CELL + json_channel("rope_out", "length", "r", "u = 0.005", at="A1")
     crew = Crew(tmp_path / "s", sensors=at_a1)
     crew.haul(1.0)
     crew.rest()
-    assert crew.page.now["ht"] == pytest.approx(3.0, abs=0.03)
+    assert crew.page.now["rope_out_m"] == pytest.approx(3.0, abs=0.03)
     crew.another_rig(NINE_TO_ONE)
     crew.rest(3.0)
-    assert crew.page.now["ht"] == pytest.approx(3.0, abs=0.03)
+    assert crew.page.now["rope_out_m"] == pytest.approx(3.0, abs=0.03)
     crew.haul(1.0)
-    assert crew.page.now["ht"] == pytest.approx(3.0 + 9.0, abs=0.05)
+    assert crew.page.now["rope_out_m"] == pytest.approx(3.0 + 9.0, abs=0.05)
     crew.rest()
-    assert crew.page.now["lt"] == pytest.approx(2.0, abs=0.02)
+    assert crew.page.now["moved_m"] == pytest.approx(2.0, abs=0.02)
 
 
 def test_without_a_cell_rope_fed_back_is_not_told_from_lowering_and_no_way_is_claimed(tmp_path):
     crew = Crew(tmp_path / "s", sensors=rope())
     crew.haul(2.0)
     crew.feed_back(2.0)
-    assert crew.page.now["lt"] is None and crew.page.now["tg"] is None
+    assert crew.page.now["moved_m"] is None and crew.page.now["to_go_m"] is None
     assert "no cell at the haul" in crew.page.parts["moved"]["why"]
     assert review_session(crew.out)["measured"]["load_travel_m"] is None
 
@@ -216,11 +214,10 @@ def test_bodies_are_not_drawn_back_while_rope_is_fed_back_on_the_capture(tmp_pat
 
 
 def test_no_script_of_the_page_works_out_the_loads_way(tmp_path):
-    for script in (Path(dashboard.__file__).parent / "assets").glob("*.js"):
+    for script in (Path(dashboard.__file__).parent / "assets").rglob("*.js"):
         text = script.read_text("utf-8")
-        assert not re.search(
-            r"(head\.go|now\.(lt|ht|tg))\s*[-+*/]|[-+*/]\s*(head\.go|now\.(lt|ht|tg))\b(?!\))", text
-        ), script.name
+        way = r"(?:head\.pull_distance_m|now\.(?:moved|rope_out|to_go)_m)"
+        assert not re.search(rf"{way}\s*[-+*/]|[-+*/]\s*{way}\b(?!\))", text), script.name
 
 
 act = st.one_of(
@@ -249,8 +246,8 @@ def test_after_any_strokes_live_is_the_review(acts, tmp_path_factory):
             assert goes_down(crew.rest()) == 0
     crew.rest()
     review = crew.end()
-    assert crew.page.parts["moved"]["up"] == round(review["measured"]["load_travel_m"], 3)
-    assert crew.page.now["lt"] == round(net_of(review), 3)
+    assert crew.page.parts["moved"]["hauled_m"] == round(review["measured"]["load_travel_m"], 3)
+    assert crew.page.now["moved_m"] == round(net_of(review), 3)
 
 
 def test_the_sum_asks_for_no_estimate(tmp_path):

@@ -9,7 +9,7 @@ from urllib.error import HTTPError
 
 import numpy as np
 import pytest
-from support.growing_session import start_haul
+from support.processes import start_haul
 
 from analysis.mechanics.model import model_ma_with
 from analysis.mechanics.what_if import what_if
@@ -19,6 +19,7 @@ from dashboard.plan.planned_rig import PlannedRig, part_rows
 from dashboard.plan.server import PlanServer
 from dashboard.plan.tables import tables, tension, top
 from dashboard.text.units import METRIC, SYSTEMS
+from dashboard.web import assets
 
 RATED = """
 title = "Launch on its cradle"
@@ -251,7 +252,7 @@ def test_every_step_of_the_job_can_be_drawn(page):
     kinds = []
     for k in range(frames):
         told = page.drawing(f"frame={k}&w=350")
-        assert told["of"] == frames and told["svg"].startswith("<svg")
+        assert told["steps"] == frames and told["svg"].startswith("<svg")
         kinds.append(told["kind"])
     assert kinds[0] == "start" and kinds[-1] == "end"
     assert "two-blocked" in kinds and "reset" in kinds
@@ -287,7 +288,8 @@ def test_the_gate_stands_before_every_route(page):
     assert page.ask("/plan", Host="elsewhere.example")[0] == 421
     assert page.ask("/plan", Origin="http://elsewhere.example")[0] == 403
     for path in (
-        "/assets/live.js",
+        assets.address("live/poll_loop.js"),
+        "/assets/plan/plan.js",
         "/assets/../server.py",
         "/rig.toml",
         "/act/mark",
@@ -299,9 +301,9 @@ def test_the_gate_stands_before_every_route(page):
         "/",
         "/plan",
         "/drawing",
-        "/assets/plan.js",
-        "/assets/plan.css",
-        "/assets/page.css",
+        assets.address("plan/plan.js"),
+        assets.address("plan/plan.css"),
+        assets.address("shared/page.css"),
     ):
         status, _, headers = page.ask(path)
         assert status == 200, path

@@ -1,22 +1,22 @@
 """The review page: its figures are those of `haul review`, of the live page at the end, and of the readings."""
 
-import http.client
 import json
 import re
 import shutil
-import threading
-from pathlib import Path
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from support.growing_session import DemoPull, Growing, wait_until
+from support.channels import json_channel
+from support.growing_session import DemoPull, Growing
+from support.http_server import OpenServer
+from support.places import SAMPLES
+from support.waiting import until
 
 from analysis.live.minmax_pyramid import MOST_BINS
 from analysis.review.review import review_session
 from analysis.simulation.demo_haul import demo_text
-from dashboard.live.session_hub import Hub
 from dashboard.live.state_feed import sig
 from dashboard.live.watcher import Watch
 from dashboard.review.figures import grouped, over_time, plain
@@ -25,36 +25,10 @@ from dashboard.review.session_review import SessionReview
 from dashboard.review.tables import page_data
 from dashboard.review.windowed_series import MOST_RAW, MOST_SCANNED, Series
 from dashboard.text.units import SYSTEMS
-from dashboard.watch.server import FaultLog, Server
 from logger.channels.sensors_file import parse_sensors
 from logger.session.records import ChannelReadings
 
-SAMPLES = sorted(p for p in (Path(__file__).parents[4] / "sample_logs").iterdir() if p.is_dir())
 HOSTILE = '<img src=x onerror="window.broken=1">&amp;'
-
-
-class Open:
-    """A server over a path, in a thread."""
-
-    def __init__(self, path, rigs=()):
-        self.hub = Hub(path, FaultLog(), rigs)
-        self.server = Server(self.hub)
-        self.thread = threading.Thread(target=self.server.run, daemon=True)
-        self.thread.start()
-
-    def ask(self, path, method="GET", headers=None, body=None):
-        link = http.client.HTTPConnection("127.0.0.1", self.server.port, timeout=10)
-        link.request(method, path, body, headers or {})
-        answer = link.getresponse()
-        data = answer.read()
-        link.close()
-        return answer.status, data, dict(answer.getheaders())
-
-    def close(self):
-        self.server.close()
-        self.hub.close()
-        self.thread.join(5)
-        assert not self.thread.is_alive()
 
 
 def close(one, other):
@@ -106,23 +80,23 @@ def test_the_live_page_at_the_end_says_what_the_review_says(tmp_path):
     pull = DemoPull(tmp_path / "s", seed=5, for_s=25)
     watch = Watch(tmp_path / "s")
     page = SessionReview(tmp_path / "s")
-    for until in np.arange(2.5, 40, 2.5):  # live: in slices, as it grows
-        pull.feed(float(until))
+    for end_s in np.arange(2.5, 40, 2.5):  # live: in slices, as it grows
+        pull.feed(float(end_s))
         watch.tick()
     page.refresh()
     pull.session.seal()
-    wait_until(lambda: watch.tick() or watch.finished, 3, "the end is seen")
+    until(lambda: watch.tick() or watch.finished, 3, "the end is seen")
     found = review_session(tmp_path / "s")
     parts = {key: json.loads(data) for key, (_, data) in watch.publisher.board._parts.items()}
     measured = found["measured"]
-    for key, name in (("ma", "actual_ma"), ("eff", "efficiency"), ("load", "load_force_N")):
+    for name in ("actual_ma", "efficiency", "load_force_N"):
         q = measured[name]
-        assert parts[key] == [sig(q["value"]), sig(q["U95"], 3), q["n"]]
-    assert parts["method"] == measured["load_force_method"]
+        assert parts[name] == {"value": sig(q["value"]), "U95": sig(q["U95"], 3), "n": q["n"]}
+    assert parts["load_force_method"] == measured["load_force_method"]
     assert parts["verdict"] == found["agreement"]["verdict"]
-    assert parts["sum"] == {
-        "n": sum(s["direction"] == "haul" for s in found["strokes"]), "resets": found["resets"],
-        "ht": sig(measured["haul_travel_m"]), "lt": sig(measured["load_travel_m"]),
+    assert parts["strokes"] == {
+        "haul_strokes": sum(s["direction"] == "haul" for s in found["strokes"]), "resets": found["resets"],
+        "haul_travel_m": sig(measured["haul_travel_m"]), "load_travel_m": sig(measured["load_travel_m"]),
     }  # fmt: skip
     page._due = 0.0
     assert page.reviewed().review["state"] == "sealed"
@@ -175,15 +149,7 @@ def test_a_rig_changed_on_the_way_is_reviewed_as_the_command_does_what_if_too(tm
 
 
 # -- any second at full resolution ------------------------------------------------------------------
-CELL = """
-[[channel]]
-name = "f"
-quantity = "force"
-at = "haul"
-format = "json"
-id = "f"
-unit = "N"
-"""
+CELL = json_channel("f", "force", "f")
 
 
 def series_of(time_s, value):
@@ -358,7 +324,7 @@ def test_what_if_another_rig_is_what_the_command_says_of_it(tmp_path):
 # -- the server ------------------------------------------------------------------------------------
 @pytest.fixture(scope="module")
 def served():
-    opened = Open(SAMPLES[0])
+    opened = OpenServer(SAMPLES[0])
     yield opened
     opened.close()
 
@@ -392,7 +358,7 @@ def test_a_window_is_bounded_whatever_is_asked(served):
         told = json.loads(data)
         for trace in told["figure"]["data"]:
             assert len(trace["x"]) == len(trace["y"]) <= 1300
-    begin, end = told["from"], told["to"]
+    begin, end = told["from_s"], told["to_s"]
     assert begin == 20 and end < 100
 
 
@@ -437,7 +403,7 @@ def test_a_rig_that_has_no_place_for_a_cell_is_refused_in_a_line(tmp_path, rig):
         tmp_path / "s", sensors=CELL + CELL.replace('"f"', '"g"').replace('"haul"', '"A2"')
     )
     session.seal()
-    served = Open(tmp_path / "s", [rig])  # a rig without A2
+    served = OpenServer(tmp_path / "s", [rig])  # a rig without A2
     try:
         status, data, _ = served.ask("/review-data?rig=1")
         assert status == 409 and b"A2" in data and b"\n" not in data
@@ -448,7 +414,7 @@ def test_a_rig_that_has_no_place_for_a_cell_is_refused_in_a_line(tmp_path, rig):
 
 def test_what_if_over_the_wire_says_so(served):
     record, then = asked(served, "/review-data"), asked(served, "/review-data?e=0.75")
-    assert record["told"] == "" and "0.75" in then["told"]
+    assert record["what_if"] == "" and "0.75" in then["what_if"]
     assert record["results"][0][1] == then["results"][0][1]  # measured
     assert record["results"][0][2] != then["results"][0][2]  # predicted
     assert [row[0] for row in record["summary"]] == [row[0] for row in then["summary"]]
@@ -457,7 +423,7 @@ def test_what_if_over_the_wire_says_so(served):
 def test_in_a_folder_every_session_has_its_own_page(tmp_path):
     for path in SAMPLES:
         shutil.copytree(path, tmp_path / "all" / path.name)
-    served = Open(tmp_path / "all")
+    served = OpenServer(tmp_path / "all")
     try:
         listed = served.ask("/")[1].decode()
         assert all(f'href="/s/{p.name}/review"' in listed for p in SAMPLES)
@@ -476,7 +442,7 @@ def test_texts_of_files_stay_data(tmp_path):
     session.rows("haul_force", np.arange(0, 5, 0.1), np.full(50, 300.0))
     session.event(2.0, "mark", "", None, HOSTILE)
     session.seal()
-    served = Open(tmp_path / "s")
+    served = OpenServer(tmp_path / "s")
     try:
         told = asked(served, "/review-data")
         assert HOSTILE in [e["cells"][4] for e in told["events"]] and told["title"] == HOSTILE
@@ -491,7 +457,7 @@ def test_a_session_with_next_to_nothing_in_it_has_a_page(tmp_path, rows):
     session = Growing(tmp_path / "s")
     session.rows("haul_force", np.arange(rows) / 10, np.full(rows, 5.0))
     session.seal()
-    served = Open(tmp_path / "s")
+    served = OpenServer(tmp_path / "s")
     try:
         told = asked(served, "/review-data")
         assert told["strokes"] == [] and told["state"] == "sealed"

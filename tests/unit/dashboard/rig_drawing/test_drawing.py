@@ -3,14 +3,13 @@
 import re
 import xml.etree.ElementTree as ET
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
-from support.rigs import rig, rigs
+from support.places import DEMO, SHELF
+from support.rigs import rig, rigs, with_distance
 
-import analysis
 from analysis.mechanics.model import model, reset_setbacks
 from analysis.mechanics.travel import job
 from analysis.prediction.job_frames import job_frames
@@ -20,26 +19,22 @@ from dashboard.rig_drawing.drawing import drawing, in_words
 from dashboard.rig_drawing.layout import lay_out
 
 SVG = "{http://www.w3.org/2000/svg}"
-SHELF = sorted((Path(analysis.__file__).parent / "rigs").glob("*.toml"))
-DEMO = Path(analysis.__file__).parent / "demo" / "rig.toml"
 WIDTHS = (350, 610, 1200)  # a phone, half of a screen, a screen
 CLEAR_PX = 4.0
 
 
-def with_way(found):
-    """The rig with a distance to go, so that its job has more than one stroke."""
-    if found.load.pull_distance_m is not None:
-        return found
-    return replace(found, load=replace(found.load, pull_distance_m=6.0))
+def with_strokes(rig_):
+    """The rig with a distance to haul, so that its job has more than one stroke."""
+    return rig_ if rig_.load.pull_distance_m is not None else with_distance(rig_, 6.0)
 
 
-def steps(found):
+def steps(rig_):
     """Body positions at the start, on the way, two-blocked, after a reset and at the end, and labels there."""
-    frames = job_frames(found, job(found, "each", reset_setbacks(model(found)))).frames
+    frames = job_frames(rig_, job(rig_, "each", reset_setbacks(model(rig_)))).frames
     firsts = {frame.kind: frame for frame in reversed(frames)}
     for frame in [*firsts.values(), frames[len(frames) // 3], frames[-2]]:
-        known = model(found, frame.x_m)
-        yield frame.x_m, known, [tension(float(t)) for t in known.tension]
+        rig_model = model(rig_, frame.x_m)
+        yield frame.x_m, rig_model, [tension(float(t)) for t in rig_model.tension]
 
 
 def sampled(plan):
@@ -69,8 +64,8 @@ def labels_apart(plan) -> None:
         assert not inside.all(axis=1).any(), one
 
 
-def each_tension_is_read_with_its_own_strand(found, plan) -> None:
-    names = {strand.name: k for k, strand in enumerate(found.strands)}
+def each_tension_is_read_with_its_own_strand(rig_, plan) -> None:
+    names = {strand.name: k for k, strand in enumerate(rig_.strands)}
     places = sampled(plan)
     for label in plan.labels:
         if label.kind == "tension":
@@ -81,7 +76,7 @@ def each_tension_is_read_with_its_own_strand(found, plan) -> None:
 
 @pytest.mark.parametrize("path", [*SHELF, DEMO], ids=lambda p: p.stem)
 def test_no_strand_and_no_label_hides_another_at_any_step_of_the_shelf(path):
-    found = with_way(load_rig(path))
+    found = with_strokes(load_rig(path))
     for x_m, known, texts in steps(found):
         shares = [f"{99.9 * t:.0f} N" for t in known.tension]
         for width in WIDTHS:
@@ -117,8 +112,8 @@ def test_thirty_stations_stay_apart(width):
 
 @settings(max_examples=25, deadline=None)
 @given(rigs())
-def test_strands_of_any_rig_stay_apart(found):
-    plan = lay_out(found, found.start_m, ["1.23 T"] * len(found.strands), 900)
+def test_strands_of_any_rig_stay_apart(rig_):
+    plan = lay_out(rig_, rig_.start_m, ["1.23 T"] * len(rig_.strands), 900)
     strands_apart(plan)
 
 
@@ -134,10 +129,10 @@ def test_bodies_keep_their_order_and_their_scale_where_there_is_room():
     assert at["G2"] - at["anchor"] == pytest.approx(30 * scale)
 
 
-def drawn(found, **more):
-    known = model(found)
-    texts = [tension(float(t)) for t in known.tension]
-    return ET.fromstring(drawing(found, found.start_m, known.tension, texts, **more)), texts
+def drawn(rig_, **more):
+    rig_model = model(rig_)
+    texts = [tension(float(t)) for t in rig_model.tension]
+    return ET.fromstring(drawing(rig_, rig_.start_m, rig_model.tension, texts, **more)), texts
 
 
 def test_every_strand_and_part_is_named_for_a_page_that_fills_it():

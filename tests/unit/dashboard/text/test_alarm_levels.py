@@ -9,6 +9,8 @@ from contextlib import redirect_stderr
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from support.channels import channel
+from support.waiting import until
 
 from dashboard.commands.record import StatusLine
 from dashboard.text.alarm_levels import check_levels, level_text, row_text
@@ -21,9 +23,7 @@ from logger.recorder.disk_retry import EventRow
 from logger.recorder.recorder import RecorderStatus
 from logger.transports.simulated import Player, serve_tcp
 
-CELL = (
-    '[[channel]]\nname = "haul_force"\nquantity = "force"\nat = "haul"\nformat = "json"\nid = "f"\n'
-)
+CELL = channel("haul_force", "force", format="json", id="f")
 
 
 def cell(**keys):
@@ -133,7 +133,7 @@ def test_record_refuses_it_before_a_port_opens(haul, rig, tmp_path, level):
 
 
 # -- on the terminal -----------------------------------------------------------------------------
-class Terminal(io.StringIO):
+class TerminalText(io.StringIO):
     def isatty(self):
         return True
 
@@ -141,7 +141,7 @@ class Terminal(io.StringIO):
 @pytest.fixture
 def line():
     """A status line on a terminal, its clock and what it said in the test's hands."""
-    screen, now = Terminal(), [0.0]
+    screen, now = TerminalText(), [0.0]
     with redirect_stderr(screen):
         shown = StatusLine(cell(unit="N", stop_at=400.0), {}, METRIC, ["alarm ..."], lambda: now[0])
 
@@ -192,7 +192,8 @@ def test_no_label_or_news_writes_on_the_terminal_what_it_likes(line):
 
 def test_a_recording_without_a_page_rings_and_prints(rig, tmp_path):
     """Wire to terminal: from the device's first line above the level to the bell."""
-    from support.growing_session import start_haul
+    from support.processes import start_haul
+    from support.yard import silent_wire
 
     device = serve_tcp()
     path = tmp_path / "sensors.toml"
@@ -200,7 +201,9 @@ def test_a_recording_without_a_page_rings_and_prints(rig, tmp_path):
     sensors = parse_sensors(path.read_text("utf-8"), "sensors.toml")
     process = start_haul("record", rig, path, "--out", tmp_path / "s", "--for", 6)
     assert device.wait_client(10)
-    time.sleep(0.5)
+    events = tmp_path / "s" / "events.csv"
+    until(lambda: events.exists() and ",connect," in events.read_text("utf-8"), 10, "a connection")
+    silent_wire()
     rows = [(k / 50, {"haul_force": 300.0 if k < 25 else 450.0}) for k in range(200)]
     began = time.monotonic()
     player = Player([(device, sensors.channels)], rows).start()

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import csv
 from html.parser import HTMLParser
-from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from support.places import SAMPLES
 
 from analysis.review.review import review_session
 from dashboard.export.report_html import report
@@ -16,8 +16,6 @@ from dashboard.review.session_review import SessionReview
 from dashboard.review.tables import page_data
 from dashboard.text.table_rows import PEAKS, STROKES, Column
 from dashboard.text.units import SYSTEMS, number
-
-SAMPLES = sorted(p for p in (Path(__file__).parents[4] / "sample_logs").iterdir() if p.is_dir())
 
 
 class Tables(HTMLParser):
@@ -51,9 +49,9 @@ def by_title(head, rows):
     return {(row[0], title): text for row in rows for title, text in zip(head, row, strict=True)}
 
 
-def on_page(told, name):
-    rows = told["results"] if name == "results" else [row["cells"] for row in told[name]]
-    return by_title(told["heads"][name], rows)
+def on_page(tables, name):
+    rows = tables["results"] if name == "results" else [row["cells"] for row in tables[name]]
+    return by_title(tables["heads"][name], rows)
 
 
 def in_report(text, first):

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import pytest
-from support.sealed_sessions import RIG, made
+from support.sealed_sessions import RATINGS, STATIONS, made
 
 from dashboard.export.report_html import report
+from dashboard.live.page_shell import index
 from dashboard.plan.page import page as plan_page
 from dashboard.plan.planned_rig import PlannedRig
 from dashboard.plan.tables import about, comparison, tables, top
 from dashboard.review.page import page as review_page
-from dashboard.text.templates import environment, render
+from dashboard.text.templates import environment
 from dashboard.text.units import METRIC
 from dashboard.watch.entry_routes import routes
 from dashboard.watch.session_list import page as session_list
@@ -26,13 +27,16 @@ PARTS = ("about", "top", "tables", "comparison")  # templates of the plan page t
 def pages(folder, text, name):
     """Every page by the name of its template, made of files that hold the text and the name wherever
     a file, a folder or a person may put one."""
-    rig = RIG.replace("G1", name).replace(f"[grab.{name}]", f'[grab."{name}"]')
-    rig = rig.replace('note = "', f'source = "{text}"\nnote = "')
-    rig = rig.replace("slips_at_kN = 4.0", "slips_at_kN = 0.4")  # so that a warning names the grab
+    stations = [station.replace('"G1"', f'"{name}"') for station in STATIONS]
+    ratings = RATINGS.replace("[grab.G1]", f'[grab."{name}"]')
+    ratings = ratings.replace(
+        "slips_at_kN = 4.0", "slips_at_kN = 0.4"
+    )  # so that a warning names the grab
     folder.mkdir()
     session = made(
         folder / (text.replace("/", "-") or "session"),
-        title=text, note=text, item=text, marks=2, mark=text, counter=name, rig=rig,
+        title=text, note=text, item=text, marks=2, mark=text, counter=name,
+        stations=stations, ratings=ratings, top=f'source = "{text}"\n',
     )  # fmt: skip
     file = folder / f"{text.replace('/', '-')}.toml"
     file.write_text((session / "rig.toml").read_text("utf-8"), "utf-8")
@@ -50,7 +54,7 @@ def pages(folder, text, name):
         "export/report": report(session, file),
         "watch/sessions": session_list(folder),
         "watch/share": share.handle(None).body.decode(),
-        "live/index": render("live/index.html.j2", token=text),
+        "live/index": index(text),
     }
 
 

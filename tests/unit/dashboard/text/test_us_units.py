@@ -7,12 +7,13 @@ import urllib.request
 from contextlib import contextmanager
 from dataclasses import replace
 from html.parser import HTMLParser
-from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from support.channels import force
 from support.growing_session import DemoPull, Page
+from support.places import ROOT, SAMPLES, SHELF
 
 from analysis.messages.message import message
 from analysis.review.review import review_session, reviewed
@@ -27,10 +28,6 @@ from dashboard.watch.server import FaultLog, Server
 from logger.channels.sensors_file import parse_sensors
 from logger.recorder.disk_retry import EventRow
 from logger.session.records import Event
-
-ROOT = Path(__file__).parents[4]
-SAMPLES = sorted(p for p in (ROOT / "sample_logs").iterdir() if p.is_dir())
-SHELF = sorted((ROOT / "analysis" / "rigs").glob("*.toml"))
 
 # a number and a metric unit, whatever stands between and around; written here anew, apart from the program's
 METRIC_SEEN = re.compile(
@@ -107,7 +104,11 @@ def test_a_message_s_quantity_in_us_units(value, form, unit, us):
     assert METRIC.written(value, form, unit) == (format(value, form), unit)
 
 
-@given(st.floats(-1e7, 1e7), st.sampled_from([".0f", ".2f", ",.1f", ".3g", "g"]), st.sampled_from(sorted(REFERENCE)))
+@given(
+    st.floats(-1e7, 1e7),
+    st.sampled_from([".0f", ".2f", ",.1f", ".3g", "g"]),
+    st.sampled_from(sorted(REFERENCE)),
+)
 def test_a_message_s_quantity_is_the_reference_factors_to_the_digits_shown(value, form, unit):
     shown, factor = REFERENCE[unit]
     number, told = US.written(value, form, unit)
@@ -115,7 +116,9 @@ def test_a_message_s_quantity_is_the_reference_factors_to_the_digits_shown(value
     digits = len(re.sub(r"e.*|\D", "", format(value, form)).lstrip("0"))
     step = 10.0 ** -len(format(value, form).partition("e")[0].partition(".")[2]) * max(1.0, factor)
     half = 0.55 * 10 ** (1 - min(4, max(2, digits)))
-    assert float(number.replace(",", "")) == pytest.approx(value * factor, rel=half, abs=0.51 * step)
+    assert float(number.replace(",", "")) == pytest.approx(
+        value * factor, rel=half, abs=0.51 * step
+    )
 
 
 @given(st.text(), st.floats(1.0, 1e6))
@@ -194,16 +197,21 @@ def test_choosing_comparing_and_listing_show_no_metric_quantity(haul, tmp_path):
         haul("library", ROOT / "sample_logs", "--units", "us"),
     ]  # fmt: skip
     assert [seen(said.out + said.err) for said in rows] == [[]] * 5
-    assert ["lbf" in said.out for said in rows] == [True, True, True, False, True]  # no item is marked
+    assert ["lbf" in said.out for said in rows] == [
+        True,
+        True,
+        True,
+        False,
+        True,
+    ]  # no item is marked
 
 
 def test_what_a_recording_tells_on_the_terminal(capsys):
-    sensors = parse_sensors(
-        '[[channel]]\nname = "haul_force"\nquantity = "force"\nat = "haul"\nformat = "json"\nid = "f"\nunit = "N"\n',
-        "sensors.toml",
-    )
+    sensors = parse_sensors(force(), "sensors.toml")
     label = "2 kN grab: begins to slip at 0.6 kN"
-    made = message("limit_of_a_part", name="2 kN grab", why=message("begins_to_slip", limit_N=600.0))
+    made = message(
+        "limit_of_a_part", name="2 kN grab", why=message("begins_to_slip", limit_N=600.0)
+    )
     assert made.text() == label
     line = StatusLine(sensors, {label: made}, US)
     for told in (
@@ -301,14 +309,16 @@ def test_the_plan_page_tells_ratings_reasons_and_warnings_in_us_units(tmp_path):
     assert "9 kN breaking strength" in told["metric"] and "2020 lbf breaking strength" in told["us"]
     assert "begins to slip at 135 lbf" in told["us"]
     assert '<li class="stop">rope 20 m rope: ' in top(planned, None, METRIC)
-    assert "rope 20 m rope:" in told["us"] and re.search(r"ft needed, 29\.5 ft in the bag", told["us"])
+    assert "rope 20 m rope:" in told["us"] and re.search(
+        r"ft needed, 29\.5 ft in the bag", told["us"]
+    )
     for name in own:
         assert told["us"].count(name) == told["metric"].count(name)
 
 
 def live_texts(page):
     return every_text({k: v for k, v in page.parts.items() if k != "head"}) + every_text(page.now) + [
-        page.parts["head"]["because"], *(row[1] for row in page.parts["head"]["levels"])
+        page.parts["head"]["because"], *(row["because"] for row in page.parts["head"]["stop_levels"])
     ]  # fmt: skip
 
 
@@ -322,13 +332,17 @@ def test_a_live_page_tells_its_sentences_in_us_units_all_through_a_haul(tmp_path
         pull.feed(k / 2)
         if k == 40:
             pull.session.event(20.0, "mark", "", None, "stood 2 m from the edge")
-            pull.session.event(20.0, "alarm", "haul_force", 990.0, "stop: A1: 36 kN breaking strength / 7")
+            pull.session.event(
+                20.0, "alarm", "haul_force", 990.0, "stop: A1: 36 kN breaking strength / 7"
+            )
         watch.tick()
         page.ask()
         told.update(live_texts(page))
     assert page.parts["head"]["units"] == "us"
     assert seen("\n".join(told)) == ["stood 2 m from the edge"]
-    assert any(re.fullmatch(r"the force fell and \S+ ft of rope came out .*", text) for text in told)
+    assert any(
+        re.fullmatch(r"the force fell and \S+ ft of rope came out .*", text) for text in told
+    )
     assert "A1: 8090 lbf breaking strength / 7" in told
 
 

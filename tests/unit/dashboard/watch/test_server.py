@@ -1,76 +1,31 @@
 """The gate: who gets in, what is answered to who does not, and what a page may load."""
 
-import http.client
 import json
 import re
-import threading
 import urllib.request
 from pathlib import Path
 
 import pytest
-from support.growing_session import Growing, wait_until
+from support.growing_session import Growing, four_seconds
+from support.http_server import OpenServer, assert_refused
+from support.waiting import until
 
 from dashboard.live.session_hub import Hub
-from dashboard.watch.server import ASSETS, FaultLog, Server
+from dashboard.watch.server import FaultLog, Server
+from dashboard.web import assets
 from logger.errors import CallFault
-
-
-class Open:
-    """A server over a path, in a thread; `ask` sends what a browser or somebody worse would."""
-
-    def __init__(self, path):
-        self.hub = Hub(path, FaultLog())
-        self.server = Server(self.hub)
-        self.thread = threading.Thread(target=self.server.run, daemon=True)
-        self.thread.start()
-
-    def ask(self, path, method="GET", headers=None, body=None, host=None):
-        link = http.client.HTTPConnection("127.0.0.1", self.server.port, timeout=10)
-        link.putrequest(method, path, skip_host=True, skip_accept_encoding=True)
-        link.putheader("Host", f"127.0.0.1:{self.server.port}" if host is None else host)
-        for name, value in (headers or {}).items():
-            link.putheader(name, value)
-        if body is not None:
-            link.putheader("Content-Length", str(len(body)))
-        link.endheaders(body)
-        answer = link.getresponse()
-        data = answer.read()
-        link.close()
-        return answer.status, data, dict(answer.getheaders())
-
-    def act(self, verb, body=None, **headers):
-        sent = {"Content-Type": "application/json", "X-Haul-Token": self.server.token, **headers}
-        sent = {k: v for k, v in sent.items() if v is not None}
-        return self.ask(f"/act/{verb}", "POST", sent, json.dumps(body or {}).encode())
-
-    def close(self):
-        self.server.close()
-        self.hub.close()
-        self.thread.join(5)
-        assert not self.thread.is_alive()
 
 
 @pytest.fixture
 def growing(tmp_path):
-    session = Growing(tmp_path / "all" / "one")
-    for k in range(40):
-        session.rows("haul_force", k / 10, 100.0 + k)
-        session.clock(k / 10)
-    return session
+    return four_seconds(tmp_path / "all" / "one")
 
 
 @pytest.fixture
 def page(growing):
-    opened = Open(growing.path)
+    opened = OpenServer(growing.path)
     yield opened
     opened.close()
-
-
-def refused(answer, *statuses):
-    status, body, headers = answer
-    assert status in statuses, (status, body)
-    assert len(body) < 300 and b"Traceback" not in body and b"File " not in body
-    assert headers["Content-Type"].startswith("text/plain")
 
 
 def test_only_this_machine_is_listened_to(page):
@@ -82,8 +37,8 @@ def test_only_this_machine_is_listened_to(page):
 @pytest.mark.parametrize("host", ["evil.example", "127.0.0.1", "localhost", "127.0.0.1:1", "",
                                   "127.0.0.1.evil.example:80", "[::1]:80"])  # fmt: skip
 def test_a_foreign_host_is_refused(page, host):
-    refused(page.ask("/", host=host), 400, 421)
-    refused(page.ask("/since", host=host), 400, 421)
+    assert_refused(page.ask("/", host=host), 400, 421)
+    assert_refused(page.ask("/since", host=host), 400, 421)
 
 
 @pytest.mark.parametrize(
@@ -92,9 +47,9 @@ def test_a_foreign_host_is_refused(page, host):
      {"Sec-Fetch-Site": "cross-site"}, {"Sec-Fetch-Site": "same-site"}],
 )  # fmt: skip
 def test_a_foreign_origin_is_refused_everywhere(page, headers):
-    for path in ("/", "/since", "/_dash-layout", "/assets/live.js"):
-        refused(page.ask(path, headers=headers), 403)
-    refused(page.act("mark", **headers), 403)
+    for path in ("/", "/since", "/_dash-layout", assets.address("live/poll_loop.js")):
+        assert_refused(page.ask(path, headers=headers), 403)
+    assert_refused(page.act("mark", **headers), 403)
     assert not list((page.hub.folder / "inbox").iterdir())
 
 
@@ -106,8 +61,8 @@ def test_our_own_origin_is_let_in(page):
 @pytest.mark.parametrize(
     "path",
     ["/assets/../app.py", "/assets/..%2fapp.py", "/assets/%2e%2e/app.py", "/assets/....//app.py",
-     "/assets/..%5capp.py", "/assets/live.js/../../app.py", "/assets/", "/assets//etc/passwd",
-     "/assets/%00", "/assets/live.js%00.css", "/../../etc/passwd", "//etc/passwd", "/%2e%2e/",
+     "/assets/..%5capp.py", "/assets/live/poll_loop.js/../../app.py", "/assets/", "/assets//etc/passwd",
+     "/assets/live/poll_loop.js", "/assets/000000000000/live/poll_loop.js", "/assets/%00", "/assets/live/poll_loop.js%00.css", "/../../etc/passwd", "//etc/passwd", "/%2e%2e/",
      "/_dash-component-suites/dash/../../server.py", "/_dash-component-suites/dash/dash.py",
      "/_dash-component-suites/dash/dcc/Graph.py", "/_dash-component-suites/os/path.py",
      "/_dash-component-suites/dash/%2e%2e/dash.py", "/_dash-component-suites/plotly/nothing.js",
@@ -115,29 +70,29 @@ def test_our_own_origin_is_let_in(page):
      "/_reload-hash", "/anything", "/since/", "/since%0a", "/assets/%e4.js", "/%ff%fe", "/act/mark/x"],
 )  # fmt: skip
 def test_traversal_and_unknown_routes_are_refused(page, path):
-    refused(page.ask(path), 400, 404)
+    assert_refused(page.ask(path), 400, 404)
 
 
 @pytest.mark.parametrize("query", ["seq=-1", "seq=x", "seq=1e9", "v=" + "9" * 40, "span=5",
                                    "span=%3Cscript%3E", "seq=%00", "s=..%2f.."])  # fmt: skip
 def test_a_hostile_question_is_refused(page, query):
-    refused(page.ask("/since?" + query), 400, 404)
+    assert_refused(page.ask("/since?" + query), 400, 404)
 
 
 def test_a_version_from_elsewhere_gets_everything_again(page):
     status, body, _ = page.ask("/since?seq=999999&v=999999")
-    assert status == 200 and "head" in json.loads(body)["p"]
+    assert status == 200 and "head" in json.loads(body)["parts"]
 
 
 def test_methods_and_sizes(page):
-    refused(page.ask("/", "POST", body=b""), 405)
-    refused(page.ask("/since", "PUT", body=b"x"), 405)
-    refused(page.ask("/", "OPTIONS"), 405)
-    refused(page.ask("/act/mark", "GET"), 405)
-    refused(page.ask("/since?x=" + "a" * 3000), 414)
-    refused(page.act("mark", {"text": "a" * 5000}), 413)
-    refused(page.act("mark", {"text": "a" * 100_000}), 413)
-    refused(page.ask("/since", "GET", body=b"b" * 5000), 413)
+    assert_refused(page.ask("/", "POST", body=b""), 405)
+    assert_refused(page.ask("/since", "PUT", body=b"x"), 405)
+    assert_refused(page.ask("/", "OPTIONS"), 405)
+    assert_refused(page.ask("/act/mark", "GET"), 405)
+    assert_refused(page.ask("/since?x=" + "a" * 3000), 414)
+    assert_refused(page.act("mark", {"text": "a" * 5000}), 413)
+    assert_refused(page.act("mark", {"text": "a" * 100_000}), 413)
+    assert_refused(page.ask("/since", "GET", body=b"b" * 5000), 413)
     status, body, headers = page.ask("/", "HEAD")
     assert status == 200 and body == b"" and int(headers["Content-Length"]) > 1000
     status, body, _ = page.ask("/", headers={"X-Long": "a" * 40_000})
@@ -146,15 +101,15 @@ def test_methods_and_sizes(page):
 
 def test_an_action_needs_the_token_of_this_run_and_json(page):
     for token in (None, "", "wrong", page.server.token + "x", "\xff"):
-        refused(page.act("end", **{"X-Haul-Token": token}), 403)
-    refused(page.act("end", **{"Content-Type": "text/plain"}), 415)
-    refused(page.act("end", **{"Content-Type": "application/x-www-form-urlencoded"}), 415)
+        assert_refused(page.act("end", **{"X-Haul-Token": token}), 403)
+    assert_refused(page.act("end", **{"Content-Type": "text/plain"}), 415)
+    assert_refused(page.act("end", **{"Content-Type": "application/x-www-form-urlencoded"}), 415)
     for verb in ("delete", "seal", "repaired", "start"):
-        refused(page.act(verb), 404)
+        assert_refused(page.act(verb), 404)
     for body in ([], {"text": 1}, {"role": "operator"}, {"verb": "end"}):
         sent = {"Content-Type": "application/json", "X-Haul-Token": page.server.token}
-        refused(page.ask("/act/mark", "POST", sent, json.dumps(body).encode()), 400)
-    refused(page.ask("/act/mark", "POST", sent, b"{" * 4000), 400)
+        assert_refused(page.ask("/act/mark", "POST", sent, json.dumps(body).encode()), 400)
+    assert_refused(page.ask("/act/mark", "POST", sent, b"{" * 4000), 400)
     assert not list((page.hub.folder / "inbox").iterdir())
 
 
@@ -164,11 +119,13 @@ def test_a_rig_file_goes_to_the_recorder_whole_and_is_bounded(page, growing):
     assert status == 202
     name = json.loads(body)["id"]
     assert (growing.path / "inbox" / f"{name}.toml").read_text("utf-8") == text
-    assert json.loads((growing.path / "inbox" / f"{name}.json").read_text())["text"] == f"{name}.toml"
-    refused(page.act("rig", {"text": "a" * 61_000}), 413)
-    refused(page.act("rig", {"text": "a", "path": "/etc/passwd"}), 400)
+    assert (
+        json.loads((growing.path / "inbox" / f"{name}.json").read_text())["text"] == f"{name}.toml"
+    )
+    assert_refused(page.act("rig", {"text": "a" * 61_000}), 413)
+    assert_refused(page.act("rig", {"text": "a", "path": "/etc/passwd"}), 400)
     growing.seal()
-    refused(page.act("rig", {"text": text}), 409)
+    assert_refused(page.act("rig", {"text": text}), 409)
 
 
 def test_the_rig_is_drawn_to_the_width_of_the_page(page):
@@ -181,7 +138,7 @@ def test_the_rig_is_drawn_to_the_width_of_the_page(page):
         strands = [n.get("data-strand") for n in svg.iter() if n.get("data-strand")]
         assert "load>G1" in strands
     for query in ("", "?w=9", "?w=99999", "?w=x", "?w=400&s=.."):
-        refused(page.ask("/rig" + query), 400, 404)
+        assert_refused(page.ask("/rig" + query), 400, 404)
 
 
 def test_an_action_lands_in_the_inbox_and_a_sealed_session_takes_none(page, growing):
@@ -191,11 +148,11 @@ def test_an_action_lands_in_the_inbox_and_a_sealed_session_takes_none(page, grow
     said = json.loads(asked.read_text("utf-8"))
     assert said["verb"] == "mark" and said["text"] == "load at the fender <b>"
     growing.seal()
-    refused(page.act("mark", {"text": "late"}), 409)
+    assert_refused(page.act("mark", {"text": "late"}), 409)
 
 
 def test_every_answer_forbids_what_a_page_of_ours_does_not_need(page):
-    for path in ("/", "/since", "/nothing", "/assets/live.js", "/_dash-layout"):
+    for path in ("/", "/since", "/nothing", assets.address("live/poll_loop.js"), "/_dash-layout"):
         headers = page.ask(path)[2]
         policy = headers["Content-Security-Policy"]
         assert "default-src 'none'" in policy and "frame-ancestors 'none'" in policy
@@ -216,9 +173,11 @@ def test_no_address_in_the_page_or_our_assets_leaves_this_host(page):
     assert not re.search(r"https?:|//[a-z]", shell.replace("</", ""))
     for source in sources:
         assert page.ask(source)[0] == 200, source
-    for asset in ASSETS.iterdir():
+    for asset in assets.FOLDER.rglob("*.*"):
         text = asset.read_text("utf-8")
-        assert not re.search(r"https?://|url\(|@import|innerHTML|insertAdjacent|eval\(", text), asset
+        assert not re.search(
+            r"https?://|url\(|@import (?!\{)|innerHTML|insertAdjacent|eval\(", text
+        ), asset
     # the layout that Dash sends is empty of numbers and of addresses
     layout = page.ask("/_dash-layout")[1].decode()
     assert "http" not in layout
@@ -238,20 +197,22 @@ def test_what_breaks_inside_is_one_short_answer_and_a_trace_in_a_log(page, monke
 
 
 def test_a_follower_that_breaks_is_told_on_the_page_and_logged(growing):
-    opened = Open(growing.path)
+    opened = OpenServer(growing.path)
     try:
         watch = opened.hub.get("")
-        wait_until(lambda: watch.ticked, 5, "a first tick")
+        until(lambda: watch.ticked, 5, "a first tick")
 
         def broken():
             raise RuntimeError("follower broke")
 
         watch.live.moment = lambda mono_s: broken()
-        found = wait_until(
-            lambda: json.loads(opened.ask("/since")[1])["p"].get("fault"), 5, "the fault is told"
+        found = until(
+            lambda: json.loads(opened.ask("/since")[1])["parts"].get("fault"),
+            5,
+            "the fault is told",
         )
         assert "our own fault" in found
-        wait_until(lambda: json.loads(opened.ask("/since")[1])["now"]["k"] == "wait", 5, "no number")
+        until(lambda: json.loads(opened.ask("/since")[1])["now"]["state"] == "wait", 5, "no number")
         assert "follower broke" in opened.server.faults.path.read_text("utf-8")
         opened.server.faults.path.unlink()
     finally:
@@ -264,7 +225,7 @@ def test_a_folder_is_a_plain_list_and_each_session_has_its_page(growing, tmp_pat
     hostile.clock(0.25)
     (folder / "no session").mkdir()
     (folder / "elsewhere").symlink_to(tmp_path)
-    opened = Open(folder)
+    opened = OpenServer(folder)
     try:
         status, body, _ = opened.ask("/")
         text = body.decode()
@@ -277,9 +238,9 @@ def test_a_folder_is_a_plain_list_and_each_session_has_its_page(growing, tmp_pat
             assert opened.ask(link)[0] == 200
             assert opened.ask("/since?s=" + link[3:-1])[0] == 200
         for name in ("no%20session", "elsewhere", "two", "%2e%2e", "..", "one%2f..%2fone"):
-            refused(opened.ask(f"/s/{name}/"), 400, 404)
-            refused(opened.ask(f"/since?s={name}"), 404)
-        refused(opened.ask("/since"), 404)
+            assert_refused(opened.ask(f"/s/{name}/"), 400, 404)
+            assert_refused(opened.ask(f"/since?s={name}"), 404)
+        assert_refused(opened.ask("/since"), 404)
         assert opened.act("mark", {"s": "one", "text": "x"})[0] == 202
     finally:
         opened.close()
@@ -289,10 +250,10 @@ def test_a_session_of_a_list_that_cannot_be_opened_is_one_line(growing):
     bad = growing.path.parent / "bad"
     bad.mkdir()
     (bad / "datapackage.json").write_text("{", "utf-8")
-    opened = Open(growing.path.parent)
+    opened = OpenServer(growing.path.parent)
     try:
         assert "cannot be read" in opened.ask("/")[1].decode()
-        refused(opened.ask("/s/bad/"), 409)
+        assert_refused(opened.ask("/s/bad/"), 409)
     finally:
         opened.close()
 
@@ -307,8 +268,8 @@ def test_what_is_no_session_and_a_taken_port_are_faults_of_the_call(page, tmp_pa
 
 def test_a_plain_client_reads_the_numbers(page):
     watch = page.hub.get("")
-    wait_until(lambda: watch.ticked, 5, "a first tick")
+    until(lambda: watch.ticked, 5, "a first tick")
     with urllib.request.urlopen(page.server.url + "since?span=all") as answer:
         told = json.load(answer)
-    assert told["b"][1][1:3] == [100, 101]
-    assert Path(told["p"]["head"]["folder"]) == Path("one")
+    assert told["force"]["flat"][1:3] == [100, 101]
+    assert Path(told["parts"]["head"]["folder"]) == Path("one")

@@ -5,7 +5,6 @@ import http.client
 import json
 import re
 import socket
-import threading
 import time
 from contextlib import ExitStack, suppress
 from types import SimpleNamespace
@@ -15,12 +14,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from support.channels import force
-from support.growing_session import Growing, start_haul, wait_until
+from support.growing_session import four_seconds
+from support.http_server import OpenServer, assert_refused
+from support.processes import start_haul
+from support.waiting import until
 
-from dashboard.live.session_hub import Hub
-from dashboard.watch.server import FaultLog, Server
+from dashboard.watch.server import Server
+from dashboard.web import assets, qr, sharing
 from dashboard.web import connection_limits as connections
-from dashboard.web import qr, sharing
 from dashboard.web.gate import Refused, WebRequest
 from dashboard.web.sharing import Guesses, Sharing, address_to_share
 from logger.errors import CallFault
@@ -30,8 +31,8 @@ HOSTILE = '"><script>alert(1)</script><img src=x onerror=alert(2)>&lt;'
 # one address for each route, so that a new route fails the walk until it is named here
 WALK = {
     "GET": ["/", "/s/one/", "/since", "/since?seq=0&v=0&span=all", "/who", "/share", "/share.svg", "/rig?w=800",
-            "/_dash-layout", "/_dash-dependencies", "/assets/live.js", "/assets/share.js",
-            "/assets/page.css", "/_favicon.ico", "/_dash-component-suites/dash/dash-renderer/x.js",
+            "/_dash-layout", "/_dash-dependencies", assets.address("live/poll_loop.js"), assets.address("live/sharing.js"),
+            assets.address("shared/page.css"), "/_favicon.ico", "/_dash-component-suites/dash/dash-renderer/x.js",
             "/_dash-component-suites/plotly/package_data/plotly.min.js", "/enter", "/enter.js",
             "/review", "/s/one/review", "/review-data", "/window?from=0&to=1", "/loop"],
     "POST": ["/act/mark", "/act/undo", "/act/zero", "/act/end", "/act/ack", "/act/rig", "/enter"],
@@ -39,16 +40,13 @@ WALK = {
 OPEN = {("GET", "/enter"), ("GET", "/enter.js")}
 
 
-class Shared:
+class Shared(OpenServer):
     """A shared server in a thread, its clock in the test's hands."""
 
     def __init__(self, path) -> None:
         self.now = 1000.0
-        self.hub = Hub(path, FaultLog())
-        self.server = Server(self.hub, 0, Sharing("127.0.0.1", lambda: self.now))
+        super().__init__(path, sharing=Sharing("127.0.0.1", lambda: self.now))
         self.sharing = self.server.sharing
-        self.thread = threading.Thread(target=self.server.run, daemon=True)
-        self.thread.start()
 
     def ask(self, path, method="GET", body=None, cookie=None, source=None, **headers):
         link = http.client.HTTPConnection(
@@ -72,24 +70,10 @@ class Shared:
         assert (status, json.loads(body)) == (200, {"role": role})
         return headers["Set-Cookie"].split(";")[0]
 
-    def close(self):
-        self.server.close()
-        self.hub.close()
-        self.thread.join(5)
-        assert not self.thread.is_alive()
-
-
-def _session(path, **more):
-    session = Growing(path, **more)
-    for k in range(40):
-        session.rows("haul_force", k / 10, 100.0 + k)
-        session.clock(k / 10)
-    return session
-
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory):
-    return _session(tmp_path_factory.mktemp("shared") / "one").path
+    return four_seconds(tmp_path_factory.mktemp("shared") / "one").path
 
 
 @pytest.fixture(scope="module")
@@ -110,13 +94,6 @@ def many(folder):
 def page(server):
     server.now += 10_000  # what earlier tests guessed wrong is forgotten by now
     return server
-
-
-def refused(answer, *statuses):
-    status, body, headers = answer
-    assert status in statuses, (status, body)
-    assert len(body) < 300 and b"\n" not in body and b"Traceback" not in body
-    assert headers["Content-Type"].startswith("text/plain")
 
 
 # -- who sees what -----------------------------------------------------------------------------
@@ -140,10 +117,10 @@ def test_without_a_code_nobody_sees_anything(which, request, folder):
                     assert answer[0] == 200 and len(answer[1]) < 4000
                     assert b"haul_force" not in answer[1] and b"launch" not in answer[1].lower()
                 else:
-                    refused(answer, 403, 429)
+                    assert_refused(answer, 403, 429, one_line=True)
                     assert "Set-Cookie" not in answer[2]
     for method in ("PUT", "DELETE", "OPTIONS", "PATCH"):
-        refused(page.ask("/since", method), 403)
+        assert_refused(page.ask("/since", method), 403, one_line=True)
     assert not list((folder / "inbox").iterdir())
 
 
@@ -157,13 +134,13 @@ def test_what_is_open_holds_no_secret_of_the_run(page):
 
 def test_a_viewer_sees_all_but_acts_in_nothing(page, folder):
     cookie = page.cookie("viewer")
-    for path in ("/", "/since", "/assets/live.js", "/_dash-layout"):
+    for path in ("/", "/since", assets.address("live/poll_loop.js"), "/_dash-layout"):
         assert page.ask(path, cookie=cookie)[0] == 200
     assert json.loads(page.ask("/who", cookie=cookie)[1]) == {"role": "viewer", "shared": True}
     for path in WALK["POST"][:-1]:
-        refused(page.ask(path, "POST", {}, cookie), 403)
+        assert_refused(page.ask(path, "POST", {}, cookie), 403, one_line=True)
     for path in ("/share", "/share.svg"):
-        refused(page.ask(path, cookie=cookie), 403)
+        assert_refused(page.ask(path, cookie=cookie), 403, one_line=True)
     assert not list((folder / "inbox").iterdir())
 
 
@@ -173,7 +150,9 @@ def test_an_operators_role_goes_into_the_request(page, folder):
     asked = folder / "inbox" / (json.loads(body)["id"] + ".json")
     assert status == 202 and json.loads(asked.read_text("utf-8"))["role"] == "operator"
     asked.unlink()
-    refused(page.ask("/act/mark", "POST", {}, cookie, **{"X-Haul-Token": "x"}), 403)
+    assert_refused(
+        page.ask("/act/mark", "POST", {}, cookie, **{"X-Haul-Token": "x"}), 403, one_line=True
+    )
 
 
 def test_the_recorder_refuses_a_viewer_too(page, folder):
@@ -211,7 +190,7 @@ def test_a_cookie_ends_after_twelve_hours_and_with_the_run(page):
     page.now += 12 * 3600 - 1
     assert page.ask("/since", cookie=cookie)[0] == 200
     page.now += 2
-    refused(page.ask("/since", cookie=cookie), 403)
+    assert_refused(page.ask("/since", cookie=cookie), 403, one_line=True)
     later = Sharing("127.0.0.1")
     later.port = page.server.port
     assert later.role({"HTTP_COOKIE": page.cookie("viewer")}) is None
@@ -251,10 +230,12 @@ def test_no_cookie_header_breaks_the_gate(text):
 # -- guessing ----------------------------------------------------------------------------------
 def test_guessing_is_slowed_for_one_address_and_for_nobody_else(page):
     for _ in range(5):
-        refused(page.enter("wrong"), 403)
+        assert_refused(page.enter("wrong"), 403, one_line=True)
     right = page.sharing.codes["viewer"]
-    refused(page.enter("wrong"), 429)
-    refused(page.enter(right), 429)  # also with the right one, or guessing would go on unslowed
+    assert_refused(page.enter("wrong"), 429, one_line=True)
+    assert_refused(
+        page.enter(right), 429
+    )  # also with the right one, or guessing would go on unslowed
     assert page.enter(right, source="127.0.0.2")[0] == 200
     page.now += 11
     assert page.enter(right)[0] == 200
@@ -331,15 +312,21 @@ def test_only_the_shared_address_is_listened_to_and_answered_under(page):
     assert page.server._waitress.socket.getsockname()[0] == "127.0.0.1"
     for host in ("localhost", "0.0.0.0", "yard.local", "127.0.0.1"):
         port = "" if host == "127.0.0.1" else f":{page.server.port}"
-        refused(page.ask("/enter", Host=host + port), 421)
+        assert_refused(page.ask("/enter", Host=host + port), 421, one_line=True)
     cookie = page.cookie("operator")
     for origin in ("http://evil.example", "null", f"http://localhost:{page.server.port}"):
-        refused(page.ask("/enter", "POST", {"code": "x"}, Origin=origin), 403)
-        refused(page.ask("/act/mark", "POST", {}, cookie, Origin=origin), 403)
-    refused(page.ask("/enter", "POST", {"code": "x"}, **{"Content-Type": "text/plain"}), 415)
-    refused(page.ask("/enter", "POST", {"code": 7}), 400)
-    refused(page.ask("/enter", "POST", {"code": "x", "role": "operator"}), 400)
-    refused(page.ask("/enter", "POST", {"code": "x" * 5000}), 413)
+        assert_refused(page.ask("/enter", "POST", {"code": "x"}, Origin=origin), 403, one_line=True)
+        assert_refused(page.ask("/act/mark", "POST", {}, cookie, Origin=origin), 403, one_line=True)
+    assert_refused(
+        page.ask("/enter", "POST", {"code": "x"}, **{"Content-Type": "text/plain"}),
+        415,
+        one_line=True,
+    )
+    assert_refused(page.ask("/enter", "POST", {"code": 7}), 400, one_line=True)
+    assert_refused(
+        page.ask("/enter", "POST", {"code": "x", "role": "operator"}), 400, one_line=True
+    )
+    assert_refused(page.ask("/enter", "POST", {"code": "x" * 5000}), 413, one_line=True)
 
 
 def test_an_address_that_is_not_ours_is_one_line(page):
@@ -393,7 +380,7 @@ def test_no_name_note_or_title_becomes_script_or_markup(tmp_path):
     from analysis.simulation.demo_haul import demo_text
 
     rig = re.sub(r"(?m)^title = .*$", "title = '" + HOSTILE + "'", demo_text("rig.toml"), count=1)
-    session = _session(tmp_path / HOSTILE.replace("/", "-"), rig=rig)
+    session = four_seconds(tmp_path / HOSTILE.replace("/", "-"), rig=rig)
     session.event(3.5, "mark", text=HOSTILE)
     session.clock(4.0)
     opened = Shared(tmp_path)
@@ -407,12 +394,12 @@ def test_no_name_note_or_title_becomes_script_or_markup(tmp_path):
         name = link[3:-1]
 
         def noted():
-            told = json.loads(opened.ask(f"/since?s={name}", cookie=cookie)[1])["p"]
-            return any(HOSTILE in str(row) for key, row in told.items() if key.startswith("e:"))
+            told = json.loads(opened.ask(f"/since?s={name}", cookie=cookie)[1])["parts"]
+            return any(HOSTILE in str(row) for key, row in told.items() if key.startswith("event:"))
 
-        wait_until(noted, 10, "the note is told")
+        until(noted, 10, "the note is told")
         status, body, headers = opened.ask(f"/since?s={name}", cookie=cookie)
-        told = json.loads(body)["p"]
+        told = json.loads(body)["parts"]
         assert told["head"]["title"] == HOSTILE  # as it is: the page sets it as text alone
         assert headers["Content-Type"] == "application/json"
         assert headers["X-Content-Type-Options"] == "nosniff"
@@ -421,7 +408,7 @@ def test_no_name_note_or_title_becomes_script_or_markup(tmp_path):
         answer = opened.ask(
             f"/act/{HOSTILE.replace('/', '')}".replace(" ", "%20"), "POST", {}, cookie
         )
-        refused(answer, 400, 404)
+        assert_refused(answer, 400, 404, one_line=True)
         assert b"<" not in answer[1]
     finally:
         opened.close()
@@ -490,7 +477,7 @@ def test_who_reads_no_answer_keeps_no_worker(page, monkeypatch):
             asked = time.monotonic()
             assert page.ask("/since", cookie=cookie)[0] == 200
             assert time.monotonic() - asked < 2.0
-        wait_until(lambda: len(page.server._waitress.active_channels) < 4, 8, "they are ended")
+        until(lambda: len(page.server._waitress.active_channels) < 4, 8, "they are ended")
 
 
 def test_one_address_cannot_take_every_place(page, monkeypatch):
@@ -597,7 +584,11 @@ def test_a_recording_shared_takes_an_operators_mark_and_refuses_a_viewers(tmp_pa
         for verb, text in (("mark", HOSTILE), ("end", "")):
             if verb == "end":
                 ids["viewer"] = ask(tmp_path / "s", "mark", text="seen", role="viewer")
-                time.sleep(0.3)
+                until(
+                    lambda: ids["viewer"] in [e.id for e in read_all(tmp_path / "s").events],
+                    5,
+                    "an answer",
+                )
             link.request("POST", f"/act/{verb}", json.dumps({"text": text}), sent)
             ids[verb] = json.loads(link.getresponse().read())["id"]
         link.close()

@@ -8,10 +8,9 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from support.channels import channel
 
 from logger.calibration import calibration
-from logger.calibration.iso376_e74 import terms
-from logger.calibration.points_file import MOST_POINTS, read_points
 from logger.channels.sensors_file import parse_sensors
 from logger.errors import SensorsFault
 
@@ -27,6 +26,11 @@ def test_the_inverse_undoes_the_curve_for_numbers_and_arrays(degree: int) -> Non
     curve = calibration.fit(x, y, degree)
     assert np.allclose(curve.apply(y), x, atol=1e-6)
     assert curve.apply(float(y[7])) == pytest.approx(x[7], abs=1e-6)
+
+
+def counts(**keys: str | float) -> str:
+    """A cell that sends counts, with these further keys."""
+    return channel("f", "force", format="json", id="f", unit="count", **keys)
 
 
 def test_saved_and_loaded_it_is_the_same(tmp_path: Path) -> None:
@@ -48,18 +52,7 @@ def test_saved_and_loaded_it_is_the_same(tmp_path: Path) -> None:
 def test_a_channel_takes_its_calibration_and_applies_the_zero_first(tmp_path: Path) -> None:
     curve = calibration.fit([0.0, 1000.0, 2000.0, 3000.0], [8000.0, 8500.0, 9000.1, 9500.0], 1)
     calibration.save(curve, tmp_path / "cell-1.toml")
-    text = """
-    [[channel]]
-    name = "f"
-    quantity = "force"
-    at = "haul"
-    format = "json"
-    id = "f"
-    unit = "count"
-    scale = 17.0
-    zero = 10.0
-    calibration = "cell-1.toml"
-    """
+    text = counts(scale=17.0, zero=10.0, calibration="cell-1.toml")
     channel = parse_sensors(text, "s.toml", tmp_path).channels[0]
     assert channel.si(8510.0) == pytest.approx(1000.0, abs=0.2)
     assert channel.u_si(1000.0) == curve.u_tared(1000.0)  # it has a zero of its own
@@ -164,16 +157,7 @@ def test_with_a_zero_of_its_own_a_reading_is_a_difference_of_two() -> None:
 def test_a_counter_s_calibration_is_refused_for_a_cell(tmp_path: Path) -> None:
     curve = calibration.fit([0, 1, 2, 3], [0, 1, 2.1, 3], 1, quantity="length")
     calibration.save(curve, tmp_path / "counter.toml")
-    text = """
-    [[channel]]
-    name = "f"
-    quantity = "force"
-    at = "haul"
-    format = "json"
-    id = "f"
-    unit = "count"
-    calibration = "counter.toml"
-    """
+    text = counts(calibration="counter.toml")
     with pytest.raises(
         SensorsFault, match=r"counter\.toml calibrates a length, but this channel measures a force"
     ):
@@ -222,81 +206,6 @@ def test_a_curve_that_floats_cannot_hold_is_refused() -> None:
         calibration.fit([0, 1, 2, 3], [5.0, 7.0, 5.1, 6.9], 1)
     with pytest.raises(SensorsFault, match="too large or too small"):
         calibration.fit([0, 1e-300, 2e-300], [0, 1e200, 2.1e200], 1)
-
-
-@pytest.mark.parametrize(
-    ("text", "said"),
-    [
-        ("", "line 1: there is no header"),
-        ("1,2\n2,3\n", "line 1: the first line holds numbers, not the header"),
-        ("applied,reding\n", 'line 1: unknown column "reding"; write reading'),
-        ("Applied,reading\n", 'unknown column "Applied"; write applied'),
-        ("applied;reading\n1;2\n", "there is no comma between the columns"),
-        ("applied,run\n1,2\n", "one column reading, there are 0"),
-        ("applied,reading,reading\n1,2,3\n", "one column reading, there are 2"),
-        ("applied,reading\n", "there are no points"),
-        ("applied,reading\n1,x\n", 'line 2: reading "x" is not a number'),
-        ("applied,reading\n1,nan\n", "line 2"),
-        ("applied,reading\n1,1\n\n2,1e999\n", "line 4.*too large"),
-        ("applied,reading\n1,1e-300\n", "line 2.*too small"),
-        ("applied,reading\n1_0,1\n", 'line 2: applied "1_0"'),
-        ("applied,reading\n\u0661,1\n", "line 2: applied"),
-        ("applied,reading\n1," + "1" * 5000 + "\n", "line 2: reading"),
-        ("applied,reading\n1,1e" + "1" * 5000 + "\n", "line 2: reading"),
-        ("applied,reading\n1\n", "line 2: 1 cell, but the header has 2"),
-        ("applied,reading\n1,5,7\n", "line 2: 3 cells.*a point in numbers"),
-        ('applied,reading\n"1,5",7\n', "line 2: applied .*write 1.5"),
-        ("applied,reading\n5 kg,7\n", "line 2.*without a unit"),
-        ("applied,reading\n,7\n", "line 2: the cell of applied is empty"),
-        ("applied,reading,run\n1,7,\n", "line 2: the cell of run is empty"),
-        ("applied,reading,applied_u\n1,7,-1\n", "line 2: applied_u.*negative"),
-        ('applied,reading\n1,"7\n', "line 2"),
-        ("applied,reading\n" + "1,2\n" * (MOST_POINTS + 1), "more than 10000 points"),
-        ("applied,reading\n1,\0\n", "line 2"),
-    ],
-)
-def test_a_table_of_points_names_the_line_at_fault(tmp_path: Path, text: str, said: str) -> None:
-    (tmp_path / "p.csv").write_text(text, "utf-8", newline="")
-    with pytest.raises(SensorsFault, match=said) as caught:
-        read_points(tmp_path / "p.csv")
-    assert str(caught.value).startswith(str(tmp_path / "p.csv")) and "\n" not in str(caught.value)
-    assert caught.value.cure
-
-
-@given(
-    data=st.binary(max_size=200)
-    | st.text('0123456789,.e+-\n\r"; applied,reading', max_size=80).map(
-        lambda s: ("applied,reading\n" + s).encode()
-    )
-)
-@settings(max_examples=300, deadline=None)
-def test_any_bytes_give_points_or_one_fault(
-    tmp_path_factory: pytest.TempPathFactory, data: bytes
-) -> None:
-    path = tmp_path_factory.getbasetemp() / "any.csv"
-    path.write_bytes(data)
-    try:
-        points = read_points(path)
-        for degree in (1, 2, 3):
-            curve = calibration.fit(
-                points.applied, points.reading, degree, resolution=points.resolution
-            )
-            assert np.isfinite(curve.coefficients).all() and np.isfinite(curve.covariance).all()
-            for term in terms(curve, points.applied, points.reading, points.run):
-                assert (term.value is None) == bool(term.why_not)
-                assert term.value is None or np.isfinite(term.value)
-    except SensorsFault as fault:
-        assert "\n" not in str(fault)
-
-
-def test_a_table_in_windows_line_ends_with_runs_and_doubts(tmp_path: Path) -> None:
-    (tmp_path / "p.csv").write_bytes(
-        b"\xef\xbb\xbfapplied, reading ,run,applied_u\r\n0,8000,a,0\r\n\r\n1e3, 8500.5 ,a,2.5\r\n"
-    )
-    points = read_points(tmp_path / "p.csv")
-    assert (points.applied, points.reading) == ((0.0, 1000.0), (8000.0, 8500.5))
-    assert (points.run, points.applied_u) == (("a", "a"), (0.0, 2.5))
-    assert points.resolution == pytest.approx(0.1)
 
 
 @pytest.mark.parametrize(

@@ -18,7 +18,7 @@ READS = [10.0, 110.0, 210.5, 411.0, 211.5, 110.8, 10.4, 10.2, 110.5, 210.4, 411.
 RUN = ["1"] * 7 + ["2"] * 4
 
 
-def found(
+def terms_by_key(
     applied: list[float] = APPLIED, reads: list[float] = READS, run: list[str] | None = RUN
 ) -> dict[str, Term]:
     return {term.key: term for term in terms(fit(applied, reads), applied, reads, run)}
@@ -27,22 +27,22 @@ def found(
 def test_repeatability_is_the_worst_spread_of_the_rising_runs() -> None:
     # deflections at 1000 N: 100.0 and 100.3; 2000 N: 200.5, 200.2; 4000 N: 401.0, 401.2
     by_hand = 100 * 0.3 / 100.15
-    term = found()["repeatability_percent"]
+    term = terms_by_key()["repeatability_percent"]
     assert term.value == pytest.approx(by_hand)
     assert "1000" in term.note and "ISO 376" in term.name
 
 
 def test_reversibility_compares_the_same_force_falling_and_rising() -> None:
     # run 1 at 1000 N: 100.8 falling, 100.0 rising; at 2000 N: 201.5 and 200.5
-    assert found()["reversibility_percent"].value == pytest.approx(100 * 0.8 / 100.0)
+    assert terms_by_key()["reversibility_percent"].value == pytest.approx(100 * 0.8 / 100.0)
 
 
 def test_zero_return_is_what_stays_after_unloading() -> None:
-    assert found()["zero_return_percent"].value == pytest.approx(100 * 0.4 / 401.0)
+    assert terms_by_key()["zero_return_percent"].value == pytest.approx(100 * 0.4 / 401.0)
 
 
 def test_lower_limit_is_in_newtons_and_no_class_begins_below_the_least_force() -> None:
-    terms_found = found()
+    terms_found = terms_by_key()
     curve = fit(APPLIED, READS)
     zero = (10.0 + 10.4 + 10.2) / 3
     ratio = [a / (r - zero) for a, r in zip(APPLIED, READS, strict=True) if a]
@@ -52,7 +52,7 @@ def test_lower_limit_is_in_newtons_and_no_class_begins_below_the_least_force() -
     assert terms_found["class_aa_from"].value is None
     assert "above the greatest force" in terms_found["class_aa_from"].why_not
     fine = [10 + a / 10 + 1e-4 * (-1) ** k for k, a in enumerate(APPLIED)]
-    assert found(reads=fine)["class_a_from"].value == 1000.0
+    assert terms_by_key(reads=fine)["class_a_from"].value == 1000.0
 
 
 def test_a_raw_count_with_a_large_offset_is_no_deflection() -> None:
@@ -60,10 +60,10 @@ def test_a_raw_count_with_a_large_offset_is_no_deflection() -> None:
     applied = [1000.0, 2000.0, 3000.0, 4000.0]
     plain = [100.0, 200.1, 300.0, 400.0]
     shifted = [8000.0 + r for r in plain]
-    assert found(applied, plain, None)["llf"].value == pytest.approx(
-        found(applied, shifted, None)["llf"].value, rel=1e-3
+    assert terms_by_key(applied, plain, None)["llf"].value == pytest.approx(
+        terms_by_key(applied, shifted, None)["llf"].value, rel=1e-3
     )
-    assert "c0" in found(applied, shifted, None)["llf"].note
+    assert "c0" in terms_by_key(applied, shifted, None)["llf"].note
 
 
 def test_a_coarse_reading_sets_the_lower_limit() -> None:
@@ -83,20 +83,20 @@ def test_a_coarse_reading_sets_the_lower_limit() -> None:
     ],
 )
 def test_what_the_points_do_not_show_is_not_known(rows: slice, key: str, why: str) -> None:
-    term = found(APPLIED[rows], READS[rows], RUN[rows])[key]
+    term = terms_by_key(APPLIED[rows], READS[rows], RUN[rows])[key]
     assert term.value is None and why in term.why_not
 
 
 def test_loadings_that_are_not_told_apart_give_no_reversibility() -> None:
-    unnamed = found(run=None)
+    unnamed = terms_by_key(run=None)
     assert "no column run" in unnamed["repeatability_percent"].why_not
     assert "more than once" in unnamed["reversibility_percent"].why_not
 
 
 @pytest.mark.parametrize("sign", [1.0, -1.0])
 def test_tension_and_compression_give_the_same_figures(sign: float) -> None:
-    plain = found()
-    other = found([sign * a for a in APPLIED], [sign * r for r in READS])
+    plain = terms_by_key()
+    other = terms_by_key([sign * a for a in APPLIED], [sign * r for r in READS])
     for key, term in plain.items():
         assert (term.value is None) == (other[key].value is None)
         if term.value is not None and key != "zero_return_percent":

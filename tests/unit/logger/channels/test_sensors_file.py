@@ -4,21 +4,21 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from support.channels import channel
 
 from logger.channels.sensors_file import for_recording, load_sensors, parse_sensors
 from logger.errors import SensorsFault
 
-COLUMNS = """
-[[channel]]
-name = "{name}"
-quantity = "length"
-at = "load"
-port = "/dev/ttyUSB0"
-baud = 9600
-format = "columns"
-column = {column}
-unit = "mm"
-"""
+COLUMNS = channel(
+    "{name}",
+    "length",
+    at="load",
+    port="/dev/ttyUSB0",
+    baud=9600,
+    format="columns",
+    column=0,
+    unit="mm",
+).replace("column = 0", "column = {column}")
 
 
 def test_every_key_of_the_interface_is_read() -> None:
@@ -53,24 +53,28 @@ def test_every_key_of_the_interface_is_read() -> None:
 @pytest.mark.parametrize(
     ("quantity", "unit", "si"),
     # NIST SP 811, appendix B: exact by definition
-    [("force", "N", 1.0), ("force", "kN", 1e3), ("force", "kgf", 9.80665), ("force", "kg", 9.80665),
-     ("force", "g", 9.80665e-3), ("force", "lbf", 4.4482216152605), ("force", "lb", 4.4482216152605),
-     ("length", "m", 1.0), ("length", "mm", 1e-3), ("length", "cm", 1e-2), ("length", "ft", 0.3048),
-     ("length", "in", 0.0254), ("force", "count", 1.0), ("length", "count", 1.0)],
+    [
+        ("force", "N", 1.0),
+        ("force", "kN", 1e3),
+        ("force", "kgf", 9.80665),
+        ("force", "kg", 9.80665),
+        ("force", "g", 9.80665e-3),
+        ("force", "lbf", 4.4482216152605),
+        ("force", "lb", 4.4482216152605),
+        ("length", "m", 1.0),
+        ("length", "mm", 1e-3),
+        ("length", "cm", 1e-2),
+        ("length", "ft", 0.3048),
+        ("length", "in", 0.0254),
+        ("force", "count", 1.0),
+        ("length", "count", 1.0),
+    ],
 )
 def test_units_are_worth_what_they_are(quantity: str, unit: str, si: float) -> None:
-    text = f"""
-    [[channel]]
-    name = "c"
-    quantity = "{quantity}"
-    at = "haul"
-    format = "json"
-    id = "c"
-    unit = "{unit}"
-    """
-    channel = parse_sensors(text, "s.toml").channels[0]
-    assert channel.si(1.0) == pytest.approx(si, rel=1e-15)
-    assert np.allclose(channel.si(np.array([1.0, 2.0])), [si, 2 * si], rtol=1e-15)
+    text = channel("c", quantity, format="json", id="c", unit=unit)
+    parsed = parse_sensors(text, "s.toml").channels[0]
+    assert parsed.si(1.0) == pytest.approx(si, rel=1e-15)
+    assert np.allclose(parsed.si(np.array([1.0, 2.0])), [si, 2 * si], rtol=1e-15)
 
 
 def test_saturation_is_judged_before_any_zero(force: str) -> None:
@@ -78,7 +82,10 @@ def test_saturation_is_judged_before_any_zero(force: str) -> None:
     assert not channel.saturated(5000.0)
     assert channel.saturated(5000.1) and channel.saturated(-5000.1)
     assert channel.saturated(np.array([4999.0, 5001.0])).tolist() == [False, True]
-    assert parse_sensors(force.replace("capacity = 5000.0", ""), "s").channels[0].saturated(9e9) is False
+    assert (
+        parse_sensors(force.replace("capacity = 5000.0", ""), "s").channels[0].saturated(9e9)
+        is False
+    )
 
 
 @pytest.mark.parametrize(
@@ -125,20 +132,40 @@ def test_what_is_wrong_is_said_in_one_line(change: str, said: str) -> None:
         ("[[channel]", "not valid TOML"),
         (COLUMNS.format(name="a", column=1) + COLUMNS.format(name="a", column=2), "are called"),
         (COLUMNS.format(name="a", column=1) + COLUMNS.format(name="b", column=1), "same column"),
-        (COLUMNS.format(name="a", column=1) + COLUMNS.format(name="b", column=2).replace("9600", "4800"),
-         "baud differs"),
+        (
+            COLUMNS.format(name="a", column=1)
+            + COLUMNS.format(name="b", column=2).replace("9600", "4800"),
+            "baud differs",
+        ),
         (COLUMNS.format(name="a", column=1).replace('unit = "mm"', 'unit = "N"'), "does not fit"),
         (COLUMNS.format(name="a", column=1).replace("column = 1", ""), "needs it"),
         (COLUMNS.format(name="a", column=3) + "count = 2", "is greater than count = 2"),
-        (COLUMNS.format(name="a", column=1) + 'decimal = ","\nseparator = ","', "cannot be the decimal mark and the separator"),
-        (COLUMNS.format(name="a", column=1) + 'decimal = ","\nseparator = ", "', "cannot be the decimal mark and the separator"),
-        (COLUMNS.format(name="a", column=1) + 'decimal = ";"', 'write one of ., ,'),
-        (COLUMNS.format(name="a", column=1) + 'decimal = ","' + COLUMNS.format(name="b", column=2),
-         "decimal differs"),
-        (COLUMNS.format(name="a", column=1) + 'separator = ";"' + COLUMNS.format(name="b", column=2),
-         "separator differs"),
-        (COLUMNS.format(name="a", column=1).replace('"columns"\ncolumn = 1', '"json"\nid = "a"') + 'decimal = ","',
-         "decimal: does not belong to format json"),
+        (
+            COLUMNS.format(name="a", column=1) + 'decimal = ","\nseparator = ","',
+            "cannot be the decimal mark and the separator",
+        ),
+        (
+            COLUMNS.format(name="a", column=1) + 'decimal = ","\nseparator = ", "',
+            "cannot be the decimal mark and the separator",
+        ),
+        (COLUMNS.format(name="a", column=1) + 'decimal = ";"', "write one of ., ,"),
+        (
+            COLUMNS.format(name="a", column=1)
+            + 'decimal = ","\n'
+            + COLUMNS.format(name="b", column=2),
+            "decimal differs",
+        ),
+        (
+            COLUMNS.format(name="a", column=1)
+            + 'separator = ";"\n'
+            + COLUMNS.format(name="b", column=2),
+            "separator differs",
+        ),
+        (
+            COLUMNS.format(name="a", column=1).replace('"columns"\ncolumn = 1', '"json"\nid = "a"')
+            + 'decimal = ","',
+            "decimal: does not belong to format json",
+        ),
     ],
 )
 def test_a_file_that_makes_no_sense_is_refused(text: str, said: str) -> None:
@@ -147,7 +174,9 @@ def test_a_file_that_makes_no_sense_is_refused(text: str, said: str) -> None:
 
 
 def test_two_channels_may_share_a_port() -> None:
-    sensors = parse_sensors(COLUMNS.format(name="a", column=1) + COLUMNS.format(name="b", column=2), "s")
+    sensors = parse_sensors(
+        COLUMNS.format(name="a", column=1) + COLUMNS.format(name="b", column=2), "s"
+    )
     assert [c.name for c in sensors.ports()["/dev/ttyUSB0"]] == ["a", "b"]
 
 
@@ -167,7 +196,9 @@ ELSEWHERE = [
 
 
 @pytest.mark.parametrize("port", ELSEWHERE)
-def test_a_port_of_another_scheme_is_refused_when_the_file_is_read(port: str, force: str, tmp_path) -> None:  # type: ignore[no-untyped-def]
+def test_a_port_of_another_scheme_is_refused_when_the_file_is_read(
+    port: str, force: str, tmp_path
+) -> None:  # type: ignore[no-untyped-def]
     """Interface section 2, Ports: one of pyserial's other schemes writes files."""
     file = tmp_path / "sensors.toml"
     file.write_text(force + f'port = "{port}"\nbaud = 9600\n', "utf-8")
@@ -189,7 +220,9 @@ def test_a_port_of_another_scheme_is_refused_when_the_file_is_read(port: str, fo
      ("hwgrep://0403:6001&skip_busy", "hwgrep://0403:6001&skip_busy"), ("hwgrep://spy://x", "hwgrep://spy://x"),
      ("SOCKET://h:1", "socket://h:1"), ("HwGrep://FT", "hwgrep://FT")],
 )  # fmt: skip
-def test_the_schemes_of_the_interface_are_taken_in_any_case(port: str, taken: str, force: str) -> None:
+def test_the_schemes_of_the_interface_are_taken_in_any_case(
+    port: str, taken: str, force: str
+) -> None:
     assert parse_sensors(force + f"port = '{port}'\n", "s").channels[0].port == taken
 
 

@@ -9,6 +9,7 @@ from collections.abc import Callable, Sequence
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from support.channels import COLUMNS, JSON, XDR, XDR_TWO
 from support.fuzz_targets import FORMATS
 
 from logger.channels.channel import Channel
@@ -20,49 +21,21 @@ from logger.formats.registry import decoder_for, encode
 from logger.formats.xdr import checksum, checksums, sentence
 
 Make = Callable[[str], tuple[Channel, ...]]
-XDR = """
-[[channel]]
-name = "f"
-quantity = "force"
-at = "haul"
-format = "xdr"
-id = "HAUL"
-"""
-XDR_TWO = XDR + """
-[[channel]]
-name = "d"
-quantity = "length"
-at = "haul"
-format = "xdr"
-id = "ROPE"
-"""
-JSON = """
-[[channel]]
-name = "f"
-quantity = "force"
-at = "haul"
-format = "json"
-id = "HAUL"
-unit = "N"
-"""
-COLUMNS = """
-[[channel]]
-name = "f"
-quantity = "force"
-at = "haul"
-format = "columns"
-column = 2
-separator = ","
-unit = "N"
-"""
 UNSTATED = COLUMNS.replace('separator = ","\n', "")
 DECIMAL_COMMA = UNSTATED + 'decimal = ","\n'
-ALL = {"xdr": XDR, "xdr two": XDR_TWO, "json": JSON, "columns": COLUMNS,
-       "columns space": COLUMNS.replace('","', '" "'), "columns unstated": UNSTATED,
-       "columns one number": UNSTATED.replace("column = 2", "column = 1"),
-       "columns point": UNSTATED + 'decimal = "."\n', "columns comma": DECIMAL_COMMA,
-       "columns comma one number": DECIMAL_COMMA.replace("column = 2", "column = 1"),
-       "columns comma semicolon": COLUMNS.replace('","', '";"') + 'decimal = ","\n'}
+ALL = {
+    "xdr": XDR,
+    "xdr two": XDR_TWO,
+    "json": JSON,
+    "columns": COLUMNS,
+    "columns space": COLUMNS.replace('","', '" "'),
+    "columns unstated": UNSTATED,
+    "columns one number": UNSTATED.replace("column = 2", "column = 1"),
+    "columns point": UNSTATED + 'decimal = "."\n',
+    "columns comma": DECIMAL_COMMA,
+    "columns comma one number": DECIMAL_COMMA.replace("column = 2", "column = 1"),
+    "columns comma semicolon": COLUMNS.replace('","', '";"') + 'decimal = ","\n',
+}
 GOOD = b"$YXXDR,N,1234.5,N,HAUL*" + b"%02X\r\n" % checksum(b"YXXDR,N,1234.5,N,HAUL")
 
 
@@ -82,10 +55,13 @@ def decode(text: str, *chunks: bytes) -> tuple[dict[str, list[bytes]], Decoder]:
 
 @pytest.mark.parametrize(
     ("body", "stated"),
-    # published NMEA 0183 sentences (check-values.md 6.1); the third derived there
-    [(b"SDXDR,C,23.15,C,WTHI", 0x70),
-     (b"HCXDR,A,171,D,PITCH,A,-37,D,ROLL,G,367,,MAGX,G,2420,,MAGY,G,-8984,,MAGZ", 0x41),
-     (b"YXXDR,N,1234.5,N,LC1,D,2.500,M,ROPE1", 0x77)],
+    # two published NMEA 0183 XDR sentences with their checksums, read in public documents that show them
+    # (no page is given there); the third by hand: XOR of all between $ and *
+    [
+        (b"SDXDR,C,23.15,C,WTHI", 0x70),
+        (b"HCXDR,A,171,D,PITCH,A,-37,D,ROLL,G,367,,MAGX,G,2420,,MAGY,G,-8984,,MAGZ", 0x41),
+        (b"YXXDR,N,1234.5,N,LC1,D,2.500,M,ROPE1", 0x77),
+    ],
 )
 def test_checksums_of_published_sentences(body: bytes, stated: int) -> None:
     assert checksum(body) == stated
@@ -120,17 +96,19 @@ def test_a_torn_line_is_taken_up_again_at_the_last_dollar() -> None:
 
 @pytest.mark.parametrize(
     ("line", "cause"),
-    [(GOOD.replace(b"5,N", b"6,N"), "wrong checksum"),
-     (GOOD[: GOOD.index(b"*")] + b"\r\n", "no checksum"),
-     (b"garbage\n", "no sentence"),
-     (b"$YXXDR,N,12\n", "no checksum"),
-     (b"\xff\xfe\x00\n", "not ASCII"),
-     (sentence([("force", "nan", "HAUL")]), "not a finite number"),
-     (sentence([("force", "inf", "HAUL")]), "not a finite number"),
-     (sentence([("force", "1e999", "HAUL")]), "not a number"),
-     (sentence([("force", "12.5x", "HAUL")]), "not a number"),
-     (sentence([("length", "12.5", "HAUL")]), "another type or unit than the channel's"),
-     (b"x" * 5000 + b"\n", "longer than 4 kB")],
+    [
+        (GOOD.replace(b"5,N", b"6,N"), "wrong checksum"),
+        (GOOD[: GOOD.index(b"*")] + b"\r\n", "no checksum"),
+        (b"garbage\n", "no sentence"),
+        (b"$YXXDR,N,12\n", "no checksum"),
+        (b"\xff\xfe\x00\n", "not ASCII"),
+        (sentence([("force", "nan", "HAUL")]), "not a finite number"),
+        (sentence([("force", "inf", "HAUL")]), "not a finite number"),
+        (sentence([("force", "1e999", "HAUL")]), "not a number"),
+        (sentence([("force", "12.5x", "HAUL")]), "not a number"),
+        (sentence([("length", "12.5", "HAUL")]), "another type or unit than the channel's"),
+        (b"x" * 5000 + b"\n", "longer than 4 kB"),
+    ],
 )
 def test_every_dropped_line_is_counted_by_its_cause(line: bytes, cause: str) -> None:
     readings, decoder = decode(XDR, GOOD, line, GOOD)
@@ -172,7 +150,9 @@ def test_columns_learn_their_count_and_take_a_glued_unit() -> None:
     )
     assert readings == {"f": [b"10", b"11", b"12", b"15"]}
     assert decoder.causes == {
-        "another unit than the channel's": 1, "another number of columns": 2, "not a number": 3,
+        "another unit than the channel's": 1,
+        "another number of columns": 2,
+        "not a number": 3,
         "not a finite number": 1,
     }
 
@@ -193,7 +173,17 @@ FIRST = UNSTATED.replace("column = 2", "column = 1")
 
 @pytest.mark.parametrize(
     "line",
-    [b"1,90 kN", b"1,412.7 N", b"1,90", b"-1,5", b"412.7,10", b"1, 2,3", b"N 1,5", b"1,2\r", b"x,1,2"],
+    [
+        b"1,90 kN",
+        b"1,412.7 N",
+        b"1,90",
+        b"-1,5",
+        b"412.7,10",
+        b"1, 2,3",
+        b"N 1,5",
+        b"1,2\r",
+        b"x,1,2",
+    ],
 )
 @pytest.mark.parametrize("whole", [True, False])
 def test_a_comma_between_two_digits_is_never_guessed(line: bytes, whole: bool) -> None:
@@ -212,7 +202,9 @@ def test_a_block_of_columns_with_a_comma_is_not_guessed_either() -> None:
         assert decoder.causes == {COMMA: 40} and decoder.drops == {"f": 40}
 
 
-@pytest.mark.parametrize("line", [b"1, 20", b"1 ,20", b"1,-20", b"1,\t20", b"1,.5", b"HAUL,20", b"1 N,20 N"])
+@pytest.mark.parametrize(
+    "line", [b"1, 20", b"1 ,20", b"1,-20", b"1,\t20", b"1,.5", b"HAUL,20", b"1 N,20 N"]
+)
 def test_a_comma_that_is_not_between_two_digits_separates(line: bytes) -> None:
     readings, decoder = decode(UNSTATED, line + b"\n")
     assert readings == {"f": [line.split(b",")[1].strip().removesuffix(b" N")]}
@@ -234,9 +226,16 @@ def test_a_separator_that_one_channel_of_the_port_states_holds_for_the_port() ->
 
 @pytest.mark.parametrize(
     ("line", "readings"),
-    [(b"1,90;2,5", [b"1.90", b"2.5"]), (b"1,90 2,5", [b"1.90", b"2.5"]), (b"1,90\t2,5", [b"1.90", b"2.5"]),
-     (b" -1,90 ;  +2,5e1 ", [b"-1.90", b"+2.5e1"]), (b"1,90 N 2,5 N", [b"1.90", b"2.5"]),
-     (b"1;2", [b"1", b"2"]), (b",5  ;,25", [b".5", b".25"]), (b"1,90N\t2,5n", [b"1.90", b"2.5"])],
+    [
+        (b"1,90;2,5", [b"1.90", b"2.5"]),
+        (b"1,90 2,5", [b"1.90", b"2.5"]),
+        (b"1,90\t2,5", [b"1.90", b"2.5"]),
+        (b" -1,90 ;  +2,5e1 ", [b"-1.90", b"+2.5e1"]),
+        (b"1,90 N 2,5 N", [b"1.90", b"2.5"]),
+        (b"1;2", [b"1", b"2"]),
+        (b",5  ;,25", [b".5", b".25"]),
+        (b"1,90N\t2,5n", [b"1.90", b"2.5"]),
+    ],
 )
 def test_a_decimal_comma_is_read_and_blank_tab_and_semicolon_separate(
     line: bytes, readings: list[bytes]
@@ -250,9 +249,17 @@ def test_a_decimal_comma_is_read_and_blank_tab_and_semicolon_separate(
 
 @pytest.mark.parametrize(
     ("line", "cause"),
-    [(b"1,90 kN", "another unit than the channel's"), (b"1.412,7", "not a number"), (b"1.5", "not a number"),
-     (b"1,412,700", "not a number"), (b"1, 5", "not a number"), (b"1,90 t", "not a number"),
-     (b"- 1,90", "not a number"), (b"1,", "not a number"), (b"nan", "not a finite number")],
+    [
+        (b"1,90 kN", "another unit than the channel's"),
+        (b"1.412,7", "not a number"),
+        (b"1.5", "not a number"),
+        (b"1,412,700", "not a number"),
+        (b"1, 5", "not a number"),
+        (b"1,90 t", "not a number"),
+        (b"- 1,90", "not a number"),
+        (b"1,", "not a number"),
+        (b"nan", "not a finite number"),
+    ],
 )
 def test_with_a_decimal_comma_what_is_no_number_is_dropped(line: bytes, cause: str) -> None:
     """A unit word or a lone sign stays with its number: 1,90 kN must not read 1.90 N."""
@@ -268,7 +275,9 @@ def test_a_decimal_comma_goes_with_a_stated_separator() -> None:
     assert readings == {"f": [b"2.5", b"3.5", b"4.5"]}
 
 
-@pytest.mark.parametrize("line", [b'{"HAUL": "1,90"}', b'{"HAUL": 1,90}', b'{"HAUL": [1,90]}', b"1,90"])
+@pytest.mark.parametrize(
+    "line", [b'{"HAUL": "1,90"}', b'{"HAUL": 1,90}', b'{"HAUL": [1,90]}', b"1,90"]
+)
 def test_json_reads_no_number_with_a_comma(line: bytes) -> None:
     readings, decoder = decode(JSON, line + b"\n")
     assert not readings and decoder.drops == {"f": 1}
@@ -299,8 +308,18 @@ def test_json_takes_the_whole_line_first_and_a_later_brace_if_that_fails() -> No
 
 @pytest.mark.parametrize(
     "line",
-    [b'{"HAUL": NaN}', b'{"HAUL": Infinity}', b'{"HAUL": "12"}', b'{"HAUL": true}', b'{"HAUL": null}',
-     b'{"HAUL": 1e999}', b"[" * 4000, b'{"a":' * 800, b"12", b'{"HAUL": ' + b"9" * 3000 + b"}"],
+    [
+        b'{"HAUL": NaN}',
+        b'{"HAUL": Infinity}',
+        b'{"HAUL": "12"}',
+        b'{"HAUL": true}',
+        b'{"HAUL": null}',
+        b'{"HAUL": 1e999}',
+        b"[" * 4000,
+        b'{"a":' * 800,
+        b"12",
+        b'{"HAUL": ' + b"9" * 3000 + b"}",
+    ],
 )
 def test_json_drops_what_is_no_finite_number(line: bytes) -> None:
     readings, decoder = decode(JSON, line + b"\n")
@@ -309,23 +328,66 @@ def test_json_drops_what_is_no_finite_number(line: bytes) -> None:
 
 PIECES = st.one_of(
     st.binary(max_size=40),
-    st.sampled_from([
-        b"\n", b"\r\n", b"\r", b"$", b"{", b"}", b",", b" ", b"*40", GOOD, GOOD[:10], GOOD[10:],
-        b"$SDXDR,C,23.15,C,WTHI*70\r\n", b"$YXXDR,N,1,N,HAUL,D,2,M,ROPE*", b"1,2\n", b"1,2,3\r\n",
-        b"1,90 kN\n", b"1, 2\n", b"1,5;2,5\n", b"1,5 2,5\r\n", b"1,5\n" * 10, b"7.5\n" * 10, b"1, 2\n" * 5,
-        b"1,5;2,5\n" * 10, b"1,-2\n" * 10, b"- 1,5\n", b"1,;2\n", b"1;,2\r\n" * 5,
-        b"1 2\n", b"1  3 \n", b"1\t2\n", b"1,2N\n", b" 1 , 2 \n", b",,\n", b'{"HAUL": 1.5}\n',
-        b'{"HAUL": {"HAUL": 2}}\n', b'{"x": 1}\r\n', b"x" * 5000, b"1,2\n" * 30, GOOD * 30,
-        sentence([("force", "1.5", "HAUL"), ("length", "-2", "ROPE")]) * 20,
-        b'{"HAUL": 3}\n' * 10, b"1 2\n" * 10, b"nan,inf\n", b"\xff\n", b"\0\n",
-    ]),
+    st.sampled_from(
+        [
+            b"\n",
+            b"\r\n",
+            b"\r",
+            b"$",
+            b"{",
+            b"}",
+            b",",
+            b" ",
+            b"*40",
+            GOOD,
+            GOOD[:10],
+            GOOD[10:],
+            b"$SDXDR,C,23.15,C,WTHI*70\r\n",
+            b"$YXXDR,N,1,N,HAUL,D,2,M,ROPE*",
+            b"1,2\n",
+            b"1,2,3\r\n",
+            b"1,90 kN\n",
+            b"1, 2\n",
+            b"1,5;2,5\n",
+            b"1,5 2,5\r\n",
+            b"1,5\n" * 10,
+            b"7.5\n" * 10,
+            b"1, 2\n" * 5,
+            b"1,5;2,5\n" * 10,
+            b"1,-2\n" * 10,
+            b"- 1,5\n",
+            b"1,;2\n",
+            b"1;,2\r\n" * 5,
+            b"1 2\n",
+            b"1  3 \n",
+            b"1\t2\n",
+            b"1,2N\n",
+            b" 1 , 2 \n",
+            b",,\n",
+            b'{"HAUL": 1.5}\n',
+            b'{"HAUL": {"HAUL": 2}}\n',
+            b'{"x": 1}\r\n',
+            b"x" * 5000,
+            b"1,2\n" * 30,
+            GOOD * 30,
+            sentence([("force", "1.5", "HAUL"), ("length", "-2", "ROPE")]) * 20,
+            b'{"HAUL": 3}\n' * 10,
+            b"1 2\n" * 10,
+            b"nan,inf\n",
+            b"\xff\n",
+            b"\0\n",
+        ]
+    ),
 )
 
 
 @pytest.mark.parametrize("kind", list(ALL))
 @settings(max_examples=60, deadline=None)
-@given(pieces=st.lists(PIECES, max_size=12), cuts=st.lists(st.integers(0, 6000), max_size=12),
-       torn=st.booleans())
+@given(
+    pieces=st.lists(PIECES, max_size=12),
+    cuts=st.lists(st.integers(0, 6000), max_size=12),
+    torn=st.booleans(),
+)
 def test_any_chunking_gives_the_same_and_nothing_raises(
     kind: str, pieces: list[bytes], cuts: list[int], torn: bool
 ) -> None:

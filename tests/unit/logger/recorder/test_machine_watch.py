@@ -1,22 +1,13 @@
-"""The machine that records: disk left, power source, sleep held off.
-
-The systems' own words are from the Linux kernel's Documentation/ABI/testing/sysfs-class-power and
-from systemd-inhibit(1).
-"""
+"""The machine that records: what is left of the disk, and what of disk and power becomes an event."""
 
 import os
-import signal
-import subprocess
-import sys
-import time
-from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from support.systems import linux
 
-from logger.recorder import keep_awake as awake
-from logger.recorder.keep_awake import HELD, NOT_HELD, TRYING, SleepInhibitor
+from logger.recorder.keep_awake import SleepInhibitor
 from logger.recorder.machine_watch import (
     DiskLeft,
     MachineWatch,
@@ -26,60 +17,15 @@ from logger.recorder.machine_watch import (
     tables_size,
     time_text,
 )
-from logger.recorder.power_supply import PowerState, read_power
+from logger.recorder.power_supply import PowerState
 from logger.recorder.recorder import record
 from logger.session.reader import read_all
 from logger.transports.simulated import Player, serve_tcp
 
-linux = pytest.mark.skipif(sys.platform != "linux", reason="other system: Linux's own files")
 MB, HOUR = 1e6, 3600.0
 
 
 # -- power ---------------------------------------------------------------------------------------
-def supplies(folder: Path, **found) -> Path:
-    for name, files in found.items():
-        (folder / name).mkdir(parents=True)
-        for key, text in files.items():
-            (folder / name / key).write_bytes(text.encode("latin-1") + b"\n")
-    return folder
-
-
-CELL = {"type": "Battery", "scope": "System", "capacity": "54"}
-PLUG = {"type": "Mains", "online": "1"}
-
-
-@linux
-@pytest.mark.parametrize(
-    ("found", "source", "percent"),
-    [
-        ({"BAT0": CELL | {"status": "Discharging"}, "AC": PLUG | {"online": "0"}}, "battery", 54),
-        ({"BAT0": CELL | {"status": "Charging"}, "AC": PLUG}, "mains", 54),
-        ({"BAT0": CELL | {"status": "Full"}}, "mains", 54),
-        ({"BAT0": CELL | {"status": "Not charging"}, "AC": PLUG}, "mains", 54),
-        # a charger too weak for what is drawn
-        ({"BAT0": CELL | {"status": "Discharging"}, "AC": PLUG}, "battery", 54),
-        ({"BAT0": CELL | {"status": "Unknown"}}, "", 54),
-        ({"BAT0": CELL | {"status": "Discharging"},
-          "BAT1": CELL | {"status": "Not charging", "capacity": "100"}}, "battery", 77),
-        ({"ups": {"type": "UPS", "status": "Discharging", "capacity": "80"}}, "battery", 80),
-        ({"mouse": CELL | {"scope": "Device", "status": "Discharging"}, "AC": PLUG}, "mains", None),
-        ({"mouse": CELL | {"scope": "Device", "status": "Discharging"}}, "", None),
-        ({"usb": {"type": "USB", "online": "1"}}, "mains", None),
-        ({"AC": PLUG | {"online": "0"}}, "", None),
-        ({"BAT0": {"type": "Battery", "status": "Discharging", "capacity": "900"}}, "battery", None),
-        ({"BAT0": {"type": "Battery", "status": "Discharging", "capacity": "\xff\x00x"}}, "battery", None),
-        ({"BAT0": {}}, "", None),
-        ({}, "", None),
-    ],
-)  # fmt: skip
-def test_power_is_what_the_kernel_says(tmp_path, found, source, percent):
-    assert read_power(supplies(tmp_path, **found)) == PowerState(source, percent)
-
-
-def test_power_that_nobody_tells_of_is_not_known(tmp_path):
-    assert read_power(tmp_path / "nothing").text() == "not known"
-    assert PowerState("battery", 54.4).text() == "on battery, 54 %, not charging: connect power"
-    assert PowerState("mains", None).text() == "mains"
 
 
 # -- disk ----------------------------------------------------------------------------------------
@@ -205,113 +151,6 @@ def test_a_battery_is_told_at_once_and_as_it_runs_down(tmp_path):
 
 
 # -- sleep ---------------------------------------------------------------------------------------
-@pytest.fixture
-def inhibitor(tmp_path, monkeypatch):
-    """A `systemd-inhibit` on the PATH: what it does is the given script's to say."""
-
-    def make(script: str) -> Path:
-        place = tmp_path / "bin" / "systemd-inhibit"
-        place.parent.mkdir(exist_ok=True)
-        place.write_text("#!/bin/sh\n" + script)
-        place.chmod(0o755)
-        monkeypatch.setenv("PATH", f"{place.parent}{os.pathsep}{os.environ['PATH']}")
-        return tmp_path
-
-    return make
-
-
-# as the real one: takes its options, then runs the command while the lock is held
-GIVES = 'echo "$@" > "{0}/asked"; while [ "${{1#--}}" != "$1" ]; do shift; done; echo $$ > "{0}/pid"; exec "$@"\n'
-
-
-def settled(held: SleepInhibitor, within_s: float = 5.0) -> str:
-    until = time.monotonic() + within_s
-    while held.state() == TRYING and time.monotonic() < until:
-        time.sleep(0.01)
-    return held.state()
-
-
-def gone(pid: int, within_s: float = 3.0) -> bool:
-    until = time.monotonic() + within_s
-    while time.monotonic() < until:
-        try:
-            os.kill(pid, 0)
-            stat = Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()[0]
-        except OSError:
-            return True
-        if stat == "Z":
-            return True
-        time.sleep(0.02)
-    return False
-
-
-@linux
-def test_sleep_is_held_off_until_it_is_let_go(inhibitor, tmp_path):
-    inhibitor(GIVES.format(tmp_path))
-    held = SleepInhibitor()
-    held.hold()
-    assert settled(held) == HELD
-    asked = (tmp_path / "asked").read_text()
-    assert "--what=sleep:idle" in asked and "--mode=block" in asked
-    pid = int((tmp_path / "pid").read_text())
-    held.release()
-    assert gone(pid) and held.state() == NOT_HELD
-
-
-@linux
-def test_the_lock_ends_with_a_recorder_that_is_killed(inhibitor, tmp_path):
-    inhibitor(GIVES.format(tmp_path))
-    script = (
-        "import time\nfrom logger.recorder.keep_awake import SleepInhibitor\nheld = SleepInhibitor()\nheld.hold()\ntime.sleep(60)\n"
-    )
-    with subprocess.Popen([sys.executable, "-c", script]) as owner:
-        until = time.monotonic() + 10
-        while not ((tmp_path / "pid").exists() and (tmp_path / "pid").read_text()):
-            assert time.monotonic() < until
-            time.sleep(0.02)
-        pid = int((tmp_path / "pid").read_text())
-        assert not gone(pid, 0.1)
-        owner.send_signal(signal.SIGKILL)
-    assert gone(pid)
-
-
-@linux
-@pytest.mark.parametrize("script", ["exit 1\n", "echo no; exec sleep 30\n", "exec sleep 30\n"])
-def test_a_system_that_refuses_or_says_nothing_is_not_believed(inhibitor, script, monkeypatch):
-    monkeypatch.setattr(awake, "ANSWERS_WITHIN_S", 0.3)
-    monkeypatch.setattr(awake, "ENDS_WITHIN_S", 0.1)
-    inhibitor(script)
-    held = SleepInhibitor()
-    held.hold()
-    assert settled(held) == NOT_HELD
-    held.release()
-
-
-@linux
-def test_without_the_command_the_person_is_asked(tmp_path, monkeypatch):
-    monkeypatch.setenv("PATH", str(tmp_path))
-    watched = MachineWatch(tmp_path)
-    watched.start()
-    texts = [n.text for n in watched.check(0.0)]
-    assert "this machine may fall asleep: turn sleep off in the system's settings" in texts
-    watched.stop()
-
-
-@linux
-def test_a_lock_that_is_lost_is_told(inhibitor, tmp_path):
-    inhibitor(GIVES.format(tmp_path))
-    watched = MachineWatch(tmp_path)
-    watched.start()
-    assert settled(watched.sleep_inhibitor) == HELD
-    assert any("held off" in n.text for n in watched.check(0.0))
-    os.kill(int((tmp_path / "pid").read_text()), signal.SIGKILL)
-    until = time.monotonic() + 5
-    told: list[str] = []
-    while not told and time.monotonic() < until:
-        told = [n.text for n in watched.check(1.0) if "asleep" in n.text]
-        time.sleep(0.02)
-    assert told == ["this machine may fall asleep: turn sleep off in the system's settings"]
-    watched.stop()
 
 
 # -- in a recording ------------------------------------------------------------------------------
@@ -326,7 +165,7 @@ def test_what_the_machine_is_short_of_becomes_events_of_the_session(yard, force)
     news: list[str] = []
     host = watch(yard.out, [5 * MB], [PowerState("battery", 9)])
     outcome = record(
-        yard.rig, yard.sensors, yard.out, for_s=1.0, machine=host,
+        yard.rig, yard.sensors_file, yard.out, for_s=1.0, machine=host,
         status=lambda status: news.extend(status.news),
     )  # fmt: skip
     player.stop()

@@ -6,110 +6,59 @@ import json
 import os
 import signal
 import subprocess
-import sys
 import threading
 import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 import pytest
+from support.channels import channel
+from support.systems import pseudo_terminals
+from support.waiting import until
+from support.yard import Yard, recording, silent_wire
 
 from logger.errors import CallFault, PortFault, SensorsFault, SessionFault
 from logger.formats.registry import encode
 from logger.recorder.alarms import AlarmRow
-from logger.recorder.recorder import Outcome, record
+from logger.recorder.recorder import record
 from logger.recorder.request_inbox import ask, ask_rig
 from logger.session.reader import Event, open_session, read_all, session_state
 from logger.session.verify import repair, verify
 from logger.transports.serial import open_port
+from logger.transports.simulated import PtyDevice
 
-pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")
-
-
-class Running:
-    """A recording in a thread of this process."""
-
-    def __init__(self, yard: Any, **options: Any) -> None:
-        self.yard, self.outcome, self.error = yard, None, None
-        self.thread = threading.Thread(target=self._run, kwargs=options, daemon=True)
-        self.thread.start()
-
-    def _run(self, **options: Any) -> None:
-        try:
-            self.outcome = record(self.yard.rig, self.yard.sensors, self.yard.out, **options)
-        except BaseException as error:
-            self.error = error
-
-    def end(self) -> Outcome:
-        ask(self.yard.out, "end")
-        self.thread.join(5)
-        assert isinstance(self.outcome, Outcome), self.error
-        return self.outcome
+pytestmark = pseudo_terminals
 
 
-def until(what: Callable[[], Any], timeout_s: float = 10.0) -> Any:
-    end = time.monotonic() + timeout_s
-    while time.monotonic() < end:
-        found = what()
-        if found:
-            return found
-        time.sleep(0.005)
-    raise AssertionError("did not come about in time")
+def answer(yard: Yard, request: str) -> Event:
+    return until(lambda: next((e for e in yard.events() if e.id == request), None))
 
 
-@contextmanager
-def recording(yard: Any, **options: Any) -> Iterator[Running]:
-    running = Running(yard, **options)
-    until(lambda: (yard.out / "inbox").is_dir() or not running.thread.is_alive())
-    until(lambda: kinds(yard).count("connect") >= 1 or options.get("wait"))
-    yield running
-    if running.thread.is_alive():
-        running.end()
-
-
-def rows(yard: Any) -> list[Event]:
-    try:
-        return list(read_all(yard.out).events)
-    except SessionFault:
-        return []
-
-
-def kinds(yard: Any) -> list[str]:
-    return [event.kind for event in rows(yard)]
-
-
-def count(yard: Any, name: str = "haul_force") -> int:
-    return len(read_all(yard.out).readings[name].time_s)
-
-
-def answer(yard: Any, request: str) -> Event:
-    return until(lambda: next((e for e in rows(yard) if e.id == request), None))
-
-
-def lines(sensors: Any, first: int, n: int, name: str = "haul_force") -> bytes:
-    which = [c for c in sensors.channels if c.name == name]
-    return b"".join(encode(which, {name: float(i)}) for i in range(first, first + n))
-
-
-def pty_yard(yard: Any, text: str) -> tuple[Any, Any]:
+def pty_yard(yard: Yard, text: str) -> PtyDevice:
+    """The yard's device on a pseudo-terminal; text: its channel without the port."""
     device = yard.pty()
-    return device, yard.write(text + f'port = "{device.url}"\nbaud = 115200\n')
+    yard.write(text + f'port = "{device.url}"\nbaud = 115200\n')
+    return device
 
 
-def test_two_ports_are_recorded_whole_and_sealed(yard: Any, force: str, travel: str) -> None:
+def test_two_ports_are_recorded_whole_and_sealed(yard: Yard, force: str, travel: str) -> None:
     pty, tcp = yard.pty(), yard.tcp()
-    sensors = yard.write(
-        force + f'port = "{pty.url}"\nbaud = 115200\n' + travel + f'port = "{tcp.url}"\nbaud = 9600\n')
+    yard.write(
+        force
+        + f'port = "{pty.url}"\nbaud = 115200\n'
+        + travel
+        + f'port = "{tcp.url}"\nbaud = 9600\n'
+    )
     with recording(yard) as running:
-        until(lambda: kinds(yard).count("connect") == 2)  # pyserial throws away what comes while it opens
+        until(
+            lambda: yard.kinds().count("connect") == 2
+        )  # pyserial throws away what comes while it opens
         assert session_state(yard.out) == "growing"
         for i in range(0, 400, 20):
-            pty.send(lines(sensors, i, 20), 1.0)
-            tcp.send(lines(sensors, i, 20, "haul_travel"), 1.0)
-            time.sleep(0.01)
-        until(lambda: count(yard) == 400 and count(yard, "haul_travel") == 400)
+            pty.send(yard.lines(i, 20), 1.0)
+            tcp.send(yard.lines(i, 20, "haul_travel"), 1.0)
+            time.sleep(0.01)  # the pace of two devices of 2 kHz: lines come in many pieces
+        until(lambda: len(yard.values()) == 400 and len(yard.values("haul_travel")) == 400)
         outcome = running.end()
     assert (outcome.state, outcome.reason) == ("sealed", "end")
     assert outcome.readings == {"haul_force": 400, "haul_travel": 400}
@@ -124,107 +73,120 @@ def test_two_ports_are_recorded_whole_and_sealed(yard: Any, force: str, travel: 
     assert not (yard.out / "inbox").exists() and not (yard.out / "recorder.lock").exists()
 
 
-def test_a_row_is_in_the_file_within_50_ms_of_its_arrival(yard: Any, force: str) -> None:
+def test_a_row_is_in_the_file_within_50_ms_of_its_arrival(yard: Yard, force: str) -> None:
     """Budget of interface section 4; three times of it on a shared machine."""
-    device, sensors = pty_yard(yard, force)
+    device = pty_yard(yard, force)
     with recording(yard):
         path, waits = yard.out / "readings.csv", []
         for i in range(10):
             size = path.stat().st_size
             began = time.monotonic()
-            device.send(lines(sensors, i, 1))
-            while path.stat().st_size == size and time.monotonic() - began < 1:
-                time.sleep(0.001)
+            device.send(yard.lines(i, 1))
+            until(lambda size=size: path.stat().st_size != size, 5, "the row")
             waits.append(time.monotonic() - began)
-            time.sleep(0.03)
+            time.sleep(0.03)  # so that the next line comes at another moment of the writer's beat
     assert sorted(waits)[5] < 0.15
 
 
-def test_an_unplugged_socket_loses_no_line_and_comes_back(yard: Any, force: str) -> None:
+def test_an_unplugged_socket_loses_no_line_and_comes_back(yard: Yard, force: str) -> None:
     device = yard.tcp()
-    sensors = yard.write(force + f'port = "{device.url}"\nbaud = 9600\n')
+    yard.write(force + f'port = "{device.url}"\nbaud = 9600\n')
     with recording(yard) as running:
         for turn in range(3):
-            device.send(lines(sensors, turn * 50, 50), 1.0)
+            device.send(yard.lines(turn * 50, 50), 1.0)
             device.drop_clients()  # at once: what was sent is still on its way
-            until(lambda n=turn: kinds(yard).count("disconnect") == n + 1)
-            until(lambda n=turn: kinds(yard).count("connect") == n + 2)  # open, not only accepted
-        device.send(lines(sensors, 150, 5), 1.0)
-        until(lambda: count(yard) == 155)
+            until(lambda n=turn: yard.kinds().count("disconnect") == n + 1)
+            until(lambda n=turn: yard.kinds().count("connect") == n + 2)  # open, not only accepted
+        device.send(yard.lines(150, 5), 1.0)
+        until(lambda: len(yard.values()) == 155)
         outcome = running.end()
-    assert read_all(yard.out).readings["haul_force"].reading.tolist() == [float(i) for i in range(155)]
+    assert read_all(yard.out).readings["haul_force"].reading.tolist() == [
+        float(i) for i in range(155)
+    ]
     assert outcome.drops == {"haul_force": 0}
-    assert kinds(yard).count("connect") == 4
+    assert yard.kinds().count("connect") == 4
 
 
-def test_a_pulled_terminal_is_told_and_a_new_one_is_taken_up(yard: Any, force: str) -> None:
+def test_a_pulled_terminal_is_told_and_a_new_one_is_taken_up(yard: Yard, force: str) -> None:
     first = yard.pty()
     link = yard.folder / "cell"
     link.symlink_to(first.url)
-    sensors = yard.write(force + f'port = "{link}"\nbaud = 115200\nstale_after_s = 0.3\n')
+    yard.write(force + f'port = "{link}"\nbaud = 115200\nstale_after_s = 0.3\n')
     with recording(yard) as running:
-        first.send(lines(sensors, 0, 10), 1.0)
-        until(lambda: count(yard) == 10)
+        first.send(yard.lines(0, 10), 1.0)
+        until(lambda: len(yard.values()) == 10)
         first.close()
         link.unlink()
-        until(lambda: "disconnect" in kinds(yard))
-        time.sleep(1.0)
+        until(lambda: "disconnect" in yard.kinds())
+        time.sleep(1.0)  # unplugged for so long that the tries to open come as rarely as they get
         second = yard.pty()
         link.symlink_to(second.url)
         came = time.monotonic()
-        until(lambda: kinds(yard).count("connect") == 2)
+        until(lambda: yard.kinds().count("connect") == 2)
         assert time.monotonic() - came < 1.0
-        second.send(lines(sensors, 10, 10), 1.0)
-        until(lambda: count(yard) == 20)
+        second.send(yard.lines(10, 10), 1.0)
+        until(lambda: len(yard.values()) == 20)
         running.end()
-    events = rows(yard)
+    events = yard.events()
     gap = next(event for event in events if event.kind == "gap")
     assert gap.channel == "haul_force" and gap.value is not None and 1.0 < gap.value < 3.0
     lost = next(event for event in events if event.kind == "disconnect")
     assert lost.channel == "haul_force" and str(link) in lost.text
 
 
-def test_no_port_is_one_line_and_leaves_nothing(yard: Any, force: str) -> None:
+def test_no_port_is_one_line_and_leaves_nothing(yard: Yard, force: str) -> None:
     yard.write(force + 'port = "/dev/none-of-this"\nbaud = 9600\n')
     with pytest.raises(PortFault, match="no port opens") as caught:
-        record(yard.rig, yard.sensors, yard.out, for_s=1.0)
+        record(yard.rig, yard.sensors_file, yard.out, for_s=1.0)
     assert "\n" not in str(caught.value) and "--wait" in str(caught.value)
     assert not yard.out.exists()
 
 
-@pytest.mark.parametrize("url", ["socket://127.0.0.1:1", "hwgrep://FFFF:FFFF", "hwgrep://spy://x", "/dev/null", "\x2ftmp"])
-def test_hostile_ports_are_one_line(yard: Any, force: str, url: str) -> None:
+@pytest.mark.parametrize(
+    "url",
+    ["socket://127.0.0.1:1", "hwgrep://FFFF:FFFF", "hwgrep://spy://x", "/dev/null", "\x2ftmp"],
+)
+def test_hostile_ports_are_one_line(yard: Yard, force: str, url: str) -> None:
     yard.write(force + f'port = "{url}"\nbaud = 9600\n')
     with pytest.raises(PortFault):
-        record(yard.rig, yard.sensors, yard.out, for_s=1.0)
+        record(yard.rig, yard.sensors_file, yard.out, for_s=1.0)
 
 
 @pytest.mark.parametrize("scheme", ["spy", "SPY"])
-def test_a_port_that_would_write_a_file_is_refused_and_writes_none(yard: Any, force: str, scheme: str) -> None:
+def test_a_port_that_would_write_a_file_is_refused_and_writes_none(
+    yard: Yard, force: str, scheme: str
+) -> None:
     device, file = yard.pty(), yard.folder / "written"
     text = force + f'port = "{scheme}://{device.url}?file={file}"\nbaud = 9600\n'
     yard.write(force)
-    yard.sensors.write_text(text)
+    yard.sensors_file.write_text(text)
     with pytest.raises(SensorsFault, match=scheme):
-        record(yard.rig, yard.sensors, yard.out, for_s=0.2)
+        record(yard.rig, yard.sensors_file, yard.out, for_s=0.2)
     assert not file.exists() and not yard.out.exists()
 
 
 @pytest.mark.parametrize("nest", ["{}", "alt://{}", "hwgrep://{}", "HWGREP://{}"])
-def test_the_place_that_opens_refuses_other_schemes_too(yard: Any, nest: str) -> None:
+def test_the_place_that_opens_refuses_other_schemes_too(yard: Yard, nest: str) -> None:
     device, file = yard.pty(), yard.folder / "written"
     for scheme in ("spy", "SPY"):
         url = nest.format(f"{scheme}://{device.url}?file={file}")
         with pytest.raises((PortFault, OSError)) as caught:
             open_port(url, 9600).close()
         assert isinstance(caught.value, PortFault) or nest.lower() == "hwgrep://{}"
-    for url in ("loop://", "Loop://", "alt:///dev/null", "file:///dev/null", "stdin:", "udp://127.0.0.1:1"):
+    for url in (
+        "loop://",
+        "Loop://",
+        "alt:///dev/null",
+        "file:///dev/null",
+        "stdin:",
+        "udp://127.0.0.1:1",
+    ):
         with pytest.raises(PortFault, match="rfc2217"):
             open_port(url, 9600).close()
     assert not file.exists()
 
 
-def test_a_scheme_in_capitals_opens_what_it_names(yard: Any) -> None:
+def test_a_scheme_in_capitals_opens_what_it_names(yard: Yard) -> None:
     """Where pyserial itself takes HWGREP://x for the name of a file."""
     device = yard.tcp()
     open_port(device.url.replace("socket", "SOCKET"), None).close()
@@ -232,23 +194,14 @@ def test_a_scheme_in_capitals_opens_what_it_names(yard: Any) -> None:
         open_port("HWGREP://FFFF:FFFF", 9600)
 
 
-COLUMNS = """
-[[channel]]
-name = "haul_force"
-quantity = "force"
-at = "haul"
-format = "columns"
-column = 1
-unit = "kN"
-capacity = 5000.0
-"""
+COLUMNS = channel("haul_force", "force", format="columns", column=1, unit="kN", capacity=5000.0)
 
 
-def test_a_comma_that_is_not_guessed_is_told_once_with_what_to_write(yard: Any) -> None:
-    device, _ = pty_yard(yard, COLUMNS)
+def test_a_comma_that_is_not_guessed_is_told_once_with_what_to_write(yard: Yard) -> None:
+    device = pty_yard(yard, COLUMNS)
     news: list[str] = []
     with recording(yard, status=lambda status: news.extend(status.news)) as running:
-        time.sleep(0.1)  # so that the first line is known to be whole
+        silent_wire()
         device.send(b"0.85 kN\r\n", 1.0)
         for _ in range(3):
             device.send(b"1,90 kN\r\n" * 4, 1.0)
@@ -257,60 +210,67 @@ def test_a_comma_that_is_not_guessed_is_told_once_with_what_to_write(yard: Any) 
         done = running.end()
     assert done.readings == {"haul_force": 1} and done.drops == {"haul_force": 12}
     (line,) = news
-    for part in (device.url, "haul_force", '"1,90 kN"', "a comma: decimal or separator?",
-                 'decimal = ","', 'separator = ","', "thousands"):
+    for part in (
+        device.url,
+        "haul_force",
+        '"1,90 kN"',
+        "a comma: decimal or separator?",
+        'decimal = ","',
+        'separator = ","',
+        "thousands",
+    ):
         assert part in line
     assert "\n" not in line
-    told = [event for event in rows(yard) if event.kind == "gap" and "comma" in event.text]
+    told = [event for event in yard.events() if event.kind == "gap" and "comma" in event.text]
     assert [(e.channel, e.text) for e in told] == [("haul_force", line)]
     rejects = (yard.out / "rejects.csv").read_text()
     assert rejects.count("a comma: decimal or separator?") == 12
     assert read_all(yard.out).readings["haul_force"].reading.tolist() == [0.85]
 
 
-def test_a_decimal_comma_is_recorded_as_a_number(yard: Any) -> None:
-    device, sensors = pty_yard(yard, COLUMNS + 'decimal = ","\n')
+def test_a_decimal_comma_is_recorded_as_a_number(yard: Yard) -> None:
+    device = pty_yard(yard, COLUMNS + 'decimal = ","\n')
     with recording(yard) as running:
-        time.sleep(0.1)
-        device.send(b"1,90 kN\r\n" + encode(sensors.channels, {"haul_force": 2.25}), 1.0)
-        until(lambda: count(yard) == 2)
+        silent_wire()
+        device.send(b"1,90 kN\r\n" + encode(yard.sensors.channels, {"haul_force": 2.25}), 1.0)
+        until(lambda: len(yard.values()) == 2)
         running.end()
     assert read_all(yard.out).readings["haul_force"].reading.tolist() == [1.9, 2.25]
     assert verify(yard.out).state == "complete"
 
 
-def test_wait_keeps_trying(yard: Any, force: str) -> None:
+def test_wait_keeps_trying(yard: Yard, force: str) -> None:
     link = yard.folder / "cell"
-    sensors = yard.write(force + f'port = "{link}"\nbaud = 9600\n')
+    yard.write(force + f'port = "{link}"\nbaud = 9600\n')
     with recording(yard, wait=True) as running:
-        time.sleep(0.3)
+        time.sleep(0.3)  # for some tries there is no such port
         device = yard.pty()
         link.symlink_to(device.url)
-        until(lambda: "connect" in kinds(yard))
-        device.send(lines(sensors, 0, 5), 1.0)
-        until(lambda: count(yard) == 5)
+        until(lambda: "connect" in yard.kinds())
+        device.send(yard.lines(0, 5), 1.0)
+        until(lambda: len(yard.values()) == 5)
         running.end()
 
 
-def test_a_second_recorder_is_refused_and_so_is_a_filled_folder(yard: Any, force: str) -> None:
+def test_a_second_recorder_is_refused_and_so_is_a_filled_folder(yard: Yard, force: str) -> None:
     pty_yard(yard, force)
     with recording(yard) as running:
         with pytest.raises(SessionFault, match="another recorder"):
-            record(yard.rig, yard.sensors, yard.out, for_s=1.0)
+            record(yard.rig, yard.sensors_file, yard.out, for_s=1.0)
         running.end()
     with pytest.raises(SessionFault, match="not empty"):
-        record(yard.rig, yard.sensors, yard.out, for_s=1.0)
+        record(yard.rig, yard.sensors_file, yard.out, for_s=1.0)
     assert verify(yard.out).state == "complete"
 
 
-def test_garbage_is_counted_kept_and_harms_nothing(yard: Any, force: str) -> None:
-    device, sensors = pty_yard(yard, force)
+def test_garbage_is_counted_kept_and_harms_nothing(yard: Yard, force: str) -> None:
+    device = pty_yard(yard, force)
     with recording(yard) as running:
-        time.sleep(0.1)  # so that the first line is known to be whole
-        device.send(lines(sensors, 0, 3), 1.0)
+        silent_wire()
+        device.send(yard.lines(0, 3), 1.0)
         device.send(bytes(range(256)) * 8 + b"\n" + b"$YXXDR,N,1,N,HAUL*00\r\n", 1.0)
-        device.send(lines(sensors, 3, 3), 1.0)
-        until(lambda: count(yard) == 6)
+        device.send(yard.lines(3, 3), 1.0)
+        until(lambda: len(yard.values()) == 6)
         outcome = running.end()
     assert outcome.drops["haul_force"] >= 2
     text = (yard.out / "rejects.csv").read_text()
@@ -319,8 +279,8 @@ def test_garbage_is_counted_kept_and_harms_nothing(yard: Any, force: str) -> Non
     assert verify(yard.out).state == "complete"
 
 
-def test_rejects_never_grow_beyond_a_megabyte(yard: Any, force: str) -> None:
-    device, _ = pty_yard(yard, force)
+def test_rejects_never_grow_beyond_a_megabyte(yard: Yard, force: str) -> None:
+    device = pty_yard(yard, force)
     with recording(yard) as running:
         for _ in range(400):
             device.send((b"\xff" * 100 + b"\n") * 40, 2.0)
@@ -329,12 +289,12 @@ def test_rejects_never_grow_beyond_a_megabyte(yard: Any, force: str) -> None:
     assert (yard.out / "rejects.csv").stat().st_size <= 1_000_000
 
 
-def test_mark_zero_undo_and_rig_are_answered_once_each(yard: Any, force: str) -> None:
-    device, sensors = pty_yard(yard, force + "zero = 5.0\n")
-    which = sensors.channels
+def test_mark_zero_undo_and_rig_are_answered_once_each(yard: Yard, force: str) -> None:
+    device = pty_yard(yard, force + "zero = 5.0\n")
+    which = yard.sensors.channels
     with recording(yard) as running:
         until(lambda: answer(yard, ask(yard.out, "zero", "haul_force")).kind == "refused")
-        assert "no reading" in rows(yard)[-1].text
+        assert "no reading" in yard.events()[-1].text
         stop = threading.Event()
 
         def rest() -> None:
@@ -343,7 +303,7 @@ def test_mark_zero_undo_and_rig_are_answered_once_each(yard: Any, force: str) ->
 
         feeder = threading.Thread(target=rest)
         feeder.start()
-        until(lambda: count(yard) > 20)
+        until(lambda: len(yard.values()) > 20)
         began = time.monotonic()
         mark = answer(yard, ask(yard.out, "mark", text='cradle on rail, "first" stop'))
         assert time.monotonic() - began < 0.3  # 0.1 s budget, three times on a shared machine
@@ -361,7 +321,7 @@ def test_mark_zero_undo_and_rig_are_answered_once_each(yard: Any, force: str) ->
         # a pull of a quarter of the capacity is no rest
         for i in range(60):
             device.send(encode(which, {"haul_force": 1250.0 + i % 2}))
-            time.sleep(0.02)
+            time.sleep(0.02)  # the pace of a device of 50 Hz
         load = answer(yard, ask(yard.out, "zero", "haul_force"))
         assert load.kind == "refused" and ("5 %" in load.text or "not steady" in load.text)
         running.end()
@@ -370,11 +330,13 @@ def test_mark_zero_undo_and_rig_are_answered_once_each(yard: Any, force: str) ->
     assert verify(yard.out).state == "complete"
 
 
-def test_hostile_requests_are_refused_and_never_followed(yard: Any, force: str) -> None:
+def test_hostile_requests_are_refused_and_never_followed(yard: Yard, force: str) -> None:
     pty_yard(yard, force)
     secret = yard.folder / "secret.toml"
     secret.write_text("secret = 1\n")
-    with recording(yard, check_rig=lambda text, name: "no rig at all" if "bad" in text else None) as running:
+    with recording(
+        yard, check_rig=lambda text, name: "no rig at all" if "bad" in text else None
+    ) as running:
         inbox = yard.out / "inbox"
 
         def drop(name: str, data: bytes) -> None:
@@ -406,14 +368,33 @@ def test_hostile_requests_are_refused_and_never_followed(yard: Any, force: str) 
         drop("odd name.json", b"{}")
         (inbox / "sly.toml").symlink_to(secret)
         asked("sly", verb="rig", text="sly.toml")
-        names = {"viewer", "norole", "verb", "channel", "key", "type", "path", "abs", "bad", "nothing",
-                 "ack", "big", "torn", "deep", "bin", "link", "pipe", "folder", "sly"}
-        until(lambda: names <= {e.id for e in rows(yard)})
+        names = {
+            "viewer",
+            "norole",
+            "verb",
+            "channel",
+            "key",
+            "type",
+            "path",
+            "abs",
+            "bad",
+            "nothing",
+            "ack",
+            "big",
+            "torn",
+            "deep",
+            "bin",
+            "link",
+            "pipe",
+            "folder",
+            "sly",
+        }
+        until(lambda: names <= {e.id for e in yard.events()})
         asked("twice", verb="mark", text="one")
         answer(yard, "twice")
         asked("twice", verb="mark", text="two")
         until(lambda: not (inbox / "twice.json").exists())
-        events = rows(yard)
+        events = yard.events()
         assert all(e.kind == "refused" and e.text for e in events if e.id in names)
         assert [e.text for e in events if e.id == "twice"] == ["one"]
         assert [e.kind for e in events if e.id == "r000001"] == ["start"]
@@ -425,7 +406,7 @@ def test_hostile_requests_are_refused_and_never_followed(yard: Any, force: str) 
     assert verify(yard.out).state == "complete"
 
 
-def test_asking_where_nobody_records_is_refused(yard: Any) -> None:
+def test_asking_where_nobody_records_is_refused(yard: Yard) -> None:
     folder = yard.imported()
     with pytest.raises(CallFault, match="nothing records"):
         ask(folder, "mark")
@@ -433,39 +414,47 @@ def test_asking_where_nobody_records_is_refused(yard: Any) -> None:
         ask(folder, "dance")
 
 
-def test_another_rig_brings_its_own_alarm_table(yard: Any, force: str) -> None:
+def test_another_rig_brings_its_own_alarm_table(yard: Yard, force: str) -> None:
     """The levels of a changed rig hold from then on; what is over under a level that goes is cleared."""
-    device, sensors = pty_yard(yard, force)
-    old, kept = AlarmRow("haul_force", "A1: WLL", stop=300.0), AlarmRow("haul_force", "haul_force", caution=350.0)
+    device = pty_yard(yard, force)
+    old, kept = (
+        AlarmRow("haul_force", "A1: WLL", stop=300.0),
+        AlarmRow("haul_force", "haul_force", caution=350.0),
+    )
     new = AlarmRow("haul_force", "T1: WLL", gain=2.0, stop=2000.0)
     with recording(yard, alarms=(old, kept), check_rig=lambda text, name: (kept, new)) as running:
-        device.send(lines(sensors, 400, 1))
-        until(lambda: kinds(yard).count("alarm") == 2)
+        device.send(yard.lines(400, 1))
+        until(lambda: yard.kinds().count("alarm") == 2)
         (yard.folder / "other.toml").write_text('title = "other"\n')
         assert answer(yard, ask_rig(yard.out, yard.folder / "other.toml")).kind == "rig"
-        device.send(lines(sensors, 999, 1) + lines(sensors, 1001, 1))
-        until(lambda: kinds(yard).count("alarm") == 4)
+        device.send(yard.lines(999, 1) + yard.lines(1001, 1))
+        until(lambda: yard.kinds().count("alarm") == 4)
         running.end()
-    told = [e.text for e in rows(yard) if e.kind == "alarm"]
+    told = [e.text for e in yard.events() if e.kind == "alarm"]
     assert told == ["stop: A1: WLL", "caution: haul_force", "clear: A1: WLL", "stop: T1: WLL"]
 
 
-def test_alarms_are_judged_stored_and_acknowledged(yard: Any, force: str) -> None:
-    device, sensors = pty_yard(yard, force)
+def test_alarms_are_judged_stored_and_acknowledged(yard: Yard, force: str) -> None:
+    device = pty_yard(yard, force)
     row = AlarmRow("haul_force", "T1", gain=2.0, caution=1000.0, stop=1500.0)
     with recording(yard, alarms=(row,)) as running:
-        time.sleep(0.1)
+        silent_wire()
         for value in (400.0, 600.0, 800.0, 490.0, 100.0):
-            device.send(encode(sensors.channels, {"haul_force": value}))
-            time.sleep(0.05)
-        until(lambda: kinds(yard).count("alarm") == 4)
+            device.send(encode(yard.sensors.channels, {"haul_force": value}))
+            time.sleep(0.05)  # the pace of a device of 20 Hz
+        until(lambda: yard.kinds().count("alarm") == 4)
         assert answer(yard, ask(yard.out, "ack")).kind == "ack"
         assert answer(yard, ask(yard.out, "ack")).kind == "refused"
         running.end()
-    told = [(e.text, e.value) for e in rows(yard) if e.kind == "alarm"]
-    assert told == [("caution: T1", 1200.0), ("stop: T1", 1600.0), ("caution: T1", 980.0), ("clear: T1", 200.0)]
+    told = [(e.text, e.value) for e in yard.events() if e.kind == "alarm"]
+    assert told == [
+        ("caution: T1", 1200.0),
+        ("stop: T1", 1600.0),
+        ("caution: T1", 980.0),
+        ("clear: T1", 200.0),
+    ]
     with pytest.raises(SensorsFault, match="which is not in this file"):
-        record(yard.rig, yard.sensors, yard.folder / "x", alarms=(AlarmRow("nobody", "T1"),))
+        record(yard.rig, yard.sensors_file, yard.folder / "x", alarms=(AlarmRow("nobody", "T1"),))
 
 
 CHILD = """
@@ -477,22 +466,21 @@ print(done.state, done.reason)
 """
 
 
-def child(yard: Any) -> subprocess.Popen[str]:
-    found = subprocess.Popen([sys.executable, "-c", CHILD, str(yard.rig), str(yard.sensors), str(yard.out)],
-                             stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
-    until(lambda: "connect" in kinds(yard))
-    return found
+def child(yard: Yard) -> subprocess.Popen[str]:
+    process = yard.start(CHILD)
+    until(lambda: "connect" in yard.kinds())
+    return process
 
 
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
 def test_a_signal_seals_in_under_two_seconds_and_nothing_heavy_is_loaded(
-    yard: Any, force: str, number: int
+    yard: Yard, force: str, number: int
 ) -> None:
-    device, sensors = pty_yard(yard, force)
+    device = pty_yard(yard, force)
     process = child(yard)
-    time.sleep(0.1)
-    device.send(lines(sensors, 0, 100), 1.0)
-    until(lambda: count(yard) == 100)
+    silent_wire()
+    device.send(yard.lines(0, 100), 1.0)
+    until(lambda: len(yard.values()) == 100)
     began = time.monotonic()
     process.send_signal(number)
     out, err = process.communicate(timeout=5)
@@ -503,41 +491,41 @@ def test_a_signal_seals_in_under_two_seconds_and_nothing_heavy_is_loaded(
 
 
 def test_a_killed_recorder_leaves_a_session_that_is_cut_short_and_can_be_repaired(
-    yard: Any, force: str
+    yard: Yard, force: str
 ) -> None:
-    device, sensors = pty_yard(yard, force)
+    device = pty_yard(yard, force)
     process = child(yard)
-    time.sleep(0.1)
-    device.send(lines(sensors, 0, 100), 1.0)
-    until(lambda: count(yard) == 100)
+    silent_wire()
+    device.send(yard.lines(0, 100), 1.0)
+    until(lambda: len(yard.values()) == 100)
     process.kill()
     process.communicate()
     until(lambda: session_state(yard.out) == "cut short", 1.0)
     assert verify(yard.out).state == "cut short"
-    assert count(yard) == 100
+    assert len(yard.values()) == 100
     assert repair(yard.out).state == "complete"
-    assert rows(yard)[-1].kind == "repaired"
+    assert yard.events()[-1].kind == "repaired"
 
 
-def test_for_s_ends_it(yard: Any, force: str) -> None:
+def test_for_s_ends_it(yard: Yard, force: str) -> None:
     pty_yard(yard, force)
     seen: list[Any] = []
-    outcome = record(yard.rig, yard.sensors, yard.out, for_s=0.8, status=seen.append)
+    outcome = record(yard.rig, yard.sensors_file, yard.out, for_s=0.8, status=seen.append)
     assert (outcome.state, outcome.reason) == ("sealed", "time")
     assert 0.7 < outcome.duration_s < 2.0
     assert seen and seen[0].ports == {next(iter(seen[0].ports)): ""}
 
 
 @pytest.mark.filterwarnings("ignore")
-def test_frictionless_calls_a_recorded_session_valid(yard: Any, force: str) -> None:
+def test_frictionless_calls_a_recorded_session_valid(yard: Yard, force: str) -> None:
     """Outside check: the `frictionless` library."""
     from frictionless import Package
 
-    device, sensors = pty_yard(yard, force)
+    device = pty_yard(yard, force)
     with recording(yard) as running:
-        device.send(b"noise, \"quoted\"\n" + lines(sensors, 0, 50) + b"\xff\n", 1.0)
+        device.send(b'noise, "quoted"\n' + yard.lines(0, 50) + b"\xff\n", 1.0)
         ask(yard.out, "mark", text='a "b", c')
-        until(lambda: count(yard) >= 49)
+        until(lambda: len(yard.values()) >= 49)
         running.end()
     report = Package(str(Path(yard.out) / "datapackage.json")).validate()
     assert report.valid, report.flatten()

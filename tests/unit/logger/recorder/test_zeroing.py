@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import itertools
 import re
-import sys
 import threading
 import time
 from collections.abc import Callable, Iterator, Mapping
@@ -18,6 +17,10 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from support.channels import channel
+from support.systems import pseudo_terminals
+from support.waiting import until
+from support.yard import Yard, silent_wire
 
 from logger.formats.registry import encode
 from logger.recorder.recorder import record
@@ -25,23 +28,14 @@ from logger.recorder.request_inbox import ask
 from logger.recorder.zeroing import KEPT_S, LEAST_READINGS, OVER_S, ReadingHistory
 from logger.session.reader import Event, read_all
 
-LOAD = """
-[[channel]]
-name = "load_force"
-quantity = "force"
-at = "load"
-format = "xdr"
-id = "LOAD"
-capacity = 50000.0
-u = 20.0
-"""
+LOAD = channel("load_force", "force", at="load", format="xdr", id="LOAD", capacity=50000.0, u=20.0)
 
 
-class Slipway:
+class SteadyDevice:
     """A recording of a device that sends, 50 times a second, what `sends(t)` says; t is since the
     last change of it."""
 
-    def __init__(self, yard: Any, device: Any, channels: Any) -> None:
+    def __init__(self, yard: Yard, device: Any, channels: Any) -> None:
         self.yard, self.device, self.channels = yard, device, channels
         self.stop = threading.Event()
         self.sends: Callable[[float], Mapping[str, float]] = lambda t: {}
@@ -56,17 +50,15 @@ class Slipway:
     def now(self, sends: Callable[[float], Mapping[str, float]], for_s: float = 1.2) -> None:
         """Let the device send this for a while."""
         self.sends, self.since = sends, time.monotonic()
-        time.sleep(for_s)
+        time.sleep(for_s)  # the time that the readings cover is what a zero is judged by
 
     def zero(self, channel: str, verb: str = "zero", text: str = "") -> Event:
         request = ask(self.yard.out, verb, channel, text=text)
-        end = time.monotonic() + 3.0
-        while time.monotonic() < end:
-            found = [e for e in read_all(self.yard.out).events if e.id == request]
-            if found:
-                return found[0]
-            time.sleep(0.01)
-        raise AssertionError("no answer")
+        return until(
+            lambda: next((e for e in read_all(self.yard.out).events if e.id == request), None),
+            3,
+            f"an answer to {verb}",
+        )
 
 
 def set_at(answer: Event) -> float:
@@ -77,17 +69,17 @@ def set_at(answer: Event) -> float:
 
 
 @contextmanager
-def slipway(yard: Any, device: Any, text: str) -> Iterator[Slipway]:
+def slipway(yard: Yard, device: Any, text: str) -> Iterator[SteadyDevice]:
     port = f'port = "{device.url}"\nbaud = 115200\n'
     sensors = yard.write(text.replace("[[channel]]", "[[channel]]\n" + port))
-    way = Slipway(yard, device, sensors.channels)
-    recorder = threading.Thread(target=record, args=(yard.rig, yard.sensors, yard.out), daemon=True)
+    way = SteadyDevice(yard, device, sensors.channels)
+    recorder = threading.Thread(
+        target=record, args=(yard.rig, yard.sensors_file, yard.out), daemon=True
+    )
     feeder = threading.Thread(target=way.feed, daemon=True)
     recorder.start()
     feeder.start()
-    end = time.monotonic() + 5.0
-    while not (yard.out / "inbox").is_dir() and time.monotonic() < end:
-        time.sleep(0.01)
+    until((yard.out / "inbox").is_dir, 5, "the recorder's inbox")
     try:
         yield way
     finally:
@@ -97,9 +89,9 @@ def slipway(yard: Any, device: Any, text: str) -> Iterator[Slipway]:
         recorder.join(5.0)
 
 
-@pytest.mark.skipif(sys.platform == "win32", reason="other system: no pseudo-terminals")
+@pseudo_terminals
 def test_a_zero_is_taken_at_rest_and_refused_in_a_stroke(
-    yard: Any, force: str, travel: str
+    yard: Yard, force: str, travel: str
 ) -> None:
     with slipway(yard, yard.pty(), force + "zero = 5.0\n" + travel) as way:
         way.now(lambda t: {"haul_force": 12.5 + 0.5 * (int(t * 50) % 2), "haul_travel": 3.0})
@@ -138,7 +130,7 @@ def test_a_zero_is_taken_at_rest_and_refused_in_a_stroke(
     assert len(kept) == 4 and all(e.value is not None and "old zero" in e.text for e in kept)
 
 
-def test_a_large_cell_is_not_zeroed_while_the_haul_cell_pulls(yard: Any, force: str) -> None:
+def test_a_large_cell_is_not_zeroed_while_the_haul_cell_pulls(yard: Yard, force: str) -> None:
     """900 N is under 5 % of 50 kN, and steady while the load hangs: only the haul cell tells."""
     with slipway(yard, yard.tcp(), force + LOAD) as way:
         way.now(lambda t: {"haul_force": 320.0, "load_force": 900.0})
@@ -150,7 +142,7 @@ def test_a_large_cell_is_not_zeroed_while_the_haul_cell_pulls(yard: Any, force: 
         assert way.zero("haul_force").kind == "zero"
 
 
-def test_without_a_capacity_a_pull_is_no_empty_cell(yard: Any, force: str) -> None:
+def test_without_a_capacity_a_pull_is_no_empty_cell(yard: Yard, force: str) -> None:
     text = force.replace("capacity = 5000.0\n", "")
     with slipway(yard, yard.tcp(), text) as way:
         way.now(lambda t: {"haul_force": 150.0})
@@ -163,7 +155,7 @@ def test_without_a_capacity_a_pull_is_no_empty_cell(yard: Any, force: str) -> No
         assert way.zero("haul_force").kind == "refused"
 
 
-def test_one_or_two_readings_do_not_show_rest(yard: Any, force: str) -> None:
+def test_one_or_two_readings_do_not_show_rest(yard: Yard, force: str) -> None:
     with slipway(yard, yard.tcp(), force) as way:
         readings = itertools.chain([1.0, 1.0], itertools.repeat(None))
 
@@ -171,7 +163,7 @@ def test_one_or_two_readings_do_not_show_rest(yard: Any, force: str) -> None:
             value = next(readings)
             return {} if value is None else {"haul_force": value}
 
-        time.sleep(0.3)
+        silent_wire()
         way.now(twice, 0.4)
         answer = way.zero("haul_force")
         assert answer.kind == "refused" and "too few readings" in answer.text

@@ -13,15 +13,14 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from support.yard import NoSync, Yard, disk, force
+from support.disks import NoSync, disk
+from support.yard import Yard, force
 
 from logger.session import write_journal as marks
-from logger.session.descriptor import MARKS
+from logger.session.descriptor import MARKS, TABLES
 from logger.session.write_journal import Marks, Proof
-from logger.session.writer import SessionWriter
 
 BOOT = "12345678-9abc-4def-8123-456789abcdef"
-TABLES = ("readings.csv", "events.csv", "clock.csv", "rejects.csv")
 
 
 def sha(data: bytes) -> str:
@@ -32,7 +31,7 @@ def growing(folder: Path, rows: int = 6) -> Yard:
     """A session whose recorder was killed; each of its tables grew more than once."""
     yard = Yard(folder, force("x"))
     with disk(NoSync()):
-        writer = SessionWriter.create(yard.out, yard.rig.read_bytes(), yard.sensors)
+        writer = yard.create()
         for k in range(rows):
             writer.readings(b"%d.5000,force,%d\n%d.7500,force,%d\n" % (k, k, k, k))
             writer.event(float(k), "mark", text="é")
@@ -45,7 +44,9 @@ def growing(folder: Path, rows: int = 6) -> Yard:
 some_lines = st.lists(
     st.one_of(
         st.builds(
-            marks.line, st.sampled_from([*TABLES, "other.csv"]), st.integers(1, 10**15),
+            marks.line,
+            st.sampled_from([*TABLES, "other.csv"]),
+            st.integers(1, 10**15),
             st.text("0123456789abcdef", min_size=16, max_size=16),
         ),
         st.binary(max_size=40),
@@ -206,7 +207,7 @@ def test_a_table_that_grew_long_ago_has_its_mark_in_the_part_that_is_read(
     monkeypatch.setattr(marks, "AGAIN", 1000)
     yard = Yard(tmp_path, force("x"))
     with disk(NoSync()):
-        writer = SessionWriter.create(yard.out, yard.rig.read_bytes(), yard.sensors)
+        writer = yard.create()
         writer.event(0.0, "start")
         for k in range(2000):
             writer.readings(b"%d.5000,force,%d\n" % (k, k))

@@ -8,24 +8,24 @@ import struct
 import sys
 import threading
 import time
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator
 from pathlib import Path
 from pkgutil import resolve_name
 
 import pytest
-from support.yard import Yard, in_order, recording, until
+from support.channels import channel
+from support.waiting import until
+from support.yard import Yard, in_order, recording
 
 from logger import clock
 from logger.channels.channel import Channel
-from logger.channels.line_formats import LINE_FORMATS, LineFormat
+from logger.channels.line_formats import LINE_FORMATS
 from logger.channels.port_schemes import SCHEMES, Scheme, split_port
 from logger.channels.sensors_file import for_recording, parse_sensors
 from logger.errors import PortFault, SensorsFault
-from logger.formats.base import A_NUMBER, OTHER, Decoder, number_text
-from logger.formats.registry import decoder_for, encode
+from logger.formats.base import Decoder
 from logger.session.reader import read_all
 from logger.session.verify import verify
-from logger.toml_tables import Table
 from logger.transports.base import Chunk, Transport, chunk_end
 from logger.transports.reader_thread import Arrival, PortEvent, PortReader
 from logger.transports.registry import transport_for
@@ -45,12 +45,12 @@ class RegisterTransport(Transport):
     def read(self) -> Chunk:
         began, awake = clock.now(), clock.awake()
         numbers = {}
-        for channel in self.channels:
-            self._socket.sendall(bytes([int(channel.id or "")]))
+        for register in self.channels:
+            self._socket.sendall(bytes([int(register.id or "")]))
             answer = self._socket.recv(4)
             if len(answer) < 4:
                 raise EOFError("the device hung up")
-            numbers[channel.name] = str(struct.unpack(">f", answer)[0]).encode("ascii")
+            numbers[register.name] = str(struct.unpack(">f", answer)[0]).encode("ascii")
         return Chunk(began, chunk_end(began, awake), numbers)
 
     def close(self) -> None:
@@ -121,7 +121,9 @@ def schemes(monkeypatch: pytest.MonkeyPatch) -> None:
     """What a new kind of device adds to the program beside its class."""
     monkeypatch.setitem(SCHEMES, "toy", Scheme("toy://HOST:PORT", f"{__name__}:RegisterTransport"))
     monkeypatch.setitem(SCHEMES, "said", Scheme("said://HOST:PORT", f"{__name__}:MessageTransport"))
-    monkeypatch.setitem(SCHEMES, "unplugged", Scheme("unplugged://", f"{__name__}:UnpluggedTransport"))
+    monkeypatch.setitem(
+        SCHEMES, "unplugged", Scheme("unplugged://", f"{__name__}:UnpluggedTransport")
+    )
 
 
 @pytest.fixture
@@ -131,10 +133,10 @@ def device() -> Iterator[Registers]:
     served.close()
 
 
-def channel(port: str, name: str = "force", register: str = "1", line_format: str = "json") -> str:
-    return (
-        f'[[channel]]\nname = "{name}"\nquantity = "force"\nat = "haul"\nformat = "{line_format}"\n'
-        f'id = "{register}"\nport = "{port}"\nunit = "N"\nstale_after_s = {STALE_S}\n'
+def polled(port: str, name: str = "force", register: str = "1", line_format: str = "json") -> str:
+    """A force channel on a port that is asked for registers."""
+    return channel(
+        name, "force", format=line_format, id=register, port=port, unit="N", stale_after_s=STALE_S
     )
 
 
@@ -142,14 +144,16 @@ def silences(yard: Yard) -> list[float]:
     return [e.value or 0.0 for e in yard.events() if e.kind == "gap"]
 
 
-posix = pytest.mark.skipif(sys.platform == "win32", reason="other system: no shutdown of a listening socket")
+posix = pytest.mark.skipif(
+    sys.platform == "win32", reason="other system: no shutdown of a listening socket"
+)
 
 
 @posix
 def test_a_device_without_lines_is_recorded_and_lost_and_read_again(
     tmp_path: Path, schemes: None, device: Registers
 ) -> None:
-    yard = Yard(tmp_path, channel(f"toy://127.0.0.1:{device.port}"))
+    yard = Yard(tmp_path, polled(f"toy://127.0.0.1:{device.port}"))
     with recording(yard) as running:
         until(lambda: len(yard.values()) >= 10)
         device.hang_up()
@@ -158,9 +162,15 @@ def test_a_device_without_lines_is_recorded_and_lost_and_read_again(
         until(lambda: len(yard.values()) > before)
         assert time.monotonic() - lost <= BACK_S
         outcome = running.end()
-    assert [kind for kind in yard.kinds() if kind.endswith("connect")] == ["connect", "disconnect", "connect"]
+    assert [kind for kind in yard.kinds() if kind.endswith("connect")] == [
+        "connect",
+        "disconnect",
+        "connect",
+    ]
     (loss,) = (e for e in yard.events() if e.kind == "disconnect")
-    assert loss.channel == "force" and "toy://" in loss.text and "fault in the reader" not in loss.text
+    assert (
+        loss.channel == "force" and "toy://" in loss.text and "fault in the reader" not in loss.text
+    )
     # an answer that the loss overtook is the only one that may be missing
     values = yard.values()
     assert values == sorted(set(values)) and len(values) >= device.answered - 2
@@ -172,7 +182,7 @@ def test_a_device_without_lines_is_recorded_and_lost_and_read_again(
 def test_silence_of_a_device_without_lines_is_a_gap(
     tmp_path: Path, schemes: None, device: Registers
 ) -> None:
-    yard = Yard(tmp_path, channel(f"toy://127.0.0.1:{device.port}"))
+    yard = Yard(tmp_path, polled(f"toy://127.0.0.1:{device.port}"))
     with recording(yard) as running:
         until(lambda: yard.values())
         device.answers.clear()
@@ -190,7 +200,7 @@ def test_what_is_no_number_in_a_register_is_dropped_and_counted(
     tmp_path: Path, schemes: None, device: Registers
 ) -> None:
     port = f"toy://127.0.0.1:{device.port}"
-    yard = Yard(tmp_path, channel(port) + channel(port, "spoilt", "2"))
+    yard = Yard(tmp_path, polled(port) + polled(port, "spoilt", "2"))
     with recording(yard) as running:
         until(lambda: len(yard.values()) >= 5)
         outcome = running.end()
@@ -203,7 +213,7 @@ def test_a_device_that_sends_lines_its_own_way_goes_through_the_formats(
     tmp_path: Path, schemes: None
 ) -> None:
     served = serve_tcp()
-    yard = Yard(tmp_path, channel(f"said://127.0.0.1:{served.port}"))
+    yard = Yard(tmp_path, polled(f"said://127.0.0.1:{served.port}"))
     with recording(yard) as running:
         for turn in range(2):
             until(lambda n=turn: yard.kinds().count("connect") == n + 1)
@@ -220,7 +230,7 @@ def test_a_device_that_sends_lines_its_own_way_goes_through_the_formats(
 
 def test_a_device_that_cannot_be_opened_says_so_once_and_is_stopped_at_once(schemes: None) -> None:
     happened: list[Arrival | PortEvent] = []
-    (only,) = parse_sensors(channel("unplugged://"), "s").channels
+    (only,) = parse_sensors(polled("unplugged://"), "s").channels
     reader = PortReader(only.port or "", (only,), happened.append)
     reader.start()
     assert all(UnpluggedTransport.tries.acquire(timeout=5.0) for _ in range(3))
@@ -235,7 +245,7 @@ def test_a_device_that_cannot_be_opened_says_so_once_and_is_stopped_at_once(sche
 def test_a_scheme_of_the_table_needs_a_baud_rate_only_where_it_says_so(
     schemes: None, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    sensors = parse_sensors(channel("toy://127.0.0.1:1"), "s")
+    sensors = parse_sensors(polled("toy://127.0.0.1:1"), "s")
     for_recording(sensors)
     monkeypatch.setitem(SCHEMES, "toy", Scheme("toy://", "x:Y", needs_baud=True))
     with pytest.raises(SensorsFault, match="baud is missing"):
@@ -248,7 +258,7 @@ def test_a_scheme_that_the_table_lacks_is_refused_with_those_that_it_has(schemes
         "toy://HOST:PORT, said://HOST:PORT or unplugged://"
     )
     with pytest.raises(SensorsFault) as caught:
-        parse_sensors(channel("toys://x"), "s")
+        parse_sensors(polled("toys://x"), "s")
     assert str(caught.value).endswith(cure)
     with pytest.raises(PortFault, match="no kind of port"):
         transport_for("toys://x", ())
@@ -261,42 +271,3 @@ def test_every_line_of_both_tables_leads_to_its_class() -> None:
         assert issubclass(resolve_name(line_format.decoder), Decoder)
         assert {line_format.address, *line_format.shared} <= {*line_format.takes}
         assert {*line_format.takes} <= {*Channel.__dataclass_fields__}
-
-
-class TaggedDecoder(Decoder):
-    """Lines such as `HAUL=12.5`."""
-
-    @staticmethod
-    def encode(channels: Sequence[Channel], values: Mapping[str, float]) -> bytes:
-        sent = [(c.id, number_text(values[c.name])) for c in channels if c.name in values]
-        return "".join(f"{tag}={number}\n" for tag, number in sent).encode("ascii")
-
-    def _line(self, line: bytes) -> None:
-        tag, _, number = line.partition(b"=")
-        mine = [c.name for c in self.channels if tag == (c.id or "").encode("ascii")]
-        if mine and A_NUMBER.fullmatch(number):
-            self._take(mine[0], number)
-        else:
-            self._drop("not a number" if mine else OTHER, line)
-
-
-def tagged_keys(table: Table, quantity: str) -> dict[str, str | None]:
-    return {"unit": table.text("unit"), "id": table.text("id")}
-
-
-def test_a_line_format_is_one_class_and_one_line_of_a_table(monkeypatch: pytest.MonkeyPatch) -> None:
-    text = channel("socket://127.0.0.1:1", register="HAUL", line_format="tagged")
-    with pytest.raises(SensorsFault, match="format"):
-        parse_sensors(text, "s")
-    tagged = LineFormat(
-        decoder=f"{__name__}:TaggedDecoder", takes=("id",), address="id", read=tagged_keys
-    )
-    monkeypatch.setitem(LINE_FORMATS, "tagged", tagged)
-    channels = parse_sensors(text, "s").channels
-    line = encode(channels, {"force": 12.5})
-    assert line == b"HAUL=12.5\n"
-    decoder = decoder_for(channels)
-    assert decoder.feed(line + b"HAUL=x\n").readings == {"force": [b"12.5"]}
-    assert decoder.drops == {"force": 1}
-    with pytest.raises(SensorsFault, match="leave checksum out, or take format xdr"):
-        parse_sensors(text + "checksum = true\n", "s")

@@ -2,22 +2,24 @@
 
 from __future__ import annotations
 
-import sys
 import threading
 import time
 from typing import Any
 
 import pytest
 import serial
+from support.systems import pseudo_terminals
 
 from logger.errors import PortFault
 from logger.transports.serial import list_ports
 from logger.transports.simulated import Player, serve_tcp
 
 
-@pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")
+@pseudo_terminals
 @pytest.mark.parametrize("kind", ["pty", "tcp"])
-def test_a_player_sends_rows_that_pyserial_reads(yard: Any, force: str, travel: str, kind: str) -> None:
+def test_a_player_sends_rows_that_pyserial_reads(
+    yard: Any, force: str, travel: str, kind: str
+) -> None:
     device = getattr(yard, kind)()
     channels = yard.write(force + travel).channels
     played = [(i * 0.01, {"haul_force": 100.0 + i, "haul_travel": i / 10}) for i in range(20)]

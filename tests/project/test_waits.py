@@ -1,0 +1,97 @@
+"""Tests wait for conditions through support.waiting: a sleep stands only where passing time is the subject."""
+
+from __future__ import annotations
+
+import ast
+
+import pytest
+from support.places import ROOT
+
+FILES = sorted(
+    path
+    for path in (ROOT / "tests").rglob("*.py")
+    if path.parent.name != "benchmarks"  # they measure at a pace of their own
+)
+# file and functions that sleep: a device's pace, a silence, a moment chosen at random, or the poll itself
+SLEEPS = {
+    "browser/test_long_watch.py": {
+        "test_half_an_hour_of_watching_grows_the_browsers_heap_by_less_than_20_mb"
+    },
+    "browser/test_sharing.py": {"test_a_page_that_did_not_watch_says_for_how_long"},
+    "browser/test_us_pages.py": {"test_the_live_page_of_a_running_haul"},
+    "browser/test_watch_page.py": {
+        "test_one_wild_reading_is_no_alarm_and_the_peak_still_shows_it",
+        "test_sound_is_asked_for_after_a_touch_and_by_nothing_else",
+        "test_a_mark_and_a_zero_land_as_events_and_are_shown_as_taken",
+    },
+    "project/test_readme.py": {"TourDevice"},
+    "support/processes.py": {"CommandedDevice"},
+    "support/waiting.py": {"until", "until_steady"},
+    "support/yard.py": {"silent_wire"},
+    "trust/test_crash.py": {
+        "killed_sessions",
+        "power_cuts",
+        "test_a_folder_copied_while_it_grows_opens_and_can_be_sealed",
+    },
+    "trust/test_disk.py": {
+        "test_a_disk_that_refuses_to_the_end_leaves_what_it_took_and_counts_the_rest",
+        "test_a_slow_fsync_holds_up_no_row",
+        "test_a_full_disk_shows_on_the_terminal_within_a_second",
+        "test_a_real_file_system_fills_up_and_gets_room_again",
+    },
+    "trust/test_soak.py": {"test_soak"},
+    "trust/test_time.py": {
+        "test_a_held_up_thread_is_no_sleep",
+        "test_bursts_of_16_ms_are_spread_over_the_time_that_they_took",
+    },
+    "trust/test_wires.py": {
+        "test_an_unplugged_socket_gives_its_first_row_within_a_second_of_its_return",
+        "test_a_terminal_that_is_replugged_under_the_same_name",
+        "test_another_device_under_the_name_is_told_and_nothing_of_it_is_taken",
+        "test_a_wrong_speed_is_garbage_that_is_counted",
+        "test_a_flood_of_ten_times_the_rate_is_taken_whole",
+        "test_silence_is_a_gap_when_it_ends_and_at_the_end",
+    },
+    "unit/dashboard/commands/test_record.py": {"test_wait_keeps_trying_until_the_device_is_there"},
+    "unit/dashboard/commands/test_watch.py": {
+        "test_it_waits_for_the_session_and_ends_by_itself_when_that_is_sealed"
+    },
+    "unit/logger/recorder/test_recorder.py": {
+        "test_two_ports_are_recorded_whole_and_sealed",
+        "test_a_row_is_in_the_file_within_50_ms_of_its_arrival",
+        "test_a_pulled_terminal_is_told_and_a_new_one_is_taken_up",
+        "test_a_comma_that_is_not_guessed_is_told_once_with_what_to_write",
+        "test_wait_keeps_trying",
+        "test_mark_zero_undo_and_rig_are_answered_once_each",
+        "test_alarms_are_judged_stored_and_acknowledged",
+    },
+    "unit/logger/recorder/test_zeroing.py": {"SteadyDevice"},
+}
+
+
+def sleeps(tree: ast.Module) -> list[tuple[str, int]]:
+    """Name of the outermost function or class around each call of `time.sleep`, and its line."""
+    return [
+        (getattr(outer, "name", "<module>"), node.lineno)
+        for outer in tree.body
+        for node in ast.walk(outer)
+        if isinstance(node, ast.Call) and ast.unparse(node.func) in ("time.sleep", "sleep")
+    ]
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda path: str(path.relative_to(ROOT)))
+def test_a_sleep_stands_in_the_list_and_has_its_reason_beside(path):
+    text = path.read_text("utf-8")
+    named = SLEEPS.get(str(path.relative_to(ROOT / "tests")), set())
+    lines = text.splitlines()
+    for name, number in sleeps(ast.parse(text)):
+        assert name in named, f"{name} sleeps in line {number}: wait for a condition, with `until`"
+        assert "#" in lines[number - 1] or path.parent.name == "support", (
+            f"{name}, line {number}: write beside the sleep why time itself must pass"
+        )
+
+
+def test_the_list_names_only_what_sleeps():
+    for file, names in SLEEPS.items():
+        tree = ast.parse((ROOT / "tests" / file).read_text("utf-8"))
+        assert names == {name for name, _ in sleeps(tree)}, file

@@ -1,0 +1,66 @@
+"""The live page's server in a thread of the test, and what its refusals look like."""
+
+from __future__ import annotations
+
+import http.client
+import json
+import threading
+from collections.abc import Sequence
+from pathlib import Path
+
+from dashboard.live.session_hub import Hub
+from dashboard.watch.server import FaultLog, Server
+from dashboard.web.sharing import Sharing
+
+Answer = tuple[int, bytes, dict[str, str]]  # status, body, headers
+
+
+class OpenServer:
+    """A server over a session or a folder of sessions; without `sharing` it is open to this machine alone."""
+
+    def __init__(
+        self, path: Path, rigs: Sequence[Path] = (), sharing: Sharing | None = None
+    ) -> None:
+        self.hub = Hub(path, FaultLog(), rigs)
+        self.server = Server(self.hub, 0, sharing)
+        self.thread = threading.Thread(target=self.server.run, daemon=True)
+        self.thread.start()
+
+    def ask(self, path, method="GET", headers=None, body=None, host=None) -> Answer:
+        """Send any request, also one that no browser sends."""
+        link = http.client.HTTPConnection("127.0.0.1", self.server.port, timeout=10)
+        link.putrequest(method, path, skip_host=True, skip_accept_encoding=True)
+        link.putheader("Host", f"127.0.0.1:{self.server.port}" if host is None else host)
+        for name, value in (headers or {}).items():
+            link.putheader(name, value)
+        if body is not None:
+            link.putheader("Content-Length", str(len(body)))
+        link.endheaders(body)
+        answer = link.getresponse()
+        data = answer.read()
+        link.close()
+        return answer.status, data, dict(answer.getheaders())
+
+    def act(self, verb: str, body=None, **headers) -> Answer:
+        """Send an action as the page does; headers: others in place of its own, None for none."""
+        sent = {"Content-Type": "application/json", "X-Haul-Token": self.server.token, **headers}
+        sent = {k: v for k, v in sent.items() if v is not None}
+        return self.ask(f"/act/{verb}", "POST", sent, json.dumps(body or {}).encode())
+
+    def close(self) -> None:
+        self.server.close()
+        self.hub.close()
+        self.thread.join(5)
+        assert not self.thread.is_alive()
+
+
+def assert_refused(answer: Answer, *statuses: int, one_line: bool = False) -> None:
+    """The answer has one of these statuses and a short plain text that shows nothing of the program.
+
+    one_line: whether it is a single line, as the program's own refusals are.
+    """
+    status, body, headers = answer
+    assert status in statuses, (status, body)
+    assert len(body) < 300 and not (one_line and b"\n" in body)
+    assert b"Traceback" not in body and b"File " not in body
+    assert headers["Content-Type"].startswith("text/plain")
