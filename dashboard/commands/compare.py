@@ -27,23 +27,25 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Run `haul compare` and return the exit status."""
-    from analysis.library.compare import side
-    from analysis.library.session_row import columns
+    from analysis.library.compare import sides
+    from analysis.library.session_row import by_chapter, columns
     from analysis.review.reviewed_session import whole_session
 
-    reviews, sides, rows = [], [], []
+    reviews, every, rows = [], [], []
     for path in args.session:
         whole = whole_session(path)
-        one = side(whole)
         reviews.append(whole.review)
-        sides.append(one)
-        rows.append(columns(whole) | {
-            "path": one.name, "rope_m": one.rope_m, "minutes_a_metre": one.minutes_a_metre,
-        })  # fmt: skip
+        own = sides(whole)
+        every += own
+        rows += [
+            {**row, "path": one.name, "part": None, "rope_m": one.rope_m,
+             "minutes_a_metre": one.minutes_a_metre}
+            for row, one in zip(by_chapter([columns(whole)]), own, strict=False)
+        ]  # fmt: skip
     if args.json:
         print_json({"sessions": reviews, "warnings": []})
         return 0
-    print("\n".join(lines(sides, rows, units(args))))
+    print("\n".join(lines(every, rows, units(args))))
     return 0
 
 

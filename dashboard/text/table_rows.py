@@ -198,20 +198,20 @@ def event_rows(review: Mapping[str, Any]) -> list[dict[str, Any]]:
     ]
 
 
-def numbered(rows: Iterable[Mapping[str, Any]]) -> list[dict[str, Any]]:
-    """Rows of a review, each with its number as `k`, from 1."""
-    return [{"k": k, **row} for k, row in enumerate(rows, 1)]
+def _part(row: Mapping[str, Any]) -> str:
+    """The chapter that a row of a session shows; "" for a session of one chapter."""
+    return f", chapter {row['part']}" if row.get("part") else ""
 
 
 def listed_events(review: dict[str, Any], most: int) -> list[dict[str, Any]]:
     """At most this many events, numbered, in order of time; serious ones are kept before others."""
-    order = sorted(numbered(review["events"]), key=lambda e: e["kind"] not in SERIOUS)
+    order = sorted(event_rows(review), key=lambda e: e["kind"] not in SERIOUS)
     return sorted(order[:most], key=key("k"))
 
 
 # -- sessions and gear of a folder -----------------------------------------------------------------
 SESSIONS = (
-    Column("session", key("path"), most=60),
+    Column("session", lambda row: row["path"] + _part(row), most=60),
     Column("rig", key("title"), most=36),
     Column("started", key("started_at"), "minute"),
     Column("state", key("state")),

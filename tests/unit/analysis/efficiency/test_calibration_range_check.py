@@ -184,7 +184,7 @@ def test_the_live_page_the_review_and_the_report_tell_it_once(tmp_path, capsys):
     live = Page(watch)
     live.ask()
     warned = [
-        text for key, text in live.parts.items() if key.startswith("w:") and told in (text or "")
+        text for key, text in live.parts.items() if key.startswith("warning:") and told in (text or "")
     ]
     assert len(warned) == 1 and warned[0].endswith("or take a larger cell")
     assert "Mind: haul_force" in live.parts["verdict"]
