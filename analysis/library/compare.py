@@ -44,7 +44,7 @@ class Side:
 def sides(whole: Whole) -> list[Side]:
     """The figures of a session for a comparison: of several chapters, one for each that has strokes."""
     review = whole.review
-    if len(whole.chapters) < 2:
+    if len(whole.chapters) < 2 or not review["strokes"]:
         return [_side(whole, review, str(whole.info.path), review["duration_s"], whole.rig)]
     return [
         _side(whole, part, f"{whole.info.path}, chapter {chapter.number + 1}",

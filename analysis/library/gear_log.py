@@ -55,6 +55,7 @@ class ItemRecord:
     last: str  # start of the last session, UTC
     peak_N: float | None  # highest force
     peak_session: str  # path of the session with the highest force
+    peak_chapter: int | None  # number of its chapter there, from 1; None without a force
     limit_N: float | None  # lowest limit that was stated
     half: int | None  # how often the force rose above half the limit
     full: int | None  # how often it rose above the limit
@@ -136,6 +137,7 @@ def _record(item: str, rows: list[tuple[str, str, Mapping[str, Any]]]) -> ItemRe
         last=starts[-1],
         peak_N=None if peak is None else peak[2]["peak_N"],
         peak_session="" if peak is None else peak[0],
+        peak_chapter=None if peak is None else peak[2]["chapter"] + 1,
         limit_N=min(limits, default=None),
         half=_sum(uses, "half"),
         full=_sum(uses, "full"),

@@ -234,6 +234,7 @@ GEAR = (
     Column("last", field("last"), "day", csv="last"),
     Column("peak", field("peak_N"), "force", csv="peak [N]"),
     Column("", field("peak_session"), csv="peak session"),
+    Column("", field("peak_chapter"), csv="peak chapter"),
     Column("allowed", field("limit_N"), "force", none="unrated", csv="limit [N]"),
     Column("above half", field("half"), "count", none="-", csv="above half"),
     Column("above limit", field("full"), "count", none="-", csv="above limit"),
