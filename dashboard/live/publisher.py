@@ -180,7 +180,7 @@ class Publisher:
                 ),
             )
         )
-        strokes, over = result.strokes, self.live.recording.stop is not None
+        strokes, over = result.strokes, self.live.recording.state != "growing"
         if over or (strokes and not strokes[-1].growing):
             self._tables(review)
         self.board.lines("warning", [one_line(w, 240) for w in review["warnings"]], 24)
