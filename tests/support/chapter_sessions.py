@@ -141,13 +141,20 @@ def _write(out: Path, plan: SessionPlan, it: _Recording, changes: list[float]) -
     """Write what was recorded; changes: times of the `rig` events, s."""
     noise = np.random.default_rng(plan.seed)
     time_s, haul_N = np.concatenate(it.time_s), np.concatenate(it.haul_N)
-    readings = {"haul_force": haul_N + noise.normal(0, 0.5, len(time_s)), "rope_out": np.concatenate(it.rope_m)}
+    readings = {
+        "haul_force": haul_N + noise.normal(0, 0.5, len(time_s)),
+        "rope_out": np.concatenate(it.rope_m),
+    }
     if plan.load_cell:
-        readings["load_force"] = np.where(haul_N > 0, plan.load_N, 40.0) + noise.normal(0, 1, len(time_s))
+        readings["load_force"] = np.where(haul_N > 0, plan.load_N, 40.0) + noise.normal(
+            0, 1, len(time_s)
+        )
     if plan.load_counter:
         readings["load_travel"] = np.concatenate(it.load_m)
     sensors = parse_sensors(sensors_text(plan), "sensors.toml")
-    writer = SessionWriter.create(out, rig_text(plan, plan.rigs[0].name).encode(), sensors, started_at=UTC)
+    writer = SessionWriter.create(
+        out, rig_text(plan, plan.rigs[0].name).encode(), sensors, started_at=UTC
+    )
     writer.event(0.0, "start")
     writer.readings(rows(time_s, **readings))
     for k, (one, change_s) in enumerate(zip(plan.rigs[1:], changes, strict=True), 2):

@@ -72,7 +72,9 @@ def squeezed(cells) -> str:
 def check_json(review: dict) -> None:
     chapters = review["chapters"]
     assert [k for c in chapters for k in c["strokes"]] == list(range(len(review["strokes"])))
-    assert chapters[0]["from_s"] == 0 and chapters[-1]["to_s"] == pytest.approx(review["duration_s"])
+    assert chapters[0]["from_s"] == 0 and chapters[-1]["to_s"] == pytest.approx(
+        review["duration_s"]
+    )
     for one, two in zip(chapters, chapters[1:], strict=False):
         assert one["to_s"] == two["from_s"] and one["load_to_m"] == two["load_from_m"]
     assert sum(c["resets"] for c in chapters) == review["resets"]
@@ -116,12 +118,12 @@ def check_csv(session: Path, folder: Path, review: dict) -> None:
     readings, events = folder / "readings.csv", folder / "events.csv"
     out_of("review", session, "--csv", readings, "--events-csv", events)
     several = len(review["chapters"]) > 1
-    rows = list(csv.DictReader(readings.open(encoding="utf-8")))
+    rows = list(csv.DictReader(io.StringIO(readings.read_text("utf-8"))))
     assert ("chapter" in rows[0]) == several
     if several:
         seen = {int(row["chapter"]) for row in rows}
         assert seen <= set(range(1, len(review["chapters"]) + 1)) and 1 in seen
-    told = list(csv.DictReader(events.open(encoding="utf-8")))
+    told = list(csv.DictReader(io.StringIO(events.read_text("utf-8"))))
     assert len(told) == len(review["events"])
     for row, event in zip(told, review["events"], strict=True):
         assert row["text"].lstrip("'") == event["text"]
@@ -132,7 +134,9 @@ def check_gear_and_library(session: Path, folder: Path, review: dict) -> None:
     peaks = {(p["chapter"], p["name"]): p for c in review["chapters"] for p in c["peaks"]}
     for use in items_used(whole_session(session)):
         peak = peaks[use.chapter, use.name]
-        assert use.peak_N == (peak["at_most_N"] if peak["at_most_N"] is not None else peak["force_N"])
+        assert use.peak_N == (
+            peak["at_most_N"] if peak["at_most_N"] is not None else peak["force_N"]
+        )
         assert use.limit_N == peak["limit_N"]
         if peak["use"] is not None and peak["use"] > 1 + 1e-9:
             assert use.full >= 1
