@@ -1,7 +1,8 @@
 """Shows the live page of a session, while it is recorded or afterwards, or a list of a folder's sessions.
 
 The page can be opened on this machine alone; with --share, on one network, by those who have a code.
-The URL is printed. Ctrl-C ends the page; a recording goes on.
+The link that is printed is the operator's: it ends with a code, without which a page shows everything and
+changes nothing. Ctrl-C ends the page; a recording goes on.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from dashboard.text.console import add_units, units
+from dashboard.text.terminal_printer import TerminalPrinter
 from logger.errors import CallFault
 
 APPEARS_WITHIN_S = 15.0
@@ -88,8 +90,11 @@ def run(args: argparse.Namespace) -> int:
         with _signals_end(
             server
         ):  # before the URL is printed: its reader may send a signal at once
-            print(server.url if sharing is None else shared(sharing), flush=True)
+            printer = TerminalPrinter()  # the page is served whatever the terminal takes
+            link = server.sharing.url("operator") if sharing is None else shared(sharing)
+            printer.line(link, out=True)
             server.run()
+            printer.end()
         ended.set()
     finally:
         hub.close()

@@ -8,7 +8,7 @@ not known is None.  `assets/live/wire.d.ts` says the same to the scripts: write 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Literal, NotRequired, TypedDict
+from typing import Literal, NamedTuple, NotRequired, TypedDict
 
 from analysis.live.haul_levels import Reached
 from analysis.live.stroke_remaining import Nearness
@@ -260,8 +260,10 @@ class Happened(TypedDict):
     text: str
 
 
-class Span(TypedDict):
+class Span(NamedTuple):
     """What the graph marks: a stroke, a reset, a mark, a shock, a slip.
+
+    It is sent as an array, because there are many.
 
     from_s: its beginning, s.
     to_s: its end, s; None while it goes on.

@@ -1,6 +1,6 @@
 """Writes records that a server sends as JSON as TypeScript declarations, for the checks of the scripts.
 
-A record is a TypedDict.  Its docstring has one line for each field, "name: meaning, unit, shape.", which
+A record is a TypedDict, or a NamedTuple, which JSON writes without the names of its fields.  Its docstring has one line for each field, "name: meaning, unit, shape.", which
 becomes the comment of the field.  Records whose keys are numbered (`alarm:0`, `alarm:1`) are given as a
 TypedDict of their own, which becomes index signatures of the record that holds them.  A type that the
 scripts declare themselves is `Annotated[..., "Name"]`.
@@ -79,6 +79,8 @@ def optional_fields(record: type) -> set[str]:
 def _interface(record: type, numbered: type | None, base: type | None) -> str:
     inherited = typing.get_type_hints(base) if base is not None else {}
     first = (record.__doc__ or "").strip().split("\n\n")[0]
+    if is_named_tuple(record):
+        return _named_tuple(record, first)
     extends = "" if base is None else f" extends {base.__name__}"
     lines = [
         f"/** {' '.join(first.split())} */",
@@ -96,9 +98,33 @@ def _interface(record: type, numbered: type | None, base: type | None) -> str:
     return "\n".join([*lines, "}\n"])
 
 
+def is_named_tuple(hint: Any) -> bool:
+    """Whether an annotation is a NamedTuple class."""
+    return isinstance(hint, type) and issubclass(hint, tuple) and hasattr(hint, "_fields")
+
+
+def _named_tuple(record: type, first: str) -> str:
+    comments = field_lines(record)
+    hints = typing.get_type_hints(record, include_extras=True)
+    said = [f" *   {name}: {_null(comments[name])}" for name in hints]
+    fields = ", ".join(f"{name}: {_type(hint)}" for name, hint in hints.items())
+    text = [
+        f"/** {' '.join(first.split())}",
+        *said,
+        " */",
+        f"export type {record.__name__} = [{fields}];",
+        "",
+    ]
+    return "\n".join(text)
+
+
+def _null(text: str) -> str:
+    """A comment with the word that JSON has for None."""
+    return re.sub(r"\bNone\b", "null", text)
+
+
 def _field(name: str, hint: Any, said: str) -> list[str]:
-    said = re.sub(r"\bNone\b", "null", said)
-    comment = [f"  /** {said} */"] if said else []
+    comment = [f"  /** {_null(said)} */"] if said else []
     return [*comment, f"  {name}: {_type(hint)};"]
 
 
@@ -106,7 +132,7 @@ def _type(hint: Any) -> str:
     """A Python annotation in TypeScript.  Raises TypeError where there is no word for it."""
     if hint in SIMPLE:
         return SIMPLE[hint]
-    if typing.is_typeddict(hint):
+    if typing.is_typeddict(hint) or is_named_tuple(hint):
         return str(hint.__name__)
     origin, inner = get_origin(hint), get_args(hint)
     if origin is Annotated:

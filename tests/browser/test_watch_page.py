@@ -28,7 +28,7 @@ def page(browser, haul):
     haul.device.force_N, haul.device.speed_m_s = 1.0, 0.0
     browser.size(1280, 800)
     if browser.driver.current_url != haul.url:
-        browser.open(haul.url)
+        browser.open(haul.link)
         until(lambda: browser.js(RUNS, 3), 15, "it runs")
     return browser
 
@@ -39,6 +39,8 @@ RUNS = "return Boolean(window.haulTest && haulTest.stats.updates > arguments[0])
 def touch(browser, name):
     """A real touch on a control: what a script calls does not count as one for a browser's sound."""
 
+    there = "return document.getElementById(arguments[0]) !== null"
+    until(lambda: browser.js(there, name), 3, f"the control {name}")
     x, y = browser.steady(  # a page that was just opened still moves its controls
         "const n = document.getElementById(arguments[0]); n.scrollIntoView({block: 'center'});"
         "const b = n.getBoundingClientRect(); return [b.x + b.width / 2, b.y + b.height / 2]",
@@ -152,7 +154,7 @@ def test_a_mark_and_a_zero_land_as_events_and_are_shown_as_taken(page, haul):
     assert haul.events("mark")[-1].endswith("at the fender")
     until(
         lambda: page.js(
-            "return Object.values(haulTest.page.parts).some(p => p && p.kind === 'mark' && 'from_s' in p)"
+            "return Object.values(haulTest.page.parts).some(p => Array.isArray(p) && p[2] === 'mark')"
         ),
         3,
         "on the graph",

@@ -123,7 +123,7 @@ function levelShapes(of, paint, top_N, size) {
 function spanShapes(spans, paint, start_s, end_s, now_s) {
   /** @type {PlotShape[]} */
   const made = [];
-  for (const { from_s, to_s, kind } of spans) {
+  for (const [from_s, to_s, kind] of spans) {
     const until_s = to_s === null ? Math.min(now_s, end_s) : to_s;
     if (until_s < start_s || from_s > end_s) continue;
     const x0 = Math.max(from_s, start_s) * 1000;

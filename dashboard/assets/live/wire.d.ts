@@ -206,15 +206,12 @@ export interface Happened {
   text: string;
 }
 
-/** What the graph marks: a stroke, a reset, a mark, a shock, a slip. */
-export interface Span {
-  /** its beginning, s. */
-  from_s: number;
-  /** its end, s; null while it goes on. */
-  to_s: number | null;
-  /** haul, lower, reset, mark, shock, slip, saturated or shortly over. */
-  kind: string;
-}
+/** What the graph marks: a stroke, a reset, a mark, a shock, a slip.
+ *   from_s: its beginning, s.
+ *   to_s: its end, s; null while it goes on.
+ *   kind: haul, lower, reset, mark, shock, slip, saturated or shortly over.
+ */
+export type Span = [from_s: number, to_s: number | null, kind: string];
 
 /** A channel at this moment. */
 export interface ChannelNow {

@@ -387,7 +387,7 @@ def test_strokes_resets_and_marks_are_told_for_the_graph(tmp_path):
     way.let_go()
     way.feed_back(3.0)
     way.pull(1.0, 3.0)
-    told = sorted(list(span.values()) for span in way.page.numbered("span"))
+    told = sorted(way.page.numbered("span"))
     told = [row for row in told if row[2] != "slip"]  # letting go looks like one for a moment
     kinds = [row[2] for row in told]
     assert kinds == ["haul", "mark", "reset", "haul"]

@@ -12,12 +12,12 @@ import dashboard.plan.wire as plan_wire
 import dashboard.review.wire as review_wire
 from dashboard.live.watcher import Watch
 from dashboard.web import assets
-from dashboard.web.typescript import declaration, field_lines, optional_fields
+from dashboard.web.typescript import declaration, field_lines, is_named_tuple, optional_fields
 
 WIRES = (live_wire, plan_wire, review_wire)
 RECORDS = [
     value for wire in WIRES for value in vars(wire).values()
-    if typing.is_typeddict(value) and value.__module__ == wire.__name__
+    if (typing.is_typeddict(value) or is_named_tuple(value)) and value.__module__ == wire.__name__
 ]  # fmt: skip
 BASES = {**live_wire.BASES, **review_wire.BASES}
 SCRIPTS = sorted(assets.FOLDER.rglob("*.js"))
@@ -56,6 +56,17 @@ class Cells(typing.TypedDict):
     figure: typing.Annotated[dict, "PlotFigure"]
 
 
+class Place(typing.NamedTuple):
+    """Where a cell is.
+
+    at: name of the place; None for none.
+    share: of the way.
+    """
+
+    at: str | None
+    share: float
+
+
 class NumberedCells(typing.TypedDict, total=False):
     """Cells by number.
 
@@ -71,9 +82,9 @@ def test_the_declaration_that_the_scripts_are_checked_by_is_not_stale(wire):
     assert wire.DECLARATION.read_text("utf-8") == fresh, f"python -m {wire.__name__}"
     for record in RECORDS:
         if record.__module__ == wire.__name__ and record.__name__ != "Numbered":
-            assert re.search(
-                rf"^export interface {record.__name__}( extends \w+)? {{$", fresh, re.M
-            )
+            kind = "type" if is_named_tuple(record) else "interface"
+            name = rf"^export {kind} {record.__name__}( extends \w+)? [{{=]"
+            assert re.search(name, fresh, re.M)
 
 
 @pytest.mark.parametrize("record", RECORDS, ids=lambda record: record.__name__)
@@ -99,6 +110,9 @@ def test_a_record_is_declared_with_its_options_and_its_numbered_parts():
     )
     assert "  rows?: (number | null)[][];" in written and "  figure: PlotFigure;" in written
     assert "  /** each of them. */\n  [key: `cell:${string}`]: Cell | null;" in written
+    place = declaration("", [Place])
+    assert " *   at: name of the place; null for none.\n" in place
+    assert "\nexport type Place = [at: string | null, share: number];\n" in place
     with pytest.raises(TypeError):
         declaration("", [typing.TypedDict("Odd", {"value": bytes})])
 
@@ -111,6 +125,9 @@ def fits(value, hint) -> bool:
             isinstance(value, dict) and set(hints) - optional_fields(hint) <= set(value) <= set(hints)
             and all(fits(inner, hints[key]) for key, inner in value.items())
         )  # fmt: skip
+    if is_named_tuple(hint):
+        hints = list(typing.get_type_hints(hint).values())
+        return isinstance(value, list) and len(value) == len(hints) and all(map(fits, value, hints))
     origin, inner = typing.get_origin(hint), typing.get_args(hint)
     if origin is typing.Literal:
         return value in inner
