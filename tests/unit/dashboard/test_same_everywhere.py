@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 import html
 import io
+import itertools
 import json
 import re
 import tempfile
@@ -75,7 +76,7 @@ def check_json(review: dict) -> None:
     assert chapters[0]["from_s"] == 0 and chapters[-1]["to_s"] == pytest.approx(
         review["duration_s"]
     )
-    for one, two in zip(chapters, chapters[1:], strict=False):
+    for one, two in itertools.pairwise(chapters):
         assert one["to_s"] == two["from_s"] and one["load_to_m"] == two["load_from_m"]
     assert sum(c["resets"] for c in chapters) == review["resets"]
     for key in ("haul_travel_m", "load_travel_m", "work_in_J"):
