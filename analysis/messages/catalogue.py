@@ -269,6 +269,16 @@ _READINGS: dict[str, Template] = {
     "over_limit_by_haul_cell": Template("stop", (
         "{allowed}; the force shown is computed from the haul cell: it carried at most that"
     )),
+    "over_limit_while_hauling": Template("stop", (
+        "{allowed}; at the highest haul force it carried at most that"
+    )),
+    "over_limit_at_rest": Template("stop", (
+        "{allowed}; while the load was eased, held or lowered it carried at most that, by what the load "
+        "last needed"
+    )),
+    "over_limit_lowering": Template("stop", (
+        "{allowed}; while the load was lowered before any hauling it carried about that"
+    )),
     "slip": Template("caution", (
         "the force fell and {rope_m:.2f} of rope came out while the load stood still"
     )),
@@ -291,6 +301,10 @@ _READINGS: dict[str, Template] = {
     "counter_backwards": Template("caution", (
         "{counter}: under tension the rope only ran back; if the team hauled, the counter counts "
         "backwards: change the sign of its scale"
+    )),
+    "counter_only_up": Template("caution", (
+        "{counter} never ran back, not even between strokes: if it only counts up, no reset and no "
+        "lowering can be seen; take a counter that counts both ways"
     )),
     "counters_opposite": Template("caution", (
         "{rope} and {load} count in opposite directions: {against_m:.2f} of rope ran back under "
@@ -554,18 +568,22 @@ _EFFICIENCY: dict[str, Template] = {
 _REVIEW: dict[str, Template] = {
     "rows_left_out": Template("caution", "{rows} torn or unreadable rows left out"),
     "rig_changed": Template("info", (
-        "the rig was changed during the session ({each}); the measured and predicted values shown are "
-        "those of {shown}"
+        "the rig was changed: the session has {chapters} chapters, each with its own rig; the measured and "
+        "predicted values shown for the whole session are those of chapter {shown}, {rig}"
+    )),
+    "chapter_caution": Template("caution", "chapter {chapter}: {said}"),
+    "chapter_info": Template("info", "chapter {chapter}: {said}"),
+    "peaks_beyond_capacity": Template("caution", (
+        "{parts}: no upper bound is known, because {cell} was beyond its capacity: the force may have been "
+        "higher; take a cell with more capacity"
+    )),
+    "peaks_not_bounded": Template("caution", (
+        "{parts}: no upper bound is known: the friction there adds to the force; put a cell on this part"
     )),
     "what_if_rig": Template("info", "the rig had been that of {rig}"),
     "what_if_efficiency": Template("info", (
         "every pulley had the efficiency {efficiency:.2f}, taken as exact"
     )),
-    "rig_measured": Template("info", (
-        "{rig} from {from_s:.1f}, {strokes} strokes: {advantage:.3g} ± {advantage_U95:.2g} to 1 out of "
-        "{ideal:.3g}, efficiency {efficiency:.3f} ± {efficiency_U95:.2g}"
-    )),
-    "rig_not_measured": Template("info", "{rig} from {from_s:.1f}, {strokes} strokes: no advantage measured"),
     "ground_changed": Template("info", (
         "{change}; the load force changed with it and the advantage did not: the ground changed, not "
         "the rig"
@@ -622,8 +640,10 @@ _LIVE: dict[str, Template] = {
     ),
     "rig_changed_now": Template(
         "caution",
-        "the rig was changed: levels, shares and drawing are those of the new rig; the places of its "
-        "grabs are not known, so the rope left in the stroke is not known",
+        (
+            "the rig was changed: levels, shares and drawing are those of the new rig; where its grabs stand "
+            "is known from the next full reset on, and the rope left with it"
+        ),
     ),
     # what is going on at the rope
     "no_reading_at_all": Template("caution", "{cell}: no reading at all"),
@@ -646,13 +666,26 @@ _LIVE: dict[str, Template] = {
     "fed_back_not_held": Template(
         "caution", "rope is fed back; no capture in the rig file holds the load"
     ),
+    "looks_held": Template(
+        "info",
+        ("no counter shows the load: look whether {captures} holds it before anyone lets go"),
+    ),
     "rope_is_loaded": Template("info", "the rope between it and the load is loaded{ran_back}"),
     "haul_let_go": Template("info", "haul let go; rope may still be loaded{ran_back}"),
     "holder_not_known": Template(
         "caution", "the rig file has no capture: what holds the load is not known"
     ),
     # why what is left of a stroke is not known
-    "rig_was_changed": Template("info", "the rig was changed"),
+    "rig_was_changed": Template(
+        "info", ("the rig was changed: known again when every grab was slid back to its place")
+    ),
+    "rig_change_unread": Template(
+        "caution",
+        ("the rig was changed, but its file cannot be used: the places of its grabs are not known"),
+    ),
+    "plates_not_known": Template(
+        "info", ("the rig was changed: where its plates stand is not known")
+    ),
     "locks_up_here": Template("info", "the rig locks up in its present position"),
     "fed_back_not_counted": Template(
         "info",

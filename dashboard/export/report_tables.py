@@ -7,15 +7,29 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from analysis.review.review import Reviewed
 from analysis.review.reviewed_session import Whole
-from dashboard.text.result_rows import RESULTS, ResultRow, budget_table
-from dashboard.text.table_rows import EVENTS, PEAKS, STROKES, Column, numbered, texts
+from analysis.review.shown_rows import peak_rows
+from dashboard.text.result_rows import RESULTS, ResultRow, budget_table, side_by_side
+from dashboard.text.table_rows import (
+    CHAPTERS,
+    EVENTS,
+    PEAKS,
+    STROKES,
+    Column,
+    by_chapter,
+    chapter_rows,
+    peaks_by_chapter,
+    stroke_rows,
+    texts,
+)
 from dashboard.text.units import UNKNOWN, Units
 from logger.channels.channel import Channel
 from logger.errors import one_line
 
 MOST_STROKES, MOST_PARTS, MOST_EVENTS = 12, 14, 18
 MOST_BUDGET, MOST_CHANNELS, MOST_CAUTIONS = 8, 8, 6
+MOST_CHAPTERS, MOST_BESIDE = 6, 3  # in the table of chapters; with results beside each other
 NAME, TEXT = 24, 90  # most characters of a cell, and of the last cell of a row
 CAUTION = 150  # most characters of a warning where there are many long ones
 
@@ -50,11 +64,29 @@ def results(rows: Sequence[ResultRow], units: Units) -> PaperTable:
     return _listing(RESULTS[:3], rows, units)
 
 
+def chapters(review: dict[str, Any], units: Units) -> PaperTable:
+    """The chapters beside each other; no row where the session has one."""
+    rows = chapter_rows(review)
+    more = _more(len(rows), MOST_CHAPTERS, "chapters; `haul review --json` lists all")
+    return _listing(CHAPTERS, rows[:MOST_CHAPTERS], units, more=more, layout="wide")
+
+
+def results_side_by_side(reviewed: Reviewed, units: Units) -> PaperTable:
+    """Measured beside predicted, of the first chapters beside each other."""
+    head, *body = side_by_side(reviewed, units)
+    width = 1 + 2 * MOST_BESIDE
+    return PaperTable(
+        head=tuple(cut(title, NAME) for title in head[:width]),
+        rows=tuple(tuple(cut(cell, NAME) for cell in line[:width]) for line in body),
+        more=_more(len(reviewed.chapters), MOST_BESIDE, "chapters stand in the table of chapters"),
+    )
+
+
 def strokes(review: dict[str, Any], units: Units) -> PaperTable:
     """Every stroke, or the first ones with a line that says how many more there are."""
-    rows = numbered(review["strokes"])
+    rows = stroke_rows(review)
     return _listing(
-        STROKES,
+        by_chapter(STROKES, review),
         rows[:MOST_STROKES],
         units,
         more=_more(len(rows), MOST_STROKES, "strokes"),
@@ -63,10 +95,13 @@ def strokes(review: dict[str, Any], units: Units) -> PaperTable:
     )
 
 
-def peaks(rows: Sequence[dict[str, Any]], units: Units) -> PaperTable:
-    """Highest forces against limits, the most used first."""
+def peaks(review: dict[str, Any], units: Units) -> PaperTable:
+    """Highest forces of each chapter against limits, the most used first."""
+    rows = peak_rows(peaks_by_chapter(review))
     more = _more(len(rows), MOST_PARTS, "strands and elements, less used or unrated")
-    return _listing(PEAKS, rows[:MOST_PARTS], units, more=more, empty="No force was read.")
+    return _listing(
+        by_chapter(PEAKS, review), rows[:MOST_PARTS], units, more=more, empty="No force was read."
+    )
 
 
 def budget(row: ResultRow, units: Units) -> PaperTable:

@@ -149,6 +149,10 @@ def _work() -> list[Any]:
     return [
         html.Section([html.H2("Say to the recorder"), html.Div(id="hands")],
                      id="hands-tile", className="tile half"),
+        html.Section([html.H2("Chapters: the rig was changed"), html.Div(id="chapters", className="scroll")],
+                     id="chapters-tile", className="tile full", hidden=True),
+        html.Section([html.H2("Highest forces so far"), html.Div(id="highest", className="scroll")],
+                     id="peaks-tile", className="tile full", hidden=True),
         html.Section([html.H2("What happened"), html.Ul(id="events")], className="tile half"),
         html.Section([html.H2("Channels"), html.Div(id="channels")], className="tile half"),
         html.Section([html.H2("Cautions"), html.Ul([html.Li(c) for c in CAUTIONS]),
