@@ -33,6 +33,7 @@ class Channel:
     separator: str | None = None  # columns: text between numbers; None: not stated
     decimal: str | None = None  # columns: decimal mark, "." or ","; None: not stated
     count: int | None = None  # columns: numbers in a good line; None: learned from the lines
+    ends: str | None = None  # what ends a line, see `formats.line_ends`; None: LF, CR, CRLF or ETX
     checksum: bool = True  # xdr: whether a sentence without a checksum is dropped
     zero: float = 0.0  # reading of the unloaded device, in `unit`
     scale: float = 1.0  # factor of a net reading; N or m per count if `unit` is "count"

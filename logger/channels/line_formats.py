@@ -14,6 +14,7 @@ from typing import Any
 from logger.device_units import units_for
 from logger.toml_tables import Table
 
+NAMED_ENDS = ("lf", "cr", "crlf", "etx", "pause")  # values of `ends` that are no text of a line
 XDR_UNIT = {"force": "N", "length": "m"}
 
 

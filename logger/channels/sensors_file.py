@@ -10,10 +10,10 @@ from pathlib import Path
 from logger.calibration import calibration as calibrations
 from logger.calibration.curve import Calibration
 from logger.channels.channel import Channel, Sensors
-from logger.channels.line_formats import LINE_FORMATS, check_belongs
+from logger.channels.line_formats import LINE_FORMATS, NAMED_ENDS, check_belongs
 from logger.channels.port_schemes import normal_port, refusal, scheme_of
 from logger.device_units import COUNT
-from logger.errors import SensorsFault
+from logger.errors import SensorsFault, one_line
 from logger.toml_tables import Table, parse_toml, read_text
 
 MOST_DELAY_S = 0.3  # derived: the greatest lag that the analysis looks for
@@ -151,6 +151,7 @@ def _channel(table: Table, folder: Path, copies: bool, recorded: bool) -> Channe
         port=_port(table, recorded),
         baud=table.whole("baud", least=50, most=10_000_000),
         format=line_format,
+        ends=_ends(table),
         zero=table.number("zero") or 0.0,
         scale=1.0 if scale is None else scale,
         u_percent=table.number("u_percent", least=0.0, most=100.0) or 0.0,
@@ -168,6 +169,21 @@ def _channel(table: Table, folder: Path, copies: bool, recorded: bool) -> Channe
     )
     table.done()
     return channel
+
+
+def _ends(table: Table) -> str | None:
+    """What ends a line; None if it is not stated."""
+    ends = table.text("ends", most=20)
+    cure = 'write "lf", "cr", "crlf", "etx", "pause", or the text that ends each line'
+    if ends is None or ends in NAMED_ENDS:
+        return ends
+    if ends.lower() in NAMED_ENDS:
+        raise table.fault(
+            "ends", f'"{ends}" would be a text in the line', f'write "{ends.lower()}"'
+        )
+    if not ends.isascii() or not re.search(r"[^0-9+\-., \t]", ends):
+        raise table.fault("ends", f'"{one_line(ends)}" may stand within a line', cure)
+    return ends
 
 
 def _delay(table: Table) -> tuple[float | None, float | None]:
@@ -264,7 +280,7 @@ def _check_together(channels: tuple[Channel, ...], file: str) -> None:
         where = f"channel {channel.name}"
         other = first.setdefault(channel.port, channel)
         line_format = LINE_FORMATS[channel.format]
-        for key in ("baud", "format", *line_format.shared):
+        for key in ("baud", "format", "ends", *line_format.shared):
             mine, theirs = getattr(channel, key), getattr(other, key)
             if key == "separator" and channel.decimal != ",":
                 # an unstated separator is a comma, unless the decimal mark is

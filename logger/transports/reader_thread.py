@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from logger import clock
 from logger.channels.channel import Channel
 from logger.formats.base import Decoded
+from logger.formats.line_ends import PAUSE, PAUSE_S, PAUSE_STEP_S
 from logger.formats.registry import decoder_for
 from logger.transports.base import STALL_S, Chunk, error_text
 from logger.transports.flood_gate import FloodGate
@@ -71,6 +72,8 @@ class PortReader(threading.Thread):
         self.opened_s = 0.0
         self.fault = ""
         self._gate = FloodGate(self.decoder)
+        self._pausing = channels[0].ends == PAUSE
+        self._before: Chunk | None = None  # the last bytes, where a silence ends a line
         self._transport = transport_for(url, channels)
         self._deliver = deliver
         self._halt = threading.Event()
@@ -130,6 +133,7 @@ class PortReader(threading.Thread):
         opened_at = looked_s = clock.now()
         looked_awake = clock.awake()
         started = False
+        self._before = None
         self.decoder.connected()
         try:
             while True:
@@ -147,6 +151,8 @@ class PortReader(threading.Thread):
                 if chunk.content and not started:
                     started = True
                     self.decoder.connected(torn=chunk.from_s - opened_at < WHOLE_AFTER_S)
+                if self._pausing:
+                    self._end_by_silence(chunk, clock.now())
                 if held_s:
                     self._arrive_after_stall(chunk, began_s, held_s)
                 elif chunk.content:
@@ -158,6 +164,20 @@ class PortReader(threading.Thread):
                     return "stopped"
         finally:
             self._deliver_flood(self._gate.ended(clock.now()))
+
+    def _end_by_silence(self, chunk: Chunk, now_s: float) -> None:
+        """End the line before this chunk if a silence of PAUSE_S lies between; now_s: `clock.now`, s.
+
+        The line's readings have the time of its own bytes.
+        """
+        before, silent_to_s = self._before, chunk.from_s if chunk.content else now_s
+        if before is not None and silent_to_s - before.to_s >= PAUSE_S - PAUSE_STEP_S:
+            self._before = None
+            decoded = self._gate.thinned(self.decoder.pause(), before.to_s)
+            if decoded.readings or decoded.samples:
+                self._deliver(Arrival(self.url, before.from_s, before.to_s, decoded))
+        if chunk.content:
+            self._before = chunk
 
     def _arrive(self, chunk: Chunk) -> None:
         """Decode a chunk and deliver its readings."""

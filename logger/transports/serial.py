@@ -15,7 +15,7 @@ from logger.channels.channel import Channel
 from logger.channels.port_schemes import normal_port, refusal, scheme_of, split_port
 from logger.errors import PortFault, one_line
 from logger.transports.base import CYCLE_S, Chunk, Transport, chunk_end
-from logger.transports.stream import READ_BYTES, Stream, terminal_bytes
+from logger.transports.stream import READ_BYTES, Stream, gather_s, terminal_bytes
 
 
 @dataclass(frozen=True)
@@ -87,6 +87,7 @@ class SerialTransport(Transport):
         if sys.platform != "win32":
             with contextlib.suppress(Exception):
                 self._stream = _stream(self._serial.fileno(), baud or 0)
+                self._stream.gather_s = gather_s(self.channels)
 
     def close(self) -> None:
         """See `Transport.close`."""
