@@ -31,8 +31,14 @@ class Channel:
     id: str | None = None  # xdr: the transducer's name; json: the key
     column: int | None = None  # columns: place of the number in the line, from 1
     separator: str | None = None  # columns: text between numbers; None: not stated
-    decimal: str | None = None  # columns: decimal mark, "." or ","; None: not stated
+    decimal: str | None = None  # columns, text: decimal mark, "." or ","; None: not stated
+    thousands: str | None = None  # columns, text: mark between thousands; None: there is none
     count: int | None = None  # columns: numbers in a good line; None: learned from the lines
+    after: str | None = None  # text: what stands before the number; None: not stated
+    number: int | None = None  # text: which number of the line, or behind `after`, from 1
+    first_character: int | None = None  # text: place of the number's first character, from 1
+    last_character: int | None = None  # text: place of its last character, from 1
+    overload: tuple[str, ...] = ()  # text: words for a reading beyond the device's capacity
     ends: str | None = None  # what ends a line, see `formats.line_ends`; None: LF, CR, CRLF or ETX
     checksum: bool = True  # xdr: whether a sentence without a checksum is dropped
     zero: float = 0.0  # reading of the unloaded device, in `unit`
@@ -48,6 +54,11 @@ class Channel:
     delay_s: float | None = None  # time from the measurement to its arrival, s; None: unknown
     delay_u_s: float | None = None  # standard uncertainty of `delay_s`, s
     states_u: bool = True  # whether the sensors file states u, u_percent or a calibration
+
+    @property
+    def text_place(self) -> tuple[str | int | None, ...]:
+        """Where the number of a `text` line stands; the same for two channels that read the same."""
+        return self.after, self.number or 1, self.first_character, self.last_character
 
     def si(self, reading: Values, zero: float | None = None) -> Values:
         """Convert readings (in `unit`) to N or m; scalar or array, same shape.

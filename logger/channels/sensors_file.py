@@ -6,6 +6,7 @@ import os
 import re
 from collections import Counter
 from pathlib import Path
+from typing import Any
 
 from logger.calibration import calibration as calibrations
 from logger.calibration.curve import Calibration
@@ -273,7 +274,7 @@ def _check_together(channels: tuple[Channel, ...], file: str) -> None:
                 f"channel {channel.name}",
             )
     first: dict[str, Channel] = {}
-    seen: dict[tuple[str, str | int | None], str] = {}
+    seen: dict[tuple[str, Any], str] = {}
     for channel in channels:
         if channel.port is None:
             continue
@@ -282,7 +283,7 @@ def _check_together(channels: tuple[Channel, ...], file: str) -> None:
         line_format = LINE_FORMATS[channel.format]
         for key in ("baud", "format", "ends", *line_format.shared):
             mine, theirs = getattr(channel, key), getattr(other, key)
-            if key == "separator" and channel.decimal != ",":
+            if key == "separator" and "," not in (channel.decimal, channel.thousands):
                 # an unstated separator is a comma, unless the decimal mark is
                 mine, theirs = mine or ",", theirs or ","
             if mine != theirs:
@@ -293,7 +294,7 @@ def _check_together(channels: tuple[Channel, ...], file: str) -> None:
                     where,
                 )
         key = line_format.address
-        source = (channel.port, getattr(channel, key))
+        source = (channel.port, getattr(channel, line_format.place or key))
         if source in seen:
             raise SensorsFault(
                 file,

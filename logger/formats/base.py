@@ -42,10 +42,12 @@ class Decoded:
 
     readings: the numbers as sent, in order, by channel
     samples: (cause, first 120 bytes) of each dropped line, the first 50 of the chunk
+    overloads: for each line that tells an overload, how many readings of the chunk came before it, by channel
     """
 
     readings: dict[str, list[bytes]] = field(default_factory=dict)
     samples: list[tuple[str, bytes]] = field(default_factory=list)
+    overloads: dict[str, list[int]] = field(default_factory=dict)
 
 
 class Decoder(ABC):
@@ -128,7 +130,7 @@ class Decoder(ABC):
             self._doubtful = False
             line, _, block = block.partition(b"\n")
             self._distrust(line)
-        if block and self._block(block):
+        if block and STX not in block and self._block(block):
             count = block.count(b"\n")
             self.lines += count
             self.understood += count

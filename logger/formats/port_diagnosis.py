@@ -9,7 +9,8 @@ import re
 
 from logger.errors import one_line
 from logger.formats.base import OTHER, Decoder
-from logger.formats.columns import COMMA, ColumnsDecoder
+from logger.formats.columns import ColumnsDecoder
+from logger.formats.number_marks import COMMA
 
 # share of bytes that are no text from which a line is noise; chosen by us: text has none
 NOISE = 0.1

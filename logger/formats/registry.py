@@ -23,7 +23,7 @@ def encode(channels: Sequence[Channel], values: Mapping[str, float]) -> bytes:
     """One line, as a device would send it; b"" if no channel has a value.
 
     values: numbers by channel name, each in its channel's unit.  A channel without one is left out
-    (xdr, json) or 0 (columns).
+    (xdr, json, text) or 0 (columns).
     """
     if not any(channel.name in values for channel in channels):
         return b""

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 
 from logger import clock
 from logger.errors import one_line
-from logger.formats.columns import COMMA
+from logger.formats.number_marks import COMMA
 from logger.formats.port_diagnosis import awaits_line_end, first_line, likely_cause
 from logger.recorder.disk_retry import DiskRetry, EventRow
 from logger.recorder.reading_ledger import ReadingLedger

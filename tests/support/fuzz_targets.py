@@ -37,11 +37,16 @@ from logger.session.descriptor import MARKS
 from logger.session.reader import Follower, open_session, read_all, session_state
 from logger.session.verify import repair, verify
 from logger.session.writer import SessionWriter
-from support.channels import COLUMNS, JSON, XDR, XDR_TWO, channel
+from support.channels import COLUMNS, JSON, TEXT, XDR, XDR_TWO, channel
 from support.disks import NoSync
 from support.waiting import until
 
 COLUMNS_TWO = COLUMNS + COLUMNS.replace('"f"', '"g"').replace("column = 2", "column = 1")
+THOUSANDS = ("thousands = ','", "decimal = ','\nthousands = '.'", "decimal = '.'\nthousands = \"'\"")
+TEXT_KEYS = (
+    "", "number = 2", 'after = "N="', 'after = "N="\nnumber = 2', 'after = "ST,GS,"', "from = 2\nto = 5", "from = 1\nto = 3",
+    "decimal = ','", "decimal = '.'", "overload = []", "overload = ['9.9', 'E', '-']", 'after = "1"', "after = 'e'",
+)  # fmt: skip
 FORMATS = [
     parse_sensors(text, "s").channels
     for text in (XDR, XDR + "checksum = false\n", XDR_TWO, JSON, JSON + JSON.replace('"f"', '"g"').replace(
@@ -49,7 +54,10 @@ FORMATS = [
         COLUMNS + "count = 3\n", COLUMNS_TWO, COLUMNS.replace('separator = ","', ""),
         COLUMNS.replace("separator", "decimal"), COLUMNS.replace('","', '";"') + 'decimal = ","\n',
         *(text + f'ends = "{ends}"\n' for text in (XDR, JSON, COLUMNS)
-          for ends in ("lf", "cr", "crlf", "etx", ";", "END;")))
+          for ends in ("lf", "cr", "crlf", "etx", ";", "END;")),
+        *(COLUMNS.replace('separator = ","\n', '') + marks + "\n" for marks in THOUSANDS),
+        *(TEXT + keys + "\n" for keys in (*TEXT_KEYS, *THOUSANDS, "thousands = ' '")),
+        TEXT + 'after = "N="\n' + TEXT.replace('"f"', '"g"') + 'after = "G="\nnumber = 2\n')
 ]  # fmt: skip
 GOOD = sentence([("force", "1234.5", "HAUL")])
 BOTH = sentence([("force", "1.5", "HAUL"), ("length", "-2", "ROPE")])
@@ -61,6 +69,11 @@ PIECES = [
     b"1,1e99\n", b"1,1_0\n", b'{"HAUL": 1.5}\n', b'{"HAUL": {"HAUL": 2}}\n', b'{"x": 1}\r\n', b'{"HAUL": NaN}\n',
     b'{"HAUL":1,"HAUL":2}\n', b'{"B": 3, "HAUL": 4}\n', b"x" * 5000, b"1,2\n" * 30, GOOD * 30, BOTH * 20,
     b'{"HAUL": 3}\n' * 10, b"1 2\n" * 10, b"nan,inf\n", b"\xff\n", b"\0\n", b"9" * 50, b"[" * 60, b'{"a":' * 60,
+    b"ST,GS,+ 0012.34kg\r\n", b"ST,GS,- 0012.34 N\r" * 5, b"N= 12.5 N\r\n" * 10, b"N=1N=2\n", b"G= 1 2 N= 3 4\n" * 5,
+    b"12.5-\n", b"+12-\n", b"-- 5\n", b"- +5 N\n", b"1,234.5 N\n" * 5, b"1.234,5\n" * 5, b"1'234.5\n", b"1,90\n", b"HOLD 5\n",
+    b"OL\n", b"  OL  N\n" * 3, b"------ kg\n", b"Err 5\n", b"2026-11-30 12:30:05 5.5 N\n", b"CH1: 5.5\n" * 5, b"CH1: -6\n", b"wn0012.5N\n",
+    b"12 N", b" N", b"kg", b"+ ", b"12E\n", b"1e5 N\n" * 3, b" 12 ,5x\n", b"12.,5x\n", b"N=", b"G=", b"/", b":", b"'", b"_", b"  ",
+    b"5 6 7\n" * 4, b"5 -6 +7\n" * 4, b"5 - 6\n" * 3, b"1 234 N\n" * 3, b"N 5\n" * 4, b"t\n", b"%\n", b"e", b"\x0212.5\x03",
     b"\x02", b"\x03", b"\x03\x55\r\n\x02", b"\x021,2\x03", b"\x021,2\x037", b"E", b"ND;", b"END;", b";", b"1,2;" * 5,
     b"\x02" + GOOD[:-2] + b"\x03", b"1,2\r" * 10, b"\x021,2\x03\x55" * 10, b"\n\r", b"1,2\x02",
     sentence([("force", "7", "X")]), b"$YXXDR,N,1,N,HAUL*00\n", b"$YXXDR,N,1,N,HAUL\n",

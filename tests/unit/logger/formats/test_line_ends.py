@@ -7,7 +7,7 @@ import time
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.channels import COLUMNS, JSON, XDR, channel
 from support.fuzz_targets import ended
@@ -58,6 +58,7 @@ def read(ends: str | None, *chunks: bytes, torn: bool = False) -> list[bytes]:
 
 
 @pytest.mark.parametrize("ends", ENDS)
+@settings(deadline=None)
 @given(pieces=BYTES, cuts=st.lists(st.integers(0, 60), max_size=8))
 def test_lines_are_those_of_the_description_for_any_cut(
     ends: str | None, pieces: list[bytes], cuts: list[int]
@@ -141,13 +142,19 @@ def test_a_silence_of_30_ms_ends_a_line_and_a_shorter_one_does_not(tmp_path: Pat
     yard = Yard(tmp_path, PAUSED.replace("{}", device.url))
     with recording(yard) as running:
         silent_wire()
-        for n in range(8):
-            device.send(b"%d" % (n + 1))
-            time.sleep(0.004)  # no end of a line
-            device.send(b"2.5")
-            time.sleep(0.06)  # the silence that ends it
-        until(lambda: len(yard.values()) >= 7)
+        for _ in range(20):  # a machine that held this thread up sent other silences
+            before, held_up = len(yard.values()), False
+            for n in range(6):
+                began = time.monotonic()
+                device.send(b"%d" % (n + 1))
+                time.sleep(0.004)  # no end of a line
+                device.send(b"2.5")
+                held_up |= time.monotonic() - began > 0.015
+                time.sleep(0.06)  # the silence that ends it
+            if not held_up:
+                break
+        wanted = [n * 10 + 2.5 for n in range(1, 7)]
+        until(lambda: yard.values()[before:] == wanted or held_up)
         running.end()
     device.close()
-    found = yard.values()
-    assert found[-7:] == [n * 10 + 2.5 for n in range(2, 9)]
+    assert not held_up
