@@ -55,7 +55,7 @@ FORMATS = [
         COLUMNS.replace("separator", "decimal"), COLUMNS.replace('","', '";"') + 'decimal = ","\n',
         *(text + f'ends = "{ends}"\n' for text in (XDR, JSON, COLUMNS)
           for ends in ("lf", "cr", "crlf", "etx", ";", "END;")),
-        *(COLUMNS.replace('separator = ","\n', '') + marks + "\n" for marks in THOUSANDS),
+        JSON.replace("HAUL", "a.0.B"), *(COLUMNS.replace('separator = ","\n', '') + marks + "\n" for marks in THOUSANDS),
         *(TEXT + keys + "\n" for keys in (*TEXT_KEYS, *THOUSANDS, "thousands = ' '")),
         TEXT + 'after = "N="\n' + TEXT.replace('"f"', '"g"') + 'after = "G="\nnumber = 2\n')
 ]  # fmt: skip
@@ -72,7 +72,7 @@ PIECES = [
     b"ST,GS,+ 0012.34kg\r\n", b"ST,GS,- 0012.34 N\r" * 5, b"N= 12.5 N\r\n" * 10, b"N=1N=2\n", b"G= 1 2 N= 3 4\n" * 5,
     b"12.5-\n", b"+12-\n", b"-- 5\n", b"- +5 N\n", b"1,234.5 N\n" * 5, b"1.234,5\n" * 5, b"1'234.5\n", b"1,90\n", b"HOLD 5\n",
     b"OL\n", b"  OL  N\n" * 3, b"------ kg\n", b"Err 5\n", b"2026-11-30 12:30:05 5.5 N\n", b"CH1: 5.5\n" * 5, b"CH1: -6\n", b"wn0012.5N\n",
-    b"12 N", b" N", b"kg", b"+ ", b"12E\n", b"1e5 N\n" * 3, b" 12 ,5x\n", b"12.,5x\n", b"N=", b"G=", b"/", b":", b"'", b"_", b"  ",
+    b'{"a": [{"B": 5}]}\n', b'{"a": {"0": ', b'{"a":[', b'"B":', b"12 N", b" N", b"kg", b"+ ", b"12E\n", b"1e5 N\n" * 3, b" 12 ,5x\n", b"12.,5x\n", b"N=", b"G=", b"/", b":", b"'", b"_", b"  ",
     b"5 6 7\n" * 4, b"5 -6 +7\n" * 4, b"5 - 6\n" * 3, b"1 234 N\n" * 3, b"N 5\n" * 4, b"t\n", b"%\n", b"e", b"\x0212.5\x03",
     b"\x02", b"\x03", b"\x03\x55\r\n\x02", b"\x021,2\x03", b"\x021,2\x037", b"E", b"ND;", b"END;", b";", b"1,2;" * 5,
     b"\x02" + GOOD[:-2] + b"\x03", b"1,2\r" * 10, b"\x021,2\x03\x55" * 10, b"\n\r", b"1,2\x02",

@@ -27,6 +27,8 @@ ALL = {
     "xdr": XDR,
     "xdr two": XDR_TWO,
     "json": JSON,
+    "json nested": JSON.replace("HAUL", "cell.raw")
+    + JSON.replace("HAUL", "cell.n").replace('"f"', '"g"'),
     "columns": COLUMNS,
     "columns space": COLUMNS.replace('","', '" "'),
     "columns unstated": UNSTATED,
@@ -334,6 +336,36 @@ def test_json_takes_the_whole_line_first_and_a_later_brace_if_that_fails() -> No
 def test_json_drops_what_is_no_finite_number(line: bytes) -> None:
     readings, decoder = decode(JSON, line + b"\n")
     assert not readings and decoder.drops == {"f": 1}
+
+
+@pytest.mark.parametrize(
+    ("id", "line", "reading"),
+    [
+        ("a.b.2", '{"a": {"b": [7, 8, 9.5]}}', "9.5"),
+        ("a.b.2", '{"a": {"b": {"2": 9.5}}}', "9.5"),
+        ("a.b.2", '{"a.b.2": 9.5, "a": {"b": [7, 8, 7]}}', "9.5"),
+        ("0.F", '{"0": {"F": -1}}', "-1"),
+    ],
+)
+def test_an_id_with_points_goes_into_objects_and_lists(id: str, line: str, reading: str) -> None:
+    readings, decoder = decode(JSON.replace("HAUL", id), line.encode() + b"\n")
+    assert readings == {"f": [reading.encode()]} and not decoder.causes
+
+
+@pytest.mark.parametrize(
+    ("line", "cause"),
+    [
+        ('{"a": {"b": [7, 8]}}', OTHER),
+        ('{"a": {"b": 5}}', OTHER),
+        ('{"a": [1, 2, 3]}', OTHER),
+        ('{"a": {"b": [7, 8, [1]]}}', "not a number"),
+        ('{"a": {"b": [7, 8, true]}}', "not a number"),
+        ('{"a": {"b": [7, 8, NaN]}}', "not a finite number"),
+    ],
+)
+def test_an_id_that_leads_to_no_number_gives_none(line: str, cause: str) -> None:
+    readings, decoder = decode(JSON.replace("HAUL", "a.b.2"), line.encode() + b"\n")
+    assert not readings and decoder.causes == {cause: 1}
 
 
 PIECES = st.one_of(
