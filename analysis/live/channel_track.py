@@ -6,6 +6,7 @@ eighth of a second.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -32,7 +33,7 @@ class Track:
     count: number of readings so far.
     last_s, value: time, s, and value of the last reading; None before the first.
     highest, highest_s: the highest value and its time, s; None before the first reading.
-    saturated: whether the last reading is beyond the channel's capacity.
+    saturated: whether the last reading is beyond the channel's or the device's capacity.
     time_s, values: readings of the last KEPT_S, (n,) each.
     pyramid: lowest and highest value of every bin of time since the session began.
     """
@@ -46,6 +47,7 @@ class Track:
         self.highest: float | None = None
         self.highest_s: float | None = None
         self.saturated = False
+        self._overload_s = -math.inf  # time of the last overload that the device told, s
         self.time_s: Floats = np.empty(0)
         self.values: Floats = np.empty(0)
         self.pyramid = Pyramid()
@@ -63,7 +65,8 @@ class Track:
             time_s, values = time_s[good], values[good]
         if not len(time_s):
             return
-        self.saturated = bool(np.any(self.channel.saturated(readings.reading[-1:])))
+        beyond = bool(np.any(self.channel.saturated(readings.reading[-1:])))
+        self.saturated = beyond or float(time_s[-1]) <= self._overload_s
         if self.channel.quantity == "length":
             values = self._unjumped(time_s, values) + 0.0  # turns -0 into 0
         self.pyramid.push(time_s, values)
@@ -76,6 +79,10 @@ class Track:
         both = np.concatenate((self.time_s, time_s)), np.concatenate((self.values, values))
         cut = int(np.searchsorted(both[0], after))
         self.time_s, self.values = both[0][cut:], both[1][cut:]
+
+    def overload(self, time_s: float) -> None:
+        """Note that the device told a reading beyond its capacity in place of a number, at time_s, s."""
+        self._overload_s, self.saturated = time_s, True
 
     def _unjumped(self, time_s: Floats, values: Floats) -> Floats:
         """The counter's travel since its first reading, m, (n,), without the jumps of its restarts."""

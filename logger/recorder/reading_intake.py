@@ -59,6 +59,11 @@ class ReadingIntake:
                 for name, texts in item.decoded.readings.items():
                     start = max(from_s, self._ledger.last_s[name])
                     rows.append(self._rows(name, texts, _spread(len(texts), start, to_s)))
+            for name, before in item.decoded.overloads.items():
+                readings = item.decoded.readings.get(name, ())
+                self._alarms.overload(name, max(to_s, self._ledger.last_s[name]))
+                if before[-1] < len(readings):  # a reading came behind it
+                    self._alarms.end_overload(name, max(to_s, self._ledger.last_s[name]))
             for cause, line in item.decoded.samples:
                 self._disk.attempt(self._disk.writer.reject, to_s, item.port, cause, line)
         if rows:

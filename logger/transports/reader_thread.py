@@ -174,7 +174,7 @@ class PortReader(threading.Thread):
         if before is not None and silent_to_s - before.to_s >= PAUSE_S - PAUSE_STEP_S:
             self._before = None
             decoded = self._gate.thinned(self.decoder.pause(), before.to_s)
-            if decoded.readings or decoded.samples:
+            if decoded.readings or decoded.samples or decoded.overloads:
                 self._deliver(Arrival(self.url, before.from_s, before.to_s, decoded))
         if chunk.content:
             self._before = chunk
@@ -185,7 +185,7 @@ class PortReader(threading.Thread):
             decoded = self._gate.feed(chunk.content, chunk.to_s)
         else:
             decoded = self._gate.thinned(self.decoder.registers(chunk.content), chunk.to_s)
-        if decoded.readings or decoded.samples:
+        if decoded.readings or decoded.samples or decoded.overloads:
             self._deliver(Arrival(self.url, chunk.from_s, chunk.to_s, decoded))
 
     def _arrive_after_stall(self, chunk: Chunk, began_s: float, held_s: float) -> None:
