@@ -10,7 +10,8 @@ from analysis.rig_file.body_places import body_under, read_bodies_on_ropes
 from analysis.rig_file.draft import RigDraft
 from analysis.rig_file.item_tables import newton, read_grab_rating, read_turn
 from logger.errors import RigFault
-from logger.toml_tables import Table, nearest
+from logger.spelling import likely
+from logger.toml_tables import Table
 
 STATIONS = ("tie", "grab", "pulley", "capture", "edge", "haul", "free")
 MOST_STATIONS = 400  # speed only: the model's cost grows with the cube of the strands
@@ -84,13 +85,11 @@ def _kind(station: Table) -> str:
         )
     if kinds:
         return kinds[0]
-    what = "the station has no kind"
     for key in station.data:
-        near = nearest(key, STATIONS)
-        if near:
-            what = f'unknown station "{key}", the nearest is "{near}"'
-            break
-    raise station.fault("", what, f"write one of {', '.join(STATIONS)}")
+        meant = likely(key, STATIONS)
+        if meant is not None:
+            raise station.fault("", f'unknown station "{key}"', f'write "{meant}"')
+    raise station.fault("", "the station has no kind", f"write one of {', '.join(STATIONS)}")
 
 
 def _read_rope(draft: RigDraft, table: Table, path: list[PathPlace]) -> None:

@@ -27,7 +27,7 @@ from analysis.rig.surfaces import SURFACES, surface
 from dashboard.text.console import add_json, add_units, positive, print_json, table, units
 from dashboard.text.units import Units, number, percent
 from logger.errors import CallFault
-from logger.toml_tables import nearest
+from logger.spelling import cure
 
 PAIR = ("3-on-4", "3-on-3-on-2")  # 12 to 1 and 18 to 1
 
@@ -115,9 +115,11 @@ def run(args: argparse.Namespace) -> int:
     asked += [("--write", args.write[0])] if args.write else []
     for option, name in asked:
         if name not in by_name:
-            near = nearest(name, by_name)
-            raise CallFault("choose", f'{option}: there is no built-in rig "{name}"',
-                            f"write {near}" if near else "names are " + ", ".join(by_name))  # fmt: skip
+            raise CallFault(
+                "choose",
+                f'{option}: there is no built-in rig "{name}"',
+                cure(name, by_name, "names are", "{}"),
+            )
     if args.write:
         _write(need, *args.write)
     pair = between(*(by_name[name] for name in args.between))
@@ -215,9 +217,11 @@ def _ground(
     row = surface(args.surface)
     if row is None:
         names = [s.name for s in SURFACES]
-        near = nearest(args.surface, names)
-        raise CallFault("choose", f'--surface: there is no surface "{args.surface}"',
-                        f"write {near}" if near else "surfaces are " + ", ".join(names))  # fmt: skip
+        raise CallFault(
+            "choose",
+            f'--surface: there is no surface "{args.surface}"',
+            cure(args.surface, names, "surfaces are", "{}"),
+        )
     if args.kind == "hanging" or (args.kind in ("rolling", "dragging") and args.kind != row.kind):
         raise CallFault("choose", f"--surface {row.name} is for a {row.kind} load",
                         f"write --kind {row.kind}")  # fmt: skip
