@@ -1,10 +1,13 @@
 """The `haul` command: imports the module of one subcommand, runs it, and prints a fault as one line.
 
 Exit status: 0 done; 1 the answer is no; 2 the input or the call is wrong; 3 our own fault, its trace in
-a log.  130 and 141 as in shells: stopped by Ctrl-C, reader of the output gone.
+a log.  130, 143 and 141 as in shells: stopped by Ctrl-C, by SIGTERM, reader of the output gone.
 """
 
 from __future__ import annotations
+
+# first, because Ctrl-C counts while the modules below are imported
+from dashboard import stop_signals  # isort: skip
 
 import argparse
 import importlib
@@ -16,7 +19,7 @@ from typing import Any, NoReturn
 from logger.errors import CallFault, UserFault, one_line
 from logger.spelling import cure
 
-DONE, NO, WRONG, OURS, INTERRUPTED, READER_GONE = 0, 1, 2, 3, 130, 141
+DONE, NO, WRONG, OURS, READER_GONE = 0, 1, 2, 3, 141
 
 # name -> (module in dashboard.commands, what it does): `haul --help` imports no module
 COMMANDS: dict[str, tuple[str, str]] = {
@@ -101,21 +104,28 @@ def build(name: str) -> tuple[Parser, Any]:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one call and return its exit status; never raises.  argv: without the program's name."""
+    try:
+        with stop_signals.handled():
+            return _call(list(sys.argv[1:] if argv is None else argv))
+    except KeyboardInterrupt:
+        return stop_signals.last_status()
+
+
+def _call(argv: list[str]) -> int:
+    """Run one call and return its exit status; raises KeyboardInterrupt alone."""
     for stream in (sys.stdout, sys.stderr):
         if hasattr(
             stream, "reconfigure"
         ):  # a terminal that lacks a character must not end the call
             stream.reconfigure(errors="replace")
     try:
-        status = _run(list(sys.argv[1:] if argv is None else argv))
+        status = _run(argv)
         if sys.stdout is not None:
             sys.stdout.flush()
         return status
     except UserFault as fault:
         _print_fault(str(fault))
         return WRONG
-    except KeyboardInterrupt:
-        return INTERRUPTED
     except BrokenPipeError:
         _forget_stdout()
         return READER_GONE

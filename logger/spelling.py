@@ -14,7 +14,7 @@ from collections.abc import Iterable
 # each four letters, so that a word of three letters is compared as it stands
 LETTERS_A_SLIP = 4
 # endings of keys that name a unit or a kind of value; a different one is another key, not a slip
-ENDINGS = frozenset("m ft in mm cm s ms N kN lbf kgf kg lb deg percent u J W".split())
+ENDINGS = frozenset(["m", "ft", "in", "mm", "cm", "s", "ms", "N", "kN", "lbf", "kgf", "kg", "lb", "deg", "percent", "u", "J", "W"])
 
 
 def likely(word: str, valid: Iterable[str]) -> str | None:
@@ -23,7 +23,7 @@ def likely(word: str, valid: Iterable[str]) -> str | None:
     Upper and lower case, and blank, hyphen and underscore, count as equal.  The first letter must be the
     same, or change its place with the second: it is wrong in few misspellings (3 % in the largest
     collection that Kukich 1992 quotes, doi 10.1145/146370.146380).  Digits and the unit at the end of a
-    key must be the same, because they are chosen, not misspelt.
+    key must be the same, because they are chosen, not misspelt; a unit may be left out.
     """
     written = _plain(word)
     nearest: dict[str, int] = {}
@@ -32,17 +32,17 @@ def likely(word: str, valid: Iterable[str]) -> str | None:
         if written == other:
             return candidate
         most = max(len(written), len(other)) // LETTERS_A_SLIP
-        if most < abs(len(written) - len(other)) or not _comparable(word, candidate):
+        if not _comparable(word, candidate):
             continue
-        if (slips := _slips(written, other)) <= most:
+        if written == _plain(_without_ending(candidate)):
+            nearest[candidate] = 1  # the unit was left out
+        elif most >= abs(len(written) - len(other)) and (slips := _slips(written, other)) <= most:
             nearest[candidate] = slips
     least = [one for one, slips in nearest.items() if slips == min(nearest.values())]
     return least[0] if len(least) == 1 else None
 
 
-def cure(
-    word: str, valid: Iterable[str], listed: str = "write one of", shown: str = '"{}"'
-) -> str:
+def cure(word: str, valid: Iterable[str], listed: str = "write one of", shown: str = '"{}"') -> str:
     """What to write in place of `word`: the valid word that it likely misspells, or the list of all.
 
     listed: what stands before the list; shown: how a word is written, with {} in its place.
@@ -73,6 +73,11 @@ def _ending(key: str) -> str:
     """The unit at the end of a key; "" for a word without one."""
     last = re.split(r"[\s_-]+", key.strip())[-1]
     return last if last in ENDINGS and last != key.strip() else ""
+
+
+def _without_ending(key: str) -> str:
+    end = _ending(key)
+    return key.strip()[: -len(end) - 1] if end else key
 
 
 def _slips(one: str, two: str) -> int:

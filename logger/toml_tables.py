@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 import tomllib
 from collections.abc import Iterable, Mapping
 from pathlib import Path
@@ -12,8 +13,26 @@ from logger.errors import UserFault, one_line
 from logger.filesystem import open_plain
 from logger.spelling import cure as cure_for
 from logger.spelling import likely
+from logger.toml_syntax import explain
 
 MOST_BYTES = 1_000_000  # memory only: a file written by hand is far smaller
+# bounds of a document, because the parser's time grows with the square of a key's parts and its
+# stack with the depth.  Speed only: no key of a rig, sensors or calibration file has more than
+# three parts, none is deeper than three brackets, and 400 stations take 15 kB
+MOST_CHARACTERS, MOST_KEY_PARTS, MOST_DEPTH = 250_000, 8, 16
+# speed only: bounds the time of a document at about 1 s
+MOST_DOTS = 20_000
+# what the bounds are counted by; strings and comments hold none of it.  A string without its end
+# reaches to the end of the line or the document, where the parser stops too
+_TOKEN = re.compile(
+    r'"""(?:[^"\\]|\\.|"(?!""))*+(?:"""|\Z)'
+    r"|'''(?:[^']|'(?!''))*+(?:'''|\Z)"
+    r'|"(?:[^"\\\n]|\\.)*+"?'
+    r"|'[^'\n]*+'?"
+    r"|#[^\n]*+"
+    r"|[\[\]{}.,=\n]",
+    re.DOTALL,
+)
 
 
 def read_text(path: str | Path, fault: type[UserFault], plain: bool = False) -> str:
@@ -43,13 +62,52 @@ def read_text(path: str | Path, fault: type[UserFault], plain: bool = False) -> 
 
 
 def parse_toml(text: str, file: str, fault: type[UserFault]) -> dict[str, Any]:
-    """The TOML document in `text`; raises `fault` with the parser's line and column."""
+    """The TOML document in `text`; raises `fault` with the line and what to write instead, or the
+    parser's message, and for a document that would take the parser long."""
+    if (excess := _excess(text)) is not None:
+        raise fault(file, *excess)
     try:
         return tomllib.loads(text.replace("\r\n", "\n"))
     except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
+        cure = explain(text.replace("\r\n", "\n"), str(error))
+        if cure is not None:
+            what = one_line(f"is not valid TOML: {cure.what}", 200)
+            raise fault(file, what, one_line(cure.write, 160), f"line {cure.line}") from None
         raise fault(
             file, f"is not valid TOML: {one_line(str(error), 160)}", "correct that line"
         ) from None
+
+
+def _excess(text: str) -> tuple[str, str] | None:
+    """The fault and the cure of a document beyond the bounds; None if it is within them.
+
+    Takes time in proportion to the length of the text.
+    """
+    if len(text) > MOST_CHARACTERS:
+        return f"is longer than {MOST_CHARACTERS} characters", "give a smaller file"
+    depth = parts = dots = 0
+    line = 1
+    for match in _TOKEN.finditer(text):
+        token = match[0]
+        if token == ".":
+            parts, dots = parts + 1, dots + 1
+            if parts >= MOST_KEY_PARTS:
+                return (
+                    f"line {line}: a key of more than {MOST_KEY_PARTS} parts",
+                    "write the keys as the documentation names them",
+                )
+            if dots > MOST_DOTS:
+                return f"has more than {MOST_DOTS} dots", "give a smaller file"
+        elif token in "[{":
+            depth, parts = depth + 1, 0
+            if depth > MOST_DEPTH:
+                return f"line {line}: brackets more than {MOST_DEPTH} deep", "close the brackets"
+        elif token in "]}":
+            depth -= 1
+        elif token in ",=\n":
+            parts = 0
+        line += token.count("\n")
+    return None
 
 
 class Table:

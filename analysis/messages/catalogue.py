@@ -539,6 +539,10 @@ _LIVE: dict[str, Template] = {
     "sealed_after": Template("info", "sealed after {after_s:.0f}"),
     "sealed_after_why": Template("info", "{sealed} ({why})"),
     "files_changed": Template("caution", "after the session was sealed: `haul verify` names them"),
+    "channel_without_reading": Template("stop", (
+        "NO READING of {channel} was recorded: this session holds nothing of it; check the cable, `port`, "
+        "`baud` and `format` in the sensors file, and record again"
+    )),
     "recorder_gone": Template(
         "stop",
         "the recorder stopped {since_s:.0f} into the session: nothing is recorded",

@@ -14,14 +14,17 @@ import shutil
 import subprocess
 import sys
 import tempfile
+import threading
 import time
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from dashboard.commands.child_processes import end, sigterm_as_ctrl_c, start
+from dashboard import stop_signals
+from dashboard.commands.child_processes import end, start
 from dashboard.commands.watch import add_http
 from dashboard.text.console import add_units, new_folder, positive, table, units
+from dashboard.text.terminal_printer import TerminalPrinter
 from dashboard.text.units import METRIC, Units, number, plus_minus
 from logger.errors import CallFault
 
@@ -30,6 +33,7 @@ LEAST_S = 2.0
 MARGIN_S = 0.5  # the pull is shorter than the recording: the devices start after the recorder
 START_WITHIN_S = 10.0
 SEAL_WITHIN_S = 8.0
+LOOK_S = 0.02  # period of the look for a signal
 PAGE_ENDS_WITHIN_S = 6.0
 BESIDE = (
     ("actual_ma", "mechanical advantage", "number"),
@@ -67,30 +71,43 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Run `haul demo` and return the exit status."""
+    # from here on a signal is looked for between two steps and interrupts none
+    signals = stop_signals.note()
     if args.for_s < LEAST_S:
         raise CallFault("demo", f"--for {args.for_s:g} is too short", f"give {LEAST_S:g} s or more")
     out = None if args.out is None else new_folder(args.out)
     work = Path(tempfile.mkdtemp(prefix="haul-demo-"))
+    printer = TerminalPrinter()
     try:
-        with sigterm_as_ctrl_c():
-            return _play(work, out or work / "session", args)
+        return _play(work, out or work / "session", args, signals, printer)
     finally:
-        if out is not None:
+        printer.end()
+        if out is not None or not (work / "session").exists():
             shutil.rmtree(work, ignore_errors=True)
 
 
-def _play(work: Path, out: Path, args: argparse.Namespace) -> int:
+def _play(
+    work: Path,
+    out: Path,
+    args: argparse.Namespace,
+    signals: Sequence[str],
+    printer: TerminalPrinter,
+) -> int:
+    """Run the demo; signals: names of the signals that came, to which a handler appends."""
     truth = write_files(work, args.seed, args.for_s)
     devices = recorder = page = None
     status = 0
-    interrupted = False
     try:
+        if signals:
+            return _stopped(signals, printer)
         devices = start(
             ["simulate", str(work / "rig.toml"), str(work / "sensors.toml"),
              "--true", str(work / "true.toml"), "--hold", "--launch"],
             stdout=subprocess.PIPE,
         )  # fmt: skip
-        urls = _urls(devices, work)
+        urls = _urls(devices, work, signals)
+        if signals:
+            return _stopped(signals, printer)
         if not urls:  # that process has printed why
             return devices.wait() or 3
         recorder = start(
@@ -98,42 +115,70 @@ def _play(work: Path, out: Path, args: argparse.Namespace) -> int:
              "--for", str(args.for_s), "--simulation-true", str(work / "true.json"),
              "--with-parent", "--units", args.units],
         )  # fmt: skip
-        _wait_for_ports(recorder, out, len(urls))
-        _print(f"virtual devices on {', '.join(urls)} (process {devices.pid})")
-        _print(f"recording to {out} for {args.for_s:g} s (process {recorder.pid}); Ctrl-C ends it")
+        _wait_for_ports(recorder, out, len(urls), signals)
+        printer.line(f"virtual devices on {', '.join(urls)} (process {devices.pid})", out=True)
+        printer.line(
+            f"recording to {out} for {args.for_s:g} s (process {recorder.pid}); Ctrl-C ends it",
+            out=True,
+        )
         if not args.headless:
             page = _page(out, args.http, args.units)
         _go(devices)
-        status = recorder.wait()
-    except KeyboardInterrupt:
-        interrupted = True
+        _wait(recorder, signals)
     finally:
-        with _no_second_interrupt():
-            if recorder is not None:
-                status = end(recorder, SEAL_WITHIN_S)
-            if devices is not None:
-                end(devices, 2.0)
-            if page is not None and status != 0:
-                end(page, 2.0)
+        if recorder is not None:
+            status = end(recorder, SEAL_WITHIN_S)
+        if devices is not None:
+            end(devices, 2.0)
+        if page is not None and (status != 0 or not _made(out)):
+            end(page, 2.0)
+    if not _made(out) and signals:
+        return _stopped(signals, printer)
     if status != 0:
         if status not in (1, 2, 3):  # otherwise the recorder has printed why
-            print(
+            printer.line(
                 f"haul: demo: the recorder was ended from outside (status {status}); its session is kept, and "
-                f"`haul verify {out} --repair` seals it", file=sys.stderr,
-            )  # fmt: skip
+                f"`haul verify {out} --repair` seals it"
+            )
         return status if status in (1, 2, 3) else 3
-    if not (out / "datapackage.json").exists():
-        return 130 if interrupted else 3
+    if not _made(out):
+        return 3
     from analysis.review.review import review_session
 
-    review = review_session(out)
-    print("\n".join(["", *beside(review, truth, units(args))]))
-    print(f"session: {out}; to look closer: haul review {out}, haul watch {out}", flush=True)
+    for line in ("", *beside(review_session(out), truth, units(args))):
+        printer.line(line, out=True)
+    printer.line(f"session: {out}; to look closer: haul review {out}, haul watch {out}", out=True)
     if page is not None:  # it shows that the recording has stopped, and ends by itself
-        with contextlib.suppress(subprocess.TimeoutExpired, KeyboardInterrupt):
-            page.wait(PAGE_ENDS_WITHIN_S)
+        seen = len(signals)
+        _wait(page, signals, PAGE_ENDS_WITHIN_S, seen)
         end(page, 2.0)
     return 0
+
+
+def _made(out: Path) -> bool:
+    """Whether the recorder has made the session."""
+    return (out / "datapackage.json").exists()
+
+
+def _stopped(signals: Sequence[str], printer: TerminalPrinter) -> int:
+    """Say that a signal came before there was a session; its exit status."""
+    printer.line(f"haul: demo: {signals[0]} came before the recording began: there is no session")
+    return stop_signals.status_of(signals[0])
+
+
+def _wait(
+    process: subprocess.Popen[str],
+    signals: Sequence[str],
+    within_s: float | None = None,
+    before: int = 0,
+) -> None:
+    """Until the process has ended, within_s seconds are over, or a signal came; before: how many
+    signals had come already."""
+    until = None if within_s is None else time.monotonic() + within_s
+    while len(signals) == before and (until is None or time.monotonic() < until):
+        with contextlib.suppress(subprocess.TimeoutExpired):
+            process.wait(LOOK_S)
+            return
 
 
 def write_files(work: Path, seed: int, for_s: float) -> dict[str, Any]:
@@ -180,21 +225,32 @@ def with_ports(text: str, names: Sequence[str]) -> str:
     return text
 
 
-def _urls(devices: subprocess.Popen[str], work: Path) -> list[str]:
-    """The ports that the process of the devices prints; [] if it ends instead."""
+def _urls(devices: subprocess.Popen[str], work: Path, signals: Sequence[str]) -> list[str]:
+    """The ports that the process of the devices prints; [] if it ends, or a signal comes, instead."""
     from logger.channels.sensors_file import load_sensors
 
-    assert devices.stdout is not None
     wanted = len(load_sensors(work / "sensors.toml").ports())
-    urls = [devices.stdout.readline().strip() for _ in range(wanted)]
-    return urls if all(urls) else []
+    urls: list[str] = []
+
+    def _read() -> None:
+        assert devices.stdout is not None
+        with contextlib.suppress(OSError, ValueError):
+            urls.extend(devices.stdout.readline().strip() for _ in range(wanted))
+
+    reader = threading.Thread(target=_read, name="urls", daemon=True)
+    reader.start()
+    while reader.is_alive() and not signals:
+        reader.join(LOOK_S)
+    return urls if len(urls) == wanted and all(urls) else []
 
 
-def _wait_for_ports(recorder: subprocess.Popen[str], out: Path, ports: int) -> None:
-    """Return when events.csv shows that the recorder has opened every port, at most START_WITHIN_S
-    later."""
+def _wait_for_ports(
+    recorder: subprocess.Popen[str], out: Path, ports: int, signals: Sequence[str]
+) -> None:
+    """Return when events.csv shows that the recorder has opened every port, when a signal comes, or
+    START_WITHIN_S later."""
     until = time.monotonic() + START_WITHIN_S
-    while time.monotonic() < until and recorder.poll() is None:
+    while time.monotonic() < until and recorder.poll() is None and not signals:
         with contextlib.suppress(OSError):
             if (out / "events.csv").read_text("utf-8").count(",connect,") >= ports:
                 return
@@ -232,19 +288,3 @@ def beside(review: Mapping[str, Any], truth: Mapping[str, Any], shown: Units = M
         f"  strokes {len(review['strokes'])}, resets {review['resets']}, model's mechanical advantage "
         f"{plus_minus(review['predicted']['model_ma'], 2 * review['predicted']['model_ma_u'])}",
     ]
-
-
-@contextlib.contextmanager
-def _no_second_interrupt() -> Iterator[None]:
-    """Ignore Ctrl-C while the session is sealed."""
-    import signal
-
-    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
-    try:
-        yield
-    finally:
-        signal.signal(signal.SIGINT, before)
-
-
-def _print(text: str) -> None:
-    print(text, flush=True)

@@ -8,19 +8,23 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import os
+import re
 import sys
 import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from dashboard import stop_signals
 from dashboard.commands.watch import add_http, add_share
 from dashboard.text.alarm_levels import Labels, check_levels, label_text, row_text
 from dashboard.text.console import add_units, positive, units
+from dashboard.text.terminal_printer import TerminalPrinter
 from dashboard.text.units import Units
 from logger.channels.channel import Sensors
 from logger.channels.sensors_file import for_recording, load_sensors
-from logger.errors import CallFault, one_line
+from logger.errors import CallFault, PortFault, one_line
 from logger.recorder.alarms import HOLD_S, LEVELS, AlarmRow, LatchedAlarms, split_alarm_text
 
 if TYPE_CHECKING:
@@ -34,6 +38,7 @@ if TYPE_CHECKING:
 LINE_S = 0.5
 BELL_S = 2.0
 STOP = LEVELS.index("stop")
+_NUMBER = re.compile(r"[0-9]+")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -69,6 +74,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Run `haul record` and return the exit status."""
+    # before numpy: its threads would take both cores of a small machine from the writer thread
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     from analysis.mechanics.model import model
     from analysis.prediction.alarm_rows import limit_rows, part_texts
     from analysis.rig_file.load import load_rig
@@ -101,27 +108,42 @@ def run(args: argparse.Namespace) -> int:
         end_with_parent()
     alarms = (*alarm_rows(sensors), *limit_rows(rig, sensors))
     labelled = part_texts(model(rig))
-    first = [row_text(row, sensors, labelled, shown) for row in alarms]
-    line = StatusLine(sensors, labelled, shown, first)
-    page = _page(args.out, args.http, args.share, shown) if args.watch else None
+    first = [
+        f"recording to {one_line(args.out)}; Ctrl-C ends it and seals, from elsewhere: kill {os.getpid()}",
+        *(row_text(row, sensors, labelled, shown) for row in alarms),
+    ]
+    signals = stop_signals.note()
+    printer = TerminalPrinter()
+    line = StatusLine(sensors, labelled, shown, first, printer=printer)
+    page = _page(args.out, args.http, args.share, shown, printer) if args.watch else None
     try:
         outcome = record(
             args.rig, args.sensors, args.out, for_s=args.for_s, wait=args.wait,
             alarms=alarms, simulation_true=truth, status=line.show,
             check_rig=lambda text, name: rig_table(sensors, text, name, labelled),
-            machine=MachineWatch(Path(args.out), args.for_s),
+            machine=MachineWatch(Path(args.out), args.for_s), reasons=signals,
         )  # fmt: skip
-    except BaseException:
+    except BaseException as error:
         if page is not None:
             page.kill()
+        if isinstance(error, PortFault) and signals:
+            printer.line(f"haul: record: {signals[0]} came before a port was open: no session")
+            printer.end()
+            return stop_signals.last_status()
+        printer.end()
         raise
     line.end()
-    print("\n".join(ended(outcome)))
+    silent = without_reading(outcome)
+    if silent:
+        printer.bell()
+    for text in (*ended(outcome), *silent):
+        printer.line(text, out=True)
+    printer.end()
     return 0 if outcome.state == "sealed" else 1
 
 
 def _page(
-    out: str, port: int | None, share: str | None, shown: Units
+    out: str, port: int | None, share: str | None, shown: Units, printer: TerminalPrinter
 ) -> subprocess.Popen[str] | None:
     """Start the live page in a process of its own, which ends by itself; a failure does not end the
     recording."""
@@ -132,7 +154,7 @@ def _page(
         return start(["watch", out, "--http", str(port or 0), "--until-sealed",
                       "--units", shown.name, *sharing])  # fmt: skip
     except OSError as error:
-        _print(f"the live page cannot be started ({error.strerror}); the recording goes on")
+        printer.line(f"the live page cannot be started ({error.strerror}); the recording goes on")
         return None
 
 
@@ -189,27 +211,40 @@ def ended(outcome: Outcome) -> list[str]:
     return lines
 
 
+def without_reading(outcome: Outcome) -> list[str]:
+    """A line for each channel that never gave a reading, to be printed last."""
+    from analysis.messages.message import message
+
+    return [
+        message("channel_without_reading", channel=one_line(name, 60)).text()
+        for name, count in outcome.readings.items()
+        if not count
+    ]
+
+
 class StatusLine:
     """Prints the progress of a recording on standard error.
 
-    On a terminal one line is written over and over; on a pipe only news is printed, so that logs stay
-    short.  An alarm rings the bell, on a pipe too, because a terminal may be at its end; a stop level
-    rings again until it is acknowledged or over.
+    On a terminal one line is written over and over, and shows what is wrong with ports and disk; on a
+    pipe only news is printed, so that logs stay short, and a fault of a port or the disk when it comes
+    and when it is over.  An alarm rings the bell, on a pipe too, because a terminal may be at its end;
+    a stop level rings again until it is acknowledged or over.
 
     labels: sentences of the rig's alarms.
     first: lines that are printed once, before all others.
+    printer: prints without waiting for the terminal.
     on: whether standard error is a terminal.
-    width: characters of the line that is written over.
     latched: the alarms so far.
     """
 
     def __init__(
         self, sensors: Sensors, labels: Labels, shown: Units, first: Sequence[str] = (),
-        clock: Callable[[], float] = time.monotonic,
+        clock: Callable[[], float] = time.monotonic, printer: TerminalPrinter | None = None,
     ) -> None:  # fmt: skip
         self.sensors, self.labels, self.shown, self.first = sensors, labels, shown, first
+        self.printer = TerminalPrinter() if printer is None else printer
         self.on = sys.stderr is not None and sys.stderr.isatty()
-        self.width = 0
+        self._faults: dict[str, str] = {}
         self.latched = LatchedAlarms()
         self._clock = clock
         self._line_due = self._bell_due = 0.0
@@ -222,18 +257,32 @@ class StatusLine:
             self._print_line(line)
         for line in status.news:
             self._print_line(one_line(line))
+        if not self.on:
+            self._print_faults(status)
         for row in status.alarms:
             self._alarm(row)
         now = self._clock()
         ringing = any(one.level == STOP for one in self.latched.open().values())
         if ringing and now >= self._bell_due:
             self._bell_due = now + BELL_S
-            print("\a", end="", file=sys.stderr, flush=True)
+            self.printer.bell()
         if self.on and now >= self._line_due:
             self._line_due = now + LINE_S
-            line = status_text(status, self.sensors, self.shown)[:200]
-            print("\r" + line.ljust(self.width), end="", file=sys.stderr, flush=True)
-            self.width = len(line)
+            self.printer.status(status_text(status, self.sensors, self.shown)[:200])
+
+    def _print_faults(self, status: RecorderStatus) -> None:
+        """Print each fault of a port or the disk when it comes, when it changes and when it is over."""
+        from logger.recorder.recorder import OPENING
+
+        faults = {f"port {url}": why for url, why in status.ports.items() if why != OPENING}
+        faults["disk"] = status.disk
+        for place, why in faults.items():
+            before, self._faults[place] = self._faults.get(place, ""), why
+            if _NUMBER.sub("", why) == _NUMBER.sub("", before):  # "no answer for 3 s" goes on
+                continue
+            self._print_line(
+                one_line(f"{place}: {why}" if why else f"{place}: well again, after: {before}")
+            )
 
     def _alarm(self, row: EventRow) -> None:
         """Print an alarm or an acknowledgement, and ring the bell for an alarm."""
@@ -259,16 +308,13 @@ class StatusLine:
 
     def _print_line(self, line: str) -> None:
         """Print a line that stays; the line that is written over begins again below it."""
-        if self.width:
-            line = "\r" + line.ljust(self.width)
-            self.width = 0
-            self._line_due = 0.0
-        _print(line)
+        self._line_due = 0.0
+        self.printer.line(line)
 
     def end(self) -> None:
         """Leave the line that is written over."""
-        if self.on and self.width:
-            _print("")
+        if self.on:
+            self.printer.line("")
 
 
 def status_text(status: RecorderStatus, sensors: Sensors, shown: Units) -> str:
@@ -286,12 +332,6 @@ def status_text(status: RecorderStatus, sensors: Sensors, shown: Units) -> str:
     if status.disk:
         parts.append(f"DISK: {status.disk}")
     return one_line("  ".join(parts))
-
-
-def _print(text: str) -> None:
-    """Print on standard error; a terminal that is gone must not end the recording."""
-    with contextlib.suppress(OSError):
-        print(text, file=sys.stderr)
 
 
 def _truth(file: str) -> dict[str, Any]:

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from dashboard.text.console import add_units, units
+from dashboard.text.terminal_printer import TerminalPrinter
 from logger.errors import CallFault
 
 APPEARS_WITHIN_S = 15.0
@@ -88,8 +89,10 @@ def run(args: argparse.Namespace) -> int:
         with _signals_end(
             server
         ):  # before the URL is printed: its reader may send a signal at once
-            print(server.url if sharing is None else shared(sharing), flush=True)
+            printer = TerminalPrinter()  # the page is served whatever the terminal takes
+            printer.line(server.url if sharing is None else shared(sharing), out=True)
             server.run()
+            printer.end()
         ended.set()
     finally:
         hub.close()

@@ -19,11 +19,12 @@ from analysis.rig_file.load import parse_rig
 from analysis.rig_file.to_toml import rig_toml
 from logger.channels.sensors_file import parse_sensors
 from logger.clock import utc_text
-from logger.errors import SessionFault, one_line
+from logger.errors import RigFault, SessionFault, one_line
 from logger.session.descriptor import READINGS, READINGS_HEADER, csv_line
 from logger.session.reader import open_session, read_all
 from logger.session.records import Event, SessionInfo
 from logger.session.writer import SessionWriter
+from logger.toml_tables import parse_toml
 
 TICK_S = 0.04  # between two writes
 MOST_ROWS = (
@@ -190,7 +191,7 @@ def marked(text: str, file: str, mark: str) -> str:
     file: its name, for faults.  Where the title cannot be replaced in the text, the whole text is
     generated from the rig that it describes.
     """
-    data = tomllib.loads(text)
+    data = parse_toml(text, file, RigFault)
     title = one_line(mark + str(data.get("title", "")), 200)
     escaped = title.replace("\\", "\\\\").replace('"', '\\"')
     line = f'title = "{escaped}"'

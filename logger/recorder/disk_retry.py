@@ -35,12 +35,14 @@ class DiskRetry:
     """Writes to the session's files on a disk that may refuse.
 
     writer: the session; syncer: its fsync thread; fault: why nothing can be written, "" if it can
+    notices: lines for the terminal, which the main thread removes
     """
 
     def __init__(self, *, writer: SessionWriter, time_s: Callable[[], float]) -> None:
         self.writer = writer
         self.syncer = Syncer(writer.sync_written)
         self.fault = ""
+        self.notices: deque[str] = deque(maxlen=MOST_PENDING_EVENTS)
         self._time_s = time_s
         self._since: float | None = None
         self._held: deque[EventRow] = deque()
@@ -100,18 +102,26 @@ class DiskRetry:
             self._write(EventRow(now_s, "disk", value=float(count), text=text))
 
     def check_files(self, now_s: float) -> None:
-        """Check that the files are in place; write an event, once, if the journal was given up.
+        """Check that the files are in place and as they were written; write an event for each that
+        another program changed, and, once, if the journal was given up.
 
         now_s: s since the recording started.
         """
         if not self.refuses:
             self.attempt(self.writer.check_in_place)
+        if not self.refuses:
+            self.attempt(self._check_foreign, now_s)
         if self.writer.unmarked and not self._unmarked_reported:
             self._unmarked_reported = True
             text = (
                 f"the disk refuses the journal of what is written: {self.writer.unmarked}; "
                 "after a power cut a repair would judge the last rows by their shape alone"
             )
+            self.event(EventRow(now_s, "disk", text=text))
+
+    def _check_foreign(self, now_s: float) -> None:
+        for text in self.writer.foreign_changes():
+            self.notices.append(text)
             self.event(EventRow(now_s, "disk", text=text))
 
     def check_sync(self) -> None:

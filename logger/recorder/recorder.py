@@ -33,6 +33,12 @@ STATUS_S = 0.1  # period of the status, so an alarm's delay; chosen by us: a ten
 MACHINE_S = 0.5  # period of the checks of the machine; chosen by us: none is urgent
 JOIN_S = 0.3  # longest wait for a reader at the end; chosen by us: a port that hangs must not delay the seal
 
+HANGUP = (
+    "the terminal was closed (SIGHUP), and the recording continues; end it with End on the page of "
+    "`haul watch`, or with kill {pid}"
+)
+OPENING = "opening"  # of a port, in RecorderStatus.ports: it was not yet tried
+
 RigCheck = Callable[[str, str], object]  # see check_rig of `record`
 
 
@@ -75,19 +81,23 @@ def record(
     status: Callable[[RecorderStatus], None] | None = None,
     check_rig: RigCheck | None = None,
     machine: MachineWatch | None = None,
+    reasons: list[str] | None = None,
 ) -> Outcome:
     """Record into the new session folder `out` until for_s, a signal or an `end` request.
 
-    for_s: length of the recording, s; None: no limit.  SIGINT, SIGTERM and SIGHUP end it too.
+    for_s: length of the recording, s; None: no limit.  SIGINT and SIGTERM end it too.  SIGHUP, sent
+        when the terminal is closed, does not; it becomes a `hangup` event.
     wait: keep trying if no port opens
     alarms: the alarm table, beside the levels in the sensors file
     simulation_true: true values of a simulation, for the descriptor
-    status: called about ten times a second in this thread
+    status: called about ten times a second in this thread, which alone ends the recording: it
+        must not block
     check_rig: called with the text and the name of the rig file, and of every later one; it raises
         a UserFault or returns the reason as text if the rig has an error.  A tuple of alarm rows
         that it returns for a later rig replaces the alarm table.  Without it the rig file is only
         copied.
     machine: watches disk, power and sleep; its notices become events
+    reasons: why the recording is to end, to which the caller's own signal handler may append too
 
     Raises PortFault if no port opens, SessionFault if `out` cannot be used, SensorsFault or
     RigFault; it then leaves no session behind.
@@ -113,8 +123,9 @@ def record(
     queue = BoundedQueue()
     readers = [PortReader(url, channels, queue.put) for url, channels in sensors.ports().items()]
     done = threading.Event()
-    reasons: list[str] = []
-    with _signals(reasons):
+    reasons = [] if reasons is None else reasons
+    hangups: list[str] = []
+    with _signals(reasons, hangups):
         zero_moment = clock.now()
         started_at = clock.utc_text()
         for reader in readers:
@@ -144,7 +155,7 @@ def record(
         ))  # fmt: skip
         thread.start()
         until = None if for_s is None else began + for_s
-        status = StatusReporter(status, thread, machine)
+        status = StatusReporter(status, thread, machine, hangups)
         _wait(thread, until, status)
         if not reasons:
             reasons.append("time")
@@ -179,15 +190,22 @@ class StatusReporter:
         status: Callable[[RecorderStatus], None] | None,
         thread: WriterThread,
         machine: MachineWatch | None,
+        hangups: list[str],
     ) -> None:
         self._status, self._thread, self._machine = status, thread, machine
+        self._hangups = hangups
         self._next = 0.0
         if machine is not None:
             machine.start()
 
     def __call__(self, status: RecorderStatus) -> None:
-        notices = self._thread.ports.notices
-        news = [notices.popleft() for _ in range(len(notices))]
+        waiting = (self._thread.ports.notices, self._thread.disk.notices)
+        news = [notices.popleft() for notices in waiting for _ in range(len(notices))]
+        if self._hangups:
+            self._hangups.clear()
+            text = HANGUP.format(pid=os.getpid())
+            news.append(text)
+            self._thread.queue_machine_event("hangup", None, text)
         if self._machine is not None and status.time_s >= self._next:
             self._next = status.time_s + MACHINE_S
             for notice in self._machine.check(status.time_s):
@@ -266,7 +284,7 @@ def _status(thread: WriterThread) -> RecorderStatus:
             for c in thread.recording.sensors.channels
         },
         ports={
-            r.url: foreign_lines.get(r.url, "") if r.opened else r.fault or "opening"
+            r.url: foreign_lines.get(r.url, "") if r.opened else r.fault or OPENING
             for r in thread.recording.readers
         },
         disk=thread.disk.fault or thread.no_answer(),
@@ -283,8 +301,8 @@ def _stop(readers: Sequence[PortReader]) -> None:
 
 
 @contextmanager
-def _signals(reasons: list[str]) -> Iterator[None]:
-    """In this context, SIGINT, SIGTERM and SIGHUP append their name to `reasons`.
+def _signals(reasons: list[str], hangups: list[str]) -> Iterator[None]:
+    """In this context, SIGINT and SIGTERM append their name to `reasons`, SIGHUP to `hangups`.
 
     The handler runs in the main thread, which may hold the lock of any event at that moment and
     would wait for itself for ever; so the handler sets no event and takes no lock.
@@ -294,8 +312,9 @@ def _signals(reasons: list[str]) -> Iterator[None]:
         return
 
     def handle(number: int, frame: object) -> None:
-        """Append the signal's name to `reasons`."""
-        reasons.append(signal.Signals(number).name)
+        """Append the signal's name to its list."""
+        name = signal.Signals(number).name
+        (hangups if name == "SIGHUP" else reasons).append(name)
 
     names = [getattr(signal, n) for n in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, n)]
     before = {}

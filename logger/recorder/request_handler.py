@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from functools import partial
 from statistics import fmean
 
 from logger.channels.channel import Sensors
-from logger.errors import UserFault, one_line
+from logger.errors import one_line
 from logger.recorder.alarms import AlarmRow, joined_labels
 from logger.recorder.disk_retry import EventRow
 from logger.recorder.request_inbox import Inbox, Request
+from logger.recorder.rig_check import PendingRigCheck, RigVerdict
 from logger.recorder.zeroing import ReadingHistory, zero_refusal
 from logger.session.writer import SessionWriter
 
@@ -48,6 +50,7 @@ class RequestHandler:
         self._levels: dict[tuple[str, str], int] = {}
         self._unacknowledged: set[tuple[str, str]] = set()
         self._rigs = 1
+        self._rig_check: PendingRigCheck | None = None
         self.table: tuple[AlarmRow, ...] | None = None
 
     def remember(self, name: str, from_s: float, step_s: float, texts: list[bytes]) -> None:
@@ -69,24 +72,43 @@ class RequestHandler:
     def answers(self, now_s: float) -> Iterator[EventRow]:
         """Carry out the requests in the inbox; yields one row of events.csv for each.
 
-        now_s: s since the recording started.
+        A rig is answered by a later call, when its check has ended.  now_s: s since the recording
+        started.
         """
+        if self._rig_check is not None and (verdict := self._rig_check.verdict()) is not None:
+            yield self._rig_checked(verdict, now_s)
         for request in self._inbox.poll():
-            try:
-                row = self._answer(request, now_s)
-            except OSError as error:
-                row = self._refused(request, now_s, f"cannot be done now ({error.strerror})")
-            except Exception as error:  # no request may end the recording
-                row = self._refused(request, now_s, f"cannot be done ({type(error).__name__})")
-            yield replace(row, request=request.id)
+            row = self._tried(request, now_s, partial(self._answer, request, now_s))
+            if row is not None:
+                yield row
+
+    def last_answers(self, now_s: float) -> Iterator[EventRow]:
+        """As `answers`, at the end of the recording: refuses a rig whose check still goes on."""
+        yield from self.answers(now_s)
+        if self._rig_check is not None:
+            yield self._rig_checked(
+                RigVerdict("the recording ended before the rig was checked"), now_s
+            )
+
+    def _tried(
+        self, request: Request, now: float, answer: Callable[[], EventRow | None]
+    ) -> EventRow | None:
+        """The row of a request, with its id; a refusal if answering it raises."""
+        try:
+            row = answer()
+        except OSError as error:
+            row = self._refused(request, now, f"cannot be done now ({error.strerror})")
+        except Exception as error:  # no request may end the recording
+            row = self._refused(request, now, f"cannot be done ({type(error).__name__})")
+        return None if row is None else replace(row, request=request.id)
 
     def _refused(self, request: Request, now: float, why: str) -> EventRow:
         text = one_line(why if request.id else f"inbox/{request.path.name[:60]}: {why}", 300)
         channel = request.channel if request.channel in self.zeros else ""
         return EventRow(now, "refused", channel, text=text)
 
-    def _answer(self, request: Request, now: float) -> EventRow:
-        """Carry out one request; returns its row of events.csv."""
+    def _answer(self, request: Request, now: float) -> EventRow | None:
+        """Carry out one request; returns its row of events.csv, None if that comes later."""
         if request.refusal or request.id is None:
             return self._refused(request, now, request.refusal)
         if request.channel and request.channel not in self.zeros:
@@ -97,7 +119,9 @@ class RequestHandler:
             return EventRow(now, "mark", request.channel, text=text)
         if request.verb == "end":
             return EventRow(now, "end", text=text)
-        handle = {"zero": self._zero, "undo": self._undo, "ack": self._ack, "rig": self._rig}
+        if request.verb == "rig":
+            return self._rig(request, now)
+        handle = {"zero": self._zero, "undo": self._undo, "ack": self._ack}
         return handle[request.verb](request, now)
 
     def _zero(self, request: Request, now: float) -> EventRow:
@@ -161,9 +185,11 @@ class RequestHandler:
         text = request.text or joined_labels(label for _, label in acknowledged)
         return EventRow(now, "ack", request.channel, text=one_line(text))
 
-    def _rig(self, request: Request, now: float) -> EventRow:
-        """Change the rig; request.text: text of a rig file, or the name of one in the inbox."""
+    def _rig(self, request: Request, now: float) -> EventRow | None:
+        """Begin to change the rig; request.text: text of a rig file, or the name of one in the
+        inbox."""
         text = request.text
+        data: bytes | str
         if "\n" not in text and "=" not in text:
             data = self._inbox.attachment(text.strip())
             if isinstance(data, str):
@@ -176,17 +202,34 @@ class RequestHandler:
             data = text.encode("utf-8")
         except UnicodeEncodeError:
             return self._refused(request, now, "the rig file is not UTF-8 text")
+        if self._rig_check is not None:
+            return self._refused(request, now, "another rig is being checked: ask again")
         name = f"rig-{self._rigs + 1}.toml"
-        why: object = None
-        if self._check_rig is not None:
-            try:
-                why = self._check_rig(text, name)
-            except UserFault as fault:
-                why = str(fault)
-            if isinstance(why, str) and why:
-                return self._refused(request, now, why)
+        if self._check_rig is None:
+            return self._take_rig(name, data, now)
+        self._rig_check = PendingRigCheck(
+            request=request, name=name, data=data, check_rig=self._check_rig
+        )
+        self._rig_check.start()
+        return None
+
+    def _rig_checked(self, verdict: RigVerdict, now: float) -> EventRow:
+        """The row of the rig whose check has ended with this verdict."""
+        check, self._rig_check = self._rig_check, None
+        assert check is not None
+        if verdict.refusal:
+            row = self._refused(check.request, now, verdict.refusal)
+            return replace(row, request=check.request.id)
+        row_or_none = self._tried(
+            check.request, now, partial(self._take_rig, check.name, check.data, now)
+        )
+        assert row_or_none is not None
+        if row_or_none.kind == "rig" and isinstance(verdict.answer, tuple):
+            self.table = tuple(row for row in verdict.answer if isinstance(row, AlarmRow))
+        return row_or_none
+
+    def _take_rig(self, name: str, data: bytes, now: float) -> EventRow:
+        """Copy a rig file into the session; raises OSError."""
         self._writer.copy(name, data)
         self._rigs += 1
-        if isinstance(why, tuple):
-            self.table = tuple(row for row in why if isinstance(row, AlarmRow))
         return EventRow(now, "rig", text=name)

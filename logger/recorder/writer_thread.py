@@ -28,7 +28,7 @@ from logger.transports.reader_thread import PortReader
 # every 0.25 s, a sync within 1 s; RETRY_S chosen by us: rows continue 0.25 s after the disk takes
 # them again
 TAKE_S, INBOX_S, CLOCK_S, SYNC_S, RETRY_S = 0.02, 0.04, 0.25, 0.8, 0.25
-SEAL_S = 1.4  # longest time to retry the seal; chosen by us: so that stopping takes less than 2 s
+SEAL_S = 1.4  # time to retry a refused seal; chosen by us: so that stopping takes less than 2 s
 SLEEP_S = 0.5  # shortest sleep that is an event; chosen by us: busy machines lose less
 NO_ANSWER_S, NO_SYNC_S = 0.9, 3.0  # a slow disk's write and fsync take less; chosen by us
 
@@ -93,7 +93,7 @@ class WriterThread(threading.Thread):
     def queue_machine_event(self, kind: str, value: float | None, text: str) -> None:
         """Queue an event about the machine, to be appended to events.csv by this thread.
 
-        kind: "disk" or "power"; value: bytes free, or battery charge in %.
+        kind: "disk", "power" or "hangup"; value: bytes free, or battery charge in %.
         """
         self._machine_events.append((kind, value, text))
 
@@ -152,11 +152,14 @@ class WriterThread(threading.Thread):
         self._next[what] = max(self._next[what] + period_s, now_s)
         return True
 
-    def _answer(self, now: float) -> None:
-        """Carry out the requests in the inbox, unless their answers could not be kept."""
+    def _answer(self, now: float, last: bool = False) -> None:
+        """Carry out the requests in the inbox, unless their answers could not be kept.
+
+        last: whether the recording ends now.
+        """
         if self.disk.full:
             return
-        for answer in self._requests.answers(now):
+        for answer in (self._requests.last_answers if last else self._requests.answers)(now):
             (self.alarms if answer.kind == "ack" else self.disk).event(answer)
             if self._requests.table is not None:
                 self.alarms.replace_table(now, self._requests.table)
@@ -183,8 +186,13 @@ class WriterThread(threading.Thread):
 
     # -- the end --------------------------------------------------------------------------------
     def _seal(self) -> None:
-        """Write the last rows and seal; after SEAL_S leave the session cut short."""
-        until = time.monotonic() + SEAL_S
+        """Write the last rows and seal; once the disk has refused for SEAL_S, leave the session cut
+        short.
+
+        The time counts from the first refusal, because a slow disk may take long for a seal that it
+        takes; and what it refuses is tried again at least once after that.
+        """
+        refused_at: float | None = None
         written = False
         while True:
             now = self.time_s()
@@ -196,7 +204,9 @@ class WriterThread(threading.Thread):
             if written and (digest := self.disk.seal()) is not None:
                 self.digest = digest
                 return
-            if time.monotonic() > until:
+            if refused_at is None:
+                refused_at = time.monotonic()
+            elif time.monotonic() - refused_at > SEAL_S:
                 self.ended_s = self.ended_s or now
                 self.ledger.write_off()
                 self.recording.writer.abandon()
@@ -206,7 +216,7 @@ class WriterThread(threading.Thread):
     def _write_last(self) -> float:
         """Write what is left, and the `stop` event last; returns its time, s."""
         self._intake.write(self.recording.queue.take(0.0))
-        self._answer(self.time_s())
+        self._answer(self.time_s(), last=True)
         self.ended_s = now = self.time_s()
         self.ledger.close(now)
         self._write_state(now)

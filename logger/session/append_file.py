@@ -147,6 +147,13 @@ class Appender:
             return False
         return (seen.st_dev, seen.st_ino) == (own.st_dev, own.st_ino)
 
+    def foreign_bytes(self) -> int:
+        """By how many bytes another program made the file longer (+) or shorter (-).
+
+        Only the writing thread may call it; raises OSError.
+        """
+        return os.fstat(self._fd).st_size - self.size
+
     def removed(self) -> bool:
         """Whether the open file has no name left in any folder."""
         return os.fstat(self._fd).st_nlink == 0

@@ -16,7 +16,9 @@ import csv
 import math
 import os
 import re
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
+from contextlib import closing
+from functools import partial
 from pathlib import Path
 
 from logger import filesystem as files
@@ -29,6 +31,8 @@ _PIECE = 1 << 20  # bytes read at once; memory only
 # bytes at the end of a table in which times must not go back; chosen by us: an interruption spoils
 # the end
 _IN_ORDER = 4 << 20
+# bytes of a line judged as one; memory only: a line of 4 kB in rejects.csv takes 16 kB
+_MOST_LINE = 1 << 16
 _NUMBER = rb"[-+]?+(?:[0-9]++(?:\.[0-9]*+)?+|\.[0-9]++)(?:[eE][-+]?+[0-9]++)?+"
 _TIME = re.compile(_NUMBER)
 _UTC = re.compile(r"(?:[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}(?:\.[0-9]+)?Z)?")
@@ -79,8 +83,12 @@ def move_spoilt_rows(folder: Path, names: Sequence[str]) -> list[str]:
         path = _table_path(folder, name)
         if path is None:
             continue
-        table = _Readings(names) if name == package.READINGS else _Cells(name, len(names))
-        if moved := _clean(path, csv_line(header), table):
+        make = (
+            partial(_Readings, names)
+            if name == package.READINGS
+            else partial(_Cells, name, len(names))
+        )
+        if moved := _clean(path, csv_line(header), make):
             sentences.append(f"{moved} bytes of {name} were moved to {package.TORN_TAIL}")
     return sentences
 
@@ -169,36 +177,39 @@ def _finite(text: str) -> bool:
     return bool(_TIME.fullmatch(text.encode())) and math.isfinite(float(text))
 
 
-def _clean(path: Path, header: bytes, table: _Readings | _Cells) -> int:
-    """Move the bad rows of one table to torn-tail.bin; returns how many bytes."""
-    start, rest = _from_first_doubt(path, header, table)
-    if not rest:
-        return 0
-    keep = (
-        _verdicts(rest, table)
-        if start >= len(header)
-        else [rest[0] == header, *_verdicts(rest[1:], table)]
-    )
-    moved = b"".join(line for line, good in zip(rest, keep, strict=True) if not good)
+def _clean(path: Path, header: bytes, make_table: Callable[[], _Readings | _Cells]) -> int:
+    """Move the bad rows of one table to torn-tail.bin; returns how many bytes.
+
+    make_table: makes the checks of its rows, anew for each pass.  The table is read in passes,
+    because what is bad may be larger than the memory.
+    """
+    start = _first_doubt(path, header, make_table())
+    at, first, moved, good_behind = start, start, 0, False
+    with closing(_judged(path, start, header, make_table())) as lines:
+        for line, good in lines:
+            if good:
+                good_behind = good_behind or moved > 0
+            else:
+                first = first if moved else at
+                moved += len(line)
+            at += len(line)
     if not moved:
         return 0
-    _set_aside(path.parent, [moved])
-    first = keep.index(False)
-    if not any(keep[first:]):
-        _truncate(path, start + sum(map(len, rest[:first])))
-    else:
-        kept = b"".join(line for line, good in zip(rest, keep, strict=True) if good)
-        _rewrite(path, start, kept if start or keep[0] else header + kept)
-    return len(moved)
+    with closing(_judged(path, start, header, make_table())) as lines:
+        _set_aside(path.parent, _in_pieces(line for line, good in lines if not good))
+    if not good_behind:
+        _truncate(path, first)
+        return moved
+    with closing(_judged(path, start, header, make_table())) as lines:
+        kept = _in_pieces(line for line, good in lines if good)
+        _rewrite(path, start, header if start < len(header) else b"", kept)
+    return moved
 
 
-def _from_first_doubt(
-    path: Path, header: bytes, table: _Readings | _Cells
-) -> tuple[int, list[bytes]]:
-    """The offset from which lines are checked one by one, and the lines from there on.
+def _first_doubt(path: Path, header: bytes, table: _Readings | _Cells) -> int:
+    """The offset from which lines are checked one by one.
 
-    At least one good line comes before the first bad one, unless that is at the beginning.  The
-    last line may lack its line feed.
+    At least one good line comes between it and the first bad one, unless that is at the beginning.
     """
     with open_plain(path) as file:
         size = os.fstat(file.fileno()).st_size
@@ -212,32 +223,57 @@ def _from_first_doubt(
                 break
             before = at + data.rfind(b"\n", 0, good - 1) + 1
             at += good
-        file.seek(before)
-        return before, _lines(file.read())
+        return before
 
 
-def _lines(data: bytes) -> list[bytes]:
-    lines = [line + b"\n" for line in data.split(b"\n")]
-    last = lines.pop()[:-1]
-    return [*lines, last] if last else lines
+def _judged(
+    path: Path, start: int, header: bytes, table: _Readings | _Cells
+) -> Generator[tuple[bytes, bool], None, None]:
+    """Each line of a table from offset `start` on, and whether it stays there.
+
+    A line beyond _MOST_LINE comes in pieces, which do not stay.  The last line may lack its line
+    feed.
+    """
+    with open_plain(path) as file:
+        file.seek(start)
+        lines = iter(partial(file.readline, _MOST_LINE), b"")
+        if start < len(header) and (first := next(lines, b"")):
+            yield first, first == header
+        yield from _verdicts(lines, table)
 
 
-def _verdicts(lines: Sequence[bytes], table: _Readings | _Cells) -> list[bool]:
-    """For each line, whether it stays in the table."""
-    keep: list[bool] = []
+def _verdicts(lines: Iterator[bytes], table: _Readings | _Cells) -> Iterator[tuple[bytes, bool]]:
+    """Each line, and whether it stays in the table."""
+    waiting: tuple[bytes, bool] | None = None  # the line before, which a bad one may take along
     after_bad = False
-    for i, line in enumerate(lines):
+    line = next(lines, b"")
+    while line:
+        following = next(lines, b"")
         if line.endswith(b"\n") and table.good(line, remember=not after_bad):
-            keep.append(not after_bad)
-            after_bad = False
-            continue
-        # the last row may only lack its end, because it was being written: then the row before
-        # stays
-        if keep and not (i == len(lines) - 1 and _is_cut_row(line)):
-            keep[-1] = False
-        keep.append(False)
-        after_bad = True
-    return keep
+            stays, after_bad = not after_bad, False
+        else:
+            # the last row may only lack its end, because it was being written: then the row before
+            # stays
+            if waiting is not None and (following or not _is_cut_row(line)):
+                waiting = waiting[0], False
+            stays, after_bad = False, True
+        if waiting is not None:
+            yield waiting
+        waiting, line = (line, stays), following
+    if waiting is not None:
+        yield waiting
+
+
+def _in_pieces(lines: Iterable[bytes]) -> Iterator[bytes]:
+    """The same bytes in pieces of about _PIECE, so that each takes one call of the system."""
+    piece = bytearray()
+    for line in lines:
+        piece += line
+        if len(piece) >= _PIECE:
+            yield bytes(piece)
+            piece.clear()
+    if piece:
+        yield bytes(piece)
 
 
 def _is_cut_row(line: bytes) -> bool:
@@ -285,8 +321,8 @@ def _set_aside(folder: Path, pieces: Iterable[bytes]) -> None:
     sync_folder(folder)
 
 
-def _rewrite(path: Path, start: int, kept: bytes) -> None:
-    """Replace the file, in one step, by its first `start` bytes and `kept`."""
+def _rewrite(path: Path, start: int, header: bytes, kept: Iterable[bytes]) -> None:
+    """Replace the file, in one step, by its first `start` bytes, `header` and `kept`."""
     other = path.with_name(f".{path.name}.{os.getpid()}.tmp")
     flags = os.O_WRONLY | os.O_CREAT | os.O_TRUNC | getattr(os, "O_NOFOLLOW", 0)
     fd = files.ops.open(other, flags)
@@ -295,7 +331,9 @@ def _rewrite(path: Path, start: int, kept: bytes) -> None:
             while start > 0 and (piece := file.read(min(_PIECE, start))):
                 write_all(fd, piece)
                 start -= len(piece)
-        write_all(fd, kept)
+        write_all(fd, header)
+        for data in kept:
+            write_all(fd, data)
         files.ops.fsync(fd)
     finally:
         os.close(fd)

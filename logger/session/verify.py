@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import os
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from logger import filesystem as files
@@ -12,10 +14,18 @@ from logger.errors import SessionFault, one_line
 from logger.filesystem import open_plain
 from logger.session import descriptor as package
 from logger.session import lock, seal
-from logger.session.parser import parse_clock, parse_events
+from logger.session.parser import parse_clock
 from logger.session.recovery import move_spoilt_rows, move_unproved_rows
+from logger.session.unbegun_session import is_unbegun
 from logger.session.write_journal import boot_id
 from logger.session.writer import SessionWriter
+
+UNBEGUN = (
+    "a recorder was killed before this session began, so nothing of it is lost; delete the folder, "
+    "or record into it"
+)
+_EVENT = re.compile(rb"([0-9]{1,12}(?:\.[0-9]{0,12})?),(?:r([0-9]{6,12}),)?")
+_MOST_LINE = 1 << 16  # bytes of a line read at once; memory only
 
 REFUSED = (
     "--repair refuses a changed session, because a new seal would hide the change; "
@@ -42,6 +52,8 @@ def verify(path: str | os.PathLike[str]) -> Verdict:
             return Verdict("unreadable", None, (what,))
         if lock.is_held(folder):
             return Verdict("growing", None, ("it is being recorded",))
+        if is_unbegun(folder):
+            return Verdict("unreadable", None, (UNBEGUN,))
         return _inspected(folder)
     except SessionFault as fault:
         return Verdict("unreadable", None, (f"{fault.fault}; {fault.cure}",))
@@ -138,17 +150,23 @@ def _seal_again(folder: Path, held: lock.SessionLock) -> None:
 def _last_time(folder: Path, names: list[str]) -> tuple[float, int]:
     """The latest time in any table, s, and the highest number of an event's own id."""
     last, own = 0.0, 0
-    events = parse_events(_bytes(folder / package.EVENTS, 1 << 30))[0]
-    for event in events:
-        last = max(last, event.time_s)
-        match = re.fullmatch(r"r([0-9]{6,12})", event.id)
-        own = max(own, int(match[1])) if match else own
+    for line in _lines(folder / package.EVENTS):
+        if match := _EVENT.match(line):
+            last = max(last, float(match[1]))
+            own = max(own, int(match[2] or 0))
     for row in parse_clock(_bytes(folder / package.CLOCK, 65536), names)[0]:
         last = max(last, row.time_s)
     for line in _bytes(folder / package.READINGS, 65536).split(b"\n"):
         match_time = re.match(rb"([0-9]{1,12}(?:\.[0-9]*)?),", line)
         last = max(last, float(match_time[1])) if match_time else last
     return last, own
+
+
+def _lines(path: Path) -> Iterator[bytes]:
+    """The lines of a file, the longest in pieces; none if it is missing."""
+    if path.exists():
+        with open_plain(path) as file:
+            yield from iter(partial(file.readline, _MOST_LINE), b"")
 
 
 def _bytes(path: Path, most: int) -> bytes:

@@ -26,6 +26,7 @@ from logger.session.append_file import Appender
 from logger.session.descriptor import csv_line
 from logger.session.records import Event
 from logger.session.seal import sums_text
+from logger.session.unbegun_session import clear_unbegun, is_unbegun
 from logger.session.write_journal_writer import MarkWriter
 
 MOST_REJECTS = 1_000_000  # bytes; interface section 4
@@ -63,6 +64,7 @@ class SessionWriter:
             self._close()
             raise
         self._own_ids = 0
+        self._foreign_reported = dict.fromkeys(package.TABLES, 0)
 
     # -- making ------------------------------------------------------------------------------
     @classmethod
@@ -99,6 +101,8 @@ class SessionWriter:
             raise _other_recorder(out)
         try:
             check_out(out, locked=True)
+            if is_unbegun(out):
+                clear_unbegun(out)
             describe = package.descriptor(
                 sensors.channels, started_at or utc_text(), source, simulation_true
             )
@@ -273,13 +277,33 @@ class SessionWriter:
         for file in self._files.values():
             file.sync()
 
+    def foreign_changes(self) -> list[str]:
+        """A sentence for each table that another program cut or lengthened since the last call;
+        raises OSError."""
+        sentences = []
+        for name, file in self._files.items():
+            foreign = file.foreign_bytes()
+            change, self._foreign_reported[name] = (
+                foreign - self._foreign_reported[name], foreign,
+            )  # fmt: skip
+            if change:
+                done = f"cut {-change} bytes off" if change < 0 else f"wrote {change} bytes into"
+                sentences.append(
+                    f"another program {done} {name}: `haul verify` will call this session changed; "
+                    "what is recorded from here on is kept"
+                )
+        return sentences
+
     def check_in_place(self) -> None:
-        """Raise OSError if the session's files are gone; restore a lost lock or journal."""
+        """Raise OSError if the session's files are gone; restore a lost lock, journal or inbox."""
         if not all(file.in_place() for file in self._files.values()):
             raise FileNotFoundError(2, "the session's folder was removed or moved")
         self._marks.check_in_place()
         if not self._lock.in_place():
             self._lock_again()
+        if not os.path.lexists(self.folder / package.INBOX):
+            with contextlib.suppress(OSError):  # it holds no reading
+                files.ops.mkdir(self.folder / package.INBOX)
 
     def put_back(self) -> None:
         """Write a removed session folder again from the open files, which still hold every row.
@@ -376,12 +400,14 @@ class SessionWriter:
 
 
 def check_out(out: Path, locked: bool = False) -> None:
-    """Check that `out` is missing or an empty folder; raises SessionFault.
+    """Check that `out` is missing, an empty folder or one where a recorder was killed before its
+    session began; raises SessionFault.
 
     locked: this process holds the folder's lock.
     """
     try:
         names = {entry.name for entry in os.scandir(out)}
+        unbegun = is_unbegun(out)
     except FileNotFoundError:
         return
     except NotADirectoryError:
@@ -390,7 +416,7 @@ def check_out(out: Path, locked: bool = False) -> None:
         raise _cannot(out, error) from None
     if not locked and lock.LOCK_NAME in names and lock.is_held(out):
         raise _other_recorder(out)
-    if names - {lock.LOCK_NAME}:
+    if names - {lock.LOCK_NAME} and not unbegun:
         raise SessionFault(
             out, "the folder is not empty", "give --out a folder that does not exist or is empty"
         )

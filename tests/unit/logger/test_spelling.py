@@ -42,6 +42,7 @@ path = [
         ("packed-gravle", SURFACE_NAMES, "packed-gravel"),
         ("--loda-N", ["--load-N", "--json"], "--load-N"),
         ("anchor_to_load", ["anchor_to_load_m"], "anchor_to_load_m"),
+        ("mass", ["kind", "mass_kg"], "mass_kg"),
     ],
 )
 def test_a_likely_misspelling_names_the_word(word, valid, meant):
@@ -61,6 +62,7 @@ def test_a_likely_misspelling_names_the_word(word, valid, meant):
         ("mass_lb", ["mass_kg"]),  # another unit is not a slip: 900 lb are not 900 kg
         ("pull_kN", ["pull_N"]),
         ("anchor_to_load_ft", ["anchor_to_load_m"]),
+        ("mass", ["mass_kg", "mass_lb"]),
         ("stage", ["stages", "staged"]),  # two that are as near
         ("", ["load"]),
         ("x" * 2000, ["load"]),

@@ -152,6 +152,7 @@ def line():
                         "", tuple(news), alarms)  # fmt: skip
         with redirect_stderr(screen):
             shown.show(status)
+        assert shown.printer.flush(5)
         return screen.getvalue()[before:]
 
     return show

@@ -219,6 +219,7 @@ def test_what_a_recording_tells_on_the_terminal(capsys):
         EventRow(2.0, "ack", channel="haul_force", text=label),
     ):
         line._alarm(told)
+    assert line.printer.flush(5)
     said = capsys.readouterr().err
     assert "STOP: 2 kN grab: begins to slip at 135 lbf: 138 lbf at 1.0 s" in said
     assert "acknowledged at 2.0 s: 2 kN grab: begins to slip at 135 lbf\n" in said

@@ -1,0 +1,246 @@
+"""`haul record` and `haul demo` on a terminal that takes no output, or that is closed."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import pty
+import signal
+import subprocess
+import sys
+import termios
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from support.yard import ROOT, Counter, Yard, count_into, force, serve_pty, until
+
+from logger.recorder.request_inbox import ask
+from logger.session.verify import verify
+
+pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="other system: no pseudo-terminals")
+RIG = """
+title = "slipway"
+anchor_to_load_m = 10.0
+[[rope]]
+name = "main"
+path = [ { tie = "load", strength = 0.8 }, { pulley = "A1", on = "anchor" }, { haul = "team" } ]
+"""
+SEALED_WITHIN_S = 2.0
+
+
+def haul(*argv: object, **streams: object) -> subprocess.Popen[str]:
+    return subprocess.Popen(
+        [sys.executable, "-m", "dashboard.cli", *map(str, argv)], text=True,
+        env={**os.environ, "PYTHONPATH": str(ROOT)}, **streams,
+    )  # fmt: skip
+
+
+class Blocked:
+    """Standard output and standard error of a process, which take nothing more."""
+
+    def __init__(self, kind: str) -> None:
+        self.kind = kind
+        if kind == "pipe":
+            self.read, self.write = os.pipe()
+            os.set_blocking(self.write, False)
+            with contextlib.suppress(BlockingIOError):
+                while True:  # as full as a pipe gets that nobody reads
+                    os.write(self.write, b"x" * 1000)
+            os.set_blocking(self.write, True)
+        else:
+            self.read, self.write = pty.openpty()
+            termios.tcflow(self.write, termios.TCOOFF)  # as Ctrl-S does
+
+    def text(self) -> str:
+        """Take what was written, after all."""
+        if self.kind == "terminal":
+            termios.tcflow(self.write, termios.TCOON)
+        os.set_blocking(self.read, False)
+        data = b""
+        with contextlib.suppress(OSError):
+            while piece := os.read(self.read, 65536):
+                data += piece
+        return data.decode("utf-8", "replace").lstrip("x")
+
+    def close(self) -> None:
+        for fd in (self.read, self.write):
+            os.close(fd)
+
+
+@pytest.fixture(params=["pipe", "terminal"])
+def blocked(request) -> Iterator[Blocked]:
+    made = Blocked(request.param)
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def yard(tmp_path: Path) -> Iterator[Yard]:
+    device = serve_pty()
+    made = Yard(tmp_path / "yard", force(device.url, "warn_at = 1.0\nstop_at = 2.0\n"))
+    made.rig.write_text(RIG)
+    made.device = device
+    counter = Counter([count_into(device, made)], 50.0)
+    yield made
+    counter.stop()
+    device.close()
+
+
+def sealed_at(yard: Yard) -> bool:
+    return (yard.out / "SHA256SUMS").exists()
+
+
+ENDS = ["time", "end", signal.SIGTERM, signal.SIGINT]
+
+
+@pytest.mark.parametrize("how", ENDS, ids=str)
+def test_a_terminal_that_takes_no_output_holds_up_no_ending(
+    yard: Yard, blocked: Blocked, how
+) -> None:
+    """Filled before the start, so that the very first line blocks whoever writes it."""
+    given = ["--for", "3"] if how == "time" else []
+    process = haul("record", yard.rig, yard.file, "--out", yard.out, *given,
+                   stdout=blocked.write, stderr=blocked.write, stdin=subprocess.DEVNULL)  # fmt: skip
+    try:
+        until(lambda: len(yard.values()) > 20, 20)
+        if how == "end":
+            ask(yard.out, "end")
+        elif how != "time":
+            process.send_signal(how)
+        began = time.monotonic() + (3.0 if how == "time" else 0.0)
+        until(lambda: sealed_at(yard), began - time.monotonic() + SEALED_WITHIN_S, "a seal")
+        assert process.wait(SEALED_WITHIN_S + 2) == 0
+    finally:
+        process.kill()
+        process.wait()
+    assert verify(yard.out).state == "complete"
+    assert "alarm" in yard.kinds()
+
+
+def test_what_a_blocked_terminal_missed_is_printed_when_it_goes_on(yard: Yard) -> None:
+    terminal = Blocked("terminal")
+    process = haul("record", yard.rig, yard.file, "--out", yard.out,
+                   stdout=terminal.write, stderr=terminal.write, stdin=subprocess.DEVNULL)  # fmt: skip
+    try:
+        until(lambda: "alarm" in yard.kinds(), 20)
+        terminal.text()  # goes on from here
+        said = ""
+
+        def more() -> bool:
+            nonlocal said
+            said += terminal.text()
+            return "STOP: force" in said and "recording to" in said
+
+        until(more)
+        process.send_signal(signal.SIGTERM)
+        assert process.wait(10) == 0
+        until(lambda: "sealed" in terminal.text(), 5)
+    finally:
+        process.kill()
+        process.wait()
+        terminal.close()
+
+
+def test_a_hangup_is_an_event_and_the_recording_goes_on(yard: Yard) -> None:
+    process = haul("record", yard.rig, yard.file, "--out", yard.out,
+                   stdout=subprocess.PIPE, stderr=subprocess.PIPE)  # fmt: skip
+    try:
+        until(lambda: len(yard.values()) > 5, 20)
+        process.send_signal(signal.SIGHUP)
+        until(lambda: "hangup" in yard.kinds(), 10)
+        before = len(yard.values())
+        until(lambda: len(yard.values()) > before + 20, 10)
+        process.send_signal(signal.SIGTERM)
+        out, err = process.communicate(timeout=10)
+    finally:
+        process.kill()
+        process.wait()
+    assert process.returncode == 0 and "sealed" in out
+    (row,) = [e for e in yard.events() if e.kind == "hangup"]
+    assert f"kill {process.pid}" in row.text and f"kill {process.pid}" in err
+
+
+def test_a_closed_terminal_ends_no_recording(yard: Yard) -> None:
+    """The terminal's own end: its leader gets SIGHUP from the system, and every write fails."""
+    pid, lead = pty.fork()
+    if pid == 0:
+        os.environ["PYTHONPATH"] = str(ROOT)
+        os.execv(sys.executable, [sys.executable, "-m", "dashboard.cli", "record",
+                                  str(yard.rig), str(yard.file), "--out", str(yard.out)])  # fmt: skip
+    try:
+        until(lambda: len(yard.values()) > 5, 20)
+        os.close(lead)
+        until(lambda: "hangup" in yard.kinds(), 10)
+        before = len(yard.values())
+        until(lambda: len(yard.values()) > before + 50, 10)
+        ask(yard.out, "end")
+        status = until(lambda: (gone := os.waitpid(pid, os.WNOHANG))[0] and [gone[1]], 10)
+    except BaseException:
+        os.kill(pid, signal.SIGKILL)
+        os.waitpid(pid, 0)
+        raise
+    assert os.waitstatus_to_exitcode(status[0]) == 0
+    assert verify(yard.out).state == "complete"
+
+
+def test_without_a_terminal_ports_and_disk_are_said_on_standard_error(
+    yard: Yard, tmp_path: Path
+) -> None:
+    """A real limit of the system (RLIMIT_FSIZE), put on the running process and taken off again."""
+    import resource
+
+    log = tmp_path / "log"
+    with log.open("w") as err:
+        process = haul("record", yard.rig, yard.file, "--out", yard.out,
+                       stdout=subprocess.DEVNULL, stderr=err)  # fmt: skip
+    try:
+        until(lambda: len(yard.values()) > 5, 20)
+        resource.prlimit(process.pid, resource.RLIMIT_FSIZE, (2000, resource.RLIM_INFINITY))
+        until(lambda: "disk: File too large" in log.read_text(), 10)
+        resource.prlimit(process.pid, resource.RLIMIT_FSIZE, (-1, -1))
+        until(lambda: "disk: well again, after: File too large" in log.read_text(), 10)
+        yard.device.close()
+        until(lambda: f"port {yard.device.url}: " in log.read_text(), 10)
+        process.send_signal(signal.SIGTERM)
+        assert process.wait(10) == 0
+    finally:
+        process.kill()
+        process.wait()
+    assert log.read_text().count("disk: File") == 1  # when it comes, not each time
+
+
+def test_a_channel_that_never_gave_a_reading_is_the_last_thing_said(tmp_path: Path) -> None:
+    device = serve_pty()
+    yard = Yard(tmp_path / "yard", force(device.url))
+    yard.rig.write_text(RIG)
+    process = haul("record", yard.rig, yard.file, "--out", yard.out, "--for", "1",
+                   stdout=subprocess.PIPE, stderr=subprocess.PIPE)  # fmt: skip
+    out, err = process.communicate(timeout=20)
+    device.close()
+    assert process.returncode == 0 and "\a" in err
+    assert out.splitlines()[-1].startswith("NO READING of force was recorded: ")
+
+
+@pytest.mark.parametrize("how", [signal.SIGTERM, signal.SIGINT], ids=str)
+def test_a_demo_on_a_terminal_that_takes_no_output_ends_too(
+    tmp_path: Path, blocked: Blocked, how
+) -> None:
+    out = tmp_path / "slipway"
+    process = haul("demo", "--headless", "--out", out, "--for", "60",
+                   stdout=blocked.write, stderr=blocked.write, stdin=subprocess.DEVNULL)  # fmt: skip
+    try:
+        until(
+            lambda: (out / "readings.csv").exists() and (out / "readings.csv").stat().st_size > 900,
+            30,
+        )
+        process.send_signal(how)
+        until((out / "SHA256SUMS").exists, SEALED_WITHIN_S + 1, "a seal")
+        assert process.wait(10) == 0
+    finally:
+        process.kill()
+        process.wait()
+    assert verify(out).state == "complete"
+    assert json.loads((out / "datapackage.json").read_text())["simulation"]
