@@ -15,6 +15,7 @@ from logger.spelling import cure as cure_for
 from logger.spelling import likely
 from logger.toml_syntax import explain
 
+ROPES, CHANNELS = "rope", "channel"  # the tables by which a rig and a sensors file are told apart
 MOST_BYTES = 1_000_000  # memory only: a file written by hand is far smaller
 # bounds of a document, because the parser's time grows with the square of a key's parts and its
 # stack with the depth.  Speed only: no key of a rig, sensors or calibration file has more than
