@@ -39,6 +39,8 @@ RUNS = "return Boolean(window.haulTest && haulTest.stats.updates > arguments[0])
 def touch(browser, name):
     """A real touch on a control: what a script calls does not count as one for a browser's sound."""
 
+    there = "return document.getElementById(arguments[0]) !== null"
+    until(lambda: browser.js(there, name), 3, f"the control {name}")
     x, y = browser.steady(  # a page that was just opened still moves its controls
         "const n = document.getElementById(arguments[0]); n.scrollIntoView({block: 'center'});"
         "const b = n.getBoundingClientRect(); return [b.x + b.width / 2, b.y + b.height / 2]",

@@ -309,7 +309,7 @@ def sensors(data: bytes) -> None:
         one_line(fault)
 
 
-class Place:
+class FuzzFolder:
     """A folder in memory where there is one; the same for all inputs of a process."""
 
     def __init__(self) -> None:
@@ -345,16 +345,16 @@ class Place:
         shutil.rmtree(self.base, ignore_errors=True)
 
 
-_place: list[Place] = []
+_place: list[FuzzFolder] = []
 
 
-def place() -> Place:
+def place() -> FuzzFolder:
     import atexit
 
     if not _place:
         files.ops = NoSync()
         try:
-            _place.append(Place())
+            _place.append(FuzzFolder())
         finally:
             files.ops = FileOps()
         atexit.register(_place[0].close)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import atexit
+import contextlib
 import json
 import os
 import re
@@ -35,13 +37,39 @@ SENSORS = force(*PORT, "u = 2.0", "capacity = 3000.0", "warn_at = 600.0", "stop_
 )
 
 
+STARTED: list[int] = []  # process ids; no objects, whose end must show a process that a test forgot
+
+
+def ended_at_exit(process: subprocess.Popen) -> subprocess.Popen:
+    """Have a process killed when this one ends, and return it.
+
+    A recorder that outlives a failed test opens the pseudo-terminals of every later one, since it tries its
+    port's name again and again.
+    """
+    STARTED.append(process.pid)
+    return process
+
+
+@atexit.register
+def _kill_what_is_left() -> None:
+    for pid in STARTED if hasattr(os, "WNOHANG") else ():
+        with contextlib.suppress(ChildProcessError, ProcessLookupError):
+            if os.waitpid(pid, os.WNOHANG) == (0, 0):  # still a child of this process, and running
+                os.kill(pid, signal.SIGKILL)
+
+
 def start_haul(*argv, **more) -> subprocess.Popen:
     """`haul ARGV` in a process of its own, lines as text."""
     more = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, **more}
-    return subprocess.Popen(
-        [sys.executable, "-P", "-m", "dashboard.cli", *map(str, argv)], text=True, cwd=ROOT,
-        env={**os.environ, "PYTHONPATH": str(ROOT)}, **more,
-    )  # fmt: skip
+    return ended_at_exit(
+        subprocess.Popen(
+            [sys.executable, "-P", "-m", "dashboard.cli", *map(str, argv)],
+            text=True,
+            cwd=ROOT,
+            env={**os.environ, "PYTHONPATH": str(ROOT)},
+            **more,
+        )
+    )
 
 
 class PageProcess:

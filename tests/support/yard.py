@@ -28,6 +28,7 @@ from logger.transports.reader_thread import WHOLE_AFTER_S
 from logger.transports.simulated import Device, PtyDevice, TcpDevice, serve_pty, serve_tcp
 from support.channels import channel
 from support.places import ROOT
+from support.processes import ended_at_exit
 from support.rigs import STRAIGHT_PULL
 from support.waiting import until
 
@@ -133,13 +134,14 @@ class Yard:
 
     def start(self, code: str = RECORD) -> subprocess.Popen[str]:
         """A recorder in a process of its own; code: what the process runs."""
-        return subprocess.Popen(
+        process = subprocess.Popen(
             [sys.executable, "-c", code, str(self.rig), str(self.sensors_file), str(self.out)],
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
             text=True,
             env={**os.environ, "PYTHONPATH": str(ROOT)},
         )
+        return ended_at_exit(process)
 
 
 def begun(folder: Path) -> tuple[Yard, SessionWriter]:

@@ -21,6 +21,7 @@ from typing import Any
 
 import pytest
 from support.disks import disk
+from support.processes import ended_at_exit
 from support.rigs import STRAIGHT_PULL
 from support.systems import pseudo_terminals
 from support.waiting import until
@@ -438,6 +439,7 @@ class Terminal:
             stdout=subprocess.PIPE, stderr=slave, text=True,
             env={**os.environ, "PYTHONPATH": str(ROOT)},
         )  # fmt: skip
+        ended_at_exit(self.process)
         os.close(slave)
         self.text = ""
 

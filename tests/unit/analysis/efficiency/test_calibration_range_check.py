@@ -183,8 +183,6 @@ def test_the_live_page_the_review_and_the_report_tell_it_once(tmp_path, capsys):
     watch.tick()
     live = Page(watch)
     live.ask()
-    warned = [
-        text for key, text in live.parts.items() if key.startswith("w:") and told in (text or "")
-    ]
+    warned = [text for text in live.numbered("warning") if told in text]
     assert len(warned) == 1 and warned[0].endswith("or take a larger cell")
     assert "Mind: haul_force" in live.parts["verdict"]
