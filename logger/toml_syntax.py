@@ -10,7 +10,8 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass
 
-LONGEST_LINE = 80  # characters of a line that a cure repeats; a fault is one line for people
+# characters of a line that a cure repeats; chosen by us: a fault is one line for people
+LONGEST_LINE = 80
 CURLY = str.maketrans(dict.fromkeys("“”„‟«»″", '"') | dict.fromkeys("‘’‚‛′", "'"))
 _CLOSED = re.compile(r""""(?:[^"\\]|\\.)*"|'[^']*'""")
 _CODE = re.compile(r"""(?:"(?:[^"\\]|\\.)*+"|'[^']*+'|[^#"'])*+""")
