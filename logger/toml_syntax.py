@@ -89,10 +89,10 @@ def _backslash(stop: _Stop) -> Cure | None:
 
 
 def _decimal_comma(stop: _Stop) -> Cure | None:
-    for found in re.finditer(r"(?<![\w.,])([-+]?\d[\d.]*),(\d+)(?!\w)\s*", stop.here):
-        if not found.start() <= stop.column <= found.end():
+    for match in re.finditer(r"(?<![\w.,])([-+]?\d[\d.]*),(\d+)(?!\w)\s*", stop.here):
+        if not match.start() <= stop.column <= match.end():
             continue
-        before, after = found[1], found[2]
+        before, after = match[1], match[2]
         write = f"{before.replace('.', '')}.{after}"
         if len(after) == 3 and "." not in before:
             write += f", or {before}{after} if the comma parts thousands"
@@ -158,10 +158,10 @@ def _comma_missing(stop: _Stop) -> Cure | None:
 
 
 def _bare_word(stop: _Stop) -> Cure | None:
-    found = re.match(r"[A-Za-z][\w ./-]*", stop.rest)
-    if stop.said != "Invalid value" or not found:
+    match = re.match(r"[A-Za-z][\w ./-]*", stop.rest)
+    if stop.said != "Invalid value" or not match:
         return None
-    word = found[0].strip()
+    word = match[0].strip()
     if word.lower() in ("true", "false"):
         return Cure(stop.line, f"{word} has a capital letter", f"write {word.lower()}")
     return Cure(stop.line, f"{word} has no quotes", f'write "{word}"')
@@ -194,5 +194,5 @@ def _first_word(rest: str) -> str:
 
 def _code(line: str) -> str:
     """The line without its comment."""
-    found = _CODE.match(line)
-    return found[0] if found else line
+    match = _CODE.match(line)
+    return match[0] if match else line
