@@ -125,13 +125,22 @@ def open_plain(path: Path) -> io.BufferedReader:
     try:
         kind = os.fstat(fd).st_mode
         if stat.S_ISDIR(kind):
-            raise OSError(0, "it is a folder")
+            raise OSError(0, "it is a folder", str(path))
         if not stat.S_ISREG(kind):
-            raise OSError(0, "it is not a plain file")
+            raise OSError(0, "it is not a plain file", str(path))
         return os.fdopen(fd, "rb")
     except BaseException:
         os.close(fd)
         raise
+
+
+def read_plain(path: Path, most: int) -> bytes:
+    """All bytes of a plain file; raises OSError, also for a file of more than `most` bytes."""
+    with open_plain(path) as file:
+        data = file.read(most + 1)
+    if len(data) > most:
+        raise OSError(0, f"it is larger than {most / 1e6:.0f} MB", str(path))
+    return data
 
 
 def _replace(source: Path, target: Path) -> None:

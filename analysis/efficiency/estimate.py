@@ -22,6 +22,8 @@ from analysis.efficiency.load_estimators import (
 )
 from analysis.efficiency.load_from_lowering import estimator_from_lowering
 from analysis.efficiency.uncertainty import Component, Quantity, type_a
+from analysis.efficiency.unit_check import unit_doubts
+from analysis.efficiency.unstated_uncertainty import without_unstated
 from analysis.efficiency.work import NO_TOTALS, HaulTotals, haul_totals, out_J, work_ratio
 from analysis.mechanics.model import Model, common_efficiency
 from analysis.messages.message import Message, message
@@ -68,8 +70,14 @@ def estimate(
 ) -> Estimates:
     """Estimate all quantities of a rig from the strokes of a result.
 
-    given: a load estimator to use in any case; None: the best one is chosen.
+    given: a load estimator to use in any case; None: the best one is chosen.  What rests on a
+    channel without a stated uncertainty is left out.
     """
+    return without_unstated(_estimate(rig, rig_model, result, given), result.roles)
+
+
+def _estimate(rig: Rig, rig_model: Model, result: Result, given: LoadEstimator | None) -> Estimates:
+    """`estimate`, with channels without a stated uncertainty taken for exact."""
     haul = [s for s in result.strokes if s.direction == "haul"]
     totals = haul_totals(rig_model, result, haul)
     seen = observations(haul, result.lags)
@@ -91,6 +99,7 @@ def estimate(
         warnings.append(message("load_stood", share=stood))
     if len(seen) == 1:
         warnings.append(message("one_observation"))
+    warnings += unit_doubts(rig_model, result, seen)
     estimates = Estimates(force, totals=totals, strokes=none, warnings=tuple(warnings), seen=seen)
     unusable = () if why is None else (why,)
     if not force.value > 0:

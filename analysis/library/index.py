@@ -21,9 +21,12 @@ from typing import Any
 from analysis.library.batch import answers
 from analysis.library.session_row import COLUMNS, exists, session_row
 from logger.errors import CallFault, SessionFault, one_line
+from logger.filesystem import open_plain
+from logger.session.descriptor import SUMS
 
 DEEPEST = 8  # levels of folders that are searched; speed only: the search must end
 AT_ONCE = 50  # rows in one transaction; speed only: an interruption loses no more
+MOST_OF_SEAL = 65536  # bytes of SHA256SUMS in the mark of a session; speed only: some 600 files
 AGAIN = ("growing",)  # states of sessions that are always read again
 
 Progress = Callable[[int, int], None]  # called with (sessions done, sessions to do)
@@ -243,18 +246,19 @@ def program_mark() -> str:
 def sessions_below(folder: Path) -> list[str]:
     """Relative paths of the sessions in a folder and below, "." for itself; links are not followed.
 
-    Raises SessionFault where the folder cannot be read.
+    A folder below that this user may not enter or read counts as a session, because it may hold one; its
+    review says why it cannot be read.  Raises SessionFault where the folder itself cannot be read.
     """
     paths: list[str] = []
     stack = [(folder, 0)]
     while stack:
         here, deep = stack.pop()
-        if exists(here):
-            paths.append(here.relative_to(folder).as_posix())
-            continue
-        if deep >= DEEPEST:
-            continue
         try:
+            if exists(here):
+                paths.append(here.relative_to(folder).as_posix())
+                continue
+            if deep >= DEEPEST:
+                continue
             with os.scandir(here) as entries:
                 stack += [
                     (Path(e.path), deep + 1) for e in entries
@@ -265,6 +269,7 @@ def sessions_below(folder: Path) -> list[str]:
                 raise SessionFault(
                     folder, f"cannot be read ({error.strerror})", "make it readable"
                 ) from None
+            paths.append(here.relative_to(folder).as_posix())
     return sorted(paths)
 
 
@@ -283,8 +288,11 @@ def mark(session: Path) -> str:
                         "utf-8", "backslashreplace"
                     )
                 )
-        with contextlib.suppress(FileNotFoundError):
-            digest.update((session / "SHA256SUMS").read_bytes()[:65536])
+        try:
+            with open_plain(session / SUMS) as sums:
+                digest.update(sums.read(MOST_OF_SEAL))
+        except OSError as error:  # it is missing, or no file: the review says which
+            digest.update(str(error.strerror).encode())
     except OSError as error:
         return f"unreadable: {error.strerror}"
     return digest.hexdigest()

@@ -11,6 +11,7 @@ from analysis.library.gear_log import as_row, items_used
 from analysis.review.reviewed_session import Whole, whole_session
 from analysis.rig.rig import Rig
 from logger.errors import UserFault, one_line
+from logger.session.descriptor import DESCRIPTOR
 
 
 @dataclass(frozen=True)
@@ -56,10 +57,18 @@ def session_row(path: str) -> dict[str, Any]:
         whole = whole_session(path)
         return {"row": columns(whole), "gear": [as_row(use) for use in items_used(whole)]}
     except UserFault as fault:
-        text = fault.fault
+        text = why_unread(fault, Path(path))
     except Exception as error:  # one odd session must not end a batch of thousands
         text = f"our own fault: {type(error).__name__}: {error}"
     return {"row": {**asdict(SessionRow("")), "fault": one_line(text, 300)}, "gear": []}
+
+
+def why_unread(fault: UserFault, session: Path) -> str:
+    """Why a session cannot be read: what is wrong, after the name of the session's file that it is in."""
+    file = Path(fault.file)
+    inside = file != session and file.is_relative_to(session)
+    places = [file.relative_to(session).as_posix() if inside else "", fault.place, fault.fault]
+    return one_line(": ".join(text for text in places if text), 300)
 
 
 def rig_key(rig: Rig) -> str:
@@ -123,5 +132,12 @@ def columns(whole: Whole) -> dict[str, Any]:
 
 
 def exists(folder: Path) -> bool:
-    """Whether a folder looks like a session."""
-    return (folder / "datapackage.json").is_file()
+    """Whether a folder looks like a session: something has the name of its descriptor.
+
+    Raises OSError where this user may not enter the folder.
+    """
+    try:
+        (folder / DESCRIPTOR).lstat()
+    except (FileNotFoundError, NotADirectoryError):
+        return False
+    return True

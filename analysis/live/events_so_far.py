@@ -14,7 +14,8 @@ SHORT = "shortly over"
 # longest time over a level that the recorder may have missed; common practice, no source
 SHORT_S = 0.25
 SHOWN_EVENTS = frozenset({"mark", "undo", "zero", "alarm", "ack", "refused", "gap", "disk", "power",
-                          "sleep", "hangup", "rig", "end", "slip", "shock", "saturated", SHORT})  # fmt: skip
+                          "sleep", "stall", "flood", "hangup", "rig", "end", "slip", "shock", "saturated",
+                          SHORT})  # fmt: skip
 
 
 class EventsSoFar:

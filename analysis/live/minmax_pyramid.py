@@ -13,6 +13,8 @@ BASE_S = 0.125  # width of a bin on level 0; on level n 2**n times that; chosen 
 # in a window; speed only: two points each make 1,200, which a browser draws quickly
 MOST_BINS = 600
 LATEST_S = 1e11  # readings beyond this time are rejected; chosen by us: 3,000 years
+# sums are kept in units of 2**64; derived: exact, and no 2**64 doubles of 2**1024 at most overflow in them
+SUM_UNIT = 2.0**64
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
@@ -24,7 +26,8 @@ class _Level:
     n: number of bins in use; the arrays have room for more.
     bin: index of each bin.
     low, high: lowest and highest reading in it, N or m.
-    total, count: sum and number of its readings.
+    total: sum of its readings, SUM_UNIT N or m.
+    count: number of its readings.
     """
 
     def __init__(self) -> None:
@@ -38,8 +41,8 @@ class _Level:
     def push(self, bins: Ints, low: Floats, high: Floats, total: Floats, count: Floats) -> None:
         """Merge readings or finer bins: bins (n,), not decreasing and not below the last one here.
 
-        low, high, total, count: of each, (n,), as the attributes; for readings, three times the value in
-        N or m, and ones.
+        low, high, total, count: of each, (n,), as the attributes; for readings, twice the value in N or m,
+        the value in SUM_UNIT, and ones.
         """
         begin = np.flatnonzero(np.concatenate(([True], bins[1:] != bins[:-1])))
         bins = bins[begin]
@@ -86,9 +89,9 @@ class Pyramid:
         base = self._levels[0]
         if base.n:
             bins = np.maximum(bins, base.bin[base.n - 1])
-        one = np.ones(len(value))
+        one, scaled = np.ones(len(value)), value / SUM_UNIT
         for n, level in enumerate(self._levels):
-            level.push(bins >> n, value, value, value, one)
+            level.push(bins >> n, value, value, scaled, one)
         while self._span(len(self._levels) - 1) > MOST_BINS:
             below = self._levels[-1]
             self._levels.append(_Level())
@@ -139,7 +142,10 @@ class Pyramid:
         """Mean reading in each of the bins that `bins` returns for n and since, N or m, (k,)."""
         level = self._levels[n]
         at = 0 if since is None else int(np.searchsorted(level.bin[: level.n], since >> n))
-        return np.asarray(level.total[at : level.n] / level.count[at : level.n])
+        mean = level.total[at : level.n] / level.count[at : level.n]
+        # by rounding alone a mean of equal readings could lie outside them, or overflow
+        low, high = level.low[at : level.n], level.high[at : level.n]
+        return np.asarray(np.clip(mean, low / SUM_UNIT, high / SUM_UNIT) * SUM_UNIT)
 
     def before(self, time_s: float) -> tuple[float, float] | None:
         """(lowest, highest), N or m, of the last bin of level 0 that begins at or before time_s."""

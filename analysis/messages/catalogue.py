@@ -257,6 +257,11 @@ _READINGS: dict[str, Template] = {
         "{rope} and {load} count in opposite directions: {against_m:.2f} of rope ran back under "
         "tension while the load came nearer; change the sign of one scale"
     )),
+    "reads_negative": Template(
+        "caution",
+        "{cell} reads negative under every pull, down to {least_N:.0f}: its sign is wrong, not its "
+        "zero; change the sign of its scale in the sensors file, or exchange the signal wires",
+    ),
     "zero_too_low": Template("caution", (
         "{cell}: its lowest reading is {least_N:.0f}, but rope cannot push: the zero is off by more "
         "than its stated uncertainty (u {u_N:.1f}), and so is every force; zero the cell with the "
@@ -371,6 +376,28 @@ _EFFICIENCY: dict[str, Template] = {
         "and depend on the channels' delays: haul more evenly, or with less rope between hands and "
         "load"
     )),
+    "uncertainty_not_stated": Template(
+        "caution",
+        "{channel}: the sensors file states no uncertainty, so nothing can be said of how far its "
+        "values can be trusted; write u or u_percent, or name a calibration",
+    ),
+    "rests_on_unstated": Template(
+        "info",
+        "{channels} {count:states|state} no uncertainty, so what rests on {count:it|them} has no "
+        "interval and is left out; write u or u_percent in the sensors file",
+    ),
+    "unit_looks_wrong": Template(
+        "caution",
+        "{cell} measured {force_N:.0f} where the rig file gives {expected_N:.0f}, a factor of "
+        "{times:.2g}: it looks like {sent}, not {unit}; compare with the device's display and write "
+        "its unit in the sensors file",
+    ),
+    "one_unit_looks_wrong": Template(
+        "caution",
+        "{first} and {second} are a factor of {times:.2g} apart from what the rig gives: one of them "
+        "looks like another unit (kg, lbf or kN in place of N, or the reverse); compare both with the "
+        "displays of the devices",
+    ),
     "one_observation": Template("info", (
         "there is only one observation, so the scatter of the results is not known"
     )),
@@ -539,10 +566,13 @@ _LIVE: dict[str, Template] = {
     "sealed_after": Template("info", "sealed after {after_s:.0f}"),
     "sealed_after_why": Template("info", "{sealed} ({why})"),
     "files_changed": Template("caution", "after the session was sealed: `haul verify` names them"),
-    "channel_without_reading": Template("stop", (
-        "NO READING of {channel} was recorded: this session holds nothing of it; check the cable, `port`, "
-        "`baud` and `format` in the sensors file, and record again"
-    )),
+    "channel_without_reading": Template(
+        "stop",
+        (
+            "NO READING of {channel} was recorded: this session holds nothing of it; check the cable, `port`, "
+            "`baud` and `format` in the sensors file, and record again"
+        ),
+    ),
     "recorder_gone": Template(
         "stop",
         "the recorder stopped {since_s:.0f} into the session: nothing is recorded",
@@ -638,7 +668,7 @@ _LIBRARY: dict[str, Template] = {
     "gear_recorded_alone": Template("caution", (
         "only recorded sessions count; a person inspects gear and retires it, not this program"
     )),
-    "sessions_unreadable": Template("caution", "not counted, unreadable: {sessions}"),
+    "session_unreadable": Template("caution", "{session} is not counted: {why}"),
     "trend_too_few": Template("info", (
         "{sessions} sessions with a known {what}: {needed} are needed for a trend"
     )),

@@ -52,11 +52,14 @@ def counter_warnings(
 
 
 def _zero(roles: Roles, seg: Segmentation) -> list[Message]:
-    """Warn of a wrong zero of the haul cell: rope cannot push, and hangs slack at some time."""
+    """Warn of a wrong zero of the haul cell: rope cannot push, and hangs slack at some time.  A
+    cell that reads nothing but negative forces has a wrong sign, not a wrong zero."""
     cell, least = roles.haul_force, seg.lowest_N
     if cell is None or not math.isfinite(least):
         return []
     u_N, beyond = float(cell.u_si(0.0)), BEYOND * seg.settings.floor_N
+    if least < -beyond and seg.highest_N <= beyond:
+        return [message("reads_negative", cell=cell.name, least_N=least)]
     if least < -beyond:
         return [message("zero_too_low", cell=cell.name, least_N=least, u_N=u_N)]
     steady = seg.steady_N or 0.0

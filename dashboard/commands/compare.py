@@ -8,15 +8,18 @@ rig files state the same [load], or where --same-load says so.
 from __future__ import annotations
 
 import argparse
+import os
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from dashboard.text.console import add_json, add_units, print_json, table, units
 from dashboard.text.table_rows import SESSIONS, texts, without
 from dashboard.text.units import Units, plus_minus
-from logger.errors import one_line
+from logger.errors import UserFault, one_line
 
 if TYPE_CHECKING:
     from analysis.library.compare import Side
+    from analysis.messages.message import Message
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -34,22 +37,36 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Run `haul compare` and return the exit status."""
     from analysis.library.compare import side
-    from analysis.library.session_row import columns
+    from analysis.library.session_row import columns, why_unread
+    from analysis.messages.message import message
     from analysis.review.reviewed_session import whole_session
 
     reviews, sides, rows = [], [], []
+    unread: list[Message] = []
+    faults: list[UserFault] = []
     for path in args.session:
-        whole = whole_session(path)
+        try:
+            whole = whole_session(path)
+        except UserFault as fault:
+            if not os.path.lexists(path):  # a wrong call, and no odd session
+                raise
+            why = why_unread(fault, Path(path))
+            unread.append(message("session_unreadable", session=one_line(path, 60), why=why))
+            faults.append(fault)
+            continue
         one = side(whole)
         reviews.append(whole.review)
         sides.append(one)
         rows.append(columns(whole) | {
             "path": one.name, "rope_m": one.rope_m, "minutes_a_metre": one.minutes_a_metre,
         })  # fmt: skip
+    if not sides:
+        raise faults[0]
     if args.json:
-        print_json({"sessions": reviews, "warnings": []})
+        print_json({"sessions": reviews, "warnings": [m.text() for m in unread]})
         return 0
-    print("\n".join(lines(sides, rows, units(args), args.same_load)))
+    said = lines(sides, rows, units(args), args.same_load)
+    print("\n".join([*said, *(f"! {one_line(m.text(), 400)}" for m in unread)]))
     return 0
 
 

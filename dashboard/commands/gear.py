@@ -41,9 +41,11 @@ def run(args: argparse.Namespace) -> int:
 
     with open_index(args) as (index, _):
         records = totals(index.gear())
-        unread = [row["path"] for row in index.rows() if row["fault"]]
+        unread = [(row["path"], row["fault"]) for row in index.rows() if row["fault"]]
     warned = [message("gear_forces_inferred"), message("gear_recorded_alone")]
-    warned += [message("sessions_unreadable", sessions=", ".join(unread[:5]))] if unread else []
+    warned += [
+        message("session_unreadable", session=one_line(path, 60), why=why) for path, why in unread
+    ]
     warnings = texts(warned)
     if args.csv:
         write_table(Path(args.csv), "--csv", GEAR, records)
@@ -57,7 +59,7 @@ def run(args: argparse.Namespace) -> int:
         )
     else:
         print(
-            "\n".join([*lines(records, units(args)), *(f"! {one_line(w, 300)}" for w in warnings)])
+            "\n".join([*lines(records, units(args)), *(f"! {one_line(w, 400)}" for w in warnings)])
         )
     return 0
 

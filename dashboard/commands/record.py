@@ -25,7 +25,7 @@ from dashboard.text.terminal_printer import TerminalPrinter
 from dashboard.text.units import Units
 from logger.channels.channel import Sensors
 from logger.channels.sensors_file import for_recording, load_sensors
-from logger.errors import CallFault, PortFault, one_line
+from logger.errors import CallFault, PortFault, UserFault, one_line
 from logger.recorder.alarms import HOLD_S, LEVELS, AlarmRow, LatchedAlarms, split_alarm_text
 
 if TYPE_CHECKING:
@@ -38,6 +38,7 @@ if TYPE_CHECKING:
 
 LINE_S = 0.5
 BELL_S = 2.0
+WRONG = 2  # exit status for a fault that the user can correct
 STOP = LEVELS.index("stop")
 _NUMBER = re.compile(r"[0-9]+")
 
@@ -128,12 +129,18 @@ def run(args: argparse.Namespace) -> int:
     except BaseException as error:
         if page is not None:
             page.kill()
-        if isinstance(error, PortFault) and signals:
-            printer.line(f"haul: record: {signals[0]} came before a port was open: no session")
+        if not isinstance(error, UserFault):
             printer.end()
-            return stop_signals.last_status()
+            raise
+        stopped = isinstance(error, PortFault) and bool(signals)
+        text = (
+            f"record: {signals[0]} came before a port was open: there is no session"
+            if stopped
+            else one_line(str(error), 1500)
+        )
+        printer.line(f"haul: {text}")  # not by `cli`, which would wait for the terminal
         printer.end()
-        raise
+        return stop_signals.last_status() if stopped else WRONG
     line.end()
     silent = without_reading(outcome)
     if silent:

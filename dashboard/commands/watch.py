@@ -1,7 +1,8 @@
 """Shows the live page of a session, while it is recorded or afterwards, or a list of a folder's sessions.
 
 The page can be opened on this machine alone; with --share, on one network, by those who have a code.
-The URL is printed. Ctrl-C ends the page; a recording goes on.
+The link that is printed is the operator's: it ends with a code, without which a page shows everything and
+changes nothing. Ctrl-C ends the page; a recording goes on.
 """
 
 from __future__ import annotations
@@ -90,7 +91,8 @@ def run(args: argparse.Namespace) -> int:
             server
         ):  # before the URL is printed: its reader may send a signal at once
             printer = TerminalPrinter()  # the page is served whatever the terminal takes
-            printer.line(server.url if sharing is None else shared(sharing), out=True)
+            link = server.sharing.url("operator") if sharing is None else shared(sharing)
+            printer.line(link, out=True)
             server.run()
             printer.end()
         ended.set()

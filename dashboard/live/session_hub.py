@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import secrets
+import stat
 import threading
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -16,17 +17,23 @@ MOST_OPEN = 4  # sessions that are followed at once
 
 
 def sessions_in(folder: Path) -> list[str]:
-    """Names of the sessions in a folder, the newest first; links are not followed."""
-    sessions = []
+    """Names of the sessions in a folder, the newest first; links are not followed.
+
+    A folder that this user may not enter counts as a session, because it may be one; it comes last.
+    """
+    sessions: list[tuple[float, str]] = []
     try:
-        for entry in folder.iterdir():
-            if entry.is_symlink() or not entry.is_dir():
-                continue
-            descriptor = entry / DESCRIPTOR
-            if descriptor.is_file():
-                sessions.append((descriptor.stat().st_mtime, entry.name))
+        entries = list(folder.iterdir())
     except OSError:
         return []
+    for entry in entries:
+        try:
+            if stat.S_ISDIR(entry.lstat().st_mode):
+                sessions.append(((entry / DESCRIPTOR).lstat().st_mtime, entry.name))
+        except FileNotFoundError:  # no session, or gone by now
+            continue
+        except OSError:
+            sessions.append((0.0, entry.name))
     return [name for _, name in sorted(sessions, reverse=True)]
 
 
@@ -48,7 +55,14 @@ class Hub:
     ) -> None:  # fmt: skip
         self.folder, self.log, self.rigs, self.shown = path, log, tuple(rigs), shown
         self.run = secrets.token_hex(4)
-        self.many = not (path / DESCRIPTOR).exists()
+        try:
+            self.many = not (path / DESCRIPTOR).exists()
+        except OSError as error:
+            raise CallFault(
+                path,
+                f"cannot be entered ({error.strerror})",
+                "give a folder that this user may read",
+            ) from None
         self._lock = threading.Lock()
         self._open: dict[str, Watch] = {}
         if not self.many:

@@ -5,6 +5,7 @@ The caller chooses columns and lays them out; title and number format come from 
 
 from __future__ import annotations
 
+import unicodedata
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from operator import attrgetter as field
@@ -15,7 +16,11 @@ from dashboard.text.units import METRIC, UNKNOWN, Units, number, percent
 from logger.errors import one_line
 
 MANY_DEGREES = 1000.0  # from here on t is the normal quantile to three digits
-FORMULA = ("=", "+", "-", "@", "\t", "\r")
+FORMULA = ("=", "+", "-", "\N{MINUS SIGN}", "@")  # first characters of a spreadsheet's formula
+CELL_BREAKS = (
+    "\t",
+    "\r",
+)  # a spreadsheet may go to its next cell here, so what follows is first again
 # kinds of event that a short list shows before all others
 SERIOUS = frozenset({"over_limit", "slip", "shock", "saturated", "alarm", "mark", "stale", "gap"})
 # what a peak force follows from -> words
@@ -80,9 +85,21 @@ class Column:
 
 
 def safe(text: str) -> str:
-    """The text with an apostrophe before it if a spreadsheet would run it as a formula, also after
-    spaces."""
-    return "'" + text if text.lstrip(" \n\u00a0").startswith(FORMULA) else text
+    """The text with an apostrophe before it if a spreadsheet would run it as a formula.
+
+    Blanks and invisible characters before the formula do not count.  Full-width and small forms of a
+    sign count as the sign itself (NFKC, Unicode Standard Annex 15), because some spreadsheets take them
+    for it.
+    """
+    begins = next((k for k, c in enumerate(text) if not _unseen(c)), len(text))
+    first = unicodedata.normalize("NFKC", text[begins : begins + 1])
+    runs = first.startswith(FORMULA) or any(c in text[:begins] for c in CELL_BREAKS)
+    return "'" + text if runs else text
+
+
+def _unseen(character: str) -> bool:
+    """Whether a character takes no ink: a blank, a control or a format character."""
+    return character.isspace() or unicodedata.category(character) in ("Cc", "Cf")
 
 
 def texts(columns: Sequence[Column], rows: Iterable[Any], shown: Units = METRIC) -> list[list[str]]:

@@ -1,5 +1,5 @@
-"""The routes that `haul watch --share` adds: the entry page, and the page with the link for
-viewers.
+"""The routes that change a code for a cookie, and where the page is shared the entry page and the page
+with the link for viewers.
 
 The entry page and its script are open to anyone; the page with the link is for operators.
 """
@@ -38,10 +38,13 @@ def routes(sharing: Sharing) -> list[Route]:
         """The link for viewers as a QR code."""
         return Answer(200, qr.svg(sharing.url("viewer")), "image/svg+xml")
 
+    exchange = Route("POST", at("/enter"), enter, who=ANYONE, token=False)
+    if not sharing.shared:
+        return [exchange]
     return [
+        exchange,
         Route("GET", at("/enter"), lambda _: Answer(200, page, HTML), who=ANYONE),
         Route("GET", at(r"/enter\.js"), lambda _: Answer(200, script, SCRIPT), who=ANYONE),
-        Route("POST", at("/enter"), enter, who=ANYONE, token=False),
         Route("GET", at("/share"), share, who=OPERATOR),
         Route("GET", at(r"/share\.svg"), picture, who=OPERATOR),
     ]

@@ -23,8 +23,8 @@ from dashboard.web.gate import (
     asked_int,
     asked_texts,
 )
+from dashboard.web.listener import HOST, Listening
 from dashboard.web.listener import FaultLog as FaultLog
-from dashboard.web.listener import Listening
 from dashboard.web.sharing import Sharing
 from logger.errors import one_line
 
@@ -37,14 +37,15 @@ class Server(Listening):
     """Serves the live page, the review page and the list of sessions through the gate.
 
     hub: the session or the folder to show; port: 0 for any that is free; sharing: the address to
-    listen on and its codes, None: loopback without codes.  Raises CallFault where the address or
+    listen on and its codes, None: loopback, where anybody may look.  Raises CallFault where the address or
     the port cannot be used.
     """
 
     def __init__(self, hub: Hub, port: int = 0, sharing: Sharing | None = None) -> None:
         from dashboard.live.page_shell import make
 
-        self.hub, self.sharing = hub, sharing
+        self.hub = hub
+        self.sharing = Sharing(HOST, shared=False) if sharing is None else sharing
         self.token = secrets.token_urlsafe(24)
         self.faults = hub.log
         app = make(self.token)
@@ -52,11 +53,10 @@ class Server(Listening):
             "/"
         )  # Dash registers the component files of its page with the first request
         super().__init__(self._call, port, None if sharing is None else sharing.address)
-        if sharing is not None:
-            sharing.port = self.port
+        self.sharing.port = self.port
         self.gate = Gate(
             hosts=self.hosts, token=self.token, routes=self._routes(app), script_hashes=app.csp_hashes(), log=self.faults,
-            role_of=(lambda environ: OPERATOR) if sharing is None else sharing.role,
+            role_of=self.sharing.role,
         )  # fmt: skip
 
     def _call(self, environ: dict[str, Any], start: Callable[..., Any]) -> Iterable[bytes]:
@@ -89,21 +89,19 @@ class Server(Listening):
             ]
         else:
             routes.append(Route("GET", at("/"), app=flask))
-        if self.sharing is not None:
-            from dashboard.watch.entry_routes import routes as entrance
+        from dashboard.watch.entry_routes import routes as entrance
 
-            routes += entrance(self.sharing)
-        return routes
+        return routes + entrance(self.sharing)
 
     def _who(self, request: WebRequest) -> Answer:
         """The role of whoever asks, and whether the page is shared."""
-        shared = self.sharing is not None
-        return Answer(200, encode({"role": request.role, "shared": shared}), JSON)
+        return Answer(200, encode({"role": request.role, "shared": self.sharing.shared}), JSON)
 
     def _list(self, request: WebRequest) -> Answer:
         from dashboard.watch.session_list import page
 
-        return Answer(200, page(self.hub.folder).encode("utf-8", "replace"), HTML)
+        html = page(self.hub.folder, takes_code=not self.sharing.shared)
+        return Answer(200, html.encode("utf-8", "replace"), HTML)
 
     def _since(self, request: WebRequest) -> Answer:
         """What changed on the live page since the version that the query names."""

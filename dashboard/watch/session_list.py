@@ -1,13 +1,14 @@
-"""Renders the sessions of a folder as a list, without script and without live numbers."""
+"""Renders the sessions of a folder as a list without live numbers."""
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import quote
 
+from analysis.library.session_row import why_unread
 from dashboard.live.session_hub import sessions_in
+from dashboard.text.local_time import local_time
 from dashboard.text.templates import render
 from dashboard.web import assets
 from logger.errors import SessionFault, UserFault, one_line
@@ -16,7 +17,6 @@ from logger.session.reader import session_state
 from logger.toml_tables import parse_toml, read_text
 
 MOST_LISTED = 500
-_UTC = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}(?:\.[0-9]+)?Z")
 
 
 @dataclass(frozen=True)
@@ -26,17 +26,21 @@ class ListedSession:
     name: str  # name of the session's folder
     link: str  # address of its live page; its review lies below
     rig: str  # title of its rig
-    started: str  # date and time, UTC
+    started: str  # local date and time with its offset from UTC, as `local_time` writes it
     state: str  # state of the session, or why it cannot be read
 
 
-def page(folder: Path) -> str:
-    """The HTML of the list of the sessions in a folder, the newest first."""
+def page(folder: Path, takes_code: bool = False) -> str:
+    """The HTML of the list of the sessions in a folder, the newest first.
+
+    takes_code: whether the operator's link leads here, so that the page must take the code from it.
+    """
     names = sessions_in(folder)
     return render(
         "watch/sessions.html.j2",
         folder=one_line(folder.name),
         sessions=[_listed(folder, name) for name in names[:MOST_LISTED]],
+        takes_code=takes_code,
         older=max(0, len(names) - MOST_LISTED),
         asset=assets.address,
     )
@@ -50,9 +54,8 @@ def _listed(folder: Path, name: str) -> ListedSession:
         state = session_state(folder / name, quick=True)
         rig = one_line(_title(folder / name / RIG), 120)
     except UserFault as fault:
-        state = f"cannot be read: {fault.fault}"
-    if _UTC.fullmatch(started):
-        started = f"{started[:10]} {started[11:19]}"
+        state = f"cannot be read: {why_unread(fault, folder / name)}"
+    started = local_time(started) or started
     link = f"/s/{quote(name, safe='')}/"
     return ListedSession(name=one_line(name), link=link, rig=rig, started=started, state=state)
 

@@ -21,6 +21,7 @@ from logger.errors import UserFault, one_line
 
 MOST_BODY = 4096
 MOST_URL = 2048
+MOST_FIELDS = 20  # of a query
 TOKEN_HEADER = "HTTP_X_HAUL_TOKEN"
 TEXT = "text/plain; charset=utf-8"
 JSON = "application/json"
@@ -57,7 +58,7 @@ class WebRequest:
     body: bytes
     match: re.Match[str]
     environ: dict[str, Any]
-    role: str | None = OPERATOR
+    role: str | None = VIEWER
 
 
 @dataclass(frozen=True)
@@ -137,7 +138,7 @@ class Gate:
     routes: Sequence[Route]
     script_hashes: Sequence[str]
     log: Callable[[Exception], None]
-    role_of: Callable[[dict[str, Any]], str | None] = lambda environ: OPERATOR
+    role_of: Callable[[dict[str, Any]], str | None] = lambda environ: VIEWER
     headers: list[tuple[str, str]] = field(init=False)
 
     def __post_init__(self) -> None:
@@ -206,7 +207,10 @@ class Gate:
             raise Refused(405, f"{name} is not allowed here")
         if route.for_whom not in MAY.get(role, ()):
             raise Refused(
-                403, "only an operator may do this" if role else "this page needs an access code"
+                403,
+                "only an operator may do this: open the operator's link"
+                if role
+                else "this page needs an access code",
             )
         body = self._body(environ, route.most)
         if route.method == "POST" and route.token:
@@ -216,11 +220,10 @@ class Gate:
         kind = environ.get("CONTENT_TYPE", "").split(";")[0].strip().lower()
         if route.method == "POST" and kind != JSON:  # a form of another page cannot send JSON
             raise Refused(415, "send application/json")
-        query = dict(parse_qsl(text, keep_blank_values=True, max_num_fields=20, errors="replace"))
         return route, WebRequest(
             method=method,
             path=path,
-            query=query,
+            query=_query(text),
             body=body,
             match=match,
             environ=environ,
@@ -288,6 +291,17 @@ class Gate:
         kept = [h for h in headers if h[0].lower() not in own or h == ("Cache-Control", "no-store")]
         start(status, [*kept, *self.headers])
         return [] if environ.get("REQUEST_METHOD") == "HEAD" else [body]
+
+
+def _query(text: str) -> dict[str, str]:
+    """The fields of a query, decoded; raises Refused for more than MOST_FIELDS."""
+    try:
+        pairs = parse_qsl(
+            text, keep_blank_values=True, max_num_fields=MOST_FIELDS, errors="replace"
+        )
+    except ValueError:
+        raise Refused(400, f"the query has more than {MOST_FIELDS} fields") from None
+    return dict(pairs)
 
 
 def asked_int(query: Mapping[str, str], name: str) -> int:

@@ -46,6 +46,7 @@ class Channel:
     calibration_file: str | None = None  # path of that curve's file, as in the sensors file
     delay_s: float | None = None  # time from the measurement to its arrival, s; None: unknown
     delay_u_s: float | None = None  # standard uncertainty of `delay_s`, s
+    states_u: bool = True  # whether the sensors file states u, u_percent or a calibration
 
     def si(self, reading: Values, zero: float | None = None) -> Values:
         """Convert readings (in `unit`) to N or m; scalar or array, same shape.

@@ -23,7 +23,7 @@ class Scheme:
 SCHEMES = {
     "": Scheme("a device path such as /dev/ttyUSB0 or COM3", SERIAL, needs_baud=True),
     "hwgrep": Scheme("hwgrep://", SERIAL, needs_baud=True),
-    "socket": Scheme("socket://", SERIAL),
+    "socket": Scheme("socket://", "logger.transports.tcp:TcpTransport"),
     "rfc2217": Scheme("rfc2217://", SERIAL, needs_baud=True),
 }
 _WITHOUT_SLASHES = ("usb", "stdin", "hand")  # schemes written without //, never a device file

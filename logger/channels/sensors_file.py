@@ -12,6 +12,7 @@ from logger.calibration.curve import Calibration
 from logger.channels.channel import Channel, Sensors
 from logger.channels.line_formats import LINE_FORMATS, check_belongs
 from logger.channels.port_schemes import normal_port, refusal, scheme_of
+from logger.device_units import COUNT
 from logger.errors import SensorsFault
 from logger.toml_tables import CHANNELS, ROPES, Table, parse_toml, read_text
 
@@ -139,7 +140,15 @@ def _channel(table: Table, folder: Path, copies: bool, recorded: bool) -> Channe
             f"{reference} calibrates a {curve.quantity}, but this channel measures a {quantity}",
             "name the file that was made for this channel",
         )
+    if of_format["unit"] == COUNT and scale is None and curve is None and not recorded:
+        raise table.fault(
+            "scale",
+            'is missing, and unit = "count" needs it',
+            f"write scale = the {'newtons' if quantity == 'force' else 'metres'} in one count, "
+            "or name a calibration",
+        )
     delay_s, delay_u_s = _delay(table)
+    states_u = curve is not None or table.has("u") or table.has("u_percent")
     channel = Channel(
         name=name,
         quantity=quantity,
@@ -159,6 +168,7 @@ def _channel(table: Table, folder: Path, copies: bool, recorded: bool) -> Channe
         calibration_file=reference,
         delay_s=delay_s,
         delay_u_s=delay_u_s,
+        states_u=states_u,
         **of_format,
     )
     table.done()

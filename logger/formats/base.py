@@ -20,6 +20,9 @@ SAMPLE = 120  # bytes kept of a dropped line
 MOST_SAMPLES = 50  # dropped lines kept of one chunk
 FIRST_LINE = "first line after connecting"
 OTHER = "not for a channel here"
+OVERFLOW = "across an overflow of the system's buffer"
+FLOOD = "in a flood, not looked at"
+HEAD = 256  # bytes kept of what a device sends first
 NOT_DROPPED = (FIRST_LINE, OTHER)  # causes that count as no loss of a reading
 # possessive quantifiers (++, ?+), so that matching a block never backtracks
 NUMBER = rb"[-+]?+(?:[0-9]{1,40}+(?:\.[0-9]{0,40}+)?+|\.[0-9]{1,40}+)(?:[eE][-+]?+[0-9]{1,2}+)?+"
@@ -52,6 +55,10 @@ class Decoder(ABC):
     causes: dropped lines so far, by cause
     drops: lost readings so far, by channel; a dropped line counts for every channel that it may
         have been for
+    lines: complete lines so far that were not blank, without a torn first one
+    understood: lines so far that gave a reading
+    head: the first bytes since connecting, as sent
+    column_change: numbers in a line before and since the last change that was learned; None: none
     foreign_line: beginning of the latest line for no channel of this port; b"" if there was none
     unclear_line: beginning of the first ambiguous line, which the sensors file lets be read in two
         ways; b"" if there was none
@@ -64,11 +71,17 @@ class Decoder(ABC):
         self.names = tuple(channel.name for channel in channels)
         self.causes: Counter[str] = Counter()
         self.drops: dict[str, int] = dict.fromkeys(self.names, 0)
+        self.lines = 0
+        self.understood = 0
+        self.head = b""
+        self.column_change: tuple[int, int] | None = None
         self.foreign_line = b""
         self.unclear_line = b""
         self._tail = b""
         self._skipping = False
         self._first = False
+        self._doubtful = False
+        self._took = False
         self._out = Decoded()
 
     def connected(self, torn: bool = True) -> None:
@@ -80,10 +93,13 @@ class Decoder(ABC):
             self._out = Decoded()
             self._drop("cut off by a disconnection", self._tail)
         self._tail, self._skipping, self._first = b"", False, torn
+        self._doubtful, self.head = False, b""
 
     def feed(self, chunk: bytes) -> Decoded:
         """Decode all lines that this chunk completes; keep its last, incomplete line."""
         out = self._out = Decoded()
+        if len(self.head) < HEAD:
+            self.head += chunk[: HEAD - len(self.head)]
         end = chunk.rfind(b"\n")
         if end < 0:
             self._hold(chunk)
@@ -97,12 +113,54 @@ class Decoder(ABC):
             self._first = False
             line, _, block = block.partition(b"\n")
             self._first_line(line)
-        if block and not self._block(block):
+        if self._doubtful and block:
+            self._doubtful = False
+            line, _, block = block.partition(b"\n")
+            self._distrust(line)
+        if block and self._block(block):
+            count = block.count(b"\n")
+            self.lines += count
+            self.understood += count
+        elif block:
             for line in block[:-1].split(b"\n"):
                 self._any_line(line)
         if end + 1 < len(chunk):
             self._hold(chunk[end + 1 :])
         return out
+
+    def feed_doubtful(self, chunk: bytes) -> Decoded:
+        """Drop all lines that this chunk completes, and the next one: somewhere in the chunk bytes
+        are missing, so that two lines are joined and may look like one good line."""
+        out = self._out = Decoded()
+        block = self._tail + chunk
+        self._tail, self._first, self._doubtful = b"", False, True
+        *lines, rest = block.split(b"\n")
+        if self._skipping and lines:
+            self._skipping = False
+            del lines[0]
+        for line in lines:
+            self._distrust(line)
+        self._hold(rest)
+        return out
+
+    def skip(self, chunk: bytes) -> int:
+        """Count the lines of a chunk of a flood as dropped, without a look; returns how many."""
+        self._out = Decoded()
+        count = chunk.count(b"\n")
+        self._tail, self._skipping = b"", not chunk.endswith(b"\n")
+        self._first = self._doubtful = False
+        if count:
+            self.lines += count
+            self.causes[FLOOD] += count
+            for name in self.names:
+                self.drops[name] += count
+        return count
+
+    def _distrust(self, line: bytes) -> None:
+        line = line.removesuffix(b"\r")
+        if line:
+            self.lines += 1
+            self._drop(OVERFLOW, line)
 
     def registers(self, numbers: Mapping[str, bytes]) -> Decoded:
         """Decode numbers (text, by channel) of a device with registers in place of lines."""
@@ -112,6 +170,10 @@ class Decoder(ABC):
                 self._take(name, text)
             else:
                 self._drop("not a number", text, name)
+        if numbers:
+            self.head = self.head or next(iter(numbers.values()))[:HEAD]
+            self.lines += 1
+            self.understood += bool(out.readings)
         return out
 
     def _hold(self, piece: bytes) -> None:
@@ -119,22 +181,26 @@ class Decoder(ABC):
             return
         self._tail += piece
         if len(self._tail) > MOST_LINE:
-            self._first = False
+            self._first = self._doubtful = False
+            self.lines += 1
             self._drop("longer than 4 kB", self._tail)
             self._tail, self._skipping = b"", True
 
     def _any_line(self, line: bytes) -> None:
+        self._took = False
+        line = line.removesuffix(b"\r") if len(line) <= MOST_LINE else line
+        if not line:
+            return
+        self.lines += 1
         if len(line) > MOST_LINE:
             self._drop("longer than 4 kB", line)
-            return
-        line = line.removesuffix(b"\r")
-        if not line:
             return
         if not line.isascii():
             line = self._ascii_part(line)
             if not line:
                 return
         self._line(line)
+        self.understood += self._took
 
     def _ascii_part(self, line: bytes) -> bytes:
         """The usable rest of a line with non-ASCII bytes; b"" after dropping the line."""
@@ -144,6 +210,7 @@ class Decoder(ABC):
     def _first_line(self, line: bytes) -> None:
         """Take a line whose beginning may be missing; drop it if the format cannot detect that."""
         if len(line) > MOST_LINE:
+            self.lines += 1
             self._drop("longer than 4 kB", line)
         elif not self.detects_torn_lines:
             self._drop(FIRST_LINE, line)
@@ -152,10 +219,12 @@ class Decoder(ABC):
 
     def _perhaps_torn(self, line: bytes) -> None:
         before, causes, drops = len(self._out.samples), self.causes.copy(), dict(self.drops)
+        lines = self.lines
         self._any_line(line)
         if self.causes != causes:
             # every opening may bring a torn first line, which is no fault of the device
             self.causes, self.drops = causes, drops
+            self.lines = lines + self._took
             del self._out.samples[before:]
             self._drop(FIRST_LINE, line)
 
@@ -175,6 +244,7 @@ class Decoder(ABC):
         return self.causes[OTHER]
 
     def _take(self, name: str, text: bytes) -> None:
+        self._took = True
         self._out.readings.setdefault(name, []).append(text)
 
     def _block(self, block: bytes) -> bool:

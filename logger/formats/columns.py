@@ -66,7 +66,8 @@ class ColumnsDecoder(Decoder):
         unstated = ";" if decimal == "," else "," if decimal else ", "
         return ((_stated_separator(channels) or unstated).join(cells) + "\r\n").encode("ascii")
 
-    def _split(self, line: bytes) -> list[bytes]:
+    def split(self, line: bytes) -> list[bytes]:
+        """The cells of a line, with the blanks around them."""
         if self._spaced:
             return _SPACED.split(line.strip())
         if self._separator.isspace():
@@ -112,7 +113,7 @@ class ColumnsDecoder(Decoder):
             self.unclear_line = self.unclear_line or line[:SAMPLE]
             self._drop(COMMA, line)
             return
-        cells = [cell.strip() for cell in self._split(line)]
+        cells = [cell.strip() for cell in self.split(line)]
         if not any(cells):
             return
         values = [self._value(channel, cells) for channel in self.channels]
@@ -127,6 +128,7 @@ class ColumnsDecoder(Decoder):
             self._other_count = (count, seen)
             self._drop("another number of columns", line)
             if seen >= RELEARN:
+                self.column_change = (self._count, count)
                 self._count, self._other_count = count, (0, 0)
             return
         if not self._count:

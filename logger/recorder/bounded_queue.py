@@ -15,7 +15,8 @@ MOST_EVENTS = 1000  # memory only
 class BoundedQueue:
     """A queue in order of arrival that drops its oldest readings when it is full.
 
-    It is full at `most_s` seconds or `most_readings` readings.  Port events are kept.
+    It is full at `most_s` seconds, or at `most_readings` readings and samples of dropped lines.
+    Port events are kept.
 
     newest: last reading of each channel as sent, written to disk or not
     """
@@ -33,7 +34,7 @@ class BoundedQueue:
         """Add an item; waits for nothing but the queue's lock."""
         size, now = 0, 0.0
         if isinstance(item, Arrival):
-            size = sum(map(len, item.decoded.readings.values()))
+            size = sum(map(len, item.decoded.readings.values())) + len(item.decoded.samples)
             now = item.to_s
         with self._ready:
             self._items.append((item, size))

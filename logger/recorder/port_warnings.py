@@ -1,24 +1,43 @@
 """Warns of ports whose lines do not fit the sensors file.
 
-Such a port is open and sends lines, but nothing of it is recorded: another device may be connected
-there, or a comma may be decimal mark or separator.  The warning says what to do.
+Such a port is open, but nothing of it is recorded, or less than half: it may send nothing, at
+another baud rate, or lines of another device; a comma may be decimal mark or separator.  The
+warning says what to do, within 2 s of the connection.
 """
 
 from __future__ import annotations
 
 from collections import deque
 from collections.abc import Sequence
+from dataclasses import dataclass, field
 
+from logger import clock
 from logger.errors import one_line
 from logger.formats.columns import COMMA
+from logger.formats.port_diagnosis import first_line, likely_cause
 from logger.recorder.disk_retry import DiskRetry, EventRow
 from logger.recorder.reading_ledger import ReadingLedger
 from logger.transports.reader_thread import PortReader
+
+JUDGED_S = 1.5  # time over which a port is judged; derived: its warning comes within 2 s
+LEAST_SHARE = 0.5  # of the lines that must be understood; chosen by us: noise costs less
+
+
+@dataclass
+class _PortCounts:
+    """What was known of a port when it was judged last."""
+
+    opened_s: float = 0.0  # `PortReader.opened_s` then, s
+    time_s: float = 0.0  # `clock.now` then, s
+    lines: int = 0  # lines so far
+    understood: int = 0  # lines so far that gave a reading
+    causes: set[str] = field(default_factory=set)  # warned of since a line was understood
 
 
 class PortWarnings:
     """Checks every port's decoder for lines that are not recorded.
 
+    not_understood: by port, a sentence about lines that nobody understands
     foreign_lines: by port, a sentence about lines that are for none of its channels
     notices: lines for the terminal, at most one a port, which the main thread removes
     """
@@ -26,17 +45,76 @@ class PortWarnings:
     def __init__(
         self, *, readers: Sequence[PortReader], ledger: ReadingLedger, disk: DiskRetry
     ) -> None:
+        self.not_understood: dict[str, str] = {}
         self.foreign_lines: dict[str, str] = {}
         self.notices: deque[str] = deque()
         self._readers, self._ledger, self._disk = readers, ledger, disk
         self._foreign_seen = dict.fromkeys((reader.url for reader in readers), 0)
         self._unclear: set[str] = set()
+        self._judged = {reader.url: _PortCounts() for reader in readers}
+        self._columns: dict[str, tuple[int, int]] = {}
+
+    def why_nothing(self, url: str) -> str:
+        """Why nothing of an open port is recorded, as one line; "" if all is well."""
+        return self.foreign_lines.get(url, "") or self.not_understood.get(url, "")
 
     def check(self, now_s: float) -> None:
         """Check every port, and write an event for each new warning; now_s: s since the start."""
         for reader in self._readers:
             self._check_foreign(reader, now_s)
             self._check_unclear(reader, now_s)
+            self._check_understood(reader, now_s)
+            self._check_columns(reader, now_s)
+
+    def _check_understood(self, reader: PortReader, now_s: float) -> None:
+        """Warn, once for each cause, of a port of whose lines less than half are understood."""
+        decoder, judged, clock_s = reader.decoder, self._judged[reader.url], clock.now()
+        if not reader.opened:
+            self.not_understood.pop(reader.url, None)
+            return
+        if judged.opened_s != reader.opened_s:
+            judged.opened_s = judged.time_s = reader.opened_s
+        passed_s = clock_s - judged.time_s
+        if passed_s < JUDGED_S:
+            return
+        lines, understood = decoder.lines - judged.lines, decoder.understood - judged.understood
+        first = judged.time_s == judged.opened_s
+        judged.time_s, judged.lines, judged.understood = clock_s, decoder.lines, decoder.understood
+        silent = lines == 0 and first and (not decoder.head or b"\n" not in decoder.head)
+        if not silent and (not lines or understood >= LEAST_SHARE * lines):
+            if lines:
+                self.not_understood.pop(reader.url, None)
+                judged.causes.clear()
+            return
+        if reader.url in self.foreign_lines or reader.url in self._unclear:
+            return
+        cause = likely_cause(decoder)
+        if cause in judged.causes:
+            return
+        judged.causes.add(cause)
+        shown = f'; the first: "{first_line(decoder)}"' if decoder.head else ""
+        what = one_line(
+            f"{lines / passed_s:.1f} lines a second, {understood} of {lines} understood{shown}; "
+            f"{cause}"
+        )
+        self.not_understood[reader.url] = what
+        text = f"{one_line(reader.url, 60)}: {what}"
+        self._disk.event(EventRow(now_s, "gap", _only(decoder.names), text=text))
+        self.notices.append(text)
+
+    def _check_columns(self, reader: PortReader, now_s: float) -> None:
+        """Warn of a port that has learned another number of columns, as after a reconnection."""
+        change = reader.decoder.column_change
+        if change is None or self._columns.get(reader.url) == change:
+            return
+        self._columns[reader.url] = change
+        columns = ", ".join(f"{c.name} = column {c.column}" for c in reader.decoder.channels)
+        text = (
+            f"{one_line(reader.url, 60)}: its lines have {change[1]} numbers now, {change[0]} before: "
+            f"is it the same device? The columns are read as before ({columns}); check them"
+        )
+        self._disk.event(EventRow(now_s, "gap", _only(reader.decoder.names), text=one_line(text)))
+        self.notices.append(one_line(text))
 
     def _check_foreign(self, reader: PortReader, now_s: float) -> None:
         """Warn, once a silence, of a port that sends lines for none of its channels: another device
@@ -78,3 +156,8 @@ class PortWarnings:
         )
         self._disk.event(EventRow(now_s, "gap", names[0], text=text))
         self.notices.append(text)
+
+
+def _only(names: Sequence[str]) -> str:
+    """The channel that an event of a port is about; "" where it has several."""
+    return names[0] if len(names) == 1 else ""

@@ -1,12 +1,14 @@
 """Writes what the readers delivered: readings, dropped lines and port events.
 
 A device sends many lines at once.  With one time for all of them a plot would show steps, so the
-lines of a chunk are spread evenly over the time in which it arrived.
+lines of a chunk are spread evenly over the time in which it arrived.  What waited while the
+reader was held up is dated by the channel's own rate, see `_dated`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import cache
 
 from logger.recorder.alarm_judge import AlarmJudge
@@ -19,6 +21,18 @@ from logger.transports.reader_thread import Arrival, PortEvent
 # a chunk that arrived in less time has one time for all its lines; chosen by us: clocks resolve no
 # less
 SPREAD_S = 0.001
+# share of a stall that its readings, at the channel's rate, may fall short of before that is said;
+# chosen by us: rates are known to some percent
+SHORT = 0.1
+
+
+@dataclass(frozen=True)
+class Dating:
+    """Times for the readings of one channel."""
+
+    from_s: float  # of the first, s since the recording started
+    step_s: float  # between two readings, s
+    text: str = ""  # how they were dated, in words; "" for the usual way
 
 
 class ReadingIntake:
@@ -39,8 +53,12 @@ class ReadingIntake:
                 self._port_event(item)
                 continue
             from_s, to_s = item.from_s - self._zero_moment, item.to_s - self._zero_moment
-            for name, texts in item.decoded.readings.items():
-                rows.append(self._rows(name, texts, from_s, to_s))
+            if item.held_s:
+                rows += self._after_stall(item, from_s, to_s)
+            else:
+                for name, texts in item.decoded.readings.items():
+                    start = max(from_s, self._ledger.last_s[name])
+                    rows.append(self._rows(name, texts, _spread(len(texts), start, to_s)))
             for cause, line in item.decoded.samples:
                 self._disk.attempt(self._disk.writer.reject, to_s, item.port, cause, line)
         if rows:
@@ -52,17 +70,42 @@ class ReadingIntake:
             time_s=item.time_s - self._zero_moment,
             kind=item.kind,
             channel=names[0] if len(names) == 1 else "",
+            value=item.value,
             text=f"{item.port}: {item.text}" if item.text else item.port,
         ))  # fmt: skip
 
-    def _rows(self, name: str, texts: list[bytes], from_s: float, to_s: float) -> bytes:
-        """Rows of readings.csv of one channel's chunk, none earlier than its last row."""
-        from_s = max(from_s, self._ledger.last_s[name])
-        rows, step = _spread(_label(name), texts, from_s, to_s)
-        self._ledger.enter(name, len(texts), from_s, from_s + (len(texts) - 1) * step)
-        self._requests.remember(name, from_s, step, texts)
-        self._alarms.judge(name, texts, from_s, step)
+    def _after_stall(self, item: Arrival, from_s: float, to_s: float) -> list[bytes]:
+        """Rows of what came while the reader was held up, and the `stall` event.
+
+        from_s, to_s: when the stall began, and when the readings arrived, s since the start.
+        """
+        rows, texts = [], []
+        for name, readings in item.decoded.readings.items():
+            start = max(from_s, self._ledger.last_s[name])
+            dating = _dated(len(readings), start, to_s, self._ledger.period_s(name), item.cut)
+            texts.append(f"{len(readings)} readings of {name} {dating.text}")
+            rows.append(self._rows(name, readings, dating))
+        names = [n for n, c in self._ledger.channels.items() if c.port == item.port]
+        came = "; ".join(texts) or "no reading came meanwhile"
+        lost = "; the system's buffer was full, what came after is lost" if item.cut else ""
+        self._disk.event(EventRow(
+            time_s=from_s + item.held_s,
+            kind="stall",
+            channel=names[0] if len(names) == 1 else "",
+            value=round(item.held_s, 3),
+            text=f"{item.port}: this computer held the recorder up for {item.held_s:.1f} s; "
+            f"{came}{lost}",
+        ))  # fmt: skip
         return rows
+
+    def _rows(self, name: str, texts: list[bytes], dating: Dating) -> bytes:
+        """Rows of readings.csv of one channel's chunk; `dating` begins no earlier than its last
+        row."""
+        from_s, step_s = dating.from_s, dating.step_s
+        self._ledger.enter(name, len(texts), from_s, from_s + (len(texts) - 1) * step_s)
+        self._requests.remember(name, from_s, step_s, texts)
+        self._alarms.judge(name, texts, from_s, step_s)
+        return _row_text(_label(name), texts, from_s, step_s)
 
 
 @cache
@@ -71,12 +114,43 @@ def _label(name: str) -> bytes:
     return csv_line([name])[:-1]
 
 
-def _spread(label: bytes, texts: list[bytes], from_s: float, to_s: float) -> tuple[bytes, float]:
-    """Rows of readings.csv spread from from_s to to_s (s), and the time between two of them, s."""
-    n = len(texts)
-    if n == 1 or to_s - from_s < SPREAD_S:
+def _spread(count: int, from_s: float, to_s: float) -> Dating:
+    """`count` readings spread evenly from from_s to to_s, s since the start."""
+    if count == 1 or to_s - from_s < SPREAD_S:
+        return Dating(from_s, 0.0)
+    return Dating(from_s, (to_s - from_s) / count)
+
+
+def _dated(count: int, from_s: float, to_s: float, period_s: float | None, cut: bool) -> Dating:
+    """Times for `count` readings that waited in the system's buffer during a stall.
+
+    from_s, to_s: when the stall began, and when they arrived, s since the start; period_s: time
+    between two readings of the channel, s, None if unknown; cut: the buffer was full, so that it
+    holds those from the beginning of the stall.
+
+    They are spaced by the channel's own period: forward from the beginning where the buffer was
+    full, else back from their arrival, and never before the beginning.
+    """
+    if period_s is None or count * period_s >= to_s - from_s:
+        why = "" if period_s is not None else ", as its rate is not known"
+        step_s = (to_s - from_s) / count
+        return Dating(from_s, step_s, f"spread evenly over this time{why}")
+    if cut:
+        return Dating(from_s, period_s, f"dated forward from its beginning, {period_s:.3g} s apart")
+    start = to_s - (count - 1) * period_s
+    short_s = start - from_s
+    unsure = (
+        f", each up to {short_s:.1f} s too late if it paused"
+        if short_s > SHORT * (to_s - from_s) + period_s
+        else ""
+    )
+    return Dating(start, period_s, f"dated back from their arrival, {period_s:.3g} s apart{unsure}")
+
+
+def _row_text(label: bytes, texts: list[bytes], from_s: float, step_s: float) -> bytes:
+    """Rows of readings.csv; from_s: time of the first, s; step_s: between two of them, s."""
+    if not step_s:
         head = b"%.4f,%s," % (from_s, label)
-        return head + (b"\n" + head).join(texts) + b"\n", 0.0
-    step = (to_s - from_s) / n
-    rows = [b"%.4f,%s,%s\n" % (from_s + i * step, label, text) for i, text in enumerate(texts)]
-    return b"".join(rows), step
+        return head + (b"\n" + head).join(texts) + b"\n"
+    rows = [b"%.4f,%s,%s\n" % (from_s + i * step_s, label, text) for i, text in enumerate(texts)]
+    return b"".join(rows)

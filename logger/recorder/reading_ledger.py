@@ -7,7 +7,7 @@ short.
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, deque
 from collections.abc import Mapping, Sequence
 
 from logger import clock
@@ -15,6 +15,9 @@ from logger.channels.channel import Channel
 from logger.recorder.bounded_queue import BoundedQueue
 from logger.recorder.disk_retry import DiskRetry, EventRow
 from logger.transports.reader_thread import Arrival, PortReader
+
+RATE_OVER_S = 10.0  # time over which a channel's rate is taken; chosen by us: devices keep theirs
+RATE_EVERY_S = 0.5  # time between two counts of it; memory only
 
 
 class ReadingLedger:
@@ -35,6 +38,7 @@ class ReadingLedger:
         self._readers, self._queue, self._disk = readers, queue, disk
         self._lost = dict.fromkeys(channels, 0)
         self._lost_unreported: Counter[str] = Counter()
+        self._counted: dict[str, deque[tuple[float, int]]] = {name: deque() for name in channels}
 
     def drops(self) -> dict[str, int]:
         """Lost readings so far, by channel: dropped lines, and readings that could not be kept."""
@@ -49,16 +53,30 @@ class ReadingLedger:
 
         from_s, to_s: time of the first and the last of them, s since the recording started.
         """
-        self._write_gap(name, from_s)
+        counted = self._counted[name]
+        if self._write_gap(name, from_s):
+            counted.clear()
         self.last_s[name] = to_s
         self.counts[name] += count
+        if not counted or to_s - counted[-1][0] >= RATE_EVERY_S:
+            counted.append((to_s, self.counts[name]))
+            while to_s - counted[0][0] > RATE_OVER_S:
+                counted.popleft()
+
+    def period_s(self, name: str) -> float | None:
+        """Mean time between two readings of a channel lately, s; None before there is a rate."""
+        counted = self._counted[name]
+        if not counted or self.counts[name] == counted[0][1]:
+            return None
+        return (self.last_s[name] - counted[0][0]) / (self.counts[name] - counted[0][1])
 
     def close(self, now_s: float) -> None:
         """Write a `gap` event for each channel silent at the end; now_s: s since the start."""
         for name in self.channels:
             self._write_gap(name, now_s)
 
-    def _write_gap(self, name: str, now_s: float) -> None:
+    def _write_gap(self, name: str, now_s: float) -> bool:
+        """Write a `gap` event if the channel was silent for too long; returns whether it was."""
         silent_s = now_s - self.last_s[name]
         if silent_s > self.channels[name].stale_after_s:
             self._disk.event(
@@ -70,6 +88,8 @@ class ReadingLedger:
                     text=f"no reading for {silent_s:.1f} s",
                 )
             )
+            return True
+        return False
 
     def report_losses(self, now_s: float) -> None:
         """Count the readings that the full queue dropped; write a `gap` event if the disk takes it.

@@ -274,7 +274,7 @@ def _wait(
 
 
 def _status(thread: WriterThread) -> RecorderStatus:
-    newest, foreign_lines = thread.recording.queue.newest, thread.ports.foreign_lines
+    newest = thread.recording.queue.newest
     return RecorderStatus(
         time_s=thread.time_s(),
         readings=dict(thread.ledger.counts),
@@ -284,7 +284,7 @@ def _status(thread: WriterThread) -> RecorderStatus:
             for c in thread.recording.sensors.channels
         },
         ports={
-            r.url: foreign_lines.get(r.url, "") if r.opened else r.fault or OPENING
+            r.url: thread.ports.why_nothing(r.url) if r.opened else r.fault or OPENING
             for r in thread.recording.readers
         },
         disk=thread.disk.fault or thread.no_answer(),

@@ -14,7 +14,7 @@ from typing import Any
 
 from logger.channels.channel import Channel
 from logger.errors import SessionFault, one_line
-from logger.filesystem import open_plain
+from logger.filesystem import read_plain
 
 FORMAT = 1  # `haul_format` of interface section 4
 DESCRIPTOR = "datapackage.json"
@@ -227,14 +227,13 @@ def to_bytes(document: Mapping[str, Any]) -> bytes:
 def read_descriptor(folder: Path) -> dict[str, Any]:
     """Read the descriptor of a session folder; raises SessionFault, also for a newer format."""
     cure = "give the folder that `haul record` or `haul import` made"
-    if not folder.exists():
-        raise SessionFault(folder, "there is no such folder", cure)
-    if not folder.is_dir():
-        raise SessionFault(folder, "is a file, not a session folder", cure)
     path = folder / DESCRIPTOR
     try:
-        with open_plain(path) as file:
-            data = file.read(MOST_DESCRIPTOR + 1)
+        if not folder.exists():
+            raise SessionFault(folder, "there is no such folder", cure)
+        if not folder.is_dir():
+            raise SessionFault(folder, "is a file, not a session folder", cure)
+        data = read_plain(path, MOST_DESCRIPTOR)
     except FileNotFoundError:
         raise SessionFault(
             folder, f"is not a session folder: it has no {DESCRIPTOR}", cure
@@ -242,8 +241,6 @@ def read_descriptor(folder: Path) -> dict[str, Any]:
     except OSError as error:
         raise SessionFault(path, f"cannot be read ({error.strerror})", cure) from None
     try:
-        if len(data) > MOST_DESCRIPTOR:
-            raise ValueError("too large")
         document = json.loads(data.decode("utf-8"))
     except (ValueError, RecursionError) as error:
         raise SessionFault(

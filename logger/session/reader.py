@@ -49,9 +49,11 @@ def session_state(path: str | os.PathLike[str], quick: bool = False) -> str:
     folder = Path(path)
     if lock.is_held(folder):
         return "growing"
-    if not (folder / package.SUMS).exists() and not seal.own_hashes(folder).sealed:
-        return "cut short"
     try:
+        if (folder / package.SUMS).exists():
+            open_plain(folder / package.SUMS).close()  # raises for what never ends, as a pipe
+        elif not seal.own_hashes(folder).sealed:
+            return "cut short"
         names = [name for name in (package.MARKS, package.SUMS) if os.path.lexists(folder / name)]
         stamps: list[object] = [str(folder.resolve()), quick]
         for name in sorted([*seal.files_in(folder), *names]):
@@ -66,8 +68,9 @@ def session_state(path: str | os.PathLike[str], quick: bool = False) -> str:
         return _states[key]
     except OSError as error:
         raise SessionFault(
-            folder, f"cannot be read ({error.strerror})", "make the folder readable"
-        ) from None
+            error.filename or folder, f"cannot be read ({error.strerror})",
+            "put the file back that the recorder wrote, and make it readable",
+        ) from None  # fmt: skip
 
 
 def open_session(path: str | os.PathLike[str]) -> SessionInfo:

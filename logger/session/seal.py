@@ -12,12 +12,13 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from logger.errors import one_line
-from logger.filesystem import open_plain
+from logger.filesystem import open_plain, read_plain
 from logger.session.descriptor import (
     DESCRIPTOR,
     FORMAT,
     INBOX,
     MARKS,
+    MOST_DESCRIPTOR,
     SEALED_KEYS,
     SUMS,
     self_consistent,
@@ -251,7 +252,7 @@ def own_hashes(folder: Path) -> OwnHashes:
     try:
         if not stat.S_ISREG((folder / DESCRIPTOR).lstat().st_mode):
             return OwnHashes()
-        data = (folder / DESCRIPTOR).read_bytes()
+        data = read_plain(folder / DESCRIPTOR, MOST_DESCRIPTOR)
         document = json.loads(data)
     except (OSError, ValueError, RecursionError):
         return OwnHashes()

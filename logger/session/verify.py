@@ -58,7 +58,8 @@ def verify(path: str | os.PathLike[str]) -> Verdict:
     except SessionFault as fault:
         return Verdict("unreadable", None, (f"{fault.fault}; {fault.cure}",))
     except OSError as error:
-        return Verdict("unreadable", None, (f"cannot be read ({error.strerror})",))
+        file = "" if error.filename is None else Path(error.filename).name + " "
+        return Verdict("unreadable", None, (f"{file}cannot be read ({error.strerror})",))
 
 
 def _inspected(folder: Path) -> Verdict:

@@ -16,6 +16,9 @@ from logger.errors import one_line
 
 CYCLE_S = 0.02  # the longest that `Transport.read` waits for a device that sends by itself
 _SLEPT_S = 0.1
+# the reader is held up if it looks at its device again only after so long; chosen by us: 25 cycles,
+# more than a busy machine keeps a thread waiting
+STALL_S = 0.5
 
 
 @dataclass(frozen=True)
@@ -30,6 +33,8 @@ class Chunk:
     to_s: float  # `clock.now` at the last byte, s; see `chunk_end`
     content: bytes | Mapping[str, bytes]
     lost: str | None = None  # why the device is gone; None while it is connected
+    more: bool = False  # whether further bytes were waiting when the chunk was cut
+    doubt_from: int | None = None  # place in content behind which bytes may be missing
 
 
 class Transport(ABC):

@@ -6,18 +6,20 @@ import contextlib
 import threading
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from logger import clock
 from logger.channels.channel import Channel
 from logger.formats.base import Decoded
 from logger.formats.registry import decoder_for
-from logger.transports.base import Chunk, error_text
+from logger.transports.base import STALL_S, Chunk, error_text
+from logger.transports.flood_gate import FloodGate
 from logger.transports.registry import transport_for
 
 WHOLE_AFTER_S = 0.05  # after so long a silence at the start, the next line is complete
 # the pause doubles up to a limit that leaves the first row within 1 s of a device's return
 BACK_OFF_S, MOST_BACK_OFF_S = 0.2, 0.5
+MOST_BACKLOG = 1 << 20  # memory only: bytes that waited during a stall and are dated together
 
 
 @dataclass(frozen=True)
@@ -25,19 +27,22 @@ class Arrival:
     """The readings of one chunk, and samples of its dropped lines."""
 
     port: str  # as in the sensors file
-    from_s: float  # `clock.now` before the first line, s
+    from_s: float  # `clock.now` before the first line, s; after a stall, when the stall began
     to_s: float  # `clock.now` after the last line, s
     decoded: Decoded  # readings and samples
+    held_s: float = 0.0  # how long the reader was held up meanwhile, s; 0: it was not
+    cut: bool = False  # whether later lines of the stall are lost: the system's buffer was full
 
 
 @dataclass(frozen=True)
 class PortEvent:
-    """A port was connected or lost."""
+    """A port was connected or lost, or a flood on it began or ended."""
 
     port: str  # as in the sensors file
     time_s: float  # `clock.now`, s
-    kind: str  # "connect" or "disconnect"
-    text: str  # why the port was lost; "" for connect
+    kind: str  # "connect", "disconnect" or "flood"
+    text: str  # why the port was lost, or what floods it; "" for connect
+    value: float | None = None  # of a flood, see `FloodGate.change`; None: no value
 
 
 class PortReader(threading.Thread):
@@ -46,6 +51,7 @@ class PortReader(threading.Thread):
     deliver: called in this thread; must not block
     tried: set after the first attempt to open the port
     opened: whether the port is open now
+    opened_s: `clock.now` when it was opened last, s; 0 before
     fault: why the port is not open; "" while it is
     quiet: set when nothing more will be delivered
     """
@@ -62,7 +68,9 @@ class PortReader(threading.Thread):
         self.tried = threading.Event()
         self.quiet = threading.Event()
         self.opened = False
+        self.opened_s = 0.0
         self.fault = ""
+        self._gate = FloodGate(self.decoder)
         self._transport = transport_for(url, channels)
         self._deliver = deliver
         self._halt = threading.Event()
@@ -100,6 +108,7 @@ class PortReader(threading.Thread):
                 self._pause(wait)
                 wait = min(2 * wait, MOST_BACK_OFF_S)
                 continue
+            self.opened_s = clock.now()
             self.opened, self.fault = True, ""
             self.tried.set()
             reported, wait = True, BACK_OFF_S
@@ -109,7 +118,7 @@ class PortReader(threading.Thread):
             finally:
                 self.opened = False
                 if self._halt.is_set():
-                    self.quiet.set()  # before closing, which takes pyserial 0.3 s on a socket
+                    self.quiet.set()  # before closing, which a driver may take long for
                 with contextlib.suppress(Exception):
                     self._transport.close()
             if not self._halt.is_set():
@@ -118,31 +127,88 @@ class PortReader(threading.Thread):
 
     def _read_on(self) -> str:
         """Read until the device is lost or `stop`; returns the reason."""
-        opened_at = clock.now()
+        opened_at = looked_s = clock.now()
+        looked_awake = clock.awake()
         started = False
         self.decoder.connected()
-        while True:
-            halting = self._halt.is_set()
-            try:
-                chunk = self._transport.read()
-            except Exception as error:  # pyserial raises TypeError and others on a lost port
-                return error_text(error)
-            if chunk.content:
-                if not started:
+        try:
+            while True:
+                halting = self._halt.is_set()
+                try:
+                    chunk = self._transport.read()
+                except Exception as error:  # pyserial raises TypeError and others on a lost port
+                    return error_text(error)
+                held_s = clock.awake() - looked_awake
+                if held_s < STALL_S or not isinstance(chunk.content, bytes):
+                    held_s = 0.0
+                elif chunk.more:
+                    chunk = self._backlog(chunk)
+                began_s, looked_s, looked_awake = looked_s, clock.now(), clock.awake()
+                if chunk.content and not started:
                     started = True
                     self.decoder.connected(torn=chunk.from_s - opened_at < WHOLE_AFTER_S)
-                decoded = self._decode(chunk)
-                if decoded.readings or decoded.samples:
-                    self._deliver(Arrival(self.url, chunk.from_s, chunk.to_s, decoded))
-            if chunk.lost is not None:
-                return chunk.lost
-            if halting:  # the last read has taken what had arrived by then
-                return "stopped"
+                if held_s:
+                    self._arrive_after_stall(chunk, began_s, held_s)
+                elif chunk.content:
+                    self._arrive(chunk)
+                self._deliver_flood(self._gate.change(clock.now()))
+                if chunk.lost is not None:
+                    return chunk.lost
+                if halting:  # the last read has taken what had arrived by then
+                    return "stopped"
+        finally:
+            self._deliver_flood(self._gate.ended(clock.now()))
 
-    def _decode(self, chunk: Chunk) -> Decoded:
+    def _arrive(self, chunk: Chunk) -> None:
+        """Decode a chunk and deliver its readings."""
         if isinstance(chunk.content, bytes):
-            return self.decoder.feed(chunk.content)
-        return self.decoder.registers(chunk.content)
+            decoded = self._gate.feed(chunk.content, chunk.to_s)
+        else:
+            decoded = self._gate.thinned(self.decoder.registers(chunk.content), chunk.to_s)
+        if decoded.readings or decoded.samples:
+            self._deliver(Arrival(self.url, chunk.from_s, chunk.to_s, decoded))
+
+    def _arrive_after_stall(self, chunk: Chunk, began_s: float, held_s: float) -> None:
+        """Deliver what came while this thread was held up from `began_s` for `held_s`, and drop
+        the lines of which a piece may be missing."""
+        content = chunk.content if isinstance(chunk.content, bytes) else b""
+        at = len(content) if chunk.doubt_from is None else chunk.doubt_from
+        decoded = self._gate.thinned(self.decoder.feed(content[:at]), chunk.to_s)
+        self._deliver(Arrival(
+            port=self.url,
+            from_s=began_s,
+            to_s=max(chunk.to_s, began_s),
+            decoded=decoded,
+            held_s=held_s,
+            cut=chunk.doubt_from is not None,
+        ))  # fmt: skip
+        if chunk.doubt_from is not None:
+            decoded = self._gate.thinned(self.decoder.feed_doubtful(content[at:]), chunk.to_s)
+            self._deliver(Arrival(self.url, chunk.to_s, chunk.to_s, decoded))
+
+    def _backlog(self, first: Chunk) -> Chunk:
+        """The chunk, joined with all that waited behind it, up to MOST_BACKLOG."""
+        chunks = [first]
+        size, lost = len(first.content), None
+        while chunks[-1].more and chunks[-1].lost is None and size < MOST_BACKLOG:
+            try:
+                chunks.append(self._transport.read())
+            except Exception as error:
+                lost = error_text(error)
+                break
+            size += len(chunks[-1].content)
+        content = b"".join(c.content for c in chunks if isinstance(c.content, bytes))
+        return replace(
+            chunks[-1], from_s=first.from_s, content=content, lost=chunks[-1].lost or lost
+        )
+
+    def _deliver_flood(self, change: tuple[float, str] | None) -> None:
+        """Deliver a flood that began or ended as an event."""
+        if change is not None:
+            value, text = change
+            self._deliver(PortEvent(
+                port=self.url, time_s=clock.now(), kind="flood", text=text, value=value
+            ))  # fmt: skip
 
     def _deliver_event(self, kind: str, text: str) -> None:
         self._deliver(PortEvent(self.url, clock.now(), kind, text))

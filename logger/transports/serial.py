@@ -6,7 +6,6 @@ import contextlib
 import errno
 import os
 import sys
-import time
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,11 +15,8 @@ from logger import clock
 from logger.channels.channel import Channel
 from logger.channels.port_schemes import normal_port, refusal, scheme_of, split_port
 from logger.errors import PortFault, one_line
-from logger.transports.base import CYCLE_S, Chunk, Transport, chunk_end, error_text
-
-READ_BYTES = 4096
-MOST_CHUNK = 65536
-BUSY_BYTES = 8192  # bytes a cycle from which the port is read without a pause
+from logger.transports.base import CYCLE_S, Chunk, Transport, chunk_end
+from logger.transports.stream import READ_BYTES, Stream, terminal_bytes
 
 
 @dataclass(frozen=True)
@@ -94,25 +90,21 @@ def held_elsewhere(error: OSError) -> bool:
 
 
 class SerialTransport(Transport):
-    """A port of pyserial.
-
-    If the port has a file descriptor, it is read directly: pyserial's own read drops its bytes when
-    the port is lost, and wakes at every byte.
-    """
+    """A port of pyserial; read as a `Stream` if it has a file descriptor."""
 
     def __init__(self, port: str, channels: Sequence[Channel]) -> None:
         super().__init__(port, channels)
         self._serial: Any = None
-        self._fd = -1  # file descriptor; -1 if there is none
-        self._busy = False
+        self._stream: Stream | None = None
 
     def open(self) -> None:
         """See `Transport.open`."""
-        self._serial = open_port(self.port, self.channels[0].baud)
-        self._fd, self._busy = -1, False
+        baud = self.channels[0].baud
+        self._serial = open_port(self.port, baud)
+        self._stream = None
         if sys.platform != "win32":
             with contextlib.suppress(Exception):
-                self._fd = self._serial.fileno()
+                self._stream = _stream(self._serial.fileno(), baud or 0)
 
     def close(self) -> None:
         """See `Transport.close`."""
@@ -123,43 +115,14 @@ class SerialTransport(Transport):
         return split_port(self.port)[0] != "" or Path(self.port).exists()
 
     def read(self) -> Chunk:
-        """Wait up to CYCLE_S for the first byte; unless the port is busy, CYCLE_S more, so that one
-        chunk takes several lines."""
-        if self._fd >= 0:
-            return self._read_fd()
+        """See `Transport.read`."""
+        if self._stream is not None:
+            return self._stream.read()
         began, awake = clock.now(), clock.awake()
         data = bytes(self._serial.read(READ_BYTES))
         return Chunk(began, chunk_end(began, awake), data)
 
-    def _read_fd(self) -> Chunk:
-        import select
 
-        pieces: list[bytes] = []
-        size = 0
-        began, awake = clock.now(), clock.awake()
-        lost = None
-        try:
-            if not select.select([self._fd], [], [], CYCLE_S)[0]:
-                self._busy = False
-                return Chunk(began, began, b"")
-            began, awake = clock.now(), clock.awake()
-            if not self._busy:
-                time.sleep(CYCLE_S)
-            while size < MOST_CHUNK:
-                if pieces and not select.select([self._fd], [], [], 0)[0]:
-                    break
-                data = os.read(self._fd, READ_BYTES)
-                if not data:
-                    lost = "the other side closed it"
-                    break
-                pieces.append(data)
-                size += len(data)
-                if self._busy and size >= READ_BYTES:
-                    break
-        except BlockingIOError:
-            pass
-        except (OSError, ValueError) as error:
-            lost = error_text(error)
-        if not self._busy:
-            self._busy = size >= BUSY_BYTES
-        return Chunk(began, chunk_end(began, awake), b"".join(pieces), lost)
+def _stream(fd: int, baud: int) -> Stream:
+    """The stream of an open port; ten bits of the line carry one byte."""
+    return Stream(fd, lambda most: os.read(fd, most), terminal_bytes(fd), baud / 10)

@@ -81,8 +81,13 @@ def test_on_a_phone_in_daylight_nothing_is_cut_and_everything_can_be_touched(bro
 
 def test_a_mark_is_taken_by_the_recorder_and_hostile_text_stays_text(browser, page):
     browser.size(1280, 900)
-    browser.open(page.url)
+    browser.open(page.link)
     until(lambda: browser.js("return !!document.getElementById('mark')"), 8, "the button")
+    until(
+        lambda: browser.js("return document.documentElement.dataset.role") == "operator",
+        8,
+        "let in",
+    )
     browser.js(
         "document.getElementById('note').value = arguments[0];"
         "document.getElementById('mark').click()", HOSTILE,
@@ -92,6 +97,39 @@ def test_a_mark_is_taken_by_the_recorder_and_hostile_text_stays_text(browser, pa
     assert browser.js("return document.querySelectorAll('img').length") == 0
     assert browser.js("return window.broken") is None
     assert browser.console() == []
+
+
+ROLE = "return document.documentElement.dataset.role"
+
+
+def test_without_the_code_one_looks_on_and_the_link_gives_the_controls(browser, demo):
+    browser.size(1280, 900)
+    with Watched(demo.out) as serving, Watched(demo.out.parent) as listing:
+        browser.open(serving.url)
+        until(lambda: browser.js(ROLE) == "viewer", 8, "a viewer")
+        assert not browser.js("return document.getElementById('hands').offsetParent")
+        assert "open the link that the program printed" in browser.text("shared")
+        code = serving.link.partition("#")[2]
+        browser.js("location.hash = arguments[0]", code)  # the link, in a tab that shows the page
+        until(lambda: browser.js(ROLE) == "operator", 8, "the operator")
+        until(lambda: browser.js("return !!document.getElementById('mark')"), 8, "the controls")
+        assert browser.js("return location.href") == serving.url
+        assert browser.js("return document.cookie") == ""
+        browser.open(listing.link)
+        until(lambda: browser.js("return location.hash") == "", 8, "the code is gone")
+        until(lambda: browser.js(WHO) == "operator", 8, "let in")
+        browser.open(f"{listing.url}s/{demo.out.name}/")
+        until(lambda: browser.js(ROLE) == "operator", 8, "the operator of the list")
+        assert browser.console() == []
+
+
+# the role, as the server says it to this browser
+WHO = """
+const asked = new XMLHttpRequest();
+asked.open("GET", "/who", false);
+asked.send();
+return JSON.parse(asked.responseText).role;
+"""
 
 
 def test_a_page_without_a_server_shows_no_link_and_no_number(browser, demo):

@@ -28,7 +28,7 @@ def page(browser, haul):
     haul.device.force_N, haul.device.speed_m_s = 1.0, 0.0
     browser.size(1280, 800)
     if browser.driver.current_url != haul.url:
-        browser.open(haul.url)
+        browser.open(haul.link)
         until(lambda: browser.js(RUNS, 3), 15, "it runs")
     return browser
 

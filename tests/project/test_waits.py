@@ -40,6 +40,7 @@ SLEEPS = {
         "test_a_real_file_system_fills_up_and_gets_room_again",
     },
     "trust/test_soak.py": {"test_soak"},
+    "trust/test_stall.py": {"stop"},
     "trust/test_time.py": {
         "test_a_held_up_thread_is_no_sleep",
         "test_bursts_of_16_ms_are_spread_over_the_time_that_they_took",
@@ -51,11 +52,22 @@ SLEEPS = {
         "test_a_wrong_speed_is_garbage_that_is_counted",
         "test_a_flood_of_ten_times_the_rate_is_taken_whole",
         "test_silence_is_a_gap_when_it_ends_and_at_the_end",
+        "test_a_flood_of_garbage_is_told_and_costs_neither_memory_nor_the_other_port",
+        "test_what_a_device_sends_before_it_hangs_up_is_there_to_the_last_line",
     },
     "unit/dashboard/commands/test_record.py": {"test_wait_keeps_trying_until_the_device_is_there"},
     "unit/dashboard/commands/test_watch.py": {
         "test_it_waits_for_the_session_and_ends_by_itself_when_that_is_sealed"
     },
+    "unit/logger/recorder/test_port_warnings.py": {
+        "test_ports_that_are_understood_are_not_told",
+        "test_a_port_that_learns_other_columns_says_so",
+    },
+    "unit/dashboard/test_stop_signals.py": {
+        "test_a_signal_in_the_first_moments_leaves_no_trace",
+        "test_a_demo_is_sealed_or_says_that_there_is_no_session",
+    },
+    "unit/logger/recorder/test_disk_retry.py": {"SlowOnce"},
     "unit/logger/recorder/test_recorder.py": {
         "test_two_ports_are_recorded_whole_and_sealed",
         "test_a_row_is_in_the_file_within_50_ms_of_its_arrival",

@@ -23,6 +23,7 @@ class OpenServer:
     ) -> None:
         self.hub = Hub(path, FaultLog(), rigs)
         self.server = Server(self.hub, 0, sharing)
+        self.operator = ""  # the operator's cookie, once an action needed it
         self.thread = threading.Thread(target=self.server.run, daemon=True)
         self.thread.start()
 
@@ -42,8 +43,16 @@ class OpenServer:
         return answer.status, data, dict(answer.getheaders())
 
     def act(self, verb: str, body=None, **headers) -> Answer:
-        """Send an action as the page does; headers: others in place of its own, None for none."""
-        sent = {"Content-Type": "application/json", "X-Haul-Token": self.server.token, **headers}
+        """Send an action as the operator's page does; headers: others in place of its own, None for none."""
+        if not self.operator:
+            code = json.dumps({"code": self.server.sharing.codes["operator"]}).encode()
+            kind = {"Content-Type": "application/json"}
+            answer = OpenServer.ask(self, "/enter", "POST", kind, code)
+            self.operator = answer[2]["Set-Cookie"].split(";")[0]
+        sent = {
+            "Content-Type": "application/json", "X-Haul-Token": self.server.token, "Cookie": self.operator,
+            **headers,
+        }  # fmt: skip
         sent = {k: v for k, v in sent.items() if v is not None}
         return self.ask(f"/act/{verb}", "POST", sent, json.dumps(body or {}).encode())
 

@@ -75,12 +75,14 @@ def start_haul(*argv, **more) -> subprocess.Popen:
 class PageProcess:
     """`haul COMMAND ARGV` in a process of its own, for a command that serves a page.
 
-    url: the page's address, as the command printed it.
+    link: as the command printed it, with the operator's code where it can act.
+    url: the page's address, without a code.
     """
 
     def __init__(self, command: str, *argv) -> None:
         self.process = start_haul(command, *argv)
-        self.url = self.process.stdout.readline().strip()
+        self.link = self.process.stdout.readline().strip()
+        self.url = self.link.partition("#")[0]
 
     def __enter__(self):
         return self
@@ -188,7 +190,8 @@ class RecordedHaul:
         )  # fmt: skip
         until((self.out / "readings.csv").exists, 10, "a session")
         self.page = start_haul("watch", self.out)
-        self.url = self.page.stdout.readline().strip()
+        self.link = self.page.stdout.readline().strip()  # the operator's
+        self.url = self.link.partition("#")[0]
 
     def events(self, kind: str) -> list[str]:
         """The rows of events.csv of this kind."""

@@ -21,6 +21,7 @@ from logger.session.records import Block, ChannelReadings, SessionInfo
 from support.channels import UNITS, channel
 from support.rigs import rig_text, three_to_one_stations
 
+STATES_U = ("u", "u_percent", "calibration")
 KINDS = {  # of the channels that tests use, by name: quantity, place
     "haul": ("force", "haul"),
     "cell": ("force", "load"),
@@ -54,13 +55,14 @@ def three(load_N: float | None = 1000.0, u: float = 10.0, more: str = "") -> Rig
 def columns_sensors(places: Iterable[tuple[str, str, str]], **more: str) -> Sensors:
     """Channels as columns of one table, force in N and length in m.
 
-    places: name, quantity and place of each.  more: lines of TOML for a channel, by its name.
+    places: name, quantity and place of each.  more: lines of TOML for a channel, by its name; one that
+    states no uncertainty states 0.
     """
     tables = [
         channel(
             name,
             quantity,
-            more.get(name, ""),
+            _with_u(more.get(name, "")),
             at=at,
             format="columns",
             column=k,
@@ -69,6 +71,11 @@ def columns_sensors(places: Iterable[tuple[str, str, str]], **more: str) -> Sens
         for k, (name, quantity, at) in enumerate(places, 1)
     ]
     return parse_sensors("".join(tables), "sensors.toml")
+
+
+def _with_u(lines: str) -> str:
+    stated = any(line.split("=")[0].strip() in STATES_U for line in lines.splitlines())
+    return lines if stated else f"{lines}\nu = 0.0"
 
 
 def sensors(*names: str, **more: str) -> Sensors:

@@ -83,7 +83,7 @@ def test_soak(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     until((yard.out / "readings.csv").exists, 20, "the session")
     assert tcp.wait_client()
     page = start_haul("watch", yard.out, "--http", "0")
-    url = page.stdout.readline().strip()
+    url = page.stdout.readline().strip().partition("#")[0]
     viewers = [Viewer(url + "/" if not url.endswith("/") else url) for _ in range(VIEWERS)]
     one, two = yard.sensors.channels
     sent, took = 0, MINUTES * 60

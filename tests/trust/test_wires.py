@@ -3,8 +3,13 @@ the other channel is unharmed, and each leaves an event or a counted drop."""
 
 from __future__ import annotations
 
+import os
 import random
+import signal
 import socket
+import struct
+import subprocess
+import sys
 import time
 import tracemalloc
 from pathlib import Path
@@ -27,9 +32,12 @@ from support.yard import (
 )
 
 from logger.channels.sensors_file import parse_sensors
+from logger.formats.base import Decoded
 from logger.formats.registry import encode
+from logger.recorder.bounded_queue import BoundedQueue
 from logger.session.reader import read_all
 from logger.session.verify import verify
+from logger.transports.reader_thread import Arrival
 
 pytestmark = pseudo_terminals
 BACK_S = 1.0
@@ -268,3 +276,129 @@ def test_a_reader_whose_decoder_fails_goes_on(
         until(lambda: two.yard.kinds().count("connect") == 3)
         two.say(two.yard.lines(4, 3))
         until(lambda: two.yard.values()[-1] == 6)
+
+
+def rss_bytes(pid: int) -> int:
+    """Memory of a process that is resident, in bytes (proc(5), statm)."""
+    return int(Path(f"/proc/{pid}/statm").read_text().split()[1]) * os.sysconf("SC_PAGE_SIZE")
+
+
+FLOOD = """
+import random, socket, sys, time
+import os
+draw = random.Random(3)
+block = draw.randbytes(1 << 20)
+rate, for_s, fd = float(sys.argv[2]), float(sys.argv[3]), int(sys.argv[4])
+if fd < 0:
+    server = socket.create_server(("127.0.0.1", int(sys.argv[1])))
+    print("up", flush=True)
+    fd = server.accept()[0].detach()
+else:
+    print("up", flush=True)
+os.set_blocking(fd, True)
+began, sent = time.monotonic(), 0
+while (passed := time.monotonic() - began) < for_s:
+    if sent < passed * rate:
+        sent += os.write(fd, block[sent % (1 << 19):][:1 << 16])
+    else:
+        time.sleep(0.002)
+print(sent, flush=True)
+"""
+
+
+@pytest.mark.parametrize("kind", ["tcp", "pty"])
+def test_a_flood_of_garbage_is_told_and_costs_neither_memory_nor_the_other_port(
+    tmp_path: Path, kind: str
+) -> None:
+    """Random bytes as fast as 20 MB a second: less than 30 MB more memory, and every line of the other
+    port is there."""
+    for_s = 20.0 if os.environ.get("HAUL_CI") else 6.0
+    bad = serve_pty() if kind == "pty" else None
+    with socket.create_server(("127.0.0.1", 0)) as free:
+        tcp_port = free.getsockname()[1]
+    url = bad.url if bad is not None else f"socket://127.0.0.1:{tcp_port}"
+    good = serve_tcp()
+    yard = Yard(tmp_path, force(url) + travel(good.url))
+    fd = bad._master if bad is not None else -1
+    arguments = [str(tcp_port), "20e6", str(for_s), str(fd)]
+    flood = None
+    if bad is None:  # a server must be there before the recorder
+        flood = start_flood(arguments, ())
+    process = yard.start()
+    until(lambda: yard.kinds().count("connect") == 2)
+    first, most = rss_bytes(process.pid), 0
+    counter = Counter([count_into(good, yard, "travel")], 100.0)
+    if flood is None:
+        flood = start_flood(arguments, (fd,))
+    while flood.poll() is None:
+        most = max(most, rss_bytes(process.pid))
+        time.sleep(0.05)  # the memory is looked at as long as the flood lasts
+    assert flood.stdout is not None
+    sent = int(flood.stdout.read())
+    flood.stdout.close()
+    until(lambda: sum(e.kind == "flood" for e in yard.events()) == 2)
+    process.send_signal(signal.SIGTERM)
+    out, _ = process.communicate(timeout=10)
+    counter.stop()
+    good.close()
+    if bad is not None:
+        bad.close()
+    assert out.strip() == "sealed" and sent > for_s * 2e6
+    assert most - first < 30e6, f"{(most - first) / 1e6:.0f} MB"
+    values = yard.values("travel")
+    assert in_order(values) and values[0] == 0 and len(values) >= len(counter.sent) - 30
+    assert read_all(yard.out).clock[-1].drops["travel"] == 0
+    began, ended = (e for e in yard.events() if e.kind == "flood")
+    assert began.channel == ended.channel == "force" and url in began.text
+    assert "nobody understands" in began.text and began.value is not None and began.value > 1e6
+    assert "over" in ended.text and ended.value is not None and ended.value > 0
+    assert read_all(yard.out).clock[-1].drops["force"] > ended.value
+    assert (yard.out / "rejects.csv").stat().st_size <= 1_000_000
+    assert verify(yard.out).state == "complete"
+
+
+def start_flood(arguments: list[str], passed: tuple[int, ...]) -> subprocess.Popen[str]:
+    """A device in a process of its own that floods its port; it is up when this returns."""
+    flood = subprocess.Popen(
+        [sys.executable, "-c", FLOOD, *arguments],
+        stdout=subprocess.PIPE, text=True, pass_fds=passed,
+    )  # fmt: skip
+    assert flood.stdout is not None and flood.stdout.readline() == "up\n"
+    return flood
+
+
+def test_samples_of_dropped_lines_count_in_the_queue() -> None:
+    """A million readings or samples at most: else a flood fills the memory while the disk refuses."""
+    queue = BoundedQueue(most_readings=100)
+    for k in range(50):
+        decoded = Decoded(samples=[("not ASCII", b"x" * 120)] * 10)
+        queue.put(Arrival("port", float(k), float(k), decoded))
+    held = sum(len(item.decoded.samples) for item in queue.take(0.0) if isinstance(item, Arrival))
+    assert held <= 110
+
+
+@pytest.mark.parametrize("linger", [False, True])
+def test_what_a_device_sends_before_it_hangs_up_is_there_to_the_last_line(
+    tmp_path: Path, linger: bool
+) -> None:
+    """Each time it is connected it sends ten lines and hangs up at once, with a close or with a reset."""
+    server = socket.create_server(("127.0.0.1", 0))
+    yard = Yard(tmp_path, force(f"socket://127.0.0.1:{server.getsockname()[1]}"))
+    turns = 40
+    with recording(yard) as running:
+        for turn in range(turns):
+            client, _ = server.accept()
+            if (
+                linger
+            ):  # so the end comes while the lines still wait; a reset before they came loses them
+                client.sendall(yard.lines(10 * turn, 10))
+                time.sleep(0.01)  # so long the lines take to their buffer
+                client.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
+            else:
+                client.sendall(yard.lines(10 * turn, 10))
+            client.close()
+        until(lambda: yard.kinds().count("disconnect") >= turns, 30.0)
+        outcome = running.end()
+    server.close()
+    assert yard.values() == [float(k) for k in range(10 * turns)]
+    assert outcome.drops == {"force": 0}

@@ -1,6 +1,7 @@
 /* What sharing adds to the live page: a viewer's page has no controls, an operator's leads to the link for
    others; and every page says for how long it was not watching. */
 import { button, id, make, within } from "../shared/dom.js";
+import { codeTaken } from "./operator_link.js";
 import { page, stats } from "./page_state.js";
 
 const LOOK_MS = 250;
@@ -75,6 +76,7 @@ async function who() {
 }
 
 async function askWho() {
+  await codeTaken;
   const found = await who();
   if (found === null) {
     setTimeout(askWho, ASK_AGAIN_MS); // until then nobody acts from here
@@ -82,8 +84,14 @@ async function askWho() {
   }
   page.role = found.role;
   document.documentElement.dataset.role = found.role;
-  if (!found.shared) return;
   const last = within(document, "#page main");
+  if (!found.shared) {
+    if (found.role === "operator") return;
+    const note = make("p", "You look on. To mark, zero or end, open the link that the program printed, to its end.");
+    note.id = "shared";
+    last.append(note);
+    return;
+  }
   if (found.role === "operator") {
     const note = make("p", "Shared on this network, over plain HTTP: not secret. ");
     const link = make("a", "Link and picture for others");

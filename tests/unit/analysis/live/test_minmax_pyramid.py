@@ -10,6 +10,7 @@ from analysis.live.minmax_pyramid import BASE_S, MOST_BINS, Pyramid
 VALUES = st.floats(-1e6, 1e6) | st.sampled_from([float("nan"), float("inf"), 0.0])
 
 
+FINITE = st.floats(allow_nan=False, allow_infinity=False)
 STEPS = st.floats(0, 3) | st.floats(0, 1e5) | st.sampled_from([0.0, 1e9])
 
 
@@ -68,3 +69,34 @@ def test_the_mean_of_a_bin_is_that_of_its_readings():
     for k, mean in zip(bins, pyramid.means(level), strict=True):
         mine = values[np.floor(time_s / BASE_S).astype(int) >> level == k]
         assert mean == pytest.approx(mine.mean())
+
+
+def test_the_largest_readings_of_one_time_do_not_overflow():
+    pyramid = Pyramid()
+    for value in (9e307, 9e307, 1.7976931348623157e308):  # the last: the largest double, IEEE 754
+        pyramid.push(np.array([0.0]), np.array([value]))
+    pyramid.push(np.array([BASE_S, BASE_S]), np.array([-1.7976931348623157e308] * 2))
+    _, low, high = pyramid.bins(0)
+    assert low.tolist() == [9e307, -1.7976931348623157e308]
+    assert high.tolist() == [1.7976931348623157e308, -1.7976931348623157e308]
+    # by hand: (9 + 9 + 17.976931348623157) / 3
+    assert pyramid.means(0).tolist() == pytest.approx([1.1992310449541052e308, high[1]], rel=1e-15)
+
+
+def test_the_mean_of_ordinary_readings_is_numpys_to_the_bit():
+    value = np.random.default_rng(3).normal(900.0, 300.0, 64)
+    pyramid = Pyramid()
+    pyramid.push(np.zeros(64), value)
+    assert pyramid.means(0).tolist() == [float(np.add.reduceat(value, [0])[0] / 64)]
+
+
+@given(st.lists(FINITE, min_size=1, max_size=40))
+def test_a_mean_lies_between_the_lowest_and_the_highest(values):
+    pyramid = Pyramid()
+    for k, value in enumerate(values):
+        pyramid.push(np.array([k * BASE_S / 2]), np.array([value]))
+    _, low, high = pyramid.bins(0)
+    mean = pyramid.means(0)
+    assert np.isfinite(mean).all()
+    tiny = 1e-280  # in units of 2**64 the smallest doubles lose digits
+    assert (mean >= low - tiny).all() and (mean <= high + tiny).all()

@@ -128,8 +128,8 @@ def test_the_live_page_watches_it_and_ctrl_c_ends_it_without_a_trace(tmp_path):
     session = made(tmp_path / "s", strokes=4)
     process = start_haul("replay", session, "--speed", "20", "--http", "0")
     try:
-        url = process.stdout.readline().strip()
-        assert url.startswith("http://127.0.0.1:")
+        url, _, code = process.stdout.readline().strip().partition("#")
+        assert url.startswith("http://127.0.0.1:") and len(code) == 22
 
         def since() -> dict:
             with urllib.request.urlopen(f"{url}since?seq=0&v=0&span=60", timeout=5) as answer:

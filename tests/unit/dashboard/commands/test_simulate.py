@@ -208,7 +208,7 @@ def test_the_demo_without_out_tells_its_page_and_its_session_and_both_end(haul):
     process = start("demo", "--for", 3, "--http", 0)
     said, err = process.communicate(timeout=30)
     assert process.returncode == 0, err
-    urls = re.findall(r"^(http://127\.0\.0\.1:[0-9]+/)$", said, re.M)
+    urls = re.findall(r"^(http://127\.0\.0\.1:[0-9]+/#[A-Za-z0-9_-]{22})$", said, re.M)
     assert len(urls) == 1
     with pytest.raises(OSError):
         urllib.request.urlopen(urls[0], timeout=2)

@@ -1,11 +1,13 @@
 """`haul watch` as a process beside a recorder: either can be killed, the other goes on and says so."""
 
+import contextlib
 import os
 import re
 import signal
 import socket
 import subprocess
 import time
+import urllib.request
 from pathlib import Path
 
 from support.channels import force
@@ -23,7 +25,13 @@ def test_the_url_stands_alone_on_one_line_and_ctrl_c_ends_with_0(tmp_path):
     for signal_number in (signal.SIGINT, signal.SIGTERM):
         process = start_haul("watch", tmp_path / "s", "--http", 0)
         line = process.stdout.readline()
-        assert re.fullmatch(r"http://127\.0\.0\.1:[0-9]+/\n", line)
+        assert re.fullmatch(r"http://127\.0\.0\.1:[0-9]+/#[A-Za-z0-9_-]{22}\n", line)
+        with urllib.request.urlopen(line.strip(), timeout=5) as answer:  # no cookie
+            assert answer.status == 200
+        code = line.strip().partition("#")[2].encode()
+        for command in Path("/proc").glob("[0-9]*/cmdline"):  # where any account can read
+            with contextlib.suppress(OSError):
+                assert code not in command.read_bytes()
         process.send_signal(signal_number)
         out, err = process.communicate(timeout=10)
         assert (process.returncode, out, err) == (0, "", "")

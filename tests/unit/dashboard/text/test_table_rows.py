@@ -14,7 +14,7 @@ from analysis.review.review import review_session
 from dashboard.export.report_html import report
 from dashboard.review.session_review import SessionReview
 from dashboard.review.tables import page_data
-from dashboard.text.table_rows import PEAKS, STROKES, Column
+from dashboard.text.table_rows import PEAKS, STROKES, Column, safe
 from dashboard.text.units import SYSTEMS, number
 
 
@@ -130,3 +130,21 @@ def test_no_two_columns_of_a_table_have_one_title():
     for columns in (STROKES, PEAKS):
         titles = [c.title for c in columns]
         assert len(set(titles)) == len(titles) and all(titles)
+
+
+@pytest.mark.parametrize(
+    "start",
+    # ASCII; full-width forms U+FF1D, U+FF0B, U+FF0D, U+FF20; small forms; the minus sign; what may break a cell
+    ["=", "+", "-", "@", "\t", "\r", "\uff1d", "\uff0b", "\uff0d", "\uff20", "\ufe66", "\ufe62", "\ufe63",
+     "\ufe6b", "\u2212", "\x00=", " =", "\n=", "\u00a0=", "\u3000\uff1d", "\ufeff=", "\u200b@", "\t1"],
+)  # fmt: skip
+def test_no_cell_begins_as_a_formula_of_a_spreadsheet(start):
+    assert safe(f"{start}cmd()") == f"'{start}cmd()"
+    assert safe(f"a{start}") == f"a{start}"
+
+
+@pytest.mark.parametrize(
+    "text", ["", " ", "plain", "  1 = 2", "\u4e2d\uff1d", "'=1", "10:1 - twin", "\u00e9"]
+)
+def test_other_text_stays_as_it_is_in_a_cell(text):
+    assert safe(text) == text

@@ -79,6 +79,13 @@ def test_a_hostile_question_is_refused(page, query):
     assert_refused(page.ask("/since?" + query), 400, 404)
 
 
+def test_more_fields_than_a_page_sends_are_refused(page):
+    assert page.ask("/since?" + "&".join(f"a{k}=" for k in range(20)))[0] == 200
+    assert_refused(page.ask("/since?" + "&".join(f"a{k}=" for k in range(21))), 400)
+    assert_refused(page.ask("/since?" + "&" * 40), 400)
+    assert page.server.faults.path is None  # it is the client's fault, not ours
+
+
 def test_a_version_from_elsewhere_gets_everything_again(page):
     status, body, _ = page.ask("/since?seq=999999&v=999999")
     assert status == 200 and "head" in json.loads(body)["parts"]
@@ -107,7 +114,9 @@ def test_an_action_needs_the_token_of_this_run_and_json(page):
     for verb in ("delete", "seal", "repaired", "start"):
         assert_refused(page.act(verb), 404)
     for body in ([], {"text": 1}, {"role": "operator"}, {"verb": "end"}):
-        sent = {"Content-Type": "application/json", "X-Haul-Token": page.server.token}
+        sent = {
+            "Content-Type": "application/json", "X-Haul-Token": page.server.token, "Cookie": page.operator,
+        }  # fmt: skip
         assert_refused(page.ask("/act/mark", "POST", sent, json.dumps(body).encode()), 400)
     assert_refused(page.ask("/act/mark", "POST", sent, b"{" * 4000), 400)
     assert not list((page.hub.folder / "inbox").iterdir())
@@ -229,7 +238,8 @@ def test_a_folder_is_a_plain_list_and_each_session_has_its_page(growing, tmp_pat
     try:
         status, body, _ = opened.ask("/")
         text = body.decode()
-        assert status == 200 and "<img" not in text and "<script" not in text
+        assert status == 200 and "<img" not in text
+        assert text.count("<script") == text.count("/live/operator_link.js") == 1
         assert 'href="/s/one/"' in text and "growing" in text
         assert "no session" not in text and "elsewhere" not in text
         links = re.findall(r'href="(/s/[^"]+/)"', text)

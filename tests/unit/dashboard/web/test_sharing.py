@@ -23,7 +23,7 @@ from dashboard.watch.server import Server
 from dashboard.web import assets, qr, sharing
 from dashboard.web import connection_limits as connections
 from dashboard.web.gate import Refused, WebRequest
-from dashboard.web.sharing import Guesses, Sharing, address_to_share
+from dashboard.web.sharing import Attempts, Sharing, address_to_share
 from logger.errors import CallFault
 from logger.recorder.request_inbox import Inbox
 
@@ -212,6 +212,109 @@ def test_who_comes_in_again_keeps_one_place_and_places_are_bounded(monkeypatch):
     ]  # fmt: skip
 
 
+def test_who_enters_again_and_again_pushes_out_only_the_idle_and_is_slowed():
+    """505 entries at once, and 700 over two hours: those who look on stay."""
+    now = [0.0]
+    run = Sharing("192.168.1.20", lambda: now[0])
+    entered = 0
+
+    def enter(address):
+        environ = {"REMOTE_ADDR": address}
+        return {"HTTP_COOKIE": run.enter(run.codes["viewer"], environ)[1].split(";")[0]}
+
+    watching, idle = [enter(f"192.168.1.{k}") for k in range(1, 9)], enter("192.168.1.10")
+    for _ in range(505):
+        try:
+            enter("192.168.1.66")
+            entered += 1
+        except Refused as refused:
+            assert refused.status == 429 and "too many entries" in refused.why
+    assert entered == 30
+    while entered < 700:
+        now[0] += 10.1
+        enter("192.168.1.66")
+        entered += 1
+        assert all(run.role(cookie) == "viewer" for cookie in watching)
+    assert run.role(idle) is None
+    # a viewer's entries slow no operator, not even at the same address
+    assert run.enter(run.codes["operator"], {"REMOTE_ADDR": "192.168.1.66"})[0] == "operator"
+
+
+def test_a_crew_behind_one_address_enters_at_once():
+    run = Sharing("192.168.1.20", lambda: 0.0)
+    for _ in range(30):
+        run.enter(run.codes["viewer"], {"REMOTE_ADDR": "192.168.1.7"})
+
+
+# -- not shared --------------------------------------------------------------------------------
+@pytest.fixture
+def local(folder):
+    opened = OpenServer(folder)
+    yield opened
+    opened.close()
+
+
+def test_on_this_machine_anybody_looks_and_nobody_acts_without_the_operators_cookie(local, folder):
+    for path in ("/", "/since", "/rig?w=800", "/review", "/review-data", "/_dash-layout"):
+        assert local.ask(path)[0] == 200
+    assert json.loads(local.ask("/who")[1]) == {"role": "viewer", "shared": False}
+    name = f"haul-{local.server.port}"
+    code = local.server.sharing.codes["operator"]
+    for cookie in (
+        None,
+        f"{name}=",
+        f"{name}=wrong",
+        f"{name}={code}",
+        f"{name}={local.server.token}",
+    ):
+        for path in WALK["POST"][:-1]:
+            answer = local.act(path.removeprefix("/act/"), Cookie=cookie)
+            assert_refused(answer, 403, one_line=True)
+    assert not list((folder / "inbox").iterdir())
+    for path in ("/enter", "/enter.js", "/share", "/share.svg"):
+        assert_refused(local.ask(path), 404, 405)
+
+
+def test_the_link_answers_without_a_cookie_and_its_code_gives_the_operators(local, folder):
+    link = local.server.sharing.url("operator")
+    host, code = re.fullmatch(r"http://(127\.0\.0\.1:[0-9]+)/#([A-Za-z0-9_-]{22})", link).groups()
+    assert host == f"127.0.0.1:{local.server.port}"
+    status, shell, headers = local.ask("/")  # the fragment is not sent
+    assert status == 200 and "Set-Cookie" not in headers and code.encode() not in shell
+    sent = {"Content-Type": "application/json"}
+    status, body, headers = local.ask("/enter", "POST", sent, json.dumps({"code": code}).encode())
+    assert (status, json.loads(body)) == (200, {"role": "operator"})
+    assert set(headers["Set-Cookie"].split("; ")[1:]) == {
+        "HttpOnly", "SameSite=Strict", "Path=/", "Max-Age=43200",
+    }  # fmt: skip
+    cookie = {"Cookie": headers["Set-Cookie"].split(";")[0]}
+    assert json.loads(local.ask("/who", headers=cookie)[1]) == {"role": "operator", "shared": False}
+    status, body, _ = local.act("mark", {"text": "at the fender"}, **cookie)
+    asked = folder / "inbox" / (json.loads(body)["id"] + ".json")
+    assert status == 202 and json.loads(asked.read_text("utf-8"))["role"] == "operator"
+    asked.unlink()
+    assert_refused(local.act("mark", **cookie, **{"X-Haul-Token": "x"}), 403)
+
+
+def test_another_account_that_guesses_does_not_keep_the_operator_out(local):
+    sent = {"Content-Type": "application/json"}
+    for _ in range(20):
+        assert_refused(local.ask("/enter", "POST", sent, b'{"code": "wrong"}'), 403)
+    code = json.dumps({"code": local.server.sharing.codes["operator"]}).encode()
+    assert local.ask("/enter", "POST", sent, code)[0] == 200
+
+
+def test_a_list_that_is_not_shared_takes_the_code_from_its_address(folder):
+    script = assets.address("live/operator_link.js").encode()
+    for shared in (None, Sharing("127.0.0.1")):
+        opened = OpenServer(folder.parent, sharing=shared)
+        try:
+            cookie = {} if shared is None else {"Cookie": opened.act("x") and opened.operator}
+            assert opened.ask("/", headers=cookie)[1].count(script) == (shared is None)
+        finally:
+            opened.close()
+
+
 RUN = Sharing("127.0.0.1", iter(range(0, 10**9, 100)).__next__)  # time passes between guesses
 
 
@@ -242,21 +345,21 @@ def test_guessing_is_slowed_for_one_address_and_for_nobody_else(page):
 
 
 def test_guesses_of_one_address_come_to_six_a_minute():
-    guesses, tried = Guesses(), 0
+    guesses, tried = Attempts(*sharing.WRONG), 0
     for tenth in range(36_000):  # an hour, ten tries a second
         if guesses.wait_s("192.168.1.7", tenth / 10) == 0:
-            guesses.wrong("192.168.1.7", tenth / 10)
+            guesses.count("192.168.1.7", tenth / 10)
             tried += 1
     assert tried <= 5 + 360
 
 
 def test_many_addresses_together_are_slowed_and_a_newcomer_still_gets_in():
-    guesses, tried = Guesses(), 0
+    guesses, tried = Attempts(*sharing.WRONG), 0
     for second in range(600):
         for host in range(250):
             address = f"192.168.1.{host}"
             if guesses.wait_s(address, second) == 0:
-                guesses.wrong(address, second)
+                guesses.count(address, second)
                 tried += 1
     # each its first try, and then what all get together
     assert tried <= 250 + 60 + 600
@@ -264,13 +367,13 @@ def test_many_addresses_together_are_slowed_and_a_newcomer_still_gets_in():
 
 
 def test_one_host_of_ipv6_is_one_address_and_the_memory_is_bounded():
-    guesses = Guesses()
+    guesses = Attempts(*sharing.WRONG)
     for k in range(5):
-        guesses.wrong(f"fd00:1:2:3::{k:x}", 0.0)
+        guesses.count(f"fd00:1:2:3::{k:x}", 0.0)
     assert guesses.wait_s("fd00:1:2:3:ffff::9", 0.0) > 0
     assert guesses.wait_s("fd00:1:2:4::9", 0.0) == 0
     for k in range(5000):
-        guesses.wrong(f"10.0.{k // 250}.{k % 250}", 0.0)
+        guesses.count(f"10.0.{k // 250}.{k % 250}", 0.0)
     assert len(guesses._spent) <= 1000
 
 

@@ -72,9 +72,32 @@ def test_every_key_of_the_interface_is_read() -> None:
 )
 def test_units_are_worth_what_they_are(quantity: str, unit: str, si: float) -> None:
     text = channel("c", quantity, format="json", id="c", unit=unit)
+    if unit == "count":
+        text += "scale = 1.0\n"
     parsed = parse_sensors(text, "s.toml").channels[0]
     assert parsed.si(1.0) == pytest.approx(si, rel=1e-15)
     assert np.allclose(parsed.si(np.array([1.0, 2.0])), [si, 2 * si], rtol=1e-15)
+
+
+@pytest.mark.parametrize(("quantity", "worth"), [("force", "newtons"), ("length", "metres")])
+def test_counts_without_a_scale_are_refused_with_what_to_write(quantity: str, worth: str) -> None:
+    """They would be taken for newtons or metres.  A session that was recorded so still reads."""
+    text = channel("c", quantity, format="json", id="c", unit="count")
+    with pytest.raises(SensorsFault) as caught:
+        parse_sensors(text, "s.toml")
+    assert str(caught.value) == (
+        's.toml: channel c: scale: is missing, and unit = "count" needs it; '
+        f"write scale = the {worth} in one count, or name a calibration"
+    )
+    assert parse_sensors(text, "s.toml", recorded=True).channels[0].si(2.0) == 2.0
+
+
+def test_whether_an_uncertainty_is_stated_is_kept() -> None:
+    """A stated 0 is a statement."""
+    text = channel("c", "force", format="json", id="c", unit="N")
+    stated = ["u = 0.0\n", "u = 1.0\n", "u_percent = 0.5\n"]
+    assert not parse_sensors(text, "s.toml").channels[0].states_u
+    assert all(parse_sensors(text + line, "s.toml").channels[0].states_u for line in stated)
 
 
 def test_saturation_is_judged_before_any_zero(force: str) -> None:

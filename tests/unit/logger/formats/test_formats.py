@@ -15,7 +15,7 @@ from support.fuzz_targets import FORMATS
 from logger.channels.channel import Channel
 from logger.channels.line_formats import LINE_FORMATS
 from logger.channels.sensors_file import parse_sensors
-from logger.formats.base import FIRST_LINE, MOST_LINE, OTHER, Decoder
+from logger.formats.base import FIRST_LINE, FLOOD, MOST_LINE, OTHER, OVERFLOW, Decoder
 from logger.formats.columns import COMMA
 from logger.formats.registry import decoder_for, encode
 from logger.formats.xdr import checksum, checksums, sentence
@@ -422,3 +422,30 @@ def test_what_a_device_encodes_is_decoded(kind: str, value: float) -> None:
     found = decoder.feed(line).readings["f"] + decoder.feed(line * 2).readings["f"]
     assert [float(text) for text in found] == [pytest.approx(value, abs=1e-6)] * 3
     assert not decoder.causes
+
+
+@pytest.mark.parametrize("text", list(ALL.values()), ids=list(ALL))
+def test_what_may_lack_bytes_is_dropped_with_the_line_behind_it(text: str) -> None:
+    """Wherever the bytes are missing: in the chunk, at its end, or between two of its lines."""
+    decoder = decoder_for(parse_sensors(text, "s").channels)
+    line = encode(decoder.channels, dict.fromkeys(decoder.names, 12.5))
+    decoder.connected(torn=False)
+    assert decoder.feed(line).readings
+    half = line[: len(line) // 2]
+    assert not decoder.feed_doubtful(line + half).readings
+    assert not decoder.feed(line).readings  # half a line, joined with a whole one
+    assert decoder.feed(line).readings
+    assert decoder.causes[OVERFLOW] == 2 and (decoder.lines, decoder.understood) == (4, 2)
+    assert set(decoder.drops.values()) == {2}
+
+
+@pytest.mark.parametrize("text", list(ALL.values()), ids=list(ALL))
+def test_a_piece_that_is_not_looked_at_is_counted_and_joins_nothing(text: str) -> None:
+    decoder = decoder_for(parse_sensors(text, "s").channels)
+    line = encode(decoder.channels, dict.fromkeys(decoder.names, 12.5))
+    decoder.connected(torn=False)
+    decoder.feed(line + line[:3])
+    assert decoder.skip(line * 5 + line[:3]) == 5
+    assert not decoder.feed(line[3:]).readings
+    assert decoder.feed(line).readings
+    assert decoder.causes[FLOOD] == 5 and set(decoder.drops.values()) == {5}

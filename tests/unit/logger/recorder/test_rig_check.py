@@ -5,10 +5,10 @@ from __future__ import annotations
 import threading
 import time
 from itertools import pairwise
-from pathlib import Path
 
 import pytest
-from support.yard import Yard, force, recording, serve_pty, until
+from support.waiting import until
+from support.yard import Yard, recording
 
 from analysis.mechanics.model import model
 from analysis.rig_file.load import parse_rig
@@ -16,6 +16,7 @@ from logger.errors import RigFault
 from logger.recorder import rig_check
 from logger.recorder.request_inbox import ask, ask_rig, ask_rig_text
 from logger.session.reader import read_all
+from logger.transports.simulated import PtyDevice
 
 HEAD = 'title = "blocks"\nanchor_to_load_m = 12.0\n[defaults]\npulley_efficiency = 0.95\n'
 
@@ -29,20 +30,13 @@ def blocks(pulleys: int) -> str:
     return f'{HEAD}[[rope]]\nname = "main"\npath = [\n{inner}\n]\n'
 
 
-@pytest.fixture
-def yard(tmp_path: Path):
-    device = serve_pty()
-    made = Yard(tmp_path / "yard", force(device.url))
-    made.device = device
-    yield made
-    device.close()
-
-
 def answer(yard: Yard, request: str, within_s: float = 30.0):
     return until(lambda: next((e for e in yard.events() if e.id == request), None), within_s)
 
 
-def test_while_a_rig_is_checked_rows_are_written_and_requests_answered(yard: Yard) -> None:
+def test_while_a_rig_is_checked_rows_are_written_and_requests_answered(
+    yard: Yard, counting_device: PtyDevice
+) -> None:
     """The check lasts until the test lets it go on: no clock of the machine judges it."""
     go_on = threading.Event()
 
@@ -54,7 +48,7 @@ def test_while_a_rig_is_checked_rows_are_written_and_requests_answered(yard: Yar
     with recording(yard, check_rig=check):
         rig = ask_rig_text(yard.out, HEAD)
         until(lambda: not list((yard.out / "inbox").iterdir()))  # it was taken up
-        yard.device.send(yard.lines(0, 40), 1.0)
+        counting_device.send(yard.lines(0, 40), 1.0)
         until(lambda: len(yard.values()) == 40)
         assert answer(yard, ask(yard.out, "mark")).kind == "mark"
         second = answer(yard, ask_rig_text(yard.out, HEAD))
@@ -66,7 +60,7 @@ def test_while_a_rig_is_checked_rows_are_written_and_requests_answered(yard: Yar
 
 
 def test_a_check_beyond_its_time_is_refused_and_so_is_one_that_the_end_overtakes(
-    yard: Yard, monkeypatch: pytest.MonkeyPatch
+    yard: Yard, counting_device: PtyDevice, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     go_on = threading.Event()
 
@@ -87,7 +81,7 @@ def test_a_check_beyond_its_time_is_refused_and_so_is_one_that_the_end_overtakes
     assert not (yard.out / "rig-2.toml").exists()
 
 
-def test_a_rig_of_hundreds_of_pulleys_delays_no_row(yard: Yard) -> None:
+def test_a_rig_of_hundreds_of_pulleys_delays_no_row(yard: Yard, counting_device: PtyDevice) -> None:
     """380 pulleys take seconds; rows that were sent one after the other are written meanwhile."""
     text = blocks(380)
     checked: list[float] = []
@@ -105,7 +99,7 @@ def test_a_rig_of_hundreds_of_pulleys_delays_no_row(yard: Yard) -> None:
         request = ask_rig(yard.out, file)
         size = (yard.out / "readings.csv").stat().st_size
         for number in range(100_000):
-            yard.device.send(yard.lines(number, 1))
+            counting_device.send(yard.lines(number, 1))
             until(lambda size=size: (yard.out / "readings.csv").stat().st_size > size)
             size = (yard.out / "readings.csv").stat().st_size
             written.append(time.monotonic())
@@ -116,7 +110,9 @@ def test_a_rig_of_hundreds_of_pulleys_delays_no_row(yard: Yard) -> None:
     assert sorted(during)[int(0.9 * len(during))] < 0.3  # 50 ms, six times that on a busy machine
 
 
-def test_a_hostile_rig_is_refused_and_costs_the_rows_nothing(yard: Yard) -> None:
+def test_a_hostile_rig_is_refused_and_costs_the_rows_nothing(
+    yard: Yard, counting_device: PtyDevice
+) -> None:
     hostile = yard.folder / "hostile.toml"
     hostile.write_text(".".join("a" * 30_000) + " = 1\n")
 

@@ -11,7 +11,8 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from support.yard import ROOT, NoSync, Yard, disk, force
+from support.disks import NoSync, disk
+from support.yard import Yard, force
 
 from logger.session.descriptor import MARKS, TORN_TAIL, csv_line, headers
 from logger.session.recovery import move_spoilt_rows
@@ -34,6 +35,7 @@ def cut_short(folder: Path, rows: int = 20) -> Yard:
     return yard
 
 
+ROOT = Path(__file__).parents[4]
 REPAIR = """
 import resource, sys
 from logger.session.verify import repair

@@ -5,48 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from support.yard import Killed, NoSync, Yard, disk, force, killed_in
+from support.disks import KillAt, NoSync, disk, killed_in
+from support.yard import Yard, force
 
 from logger.errors import SessionFault
 from logger.session.unbegun_session import is_unbegun
 from logger.session.verify import repair, verify
-from logger.session.writer import SessionWriter
-
-
-class KillAt(NoSync):
-    """Ends the process, as it were, at the n-th call."""
-
-    def __init__(self, n: int) -> None:
-        self.left = n
-
-    def _call(self) -> None:
-        self.left -= 1
-        if self.left < 0:
-            raise Killed
-
-    def open(self, path: Path, flags: int, mode: int = 0o644) -> int:
-        self._call()
-        return super().open(path, flags, mode)
-
-    def write(self, fd: int, data: bytes | memoryview) -> int:
-        self._call()
-        return super().write(fd, data)
-
-    def replace(self, source: Path, target: Path) -> None:
-        self._call()
-        super().replace(source, target)
-
-    def mkdir(self, path: Path) -> None:
-        self._call()
-        super().mkdir(path)
-
-    def unlink(self, path: Path) -> None:
-        self._call()
-        super().unlink(path)
-
-
-def create(yard: Yard) -> SessionWriter:
-    return SessionWriter.create(yard.out, b'title = "slipway"\n', yard.sensors)
 
 
 def killed_at(yard: Yard, n: int, monkeypatch: pytest.MonkeyPatch) -> bool:
@@ -54,12 +18,23 @@ def killed_at(yard: Yard, n: int, monkeypatch: pytest.MonkeyPatch) -> bool:
     with monkeypatch.context() as patch, disk(KillAt(n)):
         patch.setattr("logger.session.writer._clear", lambda *_: None)
         patch.setattr("logger.session.lock.SessionLock.release", lambda *_, **__: None)
-        return killed_in(lambda: create(yard), yard.folder)
+        return killed_in(yard.create, yard.folder)
+
+
+def unbegun(folder: Path, monkeypatch: pytest.MonkeyPatch) -> Yard:
+    """The most that a recorder leaves that is killed before its session begins."""
+    for n in range(200):
+        yard = Yard(folder / f"left-{n}", force("x"))
+        killed_at(yard, n, monkeypatch)
+        if (yard.out / "inbox").exists():
+            assert is_unbegun(yard.out)
+            return yard
+    raise AssertionError("no such moment")
 
 
 def test_a_kill_at_any_call_before_the_session_begins(tmp_path: Path, monkeypatch) -> None:
     left = 0
-    for n in range(100):
+    for n in range(200):
         yard = Yard(tmp_path / f"yard-{n}", force("x"))
         if not killed_at(yard, n, monkeypatch):
             break
@@ -72,20 +47,19 @@ def test_a_kill_at_any_call_before_the_session_begins(tmp_path: Path, monkeypatc
             verdict = verify(yard.out)
             assert verdict.state == "unreadable" and "record into it" in verdict.details[0]
         with disk(NoSync()):
-            create(yard).seal()
+            yard.create().seal()
         assert verify(yard.out).state == "complete", n
     assert n > 15 and left > 10
 
 
 def test_a_kill_while_it_is_cleared_leaves_it_as_it_was(tmp_path: Path, monkeypatch) -> None:
-    for n in range(40):
-        yard = Yard(tmp_path / f"yard-{n}", force("x"))
-        assert killed_at(yard, 20, monkeypatch) and is_unbegun(yard.out)
+    for n in range(200):
+        yard = unbegun(tmp_path / f"yard-{n}", monkeypatch)
         assert killed_at(yard, n, monkeypatch)
         if (yard.out / "datapackage.json").exists():
             break  # cleared, and the next session made
         with disk(NoSync()):
-            create(yard).seal()
+            yard.create().seal()
         assert verify(yard.out).state == "complete", n
     assert n > 20
 
@@ -95,12 +69,11 @@ def test_a_kill_while_it_is_cleared_leaves_it_as_it_was(tmp_path: Path, monkeypa
     [("notes.txt", b"mine"), ("readings.csv", b"time_s,channel,reading\n1.0,force,1\n"), ("inbox/a.json", b"{}")],
 )  # fmt: skip
 def test_what_may_be_somebodys_is_not_touched(tmp_path: Path, monkeypatch, name, data) -> None:
-    yard = Yard(tmp_path / "yard", force("x"))
-    assert killed_at(yard, 26, monkeypatch) and is_unbegun(yard.out)
+    yard = unbegun(tmp_path, monkeypatch)
     (yard.out / name).parent.mkdir(exist_ok=True)
     (yard.out / name).write_bytes(data)
     with pytest.raises(SessionFault, match="not empty"):
-        create(yard)
+        yard.create()
     assert (yard.out / name).read_bytes() == data
 
 
@@ -112,4 +85,4 @@ def test_a_folder_of_a_persons_own_files_is_none(tmp_path: Path) -> None:
     assert not is_unbegun(yard.out)
     (yard.out / "recorder.lock").touch()
     with pytest.raises(SessionFault, match="not empty"):
-        create(yard)
+        yard.create()

@@ -1,0 +1,82 @@
+"""Says why the lines of a port are not understood: the likely cause and what to do.
+
+It looks at the first bytes that the device sent, and at the causes for which lines were dropped.
+"""
+
+from __future__ import annotations
+
+import re
+
+from logger.errors import one_line
+from logger.formats.base import HEAD, OTHER, Decoder
+from logger.formats.columns import COMMA, ColumnsDecoder
+
+# share of bytes that are no text from which a line is noise; chosen by us: text has none
+NOISE = 0.1
+SHOWN = 60  # characters shown of a line
+_TEXT = frozenset(range(0x20, 0x7F)) | frozenset(b"\t\r\n\x02\x03")
+_NUMBER = re.compile(rb"[-+]?[0-9]*\.?[0-9]+")
+
+
+def first_line(decoder: Decoder) -> str:
+    """The first line as the device sent it, with escapes for what is no printable ASCII."""
+    line = decoder.head.partition(b"\n")[0].removesuffix(b"\r")
+    return one_line(line.decode("latin-1").encode("unicode_escape").decode("ascii"), SHOWN)
+
+
+def likely_cause(decoder: Decoder) -> str:
+    """Why lines of this port are not understood, and what to do; one line."""
+    head = decoder.head
+    if not head:
+        return (
+            "no bytes at all: the device is off or its cable carries nothing, or it must be asked "
+            "before it sends"
+        )
+    noise = sum(byte not in _TEXT for byte in head) / len(head)
+    if noise > NOISE:
+        baud = decoder.channels[0].baud
+        if baud is None or "://" in (decoder.channels[0].port or ""):
+            return "this is no text: is it the right device, and does it send lines?"
+        return f"likely a wrong baud rate: {baud} is set; write the device's as baud"
+    if b"\n" not in head and (decoder.lines == 0 or b"\r" in head):
+        if b"\r" in head:
+            return "its lines end with CR alone: set the device to end each line with LF or CR LF"
+        if len(head) >= HEAD:
+            return "no line ends: set the device to end each line with LF or CR LF"
+        return "no line has ended yet: the device must send a whole line, with its end"
+    return _of_format(decoder)
+
+
+def _of_format(decoder: Decoder) -> str:
+    """The cause of lines that are text."""
+    channel = decoder.channels[0]
+    counts = {cause: n for cause, n in decoder.causes.items() if n}
+    cause = max(counts, key=lambda one: counts[one], default="")
+    if cause == OTHER:
+        names = " or ".join(f'id = "{c.id}"' for c in decoder.channels)
+        return f"no line holds {names}: correct id, or is another device connected?"
+    if cause == COMMA:
+        return f'{COMMA} write decimal = "," or separator = "," in each channel of this port'
+    if isinstance(decoder, ColumnsDecoder):
+        return _wrong_column(decoder, cause)
+    if cause in ("no sentence", "not a JSON object"):
+        return f'{cause}: write the format that fits these lines in place of "{channel.format}"'
+    if cause == "wrong checksum":
+        return "wrong checksums: noise on the cable, or a wrong baud rate"
+    return f"{cause or 'no reading in it'}: compare the line with the channel in the sensors file"
+
+
+def _wrong_column(decoder: ColumnsDecoder, cause: str) -> str:
+    """The cause of lines whose numbers are not where the channels look for them."""
+    line = decoder.head.partition(b"\n")[0]
+    cells = decoder.split(line.strip())
+    numbers = [k for k, cell in enumerate(cells, 1) if _NUMBER.match(cell.strip())]
+    for channel in decoder.channels:
+        place = channel.column or 1
+        if place not in numbers:
+            where = ", ".join(map(str, numbers)) if numbers else "none"
+            return (
+                f"likely a wrong column: {channel.name} looks in column {place}; columns that hold "
+                f"a number: {where}; correct column or separator"
+            )
+    return f"{cause or 'no reading in it'}: compare the line with column, separator, count and unit"
