@@ -98,7 +98,7 @@ def _every_two(sides: Sequence[Side], said: bool) -> list[tuple[Side, Side, Mess
     for s in sorted(sides, key=lambda s: s.started_at, reverse=True):
         by_rig.setdefault(s.rig, []).append(s)
     rigs = sorted(by_rig.values(), key=lambda of_rig: -of_rig[0].ideal_ma)
-    found = []
+    compared = []
     for k, bigger in enumerate(rigs):
         for smaller in rigs[k + 1 :]:
             if bigger[0].ideal_ma <= smaller[0].ideal_ma + SAME_MA:
@@ -108,8 +108,8 @@ def _every_two(sides: Sequence[Side], said: bool) -> list[tuple[Side, Side, Mess
                 for big in bigger
                 for small in smaller
             ]
-            found.append(next((one for one in tried if one[2] is None), tried[0]))
-    return found
+            compared.append(next((one for one in tried if one[2] is None), tried[0]))
+    return compared
 
 
 def why_not_same_load(one: Side, other: Side) -> Message | None:

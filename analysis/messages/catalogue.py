@@ -160,6 +160,10 @@ _PREDICTION: dict[str, Template] = {
     ),
     "limit_of_a_strand": Template("info", "strand {name}: {why}"),
     "limit_of_a_part": Template("info", "{name}: {why}"),
+    # what an alarm is about
+    "knot_at": Template("info", "knot at {place}"),
+    "part_at_risk": Template("info", "{kind} {name}"),
+    "body_at_risk": Template("info", "{name}"),
     # frames of a job
     "frame_start": Template("info", "start: no rope is hauled yet"),
     "frame_hauling": Template("info", "stroke {stroke}: hauling"),
