@@ -31,21 +31,21 @@ def parts_at_risk(rig_model: Model) -> Mapping[str, PartAtRisk]:
     for recorded_label, label in part_texts(rig_model).items():
         if "name" not in label.values:  # of an alarm with its level
             continue
-        part = by_label.get((label.values["name"], text_of(label.values["why"])))
-        if part is not None and part.limit_N is not None:
-            at_risk[recorded_label] = PartAtRisk(_what(rig_model.rig, part), part.limit_N)
+        rated = by_label.get((label.values["name"], text_of(label.values["why"])))
+        if rated is not None and rated.limit_N is not None:
+            at_risk[recorded_label] = PartAtRisk(_what(rig_model.rig, rated), rated.limit_N)
     return at_risk
 
 
-def _what(rig: Rig, part: PartLoad) -> Message:
+def _what(rig: Rig, rated: PartLoad) -> Message:
     """What would fail: the knot where it sets the limit, else the part by its kind and name."""
-    if part.kind == "strand" and part.why is not None and part.why.code in KNOTTED:
-        tie = _weakest_tie(rig, part.name)
+    if rated.kind == "strand" and rated.why is not None and rated.why.code in KNOTTED:
+        tie = _weakest_tie(rig, rated.name)
         if tie is not None and tie.body is not None:
             return message("knot_at", place=_place(rig.bodies[tie.body].name))
-    if part.name in ("anchor", "load"):
-        return message("body_at_risk", name=part.name)
-    return message("part_at_risk", kind=part.kind, name=part.name)
+    if rated.name in ("anchor", "load"):
+        return message("body_at_risk", name=rated.name)
+    return message("part_at_risk", kind=rated.kind, name=rated.name)
 
 
 def _place(body: str) -> str:

@@ -76,10 +76,10 @@ class EventLog:
 
     def _about(self, one: HeldAlarm) -> tuple[str, str, float | None]:
         """What an alarm is about, how its level came about, and the level, N or m."""
-        part = self.at_risk.get(one.label)
-        if part is not None:
+        rated = self.at_risk.get(one.label)
+        if rated is not None:
             how = label_text(one.label, self.alarms, self.units)
-            return part.what.text(self.units), how, part.limit_N
+            return rated.what.text(self.units), how, rated.limit_N
         channel = next((c for c in self.sensors.channels if c.name == one.channel), None)
         if channel is None or one.label != channel.name:
             return one.label, "", None  # of a rig that is not known here: as it was recorded
