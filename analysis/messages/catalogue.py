@@ -664,6 +664,16 @@ _LIVE: dict[str, Template] = {
     ),
 }
 
+_REPORT: dict[str, Template] = {
+    "part_carried_too_much": Template("stop", (
+        "{name} carried {force_N:.0f}, {use:.0f %} of the allowed {limit_N:.0f}; inspect it before it is used"
+    )),
+    "part_may_have_carried_too_much": Template("stop", (
+        "{name} may have carried {force_N:.0f}, {use:.0f %} of the allowed {limit_N:.0f}; inspect it before "
+        "it is used"
+    )),
+}  # fmt: skip
+
 _LIBRARY: dict[str, Template] = {
     "gear_forces_inferred": Template("caution", (
         "unless a cell sits on the item, its force is computed from the haul cell: at most this much while "
@@ -733,5 +743,5 @@ _LIBRARY: dict[str, Template] = {
 }  # fmt: skip
 
 CATALOGUE: dict[str, Template] = {
-    **_RIG, **_PREDICTION, **_READINGS, **_EFFICIENCY, **_REVIEW, **_LIVE, **_LIBRARY,
+    **_RIG, **_PREDICTION, **_READINGS, **_EFFICIENCY, **_REVIEW, **_LIVE, **_REPORT, **_LIBRARY,
 }  # fmt: skip

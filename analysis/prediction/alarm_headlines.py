@@ -29,7 +29,7 @@ def parts_at_risk(rig_model: Model) -> Mapping[str, PartAtRisk]:
     }
     at_risk: dict[str, PartAtRisk] = {}
     for recorded_label, label in part_texts(rig_model).items():
-        if "name" not in label.values:  # of an alarm with its level
+        if label.code == "alarm_told":  # of an alarm with its level
             continue
         rated = by_label.get((label.values["name"], text_of(label.values["why"])))
         if rated is not None and rated.limit_N is not None:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from analysis.messages.message import message
 from analysis.review.reviewed_session import Whole
 from dashboard.text.result_rows import RESULTS, ResultRow, budget_table
 from dashboard.text.table_rows import EVENTS, PEAKS, STROKES, Column, numbered, texts
@@ -16,6 +17,7 @@ from logger.errors import one_line
 
 MOST_STROKES, MOST_PARTS, MOST_EVENTS = 12, 14, 18
 MOST_BUDGET, MOST_CHANNELS, MOST_CAUTIONS = 8, 8, 6
+MOST_OVER = 6  # parts over their limit that the cautions name; the table of highest forces has more
 NAME, TEXT = 24, 90  # most characters of a cell, and of the last cell of a row
 CAUTION = 150  # most characters of a warning where there are many long ones
 
@@ -116,6 +118,23 @@ def warnings(review: dict[str, Any]) -> ListedWarnings:
         texts=tuple(cut(text, most) for text in first),
         more=_more(len(every), MOST_CAUTIONS, "warnings"),
     )
+
+
+def over_limits(review: dict[str, Any], own: frozenset[str], units: Units) -> ListedWarnings:
+    """A sentence for each part that carried, or may have carried, more than it is allowed; the worst first.
+
+    own: names of the parts whose peak their own cell measured.
+    """
+    over = [peak for peak in review["peaks"] if peak["use"] is not None and peak["use"] > 1]
+    over.sort(key=lambda peak: -peak["use"])
+    said = []
+    for peak in over[:MOST_OVER]:
+        values = {"name": peak["name"], "force_N": peak["use"] * peak["limit_N"],
+                  "limit_N": peak["limit_N"], "use": peak["use"]}  # fmt: skip
+        told = (message("part_carried_too_much", **values) if peak["name"] in own
+                else message("part_may_have_carried_too_much", **values))  # fmt: skip
+        said.append(cut(told.text(units), CAUTION))
+    return ListedWarnings(tuple(said), _more(len(over), MOST_OVER, "parts over their limit"))
 
 
 def _listing(

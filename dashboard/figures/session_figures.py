@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from analysis.live.haul_levels import haul_levels
 from analysis.review.reviewed_session import Whole
 from analysis.review.si_series import in_si, rope_at_haul, thinned
 from dashboard.figures.spec import Band, Curve, Dots, Figure, Floats, PlotMark
@@ -67,7 +68,7 @@ def force_over_time(
         title=title,
         x_label="time, s",
         y_label=y_label,
-        lines=(Curve("measured", x, y),),
+        lines=(Curve("measured", x, y), *_stop_level(whole, time_s[[0, -1]], shown, size)),
         dots=(),
         bands=tuple(bands),
         marks=tuple(marks),
@@ -96,7 +97,10 @@ def work_loop(whole: Whole, shown: Units = METRIC) -> Figure:
         title=title,
         x_label=x_label,
         y_label=y_label,
-        lines=(Curve("measured", hauled, force[pick] / size),),
+        lines=(
+            Curve("measured", hauled, force[pick] / size),
+            *_stop_level(whole, np.array([np.min(hauled), np.max(hauled)]), shown, size),
+        ),
         dots=(),
         bands=tuple(bands),
     )
@@ -211,6 +215,18 @@ def _predicted_force(whole: Whole, size: float) -> list[Band]:
             kind="predicted",
         )
     ]
+
+
+def _stop_level(whole: Whole, ends: Floats, shown: Units, size: float) -> list[Curve]:
+    """The lowest stop level of the haul cell as a line; empty where there is none.
+
+    ends: (2,) of the line on the x axis; size: of the force unit, N.
+    """
+    level_N = haul_levels(whole.result.roles, whole.rig_model).stop_N
+    if level_N is None:
+        return []
+    name = f"stop level {shown.force(level_N)}"
+    return [Curve(name, ends, np.full(2, level_N / size), kind="stop")]
 
 
 def _marks(whole: Whole) -> list[PlotMark]:

@@ -103,8 +103,7 @@ export function lengthOf(length_m, allowed_m) {
  * @param {number} b
  */
 function twoNumbers(a, b) {
-  let digits = 2;
-  while (digits < 4 && a !== b && figures(a, digits) === figures(b, digits)) digits++;
+  const digits = a === b ? 2 : [2, 3].find((n) => figures(a, n) !== figures(b, n)) ?? 4;
   return figures(a, digits) + " of " + figures(b, digits);
 }
 
