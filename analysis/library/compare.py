@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from analysis.library.session_row import minutes_a_metre, rig_key
 from analysis.messages.message import Message, message
 from analysis.review.reviewed_session import Whole
-from analysis.rig.rig import Load
+from analysis.rig.rig import Load, Rig
 
 SAME_MA = 0.01  # ideal advantages closer than this are the same ratio; chosen by us: whole ratios are 1 apart
 
@@ -44,31 +44,55 @@ class Side:
         return self.rope_m / self.load_travel_m
 
 
-def side(whole: Whole) -> Side:
-    """The figures of a session for a comparison."""
+def sides(whole: Whole) -> list[Side]:
+    """The figures of a session for a comparison: of several chapters, one for each that has strokes."""
     review = whole.review
-    measured = review["measured"]
+    if len(whole.chapters) < 2 or not review["strokes"]:
+        return [_side(whole, review, str(whole.info.path), review["duration_s"], whole.rig)]
+    return [
+        _side(whole, part, f"{whole.info.path}, chapter {chapter.number + 1}",
+              part["to_s"] - part["from_s"], chapter.rig)
+        for chapter, part in zip(whole.chapters, review["chapters"], strict=True)
+        if part["strokes"]
+    ]  # fmt: skip
+
+
+def side(whole: Whole) -> Side:
+    """The figures of a session of one chapter, else of its first chapter with strokes."""
+    return sides(whole)[0]
+
+
+def _side(
+    whole: Whole, part: Mapping[str, Any], name: str, duration_s: float | None, rig: Rig
+) -> Side:
+    """The figures of a session or of one of its chapters; part: its object in the review's JSON."""
+    review, measured = whole.review, part["measured"]
+    begin_s, end_s = part.get("from_s", 0.0), part.get("to_s", math.inf)
+    strokes = part["strokes"]
+    if strokes and isinstance(strokes[0], int):
+        strokes = [review["strokes"][k] for k in strokes]
     rope = measured["haul_travel_m"]
     if rope is not None:
-        rope += sum(e["value"] or 0.0 for e in review["events"] if e["kind"] == "reset")
         rope += sum(
-            s["haul_travel_m"] or 0.0 for s in review["strokes"] if s["direction"] == "lower"
-        )
+            e["value"] or 0.0 for e in review["events"]
+            if e["kind"] == "reset" and begin_s <= e["time_s"] < end_s
+        )  # fmt: skip
+        rope += sum(s["haul_travel_m"] or 0.0 for s in strokes if s["direction"] == "lower")
     return Side(
-        name=str(whole.info.path),
-        title=review["title"],
-        rig=rig_key(whole.rig),
+        name=name,
+        title=part["title"],
+        rig=rig_key(rig),
         started_at=review["started_at"],
-        ideal_ma=review["ideal_ma"],
+        ideal_ma=part["ideal_ma"],
         haul_N=measured["haul_force_N"],
         load_N=measured["load_force_N"],
         load_method=measured["load_force_method"],
         load_travel_m=measured["load_travel_m"],
         rope_m=rope,
-        minutes_a_metre=minutes_a_metre(review),
-        resets=review["resets"],
-        team_N=whole.rig.team_pull_N,
-        load=stated_load(whole.rig.load),
+        minutes_a_metre=minutes_a_metre({"duration_s": duration_s, "measured": measured}),
+        resets=part["resets"],
+        team_N=rig.team_pull_N,
+        load=stated_load(rig.load),
     )
 
 

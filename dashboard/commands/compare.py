@@ -36,12 +36,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Run `haul compare` and return the exit status."""
-    from analysis.library.compare import side
-    from analysis.library.session_row import columns, why_unread
+    from analysis.library.compare import sides
+    from analysis.library.session_row import by_chapter, columns, why_unread
     from analysis.messages.message import message
     from analysis.review.reviewed_session import whole_session
 
-    reviews, sides, rows = [], [], []
+    reviews, every, rows = [], [], []
     unread: list[Message] = []
     faults: list[UserFault] = []
     for path in args.session:
@@ -54,18 +54,20 @@ def run(args: argparse.Namespace) -> int:
             unread.append(message("session_unreadable", session=one_line(path, 60), why=why))
             faults.append(fault)
             continue
-        one = side(whole)
         reviews.append(whole.review)
-        sides.append(one)
-        rows.append(columns(whole) | {
-            "path": one.name, "rope_m": one.rope_m, "minutes_a_metre": one.minutes_a_metre,
-        })  # fmt: skip
-    if not sides:
+        own = sides(whole)
+        every += own
+        rows += [
+            {**row, "path": one.name, "part": None, "rope_m": one.rope_m,
+             "minutes_a_metre": one.minutes_a_metre}
+            for row, one in zip(by_chapter([columns(whole)]), own, strict=True)
+        ]  # fmt: skip
+    if not every:
         raise faults[0]
     if args.json:
         print_json({"sessions": reviews, "warnings": [m.text() for m in unread]})
         return 0
-    said = lines(sides, rows, units(args), args.same_load)
+    said = lines(every, rows, units(args), args.same_load)
     print("\n".join([*said, *(f"! {one_line(m.text(), 400)}" for m in unread)]))
     return 0
 

@@ -390,6 +390,8 @@ class Numbered(TypedDict, total=False):
     strand: tensions of 40 strands in rope order, N; None for a strand that may have some or none.
     use: rated parts, the nearest to its limit first.
     warning: a warning of the review.
+    chapter: a row of the table of chapters, as texts, names of the columns first; none while the session has one.
+    peak: a row of the table of highest forces likewise, the most used first.
     """
 
     alarm: Alarm | None
@@ -399,6 +401,8 @@ class Numbered(TypedDict, total=False):
     strand: list[float | None]
     use: NearPart | None
     warning: str | None
+    chapter: list[str] | None
+    peak: list[str] | None
 
 
 class Bins(TypedDict):

@@ -315,6 +315,10 @@ export interface Parts {
   [key: `use:${string}`]: NearPart | null;
   /** a warning of the review. */
   [key: `warning:${string}`]: string | null;
+  /** a row of the table of chapters, as texts, names of the columns first; none while the session has one. */
+  [key: `chapter:${string}`]: string[] | null;
+  /** a row of the table of highest forces likewise, the most used first. */
+  [key: `peak:${string}`]: string[] | null;
 }
 
 /** Bins of one channel, those that are new and the one that grew. */
