@@ -364,8 +364,9 @@ def _warnings(
             result.append(message("team_too_weak_to_start", start_N=start, team_N=team))
     if rig.default_assumed:
         result.append(message("efficiency_assumed", uncertainty=rig.default_u))
-    knots = limits.assumed_knots(rig)
-    result.extend([] if knots is None else [knots])
+    for judge in (limits.assumed_knots, limits.slipping_knots, limits.scattering_hitches):
+        one = judge(rig)
+        result.extend([] if one is None else [one])
     result.extend(rig.notes)
     return result
 

@@ -33,7 +33,16 @@ _RIG: dict[str, Template] = {
     "knots_assumed": Template(
         "caution",
         "{places}: {count:the knot's strength|the strength of these knots} is not stated; {keeps:.2f} is "
-        "assumed; write strength = ... at {count:the tie|each tie}",
+        'assumed; write knot = "bowline" or the like, or strength = ..., at {count:the tie|each tie}',
+    ),
+    "knot_may_slip": Template(
+        "caution",
+        "{places}: a {knot} may slip before it breaks; back it up, or tie another knot",
+    ),
+    "hitches_scatter": Template(
+        "caution",
+        "{hitches}: one slip load is stated, but hitches scatter from tying to tying, so a hitch is no "
+        "calibrated force limiter; write slips_at_u_kN, which lowers the limit by 2 u",
     ),
     # what sets a limit
     "breaking_strength": Template("info", "{strength_N:.4g kN} breaking strength / {factor:g}"),
@@ -42,6 +51,9 @@ _RIG: dict[str, Template] = {
     ),
     "assumed_knot_strength": Template(
         "info", "{strength_N:.4g kN} breaking strength x {keeps:g} (knot, assumed) / {factor:g}"
+    ),
+    "named_knot_strength": Template(
+        "info", "{strength_N:.4g kN} breaking strength x {keeps:g} ({knot}) / {factor:g}"
     ),
     # as sessions recorded it before, only to recognise their alarms
     "knotted_strength_before": Template(
@@ -55,6 +67,9 @@ _RIG: dict[str, Template] = {
     ),
     "working_load_limit": Template("info", "WLL {limit_N:.4g kN}"),
     "begins_to_slip": Template("info", "begins to slip at {limit_N:.4g kN}"),
+    "begins_to_slip_less_u": Template(
+        "info", "begins to slip at {slips_N:.4g kN}, less 2 u of {slips_u_N:.3g kN}"
+    ),
     "damages_the_rope": Template("info", "damages the rope at {limit_N:.4g kN}"),
     # why a force is not known
     "load_not_stated": Template(
@@ -131,6 +146,15 @@ _PREDICTION: dict[str, Template] = {
         "stop",
         "{name}: {force_N:.2f kN} later in the job is over the allowed {limit_N:.2f kN} ({why})",
     ),
+    "part_over_limit_in": Template(
+        "stop",
+        "{name}: {force_N:.2f kN} {condition}{later} is over the allowed {limit_N:.2f kN} ({why})",
+    ),
+    "haul_force_above_stop": Template(
+        "caution",
+        "the haul needs {haul_N:.0f}, but the stop level is {stop_N:.0f} ({because}): the alarm comes "
+        "before the load moves; take a stronger part, or a rig that loads it less",
+    ),
     "capture_over_limit": Template(
         "stop",
         "{name}: when the team lets go it holds {force_N:.2f kN}, which is over its limit",
@@ -158,8 +182,20 @@ _PREDICTION: dict[str, Template] = {
         "info",
         "every rated part has its own force cell, and alarms go by that cell",
     ),
-    "limit_of_a_strand": Template("info", "strand {name}: {why}"),
     "limit_of_a_part": Template("info", "{name}: {why}"),
+    "limit_of_a_strand_in": Template("info", "strand {name}: {why}, {condition}{later}"),
+    "limit_of_a_part_in": Template("info", "{name}: {why}, {condition}{later}"),
+    # alarm levels
+    "caution_never_first_force": Template(
+        "caution",
+        "{channel}: its caution at {warn_N:.0f} can never come first: the stop level is "
+        "{stop_N:.0f} ({label}); write warn_at below it",
+    ),
+    "caution_never_first_length": Template(
+        "caution",
+        "{channel}: its caution at {warn_m:.2f} can never come first: the stop level is "
+        "{stop_m:.2f} ({label}); write warn_at below it",
+    ),
     # frames of a job
     "frame_start": Template("info", "start: no rope is hauled yet"),
     "frame_hauling": Template("info", "stroke {stroke}: hauling"),
@@ -204,9 +240,12 @@ _PREDICTION: dict[str, Template] = {
     ),
     "times_for_ranking": Template(
         "info",
-        "times only rank the rigs; they assume {haulers} haulers at {each_W:.0f} each, at most "
+        "times only rank the rigs; they assume {haulers} {haulers:hauler|haulers} at {each_W:.0f} each, at most "
         "{rope_m_s:g} of rope and one minute for each reset",
     ),
+    # added to the note of a rig that is written
+    "chosen_for_haulers": Template("info", "Chosen for {haulers} {haulers:hauler|haulers}."),
+    "chosen_for_rope": Template("info", "There is {rope_m:.1f} of rope in all."),
     "pair_force": Template(
         "info",
         "{big} ({big_ma:.3g} : 1) against {small} ({small_ma:.3g} : 1): haul force {big_N:.0f} against "

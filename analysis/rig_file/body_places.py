@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 from analysis.rig.rig import Body
 from analysis.rig_file.draft import RigDraft, needed
-from analysis.rig_file.load_table import read_rating
+from analysis.rig_file.ratings import read_rating
 from logger.toml_tables import Table, nearest
 
 

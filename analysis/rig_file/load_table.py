@@ -1,4 +1,4 @@
-"""Reads the [load] table of a rig file, and the ratings that any table may hold."""
+"""Reads the [load] table of a rig file."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ import math
 from analysis.messages.message import Message, message
 from analysis.rig.rig import Load, Rating
 from analysis.rig.surfaces import SURFACES, Surface, surface
+from analysis.rig_file.ratings import read_rating
 from logger.toml_tables import Table, nearest
 
 # of the value where the file gives no uncertainty (interface section 1); chosen by us, no reason is on
@@ -14,19 +15,6 @@ from logger.toml_tables import Table, nearest
 BREAKAWAY_U = 0.50  # of the part above 1
 MASS_U, RESISTANCE_U = 0.02, 0.10  # chosen by us, as above
 COEFFICIENT_U = 0.30  # chosen by us: a table value, as in `analysis/rig/surfaces.py`
-
-
-def read_rating(table: Table) -> Rating:
-    """Read breaking strength, working load limit and mark of an item; raises RigFault."""
-
-    def newton(key: str) -> float | None:
-        """The value of a key in kN, converted to N; None where it is absent."""
-        value = table.number(key, above=0.0, most=1e6, unit=" of kN")
-        return None if value is None else value * 1000.0
-
-    return Rating(
-        mbs_N=newton("mbs_kN"), wll_N=newton("wll_kN"), item=table.text("item", most=100) or ""
-    )
 
 
 def read_load(table: Table) -> tuple[Load, Rating, list[Message]]:

@@ -78,7 +78,7 @@ def run(args: argparse.Namespace) -> int:
     # before numpy: its threads would take both cores of a small machine from the writer thread
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     from analysis.mechanics.model import model
-    from analysis.prediction.alarm_rows import limit_rows, part_texts
+    from analysis.prediction.alarm_rows import late_cautions, limit_rows, part_texts
     from analysis.rig_file.load import load_rig
     from analysis.signals.channel_roles import check_places
 
@@ -112,6 +112,7 @@ def run(args: argparse.Namespace) -> int:
     first = [
         f"recording to {one_line(args.out)}; Ctrl-C ends it and seals, from elsewhere: kill {os.getpid()}",
         *(row_text(row, sensors, labelled, shown) for row in alarms),
+        *(f"! {one.text(shown)}" for one in late_cautions(sensors, alarms, labelled)),
     ]
     signals = stop_signals.note()
     printer = TerminalPrinter()

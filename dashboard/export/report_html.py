@@ -23,6 +23,7 @@ from dashboard.figures.session_figures import (
 )
 from dashboard.figures.to_svg import svg
 from dashboard.rig_drawing.drawing import drawing
+from dashboard.text.cautions import CAUTIONS
 from dashboard.text.result_rows import result_rows, session_totals
 from dashboard.text.summary_sentences import three_sentences
 from dashboard.text.table_rows import listed_events
@@ -67,6 +68,7 @@ def report(
         results=tables.results_side_by_side(whole.reviewed, units)
         if several
         else tables.results(rows, units),
+        cautions=CAUTIONS,
         warnings=tables.warnings(review),
         rig_drawings=[_rig_drawing(c, whole, units) for c in whole.chapters[:MOST_DRAWN]],
         force_plot=svg_markup(svg(force_over_time(whole, units, marks), 720, 225)),

@@ -302,10 +302,11 @@ def test_the_page_is_told_levels_shares_and_strands(tmp_path):
         sensors=SENSORS.replace("u = 1.0\n", "u = 1.0\nstop_at = 900.0\n", 1),
     )
     head = way.page.parts["head"]
-    # rope 30 kN / 10 on three times the haul: 1,000 N; the file's 900 N comes first
-    assert [round(level["force_N"]) for level in head["stop_levels"]] == [900, 1000]
+    # C1 may hold 1.5 kN, three times the haul: 500 N; the file's 900 N comes later
+    assert [round(level["force_N"]) for level in head["stop_levels"]] == [500, 900]
+    assert head["stop_levels"][0]["because"] == "C1: WLL 1.5 kN, held on C1" == head["because"]
     assert (
-        head["stop_levels"][0]["because"] == "stop_at of haul_force"
+        head["stop_levels"][1]["because"] == "stop_at of haul_force"
         and head["rated"] < head["parts"]
     )
     assert way.page.parts.get("use:0") is None and way.page.parts["strand:0"] == []
