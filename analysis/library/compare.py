@@ -50,10 +50,10 @@ def sides(whole: Whole) -> list[Side]:
     if len(whole.chapters) < 2 or not review["strokes"]:
         return [_side(whole, review, str(whole.info.path), review["duration_s"], whole.rig)]
     return [
-        _side(whole, part, f"{whole.info.path}, chapter {chapter.number + 1}",
-              part["to_s"] - part["from_s"], chapter.rig)
-        for chapter, part in zip(whole.chapters, review["chapters"], strict=True)
-        if part["strokes"]
+        _side(whole, object_, f"{whole.info.path}, chapter {chapter.number + 1}",
+              object_["to_s"] - object_["from_s"], chapter.rig)
+        for chapter, object_ in zip(whole.chapters, review["chapters"], strict=True)
+        if object_["strokes"]
     ]  # fmt: skip
 
 
@@ -63,12 +63,12 @@ def side(whole: Whole) -> Side:
 
 
 def _side(
-    whole: Whole, part: Mapping[str, Any], name: str, duration_s: float | None, rig: Rig
+    whole: Whole, object_: Mapping[str, Any], name: str, duration_s: float | None, rig: Rig
 ) -> Side:
-    """The figures of a session or of one of its chapters; part: its object in the review's JSON."""
-    review, measured = whole.review, part["measured"]
-    begin_s, end_s = part.get("from_s", 0.0), part.get("to_s", math.inf)
-    strokes = part["strokes"]
+    """The figures of a session or of one of its chapters; object_: its object in the review's JSON."""
+    review, measured = whole.review, object_["measured"]
+    begin_s, end_s = object_.get("from_s", 0.0), object_.get("to_s", math.inf)
+    strokes = object_["strokes"]
     if strokes and isinstance(strokes[0], int):
         strokes = [review["strokes"][k] for k in strokes]
     rope = measured["haul_travel_m"]
@@ -80,17 +80,17 @@ def _side(
         rope += sum(s["haul_travel_m"] or 0.0 for s in strokes if s["direction"] == "lower")
     return Side(
         name=name,
-        title=part["title"],
+        title=object_["title"],
         rig=rig_key(rig),
         started_at=review["started_at"],
-        ideal_ma=part["ideal_ma"],
+        ideal_ma=object_["ideal_ma"],
         haul_N=measured["haul_force_N"],
         load_N=measured["load_force_N"],
         load_method=measured["load_force_method"],
         load_travel_m=measured["load_travel_m"],
         rope_m=rope,
         minutes_a_metre=minutes_a_metre({"duration_s": duration_s, "measured": measured}),
-        resets=part["resets"],
+        resets=object_["resets"],
         team_N=rig.team_pull_N,
         load=stated_load(rig.load),
     )

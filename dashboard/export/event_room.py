@@ -25,9 +25,9 @@ MOST_LINES = 2  # of an event's row: its text is cut to 90 characters
 class OtherRows:
     """Rows of the tables that share the paper with the events."""
 
-    strokes: int
-    parts: int  # strands and elements
-    channels: int
+    strokes: int  # rows of the table of strokes
+    parts: int  # rows of the table of peaks, strands and elements
+    channels: int  # rows of the table of channels
 
 
 def events_that_fit(review: Mapping[str, Any], others: OtherRows) -> list[dict[str, Any]]:
