@@ -10,6 +10,8 @@ from pathlib import Path
 from logger.calibration import calibration as calibrations
 from logger.calibration.curve import Calibration
 from logger.channels.channel import Channel, Sensors
+from logger.channels.framing import CURE as FRAMING_CURE
+from logger.channels.framing import USUAL, parse_framing
 from logger.channels.line_formats import LINE_FORMATS, check_belongs
 from logger.channels.port_schemes import normal_port, refusal, scheme_of
 from logger.device_units import COUNT
@@ -163,11 +165,23 @@ def _channel(table: Table, folder: Path, copies: bool, recorded: bool) -> Channe
         calibration_file=reference,
         delay_s=delay_s,
         delay_u_s=delay_u_s,
+        framing=_framing(table),
         states_u=states_u,
         **of_format,
     )
     table.done()
     return channel
+
+
+def _framing(table: Table) -> str:
+    """How a character travels on the channel's serial line, such as "8N1"."""
+    text = table.text("framing", most=20)
+    text = USUAL if text is None else text
+    try:
+        parse_framing(text)
+    except ValueError as error:
+        raise table.fault("framing", str(error), FRAMING_CURE) from None
+    return text
 
 
 def _delay(table: Table) -> tuple[float | None, float | None]:
@@ -264,7 +278,7 @@ def _check_together(channels: tuple[Channel, ...], file: str) -> None:
         where = f"channel {channel.name}"
         other = first.setdefault(channel.port, channel)
         line_format = LINE_FORMATS[channel.format]
-        for key in ("baud", "format", *line_format.shared):
+        for key in ("baud", "framing", "format", *line_format.shared):
             mine, theirs = getattr(channel, key), getattr(other, key)
             if key == "separator" and channel.decimal != ",":
                 # an unstated separator is a comma, unless the decimal mark is

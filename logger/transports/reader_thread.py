@@ -10,9 +10,10 @@ from dataclasses import dataclass, replace
 
 from logger import clock
 from logger.channels.channel import Channel
+from logger.channels.framing import parse_framing
 from logger.formats.base import Decoded
 from logger.formats.registry import decoder_for
-from logger.transports.base import STALL_S, Chunk, error_text
+from logger.transports.base import STALL_S, Chunk, error_text, seven_bits
 from logger.transports.flood_gate import FloodGate
 from logger.transports.registry import transport_for
 
@@ -70,6 +71,7 @@ class PortReader(threading.Thread):
         self.opened = False
         self.opened_s = 0.0
         self.fault = ""
+        self._seven_bits = parse_framing(channels[0].framing).data_bits == 7
         self._gate = FloodGate(self.decoder)
         self._transport = transport_for(url, channels)
         self._deliver = deliver
@@ -135,7 +137,7 @@ class PortReader(threading.Thread):
             while True:
                 halting = self._halt.is_set()
                 try:
-                    chunk = self._transport.read()
+                    chunk = self._read()
                 except Exception as error:  # pyserial raises TypeError and others on a lost port
                     return error_text(error)
                 held_s = clock.awake() - looked_awake
@@ -158,6 +160,11 @@ class PortReader(threading.Thread):
                     return "stopped"
         finally:
             self._deliver_flood(self._gate.ended(clock.now()))
+
+    def _read(self) -> Chunk:
+        """The next chunk of the transport; raises what the driver raises."""
+        chunk = self._transport.read()
+        return seven_bits(chunk) if self._seven_bits else chunk
 
     def _arrive(self, chunk: Chunk) -> None:
         """Decode a chunk and deliver its readings."""
@@ -192,7 +199,7 @@ class PortReader(threading.Thread):
         size, lost = len(first.content), None
         while chunks[-1].more and chunks[-1].lost is None and size < MOST_BACKLOG:
             try:
-                chunks.append(self._transport.read())
+                chunks.append(self._read())
             except Exception as error:
                 lost = error_text(error)
                 break

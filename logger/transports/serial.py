@@ -12,6 +12,7 @@ from typing import Any
 
 from logger import clock
 from logger.channels.channel import Channel
+from logger.channels.framing import Framing, parse_framing
 from logger.channels.port_schemes import normal_port, refusal, scheme_of, split_port
 from logger.errors import PortFault, one_line
 from logger.transports.base import CYCLE_S, Chunk, Transport, chunk_end
@@ -54,8 +55,8 @@ def list_ports() -> tuple[PortInfo, ...]:
     return tuple(listed)
 
 
-def open_port(url: str, baud: int | None) -> Any:
-    """Open a pyserial port; baud: bits per second (None: 9600).
+def open_port(url: str, baud: int | None, framing: Framing | None = None) -> Any:
+    """Open a pyserial port; baud: bits per second (None: 9600); framing: None for 8N1.
 
     Raises PortFault if no scheme of SCHEMES fits, else OSError (SerialException is one) or
     ValueError.
@@ -65,6 +66,9 @@ def open_port(url: str, baud: int | None) -> Any:
     if scheme_of(url) is None:
         raise PortFault("port", *refusal(url))
     options: dict[str, Any] = {"baudrate": baud or 9600, "timeout": CYCLE_S}
+    if framing is not None:
+        options["bytesize"] = framing.data_bits
+        options["parity"], options["stopbits"] = framing.parity, framing.stop_bits
     scheme, _ = split_port(url)
     if scheme.lower() in ("", "hwgrep"):
         options["exclusive"] = True  # a second reader would steal bytes
@@ -81,12 +85,12 @@ class SerialTransport(Transport):
 
     def open(self) -> None:
         """See `Transport.open`."""
-        baud = self.channels[0].baud
-        self._serial = open_port(self.port, baud)
+        baud, framing = self.channels[0].baud, parse_framing(self.channels[0].framing)
+        self._serial = open_port(self.port, baud, framing)
         self._stream = None
         if sys.platform != "win32":
             with contextlib.suppress(Exception):
-                self._stream = _stream(self._serial.fileno(), baud or 0)
+                self._stream = _stream(self._serial.fileno(), (baud or 0) / framing.bits)
 
     def close(self) -> None:
         """See `Transport.close`."""
@@ -105,6 +109,6 @@ class SerialTransport(Transport):
         return Chunk(began, chunk_end(began, awake), data)
 
 
-def _stream(fd: int, baud: int) -> Stream:
-    """The stream of an open port; ten bits of the line carry one byte."""
-    return Stream(fd, lambda most: os.read(fd, most), terminal_bytes(fd), baud / 10)
+def _stream(fd: int, byte_rate: float) -> Stream:
+    """The stream of an open port; byte_rate: bytes a second that its line carries at most."""
+    return Stream(fd, lambda most: os.read(fd, most), terminal_bytes(fd), byte_rate)
