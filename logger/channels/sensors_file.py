@@ -225,9 +225,22 @@ def _port(table: Table, recorded: bool) -> str | None:
             "is empty or holds a control character",
             'write port = "/dev/ttyUSB0" or the like',
         )
-    if not recorded and scheme_of(port) is None:
-        raise table.fault("port", *refusal(port))
+    if not recorded:
+        _check_scheme(table, port)
     return normal_port(port)
+
+
+def _check_scheme(table: Table, port: str) -> None:
+    """Refuse a port that no entry of SCHEMES opens; raises SensorsFault."""
+    scheme = scheme_of(port)
+    if scheme is None:
+        raise table.fault("port", *refusal(port))
+    if scheme.check is not None:
+        try:
+            scheme.check(normal_port(port))
+        except ValueError as error:
+            fault, _, cure = str(error).rpartition("; ")
+            raise table.fault("port", f'"{port}" {fault}', cure) from None
 
 
 def _format_cure() -> str:

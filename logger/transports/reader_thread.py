@@ -17,7 +17,6 @@ from logger.transports.base import STALL_S, Chunk, error_text, seven_bits
 from logger.transports.flood_gate import FloodGate
 from logger.transports.registry import transport_for
 
-WHOLE_AFTER_S = 0.05  # after so long a silence at the start, the next line is complete
 # the pause doubles up to a limit that leaves the first row within 1 s of a device's return
 BACK_OFF_S, MOST_BACK_OFF_S = 0.2, 0.5
 MOST_BACKLOG = 1 << 20  # memory only: bytes that waited during a stall and are dated together
@@ -94,6 +93,8 @@ class PortReader(threading.Thread):
                     self._pause(BACK_OFF_S)
         finally:
             self.quiet.set()
+            with contextlib.suppress(Exception):  # what stays open between two connections
+                self._transport.close()
 
     def _run(self) -> None:
         wait = BACK_OFF_S
@@ -148,7 +149,8 @@ class PortReader(threading.Thread):
                 began_s, looked_s, looked_awake = looked_s, clock.now(), clock.awake()
                 if chunk.content and not started:
                     started = True
-                    self.decoder.connected(torn=chunk.from_s - opened_at < WHOLE_AFTER_S)
+                    torn = self._transport.first_line_torn(opened_at, chunk.from_s)
+                    self.decoder.connected(torn=torn)
                 if held_s:
                     self._arrive_after_stall(chunk, began_s, held_s)
                 elif chunk.content:
