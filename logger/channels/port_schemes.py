@@ -7,6 +7,7 @@ into a file that the URL names, so that a sensors file could overwrite any file 
 from __future__ import annotations
 
 import ipaddress
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from urllib.parse import urlsplit
@@ -47,6 +48,20 @@ def local_address(port: str) -> tuple[str, int]:
     return host, number
 
 
+def usb_numbers(port: str) -> tuple[int, int, str | None]:
+    """Vendor's and product's number and serial number of `usb:VID:PID[:SERIAL]`; ValueError.
+
+    The serial number is None where it is not stated.
+    """
+    match = re.fullmatch(r"([0-9A-Fa-f]{4}):([0-9A-Fa-f]{4})(?::(.+))?", split_port(port)[1])
+    if match is None:
+        raise ValueError(
+            "names no USB device; write usb:VID:PID or usb:VID:PID:SERIAL, each number with four "
+            "hexadecimal digits, such as usb:0403:6001"
+        )
+    return int(match[1], 16), int(match[2], 16), match[3]
+
+
 def no_rest(port: str) -> None:
     """Raise ValueError if something follows the scheme."""
     scheme, rest = split_port(port)
@@ -57,6 +72,12 @@ def no_rest(port: str) -> None:
 SCHEMES = {
     "": Scheme("a device path such as /dev/ttyUSB0 or COM3", SERIAL, needs_baud=True),
     "hwgrep": Scheme("hwgrep://", SERIAL, needs_baud=True),
+    "usb": Scheme(
+        "usb:VID:PID[:SERIAL]",
+        "logger.transports.usb:UsbTransport",
+        needs_baud=True,
+        check=usb_numbers,
+    ),
     "socket": Scheme("socket://", "logger.transports.tcp:TcpTransport"),
     "rfc2217": Scheme("rfc2217://", SERIAL, needs_baud=True),
     "udp": Scheme("udp://", "logger.transports.udp:UdpTransport", check=local_address),

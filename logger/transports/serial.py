@@ -18,6 +18,8 @@ from logger.errors import PortFault, one_line
 from logger.transports.base import CYCLE_S, Chunk, Transport, chunk_end
 from logger.transports.stream import READ_BYTES, Stream, terminal_bytes
 
+BY_ID = Path("/dev/serial/by-id")  # links of Linux's udev, named after maker and serial number
+
 
 @dataclass(frozen=True)
 class PortInfo:
@@ -28,20 +30,21 @@ class PortInfo:
     vid: int | None  # USB vendor's number
     pid: int | None  # USB product's number
     serial_number: str | None  # as the device states it
-    hwgrep: str | None  # URL that opens the device by its USB numbers; None without them
+    usb: str | None  # port that finds the device by its USB numbers; None without them
+    by_id: str | None  # link under /dev/serial/by-id to the device; None if there is none
 
 
 def list_ports() -> tuple[PortInfo, ...]:
     """The serial ports of this machine, sorted by name."""
     from serial.tools import list_ports as ports
 
-    listed = []
+    listed, links = [], _links()
     for port in sorted(ports.comports()):
-        grep = None
+        usb = None
         if port.vid is not None and port.pid is not None:
-            grep = f"hwgrep://{port.vid:04X}:{port.pid:04X}"
+            usb = f"usb:{port.vid:04X}:{port.pid:04X}"
             if port.serial_number:
-                grep += f".*{port.serial_number}"
+                usb += f":{port.serial_number}"
         listed.append(
             PortInfo(
                 device=port.device,
@@ -49,10 +52,19 @@ def list_ports() -> tuple[PortInfo, ...]:
                 vid=port.vid,
                 pid=port.pid,
                 serial_number=port.serial_number,
-                hwgrep=grep,
+                usb=usb,
+                by_id=links.get(os.path.realpath(port.device)),
             )
         )
     return tuple(listed)
+
+
+def _links() -> dict[str, str]:
+    """Links under BY_ID by the device's path; {} on a system without them."""
+    try:
+        return {os.path.realpath(link): str(link) for link in sorted(BY_ID.iterdir())}
+    except OSError:
+        return {}
 
 
 def open_port(url: str, baud: int | None, framing: Framing | None = None) -> Any:
@@ -86,11 +98,15 @@ class SerialTransport(Transport):
     def open(self) -> None:
         """See `Transport.open`."""
         baud, framing = self.channels[0].baud, parse_framing(self.channels[0].framing)
-        self._serial = open_port(self.port, baud, framing)
+        self._serial = open_port(self.device(), baud, framing)
         self._stream = None
         if sys.platform != "win32":
             with contextlib.suppress(Exception):
                 self._stream = _stream(self._serial.fileno(), (baud or 0) / framing.bits)
+
+    def device(self) -> str:
+        """What pyserial opens for this port now: a path or a URL; raises OSError."""
+        return self.port
 
     def close(self) -> None:
         """See `Transport.close`."""
