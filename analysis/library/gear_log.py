@@ -1,9 +1,8 @@
 """Records the use of each marked item of gear: peak force, times over its limit, rope run, time loaded.
 
 An item is a piece of gear that the crew marked (`item = "P-07"` in the rig file), wherever it is in a rig.
-Its force is read by its own cell, or else inferred from the haul cell by the frictionless gain, like the
-peaks of a review: an upper bound while hauling, because friction only reduces it.  Not covered are a
-capture that friction alone loads, and forces while the load is lowered or hangs on a capture.
+Its peak is that of the review's chapter: what its own cell read, or else the most that it can have carried
+while the load was hauled, eased, held or lowered.
 """
 
 from __future__ import annotations
@@ -16,7 +15,8 @@ from typing import Any
 import numpy as np
 
 from analysis.mechanics.measured_parts import cells_of
-from analysis.review.review import RigReview
+from analysis.review.chapters import Chapter, force_bounds
+from analysis.review.peaks import Peak
 from analysis.review.reviewed_session import Whole
 from analysis.review.si_series import in_si
 from analysis.signals.time_cells import Floats
@@ -35,7 +35,8 @@ class ItemUse:
     item: str  # the crew's mark
     name: str  # of the part in the rig
     kind: str  # kind of the part
-    peak_N: float | None  # highest force, by its own cell or else inferred; None without a cell
+    chapter: int  # index of the session's chapter
+    peak_N: float | None  # highest force, by its own cell or else at most; None without a cell
     limit_N: float | None  # allowed force in this rig; None where unrated
     half: int | None  # how often the force rose above half the limit; None where unrated
     full: int | None  # how often it rose above the limit; None where unrated
@@ -54,6 +55,7 @@ class ItemRecord:
     last: str  # start of the last session, UTC
     peak_N: float | None  # highest force
     peak_session: str  # path of the session with the highest force
+    peak_chapter: int | None  # number of its chapter there, from 1; None without a force
     limit_N: float | None  # lowest limit that was stated
     half: int | None  # how often the force rose above half the limit
     full: int | None  # how often it rose above the limit
@@ -64,25 +66,24 @@ class ItemRecord:
 def items_used(whole: Whole) -> tuple[ItemUse, ...]:
     """The use of every marked item of a session, in the order of the rig file.
 
-    In a session with several rigs, an item has an entry for each rig, over the time that it was in use.
+    An item has an entry for each chapter whose rig holds it.
     """
     uses: list[ItemUse] = []
-    ends = [*(one.from_s for one in whole.parts[1:]), math.inf]
-    for one, end_s in zip(whole.parts, ends, strict=True):
-        begin_s = one.from_s if len(whole.parts) > 1 else -math.inf
-        uses += _items_of(whole, one, begin_s, end_s)
+    ends_s = [*(c.first_s for c in whole.chapters[1:]), math.inf]
+    for chapter, end_s in zip(whole.chapters, ends_s, strict=True):
+        uses += _items_of(whole, chapter, end_s)
     return tuple(uses)
 
 
-def _items_of(whole: Whole, own: RigReview, begin_s: float, end_s: float) -> list[ItemUse]:
-    """The marked items of one rig of the session, in use from begin_s to end_s."""
+def _items_of(whole: Whole, own: Chapter, end_s: float) -> list[ItemUse]:
+    """The marked items of one chapter; end_s: first second of the next one."""
     parts: dict[str, list[int]] = {}
     for k, (element, piece) in enumerate(
         zip(own.rig_model.parts, own.rig_model.pieces, strict=True)
     ):
         name = piece.rope if element.kind == "strand" else element.name
         parts.setdefault(name, []).append(k)
-    span = _Span(whole, own, begin_s, end_s)
+    span = _Span(whole, own, end_s)
     return [
         _use(span, name, rating.item, parts[name]) for name, rating in own.rig.ratings.items()
         if rating.item and name in parts
@@ -122,11 +123,12 @@ def _record(item: str, rows: list[tuple[str, str, Mapping[str, Any]]]) -> ItemRe
     )
     limits = [u["limit_N"] for u in uses if u["limit_N"] is not None]
     starts = sorted(start for _, start, _ in rows)
-    # an item with several entries in one session was loaded once
-    loaded: dict[str, float] = {}
+    # an item with several entries in one chapter was loaded once
+    loaded: dict[tuple[str, int], float] = {}
     for session, _, use in rows:
         if use["loaded_s"] is not None:
-            loaded[session] = max(loaded.get(session, 0.0), use["loaded_s"])
+            place = session, use["chapter"]
+            loaded[place] = max(loaded.get(place, 0.0), use["loaded_s"])
     return ItemRecord(
         item=item,
         kinds=tuple(sorted({f"{u['kind']}" for u in uses})),
@@ -135,6 +137,7 @@ def _record(item: str, rows: list[tuple[str, str, Mapping[str, Any]]]) -> ItemRe
         last=starts[-1],
         peak_N=None if peak is None else peak[2]["peak_N"],
         peak_session="" if peak is None else peak[0],
+        peak_chapter=None if peak is None else peak[2]["chapter"] + 1,
         limit_N=min(limits, default=None),
         half=_sum(uses, "half"),
         full=_sum(uses, "full"),
@@ -150,19 +153,20 @@ def _sum(uses: list[Mapping[str, Any]], key: str) -> Any:
 
 
 class _Span:
-    """The readings of a session while one of its rigs was in use.
+    """The readings of a session in one chapter.
 
+    own: the chapter.
     haul: times, s, and forces, N, of the haul cell; None without one.
-    beyond: names of channels with a reading beyond their capacity.
-    cells: index into the model's parts -> the cells that measure it.
+    peaks: by name of the part, its highest force.
     """
 
-    def __init__(self, whole: Whole, own: RigReview, begin_s: float, end_s: float) -> None:
-        self.whole, self.own, self.begin_s, self.end_s = whole, own, begin_s, end_s
-        self.haul_cell = whole.result.roles.haul_force
+    def __init__(self, whole: Whole, own: Chapter, end_s: float) -> None:
+        self.whole, self.own, self.begin_s, self.end_s = whole, own, own.first_s, end_s
+        self.haul_cell = own.result.roles.haul_force
         self.haul = None if self.haul_cell is None else self.force(self.haul_cell)
-        self.beyond = {e.channel for e in whole.result.derived_events if e.kind == "saturated"}
-        self.cells = cells_of(own.rig_model, whole.result.roles.forces)
+        self.peaks = {p.name: p for p in own.peaks}
+        self.cells = cells_of(own.rig_model, own.result.roles.forces)
+        self.bounds = force_bounds(own.rig_model)
 
     def force(self, cell: Channel) -> tuple[Floats, Floats]:
         """Times, s, and forces, N, of a cell's finite readings, (n,) each."""
@@ -176,47 +180,50 @@ def _use(span: _Span, name: str, item: str, strands: list[int]) -> ItemUse:
 
     def weight(k: int) -> tuple[float, float]:
         """Peak force / limit of part k, then its frictionless gain / limit."""
-        allowed = parts[k].limit_N or 1.0
-        return float(np.max(_carried(span, k), initial=0.0)) / allowed, abs(
-            parts[k].ideal
-        ) / allowed
+        allowed, peak = parts[k].limit_N or 1.0, span.peaks.get(parts[k].name)
+        return (0.0 if peak is None else peak.rules_N) / allowed, abs(parts[k].ideal) / allowed
 
     parts = span.own.rig_model.parts
     most = max(strands, key=weight)
-    element, force = parts[most], _carried(span, most)
+    element, peak = parts[most], span.peaks.get(parts[most].name)
     limit = element.limit_N
-    rated = limit is not None and limit > 0 and len(force) > 0
+    rated = peak is not None and limit is not None and limit > 0
     return ItemUse(
         item=item,
         name=name,
         kind="rope" if element.kind == "strand" else element.kind,
-        peak_N=float(np.max(force)) if len(force) else None,
+        chapter=span.own.number,
+        peak_N=None if peak is None else peak.rules_N,
         limit_N=limit,
-        half=times_above(force, HALF * limit) if rated and limit else None,
-        full=times_above(force, limit) if rated and limit else None,
+        half=_times(span, most, peak, HALF * limit) if rated and peak and limit else None,
+        full=_times(span, most, peak, limit) if rated and peak and limit else None,
         run_m=_run_m(span, name),
         loaded_s=_loaded_s(span),
     )
 
 
-def _carried(span: _Span, k: int) -> Floats:
-    """Forces on part k, N, (n,): by its own cell, else inferred from the haul cell as an upper bound.
+def _times(span: _Span, k: int, peak: Peak, level_N: float) -> int:
+    """How often the force on part k rose above a level: by the readings, or at rest after a stroke.
 
-    A cell beyond its capacity, or beside the axis, reads less than the force; then the series with the
-    higher peak counts.
+    Readings above the peak are spikes of one cell of time, which the review leaves out.
     """
-    element, own = span.own.rig_model.parts[k], span.cells.get(k, ())
-    series = []
-    for cell in span.whole.result.roles.forces:
-        if cell is not span.haul_cell and (cell in own or cell.at == element.name):
-            series.append(span.force(cell)[1])
-    series = [read for read in series if len(read)]
-    measured = any(c is not span.haul_cell for c in own) and not any(
-        c.name in span.beyond for c in own
-    )
-    if span.haul is not None and not (series and measured):
-        series.append(abs(element.ideal) * np.maximum(span.haul[1], 0.0))
-    return max(series, key=lambda force: float(np.max(force, initial=0.0)), default=np.empty(0))
+    series = _carried(span, k, peak)
+    read = max((times_above(np.minimum(one, peak.rules_N), level_N) for one in series), default=0)
+    if peak.how == "cell":
+        return read
+    rest = [need.share(span.bounds, k) * need.at_most_N for need in span.own.rest]
+    return max(read, sum(force > level_N for force in rest))
+
+
+def _carried(span: _Span, k: int, peak: Peak) -> list[Floats]:
+    """Forces on part k, N, (n,) each: by its own cells, and where they do not rule, by the haul cell."""
+    name = span.own.rig_model.parts[k].name
+    cells = [c for c in span.own.result.roles.forces if c in span.cells.get(k, ()) or c.at == name]
+    series = [span.force(cell)[1] for cell in cells]
+    gain = float(span.bounds.hauling[k])
+    if peak.how == "model" and span.haul is not None and math.isfinite(gain):
+        series.append(gain * np.maximum(span.haul[1], 0.0))
+    return series
 
 
 def _run_m(span: _Span, name: str) -> float | None:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import hashlib
+import json
+from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 from typing import Any
@@ -42,6 +44,7 @@ class SessionRow:
     haul_travel_m: float | None = None  # rope hauled
     load_travel_m: float | None = None  # load travel
     highest_use: float | None = None  # largest peak force / limit of a part
+    chapters: str = "[]"  # JSON text: a row like this for each chapter with strokes, of several
     fault: str = ""  # why the session could not be reviewed; "" where it could
 
 
@@ -95,24 +98,42 @@ def minutes_a_metre(row: dict[str, Any]) -> float | None:
 def columns(whole: Whole) -> dict[str, Any]:
     """The row of a session as a mapping, with an empty path."""
     review = whole.review
-    measured = review["measured"]
+    row = _columns(whole, review, review["duration_s"], whole.rig)
+    return row | {"chapters": json.dumps(chapter_columns(whole), allow_nan=False)}
+
+
+def chapter_columns(whole: Whole) -> list[dict[str, Any]]:
+    """A row as that of a session for each chapter that has strokes; empty for a session of one chapter."""
+    rows = []
+    for chapter, row in zip(whole.chapters, whole.review["chapters"], strict=True):
+        if len(whole.chapters) > 1 and row["strokes"]:
+            own = _columns(whole, row, row["to_s"] - row["from_s"], chapter.rig)
+            rows.append({**own, "part": chapter.number + 1})
+    return rows
+
+
+def _columns(
+    whole: Whole, object_: Mapping[str, Any], duration_s: float | None, rig: Rig
+) -> dict[str, Any]:
+    """The row of a session or of one of its chapters; object_: its object in the review's JSON."""
+    measured, review = object_["measured"], whole.review
 
     def measured_value(name: str, key: str) -> float | None:
         """The entry `key` of the measured quantity `name`; None where it was not measured."""
         return measured[name][key] if measured[name] else None
 
-    uses = [p["use"] for p in review["peaks"] if p["use"] is not None]
+    uses = [p["use"] for p in object_["peaks"] if p["use"] is not None]
     row = SessionRow(
         path="",
-        title=one_line(review["title"], 200),
-        rig=rig_key(whole.rig),
+        title=one_line(object_["title"], 200),
+        rig=rig_key(rig),
         started_at=one_line(review["started_at"], 40),
         state=review["state"],
-        duration_s=review["duration_s"],
-        strokes=len(review["strokes"]),
-        resets=review["resets"],
-        ideal_ma=review["ideal_ma"],
-        model_ma=review["predicted"]["model_ma"],
+        duration_s=duration_s,
+        strokes=len(object_["strokes"]),
+        resets=object_["resets"],
+        ideal_ma=object_["ideal_ma"],
+        model_ma=object_["predicted"]["model_ma"],
         method=measured["load_force_method"],
         actual_ma=measured_value("actual_ma", "value"),
         actual_ma_u=measured_value("actual_ma", "u"),
@@ -129,6 +150,26 @@ def columns(whole: Whole) -> dict[str, Any]:
         highest_use=max(uses, default=None),
     )
     return asdict(row)
+
+
+def with_chapters(row: Mapping[str, Any]) -> dict[str, Any]:
+    """The row with its chapters as a list of rows, for JSON."""
+    return {**row, "chapters": json.loads(row["chapters"] or "[]")}
+
+
+def by_chapter(rows: Iterable[Mapping[str, Any]]) -> list[dict[str, Any]]:
+    """The rows; a session of several chapters has one row for each that has strokes instead, beside each other.
+
+    A row of a chapter has its number, from 1, in `part`.
+    """
+    listed: list[dict[str, Any]] = []
+    for row in rows:
+        own = with_chapters(row)["chapters"]
+        if not own:
+            listed.append(dict(row))
+        for one in own:
+            listed.append({**row, **one, "path": row["path"]})
+    return listed
 
 
 def exists(folder: Path) -> bool:

@@ -7,8 +7,8 @@ from typing import Literal
 
 from analysis.mechanics.model import Model
 from analysis.messages.message import Message, message
-from analysis.prediction.alarm_rows import judged_by_haul
-from analysis.prediction.predict import stop_hauling_at
+from analysis.prediction.alarm_rows import haul_cell_level
+from analysis.prediction.predict import first_limit, stop_hauling_at
 from analysis.signals.channel_roles import Roles
 
 Reached = Literal["", "caution", "stop"]
@@ -70,10 +70,10 @@ class HaulLevels:
 def haul_levels(roles: Roles, rig_model: Model) -> HaulLevels:
     """The levels of the haul cell of a session, with the rig that is in use.
 
-    The recorder judges the haul cell by the parts that no other cell measures, and so does this.
+    The recorder judges the haul cell by what no other cell judges, and so does this.
     """
     counted = stop_hauling_at(rig_model)
-    limit = stop_hauling_at(judged_by_haul(rig_model, roles.channels))
+    limit = first_limit(rig_model, haul_cell_level(rig_model, roles.channels))
     because = limit.because
     if limit.haul_force_N is None and counted.haul_force_N is not None:
         because = message("judged_by_own_cells")

@@ -158,6 +158,8 @@ class HaulState:
             held = message("fed_back_held_on", captures=on) if on else message("fed_back_not_held")
             return State("reset", "RESETTING", held, None)
         ran = None if back is None else message("ran_back_first", back_m=back)
+        if on and self.may_run and recent.rope_m is None and recent.load_at_m is None:
+            return State("held", f"LOOKS HELD on {on}", message("looks_held", captures=on), None)
         if on and self.may_run:
             return State("held", f"HELD on {on}", message("rope_is_loaded", ran_back=ran), None)
         if not self.may_run:

@@ -1,9 +1,8 @@
 """Infers the force on every strand and part of a rig now from its force cells.
 
 While hauling, the force on a part is cell force / gain of the cell x gain of the part, the larger of the
-frictionless and the model's value.  From the haul cell this is the most that the part can carry, because
-friction only reduces it.  It is no bound for a part that friction itself loads (a capture that rope runs
-through) or whose pulls partly cancel, nor from another cell alone, because friction then adds force on
+frictionless and the model's value.  From the haul cell it is the most that the part can carry
+(`analysis.review.force_bounds`).  It is no bound from another cell alone, because friction then adds force on
 the side of the haul.
 
 While the load rests, a part carries at most what the load last needed.  With hands off, each capture
@@ -17,14 +16,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 
-from analysis.mechanics.load_cases import back_tension, held_tension, load_shares
-from analysis.mechanics.measured_parts import bounded
 from analysis.mechanics.model import Model, force_gain
 from analysis.messages.message import Message, message
+from analysis.review.force_bounds import ForceBounds
 from analysis.rig.rig import Floats
 
 TINY = 1e-9  # rounding only
@@ -72,30 +69,14 @@ class RigLoadInference:
 
     rig_model: the model.
     pieces: of the model, one for each part.
-    ideal, model: (parts,) size of each part's force per haul tension, frictionless and by the model.
-    back: (parts,) likewise per load force while the load runs back.
-    held: (parts,) likewise per load force held on one capture; one array for each capture.
+    bounds: what each part carries in each condition.
     """
 
     def __init__(self, rig_model: Model) -> None:
         self.rig_model = rig_model
         self.pieces = rig_model.pieces
-        self.ideal = self._sizes(rig_model.ideal_tension, 1.0)
-        self.model = self._sizes(rig_model.tension, 1.0)
-        self.back = self._sizes(back_tension(rig_model))
+        self.bounds = ForceBounds(rig_model)
         self._gains: dict[str, tuple[float, float]] = {}
-        held = (held_tension(rig_model, capture) for capture in rig_model.held)
-        self.held = [self._sizes(tension, 1.0) for tension in held if tension is not None]
-
-    @cached_property
-    def bounded(self) -> tuple[bool, ...]:
-        """Whether the frictionless gain bounds the force on each part while hauling, (parts,)."""
-        return bounded(self.rig_model, self.pieces)
-
-    def _sizes(self, tension: Floats, load: float | None = None) -> Floats:
-        """Sizes of the parts' forces for strand tensions (strands,), (parts,), per load force or per `load`."""
-        shares, whole = load_shares(self.rig_model, tension, load)
-        return np.abs(shares) if whole > TINY else np.zeros(len(self.pieces))
 
     def gain(self, at: str) -> tuple[float, float]:
         """(ideal, model): force of a cell at this place / haul tension."""
@@ -111,23 +92,26 @@ class RigLoadInference:
         cells: (place, force N) of each cell with a reading; own: index into the model's parts -> force
         that the part's own cell reads, N.
         """
-        forces, most = None, False
+        bounds, forces, most = self.bounds, None, False
         for at, force in cells:
             ideal, model = (abs(g) for g in self.gain(at))
             if ideal < TINY or model < TINY or force <= 0:
                 continue
-            most = most or (ideal == model == 1.0)
-            parts = np.maximum(self.ideal * force / ideal, self.model * force / model)
+            parts = np.maximum(bounds.ideal * force / ideal, bounds.model * force / model)
+            if ideal == model == 1.0:
+                most = True
+                parts = np.where(np.isfinite(bounds.hauling), bounds.hauling * force, parts)
             forces = parts if forces is None else np.maximum(forces, parts)
         if forces is None:
             return None
         if not most:
             return self._rig_loads(forces, message("from_the_cell"), own)
+        is_bounded = np.isfinite(bounds.hauling).tolist()
         how = message("at_most_from_the_haul_cell")
-        free = ", ".join(p.name for p, b in zip(self.pieces, self.bounded, strict=True) if not b)
+        free = ", ".join(p.name for p, b in zip(self.pieces, is_bounded, strict=True) if not b)
         if free:
             how = message("at_most_but_for_some", parts=free)
-        return self._rig_loads(forces, how, own, self.bounded)
+        return self._rig_loads(forces, how, own, is_bounded)
 
     def needed(
         self, load_N: float | None, code: str, haul_N: float | None,
@@ -143,14 +127,14 @@ class RigLoadInference:
                 return None
             # friction may help to hold the load, so the haul tension bounds nothing here
             how = message("from_the_haul_cell")
-            return self._rig_loads(np.maximum(self.ideal, self.model) * haul_N, how, own)
-        rows = [sizes * load_N for sizes in self.held]
-        if code in HANDS_ON or not rows:
-            rows += [self.ideal * load_N / self.rig_model.ideal_ma, self.back * load_N]
+            either = np.maximum(self.bounds.ideal, self.bounds.model)
+            return self._rig_loads(either * haul_N, how, own)
+        hands_on = code in HANDS_ON or not self.bounds.held
+        most = (self.bounds.rest if hands_on else self.bounds.hands_off) * load_N
         if haul_N is not None:
-            rows.append(self.ideal * haul_N)
+            most = np.maximum(most, self.bounds.ideal * haul_N)
         how = message("what_the_load_needed")
-        return self._rig_loads(np.max(rows, axis=0), how, own, (True,) * len(self.pieces))
+        return self._rig_loads(most, how, own, (True,) * len(self.pieces))
 
     def _rig_loads(
         self, parts: Floats, how: Message, own: Mapping[int, float] | None = None,

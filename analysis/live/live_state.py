@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -23,7 +24,7 @@ from analysis.rig_file.load import parse_rig
 from analysis.signals.channel_roles import roles
 from analysis.strokes.analyser import Analyser
 from analysis.strokes.load_travel import LoadTravel, by_rope
-from analysis.strokes.rig_changes import rigs_of
+from analysis.strokes.rig_changes import in_order, rigs_of
 from analysis.strokes.stroke import Stroke
 from logger.session.reader import open_session
 from logger.session.records import Block, Event
@@ -77,7 +78,8 @@ class LiveState:
         self.tracks = {c.name: Track(c) for c in sensors.channels}
         self.counters = Counters(self.roles, self.tracks)
         self.events = EventsSoFar()
-        self.analyser = Analyser(roles=self.roles, later=rigs_of(path, sensors))
+        self._load_rig = rigs_of(path, sensors)
+        self.analyser = Analyser(roles=self.roles, later=self._load_rig)
         self.result = self.analyser.result()
         self.by_rope = by_rope(self.result)
         self.haul = HaulState(self.model)
@@ -109,16 +111,19 @@ class LiveState:
 
     def _take_event(self, event: Event) -> None:
         """Apply a row of events.csv: a zero, a change of the rig, or what the page lists."""
-        track, sensors = self.tracks.get(event.channel), self.info.sensors
+        track = self.tracks.get(event.channel)
         if event.kind in ("zero", "undo") and track and event.value is not None:
             # a counter keeps its zero, because only its travel counts
             if track.channel.quantity == "force":
                 track.zero = event.value
         elif event.kind == "rig":
-            other = self.in_use.change(self.path, event.text, sensors, event.time_s)
-            if other is not None:
+            other = self.in_use.change(self._load_rig, self.roles, event.text, event.time_s)
+            if other is None:
+                self.stroke.change_rig(None, 0.0)
+            else:
                 self.haul = HaulState(other, self.haul)
                 self.loads.change_rig(other)
+                self.stroke.change_rig(self.in_use.rig, other.travel_ratio)
         self.events.take(event)
 
     def find_strokes(self) -> None:
@@ -128,8 +133,31 @@ class LiveState:
         self.counters.follow(self.result.rigs)
         load, rope = self.counters.load, self.counters.rope
         ats = load.at if load else None, rope.at if rope else None
-        if not self.in_use.changed:
-            self.stroke.follow(self.result.strokes, *ats)
+        last = in_order(self.result.rigs)[-1]
+        if (
+            self.result.rigs[last].time_s >= self.in_use.from_s
+        ):  # else the analyser has still to change it
+            numbers = [k for k, s in enumerate(self.result.strokes) if s.rig == last]
+            own = [self.result.strokes[k] for k in numbers]
+            self.stroke.follow(
+                own,
+                *ats,
+                way_before=lambda k: self._way_before(numbers[k]),
+                resetting=self._resetting(own),
+            )
+
+    def _resetting(self, strokes: Sequence[Stroke]) -> bool | None:
+        """Whether a reset followed the last of these strokes; None where there is none."""
+        if not strokes:
+            return None
+        resets = self.result.reset_list
+        return bool(resets) and resets[-1].end_s >= strokes[-1].end_s
+
+    def _way_before(self, k: int) -> float | None:
+        """The load's net way since the session began, m, when stroke k began; None: not known."""
+        if self.counters.load is not None:
+            return self.counters.load.at(self.result.strokes[k].start_s)
+        return by_rope(replace(self.result, strokes=self.result.strokes[:k])).net_m
 
     def estimate(self) -> Reviewed:
         """Review the session so far; update the forces on parts and the positions of bodies from it."""
@@ -137,7 +165,15 @@ class LiveState:
         more = [message("rig_changed_now")] if self.in_use.changed else []
         more += rows_left_out(self.recording.malformed)
         reviewed = review_all(info, self.rig, self.result, self.model, more)
-        estimates, last = reviewed.main.estimates, next(iter(self.hauls[-1:]), None)
+        last = next(iter(self.hauls[-1:]), None)
+        estimates = next(
+            (
+                c.estimates
+                for c in reversed(reviewed.chapters)
+                if c.estimates.load_force is not None
+            ),
+            reviewed.main.estimates,
+        )
         if last is not None:
             self.last_haul_s = last.end_s
         load = estimates.load_force
@@ -161,11 +197,7 @@ class LiveState:
         moved_m = load_m if summed is None else summed.net_m
         goal_m = self.rig.load.pull_distance_m
         remaining = self.stroke.remaining(load_m, rope_m)
-        if self.in_use.changed:
-            remaining = replace(
-                remaining, load_m=None, rope_m=None, why_not=message("rig_was_changed")
-            )
-        elif recorder.over:
+        if recorder.over:
             remaining = replace(remaining, load_m=None, rope_m=None)
         since = self.last_haul_s
         return Moment(

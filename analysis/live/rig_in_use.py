@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-import re
-from pathlib import Path
-
 import numpy as np
 
 from analysis.mechanics.model import Model, model
 from analysis.rig.rig import Floats, Rig
-from analysis.rig_file.load import load_rig
-from analysis.signals.channel_roles import check_places
-from logger.channels.channel import Sensors
+from analysis.signals.channel_roles import Roles
+from analysis.strokes.rig_changes import Loader, check_same
 from logger.errors import UserFault
 
 # how far a body moves until drawing and forces are computed again; common practice, no source
@@ -22,8 +18,7 @@ class RigInUse:
     """The rig in use.
 
     rig, model: with the bodies where the rig file has them.
-    changed: whether the rig was changed since the session began; the positions of its bodies are then
-        unknown.
+    changed: whether the rig was changed since the session began.
     from_s: time from which it is in use, s of the session.
     stands_m: positions of the bodies, (bodies,), m from the anchor.
     drawing: number that rises whenever the rig must be drawn again.
@@ -34,22 +29,21 @@ class RigInUse:
         self.changed, self.from_s = False, -np.inf
         self.stands_m: Floats = rig.start_m
         self.drawing = 1
-        self._beside = any(body.y_m for body in rig.bodies)
 
-    def change(self, folder: Path, name: str, sensors: Sensors, time_s: float) -> Model | None:
-        """Switch to the rig file `name` of the session's folder at time_s.
+    def change(self, load: Loader, first: Roles, name: str, time_s: float) -> Model | None:
+        """Switch at time_s to the rig that a `rig` event names.
 
-        Returns the model of the new rig; None where the file cannot be used.
+        load: reads a rig file of the session; first: roles of the channels in the session's first rig, which the
+        new rig must keep.  Returns the model of the new rig; None where the file cannot be used: the strokes
+        then go on with the earlier rig.
         """
         self.changed = True
-        if not re.fullmatch(r"rig-[0-9]{1,6}\.toml", name):
-            return None
         try:
-            rig = load_rig(folder / name)
-            check_places(rig, sensors)
+            rig, its_roles = load(name)
+            check_same(first, its_roles, name)
             other = model(rig)
         except (UserFault, np.linalg.LinAlgError):
-            return None  # the recorder accepted the file, so it was changed since
+            return None
         self.rig, self.model, self.from_s = rig, other, time_s
         self.stands_m = rig.start_m
         self.drawing += 1
@@ -60,11 +54,11 @@ class RigInUse:
 
         Returns the rig's model at these positions where it differs from the last one, else None.
         """
-        if self.changed or x_m is None or float(np.max(np.abs(x_m - self.stands_m))) < MOVED_M:
+        if x_m is None or float(np.max(np.abs(x_m - self.stands_m))) < MOVED_M:
             return None
         self.stands_m = x_m
         self.drawing += 1
-        if not self._beside:
+        if not any(body.y_m for body in self.rig.bodies):
             return None
         try:
             return model(self.rig, x_m)

@@ -3,6 +3,9 @@
 Bodies start where the rig file has them and move with the load by the rig's kinematics.  At a reset, the
 rope fed back shows which grabs were slid back: of all sets of grabs slid home, or as far as there is room,
 the one that takes this rope.  Where none fits, or several do, the remaining travel is unknown from then on.
+
+After a change of the rig nobody says where its grabs stand.  The load stands where its progress shows; the
+grabs are known from the next reset that slides every grab home.
 """
 
 from __future__ import annotations
@@ -32,6 +35,7 @@ MOST_GRABS = 6  # speed only: the number of sets doubles with each grab
 MET_M, SOON_M, AGAIN_M = 0.05, 0.5, 0.6
 Nearness = Literal["met", "soon", "near", "far"]
 At = Callable[[float], float | None]  # position of a counter, m, at a time, s
+Way = Callable[[int], float | None]  # load's net way since the session began, m, before a stroke
 
 
 @dataclass(frozen=True)
@@ -72,7 +76,7 @@ class _StrokeStart:
 class StrokeRoom:
     """The travel that remains in the current stroke: `follow` the strokes, then read `remaining`.
 
-    rig: at the start of the session.
+    rig: the rig in use.
     ratio: rope at the haul / load travel, where the stroke itself is too short to give it.
     """
 
@@ -82,8 +86,26 @@ class StrokeRoom:
         self._why: Message | None = None
         self._begun = 0  # number of strokes whose beginning was evaluated
         self._hauled_m = 0.0  # rope of the last haul stroke
+        self._resetting: bool | None = None  # whether a reset goes on; None: the rope shows it
+        self._session_start_m = float(rig.start_m[LOAD])  # load's position when the session began
+        self._unknown = False  # whether the rig was changed and its grabs were not slid home yet
         # rope counter at the end of the last stroke; None while a stroke grows
         self._rest_m: float | None = None
+
+    def change_rig(self, rig: Rig | None, ratio: float) -> None:
+        """Go on with another rig, whose grabs stand at unknown places; None: its file cannot be used.
+
+        ratio: rope at the haul / load travel.
+        """
+        self._start, self._begun, self._rest_m = None, 0, None
+        self._hauled_m, self._resetting = 0.0, None
+        self._unknown, self._why = rig is not None, message("rig_change_unread")
+        if rig is None:
+            return
+        self.rig, self.ratio = rig, ratio
+        self._why = message("rig_was_changed")
+        if any(body.kind == "plate" for body in rig.bodies):
+            self._unknown, self._why = False, message("plates_not_known")
 
     def _start_at(
         self, x: Floats, load_m: float | None, rope_m: float | None
@@ -100,18 +122,68 @@ class StrokeRoom:
         moved = np.array([float(x[LOAD] - place[LOAD]) for place in travel.places])
         return _StrokeStart(travel, moved, load_m, rope_m)
 
-    def follow(self, strokes: Sequence[Stroke], load_at: At | None, rope_at: At | None) -> None:
+    def follow(
+        self,
+        strokes: Sequence[Stroke],
+        load_at: At | None,
+        rope_at: At | None,
+        way_before: Way | None = None,
+        resetting: bool | None = None,
+    ) -> None:
         """Evaluate the strokes that began since the last call, and the resets before them.
 
-        strokes: all so far; load_at, rope_at: position of the counters at a time, None without a counter.
+        strokes: all so far with this rig; load_at, rope_at: position of the counters at a time, None without a
+        counter; way_before: the load's net way before a stroke, by its index; resetting: whether a reset
+        followed the last stroke, None: the rope fed back shows it.
         """
         for k in range(max(self._begun, 1), len(strokes)):
+            if self._unknown:
+                self._all_home(
+                    strokes[:k],
+                    strokes[k].start_s,
+                    load_at,
+                    rope_at,
+                    way_before(k) if way_before else None,
+                )
+                continue
             hauled_m = _last_haul_m(strokes[:k])
             self._between(strokes[k - 1].end_s, strokes[k].start_s, hauled_m, load_at, rope_at)
         self._begun = len(strokes)
         self._hauled_m = _last_haul_m(strokes)
+        self._resetting = resetting
         resting = bool(strokes) and not strokes[-1].growing and rope_at is not None
         self._rest_m = rope_at(strokes[-1].end_s) if resting and rope_at is not None else None
+
+    def _all_home(
+        self, before: Sequence[Stroke], start_s: float, load_at: At | None, rope_at: At | None,
+        way_m: float | None,
+    ) -> None:  # fmt: skip
+        """Begin the first stroke of which the places are known after a change of the rig.
+
+        A reset slides the only grab home.  Of several grabs it slides all, if it feeds back the rope that was
+        hauled since the change.  before: strokes with this rig; start_s: when the next one begins; way_m: the
+        load's net way since the session began.
+        """
+        if rope_at is None:
+            self._why = message("fed_back_not_counted")
+            return
+        rope_before, rope_after = rope_at(before[-1].end_s), rope_at(start_s)
+        if rope_before is None or rope_after is None or way_m is None:
+            return
+        fed_m = rope_before - rope_after
+        out_m = sum(s.haul_travel_m * (1 if s.direction == "haul" else -1) for s in before)
+        whole = abs(fed_m - out_m) <= NEAR_ENOUGH * out_m
+        if not is_reset(fed_m, _last_haul_m(before)) or (len(self.rig.grabs) > 1 and not whole):
+            return
+        x = self.rig.start_m.copy()
+        x[LOAD] = self._session_start_m - way_m
+        for name in sorted(self.rig.grabs, key=lambda name: -float(x[self.rig.index[name]])):
+            g = self.rig.index[name]
+            rooms = [float(x[b]) - self.rig.clearance_m for b in self._beside(g)
+                     if self.rig.start_m[b] > self.rig.start_m[g]]  # fmt: skip
+            x[g] = min([float(x[g]), *rooms])
+        self._unknown = False
+        self._start = self._start_at(x, load_at(start_s) if load_at else None, rope_after)
 
     def _between(
         self, end_s: float, start_s: float, hauled_m: float, load_at: At | None, rope_at: At | None
@@ -150,7 +222,7 @@ class StrokeRoom:
         if load_m is None and rope_m is None:
             return Remaining(None, None, (), message("no_counter"))
         fed = 0.0 if self._rest_m is None or rope_m is None else self._rest_m - rope_m
-        if is_reset(fed, self._hauled_m):
+        if is_reset(fed, self._hauled_m) and self._resetting is not False:
             return Remaining(None, None, (), message("after_the_reset"))
         moved_m = self._load_travel(start, load_m, self._rope_at_load(rope_m))
         share = 1 - moved_m / start.travel.load_m if start.travel.load_m > 0 else 0.0

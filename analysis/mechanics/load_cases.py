@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.mechanics.load_resistance import Resistance, resistance
+from analysis.mechanics.load_resistance import Resistance, can_run_back, resistance
 from analysis.mechanics.model import Held, Model
 from analysis.mechanics.tension import (
     efficiencies,
@@ -25,7 +25,19 @@ from analysis.mechanics.tension import (
 )
 from analysis.mechanics.working_limits import RigPart
 from analysis.messages.message import Message, message
-from analysis.rig.rig import Floats
+from analysis.rig.rig import Floats, Load
+
+RAISING, BREAKING, BACK = "raising", "breaking away", "running back"
+
+
+def held_on(capture: str) -> str:
+    """Name of the condition in which this capture holds the load alone."""
+    return f"held on {capture}"
+
+
+def condition_names(rig_model: Model) -> tuple[str, ...]:
+    """Names of all conditions, in the order of `conditions`."""
+    return (RAISING, BREAKING, *(held_on(held.name) for held in rig_model.held), BACK)
 
 
 def held_tension(model: Model, held: Held) -> Floats | None:
@@ -47,6 +59,40 @@ def load_shares(model: Model, tension: Floats, load: float | None = None) -> tup
     whole = float(load_row(model.rig, model.system.toward) @ tension) if load is None else load
     force = np.array([piece.force(tension) for piece in model.pieces])
     return force / whole, whole
+
+
+@dataclass(frozen=True, eq=False)
+class CaseShares:
+    """The size of the force on each part in one condition, per load force."""
+
+    condition: str  # raising | held on CAPTURE | running back
+    share: Floats  # (parts,) force / load force
+
+
+def case_shares(rig_model: Model) -> tuple[CaseShares, ...]:
+    """Force on each part per load force: raising, held on each capture that can hold, running back.
+
+    Breaking away loads the parts in the proportions of raising.  Running back is left out for a load that
+    the ground alone holds.
+    """
+    raising = np.array([abs(one.model) for one in rig_model.parts]) / rig_model.model_ma
+    cases = [CaseShares(RAISING, raising)]
+    for held in rig_model.held:
+        tension = held_tension(rig_model, held)
+        if tension is not None:
+            share, _ = load_shares(rig_model, tension, 1.0)
+            cases.append(CaseShares(held_on(held.name), np.abs(share)))
+    if runs_back(rig_model.rig.load):
+        share, whole = load_shares(rig_model, back_tension(rig_model))
+        if whole > 0:
+            cases.append(CaseShares(BACK, np.abs(share)))
+    return tuple(cases)
+
+
+def runs_back(load: Load) -> bool:
+    """Whether the load may run back when it is let go; True where the file does not say."""
+    why = resistance(load).lower_why
+    return can_run_back(load) and (why is None or why.code != "ground_holds_the_load")
 
 
 @dataclass(frozen=True)
@@ -84,11 +130,11 @@ def conditions(rig_model: Model) -> tuple[Condition, ...]:
     needs = resistance(rig_model.rig.load)
     up = _Shares.from_model(rig_model, rig_model.tension, rig_model.gradient)
     cases = [
-        up.condition("raising", needs.force_N, needs.force_u_N, needs.why),
-        up.condition("breaking away", needs.start_N, needs.start_u_N, needs.start_why),
+        up.condition(RAISING, needs.force_N, needs.force_u_N, needs.why),
+        up.condition(BREAKING, needs.start_N, needs.start_u_N, needs.start_why),
     ]
     for held in rig_model.held:
-        name = f"held on {held.name}"
+        name = held_on(held.name)
         tension = held_tension(rig_model, held)
         if tension is None:
             why = message("capture_cannot_hold", capture=held.name)
@@ -120,7 +166,7 @@ def _back(rig_model: Model, needs: Resistance) -> Condition:
     e, tension = efficiencies(rig_model.rig, hauling=False), back_tension(rig_model)
     gradient = sensitivities_back(rig_model.rig, rig_model.system, e, tension)
     shares = _Shares.from_model(rig_model, tension, gradient)
-    return shares.condition("running back", needs.lower_N, needs.lower_u_N, needs.lower_why)
+    return shares.condition(BACK, needs.lower_N, needs.lower_u_N, needs.lower_why)
 
 
 @dataclass(frozen=True, eq=False)

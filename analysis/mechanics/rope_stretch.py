@@ -17,6 +17,11 @@ from analysis.mechanics.tension import hold
 from analysis.messages.message import Message, message
 from analysis.rig.rig import Floats, Rig
 
+# elongation, m/m, of a rope whose stretch the rig file does not state, and the tension at which it has it;
+# chosen by us: a nylon braid of 20 kN at a tenth of its strength (UFC 4-159-03, Table 6-8: 2.8 %, raised for its
+# curve); other ropes that haul stretch less
+ASSUMED_STRETCH, ASSUMED_AT_N = 0.05, 2000.0
+
 
 @dataclass(frozen=True)
 class TakeUp:
@@ -52,6 +57,24 @@ def take_up(rig_model: Model) -> TakeUp:
     return TakeUp(_at_hand(rig_model, pull, lengths), after)
 
 
+def spring_back(rig_model: Model) -> float:
+    """Rope that comes back at the haul when its tension goes off, m per N of haul force.
+
+    Strands are as long as at the start of the job.  A capture keeps what it holds; without one, every strand
+    goes slack.  A rope without a stated stretch has ASSUMED_STRETCH at ASSUMED_AT_N.
+    """
+    rig = rig_model.rig
+    lengths, pull = strand_lengths(rig, rig.start_m), rig_model.tension
+    slack = []
+    for held in rig_model.held:
+        toward = rig_model.system.toward
+        still = hold(rig, rig_model.motion, toward, held.station, rig_model.model_ma)
+        if still is not None:
+            slack.append(np.maximum(pull - still, 0.0))
+    each = [_at_hand(rig_model, tension, lengths, assumed=True) for tension in slack or [pull]]
+    return max(each)
+
+
 def strand_lengths(rig: Rig, x_m: Floats) -> Floats:
     """Lengths of all strands, m, (strands,), with bodies at x_m, (bodies,).
 
@@ -71,13 +94,19 @@ def strand_lengths(rig: Rig, x_m: Floats) -> Floats:
     return result
 
 
-def _at_hand(rig_model: Model, tension: Floats, lengths: Floats) -> float:
-    """Rope that the team hauls in, m, for strand tensions, N, (strands,), and lengths, m, (strands,)."""
+def _at_hand(rig_model: Model, tension: Floats, lengths: Floats, assumed: bool = False) -> float:
+    """Rope that the team hauls in, m, for strand tensions, N, (strands,), and lengths, m, (strands,).
+
+    assumed: whether a rope without a stated stretch has ASSUMED_STRETCH; else it has none.
+    """
     total = 0.0
     for k, strand in enumerate(rig_model.rig.strands):
         rope = rig_model.rig.ropes[strand.rope]
-        if rope.stretch is None or rope.stretch_at_N is None:
-            continue
-        longer = elongation_m(float(lengths[k]), float(tension[k]), rope.stretch, rope.stretch_at_N)
+        stretch, at_N = rope.stretch, rope.stretch_at_N
+        if stretch is None or at_N is None:
+            if not assumed:
+                continue
+            stretch, at_N = ASSUMED_STRETCH, ASSUMED_AT_N
+        longer = elongation_m(float(lengths[k]), float(tension[k]), stretch, at_N)
         total += float(rig_model.ideal_tension[k]) * longer
     return total

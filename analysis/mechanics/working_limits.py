@@ -3,7 +3,7 @@
 The force on a part is a linear or vector combination of strand tensions, so each part holds a
 matrix: its vector sum per unit of tension in each strand.  The allowed force is the minimum breaking
 strength / design factor, or the stated WLL unchanged.  A knot lowers the limit of its own strand
-only: to the share that the rig file states, else to ASSUMED_STRENGTH.
+only: to the share that the rig file states or that its knot keeps, else to ASSUMED_STRENGTH.
 """
 
 from __future__ import annotations
@@ -16,11 +16,13 @@ import numpy as np
 from analysis.mechanics.kinematics import Motion
 from analysis.mechanics.tension import loaded_side, pull_on
 from analysis.messages.message import Message, message
-from analysis.rig.rig import Floats, Rig, Station
+from analysis.rig.knots import UNKNOWN, knot
+from analysis.rig.rig import Floats, Rating, Rig, Station
 
-# share of the rope's strength that a knot keeps where the rig file does not state it: hardly any common
-# knot keeps less (common practice, no source)
-ASSUMED_STRENGTH = 0.50
+# share of the rope's strength that a knot keeps where the rig file does not state it: that of an unknown
+# knot, whose source stands in the table of knots
+ASSUMED_STRENGTH = UNKNOWN.keeps
+SLIP_COVERAGE = 2.0  # how many u a slip load is taken lower, about 95 % (JCGM 100:2008, 6.3.3)
 
 
 @dataclass(frozen=True, eq=False)
@@ -124,15 +126,53 @@ def _strands(rig: Rig) -> list[RigPart]:
 
 def _strand_limit(mbs_N: float, ties: list[Station], factor: float) -> tuple[float, Message]:
     """Allowed force of a strand, N, after its weakest knot, and the message that explains it."""
-    stated = min([s.strength for s in ties if s.strength is not None], default=1.0)
-    if any(s.strength is None for s in ties) and stated > ASSUMED_STRENGTH:
-        keeps = ASSUMED_STRENGTH
+    weakest = min(ties, key=lambda tie: (_keeps(tie), tie.strength is None), default=None)
+    keeps = 1.0 if weakest is None else _keeps(weakest)
+    if weakest is not None and weakest.strength is None:
         why = message("assumed_knot_strength", strength_N=mbs_N, keeps=keeps, factor=factor)
+    elif weakest is not None and weakest.knot:
+        why = message(
+            "named_knot_strength", strength_N=mbs_N, keeps=keeps, knot=weakest.knot, factor=factor
+        )
+    elif keeps < 1:
+        why = message("knotted_strength", strength_N=mbs_N, keeps=keeps, factor=factor)
     else:
-        keeps, why = stated, message("breaking_strength", strength_N=mbs_N, factor=factor)
-        if stated < 1:
-            why = message("knotted_strength", strength_N=mbs_N, keeps=stated, factor=factor)
+        why = message("breaking_strength", strength_N=mbs_N, factor=factor)
     return mbs_N * keeps / factor, why
+
+
+def _keeps(tie: Station) -> float:
+    """Share of the rope's strength that the knot of a tie keeps."""
+    return ASSUMED_STRENGTH if tie.strength is None else tie.strength
+
+
+def slipping_knots(rig: Rig) -> Message | None:
+    """A warning of knots that may slip before they break; None: there are none."""
+    names = {s.name: s.knot for s in rig.stations if s.knot and _may_slip(s.knot)}
+    if not names:
+        return None
+    return message("knot_may_slip", places=", ".join(names), knot=next(iter(names.values())))
+
+
+def _may_slip(name: str) -> bool:
+    """Whether the knot of this name may slip before it breaks."""
+    row = knot(name)
+    return row is not None and row.may_slip
+
+
+def scattering_hitches(rig: Rig) -> Message | None:
+    """A warning of grabs and captures whose slip load has no uncertainty; None: there are none."""
+    names = [
+        s.name
+        for s in rig.stations
+        if s.kind in ("grab", "capture") and _scatters(rig.ratings.get(s.name))
+    ]
+    return message("hitches_scatter", hitches=", ".join(names)) if names else None
+
+
+def _scatters(rating: Rating | None) -> bool:
+    """Whether a slip load is stated without its uncertainty."""
+    return rating is not None and rating.slips_N is not None and rating.slips_u_N is None
 
 
 def assumed_knots(rig: Rig) -> Message | None:
@@ -292,7 +332,15 @@ def _allowed(rig: Rig, name: str) -> tuple[float | None, Message | None]:
     if rating.wll_N is not None:
         limits.append((rating.wll_N, message("working_load_limit", limit_N=rating.wll_N)))
     if rating.slips_N is not None:
-        limits.append((rating.slips_N, message("begins_to_slip", limit_N=rating.slips_N)))
+        limits.append(_slip_limit(rating.slips_N, rating))
     if rating.damages_N is not None:
         limits.append((rating.damages_N, message("damages_the_rope", limit_N=rating.damages_N)))
     return min(limits, key=lambda one: one[0], default=(None, None))
+
+
+def _slip_limit(slips_N: float, rating: Rating) -> tuple[float, Message]:
+    """Allowed force of a hitch that slips at slips_N, N, and the message that explains it."""
+    if rating.slips_u_N is None:
+        return slips_N, message("begins_to_slip", limit_N=slips_N)
+    why = message("begins_to_slip_less_u", slips_N=slips_N, slips_u_N=rating.slips_u_N)
+    return slips_N - SLIP_COVERAGE * rating.slips_u_N, why

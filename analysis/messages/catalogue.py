@@ -33,7 +33,16 @@ _RIG: dict[str, Template] = {
     "knots_assumed": Template(
         "caution",
         "{places}: {count:the knot's strength|the strength of these knots} is not stated; {keeps:.2f} is "
-        "assumed; write strength = ... at {count:the tie|each tie}",
+        'assumed; write knot = "bowline" or the like, or strength = ..., at {count:the tie|each tie}',
+    ),
+    "knot_may_slip": Template(
+        "caution",
+        "{places}: a {knot} may slip before it breaks; back it up, or tie another knot",
+    ),
+    "hitches_scatter": Template(
+        "caution",
+        "{hitches}: one slip load is stated, but hitches scatter from tying to tying, so a hitch is no "
+        "calibrated force limiter; write slips_at_u_kN, which lowers the limit by 2 u",
     ),
     # what sets a limit
     "breaking_strength": Template("info", "{strength_N:.4g kN} breaking strength / {factor:g}"),
@@ -42,6 +51,9 @@ _RIG: dict[str, Template] = {
     ),
     "assumed_knot_strength": Template(
         "info", "{strength_N:.4g kN} breaking strength x {keeps:g} (knot, assumed) / {factor:g}"
+    ),
+    "named_knot_strength": Template(
+        "info", "{strength_N:.4g kN} breaking strength x {keeps:g} ({knot}) / {factor:g}"
     ),
     # as sessions recorded it before, only to recognise their alarms
     "knotted_strength_before": Template(
@@ -55,6 +67,9 @@ _RIG: dict[str, Template] = {
     ),
     "working_load_limit": Template("info", "WLL {limit_N:.4g kN}"),
     "begins_to_slip": Template("info", "begins to slip at {limit_N:.4g kN}"),
+    "begins_to_slip_less_u": Template(
+        "info", "begins to slip at {slips_N:.4g kN}, less 2 u of {slips_u_N:.3g kN}"
+    ),
     "damages_the_rope": Template("info", "damages the rope at {limit_N:.4g kN}"),
     # why a force is not known
     "load_not_stated": Template(
@@ -131,6 +146,15 @@ _PREDICTION: dict[str, Template] = {
         "stop",
         "{name}: {force_N:.2f kN} later in the job is over the allowed {limit_N:.2f kN} ({why})",
     ),
+    "part_over_limit_in": Template(
+        "stop",
+        "{name}: {force_N:.2f kN} {condition}{later} is over the allowed {limit_N:.2f kN} ({why})",
+    ),
+    "haul_force_above_stop": Template(
+        "caution",
+        "the haul needs {haul_N:.0f}, but the stop level is {stop_N:.0f} ({because}): the alarm comes "
+        "before the load moves; take a stronger part, or a rig that loads it less",
+    ),
     "capture_over_limit": Template(
         "stop",
         "{name}: when the team lets go it holds {force_N:.2f kN}, which is over its limit",
@@ -158,8 +182,24 @@ _PREDICTION: dict[str, Template] = {
         "info",
         "every rated part has its own force cell, and alarms go by that cell",
     ),
-    "limit_of_a_strand": Template("info", "strand {name}: {why}"),
     "limit_of_a_part": Template("info", "{name}: {why}"),
+    # what an alarm is about
+    "knot_at": Template("info", "knot at {place}"),
+    "part_at_risk": Template("info", "{kind} {name}"),
+    "body_at_risk": Template("info", "{name}"),
+    "limit_of_a_strand_in": Template("info", "strand {name}: {why}, {condition}{later}"),
+    "limit_of_a_part_in": Template("info", "{name}: {why}, {condition}{later}"),
+    # alarm levels
+    "caution_never_first_force": Template(
+        "caution",
+        "{channel}: its caution at {warn_N:.0f} can never come first: the stop level is "
+        "{stop_N:.0f} ({label}); write warn_at below it",
+    ),
+    "caution_never_first_length": Template(
+        "caution",
+        "{channel}: its caution at {warn_m:.2f} can never come first: the stop level is "
+        "{stop_m:.2f} ({label}); write warn_at below it",
+    ),
     # frames of a job
     "frame_start": Template("info", "start: no rope is hauled yet"),
     "frame_hauling": Template("info", "stroke {stroke}: hauling"),
@@ -204,9 +244,12 @@ _PREDICTION: dict[str, Template] = {
     ),
     "times_for_ranking": Template(
         "info",
-        "times only rank the rigs; they assume {haulers} haulers at {each_W:.0f} each, at most "
+        "times only rank the rigs; they assume {haulers} {haulers:hauler|haulers} at {each_W:.0f} each, at most "
         "{rope_m_s:g} of rope and one minute for each reset",
     ),
+    # added to the note of a rig that is written
+    "chosen_for_haulers": Template("info", "Chosen for {haulers} {haulers:hauler|haulers}."),
+    "chosen_for_rope": Template("info", "There is {rope_m:.1f} of rope in all."),
     "pair_force": Template(
         "info",
         "{big} ({big_ma:.3g} : 1) against {small} ({small_ma:.3g} : 1): haul force {big_N:.0f} against "
@@ -230,6 +273,16 @@ _READINGS: dict[str, Template] = {
     "over_limit_by_haul_cell": Template("stop", (
         "{allowed}; the force shown is computed from the haul cell: it carried at most that"
     )),
+    "over_limit_while_hauling": Template("stop", (
+        "{allowed}; at the highest haul force it carried at most that"
+    )),
+    "over_limit_at_rest": Template("stop", (
+        "{allowed}; while the load was eased, held or lowered it carried at most that, by what the load "
+        "last needed"
+    )),
+    "over_limit_lowering": Template("stop", (
+        "{allowed}; while the load was lowered before any hauling it carried about that"
+    )),
     "slip": Template("caution", (
         "the force fell and {rope_m:.2f} of rope came out while the load stood still"
     )),
@@ -252,6 +305,10 @@ _READINGS: dict[str, Template] = {
     "counter_backwards": Template("caution", (
         "{counter}: under tension the rope only ran back; if the team hauled, the counter counts "
         "backwards: change the sign of its scale"
+    )),
+    "counter_only_up": Template("caution", (
+        "{counter} never ran back, not even between strokes: if it only counts up, no reset and no "
+        "lowering can be seen; take a counter that counts both ways"
     )),
     "counters_opposite": Template("caution", (
         "{rope} and {load} count in opposite directions: {against_m:.2f} of rope ran back under "
@@ -515,18 +572,22 @@ _EFFICIENCY: dict[str, Template] = {
 _REVIEW: dict[str, Template] = {
     "rows_left_out": Template("caution", "{rows} torn or unreadable rows left out"),
     "rig_changed": Template("info", (
-        "the rig was changed during the session ({each}); the measured and predicted values shown are "
-        "those of {shown}"
+        "the rig was changed: the session has {chapters} chapters, each with its own rig; the measured and "
+        "predicted values shown for the whole session are those of chapter {shown}, {rig}"
+    )),
+    "chapter_caution": Template("caution", "chapter {chapter}: {said}"),
+    "chapter_info": Template("info", "chapter {chapter}: {said}"),
+    "peaks_beyond_capacity": Template("caution", (
+        "{parts}: no upper bound is known, because {cell} was beyond its capacity: the force may have been "
+        "higher; take a cell with more capacity"
+    )),
+    "peaks_not_bounded": Template("caution", (
+        "{parts}: no upper bound is known: the friction there adds to the force; put a cell on this part"
     )),
     "what_if_rig": Template("info", "the rig had been that of {rig}"),
     "what_if_efficiency": Template("info", (
         "every pulley had the efficiency {efficiency:.2f}, taken as exact"
     )),
-    "rig_measured": Template("info", (
-        "{rig} from {from_s:.1f}, {strokes} strokes: {advantage:.3g} ± {advantage_U95:.2g} to 1 out of "
-        "{ideal:.3g}, efficiency {efficiency:.3f} ± {efficiency_U95:.2g}"
-    )),
-    "rig_not_measured": Template("info", "{rig} from {from_s:.1f}, {strokes} strokes: no advantage measured"),
     "ground_changed": Template("info", (
         "{change}; the load force changed with it and the advantage did not: the ground changed, not "
         "the rig"
@@ -583,8 +644,10 @@ _LIVE: dict[str, Template] = {
     ),
     "rig_changed_now": Template(
         "caution",
-        "the rig was changed: levels, shares and drawing are those of the new rig; the places of its "
-        "grabs are not known, so the rope left in the stroke is not known",
+        (
+            "the rig was changed: levels, shares and drawing are those of the new rig; where its grabs stand "
+            "is known from the next full reset on, and the rope left with it"
+        ),
     ),
     # what is going on at the rope
     "no_reading_at_all": Template("caution", "{cell}: no reading at all"),
@@ -607,13 +670,26 @@ _LIVE: dict[str, Template] = {
     "fed_back_not_held": Template(
         "caution", "rope is fed back; no capture in the rig file holds the load"
     ),
+    "looks_held": Template(
+        "info",
+        ("no counter shows the load: look whether {captures} holds it before anyone lets go"),
+    ),
     "rope_is_loaded": Template("info", "the rope between it and the load is loaded{ran_back}"),
     "haul_let_go": Template("info", "haul let go; rope may still be loaded{ran_back}"),
     "holder_not_known": Template(
         "caution", "the rig file has no capture: what holds the load is not known"
     ),
     # why what is left of a stroke is not known
-    "rig_was_changed": Template("info", "the rig was changed"),
+    "rig_was_changed": Template(
+        "info", ("the rig was changed: known again when every grab was slid back to its place")
+    ),
+    "rig_change_unread": Template(
+        "caution",
+        ("the rig was changed, but its file cannot be used: the places of its grabs are not known"),
+    ),
+    "plates_not_known": Template(
+        "info", ("the rig was changed: where its plates stand is not known")
+    ),
     "locks_up_here": Template("info", "the rig locks up in its present position"),
     "fed_back_not_counted": Template(
         "info",
@@ -660,6 +736,16 @@ _LIVE: dict[str, Template] = {
     ),
 }
 
+_REPORT: dict[str, Template] = {
+    "part_over_limit_by_cell": Template("stop", (
+        "{name} {force_N:.0f} of {limit_N:.0f} by its own cell ({use:.0f %})"
+    )),
+    "part_over_limit_at_most": Template("stop", "{name} at most {force_N:.0f} of {limit_N:.0f} ({use:.0f %})"),
+    "parts_over_limit": Template("stop", (
+        "OVER THE LIMIT: {parts}{more}. A person inspects them before they are used again."
+    )),
+}  # fmt: skip
+
 _LIBRARY: dict[str, Template] = {
     "gear_forces_inferred": Template("caution", (
         "unless a cell sits on the item, its force is computed from the haul cell: at most this much while "
@@ -692,7 +778,25 @@ _LIBRARY: dict[str, Template] = {
         "{ratios}: {gain} where the ratios promise {promised:.0f %}, for {cost}; {verdict}."
     )),
     "less_haul_force": Template("info", "{less:.0f %} less haul force (± {doubt:.0f %})"),
-    "no_less_haul_force": Template("info", "no less haul force ({more:+.0f %~} ± {doubt:.0f %})"),
+    "more_haul_force": Template("info", "{more:.0f %} more haul force (± {doubt:.0f %})"),
+    "ratios_no_difference_shown": Template("info", (
+        "{ratios}: no difference of the haul force is shown ({change:+.0f %~} ± {doubt:.0f %}), which "
+        "does not mean that there is none; {promise}, for {cost}; haul more strokes, or use a cell with "
+        "less uncertainty, to see a difference."
+    )),
+    "promise_may_be_kept": Template("info", "the ratios promise {promised:.0f %} less"),
+    "promise_ruled_out": Template("info", (
+        "the {promised:.0f %} less that the ratios promise is ruled out"
+    )),
+    "ratios_other_load": Template("info", (
+        "{big:.3g} : 1 against {small:.3g} : 1: no verdict, because {why}; if both moved the same load, "
+        "add --same-load."
+    )),
+    "load_not_in_both_files": Template("info", "not both rig files state the load's mass_kg or resistance_N"),
+    "loads_differ_in_files": Template("info", "the rig files state different loads"),
+    "loads_measured_apart": Template("info", (
+        "the rig files state the same load, but {one_N:.0f} and {other_N:.0f} were measured"
+    )),
     "cost_rope": Template("info", "{rope:.2g} times the rope a metre, {more}"),
     "cost_time": Template("info", "{time:.2g} times the time a metre, {more}"),
     "cost_resets": Template("info", "{big} resets against {small}"),
@@ -711,5 +815,5 @@ _LIBRARY: dict[str, Template] = {
 }  # fmt: skip
 
 CATALOGUE: dict[str, Template] = {
-    **_RIG, **_PREDICTION, **_READINGS, **_EFFICIENCY, **_REVIEW, **_LIVE, **_LIBRARY,
+    **_RIG, **_PREDICTION, **_READINGS, **_EFFICIENCY, **_REVIEW, **_LIVE, **_REPORT, **_LIBRARY,
 }  # fmt: skip

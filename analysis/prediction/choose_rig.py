@@ -16,11 +16,12 @@ from typing import Any
 
 import numpy as np
 
-from analysis.mechanics.load_cases import conditions
 from analysis.mechanics.load_resistance import Resistance, resistance
-from analysis.mechanics.model import Model, model, reset_setbacks
-from analysis.mechanics.travel import Job, job, needed_rope
+from analysis.mechanics.model import Model, model
+from analysis.mechanics.travel import Job, needed_rope
 from analysis.messages.message import Message, message, text_of
+from analysis.prediction.job_limits import LATER, highest_uses, models_over_job, planned_jobs
+from analysis.rig.knots import knot
 from analysis.rig.rig import Body, Load, Rating, Rig
 from analysis.rig_file.load import check, parse_rig
 from logger.errors import RigFault
@@ -41,6 +42,10 @@ class GearRatings:
     pulley_mbs_N: float | None = None  # minimum breaking strength of a pulley
     anchor_mbs_N: float | None = None  # minimum breaking strength of an anchor
     grab_slips_N: float | None = None  # force at which a grab begins to slip, used undivided
+    grab_slips_u_N: float | None = None  # its standard uncertainty
+    capture_slips_N: float | None = None  # force at which a capture begins to slip, used undivided
+    capture_slips_u_N: float | None = None  # its standard uncertainty
+    knot: str = ""  # row of analysis.rig.knots, of the knot at every tie; "": that of the rig file
     design_factor: float = 10.0  # minimum breaking strength / allowed force
 
 
@@ -90,7 +95,9 @@ class Option:
     anchors: int  # number of anchors
     ropes: int  # number of ropes
     resets_covered: bool  # whether a capture holds the load during every reset
-    first_limit: Message | None  # the part nearest its limit in any condition; None: none is rated
+    first_limit: (
+        Message | None
+    )  # the part nearest its limit in any condition of the job; None: none is rated
     most_used: float | None  # force / limit of that part
     why_not: tuple[Message, ...]  # why the rig does not do the job; empty: it does
 
@@ -144,7 +151,7 @@ def judge(name: str, rig: Rig, need: Need) -> Option:
         faults.append(done.why_not)
     if best.stations[best.haul].body is not None:
         faults.append(message("needs_a_winch"))
-    most_loaded, used = _nearest(rig_model)
+    most_loaded, used = _nearest(rig_model, jobs)
     if used is not None and used > 1:
         faults.append(message("over_what_is_allowed", most_used=most_loaded))
     covered = {grab for held in rig_model.held for grab in held.covers}
@@ -178,8 +185,18 @@ def judge(name: str, rig: Rig, need: Need) -> Option:
 
 
 def fitted(rig: Rig, need: Need) -> Rig:
-    """The rig with the crew's gear, fitted to the job as `judge` does it."""
-    return _fit(rated(rig, need.gear), need)[0]
+    """The rig with the crew's gear and rope, fitted to the job as `judge` does it.
+
+    What a rig file has no key for is added to its note.
+    """
+    there = _fit(rated(rig, need.gear), need)[0]
+    given = [message("chosen_for_haulers", haulers=need.haulers).text()]
+    ropes = there.ropes
+    if len(ropes) == 1:
+        ropes = (replace(ropes[0], length_m=need.rope_m),)
+    else:
+        given.append(message("chosen_for_rope", rope_m=need.rope_m).text())
+    return replace(there, ropes=ropes, note=" ".join([there.note, *given]).strip())
 
 
 def rated(rig: Rig, gear: GearRatings) -> Rig:
@@ -193,7 +210,14 @@ def rated(rig: Rig, gear: GearRatings) -> Rig:
             if gear.efficiency is not None:
                 station = replace(station, efficiency=gear.efficiency)
         if station.kind == "grab" and gear.grab_slips_N is not None:
-            ratings[station.name] = Rating(slips_N=gear.grab_slips_N)
+            ratings[station.name] = Rating(slips_N=gear.grab_slips_N, slips_u_N=gear.grab_slips_u_N)
+        if station.kind == "capture" and gear.capture_slips_N is not None:
+            ratings[station.name] = Rating(
+                slips_N=gear.capture_slips_N, slips_u_N=gear.capture_slips_u_N
+            )
+        tied = knot(gear.knot)
+        if station.kind == "tie" and tied is not None:
+            station = replace(station, knot=tied.name, strength=tied.keeps)
         stations.append(station)
     if gear.anchor_mbs_N is not None:
         for body in rig.bodies:
@@ -276,11 +300,22 @@ def warnings(need: Need) -> list[Message]:
         for what, value in (
             ("rope", gear.rope_mbs_N), ("pulleys", gear.pulley_mbs_N),
             ("anchors", gear.anchor_mbs_N), ("grabs", gear.grab_slips_N),
+            ("captures", gear.capture_slips_N),
         )
         if value is None
     ]  # fmt: skip
     if bare:
         result.append(message("not_rated_not_judged", things=", ".join(bare)))
+    scatter = [
+        what
+        for what, slips_N, u_N in (
+            ("grabs", gear.grab_slips_N, gear.grab_slips_u_N),
+            ("captures", gear.capture_slips_N, gear.capture_slips_u_N),
+        )
+        if slips_N is not None and u_N is None
+    ]
+    if scatter:
+        result.append(message("hitches_scatter", hitches=", ".join(scatter)))
     if need.resistance.start_why:
         result.append(message("start_force_not_known", why=need.resistance.start_why))
     result.append(
@@ -298,18 +333,21 @@ def _team(haul: float, u: float, need: Need) -> list[Message]:
     return []
 
 
-def _nearest(rig_model: Model) -> tuple[Message | None, float | None]:
-    """Message that names the part nearest its limit in any condition, and its force / limit."""
-    best: tuple[Message | None, float | None] = (None, None)
-    for one in conditions(rig_model):
-        for row in one.rows:
-            if row.use is not None and (best[1] is None or row.use > best[1]):
-                named = message(
-                    "most_used", kind=row.kind, name=row.name, condition=one.name,
-                    force_N=abs(row.force_N or 0.0), limit_N=row.limit_N, why=row.why,
-                )  # fmt: skip
-                best = (named, row.use)
-    return best
+def _nearest(rig_model: Model, jobs: dict[str, Job]) -> tuple[Message | None, float | None]:
+    """Message that names the part nearest its limit in any condition of the jobs, and its force / limit."""
+    if all(one.limit_N is None for one in rig_model.parts):
+        return None, None
+    uses = highest_uses(models_over_job(rig_model, jobs))
+    if not uses:
+        return None, None
+    k = max(uses, key=lambda index: uses[index].use)
+    part_load, highest = rig_model.parts[k], uses[k]
+    named = message(
+        "most_used", kind=part_load.kind, name=part_load.name,
+        condition=highest.condition + (LATER if highest.later else ""),
+        force_N=highest.force_N, limit_N=part_load.limit_N, why=part_load.why,
+    )  # fmt: skip
+    return named, highest.use
 
 
 def _fit(rig: Rig, need: Need) -> tuple[Rig, Model, dict[str, Job], float]:
@@ -321,8 +359,7 @@ def _fit(rig: Rig, need: Need) -> tuple[Rig, Model, dict[str, Job], float]:
             rig_model = model(there)
         except (RigFault, np.linalg.LinAlgError):
             continue
-        setbacks = reset_setbacks(rig_model)
-        jobs = {mode: job(there, mode, setbacks) for mode in ("each", "together")}
+        jobs = planned_jobs(rig_model)
         stuck = all(done.why_not for done in jobs.values())
         places = [x for done in jobs.values() for x in done.places]
         rope = sum(
@@ -341,7 +378,8 @@ def _fit(rig: Rig, need: Need) -> tuple[Rig, Model, dict[str, Job], float]:
         nothing = Job(
             load_m=0.0, haul_m=0.0, strokes=0, resets={}, places=(), why_not=message("does_not_fit")
         )
-        return rig, model(replace(rig, load=need.load)), {"each": nothing}, 0.0
+        there = replace(rig, load=need.load, team_pull_N=need.team_N)
+        return there, model(there), {"each": nothing}, 0.0
     return result
 
 

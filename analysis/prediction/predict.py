@@ -5,31 +5,33 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
-
-from analysis.mechanics.kinematics import TINY
-from analysis.mechanics.model import (
-    Held,
-    Model,
-    PartLoad,
-    model,
-    reset_setbacks,
-)
-from analysis.mechanics.travel import Job, PlannedStroke, job, needed_rope, rope_in_rig, stroke
+from analysis.mechanics.load_cases import RAISING
+from analysis.mechanics.model import Held, Model, PartLoad, model
+from analysis.mechanics.travel import Job, PlannedStroke, needed_rope, rope_in_rig, stroke
 from analysis.messages.message import Message, message
+from analysis.prediction.job_limits import (
+    LATER,
+    HighestUse,
+    LimitLevel,
+    highest_uses,
+    job_models,
+    levels_by_haul,
+    lowest,
+    models_over_job,
+    planned_jobs,
+)
 from analysis.rig.rig import Rig
 
-# body positions over the job at which the model is solved again; chosen by us: the force changes smoothly,
-# and each position costs a solution
-MOST_SOLVED = 50
+# how much the haul force must grow over the job to be told; chosen by us: less is lost in its uncertainty
+GROWS = 1.02
 
 
 @dataclass(frozen=True)
 class FirstLimit:
-    """The haul tension at which the first rated part reaches its limit."""
+    """The haul tension at which the first rated part reaches its limit, in any condition of the job."""
 
     haul_force_N: float | None  # None: nothing that the haul loads is rated
-    because: Message  # the part and what sets its limit
+    because: Message  # the part, what sets its limit, and the condition
     rated: int  # number of parts that have a limit
     parts: int  # number of all parts
 
@@ -50,50 +52,54 @@ def prediction(
     haul = rig_model.haul_force_N if haul_force_N is None else haul_force_N
     haul_u = rig_model.haul_force_u_N if haul_force_N is None else 0.0
     first = stroke(rig)
-    jobs = {mode: job(rig, mode, reset_setbacks(rig_model)) for mode in ("each", "together")}
+    jobs = planned_jobs(rig_model)
+    models = models_over_job(rig_model, jobs)
+    uses = highest_uses(models, haul_force_N)
     strands: list[dict[str, Any]] = []
     elements: list[dict[str, Any]] = []
     over: list[Message] = []
-    for part_load in rig_model.parts:
+    for k, part_load in enumerate(rig_model.parts):
         force = None if haul is None else part_load.model * haul
-        use = None if force is None or part_load.limit_N is None else abs(force) / part_load.limit_N
-        if use is not None and use > 1:
-            over.append(
-                message(
-                    "part_over_limit", name=part_load.name, force_N=abs(force or 0.0),
-                    limit_N=part_load.limit_N, why=part_load.why,
-                )
-            )  # fmt: skip
+        highest = uses.get(k)
+        if highest is not None and highest.use > 1:
+            over.append(_over(part_load, highest))
         row: dict[str, Any] = {"ideal": part_load.ideal, "model": part_load.model}
+        judged = {
+            "limit_N": part_load.limit_N,
+            "use": None if highest is None else highest.use,
+            "use_in": None if highest is None else highest.condition,
+        }
         if part_load.kind == "strand":
             piece = rig_model.pieces[len(strands)]
             strands.append(
                 {"rope": piece.rope, "from": piece.ends[0], "to": piece.ends[1]} | row
-                | {"tension_N": force, "limit_N": part_load.limit_N, "use": use}
+                | {"tension_N": force} | judged
             )  # fmt: skip
         else:
             elements.append(
                 {"name": part_load.name, "kind": part_load.kind, "on": part_load.on} | row
-                | {"force_N": force, "limit_N": part_load.limit_N, "use": use}
+                | {"force_N": force} | judged
             )  # fmt: skip
     holds = [_hold_row(rig_model, held) for held in rig_model.held]
     for row in holds:
-        if row["use"] is not None and row["use"] > 1:
+        named = any(one.values["name"] == row["name"] for one in over)
+        if row["use"] is not None and row["use"] > 1 and not named:
             over.append(message("capture_over_limit", name=row["name"], force_N=row["force_N"]))
     ropes = _rope_rows(rig, jobs, first)
     short = [
         message("rope_too_short", rope=r["name"], needed_m=r["needed_m"], length_m=r["length_m"])
         for r in ropes if r["enough"] is False
     ]  # fmt: skip
+    stop = first_limit(rig_model, lowest(levels_by_haul(models).values()))
     warnings = (
         *(w for w in rig_model.warnings if w.level == "stop"),
         *over,
-        *_on_the_way(rig_model, haul_force_N, jobs),
+        *([] if over else _above_stop(haul, stop)),
+        *([] if haul_force_N is not None else _growing(models)),
         *(w for w in rig_model.warnings if w.level != "stop"),
         *_travel_warnings(rig, jobs),
         *short,
     )
-    stop = stop_hauling_at(rig_model)
     result = {
         "title": rig.title,
         "ideal_ma": rig_model.ideal_ma,
@@ -125,65 +131,56 @@ def prediction(
     return result, warnings
 
 
-def _on_the_way(rig_model: Model, given_N: float | None, jobs: dict[str, Job]) -> list[Message]:
-    """Warnings of forces that grow over the job because strands turn away from the haul axis.
+def _over(part_load: PartLoad, highest: HighestUse) -> Message:
+    """The warning of a part that is over its limit."""
+    values = {
+        "name": part_load.name, "force_N": highest.force_N, "limit_N": part_load.limit_N,
+        "why": part_load.why,
+    }  # fmt: skip
+    if highest.condition == RAISING and highest.later:
+        return message("part_over_limit_on_the_way", **values)
+    if highest.condition == RAISING:
+        return message("part_over_limit", **values)
+    later = LATER if highest.later else ""
+    return message("part_over_limit_in", condition=highest.condition, later=later, **values)
 
-    They name the greatest haul force, and each part that is within its limit at the start and over it
-    then.  Empty where a haul force is given.
-    """
-    if rig_model.haul_force_N is None or given_N is not None or not np.any(rig_model.rig.side_m):
+
+def _above_stop(haul_N: float | None, stop: FirstLimit) -> list[Message]:
+    """A warning where the haul force is above the stop level."""
+    if haul_N is None or stop.haul_force_N is None or haul_N <= stop.haul_force_N:
         return []
-    worst: Model | None = None
-    for done in jobs.values():
-        ends = [item.end for item in done.steps if isinstance(item, PlannedStroke)]
-        for x in ends[:: max(1, len(ends) // MOST_SOLVED)]:
-            try:
-                there = model(rig_model.rig, x)
-            except np.linalg.LinAlgError:
-                continue
-            if (there.haul_force_N or 0.0) > ((worst.haul_force_N or 0.0) if worst else 0.0):
-                worst = there
-    if (
-        worst is None
-        or worst.haul_force_N is None
-        or worst.haul_force_N < 1.02 * rig_model.haul_force_N
-    ):
-        return []
-    result = [message("haul_force_grows", haul_N=worst.haul_force_N)]
-    for before, after in zip(rig_model.parts, worst.parts, strict=True):
-        if before.limit_N is None:
-            continue
-        now, then = (
-            abs(one.model) * (m.haul_force_N or 0.0)
-            for one, m in ((before, rig_model), (after, worst))
+    return [
+        message(
+            "haul_force_above_stop", haul_N=haul_N, stop_N=stop.haul_force_N, because=stop.because
         )
-        if now <= before.limit_N < then:
-            result.append(
-                message(
-                    "part_over_limit_on_the_way", name=before.name, force_N=then,
-                    limit_N=before.limit_N, why=before.why,
-                )
-            )  # fmt: skip
-    return result
+    ]
 
 
-def first_limit(rig_model: Model) -> PartLoad | None:
-    """The rated part that reaches its limit at the lowest haul tension, or None."""
-    rated = [p for p in rig_model.parts if p.limit_N is not None and abs(p.ideal) > TINY]
-    return min(rated, key=lambda p: (p.limit_N or 0.0) / abs(p.ideal), default=None)
+def _growing(models: tuple[Model, ...]) -> list[Message]:
+    """A warning of the greatest haul force over the job, where strands turn away from the haul axis.
+
+    models: over the job, the first at its start.
+    """
+    first = models[0].haul_force_N
+    if first is None:
+        return []
+    most = max(there.haul_force_N or 0.0 for there in models)
+    return [message("haul_force_grows", haul_N=most)] if most >= GROWS * first else []
 
 
 def stop_hauling_at(rig_model: Model) -> FirstLimit:
-    """The haul tension at which the first rated part reaches its limit, with frictionless forces."""
-    parts = len(rig_model.parts)
-    rated = sum(one.limit_N is not None for one in rig_model.parts)
-    first = first_limit(rig_model)
-    if first is None or first.limit_N is None:
-        return FirstLimit(None, message("nothing_is_rated"), rated, parts)
-    because = message("limit_of_a_part", name=first.name, why=first.why)
-    if first.kind == "strand":
-        because = message("limit_of_a_strand", name=first.name, why=first.why)
-    return FirstLimit(first.limit_N / abs(first.ideal), because, rated, parts)
+    """The lowest haul tension that brings a part to its limit, in any condition of the whole job."""
+    return first_limit(rig_model, lowest(levels_by_haul(job_models(rig_model.rig)).values()))
+
+
+def first_limit(rig_model: Model, level: LimitLevel | None) -> FirstLimit:
+    """A stop level with the number of rated parts; level: None where no part is rated and loaded."""
+    return FirstLimit(
+        haul_force_N=None if level is None else level.level_N,
+        because=message("nothing_is_rated") if level is None else level.because,
+        rated=sum(one.limit_N is not None for one in rig_model.parts),
+        parts=len(rig_model.parts),
+    )
 
 
 def _hold_row(rig_model: Model, held: Held) -> dict[str, Any]:

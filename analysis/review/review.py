@@ -17,19 +17,23 @@ import numpy as np
 
 from analysis.efficiency.as_built_check import as_built
 from analysis.efficiency.calibration_range_check import uncalibrated
-from analysis.efficiency.estimate import Estimates, estimate
-from analysis.efficiency.load_from_other_session import (
-    EarlierSession,
-    estimator_from_earlier_session,
-    load_from,
-)
+from analysis.efficiency.estimate import Estimates
+from analysis.efficiency.load_from_other_session import EarlierSession, load_from
 from analysis.efficiency.stage_losses import stage_warnings, stages
 from analysis.efficiency.uncertainty import Quantity
-from analysis.efficiency.verdict import Agreement, agreement, changes, ground
-from analysis.mechanics.measured_parts import cells_of
+from analysis.efficiency.verdict import agreement, changes, ground
 from analysis.mechanics.model import Model, PartLoad, model
 from analysis.messages.message import SI, Message, UnitSystem, message, once, texts
 from analysis.prediction.alarm_rows import part_texts, recorded
+from analysis.review.chapters import Chapter, SessionTotals, chapters, session_totals
+from analysis.review.peaks import (
+    AT_REST,
+    HAULING,
+    LOWERING,
+    Peak,
+    highest_peaks,
+    not_bounded,
+)
 from analysis.rig.rig import Rig
 from analysis.rig_file.load import load_rig, parse_rig
 from analysis.signals.channel_roles import check_places, roles
@@ -37,7 +41,6 @@ from analysis.strokes.analyser import Analyser
 from analysis.strokes.derived_events import DerivedEvent
 from analysis.strokes.result import Result
 from analysis.strokes.rig_changes import rigs_of
-from logger.channels.channel import Channel
 from logger.session.records import Block, Event, SessionInfo
 
 __all__ = ["agreement", "check_places", "review_session", "reviewed"]
@@ -46,28 +49,21 @@ __all__ = ["agreement", "check_places", "review_session", "reviewed"]
 LATE_S = 0.04
 
 
-@dataclass(frozen=True)
-class RigReview:
-    """The measurement with one of the session's rigs."""
-
-    name: str  # its file in the session's folder; "" where the session has one rig
-    from_s: float  # time from which the rig was in use
-    rig: Rig  # the rig
-    rig_model: Model  # its model
-    result: Result  # of the session, with the strokes of this rig alone
-    estimates: Estimates  # the measured values
-
-
 @dataclass(frozen=True, eq=False)
 class Reviewed:
     """A review, and the values from which its JSON object is made."""
 
     info: SessionInfo  # description of the session
-    result: Result  # of the analyser
-    parts: tuple[RigReview, ...]  # one for each rig that made strokes
-    main: RigReview  # the one that the object shows
-    agreement: Agreement  # measured against predicted
+    result: Result  # of the analyser, with the limits passed that follow from the peaks
+    chapters: tuple[Chapter, ...]  # one for each rig, in order of time
+    main: Chapter  # the first with an efficiency, else the first
+    totals: SessionTotals  # travel and work of all chapters
     messages: tuple[Message, ...]  # warnings, each once
+
+    @cached_property
+    def peaks(self) -> tuple[Peak, ...]:
+        """The highest force on each part of all rigs."""
+        return highest_peaks(p for c in self.chapters for p in c.peaks)
 
     @cached_property
     def json(self) -> dict[str, Any]:
@@ -78,7 +74,7 @@ class Reviewed:
         """The object with its texts in these units, for display only: JSON and files are in SI."""
         limit_texts: dict[str, Message] = {}
         if any(e.kind == "alarm" for e in self.result.events):
-            for one in self.parts:
+            for one in self.chapters:
                 limit_texts |= part_texts(one.rig_model)
         sensors = self.info.sensors
         rows = [recorded(e, limit_texts, sensors, units) for e in self.result.events]
@@ -150,38 +146,6 @@ def rows_left_out(rows: int) -> list[Message]:
     return [message("rows_left_out", rows=rows)] if rows else []
 
 
-def by_rig(
-    rig: Rig, rig_model: Model, result: Result, before: EarlierSession | None = None
-) -> tuple[RigReview, ...]:
-    """Estimate each rig of the session from its own strokes; rigs without a stroke are left out."""
-
-    def one_rig(name: str, from_s: float, rig: Rig, rig_model: Model, result: Result) -> RigReview:
-        """Estimate one rig; result: with its strokes alone."""
-        given = estimator_from_earlier_session(before, result) if before is not None else None
-        return RigReview(
-            name=name,
-            from_s=from_s,
-            rig=rig,
-            rig_model=rig_model,
-            result=result,
-            estimates=estimate(rig, rig_model, result, given),
-        )
-
-    if len(result.rigs) < 2:
-        return (one_rig("", result.start_s, rig, rig_model, result),)
-    parts = []
-    for k, span in enumerate(result.rigs):
-        own = tuple(s for s in result.strokes if s.rig == k)
-        if own:
-            under, model_ = (
-                (rig, rig_model) if not k or span.rig is None else (span.rig, model(span.rig))
-            )
-            resets = tuple(r for r in result.reset_list if r.rig == k)
-            mine = replace(result, strokes=own, roles=span.roles, reset_list=resets)
-            parts.append(one_rig(span.name or "rig.toml", span.time_s, under, model_, mine))
-    return tuple(parts) or (one_rig("", result.start_s, rig, rig_model, result),)
-
-
 def review_all(
     info: SessionInfo,
     rig: Rig,
@@ -192,54 +156,100 @@ def review_all(
 ) -> Reviewed:
     """Review the strokes of a result, of a growing or finished session.
 
-    With several rigs the object shows the last one with an efficiency, else the last one, and a warning
-    gives the result of each.  more: warnings to put first; before: a session that gives the load force.
+    more: warnings to put first; before: a session that gives the load force.
     """
-    parts = by_rig(rig, rig_model or model(rig), result, before)
-    main = next((p for p in reversed(parts) if p.estimates.efficiency is not None), parts[-1])
-    agreed = agreement(
-        main.rig_model, main.estimates.actual_ma, main.estimates.method, changes(list(main.result.strokes)),
-        [*uncalibrated(result)],
-    )  # fmt: skip
-    said = once([*more, *_rigs_said(parts, main), *_warnings(info, main, result)])
+    every = chapters(rig, rig_model or model(rig), result, before)
+    main = next((c for c in every if c.estimates.efficiency is not None), every[0])
+    result = replace(result, derived_events=_with_limits_passed(result, every))
+    listed = [*more, *_chapters_listed(every, main), *_warnings(info, main, result)]
+    for other in every:
+        if other is not main and other.strokes:
+            listed += _of_chapter(other, listed)
     return Reviewed(
-        info=info, result=result, parts=parts, main=main, agreement=agreed, messages=said
+        info=info,
+        result=result,
+        chapters=every,
+        main=main,
+        totals=session_totals(every),
+        messages=once(listed),
     )
 
 
-def _rigs_said(parts: tuple[RigReview, ...], main: RigReview) -> list[Message]:
-    """The warning with each rig's result; none where there is one rig."""
-    if len(parts) < 2:
+def _chapters_listed(every: tuple[Chapter, ...], main: Chapter) -> list[Message]:
+    """The message that the session has several chapters; none where it has one."""
+    if len(every) < 2:
         return []
-    each = tuple(_rig_said(p) for p in parts)
-    return [message("rig_changed", each=each, shown=main.name)]
+    return [message("rig_changed", chapters=len(every), shown=main.number + 1, rig=main.name)]
 
 
-def _rig_said(p: RigReview) -> Message:
-    """The result of one rig in words."""
-    ma = p.estimates.actual_ma
-    values: dict[str, Any] = {"rig": p.name, "from_s": p.from_s, "strokes": len(p.result.strokes)}
-    if ma is None:
-        return message("rig_not_measured", **values)
-    e = ma.scaled(1 / p.rig_model.ideal_ma)
-    return message(
-        "rig_measured", advantage=ma.value, advantage_U95=ma.U95, ideal=p.rig_model.ideal_ma,
-        efficiency=e.value, efficiency_U95=e.U95, **values,
+def _of_chapter(other: Chapter, listed: list[Message]) -> list[Message]:
+    """The warnings of one chapter that are not listed yet, with its number."""
+    before = {one.text() for one in listed}
+    number = other.number + 1
+    return [
+        message("chapter_info", chapter=number, said=one) if one.level == "info"
+        else message("chapter_caution", chapter=number, said=one)
+        for one in _own_warnings(other) if one.text() not in before
+    ]  # fmt: skip
+
+
+def _with_limits_passed(result: Result, every: tuple[Chapter, ...]) -> tuple[DerivedEvent, ...]:
+    """The derived events and, for each part over its limit that has no such event, one from its peak.
+
+    The analyser judges the haul force; a load that rests on a rig_part shows in the peaks alone.
+    """
+    cell = result.roles.haul_force
+    added = []
+    for chapter in every:
+        passed = {_part_of(e) for e in chapter.result.derived_events if e.kind == "over_limit"}
+        for peak in chapter.peaks:
+            if peak.use is None or peak.use <= 1 or peak.name in passed:
+                continue
+            rig_part = next(p for p in chapter.rig_model.parts if p.name == peak.name)
+            added.append(
+                DerivedEvent(
+                    time_s=peak.time_s,
+                    end_s=peak.time_s,
+                    kind="over_limit",
+                    channel="" if cell is None else cell.name,
+                    value=peak.rules_N,
+                    message=_limit_passed(rig_part, peak.when),
+                )
+            )
+    if not added:
+        return result.derived_events
+    return tuple(sorted([*result.derived_events, *added], key=lambda e: e.time_s))
+
+
+def _limit_passed(rig_part: PartLoad, when: str) -> Message:
+    """The event of a part whose peak is over its limit; when: what gives its highest force."""
+    values = {"name": rig_part.name, "limit_N": rig_part.limit_N, "why": rig_part.why}
+    allowed = (
+        message("strand_allowed", **values) if rig_part.kind == "strand"
+        else message("part_allowed", **values)
     )  # fmt: skip
+    if when == AT_REST:
+        return message("over_limit_at_rest", allowed=allowed)
+    if when == LOWERING:
+        return message("over_limit_lowering", allowed=allowed)
+    if when == HAULING:
+        return message("over_limit_while_hauling", allowed=allowed)
+    return message("over_limit_by_own_cell", allowed=allowed)
+
+
+def _part_of(event: DerivedEvent) -> str:
+    """Name of the part whose limit was passed; "" where it is a level of a channel."""
+    allowed = event.message.values.get("allowed")
+    return str(allowed.values["name"]) if isinstance(allowed, Message) else ""
 
 
 def _object(review: Reviewed, units: UnitSystem, rows: list[str]) -> dict[str, Any]:
     """The object of interface section 6; rows: text of each row of events.csv."""
     info, result, main = review.info, review.result, review.main
-    rig_model = main.rig_model
-    strokes = sorted(
-        (
-            (s, e)
-            for p in review.parts
-            for s, e in zip(p.result.strokes, p.estimates.strokes, strict=True)
-        ),
-        key=lambda row: row[0].start_s,
-    )
+    of_strokes: list[Quantity | None] = [None] * len(result.strokes)
+    for chapter in review.chapters:
+        for k, one in zip(chapter.strokes, chapter.estimates.strokes, strict=True):
+            of_strokes[k] = one
     return {
         "title": main.rig.title,
         "session": str(info.path),
@@ -248,16 +258,10 @@ def _object(review: Reviewed, units: UnitSystem, rows: list[str]) -> dict[str, A
         "duration_s": _number(result.end_s - result.start_s),
         "readings": {name: s.readings for name, s in result.channels.items()},
         "dropped": {name: s.dropped for name, s in result.channels.items()},
-        "ideal_ma": rig_model.ideal_ma,
-        "predicted": {
-            "model_ma": rig_model.model_ma,
-            "model_ma_u": rig_model.model_ma_u,
-            "efficiency": rig_model.efficiency,
-            "haul_force_N": rig_model.haul_force_N,
-            "haul_force_u_N": rig_model.haul_force_u_N,
-        },
-        "measured": _measured(main.estimates, units),
-        "agreement": {"en": review.agreement.en, "verdict": review.agreement.verdict.text(units)},
+        "ideal_ma": main.rig_model.ideal_ma,
+        "predicted": _predicted(main.rig_model),
+        "measured": _measured(main.estimates, review.totals, units),
+        "agreement": _agreement(main, units),
         "strokes": [
             {
                 "start_s": s.start_s,
@@ -270,78 +274,57 @@ def _object(review: Reviewed, units: UnitSystem, rows: list[str]) -> dict[str, A
                 "work_J": _number(s.work_J),
                 "efficiency": _quantity(e),
             }
-            for s, e in strokes
+            for s, e in zip(result.strokes, of_strokes, strict=True)
         ],
         "resets": result.resets,
         "events": _events(result, units, rows),
-        "peaks": peaks(rig_model, result),
+        "peaks": [p.json() for p in review.peaks],
+        "chapters": [_chapter(c, units) for c in review.chapters],
         "messages": [one.json() for one in review.messages],
         "warnings": texts(review.messages, units),
     }
 
 
-def peaks(rig_model: Model, result: Result) -> list[dict[str, Any]]:
-    """The rows of `peaks` in interface section 6: highest force on every strand and element.
+def _chapter(chapter: Chapter, units: UnitSystem) -> dict[str, Any]:
+    """One of `chapters` of interface section 6."""
+    return {
+        "rig": chapter.name,
+        "title": chapter.rig.title,
+        "from_s": chapter.from_s,
+        "to_s": chapter.to_s,
+        "ideal_ma": chapter.rig_model.ideal_ma,
+        "predicted": _predicted(chapter.rig_model),
+        "measured": _measured(chapter.estimates, session_totals([chapter]), units),
+        "agreement": _agreement(chapter, units),
+        "strokes": list(chapter.strokes),
+        "resets": chapter.result.resets,
+        "load_from_m": _number(chapter.load_from_m),
+        "load_to_m": _number(chapter.load_to_m),
+        "peaks": [p.json() for p in chapter.peaks],
+    }
 
-    A part that a cell measures has the highest value of the cell.  Any other has the highest haul force
-    times its frictionless gain, the most that it can carry at that haul force while hauling, because
-    friction only reduces it.  That is no bound for a capture that rope runs through, for pulls that partly
-    cancel beside the axis, nor for a load that is lowered or hangs on a capture.
+
+def _predicted(rig_model: Model) -> dict[str, Any]:
+    """The object `predicted` of interface section 6."""
+    return {
+        "model_ma": rig_model.model_ma,
+        "model_ma_u": rig_model.model_ma_u,
+        "efficiency": rig_model.efficiency,
+        "haul_force_N": rig_model.haul_force_N,
+        "haul_force_u_N": rig_model.haul_force_u_N,
+    }
+
+
+def _agreement(chapter: Chapter, units: UnitSystem) -> dict[str, Any]:
+    """The object `agreement` of interface section 6."""
+    return {"en": chapter.agreement.en, "verdict": chapter.agreement.verdict.text(units)}
+
+
+def _measured(estimates: Estimates, totals: SessionTotals, units: UnitSystem) -> dict[str, Any]:
+    """The object `measured` of interface section 6.
+
+    totals: travel and work, of the chapter or of the session.
     """
-    rows: list[dict[str, Any]] = []
-    own = cells_of(rig_model, result.roles.forces)
-    for k, element in enumerate(rig_model.parts):
-        force, time = _highest(element, own.get(k, ()), result)
-        if force is None:
-            continue
-        use = None if element.limit_N is None else force / element.limit_N
-        rows.append(
-            {
-                "name": element.name,
-                "force_N": _number(force),
-                "limit_N": _number(element.limit_N),
-                "use": _number(use),
-                "time_s": _number(time),
-            }
-        )
-    return rows
-
-
-def read_by_cells(rig_model: Model, result: Result) -> frozenset[str]:
-    """Names of the parts whose peak comes from their own cell."""
-    beyond = {e.channel for e in result.derived_events if e.kind == "saturated"}
-    return frozenset(
-        rig_model.parts[k].name
-        for k, own in cells_of(rig_model, result.roles.forces).items()
-        if not any(c.name in beyond for c in own)
-        and any(result.channels[c.name].highest is not None for c in own)
-    )
-
-
-def _highest(
-    element: PartLoad, own: tuple[Channel, ...], result: Result
-) -> tuple[float | None, float | None]:
-    """(highest force N, its time s) of an element: by its own cells, else inferred from the haul cell."""
-    haul = result.roles.haul_force
-    beyond = {e.channel for e in result.derived_events if e.kind == "saturated"}
-    inferred: list[tuple[float, float | None]] = []
-    if haul is not None and (top := result.channels[haul.name]).highest is not None:
-        inferred.append((abs(element.ideal) * max(0.0, top.highest), top.highest_s))
-    read = [(s.highest, s.highest_s) for c in own if c is not haul
-            for s in [result.channels[c.name]] if s.highest is not None]  # fmt: skip
-    # a cell beyond its capacity read less than there was; two cells on one strand: the higher
-    if read and haul not in own and not any(c.name in beyond for c in own):
-        inferred = []
-    # beside the axis a cell reads a component of the force: a lower bound, not the force
-    read += [(s.highest, s.highest_s) for c in result.roles.forces
-             if c is not haul and c not in own and c.at == element.name
-             for s in [result.channels[c.name]] if s.highest is not None]  # fmt: skip
-    return max([*inferred, *read], key=lambda row: row[0], default=(None, None))
-
-
-def _measured(estimates: Estimates, units: UnitSystem) -> dict[str, Any]:
-    """The object `measured` of interface section 6."""
-    totals = estimates.totals
     return {
         "haul_force_N": _quantity(estimates.haul_force),
         "load_force_N": _quantity(estimates.load_force),
@@ -349,13 +332,13 @@ def _measured(estimates: Estimates, units: UnitSystem) -> dict[str, Any]:
         "actual_ma": _quantity(estimates.actual_ma),
         "efficiency": _quantity(estimates.efficiency),
         "pulley_efficiency": _quantity(estimates.pulley_efficiency),
-        "travel_efficiency": _quantity(totals.efficiency),
+        "travel_efficiency": _quantity(estimates.totals.efficiency),
         "work_efficiency": _quantity(estimates.work_efficiency),
         "haul_travel_m": _number(totals.haul_m),
         "load_travel_m": _number(totals.load_m),
         "load_travel_method": totals.method,
         "work_in_J": _number(totals.in_J),
-        "work_out_J": _number(estimates.work_out_J),
+        "work_out_J": _number(totals.out_J),
         "why_not": "; ".join(texts(estimates.why_not, units)),
     }
 
@@ -378,13 +361,18 @@ def _event(event: DerivedEvent | Event, end_s: float | None, text: str) -> dict[
     }
 
 
-def _warnings(info: SessionInfo, main: RigReview, result: Result) -> list[Message]:
-    """All warnings of a review, in order."""
-    rig_model, estimates = main.rig_model, main.estimates
-    lines = [*rig_model.warnings, *uncalibrated(result).values(), *estimates.warnings]
-    lines += as_built(main.rig, rig_model, main.result)
-    lines += stage_warnings(stages(main.rig, rig_model, main.result, estimates))
-    lines += _changed(main)
+def _own_warnings(chapter: Chapter) -> list[Message]:
+    """The warnings about one chapter: its model, its measurement, its parts."""
+    rig_model, estimates, own = chapter.rig_model, chapter.estimates, chapter.result
+    lines = [*rig_model.warnings, *uncalibrated(own).values(), *estimates.warnings]
+    lines += as_built(chapter.rig, rig_model, own)
+    lines += stage_warnings(stages(chapter.rig, rig_model, own, estimates))
+    return [*lines, *not_bounded(chapter.peaks, own), *_changed(chapter)]
+
+
+def _warnings(info: SessionInfo, main: Chapter, result: Result) -> list[Message]:
+    """All warnings of a review, in order; of the chapters, those of the main one."""
+    lines = _own_warnings(main)
     lines += _late(result)
     if info.state == "cut short":
         lines.append(message("cut_short"))
@@ -414,7 +402,7 @@ def _warnings(info: SessionInfo, main: RigReview, result: Result) -> list[Messag
     return lines
 
 
-def _changed(main: RigReview) -> list[Message]:
+def _changed(main: Chapter) -> list[Message]:
     """Report a change along strokes or from stroke to stroke, and whether ground or rig changed."""
     change = changes(list(main.result.strokes))
     if not change.most:

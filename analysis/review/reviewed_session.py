@@ -11,7 +11,8 @@ from typing import Any
 
 from analysis.efficiency.estimate import Estimates
 from analysis.mechanics.model import Model
-from analysis.review.review import Reviewed, RigReview, read_and_review
+from analysis.review.chapters import Chapter
+from analysis.review.review import Reviewed, read_and_review
 from analysis.rig.rig import Rig
 from analysis.strokes.result import Result
 from logger.session.records import Block, SessionInfo
@@ -32,13 +33,13 @@ class Whole:
         return self.reviewed.json
 
     @property
-    def parts(self) -> tuple[RigReview, ...]:
-        """The measurement with each rig that made strokes."""
-        return self.reviewed.parts
+    def chapters(self) -> tuple[Chapter, ...]:
+        """The chapters of the session, one for each rig."""
+        return self.reviewed.chapters
 
     @property
-    def main(self) -> RigReview:
-        """The measurement that the review shows."""
+    def main(self) -> Chapter:
+        """The chapter whose values the review shows for the session."""
         return self.reviewed.main
 
     @property

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from typing import Any
 
-from analysis.mechanics.measured_parts import bounded
 from analysis.mechanics.model import COVERAGE, Model
-from analysis.review.review import read_by_cells
-from analysis.strokes.result import Result
 
 
 def predictions(model: Model) -> dict[str, dict[str, float | None] | None]:
@@ -25,23 +23,21 @@ def _expanded(value: float | None, u: float | None) -> dict[str, float | None] |
     return None if value is None else {"value": value, "U95": None if u is None else COVERAGE * u}
 
 
-def peak_rows(review: dict[str, Any], model: Model, result: Result) -> list[dict[str, Any]]:
-    """The peaks of a review, the greatest share of the limit first, parts without a limit last.
+def peak_rows(peaks: Iterable[Mapping[str, Any]]) -> list[dict[str, Any]]:
+    """Rows of `peaks` in interface section 6, the greatest share of the limit first, unrated parts last.
 
-    Adds `by` to each row: cell (read by the part's own cell), most (bounded by the frictionless gain) or
-    inferred (not bounded); and `over`: whether the force is above the part's limit.
+    Adds `rules_N`, the force that is held against the limit; `by`: cell (read by the part's own cell), most
+    (the part carried at most that) or inferred (not bounded); `over`: whether it is above the limit.
     """
-    own = read_by_cells(model, result)
-    pairs = zip(model.parts, bounded(model, model.pieces), strict=True)
-    most = {piece.name for piece, bound in pairs if bound}
-    order = sorted(
-        review["peaks"], key=lambda p: (p["use"] is None, -(p["use"] or 0.0), -p["force_N"])
-    )
-    return [
-        p
-        | {
-            "by": "cell" if p["name"] in own else "most" if p["name"] in most else "inferred",
-            "over": p["use"] is not None and p["use"] > 1,
-        }
-        for p in order
-    ]
+    rows = []
+    for p in peaks:
+        inferred = "inferred" if p["at_most_N"] is None else "most"
+        rows.append(
+            {
+                **p,
+                "rules_N": p["force_N"] if p["at_most_N"] is None else p["at_most_N"],
+                "by": "cell" if p["how"] == "cell" else inferred,
+                "over": p["use"] is not None and p["use"] > 1,
+            }
+        )
+    return sorted(rows, key=lambda p: (p["use"] is None, -(p["use"] or 0.0), -p["rules_N"]))

@@ -26,9 +26,10 @@ class Rating:
 
     mbs_N: float | None = None  # minimum breaking strength; allowed is this / design factor
     wll_N: float | None = None  # working load limit, used undivided
-    slips_N: float | None = None  # force at which a grab begins to slip, used undivided
-    damages_N: float | None = None  # force at which a grab damages the rope, used undivided
+    slips_N: float | None = None  # force at which a grab or capture begins to slip, undivided
+    damages_N: float | None = None  # force at which it damages the rope, used undivided
     item: str = ""  # the crew's own mark on it
+    slips_u_N: float | None = None  # standard uncertainty of slips_N; the limit is 2 u lower
 
 
 @dataclass(frozen=True)
@@ -61,6 +62,7 @@ class Station:
     toward_deg: float = 0.0  # of a haul, direction of its strand: 0 toward the anchor's side
     wrap_rad: float = 0.0  # of an edge, angle over which the rope lies on it
     setback_m: float = 0.0  # of a capture, load travel lost each time it sets
+    knot: str = ""  # of a tie, row of analysis.rig.knots that gives strength; "": not named
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,6 @@
 
 Read `load` (load a file, check that the rig can work), `parser` (the file table by table, on one
 `draft`) with `body_places`, `rope_paths` (every station), `item_tables` (single items), `load_table`
-(the load and the ratings) and `consistency` (checks over the whole); then `to_toml` (the way back).
+(the load), `ratings` (what things are rated for) and `consistency` (checks over the whole); then `to_toml` (the way back).
 May import `mechanics`, `rig` and what lies below them.
 """

@@ -8,7 +8,7 @@ from dataclasses import replace
 from analysis.messages.message import message
 from analysis.rig.rig import Gear, Station
 from analysis.rig_file.draft import RigDraft, needed
-from analysis.rig_file.load_table import read_rating
+from analysis.rig_file.ratings import read_hitch_rating, read_rating
 from logger.errors import RigFault
 from logger.toml_tables import Table
 
@@ -20,16 +20,8 @@ def read_grab_rating(draft: RigDraft, name: str) -> None:
     table = draft.tables["grab"].get(name)
     if table is None:
         return
-    rating = read_rating(table)
-    slips = table.number("slips_at_kN", above=0.0, most=1e6)
-    damages = table.number("damages_rope_at_kN", above=0.0, most=1e6)
+    draft.ratings[name] = read_hitch_rating(table)
     table.done()
-    draft.ratings[name] = replace(rating, slips_N=newton(slips), damages_N=newton(damages))
-
-
-def newton(kN: float | None) -> float | None:
-    """N from kN."""
-    return None if kN is None else kN * 1000.0
 
 
 def read_turn(draft: RigDraft, table: Table, turn: Station) -> Station:
@@ -40,7 +32,8 @@ def read_turn(draft: RigDraft, table: Table, turn: Station) -> Station:
     item = draft.tables[turn.kind].get(turn.name)
     if item is None:
         item = Table({}, draft.file, f"{turn.kind}.{turn.name}", RigFault)
-    draft.ratings[turn.name] = read_rating(item)
+    read = read_hitch_rating if turn.kind == "capture" else read_rating
+    draft.ratings[turn.name] = read(item)
     if turn.kind == "edge":
         return _edge(draft, table, item, turn)
     e = item.number("efficiency", above=0.0, most=1.0)

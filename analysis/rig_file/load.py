@@ -17,7 +17,7 @@ from analysis.mechanics.tension import load_row, system, tensions
 from analysis.rig.rig import TURNS, Rig
 from analysis.rig_file.parser import read_rig
 from logger.errors import RigFault
-from logger.toml_tables import parse_toml, read_text
+from logger.toml_tables import CHANNELS, ROPES, parse_toml, read_text
 
 
 def load_rig(path: str | Path) -> Rig:
@@ -27,7 +27,12 @@ def load_rig(path: str | Path) -> Rig:
 
 def parse_rig(text: str, file: str) -> Rig:
     """Read and check the rig in this TOML text; raises RigFault, which names `file`."""
-    rig = read_rig(parse_toml(text, file, RigFault), file)
+    data = parse_toml(text, file, RigFault)
+    if CHANNELS in data and ROPES not in data:
+        raise RigFault(
+            file, "this is a sensors file, not a rig file", "give the rig file in its place"
+        )
+    rig = read_rig(data, file)
     check(rig)
     return rig
 
@@ -124,6 +129,7 @@ def _check_places(rig: Rig) -> None:
         if len(bodies) == 2:
             low, high = sorted(bodies, key=lambda b: b.x_m)
             if not low.x_m < x < high.x_m:
+                _check_order(rig, s, x)
                 raise RigFault(
                     rig.file,
                     f"at_m = {x:g} is outside its own strand, which runs from {low.name} at {low.x_m:g} m to {high.name} at {high.x_m:g} m",
@@ -148,6 +154,35 @@ def _check_places(rig: Rig) -> None:
                 f"both ends are on {rig.bodies[a.body].name}, so it has no direction",
                 "put one of them on another body",
                 f"strand {strand.name}",
+            )
+
+
+def _check_order(rig: Rig, grab: int, x_m: float) -> None:
+    """Raise RigFault for a grab that belongs on the other side of the captures beside it.
+
+    grab: its station index; x_m: its place.
+    """
+    name = rig.stations[grab].name
+    for step, side, move in ((-1, "behind", "up"), (1, "before", "down")):
+        passed = []
+        at = grab + step
+        while 0 <= at < len(rig.stations) and rig.stations[at].kind == "capture":
+            passed.append(rig.stations[at])
+            at += step
+        if not passed or not 0 <= at < len(rig.stations):
+            continue
+        places = [station.body for station in (passed[-1], rig.stations[at])]
+        if any(body is None for body in places) or rig.stations[at].rope != rig.stations[grab].rope:
+            continue
+        low, high = sorted(rig.bodies[body].x_m for body in places if body is not None)
+        if low < x_m < high:
+            lines = "one line" if len(passed) == 1 else f"{len(passed)} lines"
+            captures = " and ".join(station.name for station in passed)
+            raise RigFault(
+                rig.file,
+                f"at_m = {x_m:g} is outside its own strand: the grab is written {side} {captures}",
+                f"move it {lines} {move}",
+                name,
             )
 
 

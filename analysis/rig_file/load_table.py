@@ -1,4 +1,4 @@
-"""Reads the [load] table of a rig file, and the ratings that any table may hold."""
+"""Reads the [load] table of a rig file."""
 
 from __future__ import annotations
 
@@ -7,26 +7,15 @@ import math
 from analysis.messages.message import Message, message
 from analysis.rig.rig import Load, Rating
 from analysis.rig.surfaces import SURFACES, Surface, surface
-from logger.toml_tables import Table, nearest
+from analysis.rig_file.ratings import read_rating
+from logger.spelling import cure
+from logger.toml_tables import Table
 
 # of the value where the file gives no uncertainty (interface section 1); chosen by us, no reason is on
 # record: whoever knows better states it in the file
 BREAKAWAY_U = 0.50  # of the part above 1
 MASS_U, RESISTANCE_U = 0.02, 0.10  # chosen by us, as above
 COEFFICIENT_U = 0.30  # chosen by us: a table value, as in `analysis/rig/surfaces.py`
-
-
-def read_rating(table: Table) -> Rating:
-    """Read breaking strength, working load limit and mark of an item; raises RigFault."""
-
-    def newton(key: str) -> float | None:
-        """The value of a key in kN, converted to N; None where it is absent."""
-        value = table.number(key, above=0.0, most=1e6, unit=" of kN")
-        return None if value is None else value * 1000.0
-
-    return Rating(
-        mbs_N=newton("mbs_kN"), wll_N=newton("wll_kN"), item=table.text("item", most=100) or ""
-    )
 
 
 def read_load(table: Table) -> tuple[Load, Rating, list[Message]]:
@@ -108,12 +97,11 @@ def _surface(table: Table, kind: str | None) -> Surface | None:
         return None
     row = surface(name)
     if row is None:
-        names = [each.name for each in SURFACES]
-        near = nearest(name, names)
         raise table.fault(
-            "surface", f'"{name}" is not in the table of surfaces',
-            f'write "{near}"' if near else "surfaces are " + ", ".join(names),
-        )  # fmt: skip
+            "surface",
+            f'"{name}" is not in the table of surfaces',
+            cure(name, [each.name for each in SURFACES], "surfaces are", "{}"),
+        )
     if kind == "hanging" or (kind in ("rolling", "dragging") and kind != row.kind):
         raise table.fault(
             "surface", f"is for a {row.kind} load, not for a {kind} one",

@@ -15,7 +15,8 @@ from analysis.rig_file.consistency import (
 )
 from analysis.rig_file.draft import RigDraft, needed
 from analysis.rig_file.item_tables import read_gear
-from analysis.rig_file.load_table import read_load, read_rating
+from analysis.rig_file.load_table import read_load
+from analysis.rig_file.ratings import read_rating
 from analysis.rig_file.rope_paths import read_ropes
 from logger.errors import RigFault
 from logger.toml_tables import Table

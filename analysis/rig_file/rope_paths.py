@@ -5,12 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from analysis.rig.knots import KNOTS, Knot, knot
 from analysis.rig.rig import Rating, Rope, Station, Strand
 from analysis.rig_file.body_places import body_under, read_bodies_on_ropes
 from analysis.rig_file.draft import RigDraft
-from analysis.rig_file.item_tables import newton, read_grab_rating, read_turn
+from analysis.rig_file.item_tables import read_grab_rating, read_turn
+from analysis.rig_file.ratings import kilonewtons
 from logger.errors import RigFault
-from logger.toml_tables import Table, nearest
+from logger.spelling import likely
+from logger.toml_tables import Table
 
 STATIONS = ("tie", "grab", "pulley", "capture", "edge", "haul", "free")
 MOST_STATIONS = 400  # speed only: the model's cost grows with the cube of the strands
@@ -84,13 +87,11 @@ def _kind(station: Table) -> str:
         )
     if kinds:
         return kinds[0]
-    what = "the station has no kind"
     for key in station.data:
-        near = nearest(key, STATIONS)
-        if near:
-            what = f'unknown station "{key}", the nearest is "{near}"'
-            break
-    raise station.fault("", what, f"write one of {', '.join(STATIONS)}")
+        meant = likely(key, STATIONS)
+        if meant is not None:
+            raise station.fault("", f'unknown station "{key}"', f'write "{meant}"')
+    raise station.fault("", "the station has no kind", f"write one of {', '.join(STATIONS)}")
 
 
 def _read_rope(draft: RigDraft, table: Table, path: list[PathPlace]) -> None:
@@ -98,9 +99,9 @@ def _read_rope(draft: RigDraft, table: Table, path: list[PathPlace]) -> None:
     name = draft.name(table.raw("name"), "rope", f"{table.name}: name")
     length = table.number("length_m", above=0.0, most=1e6)
     diameter = table.number("diameter_mm", above=0.0, most=1000.0)
-    strength = newton(table.number("mbs_kN", above=0.0, most=1e6))
+    strength = kilonewtons(table, "mbs_kN")
     stretch = table.number("stretch_percent", least=0.0, most=1000.0)
-    stretch_at = table.number("stretch_at_kN", above=0.0, most=1e6)
+    stretch_at = kilonewtons(table, "stretch_at_kN")
     item = table.text("item", most=100) or ""
     table.done(also=["path"])
     if (stretch is None) != (stretch_at is None):
@@ -126,7 +127,7 @@ def _read_rope(draft: RigDraft, table: Table, path: list[PathPlace]) -> None:
             diameter_mm=diameter,
             mbs_N=strength,
             stretch=None if stretch is None else stretch / 100.0,
-            stretch_at_N=newton(stretch_at),
+            stretch_at_N=stretch_at,
         )
     )
 
@@ -155,8 +156,38 @@ def _tie(draft: RigDraft, place: PathPlace) -> Station:
         )
     body = body_under(draft, table, "tie")
     strength = table.number("strength", above=0.0, most=1.0)
-    name = draft.bodies[body].name
-    return Station(name=name, kind="tie", rope=place.rope, body=body, strength=strength)
+    tied = _knot(table)
+    if tied is not None and strength is not None:
+        raise table.fault(
+            "knot",
+            "cannot stand beside strength",
+            "write the knot's name, or the share that it keeps",
+        )
+    return Station(
+        name=draft.bodies[body].name,
+        kind="tie",
+        rope=place.rope,
+        body=body,
+        strength=strength if tied is None else tied.keeps,
+        knot="" if tied is None else tied.name,
+    )
+
+
+def _knot(table: Table) -> Knot | None:
+    """The knot that a tie names, or None; raises RigFault for one that the table of knots does not have."""
+    name = table.text("knot", most=100)
+    if name is None:
+        return None
+    tied = knot(name)
+    if tied is None:
+        names = [each.name for each in KNOTS]
+        near = likely(name, names)
+        raise table.fault(
+            "knot", f'"{name}" is not in the table of knots',
+            (f'write "{near}"; ' if near else "") + "knots are " + ", ".join(names)
+            + "; or write strength = the share that it keeps",
+        )  # fmt: skip
+    return tied
 
 
 def _free(draft: RigDraft, place: PathPlace) -> Station:

@@ -70,7 +70,8 @@ def _station(rig: Rig, station: Station) -> str:
     on = "" if station.body is None else rig.bodies[station.body].name
     row: dict[str, Any] = {station.kind: station.name}
     if station.kind == "tie":
-        row = {"tie": on, "strength": station.strength}
+        row = {"tie": on, "knot": station.knot or None}
+        row["strength"] = None if station.knot else station.strength
     elif station.kind == "free":
         row = {"free": True}
     elif station.kind == "haul":
@@ -109,7 +110,8 @@ def _rating(rig: Rig, name: str) -> dict[str, Any]:
     rating = rig.ratings.get(name, Rating())
     return {
         "mbs_kN": _kilo(rating.mbs_N), "wll_kN": _kilo(rating.wll_N),
-        "slips_at_kN": _kilo(rating.slips_N), "damages_rope_at_kN": _kilo(rating.damages_N),
+        "slips_at_kN": _kilo(rating.slips_N), "slips_at_u_kN": _kilo(rating.slips_u_N),
+        "damages_rope_at_kN": _kilo(rating.damages_N),
         "item": rating.item or None,
     }  # fmt: skip
 

@@ -54,6 +54,7 @@ class Feed:
     restarts: number of restarts of a counter.
     spike: N or m; a smaller excursion of one cell is never a spike.
     highest, highest_cell: highest value, SI, and its cell.
+    rig_highest, rig_highest_cell: the same since the rig in use was built.
     saturated: intervals with a reading beyond the capacity.
     level_watches: one for each level that the channel has or had.
     gaps: (start s, end s) without a reading, at most MOST_GAPS.
@@ -72,6 +73,7 @@ class Feed:
         self.restarts = 0
         self.spike = max(LEAST_N, 4.0 * float(channel.u_si(0.0)), 0.002 * (channel.capacity or 0.0))
         self.highest, self.highest_cell = -math.inf, 0
+        self.rig_highest, self.rig_highest_cell = -math.inf, 0
         self.saturated = Intervals(RATE)
         self.level_watches = [LevelWatch(level) for level in levels]
         self.gaps: list[tuple[float, float]] = []
@@ -92,6 +94,11 @@ class Feed:
             watch.active = watch.level in levels
         watched = [watch.level for watch in self.level_watches if watch.active]
         self.level_watches += [LevelWatch(level) for level in levels if level not in watched]
+
+    def change_rig(self, levels: tuple[Level, ...]) -> None:
+        """Watch the levels of another rig from now on, and begin with its highest value."""
+        self.rig_highest, self.rig_highest_cell = -math.inf, 0
+        self.set_levels(levels)
 
     @property
     def seen(self) -> int | None:

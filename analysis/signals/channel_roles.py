@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from analysis.mechanics.measured_parts import cells_of
 from analysis.mechanics.model import Model, force_gain, model, travel_gain
+from analysis.mechanics.rope_stretch import spring_back
 from analysis.messages.message import Message, message
 from analysis.rig.rig import Rig
 from logger.channels.channel import Channel, Sensors
@@ -40,6 +41,7 @@ class Roles:
     progress_gain: float  # metres of rope at the haul per metre of `progress`
     ratio: float  # rope at the haul / load travel
     levels: tuple[Level, ...]  # alarm levels of the sensors file and limits of the rig file
+    stretch_m_per_N: float = 0.0  # rope that springs back at the haul / haul force that was let off
 
     def limits_of(self, channel: str) -> tuple[Level, ...]:
         """The levels of a channel."""
@@ -93,7 +95,7 @@ def roles(rig: Rig, sensors: Sensors, rig_model: Model | None = None) -> Roles:
     ordered = ([haul_force] if haul_force else []) + [c for c in forces if c is not haul_force]
     return Roles(
         channels=sensors.channels, forces=tuple(ordered), haul_force=haul_force, haul_length=haul_length, load_length=load_length, progress=progress, progress_gain=gain,
-        ratio=rig_model.travel_ratio, levels=tuple(levels),
+        ratio=rig_model.travel_ratio, levels=tuple(levels), stretch_m_per_N=spring_back(rig_model),
     )  # fmt: skip
 
 

@@ -20,7 +20,7 @@ from analysis.signals.time_cells import MOST, RATE
 from analysis.strokes.cell_track import CellTrack, take_grid, track_of
 from analysis.strokes.complete_seconds import CompleteSeconds
 from analysis.strokes.result import Result, SessionLog, assemble_result
-from analysis.strokes.rig_changes import Loader, RigTimetable
+from analysis.strokes.rig_changes import Loader, RigReadings, RigTimetable
 from analysis.strokes.segmentation import Segmentation, Settings
 from logger.session.records import Block, Event
 
@@ -39,6 +39,7 @@ class Analyser:
     _held: tracks of the first seconds, until the noise estimate.
     _noise: noise and floor of the haul cell.
     _segmentation: strokes, resets, slips and shocks; None until the noise estimate.
+    _load_m: load counter at the end of the seconds processed, m; None without a reading of one.
     """
 
     def __init__(self, *, roles: Roles, later: Loader | None = None) -> None:
@@ -51,6 +52,7 @@ class Analyser:
         self._held: list[CellTrack] = []
         self._noise = NoiseFloor()
         self._segmentation: Segmentation | None = None
+        self._load_m: float | None = None
 
     def push(self, block: Block, now: float) -> None:
         """Add a block of the session; now: end of the recording so far, s of the session's clock."""
@@ -80,6 +82,7 @@ class Analyser:
             end = self._fork()
             end._use(ended=True)
             end._learn()
+            end._rigs.keep(end._readings())
             return assemble_result(end._log, end._feeds, end._rigs, end._noise, end._segmentation)
 
     def _fork(self) -> Analyser:
@@ -114,18 +117,31 @@ class Analyser:
                 break
             stop = int(min(until, begin + PIECE, self._rigs.next_s))
             grid = take_grid(feeds, begin, seconds.take(feeds, begin, stop))
+            load = self._rigs.roles.load_length
+            if load is not None and math.isfinite(at := float(grid.length[load.name].border[-1])):
+                self._load_m = at
             if self._rigs.roles.haul_force is not None:
                 self._segment(track_of(grid, self._rigs.roles))
 
     def _change_rig(self) -> None:
         """Switch to the next rig; the stroke that is going on ends."""
         self._learn()
+        self._rigs.keep(self._readings())
         self._rigs.go_on()
         roles = self._rigs.roles
         for feed in self._feeds.values():
-            feed.set_levels(roles.limits_of(feed.channel.name))
+            feed.change_rig(roles.limits_of(feed.channel.name))
         if self._segmentation is not None:
-            self._segmentation.change(roles.ratio, self._rigs.index)
+            self._segmentation.change(roles.ratio, self._rigs.index, roles.stretch_m_per_N)
+
+    def _readings(self) -> RigReadings:
+        """What was read since the rig in use was built."""
+        highest = {
+            name: (feed.rig_highest, (feed.rig_highest_cell + 0.5) / RATE)
+            for name, feed in self._feeds.items()
+            if math.isfinite(feed.rig_highest)
+        }
+        return RigReadings(highest, self._load_m)
 
     def _segment(self, track: CellTrack) -> None:
         """Pass a track on to the segmentation, or hold it back until the noise estimate."""
@@ -149,6 +165,7 @@ class Analyser:
             ratio=roles.ratio,
             counted=roles.load_length is not None,
             forces=len(roles.forces),
+            stretch_m_per_N=roles.stretch_m_per_N,
         )
         self._segmentation = Segmentation(settings, self._rigs.index)
         for track in tracks:

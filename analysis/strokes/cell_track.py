@@ -91,6 +91,8 @@ def _judge(feed: Feed, cell: Ints, high: Floats) -> None:
     top = float(high[k])
     if top > feed.highest:
         feed.highest, feed.highest_cell = top, int(cell[k])
+    if top > feed.rig_highest:
+        feed.rig_highest, feed.rig_highest_cell = top, int(cell[k])
     for watch in feed.level_watches:
         if watch.active and top > watch.threshold:
             watch.intervals.push(cell, high > watch.threshold, high)

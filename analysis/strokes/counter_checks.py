@@ -36,6 +36,7 @@ def counter_warnings(
     if roles.progress is None:
         return _zero(roles, seg)
     late = _zero(roles, seg) + _late(roles, stated or seen) + _contradicts(roles, seen, stated)
+    late += _only_up(roles, seg, strokes)
     if roles.load_length is None:
         hauled = any(s.direction == "haul" for s in strokes)
         lines = [message("creep_not_visible")] if hauled else []
@@ -49,6 +50,14 @@ def counter_warnings(
         lines.append(message("counters_opposite", rope=roles.progress.name, load=roles.load_length.name,
                              against_m=seg.against_m))  # fmt: skip
     return lines + _creep(roles, strokes)
+
+
+def _only_up(roles: Roles, seg: Segmentation, strokes: Sequence[Stroke]) -> list[Message]:
+    """Warn of a rope counter that never ran back between strokes: it may count up only."""
+    hauls = sum(1 for s in strokes if s.direction == "haul")
+    if hauls < 2 or seg.went_back or roles.progress is None or roles.progress is roles.load_length:
+        return []
+    return [message("counter_only_up", counter=roles.progress.name)]
 
 
 def _zero(roles: Roles, seg: Segmentation) -> list[Message]:

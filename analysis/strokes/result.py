@@ -16,7 +16,7 @@ from analysis.strokes.complete_seconds import last_cell
 from analysis.strokes.counter_checks import counter_warnings
 from analysis.strokes.derived_events import DerivedEvent, derive_events
 from analysis.strokes.lag_correction import with_lag
-from analysis.strokes.rig_changes import RigSpan, RigTimetable
+from analysis.strokes.rig_changes import NOTHING_READ, RigReadings, RigSpan, RigTimetable
 from analysis.strokes.segmentation import Reset, Segmentation
 from analysis.strokes.stroke import Stroke
 from logger.session.records import ClockRow, Event
@@ -59,6 +59,7 @@ class Result:
     unknown_channels: tuple[str, ...]  # channels with readings that the sensors file does not have
     events_not_listed: int  # number of events beyond those kept
     rigs: tuple[RigSpan, ...] = ()  # the session's rigs; Stroke.rig is an index of them
+    read: tuple[RigReadings, ...] = ()  # while each of `rigs` was in use
     warnings: tuple[Message, ...] = ()  # from the counters and the rig changes
     reset_list: tuple[Reset, ...] = ()  # the resets, in order
     lag_s: float | None = None  # of the rope counter behind the haul cell; None: not determined
@@ -162,6 +163,7 @@ def assemble_result(
         unknown_channels=tuple(sorted(log.unknown_channels)),
         events_not_listed=not_listed,
         rigs=tuple(rigs.spans),
+        read=tuple(rigs.readings.get(k, NOTHING_READ) for k in range(len(rigs.spans))),
         warnings=once([*rigs.warnings, *counter_warnings(roles, seg, strokes, delay, by_rope)]),
         reset_list=resets,
         lag_s=delay.lag_s,

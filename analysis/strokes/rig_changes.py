@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import copy
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -31,17 +31,40 @@ class RigSpan:
     roles: Roles  # of the session's channels in this rig
 
 
+@dataclass(frozen=True)
+class RigReadings:
+    """What was read while one rig was in use."""
+
+    highest: Mapping[str, tuple[float, float]]  # channel -> highest value, N or m, and its time, s
+    load_m: float | None  # load counter at the end, m since its first reading; None without one
+
+
+NOTHING_READ = RigReadings({}, None)
+
+
+def in_order(spans: Sequence[RigSpan]) -> list[int]:
+    """Indices of the rigs in the order in which they were in use."""
+    return sorted(range(len(spans)), key=lambda k: (_second(spans[k].time_s), k))
+
+
+def _second(time_s: float) -> float:
+    """The first whole second at or after time_s; -inf for the first rig."""
+    return float(math.ceil(time_s)) if math.isfinite(time_s) else time_s
+
+
 class RigTimetable:
     """The rigs of a session, and the whole second from which each is in use.
 
     spans: the first rig and those of the `rig` events, in order of arrival.
     index: of the rig in use, in `spans`.
+    readings: index of each rig -> what was read while it was in use.
     warnings: about rig files that cannot be used.
     """
 
     def __init__(self, first: Roles, load: Loader | None) -> None:
         self.spans = [RigSpan(-math.inf, "rig.toml", None, first)]
         self.index = 0
+        self.readings: dict[int, RigReadings] = {}
         self.warnings: list[Message] = []
         self._load = load
         self._due: list[tuple[int, int]] = []  # second and index of those to come, in order
@@ -49,7 +72,7 @@ class RigTimetable:
     def fork(self) -> RigTimetable:
         """Return a copy that can advance independently; no event is added to either meanwhile."""
         other = copy.copy(self)
-        other._due = list(self._due)
+        other._due, other.readings = list(self._due), dict(self.readings)
         return other
 
     @property
@@ -77,6 +100,10 @@ class RigTimetable:
             self._due.append((math.ceil(event.time_s), len(self.spans)))
             self._due.sort()
             self.spans.append(RigSpan(event.time_s, event.text, rig, its_roles))
+
+    def keep(self, readings: RigReadings) -> None:
+        """Keep what was read while the rig in use was in use."""
+        self.readings[self.index] = readings
 
     def go_on(self) -> None:
         """Switch to the next rig."""

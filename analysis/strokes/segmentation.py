@@ -41,6 +41,11 @@ OFF_FLOOR_SHARE = 0.6
 # least rope fed back in a reset, and its least share of the last haul stroke; chosen by us: more than rope
 # contracts when the tension goes off
 RESET_M, RESET_SHARE = 0.1, 0.1
+# least rope in a cell that shows that a counter counts both ways; chosen by us: more than rounding
+BACK_M = 1e-4
+# longest time from the end of a stroke to the end of a spring-back; chosen by us: hands that let a loaded rope
+# out need a second or two, and a reset takes longer
+SPRING_CELLS = 2 * RATE
 SLIP_SHARE = 0.5  # of the steady force; interface section 6
 # 0.2 s and 0.3 s of interface section 6 in whole cells; SLIP_SEEN, chosen by us: 0.4 s in which rope and load
 # show the slip
@@ -61,6 +66,7 @@ class Settings:
     ratio: float  # rope at the haul / load travel
     counted: bool  # whether there is a load counter
     forces: int  # number of force channels
+    stretch_m_per_N: float = 0.0  # rope that springs back at the haul / haul force that was let off
 
 
 @dataclass(frozen=True)
@@ -82,6 +88,20 @@ def is_reset(rope_m: float, stroke_m: float) -> bool:
     return rope_m >= max(RESET_M, RESET_SHARE * stroke_m)
 
 
+def is_last_reset(
+    rope_m: float, soon_m: float, stroke_m: float, force_N: float, stretch_m_per_N: float
+) -> bool:
+    """Whether rope fed back is a reset while no later stroke shows it.
+
+    Rope that goes back within SPRING_CELLS and is no more than the stretch of the ropes explains springs back;
+    what goes back after it must be a reset by itself.  rope_m: rope that went back, soon_m of it within
+    SPRING_CELLS; stroke_m: rope of the last haul stroke; force_N: haul force that was let off;
+    stretch_m_per_N: of the rig.
+    """
+    sprang_m = soon_m if soon_m <= force_N * stretch_m_per_N else 0.0
+    return is_reset(rope_m, stroke_m) and is_reset(rope_m - sprang_m, stroke_m)
+
+
 @dataclass
 class _Fed:
     """Rope fed back since the last stroke ended.  Positions are of the counters, m."""
@@ -93,6 +113,8 @@ class _Fed:
     load: float  # load at the end of the stroke
     load_now: float  # load now
     begin: int  # first cell in which rope went back
+    soon: float  # lowest rope within SPRING_CELLS
+    force_N: float = 0.0  # highest haul force of the stroke
 
 
 class Segmentation:
@@ -109,6 +131,7 @@ class Segmentation:
     highest_N: largest mean haul force of a cell.
     lowest_N: least mean haul force of a second; inf before the first.
     against_m: rope that went back under tension while the load came nearer.
+    went_back: whether the rope counter ever ran back.
     """
 
     def __init__(self, settings: Settings, rig: int = 0) -> None:
@@ -134,6 +157,7 @@ class Segmentation:
             tuple[int, bool]
         ] = []  # (cell, whether a take-up): edges to examine for a lag
         self.against_m = 0.0
+        self.went_back = False
 
     def fork(self) -> Segmentation:
         """Return a copy that grows independently."""
@@ -150,16 +174,17 @@ class Segmentation:
         other._fed = replace(self._fed) if self._fed else None
         return other
 
-    def change(self, ratio: float, rig: int) -> None:
+    def change(self, ratio: float, rig: int, stretch_m_per_N: float = 0.0) -> None:
         """Switch to another rig from the next second on.
 
-        ratio: its rope at the haul / load travel; rig: its index.  The current stroke or reset ends, and
-        the steady force starts anew.
+        ratio: its rope at the haul / load travel; rig: its index; stretch_m_per_N: as of Settings.  The current stroke ends, and the steady
+        force starts anew.  Rope fed back since the last stroke belongs to the conversion and is no reset.
         """
         self._end_stroke()
-        self._end_reset()
+        self._fed = None
         self._evaluate()
-        self.settings, self.rig = replace(self.settings, ratio=ratio), rig
+        self.settings = replace(self.settings, ratio=ratio, stretch_m_per_N=stretch_m_per_N)
+        self.rig = rig
         self._levels = Levels(self.settings.floor_N)
         self._past = {}
         self._edges = []
@@ -221,6 +246,7 @@ class Segmentation:
             pasts["steady"] = self._with_past("steady", np.repeat(steady, HALF), np.nan)
             self._slips(track.first, pasts)
         if rope is not None:  # without a rope counter nothing shows motion: no strokes
+            self.went_back = self.went_back or bool(step.min() < -BACK_M)
             if self.lags.wanted:
                 load_step = None if track.load is None else np.diff(track.load)
                 self.lags.push(track.forces, step, load_step, np.repeat(steady, HALF))
@@ -375,7 +401,9 @@ class Segmentation:
             return
         kept = self._keep(stroke)
         if stroke.sign > 0:
-            self._fed = _fed(stroke.best, stroke.last, stroke.load_best)
+            self._fed = replace(
+                _fed(stroke.best, stroke.last, stroke.load_best), force_N=max(0.0, stroke.peak)
+            )
         elif not kept:
             self._fed = _fed(stroke.x0, stroke.first, stroke.load0)
 
@@ -389,6 +417,9 @@ class Segmentation:
         lowest = float(x[k])
         if lowest < fed.end - TURN_M <= fed.lowest:
             fed.begin = track.first + start + int((x < fed.end - TURN_M).argmax())
+        soon = fed.cell + SPRING_CELLS + 1 - (track.first + start)
+        if soon > 0:
+            fed.soon = min(fed.soon, float(x[:soon].min()))
         if lowest < fed.lowest:
             fed.lowest, fed.lowest_cell = lowest, track.first + start + k
         if track.load is not None:
@@ -397,10 +428,18 @@ class Segmentation:
             fed.load_now = float(track.load[stop])
 
     def reset(self) -> Reset | None:
-        """The reset since the last stroke; None where too little rope was fed back."""
+        """The reset since the last stroke; None where too little rope went back, or it only sprang back."""
         fed = self._fed
         if fed is None:
             return None
+        rope_m, soon_m = fed.end - fed.lowest, fed.end - fed.soon
+        stretch = self.settings.stretch_m_per_N
+        if not is_last_reset(rope_m, soon_m, self._hauled_m, fed.force_N, stretch):
+            return None
+        return self._reset(fed)
+
+    def _reset(self, fed: _Fed) -> Reset | None:
+        """The reset of rope fed back; None where it is too little."""
         rope = fed.end - fed.lowest
         if not is_reset(rope, self._hauled_m):
             return None
@@ -414,7 +453,7 @@ class Segmentation:
         )
 
     def _end_reset(self) -> None:
-        reset = self.reset()
+        reset = self._reset(self._fed) if self._fed is not None else None
         if reset is not None and len(self.resets) < MOST_STROKES:
             self.resets.append(reset)
         self._fed = None
@@ -429,7 +468,14 @@ class Segmentation:
 
 def _fed(end: float, cell: int, load: float) -> _Fed:
     return _Fed(
-        end=end, cell=cell, lowest=end, lowest_cell=cell, load=load, load_now=load, begin=cell
+        end=end,
+        cell=cell,
+        lowest=end,
+        lowest_cell=cell,
+        load=load,
+        load_now=load,
+        begin=cell,
+        soon=end,
     )
 
 

@@ -22,12 +22,15 @@ from analysis.prediction.choose_rig import (
     shelf,
     warnings,
 )
+from analysis.rig.knots import KNOTS
 from analysis.rig.rig import Load
 from analysis.rig.surfaces import SURFACES, surface
+from analysis.rig_file.ratings import MOST_KN, MOST_SLIP_KN, in_newtons, too_much
 from dashboard.text.console import add_json, add_units, positive, print_json, table, units
 from dashboard.text.units import Units, number, percent
 from logger.errors import CallFault
-from logger.toml_tables import nearest
+from logger.spelling import cure as cure_for
+from logger.spelling import likely
 
 PAIR = ("3-on-4", "3-on-3-on-2")  # 12 to 1 and 18 to 1
 
@@ -89,19 +92,27 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="efficiency of each pulley (default 0.90)",
     )
     add("--rope-mbs-kN", metavar="F", type=positive("kilonewtons"), dest="rope_mbs_kN",
-        help="breaking strength of the rope; a knot is assumed to keep 0.50 of it")  # fmt: skip
+        help="breaking strength of the rope; without --knot a knot is assumed to keep 0.50 of it")  # fmt: skip
+    add("--knot", metavar="NAME",
+        help="the knot at each tie: " + ", ".join(row.name for row in KNOTS))  # fmt: skip
     add("--pulley-mbs-kN", metavar="F", type=positive("kilonewtons"), dest="pulley_mbs_kN",
         help="breaking strength of the weakest pulley")  # fmt: skip
     add("--anchor-mbs-kN", metavar="F", type=positive("kilonewtons"), dest="anchor_mbs_kN",
         help="breaking strength of the weakest anchor")  # fmt: skip
     add("--grab-slips-kN", metavar="F", type=positive("kilonewtons"), dest="grab_slips_kN",
         help="force at which a grab (prusik or other friction hitch) begins to slip")  # fmt: skip
+    add("--grab-slips-u-kN", metavar="U", type=positive("kilonewtons"), dest="grab_slips_u_kN",
+        help="its standard uncertainty; the limit is 2 U lower")  # fmt: skip
+    add("--capture-slips-kN", metavar="F", type=positive("kilonewtons"), dest="capture_slips_kN",
+        help="force at which a progress capture begins to slip")  # fmt: skip
+    add("--capture-slips-u-kN", metavar="U", type=positive("kilonewtons"), dest="capture_slips_u_kN",
+        help="its standard uncertainty; the limit is 2 U lower")  # fmt: skip
     add("--design-factor", metavar="K", type=_at_least_one, default=10.0,
         help="breaking strength / allowed working force (default 10)")  # fmt: skip
     add("--between", metavar=("A", "B"), nargs=2, default=PAIR,
         help="two rigs to compare in force, rope and time (default 3-on-4 and 3-on-3-on-2)")  # fmt: skip
     add("--write", metavar=("NAME", "FILE"), nargs=2,
-        help="write the built-in rig NAME, fitted to the job, as a rig file")  # fmt: skip
+        help="write the built-in rig NAME, fitted to the job, with all gear given here, as a rig file")  # fmt: skip
     add_json(parser)
     add_units(parser)
 
@@ -115,9 +126,11 @@ def run(args: argparse.Namespace) -> int:
     asked += [("--write", args.write[0])] if args.write else []
     for option, name in asked:
         if name not in by_name:
-            near = nearest(name, by_name)
-            raise CallFault("choose", f'{option}: there is no built-in rig "{name}"',
-                            f"write {near}" if near else "names are " + ", ".join(by_name))  # fmt: skip
+            raise CallFault(
+                "choose",
+                f'{option}: there is no built-in rig "{name}"',
+                cure_for(name, by_name, "names are", "{}"),
+            )
     if args.write:
         _write(need, *args.write)
     pair = between(*(by_name[name] for name in args.between))
@@ -146,12 +159,18 @@ def _write(need: Need, name: str, file: str) -> None:
 
 
 def _need(args: argparse.Namespace) -> Need:
+    for hitch in ("grab", "capture"):
+        _check_slip(args, hitch)
     gear = GearRatings(
         efficiency=args.pulley_efficiency,
-        rope_mbs_N=_newton(args.rope_mbs_kN),
-        pulley_mbs_N=_newton(args.pulley_mbs_kN),
-        anchor_mbs_N=_newton(args.anchor_mbs_kN),
-        grab_slips_N=_newton(args.grab_slips_kN),
+        rope_mbs_N=_newton(args, "rope_mbs_kN"),
+        pulley_mbs_N=_newton(args, "pulley_mbs_kN"),
+        anchor_mbs_N=_newton(args, "anchor_mbs_kN"),
+        grab_slips_N=_newton(args, "grab_slips_kN", MOST_SLIP_KN),
+        grab_slips_u_N=_newton(args, "grab_slips_u_kN", MOST_SLIP_KN),
+        capture_slips_N=_newton(args, "capture_slips_kN", MOST_SLIP_KN),
+        capture_slips_u_N=_newton(args, "capture_slips_u_kN", MOST_SLIP_KN),
+        knot=_knot(args.knot),
         design_factor=args.design_factor,
     )
     return Need(
@@ -215,9 +234,11 @@ def _ground(
     row = surface(args.surface)
     if row is None:
         names = [s.name for s in SURFACES]
-        near = nearest(args.surface, names)
-        raise CallFault("choose", f'--surface: there is no surface "{args.surface}"',
-                        f"write {near}" if near else "surfaces are " + ", ".join(names))  # fmt: skip
+        raise CallFault(
+            "choose",
+            f'--surface: there is no surface "{args.surface}"',
+            cure_for(args.surface, names, "surfaces are", "{}"),
+        )
     if args.kind == "hanging" or (args.kind in ("rolling", "dragging") and args.kind != row.kind):
         raise CallFault("choose", f"--surface {row.name} is for a {row.kind} load",
                         f"write --kind {row.kind}")  # fmt: skip
@@ -273,8 +294,36 @@ def _row(o: Option, shown: Units) -> list[str]:
     ]  # fmt: skip
 
 
-def _newton(kilo: float | None) -> float | None:
+def _newton(args: argparse.Namespace, name: str, most_kN: float = MOST_KN) -> float | None:
+    """The value of an option in kN, N; one that is plainly in N is asked back.
+
+    most_kN: highest plausible value.
+    """
+    kilo: float | None = getattr(args, name)
+    if kilo is not None and kilo > most_kN:
+        option = "--" + name.replace("_", "-")
+        raise CallFault("choose", f"{option}: {too_much(kilo, most_kN)}", in_newtons(kilo, option))
     return None if kilo is None else 1000.0 * kilo
+
+
+def _check_slip(args: argparse.Namespace, hitch: str) -> None:
+    """Refuse an uncertainty of a slip load that stands alone or leaves nothing of the load."""
+    slips, u = getattr(args, f"{hitch}_slips_kN"), getattr(args, f"{hitch}_slips_u_kN")
+    if u is not None and (slips is None or 2 * u >= slips):
+        what = "has no slip load beside it" if slips is None else f"leaves nothing of {slips:g} kN"
+        raise CallFault(
+            "choose", f"--{hitch}-slips-u-kN {what}", f"write --{hitch}-slips-kN above 2 U"
+        )
+
+
+def _knot(name: str | None) -> str:
+    """The name of a knot of the table; "" for None."""
+    names = [row.name for row in KNOTS]
+    if name is not None and name not in names:
+        near = likely(name, names)
+        cure = (f"write {near}; " if near else "") + "knots are " + ", ".join(names)
+        raise CallFault("choose", f'--knot: "{name}" is not in the table of knots', cure)
+    return name or ""
 
 
 def _between(text: str, holds: Callable[[float], bool], what: str) -> float:

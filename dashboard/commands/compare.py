@@ -1,7 +1,8 @@
 """Compares several sessions: advantage, efficiency, haul force, rope handled and time of each.
 
 With three or more sessions of one rig it shows whether the rig's efficiency changes over time, and with
-two rigs on the same load whether the greater ratio was worth its rope.
+two rigs on the same load whether the greater ratio was worth its rope. The load is the same where both
+rig files state the same [load], or where --same-load says so.
 """
 
 from __future__ import annotations
@@ -24,18 +25,23 @@ if TYPE_CHECKING:
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the arguments of `haul compare`."""
     parser.add_argument("session", metavar="SESSION", nargs="+", help="the sessions' folders")
+    parser.add_argument(
+        "--same-load",
+        action="store_true",
+        help="all sessions moved the same load, whatever their rig files state",
+    )
     add_json(parser)
     add_units(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Run `haul compare` and return the exit status."""
-    from analysis.library.compare import side
-    from analysis.library.session_row import columns, why_unread
+    from analysis.library.compare import sides
+    from analysis.library.session_row import by_chapter, columns, why_unread
     from analysis.messages.message import message
     from analysis.review.reviewed_session import whole_session
 
-    reviews, sides, rows = [], [], []
+    reviews, every, rows = [], [], []
     unread: list[Message] = []
     faults: list[UserFault] = []
     for path in args.session:
@@ -48,26 +54,32 @@ def run(args: argparse.Namespace) -> int:
             unread.append(message("session_unreadable", session=one_line(path, 60), why=why))
             faults.append(fault)
             continue
-        one = side(whole)
         reviews.append(whole.review)
-        sides.append(one)
-        rows.append(columns(whole) | {
-            "path": one.name, "rope_m": one.rope_m, "minutes_a_metre": one.minutes_a_metre,
-        })  # fmt: skip
-    if not sides:
+        own = sides(whole)
+        every += own
+        rows += [
+            {**row, "path": one.name, "part": None, "rope_m": one.rope_m,
+             "minutes_a_metre": one.minutes_a_metre}
+            for row, one in zip(by_chapter([columns(whole)]), own, strict=True)
+        ]  # fmt: skip
+    if not every:
         raise faults[0]
     if args.json:
         print_json({"sessions": reviews, "warnings": [m.text() for m in unread]})
         return 0
-    said = lines(sides, rows, units(args))
+    said = lines(every, rows, units(args), args.same_load)
     print("\n".join([*said, *(f"! {one_line(m.text(), 400)}" for m in unread)]))
     return 0
 
 
-def lines(sides: list[Side], rows: list[dict[str, Any]], shown: Units) -> list[str]:
-    """The comparison as text: a line for each session, then the trend of each rig and pairs of
-    rigs."""
-    from analysis.library.compare import pairs, worth_it
+def lines(
+    sides: list[Side], rows: list[dict[str, Any]], shown: Units, same_load: bool = False
+) -> list[str]:
+    """The comparison as text: a line for each session, the trend of each rig, pairs of rigs.
+
+    same_load: whether the user says that all moved the same load.
+    """
+    from analysis.library.compare import not_compared, pairs, worth_it
     from analysis.library.trend import rig_trends
 
     out = table(texts(without(SESSIONS, "strokes", "highest use"), rows, shown), left=4, indent="")
@@ -81,6 +93,8 @@ def lines(sides: list[Side], rows: list[dict[str, Any]], shown: Units) -> list[s
             "",
             f"{one_line(title, 60)}, {trend.n} sessions: {change}{trend.verdict.text(shown)}",
         ]
-    for big, small in pairs(sides):
+    for big, small in pairs(sides, same_load):
         out += ["", worth_it(big, small).text(shown)]
+    for why_not in not_compared(sides, same_load):
+        out += ["", why_not.text(shown)]
     return out

@@ -62,15 +62,16 @@ def add_index(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Run `haul library` and return the exit status."""
+    from analysis.library.session_row import by_chapter, with_chapters
     from analysis.library.trend import rig_trends
 
     with open_index(args) as (index, update):
         rows = index.rows(title=args.title, state=args.state, since=args.since or "",
                           until=args.until or "")  # fmt: skip
-        trends = rig_trends(rows)
+        trends = rig_trends(by_chapter(rows))
     if args.json:
         print_json({
-            "folder": str(index.folder), "sessions": rows,
+            "folder": str(index.folder), "sessions": [with_chapters(row) for row in rows],
             "trends": [{"rig": key, "title": title, **trend.json()} for key, title, trend in trends],
             "index": asdict(update), "warnings": [update.warning] if update.warning else [],
         })  # fmt: skip
@@ -115,9 +116,11 @@ def _updated(index: Index, executor: Callable[[int], Any], args: argparse.Namesp
 
 def lines(rows: list[dict[str, Any]], trends: list[Any], update: Update, shown: Units) -> list[str]:
     """The list as text: sessions, unreadable ones, trends, and what the update of the index did."""
+    from analysis.library.session_row import by_chapter
+
     good = [r for r in rows if not r["fault"]]
     out = (
-        table(texts(LISTED, good[-MOST_SHOWN:], shown), left=4, indent="")
+        table(texts(LISTED, by_chapter(good[-MOST_SHOWN:]), shown), left=4, indent="")
         if good
         else ["no session found"]
     )

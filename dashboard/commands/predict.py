@@ -1,7 +1,8 @@
 """Predicts what a rig does, from its rig file alone: forces, travel, rope and limits.
 
-Forces are those while the load moves steadily, at the predicted haul force or at --haul-force. Exit
-status 1 if something would carry more than it is allowed to.
+Forces are those while the load moves steadily, at the predicted haul force or at --haul-force. "Most
+used" is the highest force / limit over the whole job: raising, breaking away, held on a capture or
+running back. Exit status 1 if something would carry more than it is allowed to.
 """
 
 from __future__ import annotations
@@ -105,7 +106,8 @@ def _summary(rig: Rig, predicted: dict[str, Any], shown: Units, given: bool) -> 
         ("haul force", haul + ("   (given)" if given else "")),
         ("to break the load away", shown.force_pm(rig_model.start_force_N, rig_model.start_force_u_N)
          + (f"   ({needs.start_why.text(shown)})" if needs.start_why and rig_model.load_force_N else "")),
-        ("lets the load run back at", shown.force_pm(rig_model.lower_force_N, rig_model.lower_force_u_N)
+        ("hold at least", shown.force_pm(rig_model.lower_force_N, rig_model.lower_force_u_N)
+         + (", or the load runs back" if rig_model.lower_force_N is not None else "")
          + (f"   ({needs.lower_why.text(shown)})" if needs.lower_why and rig_model.load_force_N else "")),
         ("handbook rule, for comparison", f"10 % of the load for each of {rule.sheaves} sheaves: "
          f"{number(rule.ma)} : 1, haul force {shown.force(rule.haul_N)}"),
@@ -155,7 +157,7 @@ def _rows(
     items: list[dict[str, Any]], force: str, shown: Units, force_u: dict[str, float]
 ) -> list[list[str]]:
     """The table of strands or of elements; force: key of the force in a row."""
-    head = ["", "ideal", "model", "force", "limit", "use"]
+    head = ["", "ideal", "model", "force", "limit", "most used", ""]
     strands = force == "tension_N"
     rows = [head if strands else ["", "kind", *head[1:]]]
     for row in items:
@@ -164,7 +166,7 @@ def _rows(
             f"{number(row['ideal'])} T", f"{number(row['model'])} T",
             "-" if row[force] is None else shown.force_pm(row[force], force_u.get(name)),
             "-" if row["limit_N"] is None else shown.force(row["limit_N"]),
-            percent(row["use"]),
+            percent(row["use"]), row["use_in"] or "",
         ]  # fmt: skip
         rows.append([name, *cells] if strands else [name, row["kind"], *cells])
     return rows

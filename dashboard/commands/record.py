@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from dashboard import stop_signals
+from dashboard.commands.file_order import check_order
 from dashboard.commands.watch import add_http, add_share
 from dashboard.text.alarm_levels import Labels, check_levels, label_text, row_text
 from dashboard.text.console import add_units, positive, units
@@ -78,7 +79,7 @@ def run(args: argparse.Namespace) -> int:
     # before numpy: its threads would take both cores of a small machine from the writer thread
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     from analysis.mechanics.model import model
-    from analysis.prediction.alarm_rows import limit_rows, part_texts
+    from analysis.prediction.alarm_rows import late_cautions, limit_rows, part_texts
     from analysis.rig_file.load import load_rig
     from analysis.signals.channel_roles import check_places
 
@@ -94,6 +95,7 @@ def run(args: argparse.Namespace) -> int:
         from dashboard.web.sharing import address_to_share
 
         address_to_share(args.share)  # before a port opens
+    check_order("record", args.rig, args.sensors)
     sensors = load_sensors(args.sensors)
     for_recording(sensors)
     check_levels(sensors)
@@ -112,6 +114,7 @@ def run(args: argparse.Namespace) -> int:
     first = [
         f"recording to {one_line(args.out)}; Ctrl-C ends it and seals, from elsewhere: kill {os.getpid()}",
         *(row_text(row, sensors, labelled, shown) for row in alarms),
+        *(f"! {one.text(shown)}" for one in late_cautions(sensors, alarms, labelled)),
     ]
     signals = stop_signals.note()
     printer = TerminalPrinter()

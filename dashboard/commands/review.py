@@ -11,9 +11,26 @@ from typing import TYPE_CHECKING, Any
 
 from dashboard.export import csv_parquet as export
 from dashboard.text.console import add_json, add_units, pairs, print_json, table, units
-from dashboard.text.result_rows import RESULTS, ResultRow, budget_table, result_rows
-from dashboard.text.table_rows import EVENTS, PEAKS, STROKES, listed_events, numbered, texts
-from dashboard.text.units import Units, number
+from dashboard.text.result_rows import (
+    RESULTS,
+    budget_table,
+    result_rows,
+    session_totals,
+    side_by_side,
+)
+from dashboard.text.table_rows import (
+    CHAPTERS,
+    EVENTS,
+    PEAKS,
+    STROKES,
+    by_chapter,
+    chapter_rows,
+    listed_events,
+    peaks_by_chapter,
+    stroke_rows,
+    texts,
+)
+from dashboard.text.units import Units
 from logger.errors import one_line
 
 if TYPE_CHECKING:
@@ -60,33 +77,38 @@ def run(args: argparse.Namespace) -> int:
 
 
 def behind(whole: Reviewed, shown: Units) -> list[str]:
-    """Lines for comparison: the mean of all readings of the haul cell, and the advantage of each rig that
-    the session had."""
-    lines = []
+    """What stands behind the numbers: the mean that includes everything."""
     mean_N = whole.result.mean_N
-    if mean_N is not None and whole.main.estimates.haul_force is not None:
-        lines.append(
-            f"  mean of all readings of the haul cell: {shown.force(mean_N)} (includes holding and "
-            "resets; not used)"
-        )
-    for own in whole.parts if len(whole.parts) > 1 else ():
-        ma = own.estimates.actual_ma
-        gave = "not measured" if ma is None else shown.quantity("number", ma.json())
-        lines.append(
-            f"  {one_line(own.name)} from {own.from_s:.1f} s: {gave} to 1 out of "
-            f"{number(own.rig_model.ideal_ma)}" + (" (shown above)" if own is whole.main else "")
-        )
-    return lines
+    if mean_N is None or whole.main.estimates.haul_force is None:
+        return []
+    return [
+        f"  mean of all readings of the haul cell: {shown.force(mean_N)} (includes holding and "
+        "resets; not used)"
+    ]
 
 
-def _budgets(rows: list[ResultRow], shown: Units) -> list[str]:
-    """The uncertainty budgets of the efficiency and of the load force, as lines."""
+def _budgets(whole: Reviewed, review: dict[str, Any], shown: Units) -> list[str]:
+    """The uncertainty budgets of the efficiency and of the load force of each chapter, as lines."""
     lines = []
-    for row in rows:
-        if row.key in ("efficiency", "load_force_N") and row.quantity and row.quantity.u:
-            lines += ["", f"Where the uncertainty of the {row.title} comes from"]
-            lines += table(budget_table(row, shown, MOST_PARTS).rows)
+    for chapter, row_of in zip(whole.chapters, review["chapters"], strict=True):
+        suffix = f", chapter {chapter.number + 1}" if len(whole.chapters) > 1 else ""
+        for row in result_rows(row_of, chapter.rig_model, chapter.estimates):
+            if row.key in ("efficiency", "load_force_N") and row.quantity and row.quantity.u:
+                lines += ["", f"Where the uncertainty of the {row.title} comes from{suffix}"]
+                lines += table(budget_table(row, shown, MOST_PARTS).rows)
     return lines
+
+
+def _results(whole: Reviewed, review: dict[str, Any], shown: Units) -> list[str]:
+    """Measured against predicted: of several chapters beside each other, then the whole session."""
+    if len(whole.chapters) < 2:
+        rows = result_rows(review, whole.main.rig_model, whole.main.estimates)
+        return [*table(texts(RESULTS[:3], rows, shown)), *_why(review)]
+    lines = [*table(texts(CHAPTERS, chapter_rows(review), shown), left=2), ""]
+    lines += table(side_by_side(whole, shown))
+    for k, chapter in enumerate(review["chapters"], 1):
+        lines += [f"  chapter {k}: {line.strip()}" for line in _why(chapter)]
+    return [*lines, f"  whole session: {session_totals(review, shown)}"]
 
 
 def summary(whole: Reviewed, shown: Units) -> list[str]:
@@ -94,7 +116,6 @@ def summary(whole: Reviewed, shown: Units) -> list[str]:
     from analysis.review.shown_rows import peak_rows
 
     review = whole.shown(shown)
-    rows = result_rows(review, whole.main.rig_model, whole.main.estimates)
     lines = [
         one_line(review["title"]) or "session",
         *pairs([
@@ -110,21 +131,20 @@ def summary(whole: Reviewed, shown: Units) -> list[str]:
         ]),
         "",
         "Measured against predicted",
-        *table(texts(RESULTS[:3], rows, shown)),
-        *_why(review),
+        *_results(whole, review, shown),
         *behind(whole, shown),
-        *_budgets(rows, shown),
+        *_budgets(whole, review, shown),
         "",
         f"Strokes: {len(review['strokes'])}, resets: {review['resets']}",
     ]  # fmt: skip
     if review["strokes"]:
-        lines += table(
-            texts([c for c in STROKES if c.kind != "work"], numbered(review["strokes"]), shown)
-        )
+        columns = [c for c in by_chapter(STROKES, review) if c.kind != "work"]
+        lines += table(texts(columns, stroke_rows(review), shown))
     if review["peaks"]:
-        forces = peak_rows(review, whole.main.rig_model, whole.result)
-        columns = (PEAKS[0], PEAKS[-1], *PEAKS[1:-1])  # texts first
-        lines += ["", "Highest forces", *table(texts(columns, forces, shown), left=2)]
+        forces = peak_rows(peaks_by_chapter(review))
+        columns = [PEAKS[0], PEAKS[-1], *PEAKS[1:-1]]  # texts first
+        lines += ["", "Highest forces"]
+        lines += table(texts(by_chapter(columns, review), forces, shown), left=2)
     if review["events"]:
         lines += ["", "Events"]
         for row in listed_events(review, MOST_EVENTS):

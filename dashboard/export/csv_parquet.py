@@ -9,14 +9,15 @@ from __future__ import annotations
 import argparse
 import csv
 import os
+from bisect import bisect_right
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from dashboard.export.output_file import cannot_write, outside
 from dashboard.text.console import positive
-from dashboard.text.table_rows import EVENTS, Column, csv_cells, numbered, safe
+from dashboard.text.table_rows import CHAPTER, EVENTS, Column, csv_cells, event_rows, safe
 from logger.errors import CallFault
 
 if TYPE_CHECKING:
@@ -63,11 +64,14 @@ def write_all(args: argparse.Namespace, review: dict[str, Any]) -> None:
         if given and not args.csv:
             raise CallFault("review", f"{option} is given without --csv", "add --csv FILE")
     if args.csv:
-        write_readings(args.session, args.csv, split=args.csv_split, every_s=args.csv_every)
+        write_readings(
+            args.session, args.csv, split=args.csv_split, every_s=args.csv_every,
+            begins_s=begins_s(review),
+        )  # fmt: skip
     if args.events_csv:
         write_events(args.session, args.events_csv, review)
     if args.parquet:
-        write_parquet(args.session, args.parquet)
+        write_parquet(args.session, args.parquet, begins_s(review))
     if args.html:
         from dashboard.export.report_html import write_report
         from dashboard.text.console import units
@@ -75,9 +79,16 @@ def write_all(args: argparse.Namespace, review: dict[str, Any]) -> None:
         write_report(args.session, args.html, args.rig, units(args), args.load_from)
 
 
+def begins_s(review: dict[str, Any]) -> list[float]:
+    """When each chapter of a review begins, s; empty where the session has one."""
+    every = review["chapters"]
+    return [c["from_s"] for c in every] if len(every) > 1 else []
+
+
 def write_readings(
     session: str | os.PathLike[str], file: str | os.PathLike[str], *, split: bool = False,
     every_s: float | None = None, most_rows: int = SPREADSHEET_ROWS,
+    begins_s: Sequence[float] = (),
 ) -> list[Path]:  # fmt: skip
     """Write a CSV of `time_s` and one column a channel, named with its SI unit; an empty cell: no
     reading.
@@ -96,6 +107,8 @@ def write_readings(
         head, rows, count = ["time_s", *(c.head for c in columns)], _rows(columns), _count(columns)
     else:
         head, rows, count = _thinned(columns, every_s)
+    if begins_s:
+        head, rows = [*head, "chapter"], _with_chapter(rows, begins_s)
     if not split:
         if count >= most_rows:
             _warn_too_long(target, count)
@@ -117,9 +130,9 @@ def write_events(
     session: str | os.PathLike[str], file: str | os.PathLike[str], review: dict[str, Any]
 ) -> None:
     """Write the events of a review as CSV; a spreadsheet reads no text of theirs as a formula."""
-    write_table(
-        outside(session, file, "--events-csv"), "--events-csv", EVENTS, numbered(review["events"])
-    )
+    columns = (*EVENTS, replace(CHAPTER, title="")) if begins_s(review) else EVENTS
+    target = outside(session, file, "--events-csv")
+    write_table(target, "--events-csv", columns, event_rows(review))
 
 
 def write_table(target: Path, option: str, columns: Sequence[Column], rows: Iterable[Any]) -> None:
@@ -128,7 +141,9 @@ def write_table(target: Path, option: str, columns: Sequence[Column], rows: Iter
     _save(target, option, lambda out: _write(out, head, iter(body)))
 
 
-def write_parquet(session: str | os.PathLike[str], file: str | os.PathLike[str]) -> None:
+def write_parquet(
+    session: str | os.PathLike[str], file: str | os.PathLike[str], begins_s: Sequence[float] = ()
+) -> None:
     """Write the same table as `write_readings` as Parquet; null: no reading.
 
     Raises CallFault where pyarrow is not installed.
@@ -155,6 +170,10 @@ def write_parquet(session: str | os.PathLike[str], file: str | os.PathLike[str])
         values[place], none[place] = column.values, False
         arrays.append(pyarrow.array(values, mask=none))
     names = ["time_s", *(c.head for c in columns)]
+    if begins_s:
+        chapter = np.searchsorted(np.asarray(begins_s[1:]), every["time_s"], "right") + 1
+        arrays.append(pyarrow.array(chapter))
+        names.append("chapter")
     fields = [pyarrow.field(n, a.type) for n, a in zip(names, arrays, strict=True)]
     schema = pyarrow.schema(fields, metadata={"started_at": info.started_at})
     table = pyarrow.Table.from_arrays(arrays, schema=schema)
@@ -171,6 +190,12 @@ class _Column:
     head: str  # title of the column, with the unit
     time_s: Any  # (n,) times
     values: Any  # (n,) readings, N or m
+
+
+def _with_chapter(rows: Iterator[list[str]], begins_s: Sequence[float]) -> Iterator[list[str]]:
+    """Rows that begin with a time, each with the number of its chapter, from 1, behind it."""
+    for row in rows:
+        yield [*row, str(max(1, bisect_right(begins_s, float(row[0]))))]
 
 
 def _columns(info: SessionInfo) -> list[_Column]:

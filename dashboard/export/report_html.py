@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import math
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import Any
 
-from analysis.review.review import read_by_cells
+from analysis.review.chapters import Chapter
 from analysis.review.reviewed_session import Whole, whole_session
-from analysis.review.shown_rows import peak_rows
 from dashboard.export import report_tables as tables
+from dashboard.export.event_room import OtherRows, events_that_fit
 from dashboard.export.output_file import cannot_write, outside
 from dashboard.export.report_tables import cut
 from dashboard.figures.session_figures import (
@@ -24,17 +24,18 @@ from dashboard.figures.session_figures import (
 )
 from dashboard.figures.to_svg import svg
 from dashboard.rig_drawing.drawing import drawing
-from dashboard.text.result_rows import result_rows
+from dashboard.text.cautions import CAUTIONS
+from dashboard.text.local_time import local_time
+from dashboard.text.result_rows import result_rows, session_totals
 from dashboard.text.summary_sentences import three_sentences
-from dashboard.text.table_rows import listed_events
 from dashboard.text.templates import render, svg_markup
 from dashboard.text.units import METRIC, Units, number
 from logger.clock import utc_text
 from logger.session.descriptor import haul_version
 from logger.session.verify import REFUSED, Verdict, verify
 
-if TYPE_CHECKING:
-    from markupsafe import Markup
+MOST_DRAWN = 3  # rigs that are drawn: the report has four pages at most
+SENTENCE = 340  # characters of a sentence on one chapter
 
 
 def report(
@@ -48,28 +49,42 @@ def report(
     """
     whole = whole_session(session, rig, before)
     review = whole.reviewed.shown(units)
-    chosen = listed_events(review, tables.MOST_EVENTS)
+    chosen = events_that_fit(
+        review,
+        OtherRows(
+            strokes=len(review["strokes"]),
+            parts=len(review["peaks"]),
+            channels=len(whole.info.sensors.channels),
+        ),
+    )
     marks = [(e["time_s"], str(e["k"])) for e in chosen if e["kind"] in MARKED]
     rows = result_rows(review, whole.rig_model, whole.estimates)
     by_key = {row.key: row for row in rows}
-    own_cells = read_by_cells(whole.rig_model, whole.result)
-    sentences = three_sentences(whole.reviewed, units, own_cells)
+    sentences = three_sentences(whole.reviewed, units)
+    several = len(whole.chapters) > 1
     return render(
         "export/report.html.j2",
         title=cut(review["title"] or "Haul session", 110),
         job=_job(whole, units),
         note=cut(whole.rig.note, 240),
         what_if_rig="" if rig is None else cut(rig),
-        sentences=[cut(text, 340) for text in sentences],
-        results=tables.results(rows, units),
+        sentences=[
+            cut(text, SENTENCE * min(len(whole.chapters), MOST_DRAWN)) for text in sentences
+        ],
+        chapters=tables.chapters(review, units) if several else None,
+        totals=session_totals(review, units) if several else "",
+        results=tables.results_side_by_side(whole.reviewed, units)
+        if several
+        else tables.results(rows, units),
+        cautions=CAUTIONS,
         warnings=tables.warnings(review),
-        rig_drawing=_rig_drawing(whole, units),
-        haul_force_predicted=whole.rig_model.haul_force_N is not None,
+        over_limits=tables.over_limits(review, units),
+        rig_drawings=[_rig_drawing(c, whole, units) for c in whole.chapters[:MOST_DRAWN]],
         force_plot=svg_markup(svg(force_over_time(whole, units, marks), 720, 225)),
         work_plot=svg_markup(svg(work_loop(whole, units), 380, 240)),
         efficiency_plot=svg_markup(svg(efficiency_by_stroke(review), 380, 240)),
         strokes=tables.strokes(review, units),
-        peaks=tables.peaks(peak_rows(review, whole.rig_model, whole.result), units),
+        peaks=tables.peaks(review, units),
         budgets=[tables.budget(by_key[key], units) for key in ("actual_ma", "haul_force_N")],
         events=tables.events(review, chosen, units),
         channels=tables.channels(whole, units),
@@ -97,7 +112,7 @@ def _job(whole: Whole, units: Units) -> list[tuple[str, str]]:
     rows = [
         ("load", ", ".join(_load(whole, units)) or "nothing stated"),
         ("team", "nothing stated" if pull_N is None else f"can keep up {units.force(pull_N)}"),
-        ("started", review["started_at"]),
+        ("started", local_time(review["started_at"]) or review["started_at"]),
         ("duration", f"{review['duration_s']:.1f} s"),
         ("state", review["state"]),
         ("session", _folder(whole)),
@@ -126,16 +141,24 @@ def _folder(whole: Whole) -> str:
     return Path(whole.review["session"]).resolve().name
 
 
-def _rig_drawing(whole: Whole, units: Units) -> Markup:
-    model = whole.rig_model
-    haul_N = model.haul_force_N
+def _rig_drawing(chapter: Chapter, whole: Whole, units: Units) -> dict[str, Any]:
+    """A chapter's rig, and the words below it."""
+    model, haul_N = chapter.rig_model, chapter.rig_model.haul_force_N
     texts = [
         units.force(float(t) * haul_N) if haul_N is not None else f"{number(float(t))} T"
         for t in model.tension
     ]
-    text = drawing(whole.rig, whole.rig.start_m, model.tension, texts, width=900)
-    # inside HTML the namespace is implied; without it nothing in the file looks like an address
-    return svg_markup(text.replace(' xmlns="http://www.w3.org/2000/svg"', "", 1))
+    text = drawing(chapter.rig, chapter.rig.start_m, model.tension, texts, width=900)
+    title = "" if len(whole.chapters) < 2 else (
+        f"Chapter {chapter.number + 1}, {chapter.rig.title or chapter.name}, "
+        f"{chapter.from_s:.1f} s to {chapter.to_s:.1f} s. "
+    )  # fmt: skip
+    return {
+        # inside HTML the namespace is implied; without it nothing in the file looks like an address
+        "svg": svg_markup(text.replace(' xmlns="http://www.w3.org/2000/svg"', "", 1)),
+        "title": cut(title, 120),
+        "predicted": haul_N is not None,
+    }
 
 
 def _record(whole: Whole, verdict: Verdict) -> dict[str, str]:
@@ -147,5 +170,5 @@ def _record(whole: Whole, verdict: Verdict) -> dict[str, str]:
         "faults": cut("; ".join((*verdict.details, REFUSED)), 1000) if changed else "",
         "folder": cut(_folder(whole)),
         "version": cut(haul_version()),
-        "made_at": cut(utc_text()),
+        "made_at": cut(local_time(utc_text()) or utc_text()),
     }

@@ -8,16 +8,13 @@ from typing import Any
 from dash import Dash, dcc, html
 
 from dashboard.figures.live_figure import LIVE_CONFIG, live_figure
+from dashboard.text.cautions import CAUTIONS
 from dashboard.text.templates import render
 from dashboard.web import assets
 from logger.recorder.alarms import HOLD_S, RELEASE
 
 STYLES = ("shared/page.css", "live/sharing.css")
 ENTRY = "live/poll_loop.js"  # the module that imports the others
-CAUTIONS = (
-    "Stay out of the line of pull, and out of every angle a rope could whip through.",
-    "A reading is no rating: what is written on rope, pulley and shackle stands.",
-)
 RULES = (
     f"An alarm is raised by the recorder once the value has been over its level for {HOLD_S:g} s, in two "
     f"readings at the least; a drop below {100 * RELEASE:g} % of the level in between starts the time anew. It stays "
@@ -152,6 +149,10 @@ def _work() -> list[Any]:
     return [
         html.Section([html.H2("Say to the recorder"), html.Div(id="hands")],
                      id="hands-tile", className="tile half"),
+        html.Section([html.H2("Chapters: the rig was changed"), html.Div(id="chapters", className="scroll")],
+                     id="chapters-tile", className="tile full", hidden=True),
+        html.Section([html.H2("Highest forces so far"), html.Div(id="highest", className="scroll")],
+                     id="peaks-tile", className="tile full", hidden=True),
         html.Section([html.H2("What happened"), html.Ul(id="events")], className="tile half"),
         html.Section([html.H2("Channels"), html.Div(id="channels")], className="tile half"),
         html.Section([html.H2("Cautions"), html.Ul([html.Li(c) for c in CAUTIONS]),

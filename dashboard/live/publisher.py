@@ -10,8 +10,10 @@ from analysis.live.live_state import LiveState, Moment
 from analysis.live.minmax_pyramid import Pyramid
 from analysis.mechanics.model import COVERAGE
 from analysis.messages.message import text_of
+from analysis.prediction.alarm_headlines import parts_at_risk
 from analysis.prediction.alarm_rows import part_texts
 from analysis.review.review import Reviewed
+from analysis.review.shown_rows import peak_rows
 from analysis.rig.rig import Rig
 from dashboard.live.event_log import EventLog
 from dashboard.live.load_display import show_loads, use_of
@@ -29,8 +31,18 @@ from dashboard.live.wire import (
     Strokes,
     Waiting,
 )
+from dashboard.text.table_rows import (
+    CHAPTERS,
+    PEAKS,
+    by_chapter,
+    chapter_rows,
+    peaks_by_chapter,
+    texts,
+)
 from dashboard.text.units import Units
 from logger.errors import one_line
+
+MOST_CHAPTERS, MOST_PEAKS, CELL = 20, 20, 40  # rows, and characters of a cell: what a page holds
 
 
 class Publisher:
@@ -61,6 +73,7 @@ class Publisher:
         self._rig = live.in_use.rig
         self._levels = haul_levels(live.roles, live.in_use.model)
         self._events.alarms |= part_texts(live.in_use.model)
+        self._events.at_risk |= parts_at_risk(live.in_use.model)
         self.board.set("head", head(live, self._levels, self._shown), whole=True)
 
     def fault(self, text: str | None) -> None:
@@ -144,13 +157,14 @@ class Publisher:
             self.board.put_numbered(k, Numbered(channel=channel))
 
     def estimate(self, reviewed: Reviewed) -> None:
-        """Send measured and predicted, and what happened."""
-        review = reviewed.shown(self._shown)
-        measured, predicted, result = review["measured"], review["predicted"], self.live.result
+        """Send measured and predicted of the rig in use, the session's totals, and what happened."""
+        review, result = reviewed.shown(self._shown), reviewed.result
+        chapter, totals = review["chapters"][-1], review["measured"]
+        measured, predicted = chapter["measured"], chapter["predicted"]
         self.board.put(
             Parts(
                 predicted=Predicted(
-                    ideal_ma=sig(review["ideal_ma"]),
+                    ideal_ma=sig(chapter["ideal_ma"]),
                     model_ma=sig(predicted["model_ma"]),
                     model_ma_U95=sig(COVERAGE * predicted["model_ma_u"]),
                 ),
@@ -159,17 +173,36 @@ class Publisher:
                 load_force_N=_measured(measured["load_force_N"]),
                 load_force_method=measured["load_force_method"],
                 why_not=measured["why_not"],
-                verdict=review["agreement"]["verdict"],
+                verdict=chapter["agreement"]["verdict"],
                 strokes=Strokes(
                     haul_strokes=len(self.live.hauls),
                     resets=result.resets,
-                    haul_travel_m=sig(measured["haul_travel_m"]),
-                    load_travel_m=sig(measured["load_travel_m"]),
+                    haul_travel_m=sig(totals["haul_travel_m"]),
+                    load_travel_m=sig(totals["load_travel_m"]),
                 ),
             )
         )
+        strokes, over = result.strokes, self.live.recording.state != "growing"
+        if over or (strokes and not strokes[-1].growing):
+            self._tables(review)
         self.board.lines("warning", [one_line(w, 240) for w in review["warnings"]], 24)
         self._events.tell(self.board, result.strokes, result.derived_events)
+
+    def _tables(self, review: dict[str, Any]) -> None:
+        """Send chapters and highest forces, a row each.
+
+        Between strokes alone: while a stroke grows, what the haul does now goes first.
+        """
+        chapters = texts(CHAPTERS, chapter_rows(review), self._shown)
+        for k, cells in enumerate(chapters[: MOST_CHAPTERS + 1] if len(chapters) > 1 else []):
+            self.board.put_numbered(k, Numbered(chapter=_cells(cells)))
+        peaks = texts(by_chapter(PEAKS, review), peak_rows(peaks_by_chapter(review)), self._shown)
+        for k, cells in enumerate(peaks[: MOST_PEAKS + 1] if len(peaks) > 1 else []):
+            self.board.put_numbered(k, Numbered(peak=_cells(cells)))
+
+
+def _cells(cells: list[str]) -> list[str]:
+    return [one_line(cell, CELL) for cell in cells]
 
 
 def _round(value: float | None) -> float | None:

@@ -218,9 +218,11 @@ class Alarm(TypedDict):
 
     level: level now: 0 none, 1 caution, 2 stop.
     worst: highest level since it was acknowledged.
-    label: what it is about.
+    label: what is at risk, in a few words.
+    how: how its level came about.
     since_s: time at which it rose last, s.
-    value: value of the channel then, N or m.
+    value: force on it then, N; of an alarm on travel the travel, m.
+    limit: the level that was passed, in the unit of value; None where it is not known.
     acknowledged: whether it is acknowledged.
     channel: index in the channels of the head; None where they do not hold it.
     """
@@ -228,8 +230,10 @@ class Alarm(TypedDict):
     level: int
     worst: int
     label: str
+    how: str
     since_s: float
     value: float | None
+    limit: float | None
     acknowledged: bool
     channel: int | None
 
@@ -386,6 +390,8 @@ class Numbered(TypedDict, total=False):
     strand: tensions of 40 strands in rope order, N; None for a strand that may have some or none.
     use: rated parts, the nearest to its limit first.
     warning: a warning of the review.
+    chapter: a row of the table of chapters, as texts, names of the columns first; none while the session has one.
+    peak: a row of the table of highest forces likewise, the most used first.
     """
 
     alarm: Alarm | None
@@ -395,6 +401,8 @@ class Numbered(TypedDict, total=False):
     strand: list[float | None]
     use: NearPart | None
     warning: str | None
+    chapter: list[str] | None
+    peak: list[str] | None
 
 
 class Bins(TypedDict):

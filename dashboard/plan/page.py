@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from analysis.mechanics.what_if import LEAST_E, MOST_E
 from dashboard.plan.planned_rig import PlannedRig
+from dashboard.text.cautions import CAUTIONS
 from dashboard.text.templates import render
 from dashboard.web import assets
 
@@ -23,6 +24,7 @@ def page(plans: Sequence[PlannedRig], units: str) -> str:
         units=units,
         least_e=LEAST_E,
         most_e=MOST_E,
+        cautions=CAUTIONS,
         asset=assets.address,
         entry=ENTRY,
         modules=assets.imports(ENTRY),

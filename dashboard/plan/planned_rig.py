@@ -21,6 +21,7 @@ from analysis.mechanics.travel import job
 from analysis.mechanics.what_if import what_if
 from analysis.messages.message import Message, message
 from analysis.prediction.job_frames import JobFrames, job_frames
+from analysis.prediction.job_limits import LATER, highest_uses, job_models, stop_levels
 from analysis.prediction.predict import prediction
 from analysis.rig.rig import Rig
 from analysis.rig_file.load import load_rig
@@ -28,7 +29,14 @@ from logger.errors import UserFault
 
 MODES = ("each", "together")  # grabs reset one at a time, or all at once
 # codes of the prediction's warnings that `over_limit` gives for every condition of the job
-OVER_CODES = frozenset({"part_over_limit", "part_over_limit_on_the_way", "capture_over_limit"})
+OVER_CODES = frozenset(
+    {
+        "part_over_limit",
+        "part_over_limit_on_the_way",
+        "part_over_limit_in",
+        "capture_over_limit",
+    }
+)
 MOST_MODELS = 60  # pulley efficiencies whose model is kept: all positions of the page's slider
 
 
@@ -43,10 +51,10 @@ class PartRow:
     model: float  # the same with friction
     force_N: tuple[float | None, ...]  # force in each condition; None: not known
     use: tuple[float | None, ...]  # share of the limit in each condition; None: not known
-    worst: float | None  # the greatest use; None: not known
+    worst: float | None  # the greatest use over the whole job; None: not known
     worst_in: str  # name of the condition of the greatest use; "": none
     limit_N: float | None  # allowed force; None: unrated
-    reached_at_N: float | None  # haul force without friction that brings it to its limit
+    reached_at_N: float | None  # lowest haul force that brings it to its limit in any condition
     why: Message | None  # where the limit comes from
     item: str  # label of the piece of gear; "": none
 
@@ -148,12 +156,12 @@ def part_rows(rig_model: Model, in_conditions: Sequence[Condition]) -> list[Part
     """Strands and elements in these conditions: the one nearest its limit first, then the unrated
     ones, the greatest force first."""
     rows = []
+    models = job_models(rig_model.rig)
+    highest, levels = highest_uses(models), stop_levels(models)
     for k, piece in enumerate(rig_model.parts):
         cells = [c.rows[k] if c.rows else None for c in in_conditions]
         uses = tuple(None if c is None else c.use for c in cells)
-        worst, worst_in = _worst(uses, in_conditions)
-        limit_N = piece.limit_N
-        carried = abs(piece.ideal) >= 1e-9
+        most = highest.get(k)
         rating = rig_model.rig.ratings.get(piece.name)
         rows.append(
             PartRow(
@@ -166,28 +174,15 @@ def part_rows(rig_model: Model, in_conditions: Sequence[Condition]) -> list[Part
                     None if c is None or c.force_N is None else abs(c.force_N) for c in cells
                 ),
                 use=uses,
-                worst=worst,
-                worst_in=worst_in,
-                limit_N=limit_N,
-                reached_at_N=limit_N / abs(piece.ideal)
-                if limit_N is not None and carried
-                else None,
+                worst=None if most is None else most.use,
+                worst_in="" if most is None else most.condition + (LATER if most.later else ""),
+                limit_N=piece.limit_N,
+                reached_at_N=levels[k].level_N if k in levels else None,
                 why=piece.why,
                 item=rating.item if rating else "",
             )
         )
     return sorted(rows, key=_rank)
-
-
-def _worst(
-    uses: Sequence[float | None], in_conditions: Sequence[Condition]
-) -> tuple[float | None, str]:
-    """The greatest use and the first condition in which it occurs; (None, ""): none is known."""
-    worst, worst_in = None, ""
-    for use, condition in zip(uses, in_conditions, strict=True):
-        if use is not None and (worst is None or use > worst + 1e-12):
-            worst, worst_in = use, condition.name
-    return worst, worst_in
 
 
 def _rank(row: PartRow) -> tuple[bool, float, float]:

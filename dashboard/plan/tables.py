@@ -219,7 +219,7 @@ def _haul_notes(rig_model: Model, units: Units) -> list[str]:
         notes.append(f"to start the load moving {away}")
     if rig_model.lower_force_N is not None:
         back = units.force_pm(rig_model.lower_force_N, rig_model.lower_force_u_N)
-        notes.append(f"the load runs back when the pull drops to {back}")
+        notes.append(f"hold at least {back}, or the load runs back")
     if rig_model.load_force_N is not None:
         notes.append(
             f"load force {units.force_pm(rig_model.load_force_N, rig_model.load_force_u_N)}"

@@ -7,11 +7,12 @@ the theme that is chosen.  Labels in a plot are numbers; no text of a file is am
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
-from dashboard.figures.session_figures import efficiency_by_stroke, predicted_haul_N
+from dashboard.figures.session_figures import efficiency_by_stroke, own_time, predicted_haul_N
 from dashboard.review.session_review import PlottedChannel, ReviewNow, SessionReview
 from dashboard.review.windowed_series import Floats, Window
 from dashboard.review.wire import TraceText
@@ -111,13 +112,9 @@ def over_time(
     several = bool(seen[OTHERS])
     floor = 0.28 if several else 0.36
     shapes, labels = _strokes_and_events(now, begin_s, end_s, width_px, floor)
-    band = predicted_band(now, size)
-    if band is not None:
-        shapes += [
-            _rect("predicted", None, band[:2]) | {"xref": "x domain"},
-            _level("predicted-line", band[2]),
-        ]
-        seen[HAUL] += [np.array(band[:2])] if all_of_it else []
+    for band in predicted_bands(now, size):
+        shapes += band.shapes()
+        seen[HAUL] += [np.array([band.low, band.high])] if all_of_it else []
     first = "haul force" if now.result.roles.haul_force is not None else "force"
     up = {"fixedrange": True, "anchor": "x"}
     layout = _layout(
@@ -134,17 +131,48 @@ def over_time(
     return {"data": data, "layout": layout}, traces, _resolution(session, begin_s, end_s, widths)
 
 
-def predicted_band(now: ReviewNow, size: float) -> tuple[float, float, float] | None:
-    """(low, high, middle) of the predicted haul force with its 95 % interval; None: there is no
-    prediction.
+@dataclass(frozen=True)
+class PredictedBand:
+    """The predicted haul force of one chapter with its 95 % interval, in the unit of the plot."""
 
-    size: of the unit that the numbers are in, N.
+    low: float  # lower end of the interval
+    high: float  # upper end of the interval
+    middle: float  # the prediction
+    begin: float | None  # where it begins on the x axis; None: across the whole plot
+    end: float | None  # where it ends
+
+    def shapes(self) -> list[dict[str, Any]]:
+        """The band and its middle line."""
+        y, line = (self.low, self.high), _level("predicted-line", self.middle)
+        if self.begin is None or self.end is None:
+            return [_rect("predicted", None, y) | {"xref": "x domain"}, line]
+        over = {"xref": "x", "x0": self.begin, "x1": self.end}
+        return [_rect("predicted", (self.begin, self.end), y), line | over]
+
+
+def predicted_bands(now: ReviewNow, size: float) -> list[PredictedBand]:
+    """The predicted haul force of each chapter over its own strokes; of one chapter, across the plot.
+
+    size: of the unit that the numbers are in, N.  Empty where there is no prediction or no haul cell.
     """
-    predicted = predicted_haul_N(now)  # type: ignore[arg-type]
-    if predicted is None or now.result.roles.haul_force is None:
-        return None
-    value, u = predicted
-    return max(0.0, value - 2 * u) / size, (value + 2 * u) / size, value / size
+    several = len(now.reviewed.chapters) > 1
+    bands = []
+    for chapter in now.reviewed.chapters:
+        predicted, own_s = predicted_haul_N(chapter), own_time(chapter)
+        if now.result.roles.haul_force is None or predicted is None or (several and own_s is None):
+            continue
+        value, u = predicted
+        begin_s, end_s = own_s if several and own_s is not None else (None, None)
+        bands.append(
+            PredictedBand(
+                low=max(0.0, value - 2 * u) / size,
+                high=(value + 2 * u) / size,
+                middle=value / size,
+                begin=begin_s,
+                end=end_s,
+            )
+        )
+    return bands
 
 
 def _channels(session: SessionReview) -> Iterable[tuple[PlottedChannel, str, str]]:
@@ -249,7 +277,6 @@ def loop(session: SessionReview, now: ReviewNow, units: Units, stroke: int) -> t
     own = now.review["strokes"][stroke - 1] if stroke else None
     if own is not None:
         begin_s, end_s = own["start_s"], own["end_s"]
-    band = predicted_band(now, size)
     x = y = np.empty(0)
     shapes: list[dict[str, Any]] = []
     labels: list[dict[str, Any]] = []
@@ -260,12 +287,9 @@ def loop(session: SessionReview, now: ReviewNow, units: Units, stroke: int) -> t
         x, y = session.travel_at(at_s) / metre, force / size
         labels = _on_loop(session, now, begin_s, end_s, metre, size)
     ends = [y]
-    if band is not None and len(x):
-        shapes = [
-            _rect("predicted", None, band[:2]) | {"xref": "x domain"},
-            _level("predicted-line", band[2]),
-        ]
-        ends.append(np.array(band[:2]))
+    for band in _over_rope(session, now, size, metre, own) if len(x) else []:
+        shapes += band.shapes()
+        ends.append(np.array([band.low, band.high]))
     figure = {
         "data": [_line(x, y, "measured")],
         "layout": _layout(
@@ -274,7 +298,34 @@ def loop(session: SessionReview, now: ReviewNow, units: Units, stroke: int) -> t
             shapes=shapes, annotations=labels, dragmode=False,
         ),
     }  # fmt: skip
-    return figure, _work(now, units, own, predicted_band(now, 1.0)) if len(x) else NO_LOOP
+    return figure, _work(now, units, own) if len(x) else NO_LOOP
+
+
+def _over_rope(
+    session: SessionReview, now: ReviewNow, size: float, metre: float, own: dict[str, Any] | None
+) -> list[PredictedBand]:
+    """The predicted haul force over rope: of the chapter of stroke `own`, None: of each chapter over its rope.
+
+    size, metre: of the units of force, N, and rope, m.
+    """
+    bands = predicted_bands(now, size)
+    if own is not None:
+        return [
+            replace(b, begin=None, end=None) for b in bands
+            if b.begin is None or b.end is None or b.begin <= own["start_s"] <= b.end
+        ]  # fmt: skip
+    placed = []
+    for band in bands:
+        if band.begin is None or band.end is None:
+            placed.append(band)
+            continue
+        times = [t for s in now.result.strokes for t in (s.start_s, s.end_s)
+                 if band.begin <= t <= band.end]  # fmt: skip
+        rope = session.travel_at(np.array(times)) / metre
+        rope = rope[np.isfinite(rope)]
+        if len(rope):
+            placed.append(replace(band, begin=float(rope.min()), end=float(rope.max())))
+    return placed
 
 
 def _cut(window: Window, begin_s: float, end_s: float) -> Window:
@@ -312,11 +363,10 @@ def _work(
     now: ReviewNow,
     units: Units,
     own: dict[str, Any] | None,
-    band_N: tuple[float, float, float] | None,
 ) -> str:
     """The caption of the loop: work and rope, beside the predicted work over the same rope.
 
-    own: the stroke that is shown, None: all; band_N: as `predicted_band` returns it, N.
+    own: the stroke that is shown, None: all.
     """
     measured = now.review["measured"]
     if own is None:
@@ -328,11 +378,34 @@ def _work(
         work_J, rope_m = own["work_J"], own["haul_travel_m"]
         name = "Work in" if own["direction"] == "haul" else "Work taken back"
         text = f"{name} {units.work(work_J)} over {units.length(rope_m)} of rope"
-    if band_N is not None and rope_m:
-        _, high, middle = band_N
-        predicted = _work_pm(units, middle * rope_m, (high - middle) * rope_m)
-        text += f"; predicted {predicted} over the same rope"
+    predicted = _predicted_work(now, own, rope_m)
+    if predicted is not None:
+        text += f"; predicted {_work_pm(units, *predicted)} over the same rope"
     return text + "."
+
+
+def _predicted_work(
+    now: ReviewNow, own: dict[str, Any] | None, rope_m: float | None
+) -> tuple[float, float] | None:
+    """Predicted work over rope_m, m, and its expanded uncertainty, J; of several chapters, their sum.
+
+    None where a chapter with a haul stroke has no prediction.
+    """
+    if not rope_m:
+        return None
+    values, expanded = [], []
+    for chapter, row in zip(now.reviewed.chapters, now.review["chapters"], strict=True):
+        if own is not None and now.review["strokes"].index(own) not in row["strokes"]:
+            continue
+        over_m = rope_m if own is not None else row["measured"]["haul_travel_m"]
+        predicted = predicted_haul_N(chapter)
+        if not over_m:
+            continue
+        if predicted is None or now.result.roles.haul_force is None:
+            return None
+        values.append(predicted[0] * over_m)
+        expanded.append(2 * predicted[1] * over_m)
+    return (sum(values), sum(expanded)) if values else None
 
 
 def _work_pm(units: Units, value_J: float, expanded_J: float) -> str:
@@ -356,13 +429,18 @@ def efficiency(now: ReviewNow, units: Units) -> Figure:
                      "arrayminus": dots.y - dots.low, "thickness": 2, "width": 5}}
         for dots in strokes.dots
     ]  # fmt: skip
-    shapes = [
-        _rect(band.kind if band.kind == "predicted" else "session", None, (band.y0, band.y1))
-        | {"xref": "x domain"}
-        for band in strokes.bands
-        if band.y0 is not None and band.y1 is not None
-    ]
-    shapes.append(_level("predicted-line", now.review["predicted"]["efficiency"]))
+    shapes = []
+    for band in strokes.bands:
+        if band.y0 is None or band.y1 is None:
+            continue
+        x = None if band.x0 is None or band.x1 is None else (band.x0, band.x1)
+        kind = band.kind if band.kind == "predicted" else "session"
+        shapes.append(
+            _rect(kind, x, (band.y0, band.y1)) | ({"xref": "x domain"} if x is None else {})
+        )
+        if kind == "predicted":
+            line = _level("predicted-line", (band.y0 + band.y1) / 2)
+            shapes.append(line if x is None else line | {"xref": "x", "x0": x[0], "x1": x[1]})
     low, high = strokes.y_range()
     many = len(now.review["strokes"])
     layout = _layout(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dashboard.live.page_shell import CAUTIONS
+from dashboard.text.cautions import CAUTIONS
 from dashboard.text.templates import render
 from dashboard.web import assets
 from logger.errors import one_line

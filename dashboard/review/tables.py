@@ -6,13 +6,29 @@ from typing import Any
 
 from analysis.messages import message as messages
 from analysis.prediction.predict import stop_hauling_at
-from analysis.review.review import read_by_cells
 from analysis.review.shown_rows import peak_rows
 from dashboard.review.session_review import ReviewNow
 from dashboard.review.wire import BudgetRows, EventCells, Heads, PeakCells, ReviewTexts, StrokeCells
-from dashboard.text.result_rows import RESULTS, ResultRow, budget_table, result_rows
+from dashboard.text.result_rows import (
+    RESULTS,
+    ResultRow,
+    budget_table,
+    result_rows,
+    side_by_side,
+)
 from dashboard.text.summary_sentences import three_sentences
-from dashboard.text.table_rows import EVENTS, PEAKS, STROKES, listed_events, numbered, texts
+from dashboard.text.table_rows import (
+    CHAPTERS,
+    EVENTS,
+    PEAKS,
+    STROKES,
+    by_chapter,
+    chapter_rows,
+    listed_events,
+    peaks_by_chapter,
+    stroke_rows,
+    texts,
+)
 from dashboard.text.units import Units
 from logger.errors import one_line
 
@@ -30,7 +46,7 @@ def summary(
     by_key = {row.key: row for row in rows}
     compared = [by_key[key] for key in ("actual_ma", "efficiency", "haul_force_N")]
     load, ideal, en = by_key["load_force_N"], by_key["ideal_ma"], by_key["en"]
-    name, _, _, use, *_ = PEAKS
+    name, use = PEAKS[0], next(c for c in PEAKS if c.kind == "use")
     _, measured, predicted, *_ = RESULTS
     agree = (
         "within both uncertainties"
@@ -54,13 +70,14 @@ def page_data(now: ReviewNow, units: Units) -> ReviewTexts:
     review = now.reviewed.shown(units)
     warnings = [one_line(w, 400) for w in review["warnings"]]
     unrated = sum(p["use"] is None for p in review["peaks"])
-    own = read_by_cells(now.rig_model, now.result)
     rows = result_rows(review, now.rig_model, now.estimates)
-    forces = peak_rows(review, now.rig_model, now.result)[:MOST_PEAKS]
-    hauled = numbered(review["strokes"])[:MOST_STROKES]
+    forces = peak_rows(peaks_by_chapter(review))[:MOST_PEAKS]
+    hauled = stroke_rows(review)[:MOST_STROKES]
     listed = listed_events(review, MOST_EVENTS)
-    results, strokes = texts(RESULTS, rows, units), texts(STROKES, hauled, units)
-    peaks, events = texts(PEAKS, forces, units), texts(EVENTS, listed, units)
+    strokes = texts(by_chapter(STROKES, review), hauled, units)
+    peaks, events = texts(by_chapter(PEAKS, review), forces, units), texts(EVENTS, listed, units)
+    results = side_by_side(now.reviewed, units) or texts(RESULTS, rows, units)
+    chapters = chapter_rows(review)
     return ReviewTexts(
         title=one_line(review["title"] or "Haul session", 120),
         folder=one_line(now.info.path.name, 120),
@@ -73,7 +90,10 @@ def page_data(now: ReviewNow, units: Units) -> ReviewTexts:
         readings=", ".join(
             f"{one_line(name, 60)} {count}" for name, count in review["readings"].items()
         ),
-        sentences=[one_line(text, 900) for text in three_sentences(now.reviewed, units, own)],
+        sentences=[
+            one_line(text, 900 * len(review["chapters"]))
+            for text in three_sentences(now.reviewed, units)
+        ],
         grave=review["state"] == "changed" or any(p["over"] for p in forces),
         heads=Heads(
             results=results[0],
@@ -81,6 +101,7 @@ def page_data(now: ReviewNow, units: Units) -> ReviewTexts:
             peaks=peaks[0],
             events=events[0],
         ),
+        chapters=texts(CHAPTERS, chapters, units) if chapters else [],
         results=results[1:],
         why_not=one_line(review["measured"]["why_not"], 900),
         summary=summary(now, rows, forces[0] if forces else None, units),

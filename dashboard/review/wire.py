@@ -116,6 +116,7 @@ class ReviewTexts(TypedDict):
     sentences: the result in sentences.
     grave: whether the last sentence is grave.
     heads: names of the columns of each table.
+    chapters: the chapters, names of the columns first; empty where the session has one.
     results: rows of the results.
     why_not: why no advantage is measured.
     summary: name and value of each figure by which a what-if is compared.
@@ -141,6 +142,7 @@ class ReviewTexts(TypedDict):
     sentences: list[str]
     grave: bool
     heads: Heads
+    chapters: list[list[str]]
     results: list[list[str]]
     why_not: str
     summary: list[list[str]]

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from analysis.efficiency.estimate import Estimates
     from analysis.efficiency.uncertainty import Quantity
     from analysis.mechanics.model import Model
+    from analysis.review.review import Reviewed
 
 STEADY = "mean over distance while the load moves steadily"
 NO_U = "no uncertainty is stated for it"
@@ -86,6 +87,40 @@ def result_rows(review: dict[str, Any], rig_model: Model, estimates: Estimates) 
                   predicted=predicted.get(key, ""), quantity=quantity, how=how)
         for key, title, kind, quantity, how in table
     ]  # fmt: skip
+
+
+def side_by_side(reviewed: Reviewed, shown: Units) -> list[list[str]]:
+    """Measured and predicted of each chapter beside each other, titles first; empty for one chapter."""
+    every = reviewed.chapters
+    if len(every) < 2:
+        return []
+    title, measured, predicted, *_ = RESULTS
+    objects = reviewed.shown(shown)["chapters"]
+    columns = [
+        result_rows(row, c.rig_model, c.estimates) for row, c in zip(objects, every, strict=True)
+    ]
+    head = [title.title]
+    for c in every:
+        head += [f"{c.number + 1}: measured ± 95 %", f"{c.number + 1}: predicted ± 95 %"]
+    lines = [head]
+    for rows in zip(*columns, strict=True):
+        cells = [text.text(row, shown) for row in rows for text in (measured, predicted)]
+        lines.append([title.text(rows[0], shown), *cells])
+    return lines
+
+
+def session_totals(review: dict[str, Any], shown: Units) -> str:
+    """Travel, work, strokes and resets of the whole session in words."""
+    measured = review["measured"]
+    words = [
+        f"rope hauled {shown.length(measured['haul_travel_m'])}",
+        f"load moved {shown.length(measured['load_travel_m'])}",
+        f"work in {shown.work(measured['work_in_J'])}",
+        f"work out {shown.work(measured['work_out_J'])}",
+        f"strokes {len(review['strokes'])}",
+        f"resets {review['resets']}",
+    ]
+    return ", ".join(words)
 
 
 @dataclass(frozen=True)

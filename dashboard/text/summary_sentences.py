@@ -22,16 +22,19 @@ OFTEN = (("slip", "slip", "slips"), ("shock", "shock", "shocks"))
 NAMED = 4
 
 
-def three_sentences(
-    reviewed: Reviewed, shown: Units, own: frozenset[str] = frozenset()
-) -> tuple[str, str, str]:
-    """Three sentences: measured against predicted; efficiency with uncertainty and method; what to look at.
+def three_sentences(reviewed: Reviewed, shown: Units) -> tuple[str, str, str]:
+    """Measured against predicted; efficiency with its uncertainty and method; what to look at.
 
-    own: names of the parts whose peak their own cell measured.
+    Of a session with several chapters the first two tell of each of them.
     """
     review = reviewed.shown(shown)
-    to_look_at = look_at(review, reviewed.agreement, shown, own)
-    return _against(review, shown), _efficiency(review), to_look_at
+    every = review["chapters"]
+    if len(every) < 2:
+        against, efficiency = _against(review, shown), _efficiency(review)
+    else:
+        against = " ".join(f"Chapter {k}: {_against(c, shown)}" for k, c in enumerate(every, 1))
+        efficiency = " ".join(f"Chapter {k}: {_efficiency(c)}" for k, c in enumerate(every, 1))
+    return against, efficiency, look_at(review, reviewed.main.agreement, shown)
 
 
 def _against(review: dict[str, Any], shown: Units) -> str:
@@ -72,13 +75,8 @@ def _efficiency(review: dict[str, Any]) -> str:
     return f"Its efficiency was {value} (95 %){each}; the load's force {method} ({measured['load_force_method']})."
 
 
-def look_at(
-    review: dict[str, Any], agreed: Agreement, shown: Units, own: frozenset[str] = frozenset()
-) -> str:
-    """One sentence that names at most three things to look at, the most serious first.
-
-    own: names of the parts whose peak their own cell measured.
-    """
+def look_at(review: dict[str, Any], agreed: Agreement, shown: Units) -> str:
+    """One sentence that names at most three things to look at, the most serious first."""
     points: list[str] = []
     if review["state"] == "changed":
         points.append("the record, which was changed after it was sealed")
@@ -88,11 +86,11 @@ def look_at(
     )
     if over:
         names = ", ".join(
-            f"{p['name']} ({'' if p['name'] in own else 'at most '}{100 * p['use']:.0f} %"
-            f"{', by its own cell' if p['name'] in own else ''})"
+            f"{p['name']} ({'' if p['how'] == 'cell' else 'at most '}{100 * p['use']:.0f} %"
+            f"{', by its own cell' if p['how'] == 'cell' else ''})"
             for p in over[:NAMED]
         )
-        sure = "" if all(p["name"] in own for p in over) else "may have "
+        sure = "" if all(p["how"] == "cell" for p in over) else "may have "
         more = f" and {len(over) - NAMED} more" if len(over) > NAMED else ""
         points.append(f"what {sure}carried more than it is allowed to: {names}{more}")
     counts = Counter(e["kind"] for e in review["events"])

@@ -138,10 +138,29 @@ STROKES = (
 PEAKS = (
     Column("part", key("name"), most=60),
     Column("force", key("force_N"), "force"),
+    Column("at most", key("at_most_N"), "force"),
     Column("allowed", key("limit_N"), "force", none="unrated"),
     Column("use", key("use"), "use", none="-"),
     Column("at", key("time_s"), "time", none="-"),
     Column("how", lambda row: PEAK_SOURCES[row["by"]]),
+)
+CHAPTER = Column("chapter", key("number"), "count", csv="chapter")  # where a session has several
+CHAPTERS = (
+    Column("chapter", key("number"), "count"),
+    Column("rig", key("title"), most=36),
+    Column("from", key("from_s"), "time"),
+    Column("to", key("to_s"), "time"),
+    Column("strokes", lambda row: len(row["strokes"]), "count"),
+    Column("resets", key("resets"), "count"),
+    Column("ideal MA", key("ideal_ma"), "number"),
+    Column("predicted MA", lambda row: _expanded(row["predicted"], "model_ma"), "number"),
+    Column("actual MA", lambda row: row["measured"]["actual_ma"], "number"),
+    Column("efficiency", lambda row: row["measured"]["efficiency"], "number"),
+    Column("haul force", lambda row: row["measured"]["haul_force_N"], "force"),
+    Column("rope hauled", lambda row: row["measured"]["haul_travel_m"], "length"),
+    Column("load from", key("load_from_m"), "length"),
+    Column("load to", key("load_to_m"), "length"),
+    Column("highest use", lambda row: highest_use(row["peaks"]), "use", none="-"),
 )
 EVENTS = (
     Column("no.", key("k"), "count"),
@@ -154,20 +173,62 @@ EVENTS = (
 )
 
 
-def numbered(rows: Iterable[Mapping[str, Any]]) -> list[dict[str, Any]]:
-    """Rows of a review, each with its number as `k`, from 1."""
-    return [{"k": k, **row} for k, row in enumerate(rows, 1)]
+def _expanded(predicted: Mapping[str, Any], name: str) -> dict[str, Any]:
+    """A predicted quantity with U95 = 2 u."""
+    return {"value": predicted[name], "U95": 2 * predicted[f"{name}_u"]}
+
+
+def highest_use(peaks: Iterable[Mapping[str, Any]]) -> float | None:
+    """The largest peak force / limit of a part; None where no part is rated."""
+    return max((p["use"] for p in peaks if p["use"] is not None), default=None)
+
+
+def chapter_rows(review: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """The chapters of a review, each with its number from 1; none where the session has one."""
+    every = review["chapters"]
+    return [{**c, "number": k} for k, c in enumerate(every, 1)] if len(every) > 1 else []
+
+
+def by_chapter(columns: Sequence[Column], review: Mapping[str, Any]) -> tuple[Column, ...]:
+    """The columns, with the chapter behind the first one where the session has several."""
+    first, *rest = columns
+    return (first, CHAPTER, *rest) if len(review["chapters"]) > 1 else tuple(columns)
+
+
+def stroke_rows(review: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """The strokes of a review, each with its number k and the `number` of its chapter, from 1."""
+    chapter = {k: n for n, c in enumerate(review["chapters"], 1) for k in c["strokes"]}
+    return [{"k": k + 1, "number": chapter[k], **s} for k, s in enumerate(review["strokes"])]
+
+
+def peaks_by_chapter(review: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """The peaks of every chapter, each with the `number` of its chapter, from 1."""
+    return [{**p, "number": p["chapter"] + 1} for c in review["chapters"] for p in c["peaks"]]
+
+
+def event_rows(review: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """The events of a review, each with its number k and the `number` of its chapter, from 1."""
+    begins = [c["from_s"] for c in review["chapters"]][1:]
+    return [
+        {"k": k, "number": 1 + sum(begin <= e["time_s"] for begin in begins), **e}
+        for k, e in enumerate(review["events"], 1)
+    ]
+
+
+def _part(row: Mapping[str, Any]) -> str:
+    """The chapter that a row of a session shows; "" for a session of one chapter."""
+    return f", chapter {row['part']}" if row.get("part") else ""
 
 
 def listed_events(review: dict[str, Any], most: int) -> list[dict[str, Any]]:
     """At most this many events, numbered, in order of time; serious ones are kept before others."""
-    order = sorted(numbered(review["events"]), key=lambda e: e["kind"] not in SERIOUS)
+    order = sorted(event_rows(review), key=lambda e: e["kind"] not in SERIOUS)
     return sorted(order[:most], key=key("k"))
 
 
 # -- sessions and gear of a folder -----------------------------------------------------------------
 SESSIONS = (
-    Column("session", key("path"), most=60),
+    Column("session", lambda row: row["path"] + _part(row), most=60),
     Column("rig", key("title"), most=36),
     Column("started", key("started_at"), "minute"),
     Column("state", key("state")),
@@ -195,4 +256,5 @@ GEAR = (
     Column("above limit", field("full"), "count", none="-", csv="above limit"),
     Column("rope run", field("run_m"), "length", none="-", csv="rope run [m]"),
     Column("under load", field("loaded_h"), "hours", csv="under load [h]"),
+    Column("", field("peak_chapter"), csv="peak chapter"),
 )

@@ -16,8 +16,9 @@ from logger.channels.line_formats import LINE_FORMATS, check_belongs
 from logger.channels.port_schemes import normal_port, refusal, scheme_of
 from logger.device_units import COUNT
 from logger.errors import SensorsFault
-from logger.toml_tables import Table, parse_toml, read_text
+from logger.toml_tables import CHANNELS, ROPES, Table, parse_toml, read_text
 
+_BACKSLASHES = ", and single quotes round a name with backslashes"
 MOST_DELAY_S = 0.3  # derived: the greatest lag that the analysis looks for
 
 
@@ -42,7 +43,11 @@ def parse_sensors(
     recorded: the text is a session's, so its ports are not opened and may have any scheme
     """
     top = Table(parse_toml(text, file, SensorsFault), file, "", SensorsFault)
-    rows = top.raw("channel")
+    if ROPES in top.data and CHANNELS not in top.data:
+        raise SensorsFault(
+            file, "this is a rig file, not a sensors file", "give the sensors file in its place"
+        )
+    rows = top.raw(CHANNELS)
     top.done()
     if not isinstance(rows, list) or not rows:
         raise SensorsFault(file, "there is no channel", "write at least one [[channel]] table")
@@ -223,7 +228,7 @@ def _port(table: Table, recorded: bool) -> str | None:
         raise table.fault(
             "port",
             "is empty or holds a control character",
-            'write port = "/dev/ttyUSB0" or the like',
+            'write port = "/dev/ttyUSB0" or the like' + _BACKSLASHES,
         )
     if not recorded:
         _check_scheme(table, port)
@@ -253,7 +258,11 @@ def _calibration(table: Table, folder: Path, copies: bool) -> tuple[str | None, 
     if reference is None:
         return None, None
     if not reference.strip() or not reference.isprintable():
-        raise table.fault("calibration", "names no file", 'write calibration = "cell-1.toml"')
+        raise table.fault(
+            "calibration",
+            "names no file, or holds a control character",
+            'write calibration = "cell-1.toml"' + _BACKSLASHES,
+        )
     name = calibration_copy_name(reference) if copies else reference
     if copies and not (folder / name).is_file():  # reading a pipe of this name would never end
         raise table.fault(

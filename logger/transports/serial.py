@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
 import sys
 from collections.abc import Sequence
@@ -84,7 +85,24 @@ def open_port(url: str, baud: int | None, framing: Framing | None = None) -> Any
     scheme, _ = split_port(url)
     if scheme.lower() in ("", "hwgrep"):
         options["exclusive"] = True  # a second reader would steal bytes
-    return serial.serial_for_url(normal_port(url), **options)
+    try:
+        return serial.serial_for_url(normal_port(url), **options)
+    except OSError as error:
+        if held_elsewhere(error):
+            raise OSError(errno.EBUSY, "another program has it open: close it") from None
+        raise
+
+
+def held_elsewhere(error: OSError) -> bool:
+    """Whether a port cannot be opened because another program has it.
+
+    Linux and macOS refuse a port that is locked or open for one program alone (EAGAIN, EBUSY);
+    Windows refuses every port that is open, with "access denied", the last argument of pyserial's
+    text being the code 5.
+    """
+    if sys.platform == "win32":
+        return "PermissionError" in str(error) or isinstance(error, PermissionError)
+    return error.errno in (errno.EBUSY, errno.EAGAIN, errno.EWOULDBLOCK)
 
 
 class SerialTransport(Transport):

@@ -53,6 +53,7 @@ def test_no_command_is_documented_that_does_not_exist(readme):
 def test_cautions_stand_before_the_first_recording(readme):
     cautions = [readme.index(words) for words in (
         "out of the line of pull", "over a rating", "local codes", "qualified person",
+        "Chock the load before a pulley is moved", "Never trust a hitch that has not been set", "Tend the capture",
     )]  # fmt: skip
     assert max(cautions) < readme.index("haul record")
 

@@ -1,6 +1,6 @@
 /* The live page: ask for what is new, draw, wait for the paint, ask again.  The browser's own drawing
    sets the pace, so nothing piles up; numbers are blanked by the page's own clock. */
-import { button, id, list, text } from "../shared/dom.js";
+import { button, id, list, make, text } from "../shared/dom.js";
 import { clock, forceText, useUnits } from "../shared/format.js";
 import { buildTheme } from "../shared/theme.js";
 import { buildSound, soundUnits, sounded, tickSound } from "./alarm_sound.js";
@@ -123,12 +123,38 @@ function showNotes(head) {
     : "Near nothing here says nothing about the rope behind the haul strand.");
 }
 
+/** What each table shows. @type {Record<string, string>} */
+const filled = {};
+
+/** A table as texts, names of the columns first. @type {(where: string, rows: string[][]) => void} */
+function fillTable(where, rows) {
+  const content = JSON.stringify(rows);
+  if (filled[where] === content) return;
+  filled[where] = content;
+  const table = make("table");
+  rows.forEach((cells, k) => {
+    const row = make("tr");
+    for (const cell of cells) row.append(make(k ? "td" : "th", cell));
+    table.append(row);
+  });
+  id(where).replaceChildren(...(rows.length ? [table] : []));
+}
+
+function showTables() {
+  const [chapters, peaks] = [numbered("chapter"), numbered("peak")];
+  id("chapters-tile").hidden = !chapters.length;
+  id("peaks-tile").hidden = !peaks.length;
+  fillTable("chapters", chapters);
+  fillTable("highest", peaks);
+}
+
 function show() {
   const { now, parts: { head, done } } = page;
   if (!head || !now) return;
   showBanner(head, now);
   showTiles(head, now);
   showNotes(head);
+  showTables();
   const over = isOver(now.state);
   id("hands-tile").hidden = over;
   takeAnswers(done ?? []);

@@ -119,6 +119,8 @@ function show(now) {
   const sentences = now.sentences.map((sentence) => make("p", sentence));
   id("sentences").replaceChildren(...sentences);
   sentences.at(-1)?.classList.toggle("grave", now.grave);
+  id("chapters-tile").hidden = !now.chapters.length;
+  if (now.chapters.length) table("chapters", now.chapters[0], now.chapters.slice(1), "cards");
   table("results", now.heads.results, now.results.map((r) => r.map((content) => content || "–")), "results");
   text("verdict", (now.why_not ? "Not known: " + now.why_not + ". " : "") + "Readings: " + now.readings + ".");
   list("warnings", now.warnings);

@@ -92,6 +92,8 @@ export interface ReviewTexts {
   grave: boolean;
   /** names of the columns of each table. */
   heads: Heads;
+  /** the chapters, names of the columns first; empty where the session has one. */
+  chapters: string[][];
   /** rows of the results. */
   results: string[][];
   /** why no advantage is measured. */

@@ -29,7 +29,11 @@ def test_one_session_by_hand(tmp_path):
     )  # 9 kN / 10, WLL, slips
     # 1200 N / 2.71 = 443 N at the haul: 886 N is above half of 900 N in each stroke, once above it all
     assert 2 * 1200 / ma(0.9) == pytest.approx(885.6, abs=0.1)
-    assert (pulley.half, pulley.full) == (3, 1)
+    # after each stroke the load, at most 3 x 443 N, rests or is eased with friction turned round:
+    # A1 then holds 1 / 0.9 + 1 / 0.81 of 1 + 1 / 0.9 + 1 / 0.9^2 of it
+    turned = (1 / 0.9 + 1 / 0.81) / (1 + 1 / 0.9 + 1 / 0.81)
+    assert 3 * 1200 / ma(0.9) * turned == pytest.approx(931.6, abs=0.5)
+    assert (pulley.half, pulley.full) == (3, 3)
     assert (rider.half, rider.full) == (0, 0)
     # 3 m of rope at the haul in each stroke: T1 rides, all of it runs over T1 less its own way
     strokes = sum(s["haul_travel_m"] for s in whole.review["strokes"])
@@ -59,8 +63,8 @@ def test_over_many_sessions(tmp_path):
     first = records["P-07"]
     assert (first.sessions, first.since[:10], first.last[:10]) == (2, "2026-03-01", "2026-04-01")
     assert first.peak_N == pytest.approx(1400.0) and first.peak_session == "s1"
-    # two strokes a session above half of 900 N; above 900 N only the two peaks
-    assert (first.half, first.full) == (4, 2)
+    # two strokes a session above half of 900 N; at rest after each, at most 932 N
+    assert (first.half, first.full) == (4, 4)
     assert records["P-08"].sessions == 3 and records["P-08"].loaded_h == pytest.approx(
         3 * 12 / 3600, rel=0.05
     )

@@ -97,9 +97,9 @@ def test_the_page_shares_a_load_among_the_parts_as_the_table_of_conditions_does(
         c.name: np.array([abs(row.of_load) for row in c.rows])
         for c in conditions(inference.rig_model)
     }
-    assert inference.held[0] == pytest.approx(table["held on C1"], abs=1e-12)
-    assert inference.back == pytest.approx(table["running back"], abs=1e-12)
-    assert inference.model / inference.rig_model.model_ma == pytest.approx(
+    assert inference.bounds.held[0] == pytest.approx(table["held on C1"], abs=1e-12)
+    assert inference.bounds.back == pytest.approx(table["running back"], abs=1e-12)
+    assert inference.bounds.model / inference.rig_model.model_ma == pytest.approx(
         table["raising"], abs=1e-12
     )
 

@@ -233,7 +233,7 @@ path = [ {words[2]}, {{ pulley = "T1", on = "B1" }}, {{ haul = "team" }} ]
     )
 
 
-NOT_STATED = "not stated; 0.50 is assumed; write strength = ..."
+NOT_STATED = 'not stated; 0.50 is assumed; write knot = "'
 
 
 def said_of_knots(r):
@@ -248,7 +248,7 @@ def test_a_knot_whose_strength_is_not_stated_is_taken_at_half_and_said_in_one_li
     )
     assert said_of_knots(r) == [
         "anchor (rope a), anchor (rope b): the strength of these knots is not stated; 0.50 is assumed; "
-        "write strength = ... at each tie"
+        'write knot = "bowline" or the like, or strength = ..., at each tie'
     ]
     why = {part.name: text_of(part.why) for part in model(r).parts}
     assert why["anchor>L1"] == "30 kN breaking strength x 0.5 (knot, assumed) / 10"
@@ -261,7 +261,7 @@ def test_one_knot_on_one_rope_is_named_by_its_body():
     r = rig(path)
     r = replace(r, ropes=tuple(replace(rope, mbs_N=30_000.0) for rope in r.ropes))
     assert said_of_knots(r) == [
-        "load: the knot's strength is not stated; 0.50 is assumed; write strength = ... at the tie"
+        'load: the knot\'s strength is not stated; 0.50 is assumed; write knot = "bowline" or the like, or strength = ..., at the tie'
     ]
 
 

@@ -55,6 +55,15 @@ def line(text: str) -> str:
         (HEAD + "rope = 7\n", ["rope", "there is no rope"]),
         (HEAD + "pulley = 7\n" + ROPE % Z, ["pulley", "[pulley.NAME]"]),
         (HEAD + ROPE % "7, 8", ["must be a table"]),
+        (HEAD + ROPE % Z.replace('"load" }', '"load", knot = "bowlin" }'),
+         ["station 1: knot", '"bowlin"', 'write "bowline"', "figure-eight", "tensionless"]),
+        (HEAD + ROPE % Z.replace('"load" }', '"load", knot = "reef" }'), ['"reef"', "table of knots; knots are figure-eight"]),
+        (HEAD + ROPE % Z.replace('"load" }', '"load", knot = "bowline", strength = 0.5 }'), ["knot", "cannot stand beside strength"]),
+        (HEAD + (ROPE % Z).replace("path", "mbs_kN = 30000\npath"), ["rope 1: mbs_kN", "did you mean N, not kN? write mbs_kN = 30"]),
+        (HEAD + "[pulley.A1]\nwll_kN = 8000\n" + ROPE % Z, ["pulley.A1: wll_kN", "did you mean N, not kN? write wll_kN = 8"]),
+        (HEAD + "[grab.G1]\nslips_at_kN = 4000\n" + ROPE % Z, ["grab.G1: slips_at_kN", "write slips_at_kN = 4"]),
+        (HEAD + "[grab.G1]\nslips_at_u_kN = 1\n" + ROPE % Z, ["slips_at_u_kN", "needs slips_at_kN"]),
+        (HEAD + "[grab.G1]\nslips_at_kN = 0.5\nslips_at_u_kN = 0.3\n" + ROPE % Z, ["slips_at_u_kN", "2 u leaves nothing of 0.5 kN"]),
     ],
 )  # fmt: skip
 def test_one_clear_line(text, words):
@@ -129,3 +138,43 @@ def test_no_mutation_of_a_rig_file_gives_anything_but_a_rig_or_one_line(data):
         parse_rig(text, "r.toml")
     except RigFault as fault:
         assert "\n" not in str(fault)
+
+
+@pytest.mark.parametrize("name", ["reef", "prusik", "tied", "knot"])
+def test_a_name_that_is_like_no_knot_gets_no_proposal(name):
+    assert 'write "' not in line(HEAD + ROPE % Z.replace('"load" }', f'"load", knot = "{name}" }}'))
+
+
+GRAB, CAPTURE = '{ grab = "G1", at_m = 9 }', '{ capture = "C1", on = "anchor" }'
+TURNS = '{ pulley = "A1", on = "anchor" }, { pulley = "T1", on = "G1" }, { haul = "team" }'
+
+
+def test_a_grab_behind_the_capture_is_told_which_way_to_move():
+    """The capture acts on the strand behind the grab; written the other way round it stands on no strand."""
+    right = f'{{ tie = "load" }}, {GRAB}, {CAPTURE}, {TURNS}'
+    parse_rig(HEAD + ROPE % right, "r.toml")
+    wrong = f'{{ tie = "load" }}, {CAPTURE}, {GRAB}, {TURNS}'
+    assert line(HEAD + ROPE % wrong) == (
+        "r.toml: G1: at_m = 9 is outside its own strand: the grab is written behind C1; move it one line up"
+    )
+    second = '{ capture = "C2", on = "anchor" }'
+    assert "behind C2 and C1; move it 2 lines up" in line(
+        HEAD + ROPE % f'{{ tie = "load" }}, {CAPTURE}, {second}, {GRAB}, {TURNS}'
+    )
+
+
+def test_in_a_path_from_the_team_it_moves_down():
+    back = '{ haul = "team" }, { pulley = "T1", on = "G1" }, { pulley = "A1", on = "anchor" }'
+    parse_rig(HEAD + ROPE % f'{back}, {CAPTURE}, {GRAB}, {{ tie = "load" }}', "r.toml")
+    shown = line(HEAD + ROPE % f'{back}, {GRAB}, {CAPTURE}, {{ tie = "load" }}')
+    assert shown.endswith("the grab is written before C1; move it one line down")
+
+
+def test_a_grab_that_no_move_would_mend_is_told_where_its_strand_runs():
+    wrong = f'{{ tie = "load" }}, {CAPTURE}, {GRAB.replace("9", "13")}, {TURNS}'
+    assert "write a place between them" in line(HEAD + ROPE % wrong)
+
+
+def test_two_thousand_kilonewtons_are_taken():
+    rated = parse_rig(HEAD + (ROPE % Z).replace("path", "mbs_kN = 2000\npath"), "r.toml")
+    assert rated.ropes[0].mbs_N == 2e6

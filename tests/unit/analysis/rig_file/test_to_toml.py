@@ -53,6 +53,30 @@ def test_a_rig_with_everything_comes_back():
     assert again.ropes == rig.ropes and again.gears == rig.gears
 
 
+HITCHES = """anchor_to_load_m = 12.0
+[[rope]]
+name = "main"
+mbs_kN = 30.0
+path = [ { tie = "load", knot = "bowline" }, { grab = "G1", at_m = 9 }, { capture = "C1", on = "anchor" },
+  { pulley = "A1", on = "anchor" }, { pulley = "T1", on = "G1" }, { haul = "team" } ]
+[grab.G1]
+slips_at_kN = 4.0
+slips_at_u_kN = 1.5
+[capture.C1]
+slips_at_kN = 6.0
+damages_rope_at_kN = 5.0
+"""
+
+
+def test_knots_and_slip_loads_come_back():
+    rig = parse_rig(HITCHES, "r.toml")
+    text = rig_toml(rig)
+    again = parse_rig(text, "again.toml")
+    assert again.ratings == rig.ratings and again.stations == rig.stations
+    assert 'knot = "bowline"' in text and "strength" not in text
+    assert predict(again) == predict(rig)
+
+
 TIED = """anchor_to_load_m = 12.0
 [[rope]]
 name = "main"

@@ -183,7 +183,7 @@ def test_limits_of_channels_and_of_elements_once_per_excursion():
     assert of_t1["value"] == pytest.approx(2 * 553)
     assert of_t1["time_s"] == pytest.approx(8.08, abs=0.04)
     [row] = [row for row in found["peaks"] if row["name"] == "T1"]
-    assert row["force_N"] == pytest.approx(2 * 553)
+    assert row["at_most_N"] == pytest.approx(2 * 553)
     assert row["use"] == pytest.approx(1.106)
     assert row["time_s"] == pytest.approx(8.3, abs=0.3)
 

@@ -48,7 +48,9 @@ def test_a_mass_on_a_surface_is_the_load(haul):
 
 def test_what_is_not_rated_is_said_to_be_not_judged(haul):
     bare = json.loads(haul("choose", "--load-N", 2500, *JOB, "--json").out)
-    assert any("not checked: rope, pulleys, anchors, grabs" in w for w in bare["warnings"])
+    assert any(
+        "not checked: rope, pulleys, anchors, grabs, captures" in w for w in bare["warnings"]
+    )
     assert all(row["most_used"] is None for row in bare["rigs"])
     rated = json.loads(haul("choose", "--load-N", 2500, *JOB, "--rope-mbs-kN", 30, "--json").out)
     assert all(row["most_used"] > 0 for row in rated["rigs"])
@@ -68,6 +70,52 @@ def test_a_rig_is_written_as_it_was_judged(haul, tmp_path):
     again = haul(*call, "--write", "3-on-4", file)
     assert again.status == 2 and "exists" in again.err
     assert "3-on-4" in haul(*call, "--write", "3-on-44", tmp_path / "x.toml").err
+
+
+ALL = ["--rope-mbs-kN", 60, "--knot", "figure-eight", "--pulley-mbs-kN", 36, "--anchor-mbs-kN", 60,
+       "--grab-slips-kN", 9, "--grab-slips-u-kN", 1, "--capture-slips-kN", 8, "--design-factor", 7,
+       "--haulers", 1, "--pulley-efficiency", 0.85, "--breakaway", 1.5]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    "name", ["3-on-4", "3-on-3-redirect-own-anchor", "4-second-rope", "2-second-rope"]
+)
+def test_predict_of_the_written_file_gives_what_choose_showed(haul, tmp_path, name):
+    file = tmp_path / "plan.toml"
+    said = haul("choose", "--load-N", 2500, *JOB, *ALL, "--write", name, file, "--json")
+    (row,) = (row for row in json.loads(said.out)["rigs"] if row["name"] == name)
+    plan = json.loads(haul("predict", file, "--json").out)
+    for key in ("ideal_ma", "model_ma", "model_ma_u", "haul_force_N", "haul_force_u_N"):
+        assert plan[key] == pytest.approx(row[key], rel=1e-5), key
+    uses = [
+        (part["use"], part["use_in"])
+        for part in (*plan["strands"], *plan["elements"])
+        if part["use"]
+    ]
+    assert max(uses)[0] == pytest.approx(row["most_used"], rel=1e-5)
+    assert max(uses)[1] in row["first_limit"]
+    job = plan["job"][row["reset"]]
+    assert (job["strokes"], sum(job["resets"].values())) == (row["strokes"], row["resets"])
+    assert job["haul_travel_m"] == pytest.approx(row["rope_through_hands_m"], rel=1e-4)
+    assert sum(rope["needed_m"] for rope in plan["rope"]) == pytest.approx(
+        row["rope_needed_m"], rel=1e-4
+    )
+    text = file.read_text("utf-8")
+    for given in ('knot = "figure-eight"', "mbs_kN = 60.0", "slips_at_u_kN = 1.0", "design_factor = 7.0",
+                  "pull_N = 600.0", "breakaway = 1.5", "Chosen for 1 hauler."):  # fmt: skip
+        assert given in text, given
+    assert ("length_m = 100.0" in text) == (len(plan["rope"]) == 1)
+    assert ("There is 100.0 m of rope in all." in text) == (len(plan["rope"]) > 1)
+
+
+def test_one_hauler_is_one(haul):
+    assert (
+        "they assume 1 hauler at 75 W" in haul("choose", "--load-N", 2500, *JOB, "--haulers", 1).out
+    )
+    assert (
+        "they assume 3 haulers at 75 W"
+        in haul("choose", "--load-N", 2500, *JOB, "--haulers", 3).out
+    )
 
 
 def test_us_units_for_people(haul):
@@ -92,6 +140,19 @@ def test_us_units_for_people(haul):
         (["--load-N", 900, "--haulers", "0", *JOB], ["people"]),
         (["--load-N", 900, "--pulley-efficiency", "1.2", *JOB], ["1.2", "efficiency"]),
         (["--load-N", 900, "--distance-m", 8, "--rope-m", 100], ["--team-N"]),
+        (
+            ["--load-N", 900, "--knot", "bowlin", *JOB],
+            ['--knot: "bowlin"', "write bowline", "sewn-eye"],
+        ),
+        (["--load-N", 900, "--knot", "reef", *JOB], ['"reef"', "knots are figure-eight"]),
+        (
+            ["--load-N", 900, "--rope-mbs-kN", 30000, *JOB],
+            ["did you mean N, not kN? write --rope-mbs-kN 30"],
+        ),
+        (
+            ["--load-N", 900, "--grab-slips-kN", 1, "--grab-slips-u-kN", 1, *JOB],
+            ["--grab-slips-u-kN", "2 U"],
+        ),
     ],
 )
 def test_a_wrong_call_is_one_line(haul, words, wants):

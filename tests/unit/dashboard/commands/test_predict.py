@@ -46,16 +46,34 @@ def test_steps_go_along_the_rope_with_ideal_beside_friction(haul, rig):
 
 
 def test_a_limit_that_is_passed_answers_no(haul, rig):
-    # 28 kN / 10 = 2800 N on the strand at the load, which carries 2.71 of the haul tension
+    # 28 kN / 10 = 2800 N on the strand at the load, which holds three times the haul tension on C1
     within, beyond = (
-        haul("predict", rig, "--haul-force", 1033),
-        haul("predict", rig, "--haul-force", 1034),
+        haul("predict", rig, "--haul-force", 933),
+        haul("predict", rig, "--haul-force", 934),
     )
     assert (within.status, beyond.status) == (0, 1)
-    assert "load>G1" in beyond.out and "over the allowed" in beyond.out
-    found = haul("predict", rig, "--haul-force", 1034, "--json")
+    assert "load>G1: 2.80 kN held on C1 is over the allowed 2.80 kN" in beyond.out
+    found = haul("predict", rig, "--haul-force", 934, "--json")
     assert found.status == 1
-    assert json.loads(found.out)["haul_force_N"] == 1034
+    found = json.loads(found.out)
+    assert found["haul_force_N"] == 934
+    first = found["strands"][0]
+    assert first["tension_N"] == pytest.approx(2.71 * 934)
+    assert (first["use"], first["use_in"]) == (pytest.approx(3 * 934 / 2800), "held on C1")
+
+
+def test_what_must_be_held_is_said_as_a_thing_to_do(haul, rig):
+    """80 kg hanging on a 3:1 of two 0.90 pulleys: let down by 784.53 N / 3.34568 = 234.5 N (check of the
+    lowering ratio: 1 + 1/e + 1/e^2)."""
+    text = rig.read_text("utf-8")
+    start, end = text.index("[load]"), text.index("[[rope]]")
+    rig.write_text(
+        f'{text[:start]}[load]\nkind = "hanging"\nmass_kg = 80.0\n\n{text[end:]}', "utf-8"
+    )
+    said = haul("predict", rig).out
+    (row,) = (line for line in said.splitlines() if "hold at least" in line)
+    assert row.split("hold at least")[1].split()[0] == "234"
+    assert row.endswith("or the load runs back") and "lets the load run back" not in said
 
 
 def test_a_rig_without_a_load_still_gives_ratios(haul, rig):
@@ -127,7 +145,7 @@ def test_an_assumed_knot_is_said_and_gone_when_it_is_stated(haul, rig):
     rig.write_text(text.replace(", strength = 1.0", ""), "utf-8")
     said = haul("predict", rig)
     assert (
-        "! load: the knot's strength is not stated; 0.50 is assumed; write strength = ... at the tie"
+        '! load: the knot\'s strength is not stated; 0.50 is assumed; write knot = "bowline" or the like, or strength = ..., at the tie'
         in said.out
     )
     # 28 kN x 0.50 / 10 = 1400 N on three times the haul tension

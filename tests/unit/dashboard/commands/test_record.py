@@ -66,6 +66,25 @@ def test_a_recording_keeps_what_the_device_sent_and_is_sealed(haul, rig, wired, 
     assert haul("verify", out).status == 0
 
 
+def test_a_caution_that_the_rig_stops_before_is_said_at_the_start(
+    haul, rig, wired, device, tmp_path
+):
+    """The rig's strand allows 2,800 N, three times the haul: 933 N; the file's caution is at 2,000 N."""
+    path = wired(device.url)
+    text = path.read_text("utf-8")
+    path.write_text(
+        text.replace("warn_at = 250.0", "warn_at = 2000.0").replace("stop_at = 400.0", ""), "utf-8"
+    )
+    player = Player([(device, load_sensors(path).channels)], rows(5, 10.0)).start()
+    said = haul("record", rig, path, "--out", tmp_path / "late", "--for", 0.5)
+    player.stop()
+    assert said.status == 0, said.err
+    (line,) = (line for line in said.err.splitlines() if "never come first" in line)
+    assert line.startswith(
+        "! haul_force: its caution at 2000 N can never come first: the stop level is 933 N (load>G1"
+    )
+
+
 def test_a_wrong_rig_stops_before_a_port_opens(haul, rig, wired, device, tmp_path):
     rig.write_text(rig.read_text("utf-8").replace("grab", "grap"), "utf-8")
     said = haul("record", rig, wired(device.url), "--out", tmp_path / "s", "--for", 1)

@@ -138,7 +138,7 @@ def test_a_stated_delay_stands_beside_what_a_reading_is_worth(tmp_path):
 
 
 def test_three_sentences_name_result_method_and_what_to_look_at(tmp_path):
-    quiet = reviewed(made(tmp_path / "quiet", e=0.9))
+    quiet = reviewed(made(tmp_path / "quiet", e=0.9, load_N=1100.0))
     first, second, third = three_sentences(quiet, METRIC)
     assert all(s.endswith(".") for s in (first, second, third))
     assert "2.7" in first and "agrees" in first  # 1 + 0.9 + 0.81 = 2.71
@@ -146,23 +146,23 @@ def test_three_sentences_name_result_method_and_what_to_look_at(tmp_path):
     assert third.startswith("Nothing stands out") and "inspected by a person" in third
     worn = reviewed(made(tmp_path / "worn", e=0.6, load_N=1500.0))
     assert "less than the uncertainty of both can explain" in three_sentences(worn, METRIC)[0]
-    assert "drags" in look_at(worn.json, worn.agreement, METRIC)
+    assert "drags" in look_at(worn.json, worn.main.agreement, METRIC)
 
 
 def test_what_carried_too_much_is_named_first(tmp_path):
     # A1 turns the rope round: twice the haul force without friction; 9 kN / 10 = 900 N allowed
     review = reviewed(made(tmp_path / "s", load_N=1500.0))
-    found = look_at(review.json, review.agreement, METRIC)
+    found = look_at(review.json, review.main.agreement, METRIC)
     assert found.startswith(
         "Look at what may have carried more than it is allowed to: A1 (at most "
     )
 
 
 def test_what_its_own_cell_read_above_its_limit_is_no_guess():
-    over = {"name": "load>G1", "use": 1.2}
+    over = {"name": "load>G1", "use": 1.2, "how": "cell"}
     review = {"state": "sealed", "peaks": [over], "events": [], "dropped": {}}
     same = Agreement(None, message("advantage_not_measured"), None)
-    found = look_at(review, same, METRIC, frozenset({"load>G1"}))
+    found = look_at(review, same, METRIC)
     assert (
         found
         == "Look at what carried more than it is allowed to: load>G1 (120 %, by its own cell)."

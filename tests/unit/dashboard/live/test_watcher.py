@@ -302,10 +302,11 @@ def test_the_page_is_told_levels_shares_and_strands(tmp_path):
         sensors=SENSORS.replace("u = 1.0\n", "u = 1.0\nstop_at = 900.0\n", 1),
     )
     head = way.page.parts["head"]
-    # rope 30 kN / 10 on three times the haul: 1,000 N; the file's 900 N comes first
-    assert [round(level["force_N"]) for level in head["stop_levels"]] == [900, 1000]
+    # C1 may hold 1.5 kN, three times the haul: 500 N; the file's 900 N comes later
+    assert [round(level["force_N"]) for level in head["stop_levels"]] == [500, 900]
+    assert head["stop_levels"][0]["because"] == "C1: WLL 1.5 kN, held on C1" == head["because"]
     assert (
-        head["stop_levels"][0]["because"] == "stop_at of haul_force"
+        head["stop_levels"][1]["because"] == "stop_at of haul_force"
         and head["rated"] < head["parts"]
     )
     assert way.page.parts.get("use:0") is None and way.page.parts["strand:0"] == []
@@ -463,3 +464,56 @@ def test_the_page_is_sent_which_level_the_haul_force_is_above(tmp_path):
     way.session.event(way.t, "ack", "haul_force", None, "haul_force")
     way.go(0.5, 0.5, 0.0, 0.0)
     assert way.page.parts["alarms"]["sounding"] == 0
+
+
+NO_LOAD_COUNTER = FORCE + rope()
+FIVE_TO_ONE = (
+    'title = "5:1"\nanchor_to_load_m = 12.0\n[load]\nkind = "slope"\nmass_kg = 620.0\nslope_deg = 6.0\n'
+    'resistance_coefficient = 0.03\n[[rope]]\nname = "main"\npath = [ { tie = "load" }, { grab = "G1", at_m = 9.0 }, '
+    '{ capture = "C1", on = "anchor" }, { pulley = "A1", on = "anchor" }, { pulley = "T1", on = "G1" }, '
+    '{ pulley = "A2", on = "anchor" }, { pulley = "T2", on = "G1" }, { haul = "team" } ]\n'
+)
+
+
+def test_rope_fed_back_on_a_held_load_is_no_load_running_back(tmp_path):
+    """Without a counter at the load 6 m of rope on 3:1 are 2.00 m, and stay 2.00 m while rope is fed back."""
+    way = Slipway(tmp_path / "s", sensors=NO_LOAD_COUNTER)
+    assert way.pull(2.0, 6.0)["moved_m"] == pytest.approx(2.0, abs=0.02)
+    way.let_go()
+    moved = way.page.now["moved_m"]
+    way.feed_back(4.0)
+    way.feed_back(1.5)
+    assert way.page.now["moved_m"] == moved == pytest.approx(2.0, abs=0.02)
+
+
+def test_after_a_change_of_the_rig_rope_counts_by_the_new_ratio_and_rope_left_is_known_from_a_reset_on(
+    tmp_path,
+):
+    way = Slipway(tmp_path / "s", sensors=NO_LOAD_COUNTER)
+    way.pull(1.0, 4.0)
+    way.let_go()
+    way.session.writer.copy("rig-2.toml", FIVE_TO_ONE.encode())
+    way.session.event(way.t, "rig", "", None, "rig-2.toml")
+    way.go(2.0, 0.5, 0.0, 0.0)
+    assert way.page.now["rope_left_m"] is None
+    assert "every grab was slid back" in way.page.parts["left"]["why"]
+    way.go(5.0, 200.0, 0.5, 0.1)  # 2.5 m of rope on 5:1
+    assert way.page.now["moved_m"] == pytest.approx(1.0 + 2.5 / 5, abs=0.03)
+    way.go(2.5, 0.5, 0.0, 0.0)
+    way.feed_back(2.5)
+    way.go(0.5, 0.5, 0.0, 0.0)
+    way.go(3.0, 200.0, 0.3, 0.06)
+    assert way.page.now["rope_left_m"] is not None
+    rig = way.watch.live.in_use.rig
+    x = rig.start_m.copy()
+    x[rig.index["load"]] -= 1.5
+    begun = stroke(rig, x)
+    assert way.page.now["rope_left_m"] == pytest.approx(begun.haul_m - 0.9, abs=0.4)
+    assert way.page.parts["predicted"]["ideal_ma"] == 5.0
+
+
+def test_where_nothing_but_a_cell_is_there_the_load_looks_held(tmp_path):
+    way = Slipway(tmp_path / "s", sensors=FORCE)
+    way.go(4.0, 350.0, 0.0, 0.0)
+    held = way.go(2.5, 0.5, 0.0, 0.0)
+    assert held["words"] == "LOOKS HELD on C1" and "no counter" in held["detail"]

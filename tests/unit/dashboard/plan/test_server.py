@@ -180,7 +180,8 @@ def test_gear_is_sorted_by_share_and_the_unrated_come_last_by_name(files):
     known = planned.model()
     for row in rows:
         if row.limit_N is not None and row.reached_at_N is not None:
-            assert row.ideal * row.reached_at_N == pytest.approx(row.limit_N)
+            # raising without friction it is reached then at the latest, held on C1 maybe before
+            assert row.ideal * row.reached_at_N <= row.limit_N * (1 + 1e-9)
     assert min(r.reached_at_N for r in rated if r.reached_at_N) == pytest.approx(
         predict(known.rig)["stop_hauling_at"]["haul_force_N"]
     )

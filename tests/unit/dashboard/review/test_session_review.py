@@ -287,7 +287,7 @@ def test_peaks_are_sorted_by_share_and_what_is_unrated_says_so():
     shares = [p["use"] for p in told["peaks"] if p["use"] is not None]
     assert shares == sorted(shares, reverse=True) and 0 < len(shares) < len(told["peaks"])
     unrated = [p for p in told["peaks"] if p["use"] is None]
-    assert all(p["cells"][2] == "unrated" for p in unrated)
+    assert all(p["cells"][3] == "unrated" for p in unrated)
     assert told["unrated"].startswith(f"{len(unrated)} of {len(told['peaks'])} ")
 
 

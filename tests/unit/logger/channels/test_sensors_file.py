@@ -258,3 +258,10 @@ def test_a_session_that_was_recorded_by_another_scheme_still_reads(force: str) -
 def test_a_missing_file_is_said(tmp_path) -> None:  # type: ignore[no-untyped-def]
     with pytest.raises(SensorsFault, match="no such file"):
         load_sensors(tmp_path / "none.toml")
+
+
+@pytest.mark.parametrize("key", ["port", "calibration"])
+def test_a_backslash_that_became_a_control_character_is_told_with_single_quotes(key):
+    text = f'[[channel]]\nname = "a"\nquantity = "force"\nat = "haul"\nformat = "xdr"\nid = "A"\n{key} = "C:\\temp"\n'
+    with pytest.raises(SensorsFault, match="single quotes round a name with backslashes"):
+        parse_sensors(text, "s.toml")

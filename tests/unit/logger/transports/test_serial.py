@@ -1,136 +1,92 @@
-"""Serial lines with a framing of their own, on pseudo-terminals."""
+"""A serial port that another program has open says so; pseudo-terminals, opened by another process."""
 
 from __future__ import annotations
 
-import os
-import pty
-import termios
-import tty
+import subprocess
+import sys
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import pytest
-from support.channels import channel
 from support.systems import pseudo_terminals
-from support.waiting import until
-from support.yard import Yard, recording, serve_pty, serve_tcp, silent_wire
 
-from logger.channels.sensors_file import parse_sensors
-from logger.errors import SensorsFault
-from logger.transports.serial import SerialTransport
+from logger.errors import PortFault
+from logger.recorder.recorder import record
+from logger.transports.base import error_text
+from logger.transports.serial import open_port
 
-pytestmark = pseudo_terminals
-SPEEDS = {9600: termios.B9600, 19200: termios.B19200}
-LINE = b"12.5\r\n"
-
-
-def cell(port: str, framing: str, baud: int = 9600, name: str = "force") -> str:
-    return channel(
-        name, "force", format="columns", column=1, unit="kg", port=port, baud=baud, framing=framing
-    )
-
-
-def with_parity(data: bytes, odd: bool = False) -> bytes:
-    """Seven-bit characters with their parity in the top bit, as such a line carries them."""
-    return bytes(b | (0x80 if (b.bit_count() + odd) % 2 else 0) for b in data)
+HOLDS = """
+import sys, serial
+port = serial.Serial(sys.argv[1], exclusive=True)
+print("open", flush=True)
+sys.stdin.read()
+"""
+SENSORS = """[[channel]]
+name = "pull"
+quantity = "force"
+at = "haul"
+port = "{port}"
+baud = 9600
+format = "xdr"
+id = "HAUL"
+"""
+BUSY = "another program has it open: close it"
 
 
 @pytest.fixture
-def line() -> Iterator[tuple[int, int, str]]:
-    """Master and slave of a pseudo-terminal, and the slave's path."""
-    master, slave = pty.openpty()
-    tty.setraw(slave)
-    yield master, slave, os.ttyname(slave)
-    os.close(master)
-    os.close(slave)
+def busy() -> Iterator[str]:
+    """The path of a pseudo-terminal that another process has open for itself."""
+    import os
+    import pty
 
-
-@pytest.mark.parametrize("baud", SPEEDS)
-@pytest.mark.parametrize(
-    ("framing", "size", "flags"),
-    [("8N1", termios.CS8, 0), ("8N2", termios.CS8, termios.CSTOPB),
-     ("7E1", termios.CS7, termios.PARENB), ("7N2", termios.CS7, termios.CSTOPB),
-     ("7O2", termios.CS7, termios.PARENB | termios.PARODD | termios.CSTOPB),
-     ("8O1", termios.CS8, termios.PARENB | termios.PARODD)],
-)  # fmt: skip
-def test_the_line_is_set_to_baud_and_framing(
-    line: tuple[int, int, str],
-    monkeypatch: pytest.MonkeyPatch,
-    framing: str,
-    size: int,
-    flags: int,
-    baud: int,
-) -> None:
-    """The system's own record shows it.  A pseudo-terminal of Linux always has eight data bits and no
-    parity, so these two are read from what the terminal is asked for."""
-    asked: list[int] = []
-    real = termios.tcsetattr
-
-    def set_attributes(fd: int, when: int, attributes: list[Any]) -> None:
-        asked.append(attributes[2])
-        real(fd, when, attributes)
-
-    monkeypatch.setattr(termios, "tcsetattr", set_attributes)
-    _, slave, path = line
-    transport = SerialTransport(path, parse_sensors(cell(path, framing, baud), "s").channels)
-    transport.open()
+    mine, other = pty.openpty()
+    path = os.ttyname(other)
+    holder = subprocess.Popen(
+        [sys.executable, "-c", HOLDS, path],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+    assert holder.stdout is not None and holder.stdout.readline() == "open\n"
     try:
-        record = termios.tcgetattr(slave)
+        yield path
     finally:
-        transport.close()
-    kept = termios.CSTOPB | termios.PARODD
-    assert record[4] == record[5] == SPEEDS[baud]
-    assert record[2] & kept == flags & kept
-    assert asked[-1] & (kept | termios.PARENB | termios.CSIZE) == size | flags
+        holder.communicate()
+        os.close(mine)
+        os.close(other)
 
 
-@pytest.mark.parametrize("framing", ["7E1", "7O1"])
-def test_a_device_of_seven_bits_is_read_without_its_parity(tmp_path: Path, framing: str) -> None:
-    device = serve_pty()
-    yard = Yard(tmp_path, cell(device.url, framing))
-    with recording(yard) as running:
-        silent_wire()
-        device.send(with_parity(LINE * 3, odd=framing == "7O1"))
-        until(lambda: yard.values() == [12.5] * 3)
-        outcome = running.end()
-    device.close()
-    assert outcome.drops == {"force": 0}
+@pseudo_terminals
+def test_a_port_that_another_program_holds_says_so(busy: str) -> None:
+    with pytest.raises(OSError) as found:
+        open_port(busy, 9600)
+    assert error_text(found.value) == BUSY
 
 
-def test_a_line_server_that_passes_the_parity_on_is_read_by_the_framing(tmp_path: Path) -> None:
-    device = serve_tcp()
-    yard = Yard(tmp_path, cell(device.url, "7E1"))
-    with recording(yard) as running:
-        assert device.wait_client()
-        silent_wire()
-        device.send(with_parity(LINE))
-        until(lambda: yard.values() == [12.5])
-        running.end()
-    device.close()
+def test_a_port_that_is_not_there_says_something_else(tmp_path: Path) -> None:
+    with pytest.raises(OSError) as found:
+        open_port(str(tmp_path / "ttyUSB9"), 9600)
+    assert BUSY not in error_text(found.value)
 
 
-def test_the_top_bit_stays_where_the_framing_says_eight_bits(tmp_path: Path) -> None:
-    """Parity that nobody stated is noise, and no number comes of it."""
-    device = serve_pty()
-    yard = Yard(tmp_path, cell(device.url, "8N1"))
-    with recording(yard) as running:
-        silent_wire()
-        device.send(with_parity(LINE))
-        device.send(LINE)
-        until(lambda: running.statuses and running.statuses[-1][1].drops["force"] >= 1)
-        outcome = running.end()
-    device.close()
-    assert outcome.drops["force"] == 1
+@pseudo_terminals
+def test_a_recording_names_the_port_and_what_to_do(busy: str, tmp_path: Path) -> None:
+    sensors = tmp_path / "sensors.toml"
+    sensors.write_text(SENSORS.format(port=busy), encoding="utf-8")
+    (tmp_path / "rig.toml").write_text("", encoding="utf-8")
+    with pytest.raises(PortFault) as found:
+        record(tmp_path / "rig.toml", sensors, tmp_path / "out")
+    assert found.value.file == busy
+    assert found.value.fault == f"no port opens: {BUSY}"
+    assert not (tmp_path / "out").exists()
 
 
-@pytest.mark.parametrize("framing", ["", "8N", "9N1", "8X1", "8n1", "6N1", "8N3", "8N1 ", "8N11"])
-def test_a_framing_that_no_line_has_is_refused(framing: str) -> None:
-    with pytest.raises(SensorsFault, match="is no framing"):
-        parse_sensors(cell("/dev/ttyUSB0", framing), "s")
-
-
-def test_channels_of_one_port_have_one_framing() -> None:
-    one, two = cell("/dev/ttyUSB0", "7E1"), cell("/dev/ttyUSB0", "8N1", name="other")
-    with pytest.raises(SensorsFault, match="framing differs from channel force's"):
-        parse_sensors(one + two.replace("column = 1", "column = 2"), "s")
+@pseudo_terminals
+def test_each_port_that_does_not_open_says_why(busy: str, tmp_path: Path) -> None:
+    sensors = tmp_path / "sensors.toml"
+    text = SENSORS.format(port=busy) + SENSORS.format(port=tmp_path / "ttyUSB9")
+    sensors.write_text(text.replace('"pull"', '"other"', 1), encoding="utf-8")
+    (tmp_path / "rig.toml").write_text("", encoding="utf-8")
+    with pytest.raises(PortFault) as found:
+        record(tmp_path / "rig.toml", sensors, tmp_path / "out")
+    assert f"{BUSY}; {tmp_path / 'ttyUSB9'}: " in found.value.fault
