@@ -10,6 +10,8 @@ from pathlib import Path
 from logger.calibration import calibration as calibrations
 from logger.calibration.curve import Calibration
 from logger.channels.channel import Channel, Sensors
+from logger.channels.framing import CURE as FRAMING_CURE
+from logger.channels.framing import USUAL, parse_framing
 from logger.channels.line_formats import LINE_FORMATS, check_belongs
 from logger.channels.port_schemes import normal_port, refusal, scheme_of
 from logger.device_units import COUNT
@@ -168,11 +170,23 @@ def _channel(table: Table, folder: Path, copies: bool, recorded: bool) -> Channe
         calibration_file=reference,
         delay_s=delay_s,
         delay_u_s=delay_u_s,
+        framing=_framing(table),
         states_u=states_u,
         **of_format,
     )
     table.done()
     return channel
+
+
+def _framing(table: Table) -> str:
+    """How a character travels on the channel's serial line, such as "8N1"."""
+    text = table.text("framing", most=20)
+    text = USUAL if text is None else text
+    try:
+        parse_framing(text)
+    except ValueError as error:
+        raise table.fault("framing", str(error), FRAMING_CURE) from None
+    return text
 
 
 def _delay(table: Table) -> tuple[float | None, float | None]:
@@ -216,9 +230,22 @@ def _port(table: Table, recorded: bool) -> str | None:
             "is empty or holds a control character",
             'write port = "/dev/ttyUSB0" or the like' + _BACKSLASHES,
         )
-    if not recorded and scheme_of(port) is None:
-        raise table.fault("port", *refusal(port))
+    if not recorded:
+        _check_scheme(table, port)
     return normal_port(port)
+
+
+def _check_scheme(table: Table, port: str) -> None:
+    """Refuse a port that no entry of SCHEMES opens; raises SensorsFault."""
+    scheme = scheme_of(port)
+    if scheme is None:
+        raise table.fault("port", *refusal(port))
+    if scheme.check is not None:
+        try:
+            scheme.check(normal_port(port))
+        except ValueError as error:
+            fault, _, cure = str(error).rpartition("; ")
+            raise table.fault("port", f'"{port}" {fault}', cure) from None
 
 
 def _format_cure() -> str:
@@ -273,7 +300,7 @@ def _check_together(channels: tuple[Channel, ...], file: str) -> None:
         where = f"channel {channel.name}"
         other = first.setdefault(channel.port, channel)
         line_format = LINE_FORMATS[channel.format]
-        for key in ("baud", "format", *line_format.shared):
+        for key in ("baud", "framing", "format", *line_format.shared):
             mine, theirs = getattr(channel, key), getattr(other, key)
             if key == "separator" and channel.decimal != ",":
                 # an unstated separator is a comma, unless the decimal mark is
