@@ -17,7 +17,7 @@ from collections.abc import Sequence
 from typing import Any, NoReturn
 
 from logger.errors import CallFault, UserFault, one_line
-from logger.toml_tables import nearest
+from logger.spelling import cure
 
 DONE, NO, WRONG, OURS, READER_GONE = 0, 1, 2, 3, 141
 
@@ -57,8 +57,8 @@ class _Paragraphs(argparse.HelpFormatter):
 
 
 class Parser(argparse.ArgumentParser):
-    """An argument parser that raises CallFault instead of exiting; the fault names the nearest
-    option."""
+    """An argument parser that raises CallFault instead of exiting; the fault names the option
+    that was likely meant."""
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **{"allow_abbrev": False, **kwargs})
@@ -73,19 +73,18 @@ class Parser(argparse.ArgumentParser):
         raise CallFault(name, message, f"see `{self.prog} --help`")
 
     def parse(self, argv: Sequence[str]) -> argparse.Namespace:
-        """The arguments; raises CallFault for an unknown one, with the nearest option."""
+        """The arguments; raises CallFault for an unknown one, with the option that was likely meant."""
         # checked before argparse, which would report a missing argument instead of the mistyped option
         for word in argv:
             if word == "--":
                 break
             option = word.split("=", 1)[0]
             if option.startswith("--") and option not in self._option_string_actions:
-                near = nearest(option, self.options())
-                options = "options are " + " ".join(o for o in self.options() if o.startswith("--"))
+                options = [o for o in self.options() if o.startswith("--")]
                 raise CallFault(
                     self.prog.removeprefix("haul "),
                     f"there is no option {option}",
-                    f"write {near}" if near else options,
+                    cure(option, options, "options are", "{}"),
                 )
         args, rest = self.parse_known_args(argv)
         if rest:
@@ -146,10 +145,9 @@ def _run(argv: list[str]) -> int:
         print("haul", version("haul-session-logger"))
         return DONE
     if argv[0] not in COMMANDS:
-        near = nearest(argv[0], COMMANDS)
-        cure = f"write haul {near}" if near else "commands are " + ", ".join(COMMANDS)
         what = "option" if argv[0].startswith("-") else "command"
-        raise CallFault(argv[0] or '""', f"there is no such {what}", cure)
+        meant = cure(argv[0], COMMANDS, "commands are", "haul {}")
+        raise CallFault(argv[0] or '""', f"there is no such {what}", meant)
     parser, module = build(argv[0])
     try:
         args = parser.parse(argv[1:])

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import math
 import re
 import tomllib
@@ -12,7 +11,11 @@ from typing import Any
 
 from logger.errors import UserFault, one_line
 from logger.filesystem import open_plain
+from logger.spelling import cure as cure_for
+from logger.spelling import likely
+from logger.toml_syntax import explain
 
+ROPES, CHANNELS = "rope", "channel"  # the tables by which a rig and a sensors file are told apart
 MOST_BYTES = 1_000_000  # memory only: a file written by hand is far smaller
 # bounds of a document, because the parser's time grows with the square of a key's parts and its
 # stack with the depth.  Speed only: no key of a rig, sensors or calibration file has more than
@@ -60,13 +63,17 @@ def read_text(path: str | Path, fault: type[UserFault], plain: bool = False) -> 
 
 
 def parse_toml(text: str, file: str, fault: type[UserFault]) -> dict[str, Any]:
-    """The TOML document in `text`; raises `fault` with the parser's line and column, and for a
-    document that would take the parser long."""
+    """The TOML document in `text`; raises `fault` with the line and what to write instead, or the
+    parser's message, and for a document that would take the parser long."""
     if (excess := _excess(text)) is not None:
         raise fault(file, *excess)
     try:
         return tomllib.loads(text.replace("\r\n", "\n"))
     except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
+        cure = explain(text.replace("\r\n", "\n"), str(error))
+        if cure is not None:
+            what = one_line(f"is not valid TOML: {cure.what}", 200)
+            raise fault(file, what, one_line(cure.write, 160), f"line {cure.line}") from None
         raise fault(
             file, f"is not valid TOML: {one_line(str(error), 160)}", "correct that line"
         ) from None
@@ -104,13 +111,6 @@ def _excess(text: str) -> tuple[str, str] | None:
     return None
 
 
-def nearest(word: str, candidates: Iterable[str], cutoff: float = 0.5) -> str | None:
-    """The candidate most similar to `word`; None if no similarity (difflib ratio, 0 to 1) reaches
-    `cutoff`."""
-    matches = difflib.get_close_matches(word, list(candidates), n=1, cutoff=cutoff)
-    return matches[0] if matches else None
-
-
 class Table:
     """One TOML table whose keys are read one at a time; `done` refuses every key that was not read.
 
@@ -134,7 +134,7 @@ class Table:
         If a key is missing and a misspelt one stands there, the fault names the misspelt key.
         """
         if what.startswith("is missing"):
-            misspelt = nearest(key, [k for k in self.data if k not in self.asked], 0.7)
+            misspelt = likely(key, [k for k in self.data if k not in self.asked])
             if misspelt is not None:
                 where = f"in [{self.name}]" if self.name else "at the top of the file"
                 what, cure = f"unknown key {_shown(misspelt)} {where}", f"write {key}"
@@ -222,8 +222,8 @@ class Table:
         if choices is not None:
             allowed = list(choices)
             if value not in allowed:
-                near = nearest(value, allowed)
-                cure = f'write "{near}"' if near else "write one of " + ", ".join(allowed)
+                meant = likely(value, allowed)
+                cure = f'write "{meant}"' if meant else "write one of " + ", ".join(allowed)
                 raise self.fault(key, f"{_shown(value)} is not known", cure)
         return value
 
@@ -235,15 +235,15 @@ class Table:
         return value
 
     def done(self, also: Iterable[str] = ()) -> None:
-        """Refuse the first key that was not read; the fault names the nearest legal key.
+        """Refuse the first key that was not read; the fault names the key that was likely
+        meant, or all legal ones.
 
         also: keys that are legal though nothing read them.
         """
         legal = [*dict.fromkeys([*self.asked, *also])]
         for key in self.data:
             if key not in legal:
-                near = nearest(key, legal)
-                cure = f"write {near}" if near else "known here: " + ", ".join(sorted(legal))
+                cure = cure_for(key, sorted(legal), "known here:", "{}")
                 where = f"in [{self.name}]" if self.name else "at the top of the file"
                 raise self.fault(key, f"unknown key {_shown(key)} {where}", cure)
 

@@ -10,9 +10,11 @@ from typing import Any
 from analysis.library.session_row import minutes_a_metre, rig_key
 from analysis.messages.message import Message, message
 from analysis.review.reviewed_session import Whole
-from analysis.rig.rig import Rig
+from analysis.rig.rig import Load, Rig
 
 SAME_MA = 0.01  # ideal advantages closer than this are the same ratio; chosen by us: whole ratios are 1 apart
+
+StatedLoad = tuple[str | float | None, ...]  # values of [load], in the order of `stated_load`
 
 
 @dataclass(frozen=True)
@@ -32,6 +34,7 @@ class Side:
     minutes_a_metre: float | None  # minutes of the session per metre of load travel
     resets: int  # number of resets
     team_N: float | None  # haul force that the team can keep up
+    load: StatedLoad | None  # as the rig file states it, see `stated_load`
 
     @property
     def rope_a_metre(self) -> float | None:
@@ -47,10 +50,10 @@ def sides(whole: Whole) -> list[Side]:
     if len(whole.chapters) < 2 or not review["strokes"]:
         return [_side(whole, review, str(whole.info.path), review["duration_s"], whole.rig)]
     return [
-        _side(whole, part, f"{whole.info.path}, chapter {chapter.number + 1}",
-              part["to_s"] - part["from_s"], chapter.rig)
-        for chapter, part in zip(whole.chapters, review["chapters"], strict=True)
-        if part["strokes"]
+        _side(whole, object_, f"{whole.info.path}, chapter {chapter.number + 1}",
+              object_["to_s"] - object_["from_s"], chapter.rig)
+        for chapter, object_ in zip(whole.chapters, review["chapters"], strict=True)
+        if object_["strokes"]
     ]  # fmt: skip
 
 
@@ -60,12 +63,12 @@ def side(whole: Whole) -> Side:
 
 
 def _side(
-    whole: Whole, part: Mapping[str, Any], name: str, duration_s: float | None, rig: Rig
+    whole: Whole, object_: Mapping[str, Any], name: str, duration_s: float | None, rig: Rig
 ) -> Side:
-    """The figures of a session or of one of its chapters; part: its object in the review's JSON."""
-    review, measured = whole.review, part["measured"]
-    begin_s, end_s = part.get("from_s", 0.0), part.get("to_s", math.inf)
-    strokes = part["strokes"]
+    """The figures of a session or of one of its chapters; object_: its object in the review's JSON."""
+    review, measured = whole.review, object_["measured"]
+    begin_s, end_s = object_.get("from_s", 0.0), object_.get("to_s", math.inf)
+    strokes = object_["strokes"]
     if strokes and isinstance(strokes[0], int):
         strokes = [review["strokes"][k] for k in strokes]
     rope = measured["haul_travel_m"]
@@ -77,49 +80,103 @@ def _side(
         rope += sum(s["haul_travel_m"] or 0.0 for s in strokes if s["direction"] == "lower")
     return Side(
         name=name,
-        title=part["title"],
+        title=object_["title"],
         rig=rig_key(rig),
         started_at=review["started_at"],
-        ideal_ma=part["ideal_ma"],
+        ideal_ma=object_["ideal_ma"],
         haul_N=measured["haul_force_N"],
         load_N=measured["load_force_N"],
         load_method=measured["load_force_method"],
         load_travel_m=measured["load_travel_m"],
         rope_m=rope,
         minutes_a_metre=minutes_a_metre({"duration_s": duration_s, "measured": measured}),
-        resets=part["resets"],
+        resets=object_["resets"],
         team_N=rig.team_pull_N,
+        load=stated_load(rig.load),
     )
 
 
-def pairs(sides: Sequence[Side]) -> list[tuple[Side, Side]]:
+def pairs(sides: Sequence[Side], said: bool = False) -> list[tuple[Side, Side]]:
     """Pairs (bigger ratio, smaller ratio) of sessions with different ideal advantages on the same load.
 
-    Only the last session of each rig is compared.
+    The latest such sessions of each two rigs.  said: the user says that all moved the same load.
     """
-    last: dict[str, Side] = {}
-    for s in sorted(sides, key=lambda s: s.started_at):
-        last[s.rig] = s
-    rigs = sorted(last.values(), key=lambda s: -s.ideal_ma)
+    return [(big, small) for big, small, why_not in _every_two(sides, said) if why_not is None]
+
+
+def not_compared(sides: Sequence[Side], said: bool = False) -> list[Message]:
+    """Why rigs with different ideal advantages are not compared, one message for each two rigs."""
     return [
-        (big, small) for k, big in enumerate(rigs) for small in rigs[k + 1 :]
-        if big.ideal_ma > small.ideal_ma + SAME_MA and same_load(big, small)
-    ]  # fmt: skip
+        message("ratios_other_load", big=big.ideal_ma, small=small.ideal_ma, why=why_not)
+        for big, small, why_not in _every_two(sides, said)
+        if why_not is not None
+    ]
+
+
+def _every_two(sides: Sequence[Side], said: bool) -> list[tuple[Side, Side, Message | None]]:
+    """For each two rigs of different ratio (bigger, smaller, why they are not compared).
+
+    Of each rig the latest session that can be compared, else the latest.
+    """
+    by_rig: dict[str, list[Side]] = {}
+    for s in sorted(sides, key=lambda s: s.started_at, reverse=True):
+        by_rig.setdefault(s.rig, []).append(s)
+    rigs = sorted(by_rig.values(), key=lambda of_rig: -of_rig[0].ideal_ma)
+    compared = []
+    for k, bigger in enumerate(rigs):
+        for smaller in rigs[k + 1 :]:
+            if bigger[0].ideal_ma <= smaller[0].ideal_ma + SAME_MA:
+                continue
+            tried = [
+                (big, small, None if said else why_not_same_load(big, small))
+                for big in bigger
+                for small in smaller
+            ]
+            compared.append(next((one for one in tried if one[2] is None), tried[0]))
+    return compared
+
+
+def why_not_same_load(one: Side, other: Side) -> Message | None:
+    """Why two sessions are not taken for hauls of the same load; None where they are.
+
+    Both rig files must state the same load.  Forces that agree within their uncertainty do not show it:
+    the wider an interval, the more different loads fit into it.  But where cells measured two forces that
+    differ by more than their combined U95, the files are not believed.
+    """
+    if one.load is None or other.load is None:
+        return message("load_not_in_both_files")
+    if one.load != other.load:
+        return message("loads_differ_in_files")
+    measured = {"cell", "haul-and-lower"}
+    if one.load_N and other.load_N and {one.load_method, other.load_method} <= measured:
+        apart = abs(one.load_N["value"] - other.load_N["value"])
+        if apart > math.hypot(one.load_N["U95"], other.load_N["U95"]):
+            return message(
+                "loads_measured_apart", one_N=one.load_N["value"], other_N=other.load_N["value"]
+            )
+    return None
 
 
 def same_load(one: Side, other: Side) -> bool:
-    """Whether the load forces of two sessions agree within their expanded uncertainties.
+    """Whether two sessions moved the same load, by their rig files."""
+    return why_not_same_load(one, other) is None
 
-    False where one was not measured, or comes from the assumed efficiencies of the pulleys.
-    """
-    if not one.load_N or not other.load_N or "model" in (one.load_method, other.load_method):
-        return False
-    apart = abs(one.load_N["value"] - other.load_N["value"])
-    return bool(apart <= math.hypot(one.load_N["U95"], other.load_N["U95"]))
+
+def stated_load(load: Load) -> StatedLoad | None:
+    """What tells the load of a rig file from another; None where its mass or resistance is not stated."""
+    if load.mass_kg is None and load.resistance_N is None:
+        return None
+    return (
+        load.kind, load.mass_kg, load.slope_rad, load.coefficient, load.resistance_N, load.surface,
+        load.breakaway,
+    )  # fmt: skip
 
 
 def worth_it(big: Side, small: Side) -> Message:
-    """Say in one sentence what the bigger ratio saved, what it cost, and whether it was needed."""
+    """Say in one sentence what the bigger ratio saved, what it cost, and whether it was needed.
+
+    Without a difference of the haul force beyond the combined U95 there is no verdict.
+    """
     ratios = message("ratios_same_load", big=big.ideal_ma, small=small.ideal_ma)
     if not big.haul_N or not small.haul_N:
         return message("ratios_not_measured", ratios=ratios)
@@ -127,27 +184,42 @@ def worth_it(big: Side, small: Side) -> Message:
     doubt = ratio * math.hypot(
         big.haul_N["U95"] / big.haul_N["value"], small.haul_N["U95"] / small.haul_N["value"]
     )
+    cost = _cost(big, small)
+    promised = 1 - small.ideal_ma / big.ideal_ma
+    if abs(1 - ratio) <= doubt:
+        promise = message("promise_may_be_kept", promised=promised)
+        if promised > 1 - ratio + doubt:
+            promise = message("promise_ruled_out", promised=promised)
+        return message(
+            "ratios_no_difference_shown", ratios=ratios, change=ratio - 1, doubt=doubt,
+            promise=promise, cost=cost,
+        )  # fmt: skip
     gain = message("less_haul_force", less=1 - ratio, doubt=doubt)
-    if ratio >= 1 - doubt:
-        gain = message("no_less_haul_force", more=ratio - 1, doubt=doubt)
+    if ratio > 1:
+        gain = message("more_haul_force", more=ratio - 1, doubt=doubt)
+    return message(
+        "ratios_compared", ratios=ratios, gain=gain, promised=promised, cost=cost,
+        verdict=_verdict(big, small, ratio),
+    )  # fmt: skip
+
+
+def _cost(big: Side, small: Side) -> Message:
+    """What the bigger ratio cost: rope and time a metre, where known, and resets."""
     cost = message("cost_resets", big=big.resets, small=small.resets)
     if big.minutes_a_metre and small.minutes_a_metre:
         cost = message("cost_time", time=big.minutes_a_metre / small.minutes_a_metre, more=cost)
     if big.rope_a_metre and small.rope_a_metre:
         cost = message("cost_rope", rope=big.rope_a_metre / small.rope_a_metre, more=cost)
-    return message(
-        "ratios_compared", ratios=ratios, gain=gain, promised=1 - small.ideal_ma / big.ideal_ma,
-        cost=cost, verdict=_verdict(big, small, ratio, doubt),
-    )  # fmt: skip
+    return cost
 
 
-def _verdict(big: Side, small: Side, ratio: float, doubt: float) -> Message:
-    """Whether the bigger ratio was worth it.
+def _verdict(big: Side, small: Side, ratio: float) -> Message:
+    """Whether the bigger ratio was worth it, where a difference of the haul force is shown.
 
-    ratio: haul force with the bigger / with the smaller ratio; doubt: its U95.
+    ratio: haul force with the bigger / with the smaller ratio.
     """
     assert small.haul_N and big.haul_N
-    if ratio >= 1 - doubt:
+    if ratio > 1:
         return message("not_worth_it")
     teams = [t for t in (small.team_N, big.team_N) if t is not None]
     if not teams:

@@ -44,8 +44,7 @@ class SessionRow:
     haul_travel_m: float | None = None  # rope hauled
     load_travel_m: float | None = None  # load travel
     highest_use: float | None = None  # largest peak force / limit of a part
-    # of a session with several chapters, a row like this for each that has strokes, as JSON text
-    chapters: str = "[]"
+    chapters: str = "[]"  # JSON text: a row like this for each chapter with strokes, of several
     fault: str = ""  # why the session could not be reviewed; "" where it could
 
 
@@ -114,27 +113,27 @@ def chapter_columns(whole: Whole) -> list[dict[str, Any]]:
 
 
 def _columns(
-    whole: Whole, part: Mapping[str, Any], duration_s: float | None, rig: Rig
+    whole: Whole, object_: Mapping[str, Any], duration_s: float | None, rig: Rig
 ) -> dict[str, Any]:
-    """The row of a session or of one of its chapters; part: its object in the review's JSON."""
-    measured, review = part["measured"], whole.review
+    """The row of a session or of one of its chapters; object_: its object in the review's JSON."""
+    measured, review = object_["measured"], whole.review
 
     def measured_value(name: str, key: str) -> float | None:
         """The entry `key` of the measured quantity `name`; None where it was not measured."""
         return measured[name][key] if measured[name] else None
 
-    uses = [p["use"] for p in part["peaks"] if p["use"] is not None]
+    uses = [p["use"] for p in object_["peaks"] if p["use"] is not None]
     row = SessionRow(
         path="",
-        title=one_line(part["title"], 200),
+        title=one_line(object_["title"], 200),
         rig=rig_key(rig),
         started_at=one_line(review["started_at"], 40),
         state=review["state"],
         duration_s=duration_s,
-        strokes=len(part["strokes"]),
-        resets=part["resets"],
-        ideal_ma=part["ideal_ma"],
-        model_ma=part["predicted"]["model_ma"],
+        strokes=len(object_["strokes"]),
+        resets=object_["resets"],
+        ideal_ma=object_["ideal_ma"],
+        model_ma=object_["predicted"]["model_ma"],
         method=measured["load_force_method"],
         actual_ma=measured_value("actual_ma", "value"),
         actual_ma_u=measured_value("actual_ma", "u"),

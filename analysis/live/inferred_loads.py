@@ -106,12 +106,12 @@ class RigLoadInference:
             return None
         if not most:
             return self._rig_loads(forces, message("from_the_cell"), own)
-        known = np.isfinite(bounds.hauling).tolist()
+        is_bounded = np.isfinite(bounds.hauling).tolist()
         how = message("at_most_from_the_haul_cell")
-        free = ", ".join(p.name for p, b in zip(self.pieces, known, strict=True) if not b)
+        free = ", ".join(p.name for p, b in zip(self.pieces, is_bounded, strict=True) if not b)
         if free:
             how = message("at_most_but_for_some", parts=free)
-        return self._rig_loads(forces, how, own, known)
+        return self._rig_loads(forces, how, own, is_bounded)
 
     def needed(
         self, load_N: float | None, code: str, haul_N: float | None,

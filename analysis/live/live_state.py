@@ -144,7 +144,7 @@ class LiveState:
             self.stroke.follow(
                 own,
                 *ats,
-                way=lambda k: self._way_before(numbers[k]),
+                way_before=lambda k: self._way_before(numbers[k]),
                 resetting=self._resetting(own),
             )
 

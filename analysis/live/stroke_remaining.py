@@ -93,7 +93,10 @@ class StrokeRoom:
         self._rest_m: float | None = None
 
     def change_rig(self, rig: Rig | None, ratio: float) -> None:
-        """Go on with another rig, whose grabs stand at unknown places; None: its file cannot be used."""
+        """Go on with another rig, whose grabs stand at unknown places; None: its file cannot be used.
+
+        ratio: rope at the haul / load travel.
+        """
         self._start, self._begun, self._rest_m = None, 0, None
         self._hauled_m, self._resetting = 0.0, None
         self._unknown, self._why = rig is not None, message("rig_change_unread")
@@ -124,19 +127,23 @@ class StrokeRoom:
         strokes: Sequence[Stroke],
         load_at: At | None,
         rope_at: At | None,
-        way: Way | None = None,
+        way_before: Way | None = None,
         resetting: bool | None = None,
     ) -> None:
         """Evaluate the strokes that began since the last call, and the resets before them.
 
         strokes: all so far with this rig; load_at, rope_at: position of the counters at a time, None without a
-        counter; way: the load's net way before a stroke, by its index; resetting: whether a reset
+        counter; way_before: the load's net way before a stroke, by its index; resetting: whether a reset
         followed the last stroke, None: the rope fed back shows it.
         """
         for k in range(max(self._begun, 1), len(strokes)):
             if self._unknown:
                 self._all_home(
-                    strokes[:k], strokes[k].start_s, load_at, rope_at, way(k) if way else None
+                    strokes[:k],
+                    strokes[k].start_s,
+                    load_at,
+                    rope_at,
+                    way_before(k) if way_before else None,
                 )
                 continue
             hauled_m = _last_haul_m(strokes[:k])

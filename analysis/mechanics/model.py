@@ -31,7 +31,7 @@ from analysis.messages.message import Message, message
 from analysis.numeric import bisect
 from analysis.rig.rig import Floats, Rig
 from logger.errors import RigFault
-from logger.toml_tables import nearest
+from logger.spelling import cure as cure_for
 
 COVERAGE = 2.0  # expanded / standard uncertainty of a prediction, about 95 % (JCGM 100:2008, 6.3.3)
 
@@ -210,8 +210,7 @@ def _toward_haul(rig: Rig, station: int) -> int:
 
 def no_place(rig: Rig, at: str, places: list[str]) -> RigFault:
     """Make the fault for a place that the rig does not have; places: the names that it does have."""
-    near = nearest(at, places)
-    cure = f'write at = "{near}"' if near else "places are " + ", ".join(places)
+    cure = cure_for(at, places, "write one of", 'at = "{}"')
     return RigFault(rig.file, f'the rig has no place "{at}" for this quantity', cure)
 
 

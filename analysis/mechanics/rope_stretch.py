@@ -17,9 +17,9 @@ from analysis.mechanics.tension import hold
 from analysis.messages.message import Message, message
 from analysis.rig.rig import Floats, Rig
 
-# elongation, m/m, of a rope whose stretch the rig file does not state, and the tension at which it has it: of a
-# nylon braid of 20 kN at a tenth of its strength (UFC 4-159-03, Table 6-8, raised for its curve); other ropes
-# that haul stretch less
+# elongation, m/m, of a rope whose stretch the rig file does not state, and the tension at which it has it;
+# chosen by us: a nylon braid of 20 kN at a tenth of its strength (UFC 4-159-03, Table 6-8: 2.8 %, raised for its
+# curve); other ropes that haul stretch less
 ASSUMED_STRETCH, ASSUMED_AT_N = 0.05, 2000.0
 
 

@@ -183,6 +183,10 @@ _PREDICTION: dict[str, Template] = {
         "every rated part has its own force cell, and alarms go by that cell",
     ),
     "limit_of_a_part": Template("info", "{name}: {why}"),
+    # what an alarm is about
+    "knot_at": Template("info", "knot at {place}"),
+    "part_at_risk": Template("info", "{kind} {name}"),
+    "body_at_risk": Template("info", "{name}"),
     "limit_of_a_strand_in": Template("info", "strand {name}: {why}, {condition}{later}"),
     "limit_of_a_part_in": Template("info", "{name}: {why}, {condition}{later}"),
     # alarm levels
@@ -732,6 +736,16 @@ _LIVE: dict[str, Template] = {
     ),
 }
 
+_REPORT: dict[str, Template] = {
+    "part_over_limit_by_cell": Template("stop", (
+        "{name} {force_N:.0f} of {limit_N:.0f} by its own cell ({use:.0f %})"
+    )),
+    "part_over_limit_at_most": Template("stop", "{name} at most {force_N:.0f} of {limit_N:.0f} ({use:.0f %})"),
+    "parts_over_limit": Template("stop", (
+        "OVER THE LIMIT: {parts}{more}. A person inspects them before they are used again."
+    )),
+}  # fmt: skip
+
 _LIBRARY: dict[str, Template] = {
     "gear_forces_inferred": Template("caution", (
         "unless a cell sits on the item, its force is computed from the haul cell: at most this much while "
@@ -764,7 +778,25 @@ _LIBRARY: dict[str, Template] = {
         "{ratios}: {gain} where the ratios promise {promised:.0f %}, for {cost}; {verdict}."
     )),
     "less_haul_force": Template("info", "{less:.0f %} less haul force (± {doubt:.0f %})"),
-    "no_less_haul_force": Template("info", "no less haul force ({more:+.0f %~} ± {doubt:.0f %})"),
+    "more_haul_force": Template("info", "{more:.0f %} more haul force (± {doubt:.0f %})"),
+    "ratios_no_difference_shown": Template("info", (
+        "{ratios}: no difference of the haul force is shown ({change:+.0f %~} ± {doubt:.0f %}), which "
+        "does not mean that there is none; {promise}, for {cost}; haul more strokes, or use a cell with "
+        "less uncertainty, to see a difference."
+    )),
+    "promise_may_be_kept": Template("info", "the ratios promise {promised:.0f %} less"),
+    "promise_ruled_out": Template("info", (
+        "the {promised:.0f %} less that the ratios promise is ruled out"
+    )),
+    "ratios_other_load": Template("info", (
+        "{big:.3g} : 1 against {small:.3g} : 1: no verdict, because {why}; if both moved the same load, "
+        "add --same-load."
+    )),
+    "load_not_in_both_files": Template("info", "not both rig files state the load's mass_kg or resistance_N"),
+    "loads_differ_in_files": Template("info", "the rig files state different loads"),
+    "loads_measured_apart": Template("info", (
+        "the rig files state the same load, but {one_N:.0f} and {other_N:.0f} were measured"
+    )),
     "cost_rope": Template("info", "{rope:.2g} times the rope a metre, {more}"),
     "cost_time": Template("info", "{time:.2g} times the time a metre, {more}"),
     "cost_resets": Template("info", "{big} resets against {small}"),
@@ -783,5 +815,5 @@ _LIBRARY: dict[str, Template] = {
 }  # fmt: skip
 
 CATALOGUE: dict[str, Template] = {
-    **_RIG, **_PREDICTION, **_READINGS, **_EFFICIENCY, **_REVIEW, **_LIVE, **_LIBRARY,
+    **_RIG, **_PREDICTION, **_READINGS, **_EFFICIENCY, **_REVIEW, **_LIVE, **_REPORT, **_LIBRARY,
 }  # fmt: skip

@@ -21,7 +21,7 @@ from analysis.efficiency.load_from_other_session import (
 from analysis.efficiency.verdict import Agreement, agreement, changes
 from analysis.mechanics.model import Model, model
 from analysis.review.force_bounds import ForceBounds
-from analysis.review.peaks import Need, Peak, chapter_peaks, need_before, needs
+from analysis.review.peaks import LoadNeed, Peak, chapter_peaks, need_before, needs
 from analysis.rig.rig import Rig
 from analysis.strokes.load_travel import by_rope
 from analysis.strokes.result import Result
@@ -50,7 +50,7 @@ class Chapter:
     load_to_m: float | None  # the same at to_s
     peaks: tuple[Peak, ...]  # highest force on every part
     rest: tuple[
-        Need, ...
+        LoadNeed, ...
     ]  # what the load needed: in the last stroke before, and in each of its own
 
     @property
@@ -79,7 +79,7 @@ def chapters(
     """
     order = in_order(result.rigs) or [0]
     made: list[Chapter] = []
-    need: Need | None = None
+    need: LoadNeed | None = None
     for number, k in enumerate(order):
         span = result.rigs[k] if result.rigs else None
         own_rig = rig if span is None or span.rig is None else span.rig
@@ -171,10 +171,10 @@ def _load_to_m(own: Result, k: int, load_from_m: float | None) -> float | None:
     if load is not None and own.channels[load.name].readings > 0:
         read = own.read[0].load_m if own.read else None
         return load_from_m if read is None else read
-    way = by_rope(own)
-    if load_from_m is None or way.net_m is None:
+    travel = by_rope(own)
+    if load_from_m is None or travel.net_m is None:
         return None
-    return load_from_m + way.net_m
+    return load_from_m + travel.net_m
 
 
 def session_totals(every: Sequence[Chapter]) -> SessionTotals:
@@ -201,5 +201,5 @@ def session_totals(every: Sequence[Chapter]) -> SessionTotals:
 
 def _sum(values: Sequence[float | None]) -> float | None:
     """The sum; None where a value is missing."""
-    known = [v for v in values if v is not None]
-    return sum(known) if len(known) == len(values) else None
+    present = [v for v in values if v is not None]
+    return sum(present) if len(present) == len(values) else None

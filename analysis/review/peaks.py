@@ -68,23 +68,21 @@ class Peak:
 
 
 @dataclass(frozen=True)
-class Need:
+class LoadNeed:
     """What the load needed at the end of a haul stroke."""
 
     time_s: float  # end of the stroke
     force_N: float  # by the best estimate
     force_u_N: float  # its standard uncertainty
     at_most_N: float  # the most that it needed
-    hands_on: bool = (
-        True  # whether it may have been eased or lowered since; False: a capture holds it
-    )
+    hands_on: bool = True  # may be eased or lowered since; False: a capture alone holds it
 
     def share(self, bounds: ForceBounds, k: int) -> float:
         """Force on part k / load force after the stroke, the most of the conditions that apply."""
         return float((bounds.rest if self.hands_on else bounds.hands_off)[k])
 
 
-def needs(rig_model: Model, result: Result, estimates: Estimates) -> tuple[Need, ...]:
+def needs(rig_model: Model, result: Result, estimates: Estimates) -> tuple[LoadNeed, ...]:
     """What the load needed in each haul stroke of a chapter, in order.
 
     By a cell, or by moving the load both ways, where the load force was measured so; else by the haul force:
@@ -98,11 +96,13 @@ def needs(rig_model: Model, result: Result, estimates: Estimates) -> tuple[Need,
     if load is not None and estimates.method in ("cell", "haul-and-lower"):
         most = max(load.value, _highest_load_N(estimates))
         u = load.u if math.isfinite(load.u) else 0.0
-        return tuple(Need(s.end_s, load.value, u, most) for s in hauls)
+        return tuple(
+            LoadNeed(time_s=s.end_s, force_N=load.value, force_u_N=u, at_most_N=most) for s in hauls
+        )
     return tuple(_need(rig_model, cell, s) for s in hauls)
 
 
-def need_before(last: Need | None, own: Result, from_s: float) -> Need | None:
+def need_before(last: LoadNeed | None, own: Result, from_s: float) -> LoadNeed | None:
     """What the load needs when a chapter begins at from_s, by the last stroke of the chapters before.
 
     Captures hold it while the rig is converted; if the chapter's first stroke lowers it, hands do.
@@ -113,12 +113,17 @@ def need_before(last: Need | None, own: Result, from_s: float) -> Need | None:
     return replace(last, time_s=from_s, hands_on=lowered)
 
 
-def _need(rig_model: Model, cell: Channel, stroke: Stroke) -> Need:
+def _need(rig_model: Model, cell: Channel, stroke: Stroke) -> LoadNeed:
     """What the load needed in one stroke, by its mean haul force; by its peak where it has no steady part."""
     haul = stroke.mean_force_N if stroke.mean_force_N is not None else stroke.peak_force_N
     haul = max(0.0, haul)
     u = math.hypot(haul * rig_model.model_ma_u, rig_model.model_ma * float(cell.u_si(haul)))
-    return Need(stroke.end_s, haul * rig_model.model_ma, u, haul * rig_model.ideal_ma)
+    return LoadNeed(
+        time_s=stroke.end_s,
+        force_N=haul * rig_model.model_ma,
+        force_u_N=u,
+        at_most_N=haul * rig_model.ideal_ma,
+    )
 
 
 def _highest_load_N(estimates: Estimates) -> float:
@@ -144,8 +149,8 @@ class _Highest:
 def chapter_peaks(
     bounds: ForceBounds,
     result: Result,
-    own_needs: Sequence[Need],
-    before: Need | None,
+    own_needs: Sequence[LoadNeed],
+    before: LoadNeed | None,
     chapter: int,
 ) -> tuple[Peak, ...]:
     """The highest force on every strand in rope order, then on every element.
@@ -156,8 +161,8 @@ def chapter_peaks(
     cells = cells_of(bounds.rig_model, result.roles.forces)
     rest = [*([before] if before else []), *own_needs]
     rows = []
-    for k, part in enumerate(bounds.rig_model.parts):
-        read, whole = _by_cell(part.name, cells.get(k, ()), result)
+    for k, rig_part in enumerate(bounds.rig_model.parts):
+        read, whole = _by_cell(rig_part.name, cells.get(k, ()), result)
         inferred = [] if whole else [
             *_by_haul(bounds, k, result, bool(rest)), *_lowered(bounds, k, result, before), *_at_rest(bounds, k, rest)
         ]  # fmt: skip
@@ -167,12 +172,12 @@ def chapter_peaks(
         most = max([*read, *inferred], key=lambda x: x.most_N)
         rows.append(
             Peak(
-                name=part.name,
+                name=rig_part.name,
                 force_N=float(best.force_N),
                 force_u_N=None if best.u_N is None else float(best.u_N),
                 at_most_N=float(most.most_N) if math.isfinite(most.most_N) else None,
                 how="model" if inferred else "cell",
-                limit_N=part.limit_N,
+                limit_N=rig_part.limit_N,
                 time_s=float(most.time_s),
                 chapter=chapter,
                 when=most.when,
@@ -200,7 +205,14 @@ def _by_cell(name: str, own: Iterable[Channel], result: Result) -> tuple[list[_H
     force, time_s, cell = max(read, key=lambda row: row[0])
     force = max(0.0, force)
     whole = any(c in own for _, _, c in read) and not any(c.name in beyond for _, _, c in read)
-    return [_Highest(force, float(cell.u_si(force)) or None, force, time_s or 0.0, CELL)], whole
+    highest = _Highest(
+        force_N=force,
+        u_N=float(cell.u_si(force)) or None,
+        most_N=force,
+        time_s=time_s or 0.0,
+        when=CELL,
+    )
+    return [highest], whole
 
 
 def _by_haul(bounds: ForceBounds, k: int, result: Result, rests: bool) -> list[_Highest]:
@@ -220,10 +232,12 @@ def _by_haul(bounds: ForceBounds, k: int, result: Result, rests: bool) -> list[_
         most = math.inf
     elif rests and bounds.pieces[k].kind == "capture":
         most = -math.inf
-    return [_Highest(haul * gain, u, most, top.highest_s, HAULING)]
+    return [_Highest(force_N=haul * gain, u_N=u, most_N=most, time_s=top.highest_s, when=HAULING)]
 
 
-def _lowered(bounds: ForceBounds, k: int, result: Result, before: Need | None) -> list[_Highest]:
+def _lowered(
+    bounds: ForceBounds, k: int, result: Result, before: LoadNeed | None
+) -> list[_Highest]:
     """The force on part k while the load was lowered before any hauling.
 
     Without a rope counter, any pull may be that.
@@ -239,10 +253,13 @@ def _lowered(bounds: ForceBounds, k: int, result: Result, before: Need | None) -
         pulls.append((top.highest, top.highest_s))
     gain = float(bounds.back_per_haul[k])
     rows = [(max(0.0, haul) * gain, time_s) for haul, time_s in pulls]
-    return [_Highest(force, None, force, time_s, LOWERING) for force, time_s in rows]
+    return [
+        _Highest(force_N=force, u_N=None, most_N=force, time_s=time_s, when=LOWERING)
+        for force, time_s in rows
+    ]
 
 
-def _at_rest(bounds: ForceBounds, k: int, rest: Sequence[Need]) -> list[_Highest]:
+def _at_rest(bounds: ForceBounds, k: int, rest: Sequence[LoadNeed]) -> list[_Highest]:
     """The force on part k while the load is eased, held or lowered after each haul stroke.
 
     The best value is that of a capture which holds the load; easing and lowering count for the most alone.
@@ -250,7 +267,13 @@ def _at_rest(bounds: ForceBounds, k: int, rest: Sequence[Need]) -> list[_Highest
     held = float(bounds.hands_off[k])
     rows = [(n, n.share(bounds, k)) for n in rest]
     return [
-        _Highest(held * n.force_N, held * n.force_u_N, share * n.at_most_N, n.time_s, AT_REST)
+        _Highest(
+            force_N=held * n.force_N,
+            u_N=held * n.force_u_N,
+            most_N=share * n.at_most_N,
+            time_s=n.time_s,
+            when=AT_REST,
+        )
         for n, share in rows
     ]
 

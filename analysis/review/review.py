@@ -196,7 +196,7 @@ def _of_chapter(other: Chapter, listed: list[Message]) -> list[Message]:
 def _with_limits_passed(result: Result, every: tuple[Chapter, ...]) -> tuple[DerivedEvent, ...]:
     """The derived events and, for each part over its limit that has no such event, one from its peak.
 
-    The analyser judges the haul force; a load that rests on a part shows in the peaks alone.
+    The analyser judges the haul force; a load that rests on a rig_part shows in the peaks alone.
     """
     cell = result.roles.haul_force
     added = []
@@ -205,7 +205,7 @@ def _with_limits_passed(result: Result, every: tuple[Chapter, ...]) -> tuple[Der
         for peak in chapter.peaks:
             if peak.use is None or peak.use <= 1 or peak.name in passed:
                 continue
-            part = next(p for p in chapter.rig_model.parts if p.name == peak.name)
+            rig_part = next(p for p in chapter.rig_model.parts if p.name == peak.name)
             added.append(
                 DerivedEvent(
                     time_s=peak.time_s,
@@ -213,7 +213,7 @@ def _with_limits_passed(result: Result, every: tuple[Chapter, ...]) -> tuple[Der
                     kind="over_limit",
                     channel="" if cell is None else cell.name,
                     value=peak.rules_N,
-                    message=_limit_passed(part, peak.when),
+                    message=_limit_passed(rig_part, peak.when),
                 )
             )
     if not added:
@@ -221,11 +221,11 @@ def _with_limits_passed(result: Result, every: tuple[Chapter, ...]) -> tuple[Der
     return tuple(sorted([*result.derived_events, *added], key=lambda e: e.time_s))
 
 
-def _limit_passed(part: PartLoad, when: str) -> Message:
+def _limit_passed(rig_part: PartLoad, when: str) -> Message:
     """The event of a part whose peak is over its limit; when: what gives its highest force."""
-    values = {"name": part.name, "limit_N": part.limit_N, "why": part.why}
+    values = {"name": rig_part.name, "limit_N": rig_part.limit_N, "why": rig_part.why}
     allowed = (
-        message("strand_allowed", **values) if part.kind == "strand"
+        message("strand_allowed", **values) if rig_part.kind == "strand"
         else message("part_allowed", **values)
     )  # fmt: skip
     if when == AT_REST:

@@ -7,7 +7,8 @@ from collections.abc import Iterable
 from analysis.rig.rig import Body
 from analysis.rig_file.draft import RigDraft, needed
 from analysis.rig_file.ratings import read_rating
-from logger.toml_tables import Table, nearest
+from logger.spelling import cure as cure_for
+from logger.toml_tables import Table
 
 
 def read_further_bodies(draft: RigDraft) -> None:
@@ -43,11 +44,11 @@ def body_under(draft: RigDraft, table: Table, key: str) -> int:
     if name is None:
         raise table.fault(key, "is missing", f'write {key} = "anchor" or another body')
     if name not in draft.body_index:
-        near = nearest(name, draft.body_index)
         if name in draft.names:
             cure = "write the body that it is on"
             raise table.fault(key, f'"{name}" is a {draft.names[name]}, not a body', cure)
-        cure = f'write "{near}"' if near else f"bodies are {', '.join(draft.body_index)}"
+        listed = "a further fixed point needs a table [further_anchor.NAME]; bodies now are"
+        cure = cure_for(name, draft.body_index, listed)
         raise table.fault(key, f'there is no body "{name}"', cure)
     if draft.bodies[draft.body_index[name]].kind == "edge":
         raise table.fault(

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 
 from analysis.rig.rig import TURNS, Gear
 from analysis.rig_file.draft import RigDraft
-from logger.toml_tables import nearest
+from logger.spelling import cure
 
 
 def check_items_on_ropes(draft: RigDraft) -> None:
@@ -18,12 +18,12 @@ def check_items_on_ropes(draft: RigDraft) -> None:
         names = [s.name for s in draft.stations if s.kind == kind]
         for name, table in draft.tables[kind].items():
             if name not in names:
-                near = nearest(name, names)
+                listed = "put it into a path, take this table out, or write"
                 raise draft.fault(
                     table.name,
                     f"no {kind} of this name is on a rope",
-                    f"write [{kind}.{near}]"
-                    if near
+                    cure(name, names, listed, f"[{kind}.{{}}]")
+                    if names
                     else "put it into a path, or take this table out",
                 )
 
@@ -37,13 +37,10 @@ def check_gear(draft: RigDraft, gears: Sequence[Gear]) -> None:
         place = f"gear.{gear.name}: carries"
         for name in gear.carries:
             if name not in names:
-                near = nearest(name, names)
                 raise draft.fault(
                     place,
                     f'there is no "{name}" in the rig',
-                    f'write "{near}"'
-                    if near
-                    else "write pulleys, captures, grabs, plates, anchors or gear",
+                    cure(name, sorted(names - {gear.name}), "gear can carry"),
                 )
         if len(set(gear.carries)) != len(gear.carries):
             raise draft.fault(place, "names an item twice", "write each name once")

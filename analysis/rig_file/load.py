@@ -17,7 +17,7 @@ from analysis.mechanics.tension import load_row, system, tensions
 from analysis.rig.rig import TURNS, Rig
 from analysis.rig_file.parser import read_rig
 from logger.errors import RigFault
-from logger.toml_tables import parse_toml, read_text
+from logger.toml_tables import CHANNELS, ROPES, parse_toml, read_text
 
 
 def load_rig(path: str | Path) -> Rig:
@@ -27,7 +27,12 @@ def load_rig(path: str | Path) -> Rig:
 
 def parse_rig(text: str, file: str) -> Rig:
     """Read and check the rig in this TOML text; raises RigFault, which names `file`."""
-    rig = read_rig(parse_toml(text, file, RigFault), file)
+    data = parse_toml(text, file, RigFault)
+    if CHANNELS in data and ROPES not in data:
+        raise RigFault(
+            file, "this is a sensors file, not a rig file", "give the rig file in its place"
+        )
+    rig = read_rig(data, file)
     check(rig)
     return rig
 

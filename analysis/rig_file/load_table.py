@@ -8,7 +8,8 @@ from analysis.messages.message import Message, message
 from analysis.rig.rig import Load, Rating
 from analysis.rig.surfaces import SURFACES, Surface, surface
 from analysis.rig_file.ratings import read_rating
-from logger.toml_tables import Table, nearest
+from logger.spelling import cure
+from logger.toml_tables import Table
 
 # of the value where the file gives no uncertainty (interface section 1); chosen by us, no reason is on
 # record: whoever knows better states it in the file
@@ -96,12 +97,11 @@ def _surface(table: Table, kind: str | None) -> Surface | None:
         return None
     row = surface(name)
     if row is None:
-        names = [each.name for each in SURFACES]
-        near = nearest(name, names)
         raise table.fault(
-            "surface", f'"{name}" is not in the table of surfaces',
-            f'write "{near}"' if near else "surfaces are " + ", ".join(names),
-        )  # fmt: skip
+            "surface",
+            f'"{name}" is not in the table of surfaces',
+            cure(name, [each.name for each in SURFACES], "surfaces are", "{}"),
+        )
     if kind == "hanging" or (kind in ("rolling", "dragging") and kind != row.kind):
         raise table.fault(
             "surface", f"is for a {row.kind} load, not for a {kind} one",

@@ -12,12 +12,10 @@ from analysis.rig_file.draft import RigDraft
 from analysis.rig_file.item_tables import read_grab_rating, read_turn
 from analysis.rig_file.ratings import kilonewtons
 from logger.errors import RigFault
-from logger.toml_tables import Table, nearest
+from logger.spelling import likely
+from logger.toml_tables import Table
 
 STATIONS = ("tie", "grab", "pulley", "capture", "edge", "haul", "free")
-# similarity (difflib ratio) from which a name is taken for a misspelt one; chosen by us: one or two wrong
-# letters in ten
-LIKELY = 0.8
 MOST_STATIONS = 400  # speed only: the model's cost grows with the cube of the strands
 
 
@@ -89,13 +87,11 @@ def _kind(station: Table) -> str:
         )
     if kinds:
         return kinds[0]
-    what = "the station has no kind"
     for key in station.data:
-        near = nearest(key, STATIONS)
-        if near:
-            what = f'unknown station "{key}", the nearest is "{near}"'
-            break
-    raise station.fault("", what, f"write one of {', '.join(STATIONS)}")
+        meant = likely(key, STATIONS)
+        if meant is not None:
+            raise station.fault("", f'unknown station "{key}"', f'write "{meant}"')
+    raise station.fault("", "the station has no kind", f"write one of {', '.join(STATIONS)}")
 
 
 def _read_rope(draft: RigDraft, table: Table, path: list[PathPlace]) -> None:
@@ -185,7 +181,7 @@ def _knot(table: Table) -> Knot | None:
     tied = knot(name)
     if tied is None:
         names = [each.name for each in KNOTS]
-        near = nearest(name, names, LIKELY)
+        near = likely(name, names)
         raise table.fault(
             "knot", f'"{name}" is not in the table of knots',
             (f'write "{near}"; ' if near else "") + "knots are " + ", ".join(names)

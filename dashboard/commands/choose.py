@@ -26,11 +26,11 @@ from analysis.rig.knots import KNOTS
 from analysis.rig.rig import Load
 from analysis.rig.surfaces import SURFACES, surface
 from analysis.rig_file.ratings import MOST_KN, MOST_SLIP_KN, in_newtons, too_much
-from analysis.rig_file.rope_paths import LIKELY
 from dashboard.text.console import add_json, add_units, positive, print_json, table, units
 from dashboard.text.units import Units, number, percent
 from logger.errors import CallFault
-from logger.toml_tables import nearest
+from logger.spelling import cure as cure_for
+from logger.spelling import likely
 
 PAIR = ("3-on-4", "3-on-3-on-2")  # 12 to 1 and 18 to 1
 
@@ -126,9 +126,11 @@ def run(args: argparse.Namespace) -> int:
     asked += [("--write", args.write[0])] if args.write else []
     for option, name in asked:
         if name not in by_name:
-            near = nearest(name, by_name)
-            raise CallFault("choose", f'{option}: there is no built-in rig "{name}"',
-                            f"write {near}" if near else "names are " + ", ".join(by_name))  # fmt: skip
+            raise CallFault(
+                "choose",
+                f'{option}: there is no built-in rig "{name}"',
+                cure_for(name, by_name, "names are", "{}"),
+            )
     if args.write:
         _write(need, *args.write)
     pair = between(*(by_name[name] for name in args.between))
@@ -232,9 +234,11 @@ def _ground(
     row = surface(args.surface)
     if row is None:
         names = [s.name for s in SURFACES]
-        near = nearest(args.surface, names)
-        raise CallFault("choose", f'--surface: there is no surface "{args.surface}"',
-                        f"write {near}" if near else "surfaces are " + ", ".join(names))  # fmt: skip
+        raise CallFault(
+            "choose",
+            f'--surface: there is no surface "{args.surface}"',
+            cure_for(args.surface, names, "surfaces are", "{}"),
+        )
     if args.kind == "hanging" or (args.kind in ("rolling", "dragging") and args.kind != row.kind):
         raise CallFault("choose", f"--surface {row.name} is for a {row.kind} load",
                         f"write --kind {row.kind}")  # fmt: skip
@@ -316,7 +320,7 @@ def _knot(name: str | None) -> str:
     """The name of a knot of the table; "" for None."""
     names = [row.name for row in KNOTS]
     if name is not None and name not in names:
-        near = nearest(name, names, LIKELY)
+        near = likely(name, names)
         cure = (f"write {near}; " if near else "") + "knots are " + ", ".join(names)
         raise CallFault("choose", f'--knot: "{name}" is not in the table of knots', cure)
     return name or ""

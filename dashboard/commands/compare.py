@@ -1,7 +1,8 @@
 """Compares several sessions: advantage, efficiency, haul force, rope handled and time of each.
 
 With three or more sessions of one rig it shows whether the rig's efficiency changes over time, and with
-two rigs on the same load whether the greater ratio was worth its rope.
+two rigs on the same load whether the greater ratio was worth its rope. The load is the same where both
+rig files state the same [load], or where --same-load says so.
 """
 
 from __future__ import annotations
@@ -24,6 +25,11 @@ if TYPE_CHECKING:
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the arguments of `haul compare`."""
     parser.add_argument("session", metavar="SESSION", nargs="+", help="the sessions' folders")
+    parser.add_argument(
+        "--same-load",
+        action="store_true",
+        help="all sessions moved the same load, whatever their rig files state",
+    )
     add_json(parser)
     add_units(parser)
 
@@ -61,15 +67,19 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print_json({"sessions": reviews, "warnings": [m.text() for m in unread]})
         return 0
-    said = lines(every, rows, units(args))
+    said = lines(every, rows, units(args), args.same_load)
     print("\n".join([*said, *(f"! {one_line(m.text(), 400)}" for m in unread)]))
     return 0
 
 
-def lines(sides: list[Side], rows: list[dict[str, Any]], shown: Units) -> list[str]:
-    """The comparison as text: a line for each session, then the trend of each rig and pairs of
-    rigs."""
-    from analysis.library.compare import pairs, worth_it
+def lines(
+    sides: list[Side], rows: list[dict[str, Any]], shown: Units, same_load: bool = False
+) -> list[str]:
+    """The comparison as text: a line for each session, the trend of each rig, pairs of rigs.
+
+    same_load: whether the user says that all moved the same load.
+    """
+    from analysis.library.compare import not_compared, pairs, worth_it
     from analysis.library.trend import rig_trends
 
     out = table(texts(without(SESSIONS, "strokes", "highest use"), rows, shown), left=4, indent="")
@@ -83,6 +93,8 @@ def lines(sides: list[Side], rows: list[dict[str, Any]], shown: Units) -> list[s
             "",
             f"{one_line(title, 60)}, {trend.n} sessions: {change}{trend.verdict.text(shown)}",
         ]
-    for big, small in pairs(sides):
+    for big, small in pairs(sides, same_load):
         out += ["", worth_it(big, small).text(shown)]
+    for why_not in not_compared(sides, same_load):
+        out += ["", why_not.text(shown)]
     return out

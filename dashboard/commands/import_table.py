@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import argparse
 
+from dashboard.commands.file_order import check_order
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the arguments of `haul import`."""
@@ -26,6 +28,7 @@ def run(args: argparse.Namespace) -> int:
     from logger.channels.sensors_file import load_sensors
     from logger.session.csv_import import import_table
 
+    check_order("import", args.rig, args.sensors)
     check_places(load_rig(args.rig), load_sensors(args.sensors))
     print(import_table(args.data, args.rig, args.sensors, args.out))
     return 0

@@ -1,7 +1,7 @@
 """Lists the serial ports of this machine, with their USB ids.
 
-Write the first column into the sensors file as `port`. Or write the hwgrep:// URL beside it: it finds
-the same device again if its name changes when it is plugged in anew.
+Write the first column into the sensors file as `port`. Better write the usb: port beside it, or the
+by-id path: each finds the same device again if its name changes when it is plugged in anew.
 """
 
 from __future__ import annotations
@@ -24,11 +24,14 @@ def run(args: argparse.Namespace) -> int:
     del args
     serial_ports = list_ports()
     rows = [
-        [one_line(cell) for cell in (port.device, port.hwgrep or "-", port.description)]
+        [
+            one_line(cell)
+            for cell in (port.device, port.usb or "-", port.by_id or "-", port.description)
+        ]
         for port in serial_ports
     ]
     if rows:
-        print("\n".join(table(rows, left=3, indent="")))
+        print("\n".join(table(rows, left=4, indent="")))
     else:
         print(f"no serial port found; plug the device in and try again ({_usual()})")
     return 0

@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from dashboard import stop_signals
+from dashboard.commands.file_order import check_order
 from dashboard.commands.watch import add_http, add_share
 from dashboard.text.alarm_levels import Labels, check_levels, label_text, row_text
 from dashboard.text.console import add_units, positive, units
@@ -94,6 +95,7 @@ def run(args: argparse.Namespace) -> int:
         from dashboard.web.sharing import address_to_share
 
         address_to_share(args.share)  # before a port opens
+    check_order("record", args.rig, args.sensors)
     sensors = load_sensors(args.sensors)
     for_recording(sensors)
     check_levels(sensors)

@@ -91,10 +91,10 @@ def _budgets(whole: Reviewed, review: dict[str, Any], shown: Units) -> list[str]
     """The uncertainty budgets of the efficiency and of the load force of each chapter, as lines."""
     lines = []
     for chapter, row_of in zip(whole.chapters, review["chapters"], strict=True):
-        of = f", chapter {chapter.number + 1}" if len(whole.chapters) > 1 else ""
+        suffix = f", chapter {chapter.number + 1}" if len(whole.chapters) > 1 else ""
         for row in result_rows(row_of, chapter.rig_model, chapter.estimates):
             if row.key in ("efficiency", "load_force_N") and row.quantity and row.quantity.u:
-                lines += ["", f"Where the uncertainty of the {row.title} comes from{of}"]
+                lines += ["", f"Where the uncertainty of the {row.title} comes from{suffix}"]
                 lines += table(budget_table(row, shown, MOST_PARTS).rows)
     return lines
 

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from dashboard.commands.child_processes import end_with_parent, sigterm_as_ctrl_c
+from dashboard.commands.file_order import check_order
 from logger.channels.port_schemes import refusal, scheme_of
 from logger.channels.sensors_file import for_recording, load_sensors
 from logger.errors import PortFault
@@ -51,6 +52,7 @@ def run(args: argparse.Namespace) -> int:
     from analysis.simulation.stated_haul import read_stated, rows, truth
     from logger.transports.simulated import Player
 
+    check_order("simulate", args.rig, args.sensors)
     rig, sensors = load_rig(args.rig), load_sensors(args.sensors)
     for_recording(sensors)
     check_places(rig, sensors)

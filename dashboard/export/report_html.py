@@ -13,6 +13,7 @@ from typing import Any
 from analysis.review.chapters import Chapter
 from analysis.review.reviewed_session import Whole, whole_session
 from dashboard.export import report_tables as tables
+from dashboard.export.event_room import OtherRows, events_that_fit
 from dashboard.export.output_file import cannot_write, outside
 from dashboard.export.report_tables import cut
 from dashboard.figures.session_figures import (
@@ -24,9 +25,9 @@ from dashboard.figures.session_figures import (
 from dashboard.figures.to_svg import svg
 from dashboard.rig_drawing.drawing import drawing
 from dashboard.text.cautions import CAUTIONS
+from dashboard.text.local_time import local_time
 from dashboard.text.result_rows import result_rows, session_totals
 from dashboard.text.summary_sentences import three_sentences
-from dashboard.text.table_rows import listed_events
 from dashboard.text.templates import render, svg_markup
 from dashboard.text.units import METRIC, Units, number
 from logger.clock import utc_text
@@ -34,7 +35,7 @@ from logger.session.descriptor import haul_version
 from logger.session.verify import REFUSED, Verdict, verify
 
 MOST_DRAWN = 3  # rigs that are drawn: the report has four pages at most
-SENTENCE = 340  # characters of a sentence on one chapter
+SENTENCE, SENTENCE_EACH = 340, 220  # characters of a sentence on one chapter; on each of several
 
 
 def report(
@@ -48,7 +49,14 @@ def report(
     """
     whole = whole_session(session, rig, before)
     review = whole.reviewed.shown(units)
-    chosen = listed_events(review, tables.MOST_EVENTS)
+    chosen = events_that_fit(
+        review,
+        OtherRows(
+            strokes=len(review["strokes"]),
+            parts=len(review["peaks"]),
+            channels=len(whole.info.sensors.channels),
+        ),
+    )
     marks = [(e["time_s"], str(e["k"])) for e in chosen if e["kind"] in MARKED]
     rows = result_rows(review, whole.rig_model, whole.estimates)
     by_key = {row.key: row for row in rows}
@@ -61,7 +69,8 @@ def report(
         note=cut(whole.rig.note, 240),
         what_if_rig="" if rig is None else cut(rig),
         sentences=[
-            cut(text, SENTENCE * min(len(whole.chapters), MOST_DRAWN)) for text in sentences
+            cut(text, SENTENCE_EACH * min(len(whole.chapters), MOST_DRAWN) if several else SENTENCE)
+            for text in sentences
         ],
         chapters=tables.chapters(review, units) if several else None,
         totals=session_totals(review, units) if several else "",
@@ -70,6 +79,7 @@ def report(
         else tables.results(rows, units),
         cautions=CAUTIONS,
         warnings=tables.warnings(review),
+        over_limits=tables.over_limits(review, units),
         rig_drawings=[_rig_drawing(c, whole, units) for c in whole.chapters[:MOST_DRAWN]],
         force_plot=svg_markup(svg(force_over_time(whole, units, marks), 720, 225)),
         work_plot=svg_markup(svg(work_loop(whole, units), 380, 240)),
@@ -103,7 +113,7 @@ def _job(whole: Whole, units: Units) -> list[tuple[str, str]]:
     rows = [
         ("load", ", ".join(_load(whole, units)) or "nothing stated"),
         ("team", "nothing stated" if pull_N is None else f"can keep up {units.force(pull_N)}"),
-        ("started", review["started_at"]),
+        ("started", local_time(review["started_at"]) or review["started_at"]),
         ("duration", f"{review['duration_s']:.1f} s"),
         ("state", review["state"]),
         ("session", _folder(whole)),
@@ -161,5 +171,5 @@ def _record(whole: Whole, verdict: Verdict) -> dict[str, str]:
         "faults": cut("; ".join((*verdict.details, REFUSED)), 1000) if changed else "",
         "folder": cut(_folder(whole)),
         "version": cut(haul_version()),
-        "made_at": cut(utc_text()),
+        "made_at": cut(local_time(utc_text()) or utc_text()),
     }

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from analysis.messages.message import Message, message
 from analysis.review.review import Reviewed
 from analysis.review.reviewed_session import Whole
 from analysis.review.shown_rows import peak_rows
@@ -22,6 +23,7 @@ from dashboard.text.table_rows import (
     peaks_by_chapter,
     stroke_rows,
     texts,
+    without,
 )
 from dashboard.text.units import UNKNOWN, Units
 from logger.channels.channel import Channel
@@ -30,6 +32,7 @@ from logger.errors import one_line
 MOST_STROKES, MOST_PARTS, MOST_EVENTS = 12, 14, 18
 MOST_BUDGET, MOST_CHANNELS, MOST_CAUTIONS = 8, 8, 6
 MOST_CHAPTERS, MOST_BESIDE = 6, 3  # in the table of chapters; with results beside each other
+MOST_OVER = 4  # parts over their limit that the cautions name; the table of highest forces has more
 NAME, TEXT = 24, 90  # most characters of a cell, and of the last cell of a row
 CAUTION = 150  # most characters of a warning where there are many long ones
 
@@ -68,7 +71,8 @@ def chapters(review: dict[str, Any], units: Units) -> PaperTable:
     """The chapters beside each other; no row where the session has one."""
     rows = chapter_rows(review)
     more = _more(len(rows), MOST_CHAPTERS, "chapters; `haul review --json` lists all")
-    return _listing(CHAPTERS, rows[:MOST_CHAPTERS], units, more=more, layout="wide")
+    columns = without(CHAPTERS, "ideal MA", "predicted MA", "haul force")
+    return _listing(columns, rows[:MOST_CHAPTERS], units, more=more)
 
 
 def results_side_by_side(reviewed: Reviewed, units: Units) -> PaperTable:
@@ -151,6 +155,29 @@ def warnings(review: dict[str, Any]) -> ListedWarnings:
         texts=tuple(cut(text, most) for text in first),
         more=_more(len(every), MOST_CAUTIONS, "warnings"),
     )
+
+
+def over_limits(review: dict[str, Any], units: Units) -> str:
+    """One sentence on the parts that carried, or may have carried, more than they are allowed; "": none."""
+    over = [peak for peak in review["peaks"] if peak["use"] is not None and peak["use"] > 1]
+    if not over:
+        return ""
+    over.sort(key=lambda peak: -peak["use"])
+    more = _more(len(over), MOST_OVER, "parts")
+    return message(
+        "parts_over_limit",
+        parts=tuple(_over_limit(peak) for peak in over[:MOST_OVER]),
+        more=f" {more}" if more else "",
+    ).text(units)
+
+
+def _over_limit(peak: dict[str, Any]) -> Message:
+    """How much of how much one part carried; peak: a row of `peaks` of interface section 6."""
+    values = {"name": cut(peak["name"], NAME), "force_N": peak["use"] * peak["limit_N"],
+              "limit_N": peak["limit_N"], "use": peak["use"]}  # fmt: skip
+    if peak["how"] == "cell":
+        return message("part_over_limit_by_cell", **values)
+    return message("part_over_limit_at_most", **values)
 
 
 def _listing(

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from analysis.live.haul_levels import haul_levels
 from analysis.review.chapters import Chapter
 from analysis.review.review import Reviewed
 from analysis.review.reviewed_session import Whole
@@ -70,7 +71,7 @@ def force_over_time(
         title=title,
         x_label="time, s",
         y_label=y_label,
-        lines=(Curve("measured", x, y),),
+        lines=(Curve("measured", x, y), *_stop_levels(whole, shown, size, time_s, time_s)),
         dots=(),
         bands=tuple(bands),
         marks=tuple(marks),
@@ -99,7 +100,10 @@ def work_loop(whole: Whole, shown: Units = METRIC) -> Figure:
         title=title,
         x_label=x_label,
         y_label=y_label,
-        lines=(Curve("measured", hauled, force[pick] / size),),
+        lines=(
+            Curve("measured", hauled, force[pick] / size),
+            *_stop_levels(whole, shown, size, time_s[pick], hauled),
+        ),
         dots=(),
         bands=tuple(bands),
     )
@@ -263,6 +267,24 @@ def _predicted(
         y1=(value + 2 * u) / size,
         kind="predicted",
     )
+
+
+def _stop_levels(whole: Whole, shown: Units, size: float, time_s: Floats, x: Floats) -> list[Curve]:
+    """The lowest stop level of the haul cell in each chapter, a line as far as the chapter reaches.
+
+    size: of the force unit, N; time_s: (n,); x: (n,) of the same moments, unit of the x axis.
+    """
+    roles, several = whole.result.roles, len(whole.chapters) > 1
+    lines = []
+    for chapter in whole.chapters:
+        level_N = haul_levels(roles, chapter.rig_model).stop_N
+        own = x[(time_s >= chapter.from_s) & (time_s <= chapter.to_s)] if several else x
+        if level_N is None or not len(own):
+            continue
+        ends = np.array([np.min(own), np.max(own)])
+        name = "stop level" if several else f"stop level {shown.force(level_N)}"
+        lines.append(Curve(name, ends, np.full(2, level_N / size), kind="stop"))
+    return lines
 
 
 def _marks(whole: Whole) -> list[PlotMark]:

@@ -21,7 +21,7 @@ class Curve:
     name: in the legend.
     x: (n,), unit of the x axis.
     y: (n,), unit of the y axis; NaN breaks the line.
-    kind: measured | predicted.
+    kind: measured | predicted | stop.
     """
 
     name: str

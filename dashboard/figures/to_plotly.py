@@ -8,7 +8,9 @@ from typing import Any
 import numpy as np
 
 from dashboard.figures.spec import Band, Figure
-from dashboard.figures.to_svg import EDGE, FILL
+from dashboard.figures.to_svg import EDGE, FILL, INK_OF_LINE
+
+STYLE: dict[str, dict[str, str]] = {"stop": {"color": INK_OF_LINE["stop"], "dash": "dashdot"}}
 
 
 def plotly(figure: Figure) -> dict[str, Any]:
@@ -16,7 +18,7 @@ def plotly(figure: Figure) -> dict[str, Any]:
     them."""
     data: list[dict[str, Any]] = [
         {"type": "scatter", "mode": "lines", "name": escape(line.name), "x": np.asarray(line.x),
-         "y": np.asarray(line.y), "connectgaps": False, "line": {"width": 1.3}}
+         "y": np.asarray(line.y), "connectgaps": False, "line": {"width": 1.3} | STYLE.get(line.kind, {})}
         for line in figure.lines
     ]  # fmt: skip
     for dots in figure.dots:

@@ -14,6 +14,8 @@ NARROW, MORE_TOP = 500, 12.0  # pixels: below, the legend takes a line of its ow
 INK, MUTED, RULE = "#14181c", "#4a525a", "#d5d9dd"
 FILL = {"stroke": "#e3edf7", "reset": "#f1f1f1", "predicted": "#f6d9b8", "measured": "#b9d7c2"}
 EDGE = {"predicted": "#a2460a", "measured": "#1d6b3a"}
+INK_OF_LINE = {"measured": "#0a4f9e", "predicted": EDGE["predicted"], "stop": "#b3261e"}
+DASH_OF_LINE = {"stop": ' stroke-dasharray="9 3 2 3"'}  # told apart without colour too
 APART = 13.0  # pixels between labels of marks
 
 
@@ -108,8 +110,8 @@ class _Paper:
                 continue
             path.append(f"{'L' if draw else 'M'}{self.x(x):.1f} {self.y(y):.1f}")
             draw = True
-        colour = "#0a4f9e" if line.kind == "measured" else EDGE["predicted"]
-        return f'<path d="{"".join(path)}" fill="none" stroke="{colour}" stroke-width="1" stroke-linejoin="round"/>'
+        style = f'stroke="{INK_OF_LINE[line.kind]}"{DASH_OF_LINE.get(line.kind, "")}'
+        return f'<path d="{"".join(path)}" fill="none" {style} stroke-width="1" stroke-linejoin="round"/>'
 
     def _dots(self, dots: Dots) -> str:
         parts = []
@@ -181,13 +183,17 @@ class _Paper:
 
 
 def _legend(figure: Figure) -> list[tuple[str, str]]:
-    rows = [(line.name, "line") for line in figure.lines] + [(d.name, "dot") for d in figure.dots]
+    rows = [(line.name, f"{line.kind} line") for line in figure.lines] + [
+        (d.name, "dot") for d in figure.dots
+    ]
     return list(dict.fromkeys(rows + [(b.name, b.kind) for b in figure.bands]))
 
 
 def _key(x: float, y: float, kind: str) -> str:
-    if kind == "line":
-        return f'<path d="M{x:.1f} {y - 4:.1f}h12" stroke="#0a4f9e" stroke-width="1.5"/>'
+    if kind.endswith(" line"):
+        line = kind.removesuffix(" line")
+        style = f'stroke="{INK_OF_LINE[line]}"{DASH_OF_LINE.get(line, "")}'
+        return f'<path d="M{x:.1f} {y - 4:.1f}h12" {style} stroke-width="1.5"/>'
     if kind == "dot":
         return f'<circle cx="{x + 6:.1f}" cy="{y - 4:.1f}" r="3" fill="{INK}"/>'
     edge = (

@@ -10,6 +10,7 @@ from analysis.live.live_state import LiveState, Moment
 from analysis.live.minmax_pyramid import Pyramid
 from analysis.mechanics.model import COVERAGE
 from analysis.messages.message import text_of
+from analysis.prediction.alarm_headlines import parts_at_risk
 from analysis.prediction.alarm_rows import part_texts
 from analysis.review.review import Reviewed
 from analysis.review.shown_rows import peak_rows
@@ -72,6 +73,7 @@ class Publisher:
         self._rig = live.in_use.rig
         self._levels = haul_levels(live.roles, live.in_use.model)
         self._events.alarms |= part_texts(live.in_use.model)
+        self._events.at_risk |= parts_at_risk(live.in_use.model)
         self.board.set("head", head(live, self._levels, self._shown), whole=True)
 
     def fault(self, text: str | None) -> None:

@@ -218,9 +218,11 @@ class Alarm(TypedDict):
 
     level: level now: 0 none, 1 caution, 2 stop.
     worst: highest level since it was acknowledged.
-    label: what it is about.
+    label: what is at risk, in a few words.
+    how: how its level came about.
     since_s: time at which it rose last, s.
-    value: value of the channel then, N or m.
+    value: force on it then, N; of an alarm on travel the travel, m.
+    limit: the level that was passed, in the unit of value; None where it is not known.
     acknowledged: whether it is acknowledged.
     channel: index in the channels of the head; None where they do not hold it.
     """
@@ -228,8 +230,10 @@ class Alarm(TypedDict):
     level: int
     worst: int
     label: str
+    how: str
     since_s: float
     value: float | None
+    limit: float | None
     acknowledged: bool
     channel: int | None
 

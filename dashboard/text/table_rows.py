@@ -251,10 +251,10 @@ GEAR = (
     Column("last", field("last"), "day", csv="last"),
     Column("peak", field("peak_N"), "force", csv="peak [N]"),
     Column("", field("peak_session"), csv="peak session"),
-    Column("", field("peak_chapter"), csv="peak chapter"),
     Column("allowed", field("limit_N"), "force", none="unrated", csv="limit [N]"),
     Column("above half", field("half"), "count", none="-", csv="above half"),
     Column("above limit", field("full"), "count", none="-", csv="above limit"),
     Column("rope run", field("run_m"), "length", none="-", csv="rope run [m]"),
     Column("under load", field("loaded_h"), "hours", csv="under load [h]"),
+    Column("", field("peak_chapter"), csv="peak chapter"),
 )

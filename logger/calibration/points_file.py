@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from logger.errors import SensorsFault, one_line
-from logger.toml_tables import nearest, read_text
+from logger.spelling import likely
+from logger.toml_tables import read_text
 
 COLUMNS = ("applied", "reading", "run", "applied_u")
 MOST_POINTS = 10_000  # memory only
@@ -96,7 +97,7 @@ def _header(path: str | Path, row: list[str]) -> list[str]:
         )
     for cell in header:
         if cell not in COLUMNS:
-            near = nearest(cell.lower(), COLUMNS, 0.7)
+            near = likely(cell, COLUMNS)
             raise SensorsFault(
                 path,
                 f'unknown column "{one_line(cell, 60)}"',

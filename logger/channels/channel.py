@@ -53,6 +53,7 @@ class Channel:
     calibration_file: str | None = None  # path of that curve's file, as in the sensors file
     delay_s: float | None = None  # time from the measurement to its arrival, s; None: unknown
     delay_u_s: float | None = None  # standard uncertainty of `delay_s`, s
+    framing: str = "8N1"  # data bits, parity and stop bits of a serial line
     states_u: bool = True  # whether the sensors file states u, u_percent or a calibration
 
     @property

@@ -6,7 +6,11 @@ into a file that the URL names, so that a sensors file could overwrite any file 
 
 from __future__ import annotations
 
+import ipaddress
+import re
+from collections.abc import Callable
 from dataclasses import dataclass
+from urllib.parse import urlsplit
 
 SERIAL = "logger.transports.serial:SerialTransport"
 
@@ -18,13 +22,67 @@ class Scheme:
     example: str  # how such a port is written, for the cure of a fault
     transport: str  # "module:Class", loaded at its first use by `transports.registry`
     needs_baud: bool = False  # whether recording needs the baud rate
+    check: Callable[[str], object] | None = None  # raises ValueError for a port that is no such
+
+
+def local_address(port: str) -> tuple[str, int]:
+    """Address and number of `udp://ADDRESS:PORT` or `listen://ADDRESS:PORT`; raises ValueError.
+
+    The address is that of one interface: a device that may come from anywhere is not meant.
+    """
+    shape = f"write {split_port(port)[0]}://127.0.0.1:7001, with an address of this machine"
+    try:
+        parts = urlsplit(port)
+        host, number = parts.hostname or "", parts.port
+        address = ipaddress.ip_address(host)
+    except ValueError:
+        raise ValueError(f"names no IP address and port number; {shape}") from None
+    more = parts.path or parts.query or parts.fragment or "@" in parts.netloc
+    if not number or more:
+        raise ValueError(f"names no IP address and port number alone; {shape}")
+    plain = getattr(address, "ipv4_mapped", None) or address
+    if plain.is_unspecified:
+        raise ValueError(f"{host} is every address of this machine; {shape}")
+    if plain.is_multicast or host == "255.255.255.255":
+        raise ValueError(f"{host} is no address of one machine; {shape}")
+    return host, number
+
+
+def usb_numbers(port: str) -> tuple[int, int, str | None]:
+    """Vendor's and product's number and serial number of `usb:VID:PID[:SERIAL]`; ValueError.
+
+    The serial number is None where it is not stated.
+    """
+    match = re.fullmatch(r"([0-9A-Fa-f]{4}):([0-9A-Fa-f]{4})(?::(.+))?", split_port(port)[1])
+    if match is None:
+        raise ValueError(
+            "names no USB device; write usb:VID:PID or usb:VID:PID:SERIAL, each number with four "
+            "hexadecimal digits, such as usb:0403:6001"
+        )
+    return int(match[1], 16), int(match[2], 16), match[3]
+
+
+def no_rest(port: str) -> None:
+    """Raise ValueError if something follows the scheme."""
+    scheme, rest = split_port(port)
+    if rest:
+        raise ValueError(f'takes nothing behind it, and "{rest}" stands there; write {scheme}:')
 
 
 SCHEMES = {
     "": Scheme("a device path such as /dev/ttyUSB0 or COM3", SERIAL, needs_baud=True),
     "hwgrep": Scheme("hwgrep://", SERIAL, needs_baud=True),
+    "usb": Scheme(
+        "usb:VID:PID[:SERIAL]",
+        "logger.transports.usb:UsbTransport",
+        needs_baud=True,
+        check=usb_numbers,
+    ),
     "socket": Scheme("socket://", "logger.transports.tcp:TcpTransport"),
     "rfc2217": Scheme("rfc2217://", SERIAL, needs_baud=True),
+    "udp": Scheme("udp://", "logger.transports.udp:UdpTransport", check=local_address),
+    "listen": Scheme("listen://", "logger.transports.listen:ListenTransport", check=local_address),
+    "stdin": Scheme("stdin:", "logger.transports.stdin:StdinTransport", check=no_rest),
 }
 _WITHOUT_SLASHES = ("usb", "stdin", "hand")  # schemes written without //, never a device file
 

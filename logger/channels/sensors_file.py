@@ -11,12 +11,15 @@ from typing import Any
 from logger.calibration import calibration as calibrations
 from logger.calibration.curve import Calibration
 from logger.channels.channel import Channel, Sensors
+from logger.channels.framing import CURE as FRAMING_CURE
+from logger.channels.framing import USUAL, parse_framing
 from logger.channels.line_formats import LINE_FORMATS, NAMED_ENDS, check_belongs
 from logger.channels.port_schemes import normal_port, refusal, scheme_of
 from logger.device_units import COUNT
 from logger.errors import SensorsFault, one_line
-from logger.toml_tables import Table, parse_toml, read_text
+from logger.toml_tables import CHANNELS, ROPES, Table, parse_toml, read_text
 
+_BACKSLASHES = ", and single quotes round a name with backslashes"
 MOST_DELAY_S = 0.3  # derived: the greatest lag that the analysis looks for
 
 
@@ -41,7 +44,11 @@ def parse_sensors(
     recorded: the text is a session's, so its ports are not opened and may have any scheme
     """
     top = Table(parse_toml(text, file, SensorsFault), file, "", SensorsFault)
-    rows = top.raw("channel")
+    if ROPES in top.data and CHANNELS not in top.data:
+        raise SensorsFault(
+            file, "this is a rig file, not a sensors file", "give the sensors file in its place"
+        )
+    rows = top.raw(CHANNELS)
     top.done()
     if not isinstance(rows, list) or not rows:
         raise SensorsFault(file, "there is no channel", "write at least one [[channel]] table")
@@ -165,6 +172,7 @@ def _channel(table: Table, folder: Path, copies: bool, recorded: bool) -> Channe
         calibration_file=reference,
         delay_s=delay_s,
         delay_u_s=delay_u_s,
+        framing=_framing(table),
         states_u=states_u,
         **of_format,
     )
@@ -185,6 +193,17 @@ def _ends(table: Table) -> str | None:
     if not ends.isascii() or not re.search(r"[^0-9+\-., \t]", ends):
         raise table.fault("ends", f'"{one_line(ends)}" may stand within a line', cure)
     return ends
+
+
+def _framing(table: Table) -> str:
+    """How a character travels on the channel's serial line, such as "8N1"."""
+    text = table.text("framing", most=20)
+    text = USUAL if text is None else text
+    try:
+        parse_framing(text)
+    except ValueError as error:
+        raise table.fault("framing", str(error), FRAMING_CURE) from None
+    return text
 
 
 def _delay(table: Table) -> tuple[float | None, float | None]:
@@ -226,11 +245,24 @@ def _port(table: Table, recorded: bool) -> str | None:
         raise table.fault(
             "port",
             "is empty or holds a control character",
-            'write port = "/dev/ttyUSB0" or the like',
+            'write port = "/dev/ttyUSB0" or the like' + _BACKSLASHES,
         )
-    if not recorded and scheme_of(port) is None:
-        raise table.fault("port", *refusal(port))
+    if not recorded:
+        _check_scheme(table, port)
     return normal_port(port)
+
+
+def _check_scheme(table: Table, port: str) -> None:
+    """Refuse a port that no entry of SCHEMES opens; raises SensorsFault."""
+    scheme = scheme_of(port)
+    if scheme is None:
+        raise table.fault("port", *refusal(port))
+    if scheme.check is not None:
+        try:
+            scheme.check(normal_port(port))
+        except ValueError as error:
+            fault, _, cure = str(error).rpartition("; ")
+            raise table.fault("port", f'"{port}" {fault}', cure) from None
 
 
 def _format_cure() -> str:
@@ -243,7 +275,11 @@ def _calibration(table: Table, folder: Path, copies: bool) -> tuple[str | None, 
     if reference is None:
         return None, None
     if not reference.strip() or not reference.isprintable():
-        raise table.fault("calibration", "names no file", 'write calibration = "cell-1.toml"')
+        raise table.fault(
+            "calibration",
+            "names no file, or holds a control character",
+            'write calibration = "cell-1.toml"' + _BACKSLASHES,
+        )
     name = calibration_copy_name(reference) if copies else reference
     if copies and not (folder / name).is_file():  # reading a pipe of this name would never end
         raise table.fault(
@@ -281,7 +317,7 @@ def _check_together(channels: tuple[Channel, ...], file: str) -> None:
         where = f"channel {channel.name}"
         other = first.setdefault(channel.port, channel)
         line_format = LINE_FORMATS[channel.format]
-        for key in ("baud", "format", "ends", *line_format.shared):
+        for key in ("baud", "framing", "format", "ends", *line_format.shared):
             mine, theirs = getattr(channel, key), getattr(other, key)
             if key == "separator" and "," not in (channel.decimal, channel.thousands):
                 # an unstated separator is a comma, unless the decimal mark is

@@ -245,10 +245,10 @@ def _first_port(
     if reasons:
         raise PortFault(readers[0].url, "stopped before a port was open", "start again")
     first = readers[0]
-    other_ports = f" (nor {', '.join(r.url for r in readers[1:])})" if len(readers) > 1 else ""
+    others = "".join(f"; {r.url}: {r.fault or 'no answer'}" for r in readers[1:])
     raise PortFault(
         first.url,
-        f"no port opens: {first.fault or 'no answer'}{other_ports}",
+        f"no port opens: {first.fault or 'no answer'}{others}",
         "connect the device, correct `port` in the sensors file (`haul ports` lists the ports), "
         "or add --wait",
     )

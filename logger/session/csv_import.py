@@ -19,7 +19,8 @@ from logger.errors import RigFault, SessionFault, one_line
 from logger.formats.base import NUMBER
 from logger.session.descriptor import csv_line
 from logger.session.writer import SessionWriter, check_out
-from logger.toml_tables import nearest, read_text
+from logger.spelling import likely
+from logger.toml_tables import read_text
 
 _PIECE = 4 << 20  # bytes read at once; memory only
 _MOST_LINE = 65536  # bytes of the heading; memory only
@@ -145,14 +146,14 @@ class _Table:
         if not line:
             raise SessionFault(self.path, "is empty", cure)
         if "time_s" not in columns:
-            near = nearest("time_s", columns)
+            near = next((column for column in columns if likely(column, ["time_s"])), None)
             what = f'; rename "{near}"' if near else ""
             raise self._fault(1, "there is no column time_s", cure + what)
         for column in columns:
             if columns.count(column) > 1:
                 raise self._fault(1, f'there are two columns "{column}"', "keep one")
             if column != "time_s" and column not in self.counts:
-                near = nearest(column, self.names)
+                near = likely(column, self.names)
                 rename = f'rename it "{near}"' if near else "channels: " + ", ".join(self.names)
                 raise self._fault(
                     1, f'column "{column}" is not a channel of the sensors file', rename

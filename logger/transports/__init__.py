@@ -2,8 +2,8 @@
 
 Read `base` (what every transport does), `registry` (from a port's scheme to its transport), then
 `reader_thread` (one thread a device: back-off, decoding, events) with `flood_gate` (thins a device
-that floods).  `serial` is the transport of pyserial, `tcp` that of TCP servers; both read by
-`stream`.  `simulated` serves devices from this machine.  A new transport is a file beside `serial`
-and a line in `port_schemes` of `channels`; `registry` stays as it is.  May import `formats` and
-what lies below it.
+that floods).  `serial` is the transport of pyserial (`usb` finds the port of a USB device), `tcp` that of TCP servers, `listen` of TCP
+clients, `udp` of datagrams, `stdin` of another program; all read by `stream`.  `simulated` serves
+devices from this machine.  A new transport is a file beside `serial` and a line in `port_schemes`
+of `channels`; `registry` stays as it is.  May import `formats` and what lies below it.
 """

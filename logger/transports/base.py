@@ -8,14 +8,16 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from logger import clock
 from logger.channels.channel import Channel
 from logger.errors import one_line
 
 CYCLE_S = 0.02  # the longest that `Transport.read` waits for a device that sends by itself
+WHOLE_AFTER_S = 0.05  # after so long a silence at the start, the next line is complete
 _SLEPT_S = 0.1
+_LOW_BITS = bytes(value & 0x7F for value in range(256))
 # the reader is held up if it looks at its device again only after so long; chosen by us: 25 cycles,
 # more than a busy machine keeps a thread waiting
 STALL_S = 0.5
@@ -64,9 +66,27 @@ class Transport(ABC):
     def close(self) -> None:
         """Disconnect, whether the device is lost or not.  The caller ignores exceptions."""
 
+    def first_line_torn(self, opened_s: float, from_s: float) -> bool:
+        """Whether the first line may lack its beginning.
+
+        opened_s: `clock.now` when the port was opened, from_s: when its first byte came, s.
+        """
+        return from_s - opened_s < WHOLE_AFTER_S
+
     def present(self) -> bool:
         """Whether the device may be plugged in; the back-off ends early when this turns true."""
         return True
+
+
+def seven_bits(chunk: Chunk) -> Chunk:
+    """The chunk without the top bit of each byte, which a line of 7 data bits uses for its parity.
+
+    Not every driver takes the parity bit off: a line server passes it on, and so does a
+    pseudo-terminal.
+    """
+    if not isinstance(chunk.content, bytes):
+        return chunk
+    return replace(chunk, content=chunk.content.translate(_LOW_BITS))
 
 
 def chunk_end(began_s: float, awake_s: float) -> float:

@@ -10,14 +10,14 @@ from dataclasses import dataclass, replace
 
 from logger import clock
 from logger.channels.channel import Channel
+from logger.channels.framing import parse_framing
 from logger.formats.base import Decoded
 from logger.formats.line_ends import PAUSE, PAUSE_S, PAUSE_STEP_S
 from logger.formats.registry import decoder_for
-from logger.transports.base import STALL_S, Chunk, error_text
+from logger.transports.base import STALL_S, Chunk, error_text, seven_bits
 from logger.transports.flood_gate import FloodGate
 from logger.transports.registry import transport_for
 
-WHOLE_AFTER_S = 0.05  # after so long a silence at the start, the next line is complete
 # the pause doubles up to a limit that leaves the first row within 1 s of a device's return
 BACK_OFF_S, MOST_BACK_OFF_S = 0.2, 0.5
 MOST_BACKLOG = 1 << 20  # memory only: bytes that waited during a stall and are dated together
@@ -71,6 +71,7 @@ class PortReader(threading.Thread):
         self.opened = False
         self.opened_s = 0.0
         self.fault = ""
+        self._seven_bits = parse_framing(channels[0].framing).data_bits == 7
         self._gate = FloodGate(self.decoder)
         self._pausing = channels[0].ends == PAUSE
         self._before: Chunk | None = None  # the last bytes, where a silence ends a line
@@ -95,6 +96,8 @@ class PortReader(threading.Thread):
                     self._pause(BACK_OFF_S)
         finally:
             self.quiet.set()
+            with contextlib.suppress(Exception):  # what stays open between two connections
+                self._transport.close()
 
     def _run(self) -> None:
         wait = BACK_OFF_S
@@ -139,7 +142,7 @@ class PortReader(threading.Thread):
             while True:
                 halting = self._halt.is_set()
                 try:
-                    chunk = self._transport.read()
+                    chunk = self._read()
                 except Exception as error:  # pyserial raises TypeError and others on a lost port
                     return error_text(error)
                 held_s = clock.awake() - looked_awake
@@ -150,7 +153,8 @@ class PortReader(threading.Thread):
                 began_s, looked_s, looked_awake = looked_s, clock.now(), clock.awake()
                 if chunk.content and not started:
                     started = True
-                    self.decoder.connected(torn=chunk.from_s - opened_at < WHOLE_AFTER_S)
+                    torn = self._transport.first_line_torn(opened_at, chunk.from_s)
+                    self.decoder.connected(torn=torn)
                 if self._pausing:
                     self._end_by_silence(chunk, clock.now())
                 if held_s:
@@ -178,6 +182,11 @@ class PortReader(threading.Thread):
                 self._deliver(Arrival(self.url, before.from_s, before.to_s, decoded))
         if chunk.content:
             self._before = chunk
+
+    def _read(self) -> Chunk:
+        """The next chunk of the transport; raises what the driver raises."""
+        chunk = self._transport.read()
+        return seven_bits(chunk) if self._seven_bits else chunk
 
     def _arrive(self, chunk: Chunk) -> None:
         """Decode a chunk and deliver its readings."""
@@ -212,7 +221,7 @@ class PortReader(threading.Thread):
         size, lost = len(first.content), None
         while chunks[-1].more and chunks[-1].lost is None and size < MOST_BACKLOG:
             try:
-                chunks.append(self._transport.read())
+                chunks.append(self._read())
             except Exception as error:
                 lost = error_text(error)
                 break

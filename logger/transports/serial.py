@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
 import sys
 from collections.abc import Sequence
@@ -12,10 +13,13 @@ from typing import Any
 
 from logger import clock
 from logger.channels.channel import Channel
+from logger.channels.framing import Framing, parse_framing
 from logger.channels.port_schemes import normal_port, refusal, scheme_of, split_port
 from logger.errors import PortFault, one_line
 from logger.transports.base import CYCLE_S, Chunk, Transport, chunk_end
 from logger.transports.stream import READ_BYTES, Stream, gather_s, terminal_bytes
+
+BY_ID = Path("/dev/serial/by-id")  # links of Linux's udev, named after maker and serial number
 
 
 @dataclass(frozen=True)
@@ -27,20 +31,21 @@ class PortInfo:
     vid: int | None  # USB vendor's number
     pid: int | None  # USB product's number
     serial_number: str | None  # as the device states it
-    hwgrep: str | None  # URL that opens the device by its USB numbers; None without them
+    usb: str | None  # port that finds the device by its USB numbers; None without them
+    by_id: str | None  # link under /dev/serial/by-id to the device; None if there is none
 
 
 def list_ports() -> tuple[PortInfo, ...]:
     """The serial ports of this machine, sorted by name."""
     from serial.tools import list_ports as ports
 
-    listed = []
+    listed, links = [], _links()
     for port in sorted(ports.comports()):
-        grep = None
+        usb = None
         if port.vid is not None and port.pid is not None:
-            grep = f"hwgrep://{port.vid:04X}:{port.pid:04X}"
+            usb = f"usb:{port.vid:04X}:{port.pid:04X}"
             if port.serial_number:
-                grep += f".*{port.serial_number}"
+                usb += f":{port.serial_number}"
         listed.append(
             PortInfo(
                 device=port.device,
@@ -48,14 +53,23 @@ def list_ports() -> tuple[PortInfo, ...]:
                 vid=port.vid,
                 pid=port.pid,
                 serial_number=port.serial_number,
-                hwgrep=grep,
+                usb=usb,
+                by_id=links.get(os.path.realpath(port.device)),
             )
         )
     return tuple(listed)
 
 
-def open_port(url: str, baud: int | None) -> Any:
-    """Open a pyserial port; baud: bits per second (None: 9600).
+def _links() -> dict[str, str]:
+    """Links under BY_ID by the device's path; {} on a system without them."""
+    try:
+        return {os.path.realpath(link): str(link) for link in sorted(BY_ID.iterdir())}
+    except OSError:
+        return {}
+
+
+def open_port(url: str, baud: int | None, framing: Framing | None = None) -> Any:
+    """Open a pyserial port; baud: bits per second (None: 9600); framing: None for 8N1.
 
     Raises PortFault if no scheme of SCHEMES fits, else OSError (SerialException is one) or
     ValueError.
@@ -65,10 +79,30 @@ def open_port(url: str, baud: int | None) -> Any:
     if scheme_of(url) is None:
         raise PortFault("port", *refusal(url))
     options: dict[str, Any] = {"baudrate": baud or 9600, "timeout": CYCLE_S}
+    if framing is not None:
+        options["bytesize"] = framing.data_bits
+        options["parity"], options["stopbits"] = framing.parity, framing.stop_bits
     scheme, _ = split_port(url)
     if scheme.lower() in ("", "hwgrep"):
         options["exclusive"] = True  # a second reader would steal bytes
-    return serial.serial_for_url(normal_port(url), **options)
+    try:
+        return serial.serial_for_url(normal_port(url), **options)
+    except OSError as error:
+        if held_elsewhere(error):
+            raise OSError(errno.EBUSY, "another program has it open: close it") from None
+        raise
+
+
+def held_elsewhere(error: OSError) -> bool:
+    """Whether a port cannot be opened because another program has it.
+
+    Linux and macOS refuse a port that is locked or open for one program alone (EAGAIN, EBUSY);
+    Windows refuses every port that is open, with "access denied", the last argument of pyserial's
+    text being the code 5.
+    """
+    if sys.platform == "win32":
+        return "PermissionError" in str(error) or isinstance(error, PermissionError)
+    return error.errno in (errno.EBUSY, errno.EAGAIN, errno.EWOULDBLOCK)
 
 
 class SerialTransport(Transport):
@@ -81,13 +115,17 @@ class SerialTransport(Transport):
 
     def open(self) -> None:
         """See `Transport.open`."""
-        baud = self.channels[0].baud
-        self._serial = open_port(self.port, baud)
+        baud, framing = self.channels[0].baud, parse_framing(self.channels[0].framing)
+        self._serial = open_port(self.device(), baud, framing)
         self._stream = None
         if sys.platform != "win32":
             with contextlib.suppress(Exception):
-                self._stream = _stream(self._serial.fileno(), baud or 0)
+                self._stream = _stream(self._serial.fileno(), (baud or 0) / framing.bits)
                 self._stream.gather_s = gather_s(self.channels)
+
+    def device(self) -> str:
+        """What pyserial opens for this port now: a path or a URL; raises OSError."""
+        return self.port
 
     def close(self) -> None:
         """See `Transport.close`."""
@@ -106,6 +144,6 @@ class SerialTransport(Transport):
         return Chunk(began, chunk_end(began, awake), data)
 
 
-def _stream(fd: int, baud: int) -> Stream:
-    """The stream of an open port; ten bits of the line carry one byte."""
-    return Stream(fd, lambda most: os.read(fd, most), terminal_bytes(fd), baud / 10)
+def _stream(fd: int, byte_rate: float) -> Stream:
+    """The stream of an open port; byte_rate: bytes a second that its line carries at most."""
+    return Stream(fd, lambda most: os.read(fd, most), terminal_bytes(fd), byte_rate)

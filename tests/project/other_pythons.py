@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import os
 import shutil
+import signal
 import subprocess
 import sys
 import tempfile
@@ -140,8 +141,12 @@ class Environment:
                 process.wait(within_s)
             except subprocess.TimeoutExpired:
                 cut = True
-                process.terminate()
-                process.wait(30)
+                process.send_signal(signal.SIGINT)  # pytest then names what failed so far
+                try:
+                    process.wait(30)
+                except subprocess.TimeoutExpired:
+                    process.kill()
+                    process.wait()
         text = log.read_text("utf-8", "replace")
         failed = [line for line in text.splitlines() if line.startswith(("FAILED", "ERROR"))]
         rows = [row.split(" [")[0] for row in text.splitlines() if row.endswith("%]")]
@@ -149,7 +154,7 @@ class Environment:
             dots = sum(row.count(".") for row in rows)
             bad = sum(row.count("F") + row.count("E") for row in rows)
             said = f"the unit tests were cut off after {within_s:.0f} s: {dots} passed, {bad} failed, the rest did not run"
-            return said, int(bad > 0)
+            return "; ".join([*failed, said]), int(bad > 0)
         summary = "; ".join([*failed, f"{sum(row.count('.') for row in rows)} unit tests passed"])
         return summary if not process.returncode else f"{summary}: {text[-2000:]}", int(
             process.returncode != 0

@@ -24,7 +24,7 @@ from logger.recorder.request_inbox import ask
 from logger.session.csv_import import import_table
 from logger.session.reader import Event, read_all
 from logger.session.writer import SessionWriter
-from logger.transports.reader_thread import WHOLE_AFTER_S
+from logger.transports.base import WHOLE_AFTER_S
 from logger.transports.simulated import Device, PtyDevice, TcpDevice, serve_pty, serve_tcp
 from support.channels import channel
 from support.places import ROOT

@@ -1,7 +1,8 @@
 /* The tiles of the live page, each filled from what the server sent last. */
 import { digits, id, inner, list, make, rows, text } from "../shared/dom.js";
 import {
-  ago, clock, counted, force, forcePlusMinus, forceText, length, lengthText, number, percent, plusMinus,
+  ago, clock, counted, force, forceOf, forcePlusMinus, forceText, length, lengthOf, lengthText, number, percent,
+  plusMinus,
 } from "../shared/format.js";
 import { isOver, numbered, page } from "./page_state.js";
 import { carries } from "./rig_view.js";
@@ -46,10 +47,18 @@ function since(alarm, now) {
   return alarm.level < shown ? "now over caution alone" : "still over";
 }
 
+/** What is at risk, and how much of how much it is allowed. @type {(head: Head, alarm: Alarm) => string} */
+function headline(head, alarm) {
+  const unit = alarm.channel === null ? "N" : head.channels[alarm.channel].unit;
+  if (alarm.value === null) return alarm.label;
+  if (alarm.limit === null) return alarm.label + ", " + (unit === "m" ? lengthText(alarm.value) : forceText(alarm.value));
+  return alarm.label + ", " + (unit === "m" ? lengthOf(alarm.value, alarm.limit) : forceOf(alarm.value, alarm.limit));
+}
+
 function alarmRow() {
   const row = make("div", "", "one");
   const words = make("div", "", "words");
-  words.append(make("b"), make("span"));
+  words.append(make("b"), make("span"), make("span", "", "how"));
   row.append(make("i", "", "sign"), words);
   return row;
 }
@@ -62,11 +71,10 @@ function alarms(head, now) {
     row.className = "one " + (shown === STOP ? "stop" : "caution") + (alarm.acknowledged ? " seen" : "");
     text(inner(row, 0), shown === STOP ? "STOP" : "!");
     const words = inner(row, 1);
-    text(inner(words, 0), LEVELS[shown] + ": " + alarm.label);
-    const unit = alarm.channel === null ? "N" : head.channels[alarm.channel].unit;
-    const value = alarm.value === null ? "" : (unit === "m" ? lengthText(alarm.value) : forceText(alarm.value)) + " ";
-    text(inner(words, 1), value + "at " + clock(alarm.since_s) + ", " + since(alarm, now) +
+    text(inner(words, 0), LEVELS[shown] + ": " + headline(head, alarm));
+    text(inner(words, 1), "at " + clock(alarm.since_s) + ", " + since(alarm, now) +
       (alarm.acknowledged ? ", acknowledged" : ", not acknowledged"));
+    text(inner(words, 2), alarm.how);
   });
   const more = (page.parts.alarms?.count ?? 0) - found.length;
   id("alarm").hidden = found.length === 0;

@@ -174,12 +174,16 @@ export interface Alarm {
   level: number;
   /** highest level since it was acknowledged. */
   worst: number;
-  /** what it is about. */
+  /** what is at risk, in a few words. */
   label: string;
+  /** how its level came about. */
+  how: string;
   /** time at which it rose last, s. */
   since_s: number;
-  /** value of the channel then, N or m. */
+  /** force on it then, N; of an alarm on travel the travel, m. */
   value: number | null;
+  /** the level that was passed, in the unit of value; null where it is not known. */
+  limit: number | null;
   /** whether it is acknowledged. */
   acknowledged: boolean;
   /** index in the channels of the head; null where they do not hold it. */

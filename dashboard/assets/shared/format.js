@@ -20,9 +20,18 @@ export function useUnits(name) {
  * @param {number} value
  */
 function two(value) {
+  return figures(value, 2);
+}
+
+/**
+ * So many significant figures, without powers of ten.
+ * @param {number} value
+ * @param {number} count
+ */
+function figures(value, count) {
   if (value === 0) return "0";
-  const rounded = Number(value.toPrecision(2));
-  const places = Math.max(0, 1 - Math.floor(Math.log10(Math.abs(rounded))));
+  const rounded = Number(value.toPrecision(count));
+  const places = Math.max(0, count - 1 - Math.floor(Math.log10(Math.abs(rounded))));
   return rounded.toFixed(Math.min(places, 6));
 }
 
@@ -66,6 +75,36 @@ export function force(force_N) {
 /** @param {number | null | undefined} force_N */
 export function forceText(force_N) {
   return joined(force(force_N));
+}
+
+/**
+ * A force against what is allowed, "8.5 of 5.1 kN": two figures, and more where both would read alike.
+ * @param {number} force_N
+ * @param {number} allowed_N
+ */
+export function forceOf(force_N, allowed_N) {
+  const [unit, size] = forceUnit(Math.max(Math.abs(force_N), Math.abs(allowed_N)));
+  return twoNumbers(force_N / size, allowed_N / size) + " " + unit;
+}
+
+/**
+ * A length against what is allowed, "2.1 of 2.0 m".
+ * @param {number} length_m
+ * @param {number} allowed_m
+ */
+export function lengthOf(length_m, allowed_m) {
+  const [unit, size] = lengthAxis();
+  return twoNumbers(length_m / size, allowed_m / size) + " " + unit;
+}
+
+/**
+ * "a of b", with the fewest figures, two to four, that tell them apart.
+ * @param {number} a
+ * @param {number} b
+ */
+function twoNumbers(a, b) {
+  const digits = a === b ? 2 : [2, 3].find((n) => figures(a, n) !== figures(b, n)) ?? 4;
+  return figures(a, digits) + " of " + figures(b, digits);
 }
 
 /**

@@ -3,8 +3,8 @@ import assert from "node:assert/strict";
 import { beforeEach, test } from "node:test";
 
 import {
-  ago, clock, counted, force, forceAxis, forcePlusMinus, forceText, length, lengthAxis, lengthText, number, percent,
-  plusMinus, useUnits,
+  ago, clock, counted, force, forceAxis, forceOf, forcePlusMinus, forceText, length, lengthAxis, lengthOf, lengthText,
+  number, percent, plusMinus, useUnits,
 } from "../../../dashboard/assets/shared/format.js";
 
 beforeEach(() => useUnits("metric"));
@@ -23,6 +23,18 @@ test("a force changes to kN where two figures would round to one", () => {
   assert.deepEqual(force(-2345), ["-2.3", "kN"]);
   assert.equal(force(null), null);
   assert.equal(forceText(undefined), "not known");
+});
+
+test("a force against what is allowed has one unit, and figures that tell both apart", () => {
+  assert.equal(forceOf(8500, 5100), "8.5 of 5.1 kN");
+  assert.equal(forceOf(5104, 5096), "5.104 of 5.096 kN");
+  assert.equal(forceOf(1010, 900), "1.0 of 0.90 kN");
+  assert.equal(forceOf(912, 900), "910 of 900 N");
+  assert.equal(forceOf(900, 900), "900 of 900 N");
+  assert.equal(lengthOf(2.14, 2), "2.1 of 2.0 m");
+  useUnits("us");
+  assert.equal(forceOf(8500, 5100), "1900 of 1100 lbf");
+  useUnits("metric");
 });
 
 test("a length has a hundredth below one metre and two figures above", () => {

@@ -72,7 +72,7 @@ def test_gear_is_counted_and_a_person_decides(haul, folder, tmp_path):
     rows = list(csv.reader((tmp_path / "gear.csv").read_text("utf-8").splitlines()))
     assert rows[0] == [
         "item", "kinds", "sessions", "since", "last", "peak [N]", "peak session", "limit [N]", "above half",
-        "above limit", "rope run [m]", "under load [h]",
+        "above limit", "rope run [m]", "under load [h]", "peak chapter",
     ]  # fmt: skip
     assert [r[0] for r in rows[1:]] == ["'=P-07", "G-1", "P-08"]  # no formula
     items = {r["item"]: r for r in json.loads(haul("gear", folder, "--json").out)["items"]}

@@ -213,8 +213,8 @@ def test_recording_needs_port_and_baud(force: str) -> None:
 ELSEWHERE = [
     "spy:///dev/ptmx?file=X", "SPY:///dev/ptmx?file=X", "Spy://loop://", "alt:///dev/ttyUSB0?class=PosixPollSerial",
     "loop://", "LOOP://", "cp2110://0001:000a:00", "file:///dev/ttyUSB0", "nothing://x", "://x", " spy://x?file=X",
-    "/dev/ttyUSB0://x", "udp://127.0.0.1:7001", "listen://127.0.0.1:7001", "mqtt://broker/haul",
-    "mqtts://broker/haul", "modbus://10.0.0.7:502", "usb:0403:6001", "stdin:", "hand:", "Hand:",
+    "/dev/ttyUSB0://x", "mqtt://broker/haul",
+    "mqtts://broker/haul", "modbus://10.0.0.7:502", "hand:", "Hand:",
 ]  # fmt: skip
 
 
@@ -241,7 +241,8 @@ def test_a_port_of_another_scheme_is_refused_when_the_file_is_read(
      ("/dev/serial/by-path/pci-0:14.0-usb-0:2", "/dev/serial/by-path/pci-0:14.0-usb-0:2"),
      ("socket://h:1", "socket://h:1"), ("rfc2217://h:1", "rfc2217://h:1"),
      ("hwgrep://0403:6001&skip_busy", "hwgrep://0403:6001&skip_busy"), ("hwgrep://spy://x", "hwgrep://spy://x"),
-     ("SOCKET://h:1", "socket://h:1"), ("HwGrep://FT", "hwgrep://FT")],
+     ("SOCKET://h:1", "socket://h:1"), ("HwGrep://FT", "hwgrep://FT"),
+     ("USB:0403:6001:A7", "usb:0403:6001:A7")],
 )  # fmt: skip
 def test_the_schemes_of_the_interface_are_taken_in_any_case(
     port: str, taken: str, force: str
@@ -257,3 +258,10 @@ def test_a_session_that_was_recorded_by_another_scheme_still_reads(force: str) -
 def test_a_missing_file_is_said(tmp_path) -> None:  # type: ignore[no-untyped-def]
     with pytest.raises(SensorsFault, match="no such file"):
         load_sensors(tmp_path / "none.toml")
+
+
+@pytest.mark.parametrize("key", ["port", "calibration"])
+def test_a_backslash_that_became_a_control_character_is_told_with_single_quotes(key):
+    text = f'[[channel]]\nname = "a"\nquantity = "force"\nat = "haul"\nformat = "xdr"\nid = "A"\n{key} = "C:\\temp"\n'
+    with pytest.raises(SensorsFault, match="single quotes round a name with backslashes"):
+        parse_sensors(text, "s.toml")
