@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from analysis.live.minmax_pyramid import Pyramid
 from analysis.signals.channel_roles import Roles
+from analysis.signals.counter_modulus import CounterTurns
 from analysis.signals.time_cells import Cells
 from analysis.signals.time_grid import unjumped
 from analysis.strokes.rig_changes import RigSpan
@@ -51,6 +52,7 @@ class Track:
         self.time_s: Floats = np.empty(0)
         self.values: Floats = np.empty(0)
         self.pyramid = Pyramid()
+        self._turns = CounterTurns(channel)
         self._shift: float | None = None  # m to add to the counter's reading, because of restarts
         # time and value of the counter's last reading, not shifted, (0,) or (1,)
         self._last: tuple[Floats, Floats] = np.empty(0), np.empty(0)
@@ -59,7 +61,8 @@ class Track:
         """Add readings, in the channel's unit, in order of time."""
         time_s = np.asarray(readings.time_s, float)
         with np.errstate(all="ignore"):
-            values = np.asarray(self.channel.si(readings.reading, self.zero), float)
+            followed = self._turns.followed(time_s, readings.reading)
+            values = np.asarray(self.channel.si(followed, self.zero), float)
         good = np.isfinite(values)
         if not good.all():
             time_s, values = time_s[good], values[good]

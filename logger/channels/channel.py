@@ -41,6 +41,7 @@ class Channel:
     overload: tuple[str, ...] = ()  # text: words for a reading beyond the device's capacity
     ends: str | None = None  # what ends a line, see `formats.line_ends`; None: LF, CR, CRLF or ETX
     checksum: bool = True  # xdr: whether a sentence without a checksum is dropped
+    modulus: float | None = None  # reading at which a counter starts again from 0; None: never
     zero: float = 0.0  # reading of the unloaded device, in `unit`
     scale: float = 1.0  # factor of a net reading; N or m per count if `unit` is "count"
     u_percent: float = 0.0  # relative standard uncertainty, % of the value

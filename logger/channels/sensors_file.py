@@ -160,6 +160,7 @@ def _channel(table: Table, folder: Path, copies: bool, recorded: bool) -> Channe
         baud=table.whole("baud", least=50, most=10_000_000),
         format=line_format,
         ends=_ends(table),
+        modulus=_modulus(table, quantity),
         zero=table.number("zero") or 0.0,
         scale=1.0 if scale is None else scale,
         u_percent=table.number("u_percent", least=0.0, most=100.0) or 0.0,
@@ -178,6 +179,16 @@ def _channel(table: Table, folder: Path, copies: bool, recorded: bool) -> Channe
     )
     table.done()
     return channel
+
+
+def _modulus(table: Table, quantity: str) -> float | None:
+    """The reading at which a counter starts again; None if it never does."""
+    modulus = table.number("modulus", above=0.0, most=1e15)
+    if modulus is not None and quantity != "length":
+        raise table.fault(
+            "modulus", f"is for a counter of length, not for a {quantity}", "leave modulus out"
+        )
+    return modulus
 
 
 def _ends(table: Table) -> str | None:

@@ -11,6 +11,7 @@ from collections import deque
 from collections.abc import Mapping, Sequence
 
 from logger.channels.channel import Channel
+from logger.channels.counter_modulus import CounterReading
 from logger.recorder.alarms import LEVELS, AlarmRow, AlarmState, judge
 from logger.recorder.disk_retry import MOST_PENDING_EVENTS, DiskRetry, EventRow
 from logger.recorder.request_handler import RequestHandler
@@ -33,6 +34,11 @@ class AlarmJudge:
         self._channels, self._requests, self._disk = channels, requests, disk
         self._states = [(row, AlarmState()) for row in table]
         self._overloaded: set[str] = set()
+        self._counters = {
+            name: CounterReading(channel.modulus, channel.stale_after_s)
+            for name, channel in channels.items()
+            if channel.modulus is not None
+        }
 
     def event(self, row: EventRow) -> None:
         """Write an `alarm` or `ack` row, and queue it for the terminal."""
@@ -52,7 +58,11 @@ class AlarmJudge:
                 continue
             if values is None:
                 channel, zero = self._channels[name], self._requests.zeros[name]
-                values = [_si(channel, float(text), zero) for text in texts]
+                numbers = [float(text) for text in texts]
+                if name in self._counters:
+                    times = (from_s + i * step_s for i in range(len(texts)))
+                    numbers = list(map(self._counters[name].follow, times, numbers))
+                values = [_si(channel, number, zero) for number in numbers]
             for i, value in enumerate(values):
                 state, beyond = judge(row, state, from_s + i * step_s, value)
                 if beyond is not None:
