@@ -39,6 +39,11 @@ class Channel:
     first_character: int | None = None  # text: place of the number's first character, from 1
     last_character: int | None = None  # text: place of its last character, from 1
     overload: tuple[str, ...] = ()  # text: words for a reading beyond the device's capacity
+    time: str | None = None  # json: key of the device's own time; None: it sends none
+    time_column: int | None = None  # columns: place of the device's own time, from 1
+    time_after: str | None = None  # text: what stands before the device's own time
+    time_unit: str = "s"  # of the device's own time: "s", "ms" or "us"
+    time_modulus: float | None = None  # time at which it starts again from 0, in `time_unit`
     ends: str | None = None  # what ends a line, see `formats.line_ends`; None: LF, CR, CRLF or ETX
     checksum: bool = True  # xdr: whether a sentence without a checksum is dropped
     modulus: float | None = None  # reading at which a counter starts again from 0; None: never
@@ -56,6 +61,11 @@ class Channel:
     delay_u_s: float | None = None  # standard uncertainty of `delay_s`, s
     framing: str = "8N1"  # data bits, parity and stop bits of a serial line
     states_u: bool = True  # whether the sensors file states u, u_percent or a calibration
+
+    @property
+    def has_time(self) -> bool:
+        """Whether its lines carry the device's own time."""
+        return not (self.time is None and self.time_column is None and self.time_after is None)
 
     @property
     def text_place(self) -> tuple[str | int | None, ...]:

@@ -15,6 +15,7 @@ from logger.device_units import units_for
 from logger.toml_tables import Table
 
 NAMED_ENDS = ("lf", "cr", "crlf", "etx", "pause")  # values of `ends` that are no text of a line
+_TIME = ("time_unit", "time_modulus")
 OVERLOAD = ("OL", "OVER", "------", "ERR")  # by definition, interface section 2
 MOST_CHARACTERS = 4096  # by definition: a line is no longer
 XDR_UNIT = {"force": "N", "length": "m"}
@@ -55,7 +56,26 @@ def _xdr(table: Table, quantity: str) -> dict[str, Any]:
 
 
 def _json(table: Table, quantity: str) -> dict[str, Any]:
-    return {"unit": _unit(table, quantity), "id": _id(table, "json", "the key of the object")}
+    return {
+        "unit": _unit(table, quantity),
+        "id": _id(table, "json", "the key of the object"),
+        "time": table.text("time", most=60),
+        **_time(table, "time"),
+    }
+
+
+def _time(table: Table, key: str) -> dict[str, Any]:
+    """Unit and modulus of the device's own time, which stands at `key`."""
+    unit = table.text("time_unit", choices=("s", "ms", "us"))
+    modulus = table.number("time_modulus", above=0.0)
+    for name, value in (("time_unit", unit), ("time_modulus", modulus)):
+        if value is not None and not table.has(key):
+            raise table.fault(
+                name,
+                f"does not go without {key}",
+                f"write {key} = where the device's own time stands, or leave {name} out",
+            )
+    return {"time_unit": unit or "s", "time_modulus": modulus}
 
 
 def _columns(table: Table, quantity: str) -> dict[str, Any]:
@@ -84,12 +104,19 @@ def _columns(table: Table, quantity: str) -> dict[str, Any]:
             f"{column} is greater than count = {count}, the numbers in a line",
             "correct one of them",
         )
+    time_column = table.whole("time_column", least=1, most=count or 1000)
+    if time_column == column:
+        raise table.fault(
+            "time_column", f"{column} is the column of the reading", "write the time's own column"
+        )
     return {
         "unit": unit,
         "column": column,
         "separator": separator,
         **marks,
         "count": count,
+        "time_column": time_column,
+        **_time(table, "time_column"),
     }
 
 
@@ -155,6 +182,8 @@ def _text(table: Table, quantity: str) -> dict[str, Any]:
         "first_character": first,
         "last_character": last,
         "overload": _overload(table),
+        "time_after": _words(table, "time_after", table.text("time_after", most=60)),
+        **_time(table, "time_after"),
         **_marks(table),
     }
 
@@ -212,20 +241,30 @@ LINE_FORMATS = {
     ),
     "columns": LineFormat(
         decoder="logger.formats.columns:ColumnsDecoder",
-        takes=("column", "separator", "decimal", "thousands", "count"),
+        takes=("column", "separator", "decimal", "thousands", "count", *_TIME, "time_column"),
         address="column",
         read=_columns,
         shared=("decimal", "thousands", "separator", "count"),
     ),
     "json": LineFormat(
         decoder="logger.formats.json_lines:JsonDecoder",
-        takes=("id",),
+        takes=("id", *_TIME, "time"),
         address="id",
         read=_json,
     ),
     "text": LineFormat(
         decoder="logger.formats.text:TextDecoder",
-        takes=("after", "number", "from", "to", "decimal", "thousands", "overload"),
+        takes=(
+            "after",
+            "number",
+            "from",
+            "to",
+            "decimal",
+            "thousands",
+            "overload",
+            *_TIME,
+            "time_after",
+        ),
         address="number",
         place="text_place",
         read=_text,

@@ -42,11 +42,13 @@ class Decoded:
 
     readings: the numbers as sent, in order, by channel
     samples: (cause, first 120 bytes) of each dropped line, the first 50 of the chunk
+    times: for each reading of a channel that has it, the device's own time in its numbers, NaN for none
     overloads: for each line that tells an overload, how many readings of the chunk came before it, by channel
     """
 
     readings: dict[str, list[bytes]] = field(default_factory=dict)
     samples: list[tuple[str, bytes]] = field(default_factory=list)
+    times: dict[str, list[float]] = field(default_factory=dict)
     overloads: dict[str, list[int]] = field(default_factory=dict)
 
 
@@ -80,6 +82,7 @@ class Decoder(ABC):
         self.column_change: tuple[int, int] | None = None
         self.foreign_line = b""
         self.unclear_line = b""
+        self._timed = frozenset(channel.name for channel in channels if channel.has_time)
         self._ends = LineEnds(channels[0].ends)
         self._tail = b""
         self._skipping = False
@@ -259,9 +262,12 @@ class Decoder(ABC):
         """Number of complete lines so far that were for no channel of this port."""
         return self.causes[OTHER]
 
-    def _take(self, name: str, text: bytes) -> None:
+    def _take(self, name: str, text: bytes, time: bytes = b"") -> None:
+        """Take a reading; time: the device's own time as a number, b"" for none."""
         self._took = True
         self._out.readings.setdefault(name, []).append(text)
+        if name in self._timed:
+            self._out.times.setdefault(name, []).append(float(time or b"nan"))
 
     def _block(self, block: bytes) -> bool:
         """Take a block of complete lines at once; False, with nothing taken, if it cannot."""

@@ -52,7 +52,7 @@ class ColumnsDecoder(Decoder):
     def encode(channels: Sequence[Channel], values: Mapping[str, float]) -> bytes:
         """See `Decoder.encode`; a column that `values` lacks is 0."""
         decimal, thousands = channels[0].decimal, channels[0].thousands
-        cells = ["0"] * max(c.count or c.column or 1 for c in channels)
+        cells = ["0"] * max(c.count or max(c.column or 1, c.time_column or 1) for c in channels)
         for c in channels:
             if c.name in values:
                 text = number_text(values[c.name])
@@ -88,10 +88,16 @@ class ColumnsDecoder(Decoder):
         if any(line.count(separator) != count - 1 for line in seen[:-1]):
             return False
         taken = []
+        timed: dict[str, list[float]] = {}
         for channel in self.channels:
             mine = cells[(channel.column or 1) - 1 : -1 : count]
             if not all(map(self._plain.fullmatch, mine)):
                 return False
+            if channel.time_column is not None:
+                times = cells[channel.time_column - 1 : -1 : count]
+                if channel.time_column > count or not all(map(self._plain.fullmatch, times)):
+                    return False
+                timed[channel.name] = list(map(float, map(self._marks.plain, times)))
             taken.append((channel.name, mine))
         if separator == b" " and len(block.split()) != count * lines:
             return False
@@ -99,6 +105,8 @@ class ColumnsDecoder(Decoder):
             if self._marks.rewrites:
                 mine = list(map(self._marks.plain, mine))
             self._out.readings.setdefault(name, []).extend(mine)
+        for name, sent in timed.items():
+            self._out.times.setdefault(name, []).extend(sent)
         self._other_count = (0, 0)
         return True
 
@@ -136,7 +144,14 @@ class ColumnsDecoder(Decoder):
             if cause:
                 self._drop(cause, line, channel.name)
             else:
-                self._take(channel.name, text)
+                self._take(channel.name, text, self._time(channel, cells))
+
+    def _time(self, channel: Channel, cells: list[bytes]) -> bytes:
+        """The device's own time of a line; b"" if there is none."""
+        place = channel.time_column
+        if place is None or place > len(cells) or not self._plain.fullmatch(cells[place - 1]):
+            return b""
+        return self._marks.plain(cells[place - 1])
 
     def _value(self, channel: Channel, cells: list[bytes]) -> tuple[str, bytes]:
         place = (channel.column or 1) - 1

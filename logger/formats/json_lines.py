@@ -93,6 +93,8 @@ class JsonDecoder(Decoder):
         for c in channels:
             if c.name in values:
                 _put(members, c.id or "", number_text(values[c.name]))
+                if c.time is not None and _found(members, c.time) is _NOTHING:
+                    _put(members, c.time, "0")
         return (_object_text(members) + "\r\n").encode("ascii")
 
     def _line(self, line: bytes) -> None:
@@ -114,7 +116,11 @@ class JsonDecoder(Decoder):
                 continue
             used = True
             if isinstance(value, _Sent) and A_NUMBER.fullmatch(value.encode("ascii")):
-                self._take(channel.name, value.encode("ascii"))
+                time = _found(members, channel.time) if channel.time else b""
+                sent = time.encode("ascii") if isinstance(time, _Sent) else b""
+                self._take(
+                    channel.name, value.encode("ascii"), sent if A_NUMBER.fullmatch(sent) else b""
+                )
             elif isinstance(value, (_NotFinite, _Sent)):
                 self._drop("not a finite number", line, channel.name)
             else:

@@ -56,8 +56,9 @@ class TextDecoder(Decoder):
         self._overload = _any_word(channels[0].overload)
         self._after = {c.name: _behind(c.after, c.number or 1) for c in channels if c.after}
         looked_for = [text for c in channels for text in (c.after or "", *c.overload)]
+        self._time_after = {c.name: _behind(c.time_after, 1) for c in channels if c.time_after}
         self._learns_shape = channels[0].thousands != " " and not any(
-            c.first_character for c in channels
+            c.first_character or c.time_after for c in channels
         )
         if any(_within_a_number(text, marks.comma) for text in looked_for):
             self._learns_shape = False
@@ -132,7 +133,7 @@ class TextDecoder(Decoder):
                 self._drop(cause, line, channel.name)
             else:
                 chosen[channel.name] = found
-                self._take(channel.name, found.text)
+                self._take(channel.name, found.text, self._time(channel, line))
         if not used:
             self._drop(OTHER, line)
         elif len(chosen) == len(self.channels) and self._learns_shape:
@@ -155,6 +156,13 @@ class TextDecoder(Decoder):
         if which >= len(rest) or (which == 0 and line[places[0] : rest[0].start].strip()):
             return _fault(NO_NUMBER)
         return rest[which]
+
+    def _time(self, channel: Channel, line: bytes) -> bytes:
+        """The device's own time of a line; b"" if there is none."""
+        behind = self._time_after.get(channel.name)
+        match = behind.search(line) if behind is not None else None
+        numbers = self._numbers(line, match.end()) if match is not None else []
+        return numbers[0].text if numbers and not numbers[0].cause else b""
 
     def _numbers(self, line: bytes, start: int) -> list[_Found]:
         """The numbers of the line from `start` on, without the digits of names."""

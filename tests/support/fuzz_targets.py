@@ -55,7 +55,8 @@ FORMATS = [
         COLUMNS.replace("separator", "decimal"), COLUMNS.replace('","', '";"') + 'decimal = ","\n',
         *(text + f'ends = "{ends}"\n' for text in (XDR, JSON, COLUMNS)
           for ends in ("lf", "cr", "crlf", "etx", ";", "END;")),
-        JSON.replace("HAUL", "a.0.B"), *(COLUMNS.replace('separator = ","\n', '') + marks + "\n" for marks in THOUSANDS),
+        JSON + 'time = "B"\n', COLUMNS + "time_column = 1\n", COLUMNS + "count = 3\ntime_column = 3\n",
+        TEXT + 'after = "N="\ntime_after = "G="\n', JSON.replace("HAUL", "a.0.B"), *(COLUMNS.replace('separator = ","\n', '') + marks + "\n" for marks in THOUSANDS),
         *(TEXT + keys + "\n" for keys in (*TEXT_KEYS, *THOUSANDS, "thousands = ' '")),
         TEXT + 'after = "N="\n' + TEXT.replace('"f"', '"g"') + 'after = "G="\nnumber = 2\n')
 ]  # fmt: skip
@@ -131,8 +132,12 @@ def decoders(data: bytes) -> None:
         decoder = decoder_for(channels)
         decoder.connected(torn=torn)
         readings: dict[str, list[bytes]] = {}
+        times: dict[str, list[str]] = {}
         for chunk in chunks:
             out = decoder.feed(chunk)
+            for name, sent in out.times.items():
+                assert len(sent) == len(out.readings[name])
+                times.setdefault(name, []).extend(map(repr, sent))
             for name, texts in out.readings.items():
                 readings.setdefault(name, []).extend(texts)
             assert len(decoder._tail) <= MOST_LINE
@@ -140,7 +145,7 @@ def decoders(data: bytes) -> None:
         for texts in readings.values():
             assert all(math.isfinite(float(text)) for text in texts)
         seen.append(
-            (readings, dict(decoder.causes), decoder.drops, decoder.lines, decoder.understood)
+            (readings, times, dict(decoder.causes), decoder.drops, decoder.lines, decoder.understood)
         )
         assert decoder.understood <= decoder.lines
     assert all(one == seen[0] for one in seen), (stream, seen)
