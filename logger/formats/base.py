@@ -128,6 +128,9 @@ class Decoder(ABC):
         if self._first and block:
             self._first = False
             line, _, block = block.partition(b"\n")
+            torn, stx, whole = line.rpartition(STX)
+            if stx:
+                line, block = torn, whole + b"\n" + block
             self._first_line(line)
         if self._doubtful and block:
             self._doubtful = False
