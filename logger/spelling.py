@@ -14,7 +14,28 @@ from collections.abc import Iterable
 # each four letters, so that a word of three letters is compared as it stands
 LETTERS_A_SLIP = 4
 # endings of keys that name a unit or a kind of value; a different one is another key, not a slip
-ENDINGS = frozenset(["m", "ft", "in", "mm", "cm", "s", "ms", "N", "kN", "lbf", "kgf", "kg", "lb", "deg", "percent", "u", "J", "W"])
+ENDINGS = frozenset(
+    [
+        "m",
+        "ft",
+        "in",
+        "mm",
+        "cm",
+        "s",
+        "ms",
+        "N",
+        "kN",
+        "lbf",
+        "kgf",
+        "kg",
+        "lb",
+        "deg",
+        "percent",
+        "u",
+        "J",
+        "W",
+    ]
+)
 
 
 def likely(word: str, valid: Iterable[str]) -> str | None:

@@ -47,6 +47,9 @@ class Channel:
     delay_s: float | None = None  # time from the measurement to its arrival, s; None: unknown
     delay_u_s: float | None = None  # standard uncertainty of `delay_s`, s
     framing: str = "8N1"  # data bits, parity and stop bits of a serial line
+    ask: str | None = None  # question that the device answers; None: it sends by itself
+    every_s: float | None = None  # time from one question to the next, s
+    answer_s: float | None = None  # longest time to wait for an answer, s
     states_u: bool = True  # whether the sensors file states u, u_percent or a calibration
 
     def si(self, reading: Values, zero: float | None = None) -> Values:

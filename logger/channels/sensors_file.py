@@ -9,6 +9,7 @@ from pathlib import Path
 
 from logger.calibration import calibration as calibrations
 from logger.calibration.curve import Calibration
+from logger.channels.asking import check_asking, read_asking, stale_default_s
 from logger.channels.channel import Channel, Sensors
 from logger.channels.framing import CURE as FRAMING_CURE
 from logger.channels.framing import USUAL, parse_framing
@@ -61,6 +62,7 @@ def parse_sensors(
         for number, row in enumerate(rows, 1)
     )
     _check_together(channels, file)
+    check_asking(channels, file, recorded or copies)
     return Sensors(channels, text, file)
 
 
@@ -150,6 +152,7 @@ def _channel(table: Table, folder: Path, copies: bool, recorded: bool) -> Channe
             "or name a calibration",
         )
     delay_s, delay_u_s = _delay(table)
+    asking = read_asking(table)
     states_u = curve is not None or table.has("u") or table.has("u_percent")
     channel = Channel(
         name=name,
@@ -163,7 +166,8 @@ def _channel(table: Table, folder: Path, copies: bool, recorded: bool) -> Channe
         u_percent=table.number("u_percent", least=0.0, most=100.0) or 0.0,
         u=table.number("u", least=0.0) or 0.0,
         capacity=capacity,
-        stale_after_s=table.number("stale_after_s", above=0.0, most=3600.0) or 1.0,
+        stale_after_s=table.number("stale_after_s", above=0.0, most=3600.0)
+        or stale_default_s(asking.every_s),
         warn_at=warn_at,
         stop_at=stop_at,
         calibration=curve,
@@ -171,6 +175,9 @@ def _channel(table: Table, folder: Path, copies: bool, recorded: bool) -> Channe
         delay_s=delay_s,
         delay_u_s=delay_u_s,
         framing=_framing(table),
+        ask=asking.ask,
+        every_s=asking.every_s,
+        answer_s=asking.answer_s,
         states_u=states_u,
         **of_format,
     )
@@ -293,7 +300,7 @@ def _check_together(channels: tuple[Channel, ...], file: str) -> None:
                 f"channel {channel.name}",
             )
     first: dict[str, Channel] = {}
-    seen: dict[tuple[str, str | int | None], str] = {}
+    seen: dict[tuple[str, str | None, str | int | None], str] = {}
     for channel in channels:
         if channel.port is None:
             continue
@@ -313,7 +320,7 @@ def _check_together(channels: tuple[Channel, ...], file: str) -> None:
                     where,
                 )
         key = line_format.address
-        source = (channel.port, getattr(channel, key))
+        source = (channel.port, channel.ask, getattr(channel, key))
         if source in seen:
             raise SensorsFault(
                 file,

@@ -19,6 +19,9 @@ from logger.errors import PortFault, one_line
 from logger.transports.base import CYCLE_S, Chunk, Transport, chunk_end
 from logger.transports.stream import READ_BYTES, Stream, terminal_bytes
 
+WRITE_S = (
+    1.0  # longest wait for a device that takes no question; chosen by us: its port is lost then
+)
 BY_ID = Path("/dev/serial/by-id")  # links of Linux's udev, named after maker and serial number
 
 
@@ -85,6 +88,7 @@ def open_port(url: str, baud: int | None, framing: Framing | None = None) -> Any
     scheme, _ = split_port(url)
     if scheme.lower() in ("", "hwgrep"):
         options["exclusive"] = True  # a second reader would steal bytes
+        options["write_timeout"] = WRITE_S
     try:
         return serial.serial_for_url(normal_port(url), **options)
     except OSError as error:
@@ -129,6 +133,10 @@ class SerialTransport(Transport):
     def close(self) -> None:
         """See `Transport.close`."""
         self._serial.close()
+
+    def send(self, question: bytes) -> None:
+        """See `Transport.send`."""
+        self._serial.write(question)
 
     def present(self) -> bool:
         """Whether the device's file exists; True for a URL, which has no file."""
