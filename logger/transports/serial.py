@@ -19,6 +19,7 @@ from logger.errors import PortFault, one_line
 from logger.transports.base import CYCLE_S, Chunk, Transport, chunk_end
 from logger.transports.stream import READ_BYTES, Stream, terminal_bytes
 
+PYSERIAL = ("", "hwgrep", "socket", "rfc2217")  # schemes that pyserial opens
 WRITE_S = (
     1.0  # longest wait for a device that takes no question; chosen by us: its port is lost then
 )
@@ -74,12 +75,12 @@ def _links() -> dict[str, str]:
 def open_port(url: str, baud: int | None, framing: Framing | None = None) -> Any:
     """Open a pyserial port; baud: bits per second (None: 9600); framing: None for 8N1.
 
-    Raises PortFault if no scheme of SCHEMES fits, else OSError (SerialException is one) or
+    Raises PortFault if the scheme is none of PYSERIAL, else OSError (SerialException is one) or
     ValueError.
     """
     import serial
 
-    if scheme_of(url) is None:
+    if scheme_of(url) is None or split_port(url)[0].lower() not in PYSERIAL:
         raise PortFault("port", *refusal(url))
     options: dict[str, Any] = {"baudrate": baud or 9600, "timeout": CYCLE_S}
     if framing is not None:
