@@ -14,6 +14,7 @@ from collections.abc import Iterable
 # each four letters, so that a word of three letters is compared as it stands
 LETTERS_A_SLIP = 4
 # endings of keys that name a unit or a kind of value; a different one is another key, not a slip
+<<<<<<< HEAD
 ENDINGS = frozenset(
     [
         "m",
@@ -36,6 +37,27 @@ ENDINGS = frozenset(
         "W",
     ]
 )
+=======
+UNITS = (
+    "m",
+    "ft",
+    "in",
+    "mm",
+    "cm",
+    "s",
+    "ms",
+    "N",
+    "kN",
+    "lbf",
+    "kgf",
+    "kg",
+    "lb",
+    "deg",
+    "J",
+    "W",
+)
+ENDINGS = frozenset((*UNITS, "percent", "u"))
+>>>>>>> main
 
 
 def likely(word: str, valid: Iterable[str]) -> str | None:

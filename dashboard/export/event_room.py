@@ -16,6 +16,8 @@ from dashboard.text.table_rows import listed_events
 # characters of an event's text on one line of the table, by the width of its column on A4; fewer than
 # fit, so that the room is never overrated
 TEXT_LINE = 60
+# events that have room beside the drawings and tables of several chapters; a test prints that
+LEAST_WITH_CHAPTERS = 12
 MOST_LINES = 2  # of an event's row: its text is cut to 90 characters
 
 
@@ -23,19 +25,23 @@ MOST_LINES = 2  # of an event's row: its text is cut to 90 characters
 class OtherRows:
     """Rows of the tables that share the paper with the events."""
 
-    strokes: int
-    parts: int  # strands and elements
-    channels: int
+    strokes: int  # rows of the table of strokes
+    parts: int  # rows of the table of peaks, strands and elements
+    channels: int  # rows of the table of channels
 
 
 def events_that_fit(review: Mapping[str, Any], others: OtherRows) -> list[dict[str, Any]]:
-    """The events of a review that the report shows, numbered, in order of time; at least MOST_EVENTS."""
-    room = MOST_EVENTS * MOST_LINES + _unused(others)
-    for count in range(min(len(review["events"]), room), MOST_EVENTS, -1):
+    """The events of a review that the report shows, numbered, in order of time.
+
+    At least MOST_EVENTS, or LEAST_WITH_CHAPTERS in a session of several chapters.
+    """
+    least = LEAST_WITH_CHAPTERS if len(review["chapters"]) > 1 else MOST_EVENTS
+    room = least * MOST_LINES + _unused(others)
+    for count in range(min(len(review["events"]), room), least, -1):
         chosen = listed_events(dict(review), count)
         if sum(_lines(event) for event in chosen) <= room:
             return chosen
-    return listed_events(dict(review), MOST_EVENTS)
+    return listed_events(dict(review), least)
 
 
 def _unused(others: OtherRows) -> int:

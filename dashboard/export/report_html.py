@@ -35,7 +35,7 @@ from logger.session.descriptor import haul_version
 from logger.session.verify import REFUSED, Verdict, verify
 
 MOST_DRAWN = 3  # rigs that are drawn: the report has four pages at most
-SENTENCE = 340  # characters of a sentence on one chapter
+SENTENCE, SENTENCE_EACH = 340, 220  # characters of a sentence on one chapter; on each of several
 
 
 def report(
@@ -69,7 +69,8 @@ def report(
         note=cut(whole.rig.note, 240),
         what_if_rig="" if rig is None else cut(rig),
         sentences=[
-            cut(text, SENTENCE * min(len(whole.chapters), MOST_DRAWN)) for text in sentences
+            cut(text, SENTENCE_EACH * min(len(whole.chapters), MOST_DRAWN) if several else SENTENCE)
+            for text in sentences
         ],
         chapters=tables.chapters(review, units) if several else None,
         totals=session_totals(review, units) if several else "",

@@ -23,6 +23,7 @@ from dashboard.text.table_rows import (
     peaks_by_chapter,
     stroke_rows,
     texts,
+    without,
 )
 from dashboard.text.units import UNKNOWN, Units
 from logger.channels.channel import Channel
@@ -70,7 +71,8 @@ def chapters(review: dict[str, Any], units: Units) -> PaperTable:
     """The chapters beside each other; no row where the session has one."""
     rows = chapter_rows(review)
     more = _more(len(rows), MOST_CHAPTERS, "chapters; `haul review --json` lists all")
-    return _listing(CHAPTERS, rows[:MOST_CHAPTERS], units, more=more, layout="wide")
+    columns = without(CHAPTERS, "ideal MA", "predicted MA", "haul force")
+    return _listing(columns, rows[:MOST_CHAPTERS], units, more=more)
 
 
 def results_side_by_side(reviewed: Reviewed, units: Units) -> PaperTable:

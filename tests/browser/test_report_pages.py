@@ -16,7 +16,9 @@ from support.sealed_sessions import made
 
 from analysis.review.review import Reviewed
 from analysis.review.reviewed_session import whole_session
+from dashboard.export.event_room import LEAST_WITH_CHAPTERS
 from dashboard.export.report_html import report
+from dashboard.export.report_tables import MOST_EVENTS
 
 PAPER_PT = {
     "A4": (595, 842),
@@ -83,30 +85,69 @@ def test_so_does_a_long_session_of_long_words(tmp_path):
     assert 2 <= pages(printed(html, tmp_path, "Letter")) <= 4
 
 
-@pytest.mark.parametrize("paper", PAPER_PT)
-def test_even_where_everything_is_as_much_as_it_can_be(tmp_path, paper, monkeypatch):
-    # a review in which each list is long and each text is as long as files allow
-    words = "wide words WWW " * 20
+WORDS = "wide words WWW " * 20  # longer than any text that a file may hold
+
+
+def filled(
+    monkeypatch, *, chapters=1, warnings=60, strokes=20, peaks=4, events=10, channels=20, text=WORDS
+) -> str:
+    """The report of a sample whose lists are so many times as long, each text as long as files allow."""
     whole = whole_session(SAMPLES[0])
     review = copy.deepcopy(whole.review)
-    review["title"] = words
-    review["warnings"] = [f"{k} {words}" for k in range(60)]
-    review["strokes"] = review["strokes"] * 20
+    review["title"] = WORDS
+    review["warnings"] = [f"{k} {WORDS}" for k in range(warnings)]
+    review["strokes"] = review["strokes"] * strokes
     review["peaks"] = [
-        {**row, "name": f"{words[:50]}{k}"} for k in range(4) for row in review["peaks"]
+        {**row, "name": f"{WORDS[:50]}{k}"} for k in range(peaks) for row in review["peaks"]
     ]
+    review["measured"]["why_not"] = WORDS * 3
+    (chapter,) = review["chapters"]
+    review["chapters"] = [
+        {**chapter, "title": WORDS, "peaks": review["peaks"], "strokes": []}
+        for _ in range(chapters)
+    ]
+    review["chapters"][0]["strokes"] = list(range(len(review["strokes"])))
     for event in review["events"]:
-        event["text"], event["channel"] = words, words
-    review["events"] = review["events"] * 10
-    review["measured"]["why_not"] = words * 3
-    channel = dataclasses.replace(whole.info.sensors.channels[0], name=words[:60], at=words[:200])
-    sensors = dataclasses.replace(whole.info.sensors, channels=(channel,) * 20)
-    rig = dataclasses.replace(whole.rig, note=words * 10)
+        event["text"], event["channel"] = text, text
+    review["events"] = review["events"] * events
+    channel = dataclasses.replace(whole.info.sensors.channels[0], name=WORDS[:60], at=WORDS[:200])
+    sensors = dataclasses.replace(whole.info.sensors, channels=(channel,) * channels)
+    rig = dataclasses.replace(whole.rig, note=WORDS * 10)
     main = dataclasses.replace(whole.main, rig=rig)
     monkeypatch.setattr(Reviewed, "shown", lambda self, units: review)
     full = dataclasses.replace(
-        whole, reviewed=dataclasses.replace(whole.reviewed, main=main),
+        whole,
+        reviewed=dataclasses.replace(whole.reviewed, main=main, chapters=(main,) * chapters),
         info=dataclasses.replace(whole.info, sensors=sensors),
-    )  # fmt: skip
+    )
     monkeypatch.setattr("dashboard.export.report_html.whole_session", lambda *args: full)
-    assert pages(printed(report(SAMPLES[0]), tmp_path, paper)) <= 4
+    return report(SAMPLES[0])
+
+
+@pytest.mark.parametrize("paper", PAPER_PT)
+@pytest.mark.parametrize("chapters", [1, 2, 6])
+def test_even_where_everything_is_as_much_as_it_can_be(tmp_path, paper, chapters, monkeypatch):
+    html = filled(monkeypatch, chapters=chapters)
+    assert "OVER THE LIMIT" in html and "more events" in html
+    assert pages(printed(html, tmp_path, paper)) <= 4
+
+
+@pytest.mark.parametrize("paper", PAPER_PT)
+@pytest.mark.parametrize(
+    "less", [{"strokes": 1}, {"peaks": 1, "channels": 2}, {"warnings": 1},
+     {"chapters": 6, "strokes": 1}, {"warnings": 0, "strokes": 1, "peaks": 1, "channels": 2}]
+)  # fmt: skip
+def test_room_that_other_tables_leave_is_taken_by_events_and_no_more(
+    tmp_path, paper, less, monkeypatch
+):
+    html = filled(monkeypatch, events=60, text="short", **less)
+    least = LEAST_WITH_CHAPTERS if less.get("chapters") else MOST_EVENTS
+    assert html.count(">short<") > 2 * least and "more events" in html
+    assert pages(printed(html, tmp_path, paper)) <= 4
+
+
+def test_every_event_is_shown_where_there_is_room(tmp_path):
+    session = made(tmp_path / "s", marks=24, mark="stone under the keel")
+    html = report(session)
+    assert html.count("stone under the keel") == 24 and "more events" not in html
+    assert pages(printed(html, tmp_path, "Letter")) <= 4

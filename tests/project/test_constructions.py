@@ -11,7 +11,7 @@ FILES = [
 ]
 MOST = 4
 # rows of tables, a line each, whose columns the class names
-TABLES = {"Column", "Quantity", "Route", "Surface", "Term", "Units"}
+TABLES = {"Column", "Knot", "Quantity", "Route", "Surface", "Term", "Units"}
 
 
 def trees():

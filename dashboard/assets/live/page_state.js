@@ -39,7 +39,7 @@ export function isOver(state) {
 
 /**
  * The parts "name:0", "name:1" and so on that are there.
- * @template {"alarm" | "event" | "use" | "warning"} K
+ * @template {"alarm" | "event" | "use" | "warning" | "chapter" | "peak"} K
  * @param {K} name
  */
 export function numbered(name) {

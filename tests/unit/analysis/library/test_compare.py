@@ -84,7 +84,9 @@ def test_a_bigger_ratio_that_was_needed_and_one_that_was_not(tmp_path):
 def test_a_difference_that_is_not_shown_is_neither_a_verdict_nor_none(tmp_path):
     small = look(tmp_path / "three", load_N=2000.0)
     same = worth_it(look(tmp_path / "five", load_N=2000.0, stations=FIVE, e=0.9), small).text()
-    assert "no difference of the haul force is shown" in same and "not mean that there is none" in same
+    assert (
+        "no difference of the haul force is shown" in same and "not mean that there is none" in same
+    )
     assert "the 40 % less that the ratios promise is ruled out" in same and "worth it" not in same
     unsure = {"value": 700.0, "u": 140.0, "U95": 280.0, "n": 2}
     big = look(tmp_path / "big", load_N=2000.0, stations=FIVE, e=1.0)

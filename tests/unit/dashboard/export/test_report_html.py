@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+import sys
+import time
 from html.parser import HTMLParser
 
 import pytest
@@ -12,10 +14,12 @@ from support.sealed_sessions import made
 
 from analysis.efficiency.uncertainty import Component, Quantity
 from analysis.efficiency.verdict import Agreement, Change, agreement
+from analysis.live.haul_levels import haul_levels
 from analysis.mechanics.model import model
 from analysis.messages.message import message
 from analysis.review.review import review_session, reviewed
 from analysis.review.reviewed_session import whole_session
+from dashboard.export import report_tables as tables
 from dashboard.export.report_html import report
 from dashboard.text.summary_sentences import look_at, three_sentences
 from dashboard.text.units import METRIC, US
@@ -197,3 +201,55 @@ def test_faults_are_one_line(haul, tmp_path):
     said = haul("review", session, "--html", tmp_path / "r.html", "--json")
     assert said.status == 0 and said.out.startswith("{")
     assert (tmp_path / "r.html").read_text("utf-8").startswith("<!DOCTYPE html>")
+
+
+def test_what_is_over_its_limit_stands_in_the_cautions_in_place_of_no_warning(tmp_path):
+    session = made(tmp_path / "s", load_N=1500.0)
+    review = review_session(session)
+    over = [peak for peak in review["peaks"] if peak["use"] is not None and peak["use"] > 1]
+    assert over
+    words = " ".join(Seen(report(session)).words.split())
+    said = words[words.index("OVER THE LIMIT: ") :]
+    for peak in sorted(over, key=lambda peak: -peak["use"])[: tables.MOST_OVER]:
+        at_most = f"{peak['use'] * peak['limit_N']:.0f} N of {peak['limit_N']:.0f} N"
+        assert f"{peak['name']} at most {at_most} ({100 * peak['use']:.0f} %)" in said
+    assert "The review has no warning" not in words
+
+
+def test_a_part_that_its_own_cell_measured_is_said_to_be_so():
+    peak = {"name": "load>G1", "use": 1.2, "limit_N": 5000.0, "how": "cell"}
+    over = [{**peak, "name": f"part {k}", "use": 1.1, "how": "model"} for k in range(5)]
+    said = tables.over_limits({"peaks": [*over, peak]}, US)
+    assert said.startswith("OVER THE LIMIT: load>G1 1349 lbf of 1124 lbf by its own cell (120 %); ")
+    assert "and 2 more parts. A person inspects them" in said
+    assert tables.over_limits({"peaks": [{**peak, "use": 0.9}, {**peak, "use": None}]}, US) == ""
+
+
+def test_there_is_room_for_site_crew_and_signature(tmp_path):
+    text = report(made(tmp_path / "s"))
+    for label in ("site", "crew", "inspected by", "signature", "date"):
+        assert f"<span>{label}</span><i></i>" in text
+
+
+def test_both_force_plots_show_the_stop_level(tmp_path):
+    session = made(tmp_path / "s")
+    whole = whole_session(session)
+    level_N = haul_levels(whole.result.roles, whole.rig_model).stop_N
+    assert level_N is not None
+    words = Seen(report(session)).words
+    assert words.count(f"stop level {METRIC.force(level_N)}") == 2
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="other system: no tzset")
+def test_times_of_day_are_local_with_their_offset(tmp_path, monkeypatch):
+    session = made(tmp_path / "s", started_at="2026-05-04T10:00:00.000Z")
+    monkeypatch.setenv("TZ", "XXX-5:30")  # POSIX: five and a half hours before UTC
+    time.tzset()
+    try:
+        words = " ".join(Seen(report(session)).words.split())
+    finally:
+        monkeypatch.undo()
+        time.tzset()
+    assert "2026-05-04 15:30:00 +05:30" in words
+    assert re.search(r"by haul \S+ on \d{4}-\d\d-\d\d \d\d:\d\d:\d\d \+05:30", words)
+    assert "10:00:00.000Z" not in words

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+import re
 import xml.etree.ElementTree as ET
 
 import numpy as np
@@ -9,6 +11,7 @@ import plotly.graph_objects as go
 import pytest
 from support.sealed_sessions import made
 
+from analysis.live.haul_levels import haul_levels
 from analysis.review.reviewed_session import whole_session
 from dashboard.figures.session_figures import efficiency_by_stroke, force_over_time, work_loop
 from dashboard.figures.spec import Curve, Figure, PlotMark
@@ -92,3 +95,25 @@ def test_texts_are_harmless():
         assert "<script" not in text
         ET.fromstring(text)
     assert "<script" not in str(plotly(figure))
+
+
+def test_the_stop_level_of_each_chapter_is_a_line_as_far_as_the_chapter_reaches(whole):
+    measured, stop = force_over_time(whole).lines
+    level_N = haul_levels(whole.result.roles, whole.rig_model).stop_N
+    assert level_N is not None and stop.kind == "stop" and list(stop.y) == [level_N, level_N]
+    assert stop.x.tolist() == [measured.x[0], measured.x[-1]]
+    loop, level = work_loop(whole).lines
+    assert level.x.tolist() == [loop.x.min(), loop.x.max()] and list(level.y) == [level_N, level_N]
+    assert force_over_time(whole).y_range()[1] > level_N
+    first = dataclasses.replace(whole.main, to_s=10.0)
+    second = dataclasses.replace(whole.main, number=1, from_s=10.0)
+    chapters = dataclasses.replace(whole.reviewed, chapters=(first, second))
+    two = force_over_time(dataclasses.replace(whole, reviewed=chapters)).lines[1:]
+    assert [line.x.tolist() for line in two] == [[measured.x[0], 10.0], [10.0, measured.x[-1]]]
+
+
+def test_a_session_without_a_rating_or_stop_at_has_no_stop_level(tmp_path):
+    session = made(tmp_path / "s", ratings="")
+    rig = session / "rig.toml"
+    rig.write_text(re.sub(r"mbs_kN = .*\n", "", rig.read_text("utf-8")), "utf-8")
+    assert len(force_over_time(whole_session(session)).lines) == 1
