@@ -14,30 +14,6 @@ from collections.abc import Iterable
 # each four letters, so that a word of three letters is compared as it stands
 LETTERS_A_SLIP = 4
 # endings of keys that name a unit or a kind of value; a different one is another key, not a slip
-<<<<<<< HEAD
-ENDINGS = frozenset(
-    [
-        "m",
-        "ft",
-        "in",
-        "mm",
-        "cm",
-        "s",
-        "ms",
-        "N",
-        "kN",
-        "lbf",
-        "kgf",
-        "kg",
-        "lb",
-        "deg",
-        "percent",
-        "u",
-        "J",
-        "W",
-    ]
-)
-=======
 UNITS = (
     "m",
     "ft",
@@ -57,7 +33,6 @@ UNITS = (
     "W",
 )
 ENDINGS = frozenset((*UNITS, "percent", "u"))
->>>>>>> main
 
 
 def likely(word: str, valid: Iterable[str]) -> str | None:

@@ -39,7 +39,7 @@ class Channel:
     u_percent: float = 0.0  # relative standard uncertainty, % of the value
     u: float = 0.0  # absolute standard uncertainty, added in quadrature, N or m
     capacity: float | None = None  # N or m; a value beyond it is saturated
-    stale_after_s: float = 1.0  # time without a reading after which the last one is too old, s
+    stale_after_s: float = 1.0  # silence after which the last reading is too old, s; inf: never
     warn_at: float | None = None  # alarm level "caution", N or m
     stop_at: float | None = None  # alarm level "stop", N or m
     calibration: Calibration | None = None  # curve used in place of `scale` and `u`

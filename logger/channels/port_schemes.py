@@ -12,6 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from urllib.parse import urlsplit
 
+HAND = "hand:"  # the port of numbers that a person enters
 SERIAL = "logger.transports.serial:SerialTransport"
 
 
@@ -92,6 +93,7 @@ SCHEMES = {
         "listen://", "logger.transports.listen:ListenTransport", asks=True, check=local_address
     ),
     "stdin": Scheme("stdin:", "logger.transports.stdin:StdinTransport", check=no_rest),
+    "hand": Scheme(HAND, "logger.transports.hand:HandTransport", check=no_rest),
 }
 _WITHOUT_SLASHES = ("usb", "stdin", "hand")  # schemes written without //, never a device file
 

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from logger import clock
+from logger.channels.port_schemes import HAND
 from logger.errors import one_line
 from logger.formats.columns import COMMA
 from logger.formats.port_diagnosis import first_line, likely_cause
@@ -66,6 +67,8 @@ class PortWarnings:
     def check(self, now_s: float) -> None:
         """Check every port, and write an event for each new warning; now_s: s since the start."""
         for reader in self._readers:
+            if reader.url == HAND:  # a person may enter nothing for hours
+                continue
             self._check_foreign(reader, now_s)
             self._check_unclear(reader, now_s)
             self._check_understood(reader, now_s)
