@@ -95,6 +95,12 @@ def _columns(table: Table, quantity: str) -> dict[str, Any]:
     }
 
 
+def by_hand(table: Table, quantity: str, name: str) -> dict[str, Any]:
+    """Fields of a channel whose numbers a person enters; they stand for lines of JSON with the
+    channel's name as key.  Raises SensorsFault."""
+    return {"format": "json", "unit": _unit(table, quantity), "id": name}
+
+
 def _unit(table: Table, quantity: str) -> str:
     unit = table.text("unit")
     fitting = units_for(quantity)
