@@ -11,6 +11,9 @@ from dashboard.live.wire import ChannelHead, Head, StopLevelText
 from dashboard.text.units import Units
 from logger.errors import one_line
 
+# a force that a person enters is never too old, but a page's number is finite; chosen by us: a day
+LONGEST_STALE_S = 86_400.0
+
 
 def head(live: LiveState, levels: HaulLevels, units: Units) -> Head:
     """The part `head`.
@@ -35,7 +38,7 @@ def head(live: LiveState, levels: HaulLevels, units: Units) -> Head:
             for c in info.sensors.channels
         ],
         drawn=one_line(drawn.name, 60) if drawn else None,
-        drawn_stale_s=drawn.stale_after_s if drawn else 1.0,
+        drawn_stale_s=min(drawn.stale_after_s, LONGEST_STALE_S) if drawn else 1.0,
         haul_cell=roles.haul_force is not None,
         ideal_ma=model.ideal_ma,
         model_ma=model.model_ma,

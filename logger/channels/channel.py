@@ -52,7 +52,7 @@ class Channel:
     u_percent: float = 0.0  # relative standard uncertainty, % of the value
     u: float = 0.0  # absolute standard uncertainty, added in quadrature, N or m
     capacity: float | None = None  # N or m; a value beyond it is saturated
-    stale_after_s: float = 1.0  # time without a reading after which the last one is too old, s
+    stale_after_s: float = 1.0  # silence after which the last reading is too old, s; inf: never
     warn_at: float | None = None  # alarm level "caution", N or m
     stop_at: float | None = None  # alarm level "stop", N or m
     calibration: Calibration | None = None  # curve used in place of `scale` and `u`
@@ -60,6 +60,9 @@ class Channel:
     delay_s: float | None = None  # time from the measurement to its arrival, s; None: unknown
     delay_u_s: float | None = None  # standard uncertainty of `delay_s`, s
     framing: str = "8N1"  # data bits, parity and stop bits of a serial line
+    ask: str | None = None  # question that the device answers; None: it sends by itself
+    every_s: float | None = None  # time from one question to the next, s
+    answer_s: float | None = None  # longest time to wait for an answer, s
     states_u: bool = True  # whether the sensors file states u, u_percent or a calibration
 
     @property

@@ -12,6 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from urllib.parse import urlsplit
 
+HAND = "hand:"  # the port of numbers that a person enters
 SERIAL = "logger.transports.serial:SerialTransport"
 
 
@@ -22,6 +23,7 @@ class Scheme:
     example: str  # how such a port is written, for the cure of a fault
     transport: str  # "module:Class", loaded at its first use by `transports.registry`
     needs_baud: bool = False  # whether recording needs the baud rate
+    asks: bool = False  # whether a question can be sent to the device
     check: Callable[[str], object] | None = None  # raises ValueError for a port that is no such
 
 
@@ -70,19 +72,28 @@ def no_rest(port: str) -> None:
 
 
 SCHEMES = {
-    "": Scheme("a device path such as /dev/ttyUSB0 or COM3", SERIAL, needs_baud=True),
-    "hwgrep": Scheme("hwgrep://", SERIAL, needs_baud=True),
-    "usb": Scheme(
-        "usb:VID:PID[:SERIAL]",
-        "logger.transports.usb:UsbTransport",
+    "": Scheme(
+        example="a device path such as /dev/ttyUSB0 or COM3",
+        transport=SERIAL,
         needs_baud=True,
+        asks=True,
+    ),
+    "hwgrep": Scheme(example="hwgrep://", transport=SERIAL, needs_baud=True, asks=True),
+    "usb": Scheme(
+        example="usb:VID:PID[:SERIAL]",
+        transport="logger.transports.usb:UsbTransport",
+        needs_baud=True,
+        asks=True,
         check=usb_numbers,
     ),
-    "socket": Scheme("socket://", "logger.transports.tcp:TcpTransport"),
-    "rfc2217": Scheme("rfc2217://", SERIAL, needs_baud=True),
+    "socket": Scheme("socket://", "logger.transports.tcp:TcpTransport", asks=True),
+    "rfc2217": Scheme(example="rfc2217://", transport=SERIAL, needs_baud=True, asks=True),
     "udp": Scheme("udp://", "logger.transports.udp:UdpTransport", check=local_address),
-    "listen": Scheme("listen://", "logger.transports.listen:ListenTransport", check=local_address),
+    "listen": Scheme(
+        "listen://", "logger.transports.listen:ListenTransport", asks=True, check=local_address
+    ),
     "stdin": Scheme("stdin:", "logger.transports.stdin:StdinTransport", check=no_rest),
+    "hand": Scheme(HAND, "logger.transports.hand:HandTransport", check=no_rest),
 }
 _WITHOUT_SLASHES = ("usb", "stdin", "hand")  # schemes written without //, never a device file
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 import re
 from collections import Counter
@@ -10,11 +11,12 @@ from typing import Any
 
 from logger.calibration import calibration as calibrations
 from logger.calibration.curve import Calibration
+from logger.channels.asking import check_asking, read_asking, stale_default_s
 from logger.channels.channel import Channel, Sensors
 from logger.channels.framing import CURE as FRAMING_CURE
 from logger.channels.framing import USUAL, parse_framing
-from logger.channels.line_formats import LINE_FORMATS, NAMED_ENDS, check_belongs
-from logger.channels.port_schemes import normal_port, refusal, scheme_of
+from logger.channels.line_formats import LINE_FORMATS, NAMED_ENDS, by_hand, check_belongs
+from logger.channels.port_schemes import HAND, normal_port, refusal, scheme_of
 from logger.device_units import COUNT
 from logger.errors import SensorsFault, one_line
 from logger.toml_tables import CHANNELS, ROPES, Table, parse_toml, read_text
@@ -62,6 +64,7 @@ def parse_sensors(
         for number, row in enumerate(rows, 1)
     )
     _check_together(channels, file)
+    check_asking(channels, file, recorded or copies)
     return Sensors(channels, text, file)
 
 
@@ -110,11 +113,9 @@ def _channel(table: Table, folder: Path, copies: bool, recorded: bool) -> Channe
         'write quantity = "force" or "length"',
     )
     at = _free_text(table, "at", 200)
-    line_format = _needed(
-        table, "format", table.text("format", choices=LINE_FORMATS), _format_cure()
-    )
-    check_belongs(table, line_format)
-    of_format = LINE_FORMATS[line_format].read(table, quantity)
+    port = _port(table, recorded)
+    hand = port == HAND
+    of_format = by_hand(table, quantity, name) if hand else _of_format(table, quantity)
     capacity = table.number("capacity", above=0.0)
     warn_at = table.number("warn_at", above=0.0)
     stop_at = table.number("stop_at", above=0.0)
@@ -151,14 +152,14 @@ def _channel(table: Table, folder: Path, copies: bool, recorded: bool) -> Channe
             "or name a calibration",
         )
     delay_s, delay_u_s = _delay(table)
+    asking = read_asking(table)
     states_u = curve is not None or table.has("u") or table.has("u_percent")
     channel = Channel(
         name=name,
         quantity=quantity,
         at=at,
-        port=_port(table, recorded),
+        port=port,
         baud=table.whole("baud", least=50, most=10_000_000),
-        format=line_format,
         ends=_ends(table),
         modulus=_modulus(table, quantity),
         zero=table.number("zero") or 0.0,
@@ -166,7 +167,12 @@ def _channel(table: Table, folder: Path, copies: bool, recorded: bool) -> Channe
         u_percent=table.number("u_percent", least=0.0, most=100.0) or 0.0,
         u=table.number("u", least=0.0) or 0.0,
         capacity=capacity,
-        stale_after_s=table.number("stale_after_s", above=0.0, most=3600.0) or 1.0,
+        stale_after_s=(
+            math.inf
+            if hand
+            else table.number("stale_after_s", above=0.0, most=3600.0)
+            or stale_default_s(asking.every_s)
+        ),
         warn_at=warn_at,
         stop_at=stop_at,
         calibration=curve,
@@ -174,11 +180,23 @@ def _channel(table: Table, folder: Path, copies: bool, recorded: bool) -> Channe
         delay_s=delay_s,
         delay_u_s=delay_u_s,
         framing=_framing(table),
+        ask=asking.ask,
+        every_s=asking.every_s,
+        answer_s=asking.answer_s,
         states_u=states_u,
         **of_format,
     )
     table.done()
     return channel
+
+
+def _of_format(table: Table, quantity: str) -> dict[str, Any]:
+    """The channel's line format and the fields that it reads; raises SensorsFault."""
+    line_format = _needed(
+        table, "format", table.text("format", choices=LINE_FORMATS), _format_cure()
+    )
+    check_belongs(table, line_format)
+    return {"format": line_format, **LINE_FORMATS[line_format].read(table, quantity)}
 
 
 def _modulus(table: Table, quantity: str) -> float | None:
@@ -321,7 +339,7 @@ def _check_together(channels: tuple[Channel, ...], file: str) -> None:
                 f"channel {channel.name}",
             )
     first: dict[str, Channel] = {}
-    seen: dict[tuple[str, Any], str] = {}
+    seen: dict[tuple[str, str | None, Any], str] = {}
     for channel in channels:
         if channel.port is None:
             continue
@@ -341,7 +359,7 @@ def _check_together(channels: tuple[Channel, ...], file: str) -> None:
                     where,
                 )
         key = line_format.address
-        source = (channel.port, getattr(channel, line_format.place or key))
+        source = (channel.port, channel.ask, getattr(channel, line_format.place or key))
         if source in seen:
             raise SensorsFault(
                 file,

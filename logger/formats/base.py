@@ -103,6 +103,15 @@ class Decoder(ABC):
         self._ends.start()
         self._doubtful, self.head = False, b""
 
+    def forget(self) -> None:
+        """Leave an incomplete line, without counting it."""
+        self._tail, self._skipping = b"", False
+
+    @property
+    def incomplete(self) -> bool:
+        """Whether a line is begun and not ended."""
+        return bool(self._tail) or self._skipping
+
     def feed(self, chunk: bytes) -> Decoded:
         """Decode all lines that this chunk completes; keep its last, incomplete line."""
         if len(self.head) < HEAD:

@@ -10,12 +10,15 @@ from logger.channels.channel import Channel
 from logger.channels.line_formats import LINE_FORMATS
 from logger.formats.base import Decoder
 from logger.formats.line_ends import ETX, PAUSE, STX
+from logger.formats.questions import AskedDecoder
 
 _resolve = cache(resolve_name)
 
 
 def decoder_for(channels: Sequence[Channel]) -> Decoder:
     """A new decoder for the channels of one port, which all have the same format."""
+    if channels[0].ask is not None:
+        return AskedDecoder(channels)
     return _decoder(channels)(channels)
 
 

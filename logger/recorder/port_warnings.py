@@ -12,9 +12,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from logger import clock
+from logger.channels.port_schemes import HAND
 from logger.errors import one_line
 from logger.formats.number_marks import COMMA
 from logger.formats.port_diagnosis import awaits_line_end, first_line, likely_cause
+from logger.formats.questions import AskedDecoder
 from logger.recorder.disk_retry import DiskRetry, EventRow
 from logger.recorder.reading_ledger import ReadingLedger
 from logger.transports.reader_thread import PortReader
@@ -39,6 +41,7 @@ class PortWarnings:
 
     not_understood: by port, a sentence about lines that nobody understands
     foreign_lines: by port, a sentence about lines that are for none of its channels
+    unanswered: by port, a sentence about devices that do not answer
     notices: lines for the terminal, at most one a port, which the main thread removes
     """
 
@@ -47,6 +50,8 @@ class PortWarnings:
     ) -> None:
         self.not_understood: dict[str, str] = {}
         self.foreign_lines: dict[str, str] = {}
+        self.unanswered: dict[str, str] = {}
+        self._asked: dict[tuple[str, str], tuple[float, bool]] = {}
         self.notices: deque[str] = deque()
         self._readers, self._ledger, self._disk = readers, ledger, disk
         self._foreign_seen = dict.fromkeys((reader.url for reader in readers), 0)
@@ -56,15 +61,19 @@ class PortWarnings:
 
     def why_nothing(self, url: str) -> str:
         """Why nothing of an open port is recorded, as one line; "" if all is well."""
-        return self.foreign_lines.get(url, "") or self.not_understood.get(url, "")
+        by_port = (self.foreign_lines, self.unanswered, self.not_understood)
+        return next(filter(None, (texts.get(url) for texts in by_port)), "")
 
     def check(self, now_s: float) -> None:
         """Check every port, and write an event for each new warning; now_s: s since the start."""
         for reader in self._readers:
+            if reader.url == HAND:  # a person may enter nothing for hours
+                continue
             self._check_foreign(reader, now_s)
             self._check_unclear(reader, now_s)
             self._check_understood(reader, now_s)
             self._check_columns(reader, now_s)
+            self._check_answers(reader, now_s)
 
     def _check_understood(self, reader: PortReader, now_s: float) -> None:
         """Warn, once for each cause, of a port of whose lines less than half are understood."""
@@ -81,6 +90,8 @@ class PortWarnings:
         first = judged.time_s == judged.opened_s
         judged.time_s, judged.lines, judged.understood = clock_s, decoder.lines, decoder.understood
         silent = lines == 0 and first and (not decoder.head or awaits_line_end(decoder))
+        if isinstance(decoder, AskedDecoder) and not lines:
+            return  # see `_check_answers`
         if not silent and (not lines or understood >= LEAST_SHARE * lines):
             if lines:
                 self.not_understood.pop(reader.url, None)
@@ -101,6 +112,39 @@ class PortWarnings:
         text = f"{one_line(reader.url, 60)}: {what}"
         self._disk.event(EventRow(now_s, "gap", _only(decoder.names), text=text))
         self.notices.append(text)
+
+    def _check_answers(self, reader: PortReader, now_s: float) -> None:
+        """Warn, once a silence, of devices that do not answer, by the names of their channels."""
+        decoder = reader.decoder
+        if not isinstance(decoder, AskedDecoder):
+            return
+        silent = []
+        for ask, missed in decoder.unanswered.items():
+            key = (reader.url, ask)
+            if not reader.opened or not missed:
+                self._asked.pop(key, None)
+                continue
+            since_s, warned = self._asked.setdefault(key, (now_s, False))
+            names = decoder.questions[ask].names
+            silent_s = now_s - max(since_s, *(self._ledger.last_s[name] for name in names))
+            if not warned and silent_s < JUDGED_S:
+                continue
+            shown = ask.encode("unicode_escape").decode("ascii")
+            what = one_line(
+                f'{" and ".join(names)} {"does" if len(names) == 1 else "do"} not answer "{shown}": is '
+                "it on, and are its address, baud and framing right?",
+                300,
+            )
+            silent.append(what)
+            if not warned:
+                self._asked[key] = (since_s, True)
+                text = f"{one_line(reader.url, 60)}: {what}"
+                self._disk.event(EventRow(now_s, "gap", _only(names), text=text))
+                self.notices.append(text)
+        if silent:
+            self.unanswered[reader.url] = "; ".join(silent)
+        else:
+            self.unanswered.pop(reader.url, None)
 
     def _check_columns(self, reader: PortReader, now_s: float) -> None:
         """Warn of a port that has learned another number of columns, as after a reconnection."""

@@ -8,6 +8,7 @@ from functools import partial
 from statistics import fmean
 
 from logger.channels.channel import Sensors
+from logger.channels.port_schemes import HAND
 from logger.errors import one_line
 from logger.recorder.alarms import AlarmRow, joined_labels
 from logger.recorder.disk_retry import EventRow
@@ -15,6 +16,10 @@ from logger.recorder.request_inbox import Inbox, Request
 from logger.recorder.rig_check import PendingRigCheck, RigVerdict
 from logger.recorder.zeroing import ReadingHistory, zero_refusal
 from logger.session.writer import SessionWriter
+
+# how old a touch may be, and how far clocks of page and recorder may differ; chosen by us: a phone
+# that was out of reach for longer is asked again
+HAND_LATE_S, HAND_EARLY_S = 30.0, 0.5
 
 
 @dataclass(frozen=True)
@@ -40,9 +45,13 @@ class RequestHandler:
         writer: SessionWriter,
         sensors: Sensors,
         check_rig: Callable[[str, str], object] | None,
+        enter: Callable[[str, float, str], None] | None = None,
     ) -> None:
+        """enter: takes a reading by hand: channel, s since the recording started, text."""
         self.zeros = {channel.name: channel.zero for channel in sensors.channels}
         self._writer, self._sensors, self._check_rig = writer, sensors, check_rig
+        self._enter = enter
+        self._entered_s: dict[str, float] = {}
         self._inbox = Inbox(writer.folder)
         self._zero_set_s: dict[str, float | None] = dict.fromkeys(self.zeros)
         self._recent = {channel.name: ReadingHistory() for channel in sensors.channels}
@@ -121,7 +130,12 @@ class RequestHandler:
             return EventRow(now, "end", text=text)
         if request.verb == "rig":
             return self._rig(request, now)
-        handle = {"zero": self._zero, "undo": self._undo, "ack": self._ack}
+        handle = {
+            "zero": self._zero,
+            "undo": self._undo,
+            "ack": self._ack,
+            "hand": self._hand,
+        }
         return handle[request.verb](request, now)
 
     def _zero(self, request: Request, now: float) -> EventRow:
@@ -172,6 +186,27 @@ class RequestHandler:
         return EventRow(
             time_s=now, kind="undo", channel=done.channel, value=done.zero_before, text=done.id
         )
+
+    def _hand(self, request: Request, now: float) -> EventRow:
+        """Take a number or a state that a person entered, at the moment of the touch."""
+        at_s, note = request.time_s, one_line(request.text)
+        if not now - HAND_LATE_S <= at_s <= now + HAND_EARLY_S or at_s < 0.0:
+            return self._refused(
+                request, now, f"time_s = {at_s:g} is not of the last {HAND_LATE_S:g} s"
+            )
+        if request.value is None:
+            text = f"{request.state}: {note}" if note else request.state
+            return EventRow(at_s, "hand", request.channel, text=text)
+        by_hand = [each.name for each in self._sensors.channels if each.port == HAND]
+        name = request.channel or (by_hand[0] if len(by_hand) == 1 else "")
+        if name not in by_hand or self._enter is None:
+            have = ", ".join(by_hand) or 'none has port = "hand:"'
+            return self._refused(request, now, f"name a channel that is entered by hand: {have}")
+        if at_s < self._entered_s.get(name, 0.0):
+            return self._refused(request, now, "a later number of this channel is there already")
+        self._entered_s[name] = at_s
+        self._enter(name, at_s, f"{request.value:.10g}")
+        return EventRow(time_s=at_s, kind="hand", channel=name, value=request.value, text=note)
 
     def _ack(self, request: Request, now: float) -> EventRow:
         acknowledged = {

@@ -12,7 +12,7 @@ import os
 import re
 import stat
 import uuid
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -22,10 +22,12 @@ from logger.session import lock
 from logger.session.descriptor import INBOX
 from logger.toml_tables import MOST_BYTES, read_text
 
-VERBS = ("mark", "undo", "zero", "ack", "rig", "end")
+VERBS = ("mark", "undo", "zero", "ack", "rig", "end", "hand")
+HAND_STATES = ("haul", "held", "reset")  # what a person may say of the haul
 ROLES = ("viewer", "operator")
 MOST_REQUEST = 4096  # bytes; interface section 4
 MOST_AT_ONCE = 100  # requests taken at a time; speed only
+MOST_NUMBER = 1e12  # chosen by us: no reading or moment is larger
 MOST_LOOKED_AT = 2000  # files sorted at a time; speed only
 _ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,63}")
 _OWN_ID = re.compile(r"r[0-9]{6,}")
@@ -42,6 +44,9 @@ class Request:
     role: str  # of the person, one of ROLES, unless it is refused
     refusal: str  # why the request is not valid; "" if it is
     path: Path  # its file
+    time_s: float = 0.0  # hand: moment of the touch, s since the recording started
+    value: float | None = None  # hand: the number, in the channel's unit; None: a state
+    state: str = ""  # hand: one of HAND_STATES; "" for a number
 
 
 def ask(
@@ -51,10 +56,12 @@ def ask(
     text: str = "",
     role: str = "operator",
     id: str | None = None,
+    hand: Mapping[str, float | str] | None = None,
 ) -> str:
     """Write a request to the recorder of a growing session; returns the request's id.
 
     verb: one of VERBS; role: one of ROLES; id: None for a new one.
+    hand: for the verb `hand`: `time_s` (s) with `value` (in the channel's unit) or `state`
     Raises CallFault if nothing records there or the request is not valid.
     """
     folder = Path(session_path)
@@ -67,7 +74,7 @@ def ask(
         raise CallFault(
             folder, f"nothing records here, so `{verb}` is not possible", "start a recording"
         )
-    asked = {"verb": verb, "channel": channel, "text": text, "role": role}
+    asked = {"verb": verb, "channel": channel, "text": text, "role": role, **(hand or {})}
     data = json.dumps(asked, ensure_ascii=False).encode("utf-8", "replace")
     if len(data) > MOST_REQUEST:
         raise CallFault(verb, "the request is longer than 4 kB", "shorten the text")
@@ -191,7 +198,12 @@ class Inbox:
             if not isinstance(value, str):
                 refusal, value = refusal or f"{name} is not text", ""
             fields[name] = value
-        unknown = sorted(set(asked) - {"verb", "channel", "text", "role", "id"})
+        keys = {"verb", "channel", "text", "role", "id"}
+        entered = _Entered()
+        if fields["verb"] == "hand":
+            keys |= {"time_s", "value", "state"}
+            entered = _entered(asked)
+        unknown = sorted(set(asked) - keys)
         if key is None:
             refusal = refusal or "the file's name cannot be a request's id"
         elif unknown and not refusal:
@@ -200,6 +212,7 @@ class Inbox:
             refusal = f"unknown verb {fields['verb'][:40]}"
         elif not refusal and fields["role"] != "operator":
             refusal = "only an operator may do this"
+        refusal = refusal or entered.refusal
         return Request(
             id=key,
             verb=fields["verb"],
@@ -208,7 +221,43 @@ class Inbox:
             role=fields["role"],
             refusal=refusal,
             path=path,
+            time_s=entered.time_s,
+            value=entered.value,
+            state=entered.state,
         )
+
+
+@dataclass(frozen=True)
+class _Entered:
+    """What a person entered by hand; see `Request`."""
+
+    time_s: float = 0.0  # s since the recording started
+    value: float | None = None  # in the channel's unit; None: a state
+    state: str = ""  # one of HAND_STATES; "" for a number
+    refusal: str = ""  # why it is not valid; "" if it is
+
+
+def _entered(asked: Mapping[str, object]) -> _Entered:
+    """The keys of the verb `hand`."""
+    time_s, value, state = (asked.get(key) for key in ("time_s", "value", "state"))
+    if not _is_number(time_s):
+        return _Entered(refusal="hand needs time_s, the moment of the touch in s")
+    if (value is None) == (state is None):
+        return _Entered(refusal="hand needs one of value and state")
+    if state is not None:
+        if state not in HAND_STATES:
+            return _Entered(refusal="state is none of " + ", ".join(HAND_STATES))
+        return _Entered(time_s=float(str(time_s)), state=str(state))
+    if not _is_number(value):
+        return _Entered(refusal="value is not a number")
+    return _Entered(time_s=float(str(time_s)), value=float(str(value)))
+
+
+def _is_number(given: object) -> bool:
+    """Whether it is a finite number of JSON, and not true or false."""
+    if isinstance(given, bool) or not isinstance(given, (int, float)):
+        return False
+    return abs(given) < MOST_NUMBER
 
 
 _GONE = "gone"

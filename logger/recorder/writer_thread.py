@@ -13,6 +13,8 @@ from dataclasses import dataclass
 
 from logger import clock
 from logger.channels.channel import Sensors
+from logger.channels.port_schemes import HAND
+from logger.formats.base import Decoded
 from logger.recorder.alarm_judge import AlarmJudge
 from logger.recorder.alarms import AlarmRow
 from logger.recorder.bounded_queue import BoundedQueue
@@ -22,7 +24,7 @@ from logger.recorder.reading_intake import ReadingIntake
 from logger.recorder.reading_ledger import ReadingLedger
 from logger.recorder.request_handler import RequestHandler
 from logger.session.writer import SessionWriter
-from logger.transports.reader_thread import PortReader
+from logger.transports.reader_thread import Arrival, PortReader
 
 # periods; derived from interface section 4: rows within 50 ms, answers within 0.1 s, the clock
 # every 0.25 s, a sync within 1 s; RETRY_S chosen by us: rows continue 0.25 s after the disk takes
@@ -68,7 +70,7 @@ class WriterThread(threading.Thread):
             channels=channels, readers=readers, queue=recording.queue, disk=disk
         )
         self.ports = PortWarnings(readers=readers, ledger=self.ledger, disk=disk)
-        self._requests = RequestHandler(writer, sensors, recording.check_rig)
+        self._requests = RequestHandler(writer, sensors, recording.check_rig, self._enter)
         self.alarms = AlarmJudge(
             table=recording.alarms, channels=channels, requests=self._requests, disk=disk
         )
@@ -146,6 +148,12 @@ class WriterThread(threading.Thread):
             self.disk.syncer.ask()
         self.disk.check_sync()
 
+    def _enter(self, name: str, time_s: float, text: str) -> None:
+        """Queue a reading that a person entered; time_s: s since the recording started."""
+        at_s = self.recording.zero_moment + time_s
+        decoded = Decoded(readings={name: [text.encode("ascii")]})
+        self.recording.queue.put(Arrival(port=HAND, from_s=at_s, to_s=at_s, decoded=decoded))
+
     def _due(self, what: str, now_s: float, period_s: float) -> bool:
         if now_s < self._next[what]:
             return False
@@ -217,6 +225,7 @@ class WriterThread(threading.Thread):
         """Write what is left, and the `stop` event last; returns its time, s."""
         self._intake.write(self.recording.queue.take(0.0))
         self._answer(self.time_s(), last=True)
+        self._intake.write(self.recording.queue.take(0.0))  # numbers that were entered last
         self.ended_s = now = self.time_s()
         self.ledger.close(now)
         self._write_state(now)

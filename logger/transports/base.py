@@ -62,6 +62,10 @@ class Transport(ABC):
         bytes.
         """
 
+    def send(self, question: bytes) -> None:
+        """Send a question to the device, for channels with `ask`; raises OSError."""
+        raise OSError("nothing can be asked on this kind of port")
+
     @abstractmethod
     def close(self) -> None:
         """Disconnect, whether the device is lost or not.  The caller ignores exceptions."""

@@ -9,6 +9,7 @@ import contextlib
 import select
 import socket
 import struct
+import sys
 from collections.abc import Sequence
 
 from logger import clock
@@ -22,7 +23,9 @@ WAITING = 8  # connections that the system holds until they are taken or refused
 # a client whose power failed never hangs up and would keep the next one out; chosen by us: it is
 # given up after 5 s of silence and 3 unanswered probes, 2 s apart
 IDLE_S, PROBE_S, PROBES = 5, 2, 3
-_RESET = struct.pack("ii", 1, 0)  # SO_LINGER on, 0 s: closing resets the connection
+_RESET = struct.pack(
+    "hh" if sys.platform == "win32" else "ii", 1, 0
+)  # SO_LINGER on, 0 s: closing resets the connection
 
 
 class ListenTransport(Transport):
@@ -62,6 +65,11 @@ class ListenTransport(Transport):
         if not self._left:  # else those that wait are the next clients
             self._refuse_others(server)
         return chunk
+
+    def send(self, question: bytes) -> None:
+        """See `Transport.send`; without a client nobody answers."""
+        if self._client is not None:
+            self._client.sendall(question)
 
     def close(self) -> None:
         """Drop the client; stop listening, unless it was the client that left."""

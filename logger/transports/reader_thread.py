@@ -13,7 +13,9 @@ from logger.channels.channel import Channel
 from logger.channels.framing import parse_framing
 from logger.formats.base import Decoded
 from logger.formats.line_ends import PAUSE, PAUSE_S, PAUSE_STEP_S
+from logger.formats.questions import AskedDecoder
 from logger.formats.registry import decoder_for
+from logger.transports.asker import Asker
 from logger.transports.base import STALL_S, Chunk, error_text, seven_bits
 from logger.transports.flood_gate import FloodGate
 from logger.transports.registry import transport_for
@@ -76,6 +78,11 @@ class PortReader(threading.Thread):
         self._pausing = channels[0].ends == PAUSE
         self._before: Chunk | None = None  # the last bytes, where a silence ends a line
         self._transport = transport_for(url, channels)
+        self._asker = (
+            Asker(self._transport, self.decoder, channels)
+            if isinstance(self.decoder, AskedDecoder)
+            else None
+        )
         self._deliver = deliver
         self._halt = threading.Event()
 
@@ -138,6 +145,8 @@ class PortReader(threading.Thread):
         started = False
         self._before = None
         self.decoder.connected()
+        if self._asker is not None:
+            self._asker.opened()
         try:
             while True:
                 halting = self._halt.is_set()
@@ -145,6 +154,9 @@ class PortReader(threading.Thread):
                     chunk = self._read()
                 except Exception as error:  # pyserial raises TypeError and others on a lost port
                     return error_text(error)
+                quiet, read_s = not chunk.content, clock.awake()
+                if self._asker is not None and isinstance(chunk.content, bytes):
+                    chunk = replace(chunk, content=self._asker.without_echo(chunk.content))
                 held_s = clock.awake() - looked_awake
                 if held_s < STALL_S or not isinstance(chunk.content, bytes):
                     held_s = 0.0
@@ -162,6 +174,11 @@ class PortReader(threading.Thread):
                 elif chunk.content:
                     self._arrive(chunk)
                 self._deliver_flood(self._gate.change(clock.now()))
+                if self._asker is not None and chunk.lost is None and not halting:
+                    try:
+                        self._deliver_samples(self._asker.turn(quiet, read_s))
+                    except Exception as error:
+                        return error_text(error)
                 if chunk.lost is not None:
                     return chunk.lost
                 if halting:  # the last read has taken what had arrived by then
@@ -230,6 +247,12 @@ class PortReader(threading.Thread):
         return replace(
             chunks[-1], from_s=first.from_s, content=content, lost=chunks[-1].lost or lost
         )
+
+    def _deliver_samples(self, decoded: Decoded) -> None:
+        """Deliver the samples of questions without an answer."""
+        if decoded.samples:
+            now_s = clock.now()
+            self._deliver(Arrival(self.url, now_s, now_s, decoded))
 
     def _deliver_flood(self, change: tuple[float, str] | None) -> None:
         """Deliver a flood that began or ended as an event."""

@@ -19,6 +19,10 @@ from logger.errors import PortFault, one_line
 from logger.transports.base import CYCLE_S, Chunk, Transport, chunk_end
 from logger.transports.stream import READ_BYTES, Stream, gather_s, terminal_bytes
 
+PYSERIAL = ("", "hwgrep", "socket", "rfc2217")  # schemes that pyserial opens
+WRITE_S = (
+    1.0  # longest wait for a device that takes no question; chosen by us: its port is lost then
+)
 BY_ID = Path("/dev/serial/by-id")  # links of Linux's udev, named after maker and serial number
 
 
@@ -71,12 +75,12 @@ def _links() -> dict[str, str]:
 def open_port(url: str, baud: int | None, framing: Framing | None = None) -> Any:
     """Open a pyserial port; baud: bits per second (None: 9600); framing: None for 8N1.
 
-    Raises PortFault if no scheme of SCHEMES fits, else OSError (SerialException is one) or
+    Raises PortFault if the scheme is none of PYSERIAL, else OSError (SerialException is one) or
     ValueError.
     """
     import serial
 
-    if scheme_of(url) is None:
+    if scheme_of(url) is None or split_port(url)[0].lower() not in PYSERIAL:
         raise PortFault("port", *refusal(url))
     options: dict[str, Any] = {"baudrate": baud or 9600, "timeout": CYCLE_S}
     if framing is not None:
@@ -85,6 +89,7 @@ def open_port(url: str, baud: int | None, framing: Framing | None = None) -> Any
     scheme, _ = split_port(url)
     if scheme.lower() in ("", "hwgrep"):
         options["exclusive"] = True  # a second reader would steal bytes
+        options["write_timeout"] = WRITE_S
     try:
         return serial.serial_for_url(normal_port(url), **options)
     except OSError as error:
@@ -130,6 +135,10 @@ class SerialTransport(Transport):
     def close(self) -> None:
         """See `Transport.close`."""
         self._serial.close()
+
+    def send(self, question: bytes) -> None:
+        """See `Transport.send`."""
+        self._serial.write(question)
 
     def present(self) -> bool:
         """Whether the device's file exists; True for a URL, which has no file."""

@@ -40,6 +40,11 @@ class TcpTransport(Transport):
             raise OSError("the connection is not open")
         return self._stream.read()
 
+    def send(self, question: bytes) -> None:
+        """See `Transport.send`; a device that takes nothing is lost."""
+        if self._socket is not None:
+            self._socket.sendall(question)
+
     def close(self) -> None:
         """See `Transport.close`."""
         opened, self._socket, self._stream = self._socket, None, None

@@ -42,7 +42,11 @@ from support.disks import NoSync
 from support.waiting import until
 
 COLUMNS_TWO = COLUMNS + COLUMNS.replace('"f"', '"g"').replace("column = 2", "column = 1")
-THOUSANDS = ("thousands = ','", "decimal = ','\nthousands = '.'", "decimal = '.'\nthousands = \"'\"")
+THOUSANDS = (
+    "thousands = ','",
+    "decimal = ','\nthousands = '.'",
+    "decimal = '.'\nthousands = \"'\"",
+)
 TEXT_KEYS = (
     "", "number = 2", 'after = "N="', 'after = "N="\nnumber = 2', 'after = "ST,GS,"', "from = 2\nto = 5", "from = 1\nto = 3",
     "decimal = ','", "decimal = '.'", "overload = []", "overload = ['9.9', 'E', '-']", 'after = "1"', "after = 'e'",
@@ -147,7 +151,14 @@ def decoders(data: bytes) -> None:
         for texts in readings.values():
             assert all(math.isfinite(float(text)) for text in texts)
         seen.append(
-            (readings, times, dict(decoder.causes), decoder.drops, decoder.lines, decoder.understood)
+            (
+                readings,
+                times,
+                dict(decoder.causes),
+                decoder.drops,
+                decoder.lines,
+                decoder.understood,
+            )
         )
         assert decoder.understood <= decoder.lines
     assert all(one == seen[0] for one in seen), (stream, seen)

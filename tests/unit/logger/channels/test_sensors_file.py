@@ -214,7 +214,7 @@ ELSEWHERE = [
     "spy:///dev/ptmx?file=X", "SPY:///dev/ptmx?file=X", "Spy://loop://", "alt:///dev/ttyUSB0?class=PosixPollSerial",
     "loop://", "LOOP://", "cp2110://0001:000a:00", "file:///dev/ttyUSB0", "nothing://x", "://x", " spy://x?file=X",
     "/dev/ttyUSB0://x", "mqtt://broker/haul",
-    "mqtts://broker/haul", "modbus://10.0.0.7:502", "hand:", "Hand:",
+    "mqtts://broker/haul", "modbus://10.0.0.7:502",
 ]  # fmt: skip
 
 

@@ -255,7 +255,7 @@ def test_a_scheme_of_the_table_needs_a_baud_rate_only_where_it_says_so(
 def test_a_scheme_that_the_table_lacks_is_refused_with_those_that_it_has(schemes: None) -> None:
     cure = (
         "write a device path such as /dev/ttyUSB0 or COM3, hwgrep://, usb:VID:PID[:SERIAL], socket://, "
-        "rfc2217://, udp://, listen://, stdin:, toy://HOST:PORT, said://HOST:PORT or unplugged://"
+        "rfc2217://, udp://, listen://, stdin:, hand:, toy://HOST:PORT, said://HOST:PORT or unplugged://"
     )
     with pytest.raises(SensorsFault) as caught:
         parse_sensors(polled("toys://x"), "s")

@@ -1,0 +1,100 @@
+"""Reads the keys of a device that must be asked: `ask`, `every_s`, `answer_s`."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from logger.channels.channel import Channel
+from logger.channels.port_schemes import SCHEMES, scheme_of
+from logger.errors import SensorsFault
+from logger.toml_tables import Table
+
+LEAST_ANSWER_S = 0.05  # interface section 2
+MOST_ASK = 200  # characters; memory only
+STALE_PERIODS = (
+    3  # interface section 2: questions without an answer after which a reading is too old
+)
+
+
+@dataclass(frozen=True)
+class Asking:
+    """How one channel is asked; all None where its device sends by itself."""
+
+    ask: str | None  # the question, each character one byte
+    every_s: float | None  # time from one question to the next, s
+    answer_s: float | None  # longest time to wait for the answer, s
+
+
+def read_asking(table: Table) -> Asking:
+    """The keys of one channel; raises SensorsFault."""
+    ask = table.text("ask", most=MOST_ASK)
+    every_s = table.number("every_s", above=0.0, most=3600.0)
+    answer_s = table.number("answer_s", least=LEAST_ANSWER_S, most=3600.0)
+    if ask is None:
+        for key, value in (("every_s", every_s), ("answer_s", answer_s)):
+            if value is not None:
+                raise table.fault(
+                    key,
+                    "is for a device that is asked, and there is no ask",
+                    f'leave {key} out, or write ask = "READ?\\r\\n" with the device\'s question',
+                )
+        return Asking(None, None, None)
+    if not ask or any(ord(character) > 0xFF for character in ask):
+        raise table.fault(
+            "ask",
+            "is empty or holds a character that is no byte",
+            'write the question as the device takes it, such as ask = "READ?\\r\\n"',
+        )
+    if every_s is None:
+        raise table.fault("every_s", "is missing, and ask needs it", "write every_s = 0.1")
+    return Asking(ask, every_s, answer_s or max(every_s, LEAST_ANSWER_S))
+
+
+def stale_default_s(every_s: float | None) -> float:
+    """Time without a reading after which the last one is too old, where the file states none, s."""
+    return max(1.0, STALE_PERIODS * (every_s or 0.0))
+
+
+def check_asking(channels: Sequence[Channel], file: str, recorded: bool) -> None:
+    """Check the questions of channels that share a port; raises SensorsFault.
+
+    recorded: the text is a session's, whose ports are not opened.
+    """
+    first: dict[str, Channel] = {}
+    questions: dict[tuple[str, str], Channel] = {}
+    for channel in channels:
+        port = channel.port
+        if port is None:
+            continue
+        where = f"channel {channel.name}: ask"
+        other = first.setdefault(port, channel)
+        if (channel.ask is None) != (other.ask is None):
+            silent, asking = (channel, other) if channel.ask is None else (other, channel)
+            raise SensorsFault(
+                file,
+                f"{asking.name} is asked and {silent.name} is not, on the same port",
+                f"give {silent.name} its own ask, or the same one if one answer holds both",
+                f"channel {silent.name}: ask",
+            )
+        if channel.ask is None:
+            continue
+        scheme = scheme_of(port)
+        if not recorded and scheme is not None and not scheme.asks:
+            raise SensorsFault(
+                file, f"nothing can be asked on {port}", f"take a port such as {_askable()}", where
+            )
+        same = questions.setdefault((port, channel.ask), channel)
+        for key in ("every_s", "answer_s"):
+            if getattr(channel, key) != getattr(same, key):
+                raise SensorsFault(
+                    file,
+                    f"{key} differs from channel {same.name}'s, which shares the question",
+                    f"give both the same {key}",
+                    f"channel {channel.name}: {key}",
+                )
+
+
+def _askable() -> str:
+    *most, last = (scheme.example for scheme in SCHEMES.values() if scheme.asks)
+    return f"{', '.join(most)} or {last}"
