@@ -124,16 +124,16 @@ class TextDecoder(Decoder):
         chosen: dict[str, _Found] = {}
         used = False
         for channel in self.channels:
-            found = self._chosen(channel, line, numbers)
-            if found is None:
+            one = self._chosen(channel, line, numbers)
+            if one is None:
                 continue
             used = True
-            cause = found.cause or _unit_fault(line, found.end, channel)
+            cause = one.cause or _unit_fault(line, one.end, channel)
             if cause:
                 self._drop(cause, line, channel.name)
             else:
-                chosen[channel.name] = found
-                self._take(channel.name, found.text, self._time(channel, line))
+                chosen[channel.name] = one
+                self._take(channel.name, one.text, self._time(channel, line))
         if not used:
             self._drop(OTHER, line)
         elif len(chosen) == len(self.channels) and self._learns_shape:
@@ -166,7 +166,7 @@ class TextDecoder(Decoder):
 
     def _numbers(self, line: bytes, start: int) -> list[_Found]:
         """The numbers of the line from `start` on, without the digits of names."""
-        found = []
+        numbers = []
         for match in self._token.finditer(line, start):
             before = line[start : match.start()]
             if match[1] is None and _LETTER_LAST.search(before):
@@ -178,8 +178,8 @@ class TextDecoder(Decoder):
                     or unit_from_word(word[1].decode("ascii")) is None
                 ):
                     continue
-            found.append(self._one(match, before, line))
-        return found
+            numbers.append(self._one(match, before, line))
+        return numbers
 
     def _one(self, match: re.Match[bytes], before: bytes, line: bytes) -> _Found:
         sign, digits, behind = match.groups()
@@ -218,23 +218,23 @@ class TextDecoder(Decoder):
     ) -> None:
         """Remember what stands around the numbers of an understood line."""
         self._shape = None
-        places = {found.start: place for place, found in enumerate(numbers)}
+        places = {one.start: place for place, one in enumerate(numbers)}
         if not all(f.plain and not f.cause for f in numbers) or not all(
             f.start in places for f in chosen.values()
         ):
             return
         pattern, end = rb"^", 0
-        for found in numbers:
-            if line[found.end : found.end + 1] in _JOINTS:
+        for one in numbers:
+            if line[one.end : one.end + 1] in _JOINTS:
                 return
-            between = line[end : found.start]
+            between = line[end : one.start]
             literal = between.rstrip(b" \t")
             if not _may_precede(between, literal, end == 0):
                 return
             blanks = rb"[ \t]++" if len(between) > len(literal) else b""
             pattern += re.escape(literal) + blanks
             pattern += rb"(?:([-+])[ \t]*+)?(%s)" % self._marks.number
-            end = found.end
+            end = one.end
         pattern += re.escape(line[end:]) + rb"$"
         self._shape = re.compile(pattern, re.MULTILINE)
         self._shape_numbers = {name: places[f.start] for name, f in chosen.items()}
