@@ -137,6 +137,9 @@ class Decoder(ABC):
         if self._first and block:
             self._first = False
             line, _, block = block.partition(b"\n")
+            torn, stx, whole = line.rpartition(STX)
+            if stx and len(line) <= MOST_LINE:
+                line, block = torn, whole + b"\n" + block
             self._first_line(line)
         if self._doubtful and block:
             self._doubtful = False

@@ -90,14 +90,16 @@ def ended(stream: bytes, ends: str | None) -> bytes:
     own = {None: b"", "lf": b"\n", "cr": b"\r", "crlf": b"\r\n", "etx": b"\x03"}.get(
         ends, (ends or "").encode()
     )
-    lines, outside, at = [bytearray()], False, 0
+    lines, outside, trailers, at = [bytearray()], False, 0, 0
     while at < len(stream):
         byte, rest = stream[at : at + 1], stream[at:]
         at += 1
         if ends is None and byte in (b"\r", b"\n"):
             at += rest.startswith(b"\r\n")
+            trailers += outside
             if not outside:
                 lines.append(bytearray())
+            outside = outside and trailers < 2
         elif ends not in (None, "etx") and rest.startswith(own):
             at += len(own) - 1
             if ends == "cr" and rest.startswith(b"\r\n"):
@@ -109,7 +111,7 @@ def ended(stream: bytes, ends: str | None) -> bytes:
         elif byte == b"\x03":
             if ends in (None, "etx") and not outside:
                 lines.append(bytearray())
-            outside = True
+            trailers, outside = 0 if not outside else trailers, True
         elif outside:
             outside = not (ends in (None, "etx") and byte == b"\x02")
         elif byte == b"\x02" and not lines[-1]:
