@@ -51,10 +51,10 @@ def is_other_unit(word: str) -> bool:
 
 def same_unit(word: str, unit: str) -> bool:
     """Whether `word`, as a device writes it, is `unit` or another name of the same unit."""
-    written = unit_from_word(word)
-    if written is None or (written == COUNT) != (unit == COUNT):
+    named = unit_from_word(word)
+    if named is None or (named == COUNT) != (unit == COUNT):
         return False
-    return (written in LENGTH_UNITS) == (unit in LENGTH_UNITS) and to_si(written) == to_si(unit)
+    return (named in LENGTH_UNITS) == (unit in LENGTH_UNITS) and to_si(named) == to_si(unit)
 
 
 def unit_from_word(word: str) -> str | None:
