@@ -14,7 +14,7 @@ from support.yard import Yard, force, in_order, recording, silent_wire
 from logger.channels.sensors_file import for_recording, parse_sensors
 from logger.errors import PortFault, SensorsFault
 from logger.recorder.recorder import record
-from logger.session.verify import verify
+from logger.session.verify import repair, verify
 
 KINDS = {"udp": socket.SOCK_DGRAM, "listen": socket.SOCK_STREAM}
 
@@ -198,6 +198,27 @@ def test_what_never_ends_is_dropped_in_bounded_memory(
         outcome = running.end()
     assert grown < 2_000_000
     assert outcome.drops["force"] >= 1 and verify(yard.out).state == "complete"
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_killed_recorder_keeps_what_it_had_read_and_leaves_the_port_free(
+    tmp_path: Path, number: int, kind: str
+) -> None:
+    yard = Yard(tmp_path / "first", force(f"{kind}://127.0.0.1:{number}"))
+    process = yard.start()
+    until(lambda: "connect" in yard.kinds())
+    with socket.socket(socket.AF_INET, KINDS[kind]) as sender:
+        sender.connect(("127.0.0.1", number))
+        sender.sendall(yard.lines(0, 20))
+        until(lambda: len(yard.values()) == 20)
+        process.kill()
+        process.communicate()
+    assert verify(yard.out).state == "cut short"
+    repair(yard.out)
+    assert verify(yard.out).state == "complete" and in_order(yard.values())
+    again = Yard(tmp_path / "second", force(f"{kind}://127.0.0.1:{number}"))
+    with recording(again) as running:
+        running.end()
 
 
 @pytest.mark.parametrize("kind", KINDS)
