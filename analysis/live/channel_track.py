@@ -6,6 +6,7 @@ eighth of a second.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -14,6 +15,7 @@ from numpy.typing import NDArray
 
 from analysis.live.minmax_pyramid import Pyramid
 from analysis.signals.channel_roles import Roles
+from analysis.signals.counter_modulus import CounterTurns
 from analysis.signals.time_cells import Cells
 from analysis.signals.time_grid import unjumped
 from analysis.strokes.rig_changes import RigSpan
@@ -32,7 +34,7 @@ class Track:
     count: number of readings so far.
     last_s, value: time, s, and value of the last reading; None before the first.
     highest, highest_s: the highest value and its time, s; None before the first reading.
-    saturated: whether the last reading is beyond the channel's capacity.
+    saturated: whether the last reading is beyond the channel's or the device's capacity.
     time_s, values: readings of the last KEPT_S, (n,) each.
     pyramid: lowest and highest value of every bin of time since the session began.
     """
@@ -46,9 +48,11 @@ class Track:
         self.highest: float | None = None
         self.highest_s: float | None = None
         self.saturated = False
+        self._overload_s = -math.inf  # time of the last overload that the device told, s
         self.time_s: Floats = np.empty(0)
         self.values: Floats = np.empty(0)
         self.pyramid = Pyramid()
+        self._turns = CounterTurns(channel)
         self._shift: float | None = None  # m to add to the counter's reading, because of restarts
         # time and value of the counter's last reading, not shifted, (0,) or (1,)
         self._last: tuple[Floats, Floats] = np.empty(0), np.empty(0)
@@ -57,13 +61,15 @@ class Track:
         """Add readings, in the channel's unit, in order of time."""
         time_s = np.asarray(readings.time_s, float)
         with np.errstate(all="ignore"):
-            values = np.asarray(self.channel.si(readings.reading, self.zero), float)
+            followed = self._turns.followed(time_s, readings.reading)
+            values = np.asarray(self.channel.si(followed, self.zero), float)
         good = np.isfinite(values)
         if not good.all():
             time_s, values = time_s[good], values[good]
         if not len(time_s):
             return
-        self.saturated = bool(np.any(self.channel.saturated(readings.reading[-1:])))
+        beyond = bool(np.any(self.channel.saturated(readings.reading[-1:])))
+        self.saturated = beyond or float(time_s[-1]) <= self._overload_s
         if self.channel.quantity == "length":
             values = self._unjumped(time_s, values) + 0.0  # turns -0 into 0
         self.pyramid.push(time_s, values)
@@ -76,6 +82,10 @@ class Track:
         both = np.concatenate((self.time_s, time_s)), np.concatenate((self.values, values))
         cut = int(np.searchsorted(both[0], after))
         self.time_s, self.values = both[0][cut:], both[1][cut:]
+
+    def overload(self, time_s: float) -> None:
+        """Note that the device told a reading beyond its capacity in place of a number, at time_s, s."""
+        self._overload_s, self.saturated = time_s, True
 
     def _unjumped(self, time_s: Floats, values: Floats) -> Floats:
         """The counter's travel since its first reading, m, (n,), without the jumps of its restarts."""

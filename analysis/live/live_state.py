@@ -116,6 +116,8 @@ class LiveState:
             # a counter keeps its zero, because only its travel counts
             if track.channel.quantity == "force":
                 track.zero = event.value
+        elif event.kind == "saturated" and track:
+            track.overload(event.time_s)
         elif event.kind == "rig":
             other = self.in_use.change(self._load_rig, self.roles, event.text, event.time_s)
             if other is None:

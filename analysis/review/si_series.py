@@ -7,6 +7,7 @@ from collections.abc import Iterable
 import numpy as np
 
 from analysis.signals.channel_roles import Roles
+from analysis.signals.counter_modulus import CounterTurns
 from analysis.signals.time_cells import Floats, Ints
 from analysis.signals.time_grid import JUMP_M, JUMP_M_S
 from logger.channels.channel import Channel
@@ -30,7 +31,8 @@ def in_si(block: Block, channel: Channel) -> tuple[Floats, Floats]:
     zero = np.full(len(rows.time_s), channel.zero)
     for time_s, value in zeros(block.events, channel.name):
         zero[rows.time_s >= time_s] = value
-    return rows.time_s, channel.si(rows.reading - zero, 0.0)
+    reading = CounterTurns(channel).followed(rows.time_s, rows.reading)
+    return rows.time_s, channel.si(reading - zero, 0.0)
 
 
 def rope_at_haul(block: Block, roles: Roles) -> tuple[Floats, Floats]:
@@ -44,7 +46,8 @@ def rope_at_haul(block: Block, roles: Roles) -> tuple[Floats, Floats]:
     if not len(time_s):
         return time_s, time_s
     # only differences count, so a zero that is set meanwhile must not move the rope
-    metres = roles.progress.si(block.readings[roles.progress.name].reading)
+    rows = block.readings[roles.progress.name]
+    metres = roles.progress.si(CounterTurns(roles.progress).followed(rows.time_s, rows.reading))
     step = np.diff(metres)
     limit = JUMP_M + JUMP_M_S * np.minimum(np.diff(time_s), 1.0)
     step = np.where(np.abs(step) > limit, 0.0, step)

@@ -8,6 +8,7 @@ import math
 import numpy as np
 
 from analysis.signals.channel_roles import Level
+from analysis.signals.counter_modulus import CounterTurns
 from analysis.signals.intervals import Intervals
 from analysis.signals.time_cells import RATE, Cells, CellStream, Ints
 from logger.channels.channel import Channel
@@ -49,6 +50,7 @@ class Feed:
     channel: of the sensors file.
     stream: readings summed up in cells of 1/32 s, in the channel's unit.
     taken: number of cells of `stream.ready` that were used already and stay in the buffer.
+    turns: follows a counter that starts again at its modulus.
     zeros: (time s, reading with no force on the cell), in order of time.
     shift: m added to a counter's readings after its restarts; None before the first reading.
     restarts: number of restarts of a counter.
@@ -68,6 +70,7 @@ class Feed:
             channel.quantity == "length" and not levels and channel.capacity is None
         )
         self.taken = 0
+        self.turns = CounterTurns(channel)
         self.zeros: list[tuple[float, float]] = []
         self.shift: float | None = None
         self.restarts = 0

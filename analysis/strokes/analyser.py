@@ -67,7 +67,8 @@ class Analyser:
             used = {n: r for n, r in block.readings.items() if n in self._feeds}
             for piece, in_order in slices(used):
                 for name, (time_s, reading) in piece.items():
-                    self._feeds[name].stream.push(time_s, reading, in_order)
+                    feed = self._feeds[name]
+                    feed.stream.push(time_s, feed.turns.followed(time_s, reading), in_order)
                 self._use()
             for feed in self._feeds.values():
                 if feed.stream.count:

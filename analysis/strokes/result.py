@@ -205,5 +205,5 @@ def _summary(feed: Feed, dropped: int) -> Summary:
         dropped=dropped,
         late=feed.stream.late,
         bad=feed.stream.bad,
-        restarts=feed.restarts,
+        restarts=feed.restarts + feed.turns.breaks,
     )

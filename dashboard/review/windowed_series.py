@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.live.minmax_pyramid import BASE_S, LATEST_S, MOST_BINS, Pyramid
+from analysis.signals.counter_modulus import CounterTurns
 from analysis.signals.time_grid import JUMP_M, JUMP_M_S
 from logger.channels.channel import Channel
 from logger.session.records import ChannelReadings
@@ -97,6 +98,7 @@ class Series:
         self._store = _Store()
         self._zeros: list[tuple[float, float]] = []
         self._shift: float | None = None
+        self._turns = CounterTurns(channel)
         self.pyramid = Pyramid()
 
     def __len__(self) -> int:
@@ -124,7 +126,7 @@ class Series:
         if not len(time_s):
             return
         if self.channel.quantity == "length":
-            reading = self._unjumped(time_s, reading)
+            reading = self._unjumped(time_s, self._turns.followed(time_s, reading))
         self._store.push(time_s, reading)
         self.pyramid.push(time_s, self._si(time_s, reading))
 

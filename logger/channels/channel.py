@@ -31,9 +31,22 @@ class Channel:
     id: str | None = None  # xdr: the transducer's name; json: the key
     column: int | None = None  # columns: place of the number in the line, from 1
     separator: str | None = None  # columns: text between numbers; None: not stated
-    decimal: str | None = None  # columns: decimal mark, "." or ","; None: not stated
+    decimal: str | None = None  # columns, text: decimal mark, "." or ","; None: not stated
+    thousands: str | None = None  # columns, text: mark between thousands; None: there is none
     count: int | None = None  # columns: numbers in a good line; None: learned from the lines
+    after: str | None = None  # text: what stands before the number; None: not stated
+    number: int | None = None  # text: which number of the line, or behind `after`, from 1
+    first_character: int | None = None  # text: place of the number's first character, from 1
+    last_character: int | None = None  # text: place of its last character, from 1
+    overload: tuple[str, ...] = ()  # text: words for a reading beyond the device's capacity
+    time: str | None = None  # json: key of the device's own time; None: it sends none
+    time_column: int | None = None  # columns: place of the device's own time, from 1
+    time_after: str | None = None  # text: what stands before the device's own time
+    time_unit: str = "s"  # of the device's own time: "s", "ms" or "us"
+    time_modulus: float | None = None  # time at which it starts again from 0, in `time_unit`
+    ends: str | None = None  # what ends a line, see `formats.line_ends`; None: LF, CR, CRLF or ETX
     checksum: bool = True  # xdr: whether a sentence without a checksum is dropped
+    modulus: float | None = None  # reading at which a counter starts again from 0; None: never
     zero: float = 0.0  # reading of the unloaded device, in `unit`
     scale: float = 1.0  # factor of a net reading; N or m per count if `unit` is "count"
     u_percent: float = 0.0  # relative standard uncertainty, % of the value
@@ -51,6 +64,16 @@ class Channel:
     every_s: float | None = None  # time from one question to the next, s
     answer_s: float | None = None  # longest time to wait for an answer, s
     states_u: bool = True  # whether the sensors file states u, u_percent or a calibration
+
+    @property
+    def has_time(self) -> bool:
+        """Whether its lines carry the device's own time."""
+        return not (self.time is None and self.time_column is None and self.time_after is None)
+
+    @property
+    def text_place(self) -> tuple[str | int | None, ...]:
+        """Where the number of a `text` line stands; the same for two channels that read the same."""
+        return self.after, self.number or 1, self.first_character, self.last_character
 
     def si(self, reading: Values, zero: float | None = None) -> Values:
         """Convert readings (in `unit`) to N or m; scalar or array, same shape.

@@ -15,10 +15,10 @@ from logger.channels.asking import check_asking, read_asking, stale_default_s
 from logger.channels.channel import Channel, Sensors
 from logger.channels.framing import CURE as FRAMING_CURE
 from logger.channels.framing import USUAL, parse_framing
-from logger.channels.line_formats import LINE_FORMATS, by_hand, check_belongs
+from logger.channels.line_formats import LINE_FORMATS, NAMED_ENDS, by_hand, check_belongs
 from logger.channels.port_schemes import HAND, normal_port, refusal, scheme_of
 from logger.device_units import COUNT
-from logger.errors import SensorsFault
+from logger.errors import SensorsFault, one_line
 from logger.toml_tables import CHANNELS, ROPES, Table, parse_toml, read_text
 
 _BACKSLASHES = ", and single quotes round a name with backslashes"
@@ -160,6 +160,8 @@ def _channel(table: Table, folder: Path, copies: bool, recorded: bool) -> Channe
         at=at,
         port=port,
         baud=table.whole("baud", least=50, most=10_000_000),
+        ends=_ends(table),
+        modulus=_modulus(table, quantity),
         zero=table.number("zero") or 0.0,
         scale=1.0 if scale is None else scale,
         u_percent=table.number("u_percent", least=0.0, most=100.0) or 0.0,
@@ -195,6 +197,31 @@ def _of_format(table: Table, quantity: str) -> dict[str, Any]:
     )
     check_belongs(table, line_format)
     return {"format": line_format, **LINE_FORMATS[line_format].read(table, quantity)}
+
+
+def _modulus(table: Table, quantity: str) -> float | None:
+    """The reading at which a counter starts again; None if it never does."""
+    modulus = table.number("modulus", above=0.0, most=1e15)
+    if modulus is not None and quantity != "length":
+        raise table.fault(
+            "modulus", f"is for a counter of length, not for a {quantity}", "leave modulus out"
+        )
+    return modulus
+
+
+def _ends(table: Table) -> str | None:
+    """What ends a line; None if it is not stated."""
+    ends = table.text("ends", most=20)
+    cure = 'write "lf", "cr", "crlf", "etx", "pause", or the text that ends each line'
+    if ends is None or ends in NAMED_ENDS:
+        return ends
+    if ends.lower() in NAMED_ENDS:
+        raise table.fault(
+            "ends", f'"{ends}" would be a text in the line', f'write "{ends.lower()}"'
+        )
+    if not ends.isascii() or not re.search(r"[^0-9+\-., \t]", ends):
+        raise table.fault("ends", f'"{one_line(ends)}" may stand within a line', cure)
+    return ends
 
 
 def _framing(table: Table) -> str:
@@ -312,16 +339,16 @@ def _check_together(channels: tuple[Channel, ...], file: str) -> None:
                 f"channel {channel.name}",
             )
     first: dict[str, Channel] = {}
-    seen: dict[tuple[str, str | None, str | int | None], str] = {}
+    seen: dict[tuple[str, str | None, Any], str] = {}
     for channel in channels:
         if channel.port is None:
             continue
         where = f"channel {channel.name}"
         other = first.setdefault(channel.port, channel)
         line_format = LINE_FORMATS[channel.format]
-        for key in ("baud", "framing", "format", *line_format.shared):
+        for key in ("baud", "framing", "format", "ends", *line_format.shared):
             mine, theirs = getattr(channel, key), getattr(other, key)
-            if key == "separator" and channel.decimal != ",":
+            if key == "separator" and "," not in (channel.decimal, channel.thousands):
                 # an unstated separator is a comma, unless the decimal mark is
                 mine, theirs = mine or ",", theirs or ","
             if mine != theirs:
@@ -332,7 +359,7 @@ def _check_together(channels: tuple[Channel, ...], file: str) -> None:
                     where,
                 )
         key = line_format.address
-        source = (channel.port, channel.ask, getattr(channel, key))
+        source = (channel.port, channel.ask, getattr(channel, line_format.place or key))
         if source in seen:
             raise SensorsFault(
                 file,

@@ -14,6 +14,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from logger.channels.channel import Channel
+from logger.formats.line_ends import STX, LineEnds
 
 MOST_LINE = 4096
 SAMPLE = 120  # bytes kept of a dropped line
@@ -41,10 +42,14 @@ class Decoded:
 
     readings: the numbers as sent, in order, by channel
     samples: (cause, first 120 bytes) of each dropped line, the first 50 of the chunk
+    times: for each reading of a channel that has it, the device's own time in its numbers, NaN for none
+    overloads: for each line that tells an overload, how many readings of the chunk came before it, by channel
     """
 
     readings: dict[str, list[bytes]] = field(default_factory=dict)
     samples: list[tuple[str, bytes]] = field(default_factory=list)
+    times: dict[str, list[float]] = field(default_factory=dict)
+    overloads: dict[str, list[int]] = field(default_factory=dict)
 
 
 class Decoder(ABC):
@@ -77,6 +82,8 @@ class Decoder(ABC):
         self.column_change: tuple[int, int] | None = None
         self.foreign_line = b""
         self.unclear_line = b""
+        self._timed = frozenset(channel.name for channel in channels if channel.has_time)
+        self._ends = LineEnds(channels[0].ends)
         self._tail = b""
         self._skipping = False
         self._first = False
@@ -93,11 +100,13 @@ class Decoder(ABC):
             self._out = Decoded()
             self._drop("cut off by a disconnection", self._tail)
         self._tail, self._skipping, self._first = b"", False, torn
+        self._ends.start()
         self._doubtful, self.head = False, b""
 
     def forget(self) -> None:
         """Leave an incomplete line, without counting it."""
         self._tail, self._skipping = b"", False
+        self._ends.start()
 
     @property
     def incomplete(self) -> bool:
@@ -106,9 +115,17 @@ class Decoder(ABC):
 
     def feed(self, chunk: bytes) -> Decoded:
         """Decode all lines that this chunk completes; keep its last, incomplete line."""
-        out = self._out = Decoded()
         if len(self.head) < HEAD:
             self.head += chunk[: HEAD - len(self.head)]
+        return self._feed(self._ends.normal(chunk))
+
+    def pause(self) -> Decoded:
+        """Decode the line that a silence of `line_ends.PAUSE_S` ends."""
+        return self._feed(self._ends.pause())
+
+    def _feed(self, chunk: bytes) -> Decoded:
+        """Decode a chunk in which LF ends each line."""
+        out = self._out = Decoded()
         end = chunk.rfind(b"\n")
         if end < 0:
             self._hold(chunk)
@@ -121,12 +138,15 @@ class Decoder(ABC):
         if self._first and block:
             self._first = False
             line, _, block = block.partition(b"\n")
+            torn, stx, whole = line.rpartition(STX)
+            if stx:
+                line, block = torn, whole + b"\n" + block
             self._first_line(line)
         if self._doubtful and block:
             self._doubtful = False
             line, _, block = block.partition(b"\n")
             self._distrust(line)
-        if block and self._block(block):
+        if block and STX not in block and self._block(block):
             count = block.count(b"\n")
             self.lines += count
             self.understood += count
@@ -141,7 +161,7 @@ class Decoder(ABC):
         """Drop all lines that this chunk completes, and the next one: somewhere in the chunk bytes
         are missing, so that two lines are joined and may look like one good line."""
         out = self._out = Decoded()
-        block = self._tail + chunk
+        block = self._tail + self._ends.normal(chunk)
         self._tail, self._first, self._doubtful = b"", False, True
         *lines, rest = block.split(b"\n")
         if self._skipping and lines:
@@ -155,8 +175,10 @@ class Decoder(ABC):
     def skip(self, chunk: bytes) -> int:
         """Count the lines of a chunk of a flood as dropped, without a look; returns how many."""
         self._out = Decoded()
+        chunk = self._ends.normal(chunk)
         count = chunk.count(b"\n")
-        self._tail, self._skipping = b"", not chunk.endswith(b"\n")
+        if chunk:
+            self._tail, self._skipping = b"", not chunk.endswith(b"\n")
         self._first = self._doubtful = False
         if count:
             self.lines += count
@@ -166,7 +188,6 @@ class Decoder(ABC):
         return count
 
     def _distrust(self, line: bytes) -> None:
-        line = line.removesuffix(b"\r")
         if line:
             self.lines += 1
             self._drop(OVERFLOW, line)
@@ -197,13 +218,15 @@ class Decoder(ABC):
 
     def _any_line(self, line: bytes) -> None:
         self._took = False
-        line = line.removesuffix(b"\r") if len(line) <= MOST_LINE else line
         if not line:
             return
         self.lines += 1
         if len(line) > MOST_LINE:
             self._drop("longer than 4 kB", line)
             return
+        if STX in line:
+            torn, _, line = line.rpartition(STX)
+            self._drop("torn off by the STX of the next line", torn)
         if not line.isascii():
             line = self._ascii_part(line)
             if not line:
@@ -252,9 +275,12 @@ class Decoder(ABC):
         """Number of complete lines so far that were for no channel of this port."""
         return self.causes[OTHER]
 
-    def _take(self, name: str, text: bytes) -> None:
+    def _take(self, name: str, text: bytes, time: bytes = b"") -> None:
+        """Take a reading; time: the device's own time as a number, b"" for none."""
         self._took = True
         self._out.readings.setdefault(name, []).append(text)
+        if name in self._timed:
+            self._out.times.setdefault(name, []).append(float(time or b"nan"))
 
     def _block(self, block: bytes) -> bool:
         """Take a block of complete lines at once; False, with nothing taken, if it cannot."""

@@ -12,16 +12,11 @@ import re
 from collections.abc import Mapping, Sequence
 
 from logger.channels.channel import Channel
-from logger.device_units import to_si, unit_from_word
-from logger.formats.base import NUMBER, SAMPLE, Decoder, number_text
+from logger.device_units import is_other_unit, same_unit, unit_from_word
+from logger.formats.base import SAMPLE, Decoder, number_text
+from logger.formats.number_marks import ANOTHER_UNIT, COMMA, UNCLEAR_COMMA, NumberMarks
 
-COMMA = "a comma: decimal or separator?"
-# a digit must follow a decimal comma, because "1, 5" may be two numbers
-_COMMA_NUMBER = (
-    rb"[-+]?+(?:[0-9]{1,40}+(?:,[0-9]{1,40}+)?+|,[0-9]{1,40}+)(?:[eE][-+]?+[0-9]{1,2}+)?+"
-)
 _NOT_FINITE = re.compile(rb"[-+]?(?:nan|inf(?:inity)?)[A-Za-z]*", re.IGNORECASE)
-_UNCLEAR = re.compile(rb"[0-9],[0-9]")
 # separators of numbers with a decimal comma if none is stated: ";", and blanks before a number.
 # Blanks before a unit do not separate: "1,90 kN" must not be read as 1.90 N
 _SPACED = re.compile(rb";|(?<![-+,; \t])[ \t]+(?=[-+,0-9])")
@@ -41,11 +36,11 @@ class ColumnsDecoder(Decoder):
     def __init__(self, channels: Sequence[Channel]) -> None:
         super().__init__(channels)
         separator, decimal = _stated_separator(channels), channels[0].decimal
-        self._comma = decimal == ","
-        self._spaced = self._comma and separator is None
-        self._unclear = separator is None and decimal is None
-        self._separator = (separator or (";" if self._comma else ",")).encode("ascii")
-        number = _COMMA_NUMBER if self._comma else NUMBER
+        self._marks = NumberMarks(decimal, channels[0].thousands)
+        self._spaced = self._marks.comma and separator is None
+        self._unclear = separator is None and not self._marks.settle_comma
+        self._separator = (separator or (";" if self._spaced else ",")).encode("ascii")
+        number = rb"[-+]?+" + self._marks.number
         self._plain = re.compile(number)
         self._number = re.compile(rb"(%s)[ \t]*([A-Za-z]{0,6})" % number)
         self._learn = channels[0].count is None
@@ -56,14 +51,14 @@ class ColumnsDecoder(Decoder):
     @staticmethod
     def encode(channels: Sequence[Channel], values: Mapping[str, float]) -> bytes:
         """See `Decoder.encode`; a column that `values` lacks is 0."""
-        decimal = channels[0].decimal
-        cells = ["0"] * max(c.count or c.column or 1 for c in channels)
+        decimal, thousands = channels[0].decimal, channels[0].thousands
+        cells = ["0"] * max(c.count or max(c.column or 1, c.time_column or 1) for c in channels)
         for c in channels:
             if c.name in values:
                 text = number_text(values[c.name])
                 cells[(c.column or 1) - 1] = text.replace(".", ",") if decimal == "," else text
         # if nothing is stated, a blank behind the comma shows that it is no decimal mark
-        unstated = ";" if decimal == "," else "," if decimal else ", "
+        unstated = ";" if "," in (decimal, thousands) else "," if decimal else ", "
         return ((_stated_separator(channels) or unstated).join(cells) + "\r\n").encode("ascii")
 
     def split(self, line: bytes) -> list[bytes]:
@@ -85,7 +80,7 @@ class ColumnsDecoder(Decoder):
             return False
         if block.count(separator) != (count - 1) * lines or not block.isascii():
             return False
-        if self._unclear and count > 1 and _UNCLEAR.search(block):
+        if self._unclear and count > 1 and UNCLEAR_COMMA.search(block):
             return False
         if self._spaced and (b" " in block or b"\t" in block):
             return False
@@ -93,22 +88,30 @@ class ColumnsDecoder(Decoder):
         if any(line.count(separator) != count - 1 for line in seen[:-1]):
             return False
         taken = []
+        timed: dict[str, list[float]] = {}
         for channel in self.channels:
             mine = cells[(channel.column or 1) - 1 : -1 : count]
             if not all(map(self._plain.fullmatch, mine)):
                 return False
+            if channel.time_column is not None:
+                times = cells[channel.time_column - 1 : -1 : count]
+                if channel.time_column > count or not all(map(self._plain.fullmatch, times)):
+                    return False
+                timed[channel.name] = list(map(float, map(self._marks.plain, times)))
             taken.append((channel.name, mine))
         if separator == b" " and len(block.split()) != count * lines:
             return False
         for name, mine in taken:
-            if self._comma:
-                mine = list(map(_with_point, mine))
+            if self._marks.rewrites:
+                mine = list(map(self._marks.plain, mine))
             self._out.readings.setdefault(name, []).extend(mine)
+        for name, sent in timed.items():
+            self._out.times.setdefault(name, []).extend(sent)
         self._other_count = (0, 0)
         return True
 
     def _line(self, line: bytes) -> None:
-        if self._unclear and _UNCLEAR.search(line):
+        if self._unclear and UNCLEAR_COMMA.search(line):
             self._other_count = (0, 0)
             self.unclear_line = self.unclear_line or line[:SAMPLE]
             self._drop(COMMA, line)
@@ -141,7 +144,14 @@ class ColumnsDecoder(Decoder):
             if cause:
                 self._drop(cause, line, channel.name)
             else:
-                self._take(channel.name, text)
+                self._take(channel.name, text, self._time(channel, cells))
+
+    def _time(self, channel: Channel, cells: list[bytes]) -> bytes:
+        """The device's own time of a line; b"" if there is none."""
+        place = channel.time_column
+        if place is None or place > len(cells) or not self._plain.fullmatch(cells[place - 1]):
+            return b""
+        return self._marks.plain(cells[place - 1])
 
     def _value(self, channel: Channel, cells: list[bytes]) -> tuple[str, bytes]:
         place = (channel.column or 1) - 1
@@ -153,14 +163,9 @@ class ColumnsDecoder(Decoder):
                 return "not a finite number", b""
             return "not a number", b""
         if match[2]:
-            unit = unit_from_word(match[2].decode("ascii"))
-            if unit is None:
+            word = match[2].decode("ascii")
+            if unit_from_word(word) is None and not is_other_unit(word):
                 return "not a number", b""
-            if (unit == "count") != (channel.unit == "count") or to_si(unit) != to_si(channel.unit):
-                return "another unit than the channel's", b""
-        return "", _with_point(match[1]) if self._comma else match[1]
-
-
-def _with_point(number: bytes) -> bytes:
-    """The number with a decimal point in place of a comma, as readings.csv has it."""
-    return number.replace(b",", b".")
+            if not same_unit(word, channel.unit):
+                return ANOTHER_UNIT, b""
+        return "", self._marks.plain(match[1])

@@ -11,6 +11,7 @@ from logger.channels.channel import Channel
 from logger.formats.base import A_NUMBER, OTHER, Decoder, number_text
 
 _MOST_STARTS = 64
+_INDEX = re.compile(r"[0-9]{1,4}")
 
 
 class _Sent(str):
@@ -38,6 +39,46 @@ def _object(text: str) -> dict[str, Any] | None:
     return document if isinstance(document, dict) else None
 
 
+_NOTHING = object()  # stands for no member
+
+
+def _found(members: dict[str, Any], id: str) -> Any:
+    """The value under `id`, or along it through nested objects and lists, whose items count from 0;
+    _NOTHING if there is none.  A key that is `id` as a whole goes first."""
+    if id in members:
+        return members[id]
+    value: Any = members
+    for step in id.split("."):
+        if isinstance(value, dict) and step in value:
+            value = value[step]
+        elif isinstance(value, list) and _INDEX.fullmatch(step) and int(step) < len(value):
+            value = value[int(step)]
+        else:
+            return _NOTHING
+    return value
+
+
+def _put(members: dict[str, Any], id: str, number: str) -> None:
+    """Put a number where `_found` finds it: in nested objects, or under `id` as a whole where another
+    member is in the way."""
+    *outer, last = id.split(".")
+    inner = members
+    for step in outer:
+        inner = inner.setdefault(step, {}) if isinstance(inner, dict) else inner
+    if not isinstance(inner, dict) or last in inner or "" in (*outer, last):
+        inner, last = members, id
+    inner[last] = number
+
+
+def _object_text(members: Mapping[str, Any]) -> str:
+    """The JSON text of nested objects whose other values are numbers as text."""
+    pairs = (
+        f"{json.dumps(key)}: {value if isinstance(value, str) else _object_text(value)}"
+        for key, value in members.items()
+    )
+    return "{" + ", ".join(pairs) + "}"
+
+
 class JsonDecoder(Decoder):
     """Decodes the lines of one port; see `Decoder`."""
 
@@ -48,12 +89,13 @@ class JsonDecoder(Decoder):
     @staticmethod
     def encode(channels: Sequence[Channel], values: Mapping[str, float]) -> bytes:
         """See `Decoder.encode`; a channel that `values` lacks is left out."""
-        pairs = (
-            f"{json.dumps(c.id)}: {number_text(values[c.name])}"
-            for c in channels
-            if c.name in values
-        )
-        return ("{" + ", ".join(pairs) + "}\r\n").encode("ascii")
+        members: dict[str, Any] = {}
+        for c in channels:
+            if c.name in values:
+                _put(members, c.id or "", number_text(values[c.name]))
+                if c.time is not None and _found(members, c.time) is _NOTHING:
+                    _put(members, c.time, "0")
+        return (_object_text(members) + "\r\n").encode("ascii")
 
     def _line(self, line: bytes) -> None:
         text = line.decode("ascii")
@@ -69,13 +111,16 @@ class JsonDecoder(Decoder):
             return
         used = False
         for channel in self.channels:
-            key = channel.id or ""
-            if key not in members:
+            value = _found(members, channel.id or "")
+            if value is _NOTHING:
                 continue
             used = True
-            value = members[key]
             if isinstance(value, _Sent) and A_NUMBER.fullmatch(value.encode("ascii")):
-                self._take(channel.name, value.encode("ascii"))
+                time = _found(members, channel.time) if channel.time else b""
+                sent = time.encode("ascii") if isinstance(time, _Sent) else b""
+                self._take(
+                    channel.name, value.encode("ascii"), sent if A_NUMBER.fullmatch(sent) else b""
+                )
             elif isinstance(value, (_NotFinite, _Sent)):
                 self._drop("not a finite number", line, channel.name)
             else:

@@ -8,19 +8,21 @@ from __future__ import annotations
 import re
 
 from logger.errors import one_line
-from logger.formats.base import HEAD, OTHER, Decoder
-from logger.formats.columns import COMMA, ColumnsDecoder
+from logger.formats.base import OTHER, Decoder
+from logger.formats.columns import ColumnsDecoder
+from logger.formats.number_marks import COMMA
 
 # share of bytes that are no text from which a line is noise; chosen by us: text has none
 NOISE = 0.1
 SHOWN = 60  # characters shown of a line
 _TEXT = frozenset(range(0x20, 0x7F)) | frozenset(b"\t\r\n\x02\x03")
+_LINE_END = re.compile(rb"[\r\n\x03]+")
 _NUMBER = re.compile(rb"[-+]?[0-9]*\.?[0-9]+")
 
 
 def first_line(decoder: Decoder) -> str:
     """The first line as the device sent it, with escapes for what is no printable ASCII."""
-    line = decoder.head.partition(b"\n")[0].removesuffix(b"\r")
+    line = next(filter(None, _LINE_END.split(decoder.head)), b"")
     return one_line(line.decode("latin-1").encode("unicode_escape").decode("ascii"), SHOWN)
 
 
@@ -38,13 +40,23 @@ def likely_cause(decoder: Decoder) -> str:
         if baud is None or "://" in (decoder.channels[0].port or ""):
             return "this is no text: is it the right device, and does it send lines?"
         return f"likely a wrong baud rate: {baud} is set; write the device's as baud"
-    if b"\n" not in head and (decoder.lines == 0 or b"\r" in head):
-        if b"\r" in head:
-            return "its lines end with CR alone: set the device to end each line with LF or CR LF"
-        if len(head) >= HEAD:
-            return "no line ends: set the device to end each line with LF or CR LF"
-        return "no line has ended yet: the device must send a whole line, with its end"
+    if awaits_line_end(decoder):
+        ends = decoder.channels[0].ends
+        if ends is not None:
+            shown = one_line(ends.encode("unicode_escape").decode("ascii"), 20)
+            return f'no line has ended by ends = "{shown}": write what ends the device\'s lines'
+        return (
+            "no line has ended yet: write ends = the text that ends the device's lines, or "
+            'ends = "pause"'
+        )
     return _of_format(decoder)
+
+
+def awaits_line_end(decoder: Decoder) -> bool:
+    """Whether bytes have come, but no line of them has ended, not even a torn first one."""
+    if decoder.lines or not decoder.head:
+        return decoder.causes["longer than 4 kB"] == decoder.lines > 0
+    return decoder.channels[0].ends is not None or not _LINE_END.search(decoder.head)
 
 
 def _of_format(decoder: Decoder) -> str:
@@ -68,7 +80,7 @@ def _of_format(decoder: Decoder) -> str:
 
 def _wrong_column(decoder: ColumnsDecoder, cause: str) -> str:
     """The cause of lines whose numbers are not where the channels look for them."""
-    line = decoder.head.partition(b"\n")[0]
+    line = next(filter(None, _LINE_END.split(decoder.head)), b"")
     cells = decoder.split(line.strip())
     numbers = [k for k, cell in enumerate(cells, 1) if _NUMBER.match(cell.strip())]
     for channel in decoder.channels:

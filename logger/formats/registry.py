@@ -9,6 +9,7 @@ from pkgutil import resolve_name
 from logger.channels.channel import Channel
 from logger.channels.line_formats import LINE_FORMATS
 from logger.formats.base import Decoder
+from logger.formats.line_ends import ETX, PAUSE, STX
 from logger.formats.questions import AskedDecoder
 
 _resolve = cache(resolve_name)
@@ -25,11 +26,21 @@ def encode(channels: Sequence[Channel], values: Mapping[str, float]) -> bytes:
     """One line, as a device would send it; b"" if no channel has a value.
 
     values: numbers by channel name, each in its channel's unit.  A channel without one is left out
-    (xdr, json) or 0 (columns).
+    (xdr, json, text) or 0 (columns).
     """
     if not any(channel.name in values for channel in channels):
         return b""
-    return _decoder(channels).encode(channels, values)
+    return _ended(_decoder(channels).encode(channels, values), channels[0].ends)
+
+
+def _ended(line: bytes, ends: str | None) -> bytes:
+    """The line, which ends with CRLF, with the line end that the sensors file states."""
+    text = line.removesuffix(b"\r\n")
+    if ends is None or ends == "crlf":
+        return line
+    if ends == "etx":
+        return STX + text + ETX
+    return text + {"lf": b"\n", "cr": b"\r", PAUSE: b""}.get(ends, ends.encode("ascii"))
 
 
 def _decoder(channels: Sequence[Channel]) -> type[Decoder]:

@@ -14,8 +14,8 @@ from dataclasses import dataclass, field
 from logger import clock
 from logger.channels.port_schemes import HAND
 from logger.errors import one_line
-from logger.formats.columns import COMMA
-from logger.formats.port_diagnosis import first_line, likely_cause
+from logger.formats.number_marks import COMMA
+from logger.formats.port_diagnosis import awaits_line_end, first_line, likely_cause
 from logger.formats.questions import AskedDecoder
 from logger.recorder.disk_retry import DiskRetry, EventRow
 from logger.recorder.reading_ledger import ReadingLedger
@@ -89,7 +89,7 @@ class PortWarnings:
         lines, understood = decoder.lines - judged.lines, decoder.understood - judged.understood
         first = judged.time_s == judged.opened_s
         judged.time_s, judged.lines, judged.understood = clock_s, decoder.lines, decoder.understood
-        silent = lines == 0 and first and (not decoder.head or b"\n" not in decoder.head)
+        silent = lines == 0 and first and (not decoder.head or awaits_line_end(decoder))
         if isinstance(decoder, AskedDecoder) and not lines:
             return  # see `_check_answers`
         if not silent and (not lines or understood >= LEAST_SHARE * lines):

@@ -11,7 +11,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 
+from logger.errors import one_line
 from logger.recorder.alarm_judge import AlarmJudge
+from logger.recorder.device_clock import DeviceClock, placed
 from logger.recorder.disk_retry import DiskRetry, EventRow
 from logger.recorder.reading_ledger import ReadingLedger
 from logger.recorder.request_handler import RequestHandler
@@ -21,6 +23,7 @@ from logger.transports.reader_thread import Arrival, PortEvent
 # a chunk that arrived in less time has one time for all its lines; chosen by us: clocks resolve no
 # less
 SPREAD_S = 0.001
+EVEN_S = 5e-5  # derived: half a digit of the times in readings.csv
 # share of a stall that its readings, at the channel's rate, may fall short of before that is said;
 # chosen by us: rates are known to some percent
 SHORT = 0.1
@@ -44,6 +47,11 @@ class ReadingIntake:
     ) -> None:  # fmt: skip
         self._ledger, self._requests, self._alarms, self._disk = ledger, requests, alarms, disk
         self._zero_moment = zero_moment
+        self._device_clocks = {
+            name: DeviceClock(channel)
+            for name, channel in ledger.channels.items()
+            if channel.has_time
+        }
 
     def write(self, items: Sequence[Arrival | PortEvent]) -> None:
         """Write items of the queue to readings.csv, rejects.csv and events.csv."""
@@ -57,12 +65,46 @@ class ReadingIntake:
                 rows += self._after_stall(item, from_s, to_s)
             else:
                 for name, texts in item.decoded.readings.items():
-                    start = max(from_s, self._ledger.last_s[name])
-                    rows.append(self._rows(name, texts, _spread(len(texts), start, to_s)))
+                    rows += self._placed_rows(item, name, texts, from_s, to_s)
+            for name, before in item.decoded.overloads.items():
+                readings = item.decoded.readings.get(name, ())
+                self._alarms.overload(name, max(to_s, self._ledger.last_s[name]))
+                if before[-1] < len(readings):  # a reading came behind it
+                    self._alarms.end_overload(name, max(to_s, self._ledger.last_s[name]))
             for cause, line in item.decoded.samples:
                 self._disk.attempt(self._disk.writer.reject, to_s, item.port, cause, line)
         if rows:
             self._disk.attempt(self._disk.writer.readings, b"".join(rows))
+
+    def _placed_rows(
+        self, item: Arrival, name: str, texts: list[bytes], from_s: float, to_s: float
+    ) -> list[bytes]:
+        """Rows of one channel's chunk, spaced by the device's own time where it tells, else evenly.
+
+        from_s, to_s: when the chunk began and ended to arrive, s since the start.
+        """
+        times, last_s = item.decoded.times.get(name), self._ledger.last_s[name]
+        device = self._device_clocks.get(name)
+        offsets = None
+        if device is not None and times is not None and len(times) == len(texts):
+            offsets = device.offsets(times, to_s)
+            self._tell(name, item.port, to_s, device.complaint(to_s))
+        if offsets is None or len(texts) == 1:
+            return [self._rows(name, texts, _spread(len(texts), max(from_s, last_s), to_s))]
+        moments = placed(offsets, from_s, to_s, last_s)
+        step_s = (moments[-1] - moments[0]) / (len(moments) - 1)
+        if all(abs(moments[0] + k * step_s - t) < EVEN_S for k, t in enumerate(moments)):
+            return [self._rows(name, texts, Dating(moments[0], step_s))]
+        return [
+            self._rows(name, [text], Dating(moment, 0.0))
+            for moment, text in zip(moments, texts, strict=True)
+        ]
+
+    def _tell(self, name: str, port: str, time_s: float, complaint: str) -> None:
+        """Write what is wrong with a device's time as an event; "" is nothing."""
+        if complaint:
+            text = one_line(f"{one_line(port, 60)}: {complaint}")
+            self._disk.event(EventRow(time_s=time_s, kind="gap", channel=name, text=text))
 
     def _port_event(self, item: PortEvent) -> None:
         names = [n for n, c in self._ledger.channels.items() if c.port == item.port]

@@ -13,6 +13,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from logger.channels.channel import Channel, Sensors
+from logger.channels.counter_modulus import CounterReading
 
 MOST_SI = 1e100  # N or m; rounding only: beyond it sums overflow
 OVER_S = 1.0  # time that is judged; chosen by us: messages speak of the last second
@@ -129,6 +130,9 @@ def _motion(
         readings = recent[other.name].reading
         if len(readings) < LEAST_READINGS:
             continue
+        if other.modulus is not None:
+            counter = CounterReading(other.modulus, other.stale_after_s)
+            readings = tuple(map(counter.follow, recent[other.name].time_s, readings))
         values = [other.si(reading, zeros[other.name]) for reading in readings]
         if other.quantity == "length":
             if _drift(values) > STEADY_M:

@@ -12,6 +12,7 @@ from logger import clock
 from logger.channels.channel import Channel
 from logger.channels.framing import parse_framing
 from logger.formats.base import Decoded
+from logger.formats.line_ends import PAUSE, PAUSE_S, PAUSE_STEP_S
 from logger.formats.questions import AskedDecoder
 from logger.formats.registry import decoder_for
 from logger.transports.asker import Asker
@@ -74,6 +75,8 @@ class PortReader(threading.Thread):
         self.fault = ""
         self._seven_bits = parse_framing(channels[0].framing).data_bits == 7
         self._gate = FloodGate(self.decoder)
+        self._pausing = channels[0].ends == PAUSE
+        self._before: Chunk | None = None  # the last bytes, where a silence ends a line
         self._transport = transport_for(url, channels)
         self._asker = (
             Asker(self._transport, self.decoder, channels)
@@ -140,6 +143,7 @@ class PortReader(threading.Thread):
         opened_at = looked_s = clock.now()
         looked_awake = clock.awake()
         started = False
+        self._before = None
         self.decoder.connected()
         if self._asker is not None:
             self._asker.opened()
@@ -163,6 +167,8 @@ class PortReader(threading.Thread):
                     started = True
                     torn = self._transport.first_line_torn(opened_at, chunk.from_s)
                     self.decoder.connected(torn=torn)
+                if self._pausing:
+                    self._end_by_silence(chunk, clock.now())
                 if held_s:
                     self._arrive_after_stall(chunk, began_s, held_s)
                 elif chunk.content:
@@ -180,6 +186,20 @@ class PortReader(threading.Thread):
         finally:
             self._deliver_flood(self._gate.ended(clock.now()))
 
+    def _end_by_silence(self, chunk: Chunk, now_s: float) -> None:
+        """End the line before this chunk if a silence of PAUSE_S lies between; now_s: `clock.now`, s.
+
+        The line's readings have the time of its own bytes.
+        """
+        before, silent_to_s = self._before, chunk.from_s if chunk.content else now_s
+        if before is not None and silent_to_s - before.to_s >= PAUSE_S - PAUSE_STEP_S:
+            self._before = None
+            decoded = self._gate.thinned(self.decoder.pause(), before.to_s)
+            if decoded.readings or decoded.samples or decoded.overloads:
+                self._deliver(Arrival(self.url, before.from_s, before.to_s, decoded))
+        if chunk.content:
+            self._before = chunk
+
     def _read(self) -> Chunk:
         """The next chunk of the transport; raises what the driver raises."""
         chunk = self._transport.read()
@@ -191,7 +211,7 @@ class PortReader(threading.Thread):
             decoded = self._gate.feed(chunk.content, chunk.to_s)
         else:
             decoded = self._gate.thinned(self.decoder.registers(chunk.content), chunk.to_s)
-        if decoded.readings or decoded.samples:
+        if decoded.readings or decoded.samples or decoded.overloads:
             self._deliver(Arrival(self.url, chunk.from_s, chunk.to_s, decoded))
 
     def _arrive_after_stall(self, chunk: Chunk, began_s: float, held_s: float) -> None:

@@ -17,7 +17,7 @@ from logger.channels.framing import Framing, parse_framing
 from logger.channels.port_schemes import normal_port, refusal, scheme_of, split_port
 from logger.errors import PortFault, one_line
 from logger.transports.base import CYCLE_S, Chunk, Transport, chunk_end
-from logger.transports.stream import READ_BYTES, Stream, terminal_bytes
+from logger.transports.stream import READ_BYTES, Stream, gather_s, terminal_bytes
 
 PYSERIAL = ("", "hwgrep", "socket", "rfc2217")  # schemes that pyserial opens
 WRITE_S = (
@@ -126,6 +126,7 @@ class SerialTransport(Transport):
         if sys.platform != "win32":
             with contextlib.suppress(Exception):
                 self._stream = _stream(self._serial.fileno(), (baud or 0) / framing.bits)
+                self._stream.gather_s = gather_s(self.channels)
 
     def device(self) -> str:
         """What pyserial opens for this port now: a path or a URL; raises OSError."""

@@ -10,10 +10,12 @@ import array
 import contextlib
 import select
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from logger import clock
+from logger.channels.channel import Channel
+from logger.formats.line_ends import PAUSE, PAUSE_STEP_S
 from logger.transports.base import CYCLE_S, STALL_S, Chunk, chunk_end, error_text
 
 READ_BYTES = 4096
@@ -35,6 +37,7 @@ class Stream:
     receive: reads at most that many bytes; b"" at the end of the stream
     waiting: returns how many bytes wait in the buffer of the terminal; None if it is no terminal
     byte_rate: bytes a second that the device can send, used before it is measured
+    gather_s: time after the first byte in which one chunk takes further bytes, s
     """
 
     def __init__(
@@ -46,6 +49,7 @@ class Stream:
     ) -> None:
         self._source, self._receive, self._waiting = source, receive, waiting
         self._byte_rate = byte_rate
+        self.gather_s = CYCLE_S
         self._busy = False
         self._looked = self._counted_from = clock.awake()  # when the last read returned
         self._counted = 0
@@ -55,7 +59,7 @@ class Stream:
         self._doubt_from: int | None = None
 
     def read(self) -> Chunk:
-        """Wait up to CYCLE_S for the first byte; unless the stream is busy, CYCLE_S more, so that
+        """Wait up to CYCLE_S for the first byte; unless the stream is busy, gather_s more, so that
         one chunk takes several lines."""
         self._pieces, self._size, self._lost, self._doubt_from = [], 0, None, None
         began, awake = clock.now(), clock.awake()
@@ -67,7 +71,7 @@ class Stream:
                 return Chunk(began, began, b"")
             began, awake = clock.now(), clock.awake()
             if not self._busy:
-                time.sleep(CYCLE_S)
+                time.sleep(self.gather_s)
             if self._overflowed():
                 self._drain_after_overflow()
             else:
@@ -157,6 +161,14 @@ class Stream:
             left = until - clock.awake()
             if left <= 0 or (self._ready(left) and not self._take(READ_BYTES)):
                 break
+
+
+def gather_s(channels: Sequence[Channel]) -> float:
+    """The time in which one chunk of these channels' port takes further bytes, s.
+
+    Where a silence ends a line, it is short, so that the silence can be measured.
+    """
+    return PAUSE_STEP_S if channels[0].ends == PAUSE else CYCLE_S
 
 
 def terminal_bytes(fd: int) -> Callable[[], int] | None:

@@ -14,7 +14,7 @@ from urllib.parse import urlsplit
 from logger.channels.channel import Channel
 from logger.errors import PortFault
 from logger.transports.base import Chunk, Transport
-from logger.transports.stream import Stream
+from logger.transports.stream import Stream, gather_s
 
 CONNECT_S = 5.0  # longest wait for the connection; chosen by us: as long as pyserial waits
 
@@ -32,6 +32,7 @@ class TcpTransport(Transport):
         self._socket = opened = socket.create_connection(address_of(self.port), CONNECT_S)
         opened.setblocking(False)
         self._stream = Stream(opened, opened.recv)
+        self._stream.gather_s = gather_s(self.channels)
 
     def read(self) -> Chunk:
         """See `Transport.read`."""

@@ -155,6 +155,7 @@ def sensors_keys():
         'format = "xdr"\nid = "A"',
         'format = "json"\nid = "a"',
         'format = "columns"\ncolumn = 1',
+        'format = "text"',
     ):
         with pytest.raises(SensorsFault) as caught:
             parse_sensors(f"{unformatted}{own}\n{STRANGE}\n", "sensors.toml")

@@ -59,6 +59,12 @@ SLEEPS = {
     "unit/dashboard/commands/test_watch.py": {
         "test_it_waits_for_the_session_and_ends_by_itself_when_that_is_sealed"
     },
+    "unit/logger/formats/test_line_ends.py": {
+        "test_a_silence_of_30_ms_ends_a_line_and_a_shorter_one_does_not"
+    },
+    "unit/logger/recorder/test_device_clock.py": {
+        "test_a_burst_is_recorded_with_the_devices_spacing"
+    },
     "unit/logger/recorder/test_port_warnings.py": {
         "test_ports_that_are_understood_are_not_told",
         "test_a_port_that_learns_other_columns_says_so",

@@ -42,6 +42,7 @@ def rope(*lines: str, name: str = "rope_out") -> str:
 XDR = channel("f", "force", format="xdr", id="HAUL")
 XDR_TWO = XDR + channel("d", "length", format="xdr", id="ROPE")
 JSON = channel("f", "force", format="json", id="HAUL", unit="N")
+TEXT = channel("f", "force", format="text", unit="N")
 COLUMNS = channel("f", "force", format="columns", column=2, separator=",", unit="N")
 
 

@@ -37,17 +37,28 @@ from logger.session.descriptor import MARKS
 from logger.session.reader import Follower, open_session, read_all, session_state
 from logger.session.verify import repair, verify
 from logger.session.writer import SessionWriter
-from support.channels import COLUMNS, JSON, XDR, XDR_TWO, channel
+from support.channels import COLUMNS, JSON, TEXT, XDR, XDR_TWO, channel
 from support.disks import NoSync
 from support.waiting import until
 
 COLUMNS_TWO = COLUMNS + COLUMNS.replace('"f"', '"g"').replace("column = 2", "column = 1")
+THOUSANDS = ("thousands = ','", "decimal = ','\nthousands = '.'", "decimal = '.'\nthousands = \"'\"")
+TEXT_KEYS = (
+    "", "number = 2", 'after = "N="', 'after = "N="\nnumber = 2', 'after = "ST,GS,"', "from = 2\nto = 5", "from = 1\nto = 3",
+    "decimal = ','", "decimal = '.'", "overload = []", "overload = ['9.9', 'E', '-']", 'after = "1"', "after = 'e'",
+)  # fmt: skip
 FORMATS = [
     parse_sensors(text, "s").channels
     for text in (XDR, XDR + "checksum = false\n", XDR_TWO, JSON, JSON + JSON.replace('"f"', '"g"').replace(
         '"HAUL"', '"B"'), COLUMNS, COLUMNS.replace('","', '" "'), COLUMNS.replace('","', '"\\t"'),
         COLUMNS + "count = 3\n", COLUMNS_TWO, COLUMNS.replace('separator = ","', ""),
-        COLUMNS.replace("separator", "decimal"), COLUMNS.replace('","', '";"') + 'decimal = ","\n')
+        COLUMNS.replace("separator", "decimal"), COLUMNS.replace('","', '";"') + 'decimal = ","\n',
+        *(text + f'ends = "{ends}"\n' for text in (XDR, JSON, COLUMNS)
+          for ends in ("lf", "cr", "crlf", "etx", ";", "END;")),
+        JSON + 'time = "B"\n', COLUMNS + "time_column = 1\n", COLUMNS + "count = 3\ntime_column = 3\n",
+        TEXT + 'after = "N="\ntime_after = "G="\n', JSON.replace("HAUL", "a.0.B"), *(COLUMNS.replace('separator = ","\n', '') + marks + "\n" for marks in THOUSANDS),
+        *(TEXT + keys + "\n" for keys in (*TEXT_KEYS, *THOUSANDS, "thousands = ' '")),
+        TEXT + 'after = "N="\n' + TEXT.replace('"f"', '"g"') + 'after = "G="\nnumber = 2\n')
 ]  # fmt: skip
 GOOD = sentence([("force", "1234.5", "HAUL")])
 BOTH = sentence([("force", "1.5", "HAUL"), ("length", "-2", "ROPE")])
@@ -59,8 +70,49 @@ PIECES = [
     b"1,1e99\n", b"1,1_0\n", b'{"HAUL": 1.5}\n', b'{"HAUL": {"HAUL": 2}}\n', b'{"x": 1}\r\n', b'{"HAUL": NaN}\n',
     b'{"HAUL":1,"HAUL":2}\n', b'{"B": 3, "HAUL": 4}\n', b"x" * 5000, b"1,2\n" * 30, GOOD * 30, BOTH * 20,
     b'{"HAUL": 3}\n' * 10, b"1 2\n" * 10, b"nan,inf\n", b"\xff\n", b"\0\n", b"9" * 50, b"[" * 60, b'{"a":' * 60,
+    b"ST,GS,+ 0012.34kg\r\n", b"ST,GS,- 0012.34 N\r" * 5, b"N= 12.5 N\r\n" * 10, b"N=1N=2\n", b"G= 1 2 N= 3 4\n" * 5,
+    b"12.5-\n", b"+12-\n", b"-- 5\n", b"- +5 N\n", b"1,234.5 N\n" * 5, b"1.234,5\n" * 5, b"1'234.5\n", b"1,90\n", b"HOLD 5\n",
+    b"OL\n", b"  OL  N\n" * 3, b"------ kg\n", b"Err 5\n", b"2026-11-30 12:30:05 5.5 N\n", b"CH1: 5.5\n" * 5, b"CH1: -6\n", b"wn0012.5N\n",
+    b'{"a": [{"B": 5}]}\n', b'{"a": {"0": ', b'{"a":[', b'"B":', b"12 N", b" N", b"kg", b"+ ", b"12E\n", b"1e5 N\n" * 3, b" 12 ,5x\n", b"12.,5x\n", b"N=", b"G=", b"/", b":", b"'", b"_", b"  ",
+    b"5 6 7\n" * 4, b"5 -6 +7\n" * 4, b"5 - 6\n" * 3, b"1 234 N\n" * 3, b"N 5\n" * 4, b"t\n", b"%\n", b"e", b"\x0212.5\x03",
+    b"\x02", b"\x03", b"\x03\x55\r\n\x02", b"\x021,2\x03", b"\x021,2\x037", b"E", b"ND;", b"END;", b";", b"1,2;" * 5,
+    b"\x02" + GOOD[:-2] + b"\x03", b"1,2\r" * 10, b"\x021,2\x03\x55" * 10, b"\n\r", b"1,2\x02",
     sentence([("force", "7", "X")]), b"$YXXDR,N,1,N,HAUL*00\n", b"$YXXDR,N,1,N,HAUL\n",
 ]  # fmt: skip
+
+
+def ended(stream: bytes, ends: str | None) -> bytes:
+    """The lines of a stream, each with an LF behind it, byte by byte as interface section 2 says."""
+    own = {None: b"", "lf": b"\n", "cr": b"\r", "crlf": b"\r\n", "etx": b"\x03"}.get(
+        ends, (ends or "").encode()
+    )
+    lines, outside, at = [bytearray()], False, 0
+    while at < len(stream):
+        byte, rest = stream[at : at + 1], stream[at:]
+        at += 1
+        if ends is None and byte in (b"\r", b"\n"):
+            at += rest.startswith(b"\r\n")
+            if not outside:
+                lines.append(bytearray())
+        elif ends not in (None, "etx") and rest.startswith(own):
+            at += len(own) - 1
+            if ends == "cr" and rest.startswith(b"\r\n"):
+                at += 1
+            outside = False
+            lines.append(bytearray())
+        elif ends == "lf" and rest.startswith(b"\r\n"):
+            pass
+        elif byte == b"\x03":
+            if ends in (None, "etx") and not outside:
+                lines.append(bytearray())
+            outside = True
+        elif outside:
+            outside = not (ends in (None, "etx") and byte == b"\x02")
+        elif byte == b"\x02" and not lines[-1]:
+            pass
+        else:
+            lines[-1] += b" " if byte in b"\r\n" else byte
+    return b"\n".join(lines)
 
 
 def decoders(data: bytes) -> None:
@@ -80,8 +132,12 @@ def decoders(data: bytes) -> None:
         decoder = decoder_for(channels)
         decoder.connected(torn=torn)
         readings: dict[str, list[bytes]] = {}
+        times: dict[str, list[str]] = {}
         for chunk in chunks:
             out = decoder.feed(chunk)
+            for name, sent in out.times.items():
+                assert len(sent) == len(out.readings[name])
+                times.setdefault(name, []).extend(map(repr, sent))
             for name, texts in out.readings.items():
                 readings.setdefault(name, []).extend(texts)
             assert len(decoder._tail) <= MOST_LINE
@@ -89,7 +145,7 @@ def decoders(data: bytes) -> None:
         for texts in readings.values():
             assert all(math.isfinite(float(text)) for text in texts)
         seen.append(
-            (readings, dict(decoder.causes), decoder.drops, decoder.lines, decoder.understood)
+            (readings, times, dict(decoder.causes), decoder.drops, decoder.lines, decoder.understood)
         )
         assert decoder.understood <= decoder.lines
     assert all(one == seen[0] for one in seen), (stream, seen)
@@ -103,14 +159,17 @@ def decoders_in_doubt(
     cause is named."""
     decoder = decoder_for(channels)
     decoder.connected(torn=False)
+    before = b""
     for chunk in chunks:
+        counts = [ended(b, channels[0].ends).count(b"\n") for b in (before, before + chunk)]
+        before += chunk
         how = draw.randrange(3)
         if how == 0:
             decoder.feed(chunk)
         elif how == 1:
             assert not decoder.feed_doubtful(chunk).readings
         else:
-            assert decoder.skip(chunk) == chunk.count(b"\n")
+            assert decoder.skip(chunk) == counts[1] - counts[0]
         assert len(decoder._tail) <= MOST_LINE and decoder.understood <= decoder.lines
         assert likely_cause(decoder).isprintable() and first_line(decoder).isprintable()
 

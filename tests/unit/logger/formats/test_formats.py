@@ -9,14 +9,14 @@ from collections.abc import Callable, Sequence
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from support.channels import COLUMNS, JSON, XDR, XDR_TWO
+from support.channels import COLUMNS, JSON, TEXT, XDR, XDR_TWO
 from support.fuzz_targets import FORMATS
 
 from logger.channels.channel import Channel
 from logger.channels.line_formats import LINE_FORMATS
 from logger.channels.sensors_file import parse_sensors
 from logger.formats.base import FIRST_LINE, FLOOD, MOST_LINE, OTHER, OVERFLOW, Decoder
-from logger.formats.columns import COMMA
+from logger.formats.number_marks import COMMA
 from logger.formats.registry import decoder_for, encode
 from logger.formats.xdr import checksum, checksums, sentence
 
@@ -27,6 +27,8 @@ ALL = {
     "xdr": XDR,
     "xdr two": XDR_TWO,
     "json": JSON,
+    "json nested": JSON.replace("HAUL", "cell.raw")
+    + JSON.replace("HAUL", "cell.n").replace('"f"', '"g"'),
     "columns": COLUMNS,
     "columns space": COLUMNS.replace('","', '" "'),
     "columns unstated": UNSTATED,
@@ -34,6 +36,15 @@ ALL = {
     "columns point": UNSTATED + 'decimal = "."\n',
     "columns comma": DECIMAL_COMMA,
     "columns comma one number": DECIMAL_COMMA.replace("column = 2", "column = 1"),
+    "columns thousands": UNSTATED + 'thousands = ","\n',
+    "columns thousands comma": DECIMAL_COMMA + 'thousands = "."\n',
+    "text": TEXT,
+    "text second number": TEXT + "number = 2\n",
+    "text after": TEXT + 'after = "ST,GS,"\n',
+    "text third number after": TEXT + 'after = "N="\nnumber = 3\n',
+    "text characters": TEXT + "from = 4\nto = 18\n",
+    "text comma": TEXT + "decimal = ','\nthousands = '.'\n",
+    "text two": TEXT + 'after = "N="\n' + TEXT.replace('"f"', '"g"') + "number = 3\n",
     "columns comma semicolon": COLUMNS.replace('","', '";"') + 'decimal = ","\n',
 }
 GOOD = b"$YXXDR,N,1234.5,N,HAUL*" + b"%02X\r\n" % checksum(b"YXXDR,N,1234.5,N,HAUL")
@@ -255,7 +266,8 @@ def test_a_decimal_comma_is_read_and_blank_tab_and_semicolon_separate(
         (b"1.5", "not a number"),
         (b"1,412,700", "not a number"),
         (b"1, 5", "not a number"),
-        (b"1,90 t", "not a number"),
+        (b"1,90 t", "another unit than the channel's"),
+        (b"1,90 qt", "not a number"),
         (b"- 1,90", "not a number"),
         (b"1,", "not a number"),
         (b"nan", "not a finite number"),
@@ -326,6 +338,36 @@ def test_json_drops_what_is_no_finite_number(line: bytes) -> None:
     assert not readings and decoder.drops == {"f": 1}
 
 
+@pytest.mark.parametrize(
+    ("id", "line", "reading"),
+    [
+        ("a.b.2", '{"a": {"b": [7, 8, 9.5]}}', "9.5"),
+        ("a.b.2", '{"a": {"b": {"2": 9.5}}}', "9.5"),
+        ("a.b.2", '{"a.b.2": 9.5, "a": {"b": [7, 8, 7]}}', "9.5"),
+        ("0.F", '{"0": {"F": -1}}', "-1"),
+    ],
+)
+def test_an_id_with_points_goes_into_objects_and_lists(id: str, line: str, reading: str) -> None:
+    readings, decoder = decode(JSON.replace("HAUL", id), line.encode() + b"\n")
+    assert readings == {"f": [reading.encode()]} and not decoder.causes
+
+
+@pytest.mark.parametrize(
+    ("line", "cause"),
+    [
+        ('{"a": {"b": [7, 8]}}', OTHER),
+        ('{"a": {"b": 5}}', OTHER),
+        ('{"a": [1, 2, 3]}', OTHER),
+        ('{"a": {"b": [7, 8, [1]]}}', "not a number"),
+        ('{"a": {"b": [7, 8, true]}}', "not a number"),
+        ('{"a": {"b": [7, 8, NaN]}}', "not a finite number"),
+    ],
+)
+def test_an_id_that_leads_to_no_number_gives_none(line: str, cause: str) -> None:
+    readings, decoder = decode(JSON.replace("HAUL", "a.b.2"), line.encode() + b"\n")
+    assert not readings and decoder.causes == {cause: 1}
+
+
 PIECES = st.one_of(
     st.binary(max_size=40),
     st.sampled_from(
@@ -373,6 +415,15 @@ PIECES = st.one_of(
             sentence([("force", "1.5", "HAUL"), ("length", "-2", "ROPE")]) * 20,
             b'{"HAUL": 3}\n' * 10,
             b"1 2\n" * 10,
+            b"ST,GS,+ 0012.34 N\r\n",
+            b"ST,GS,- 0012.34 N\r" * 5,
+            b"N= 12.5 N 6 7\n" * 10,
+            b"5 -6 +7\n" * 4,
+            b"12.5-\n",
+            b"OL\n",
+            b"1,234.5 N\n" * 5,
+            b"1.234,5\n" * 5,
+            b"\x0212.5\x037\x02",
             b"nan,inf\n",
             b"\xff\n",
             b"\0\n",

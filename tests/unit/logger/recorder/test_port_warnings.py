@@ -62,7 +62,8 @@ CASES = {
     "baud": (COLUMNS.format(column=1, port="{}"), noise, "wrong baud rate: 9600 is set"),
     "column": (COLUMNS.format(column=1, port="{}"), lambda: b"ST, 12.5\r\n", "wrong column: force looks in column 1; columns that hold a number: 2"),
     "few": (COLUMNS.format(column=4, port="{}"), lambda: b"1, 12.5\r\n", "wrong column: force looks in column 4; columns that hold a number: 1, 2"),
-    "cr": (force("{}"), lambda: b"12.5\r", "end with CR alone"),
+    "no end": (force("{}"), lambda: b"12.5;", "no line has ended yet: write ends"),
+    "other end": (force("{}") + 'ends = "|"\n', lambda: b"12.5;", 'no line has ended by ends = "|"'),
     "silent": (force("{}"), lambda: b"", "must be asked"),
     "format": (force("{}"), lambda: b"+ 0012.5 N\r\n", "no sentence"),
 }  # fmt: skip
@@ -96,7 +97,7 @@ def test_a_port_that_nobody_understands_is_told_within_two_seconds(
     if sample.isascii() and sample:
         assert f'the first: "{sample}' in event.text
         rate = float(event.text.split(": ")[1].split()[0])
-        assert (rate == 0.0) if case == "cr" else (5 < rate < 12)
+        assert (rate == 0.0) if case in ("no end", "other end") else (5 < rate < 12)
 
 
 def test_ports_that_are_understood_are_not_told(tmp_path: Path) -> None:

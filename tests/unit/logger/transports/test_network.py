@@ -66,6 +66,21 @@ def test_a_datagram_is_one_or_more_lines_with_or_without_an_end(
     assert outcome.drops == {"force": 0} and verify(yard.out).state == "complete"
 
 
+@pytest.mark.parametrize("ends", ["lf", "cr", "crlf", "etx", "pause", ";"])
+def test_a_datagram_needs_no_end_whatever_ends_a_line(
+    tmp_path: Path, number: int, ends: str
+) -> None:
+    keys = {"column": 1, "separator": " ", "unit": "N", "ends": ends}
+    text = channel("force", "force", format="columns", port=f"udp://127.0.0.1:{number}", **keys)
+    yard = Yard(tmp_path, text)
+    with recording(yard) as running, udp_sender(number) as sender:
+        for k in range(3):
+            sender.send(b"%d" % k)
+            until(lambda n=k: len(yard.values()) == n + 1)
+        running.end()
+    assert in_order(yard.values())
+
+
 def test_datagrams_of_two_senders_are_not_joined(tmp_path: Path, number: int) -> None:
     yard = Yard(tmp_path, force(f"udp://127.0.0.1:{number}"))
     with (
