@@ -2,7 +2,8 @@
 
 Read in this order: `channels` (what is connected), `transports` (how bytes come), `formats` (what
 they mean), `calibration` (from a reading to a value in SI), `session` (the folder: write, seal,
-verify, repair, read), `recorder` (the process that runs them, with alarms and requests).  `errors`,
+verify, repair, read), `machine` (disk, power, sleep), `recorder` (the process that runs them, with
+alarms and requests).  `errors`,
 `clock`, `filesystem`, `toml_tables` (with `toml_syntax` and `spelling`: what to write instead) and
 `device_units` serve all of them.  May import nothing from analysis or dashboard.
 """

@@ -51,10 +51,10 @@ def is_other_unit(word: str) -> bool:
 
 def same_unit(word: str, unit: str) -> bool:
     """Whether `word`, as a device writes it, is `unit` or another name of the same unit."""
-    found = unit_from_word(word)
-    if found is None or (found == COUNT) != (unit == COUNT):
+    named = unit_from_word(word)
+    if named is None or (named == COUNT) != (unit == COUNT):
         return False
-    return (found in LENGTH_UNITS) == (unit in LENGTH_UNITS) and to_si(found) == to_si(unit)
+    return (named in LENGTH_UNITS) == (unit in LENGTH_UNITS) and to_si(named) == to_si(unit)
 
 
 def unit_from_word(word: str) -> str | None:

@@ -4,5 +4,5 @@ Start with `channel_roles` (which channel measures the haul, the load, the rope)
 buffer of one channel), `time_cells` (readings summed over 1/32 s) and `time_grid` (all channels on one
 time grid).  `intervals` joins cells in which a condition holds; `spikes`, `noise_floor` and
 `steady_level` condition the force; `lag_from_edges` and `lag_from_ripple` estimate the lag between two
-channels; `chunks` cuts long blocks for speed.  May import `prediction` and what lies below it.
+channels; `counter_modulus` follows a counter that starts again; `chunks` cuts long blocks for speed.  May import `prediction` and what lies below it.
 """

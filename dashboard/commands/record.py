@@ -102,7 +102,7 @@ def run(args: argparse.Namespace) -> int:
     rig = load_rig(args.rig)
     check_places(rig, sensors)
     truth = None if args.simulation_true is None else _truth(args.simulation_true)
-    from logger.recorder.machine_watch import MachineWatch
+    from logger.machine.machine_watch import MachineWatch
     from logger.recorder.recorder import record
 
     if args.with_parent:

@@ -120,6 +120,12 @@ def _columns(table: Table, quantity: str) -> dict[str, Any]:
     }
 
 
+def by_hand(table: Table, quantity: str, name: str) -> dict[str, Any]:
+    """Fields of a channel whose numbers a person enters; they stand for lines of JSON with the
+    channel's name as key.  Raises SensorsFault."""
+    return {"format": "json", "unit": _unit(table, quantity), "id": name}
+
+
 def _marks(table: Table, separator: str | None = None) -> dict[str, str | None]:
     """The decimal mark and the mark between thousands; one mark has one meaning."""
     decimal = table.text("decimal", choices=(".", ","))
@@ -209,12 +215,6 @@ def _words(table: Table, key: str, text: str | None) -> str | None:
             f"write {key} = the printable ASCII text as the device sends it",
         )
     return text.strip()
-
-
-def by_hand(table: Table, quantity: str, name: str) -> dict[str, Any]:
-    """Fields of a channel whose numbers a person enters; they stand for lines of JSON with the
-    channel's name as key.  Raises SensorsFault."""
-    return {"format": "json", "unit": _unit(table, quantity), "id": name}
 
 
 def _unit(table: Table, quantity: str) -> str:

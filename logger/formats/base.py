@@ -139,7 +139,7 @@ class Decoder(ABC):
             self._first = False
             line, _, block = block.partition(b"\n")
             torn, stx, whole = line.rpartition(STX)
-            if stx:
+            if stx and len(line) <= MOST_LINE:
                 line, block = torn, whole + b"\n" + block
             self._first_line(line)
         if self._doubtful and block:

@@ -15,8 +15,10 @@ PAUSE_S = 0.03  # silence that ends a line with `ends = "pause"`; by definition,
 # USB bridge holds bytes back, so that 30 ms are told from those
 PAUSE_STEP_S = 0.005
 PAUSE = "pause"
+# line ends after an ETX at which a device without STX is taken to have begun another line; chosen by us:
+# a check character may be one itself, and one may follow it
+MOST_TRAILERS = 2
 _LINE_STARTS = re.compile(rb"\n\x02+")
-_TO_NEXT_STX = re.compile(rb"\x03[^\x02]*\x02?")
 _TO_LINE_END = re.compile(rb"\x03[^\n]*")
 
 
@@ -46,6 +48,7 @@ class LineEnds:
         """Start anew on an opened port."""
         self._held = b""  # bytes that may begin a longer line end
         self._outside = False  # behind an ETX
+        self._trailers = 0  # line ends that may still come before an STX
         self._at_start = True  # nothing of a line has come yet
 
     def normal(self, chunk: bytes) -> bytes:
@@ -102,13 +105,28 @@ class LineEnds:
         return b"\n".join([*map(_blanked, lines), _blanked(rest[: len(rest) - cut])])
 
     def _to_next_stx(self, data: bytes) -> bytes:
-        written = self._outside  # the LF of an ETX that an earlier chunk held
-        if written:
-            data = ETX + data
-        last = data.rfind(ETX)
-        self._outside = last >= 0 and STX not in data[last:]
-        data = _TO_NEXT_STX.sub(b"\n", data)
-        return data[1:] if written else data
+        """The data with LF for each ETX and what follows it, up to the next STX.
+
+        If no STX follows within MOST_TRAILERS line ends, that ETX was noise of a device that sends
+        none, and lines begin again.
+        """
+        out, at = [], 0
+        while True:
+            if not self._outside:
+                etx = data.find(ETX, at)
+                if etx < 0:
+                    out.append(data[at:])
+                    return b"".join(out)
+                out.append(data[at:etx] + b"\n")
+                self._outside, self._trailers, at = True, MOST_TRAILERS, etx + 1
+            stx, end = data.find(STX, at), data.find(b"\n", at)
+            if stx >= 0 and not 0 <= end < stx:
+                self._outside, at = False, stx + 1
+            elif end < 0:
+                return b"".join(out)
+            else:
+                self._trailers, at = self._trailers - 1, end + 1
+                self._outside = self._trailers > 0
 
     def _to_line_end(self, data: bytes) -> bytes:
         if self._outside:

@@ -124,16 +124,16 @@ class TextDecoder(Decoder):
         chosen: dict[str, _Found] = {}
         used = False
         for channel in self.channels:
-            found = self._chosen(channel, line, numbers)
-            if found is None:
+            number = self._chosen(channel, line, numbers)
+            if number is None:
                 continue
             used = True
-            cause = found.cause or _unit_fault(line, found.end, channel)
+            cause = number.cause or _unit_fault(line, number.end, channel)
             if cause:
                 self._drop(cause, line, channel.name)
             else:
-                chosen[channel.name] = found
-                self._take(channel.name, found.text, self._time(channel, line))
+                chosen[channel.name] = number
+                self._take(channel.name, number.text, self._time(channel, line))
         if not used:
             self._drop(OTHER, line)
         elif len(chosen) == len(self.channels) and self._learns_shape:
@@ -166,7 +166,7 @@ class TextDecoder(Decoder):
 
     def _numbers(self, line: bytes, start: int) -> list[_Found]:
         """The numbers of the line from `start` on, without the digits of names."""
-        found = []
+        numbers = []
         for match in self._token.finditer(line, start):
             before = line[start : match.start()]
             if match[1] is None and _LETTER_LAST.search(before):
@@ -178,8 +178,8 @@ class TextDecoder(Decoder):
                     or unit_from_word(word[1].decode("ascii")) is None
                 ):
                     continue
-            found.append(self._one(match, before, line))
-        return found
+            numbers.append(self._one(match, before, line))
+        return numbers
 
     def _one(self, match: re.Match[bytes], before: bytes, line: bytes) -> _Found:
         sign, digits, behind = match.groups()
@@ -218,23 +218,23 @@ class TextDecoder(Decoder):
     ) -> None:
         """Remember what stands around the numbers of an understood line."""
         self._shape = None
-        places = {found.start: place for place, found in enumerate(numbers)}
+        places = {number.start: place for place, number in enumerate(numbers)}
         if not all(f.plain and not f.cause for f in numbers) or not all(
             f.start in places for f in chosen.values()
         ):
             return
         pattern, end = rb"^", 0
-        for found in numbers:
-            if line[found.end : found.end + 1] in _JOINTS:
+        for number in numbers:
+            if line[number.end : number.end + 1] in _JOINTS:
                 return
-            between = line[end : found.start]
+            between = line[end : number.start]
             literal = between.rstrip(b" \t")
             if not _may_precede(between, literal, end == 0):
                 return
             blanks = rb"[ \t]++" if len(between) > len(literal) else b""
             pattern += re.escape(literal) + blanks
             pattern += rb"(?:([-+])[ \t]*+)?(%s)" % self._marks.number
-            end = found.end
+            end = number.end
         pattern += re.escape(line[end:]) + rb"$"
         self._shape = re.compile(pattern, re.MULTILINE)
         self._shape_numbers = {name: places[f.start] for name, f in chosen.items()}
@@ -245,7 +245,7 @@ def _fault(cause: str) -> _Found:
 
 
 def _may_precede(between: bytes, literal: bytes, first: bool) -> bool:
-    """Whether any number may follow `between`, what stands before a number, and be found as the one
+    """Whether any number may follow `between`, what stands before a number, and be number as the one
     in its place was; literal: the same without the blanks at its end; first: at the line's start."""
     if between != literal:
         # with a blank between, only a sign could be taken for the number's

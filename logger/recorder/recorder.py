@@ -20,10 +20,10 @@ from typing import Any
 from logger import clock
 from logger.channels.sensors_file import for_recording, load_sensors
 from logger.errors import PortFault, RigFault, SensorsFault
+from logger.machine.machine_watch import MachineWatch
 from logger.recorder.alarms import AlarmRow
 from logger.recorder.bounded_queue import BoundedQueue
 from logger.recorder.disk_retry import EventRow
-from logger.recorder.machine_watch import MachineWatch
 from logger.recorder.writer_thread import OpenRecording, WriterThread
 from logger.session.writer import SessionWriter, check_out
 from logger.toml_tables import read_text

@@ -42,7 +42,11 @@ from support.disks import NoSync
 from support.waiting import until
 
 COLUMNS_TWO = COLUMNS + COLUMNS.replace('"f"', '"g"').replace("column = 2", "column = 1")
-THOUSANDS = ("thousands = ','", "decimal = ','\nthousands = '.'", "decimal = '.'\nthousands = \"'\"")
+THOUSANDS = (
+    "thousands = ','",
+    "decimal = ','\nthousands = '.'",
+    "decimal = '.'\nthousands = \"'\"",
+)
 TEXT_KEYS = (
     "", "number = 2", 'after = "N="', 'after = "N="\nnumber = 2', 'after = "ST,GS,"', "from = 2\nto = 5", "from = 1\nto = 3",
     "decimal = ','", "decimal = '.'", "overload = []", "overload = ['9.9', 'E', '-']", 'after = "1"', "after = 'e'",
@@ -86,14 +90,16 @@ def ended(stream: bytes, ends: str | None) -> bytes:
     own = {None: b"", "lf": b"\n", "cr": b"\r", "crlf": b"\r\n", "etx": b"\x03"}.get(
         ends, (ends or "").encode()
     )
-    lines, outside, at = [bytearray()], False, 0
+    lines, outside, trailers, at = [bytearray()], False, 0, 0
     while at < len(stream):
         byte, rest = stream[at : at + 1], stream[at:]
         at += 1
         if ends is None and byte in (b"\r", b"\n"):
             at += rest.startswith(b"\r\n")
+            trailers += outside
             if not outside:
                 lines.append(bytearray())
+            outside = outside and trailers < 2
         elif ends not in (None, "etx") and rest.startswith(own):
             at += len(own) - 1
             if ends == "cr" and rest.startswith(b"\r\n"):
@@ -105,7 +111,7 @@ def ended(stream: bytes, ends: str | None) -> bytes:
         elif byte == b"\x03":
             if ends in (None, "etx") and not outside:
                 lines.append(bytearray())
-            outside = True
+            trailers, outside = 0 if not outside else trailers, True
         elif outside:
             outside = not (ends in (None, "etx") and byte == b"\x02")
         elif byte == b"\x02" and not lines[-1]:
@@ -145,7 +151,14 @@ def decoders(data: bytes) -> None:
         for texts in readings.values():
             assert all(math.isfinite(float(text)) for text in texts)
         seen.append(
-            (readings, times, dict(decoder.causes), decoder.drops, decoder.lines, decoder.understood)
+            (
+                readings,
+                times,
+                dict(decoder.causes),
+                decoder.drops,
+                decoder.lines,
+                decoder.understood,
+            )
         )
         assert decoder.understood <= decoder.lines
     assert all(one == seen[0] for one in seen), (stream, seen)

@@ -93,6 +93,12 @@ def test_a_frame_is_a_line_and_what_stands_behind_it_is_none() -> None:
     assert read(None, b"\x021.5\r\x022.5\r\n") == [b"1.5", b"2.5"]  # STX without ETX
 
 
+def test_an_etx_that_is_noise_costs_a_line_or_two_and_no_more() -> None:
+    assert read(None, b"1.5\r\n2\x03.5\r\n3.5\r\n4.5\r\n5.5\r\n") == [b"1.5", b"2", b"4.5", b"5.5"]
+    noise = bytes(range(256)) * 8
+    assert read(None, noise + b"\r\n1.5\r\n2.5\r\n3.5\r\n")[-2:] == [b"2.5", b"3.5"]
+
+
 def test_a_line_that_another_stx_cuts_off_is_dropped() -> None:
     decoder = decoder_for(channels(None))
     assert decoder.feed(b"\x0212\x023.5\x03").readings == {"f": [b"3.5"]}

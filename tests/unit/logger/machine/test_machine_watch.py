@@ -7,8 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from support.systems import linux
 
-from logger.recorder.keep_awake import SleepInhibitor
-from logger.recorder.machine_watch import (
+from logger.machine.keep_awake import SleepInhibitor
+from logger.machine.machine_watch import (
     DiskLeft,
     MachineWatch,
     Notice,
@@ -17,7 +17,7 @@ from logger.recorder.machine_watch import (
     tables_size,
     time_text,
 )
-from logger.recorder.power_supply import PowerState
+from logger.machine.power_supply import PowerState
 from logger.recorder.recorder import record
 from logger.session.reader import read_all
 from logger.transports.simulated import Player, serve_tcp

@@ -10,9 +10,9 @@ import pytest
 from support.systems import linux
 from support.waiting import until
 
-from logger.recorder import keep_awake as awake
-from logger.recorder.keep_awake import HELD, NOT_HELD, TRYING, SleepInhibitor
-from logger.recorder.machine_watch import (
+from logger.machine import keep_awake as awake
+from logger.machine.keep_awake import HELD, NOT_HELD, TRYING, SleepInhibitor
+from logger.machine.machine_watch import (
     MachineWatch,
 )
 
@@ -67,7 +67,7 @@ def test_sleep_is_held_off_until_it_is_let_go(inhibitor, tmp_path):
 @linux
 def test_the_lock_ends_with_a_recorder_that_is_killed(inhibitor, tmp_path):
     inhibitor(GIVES.format(tmp_path))
-    script = "import time\nfrom logger.recorder.keep_awake import SleepInhibitor\nheld = SleepInhibitor()\nheld.hold()\ntime.sleep(60)\n"
+    script = "import time\nfrom logger.machine.keep_awake import SleepInhibitor\nheld = SleepInhibitor()\nheld.hold()\ntime.sleep(60)\n"
     with subprocess.Popen([sys.executable, "-c", script]) as owner:
         path = tmp_path / "pid"
         pid = int(until(lambda: path.exists() and path.read_text(), 10, "the inhibitor runs"))

@@ -12,8 +12,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from logger.recorder.keep_awake import HELD, TRYING, SleepInhibitor
-from logger.recorder.power_supply import PowerState, read_power
+from logger.machine.keep_awake import HELD, TRYING, SleepInhibitor
+from logger.machine.power_supply import PowerState, read_power
 
 DISK_S, POWER_S = 2.0, 5.0  # period of the checks; chosen by us: neither changes faster
 RATE_FROM_S = 5.0  # least time for a rate; chosen by us: before, the start distorts it

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from support.systems import linux
 
-from logger.recorder.power_supply import PowerState, read_power
+from logger.machine.power_supply import PowerState, read_power
 
 
 def supplies(folder: Path, **devices) -> Path:
