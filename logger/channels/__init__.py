@@ -2,7 +2,7 @@
 
 Read `channel` (one channel, from reading to value), then `sensors_file` (the TOML, interface
 section 2); `framing` reads how a serial line carries a character, `asking` how a device is asked,
-`counter_modulus` follows a counter that starts again.
+`counter_modulus` follows a counter that starts again, `device_clock` a device's own time.
 A new line format puts its keys into `line_formats`, a new transport its line into `port_schemes`.
 May import `calibration` and what lies below it.
 """

@@ -111,7 +111,8 @@ class JsonDecoder(Decoder):
             return
         used = False
         for channel in self.channels:
-            value = _found(members, channel.id or "")
+            id = channel.id or ""
+            value = members[id] if id in members else _found(members, id)
             if value is _NOTHING:
                 continue
             used = True

@@ -4,7 +4,6 @@ Read `recorder` (begin, wait, end), then `bounded_queue` and `writer_thread` (th
 writing thread) with the modules it calls: `reading_intake` (rows), `reading_ledger` (counts and
 gaps), `alarm_judge` (applies the alarm rule to each reading, writes alarm rows), `port_warnings`,
 `disk_retry`; then `alarms` (THE ALARM RULE: when a level counts as passed, and when it is over),
-`request_inbox`, `request_handler`, `rig_check` and `zeroing` (a person's requests);
-`device_clock` (readings dated by a device's own time).  Alarm levels come from the sensors file and from
+`request_inbox`, `request_handler`, `rig_check` and `zeroing` (a person's requests).  Alarm levels come from the sensors file and from
 `analysis/prediction/alarm_rows`.  May import every other package of this room.
 """

@@ -11,9 +11,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 
+from logger.channels.device_clock import DeviceClock, placed
 from logger.errors import one_line
 from logger.recorder.alarm_judge import AlarmJudge
-from logger.recorder.device_clock import DeviceClock, placed
 from logger.recorder.disk_retry import DiskRetry, EventRow
 from logger.recorder.reading_ledger import ReadingLedger
 from logger.recorder.request_handler import RequestHandler

@@ -62,7 +62,7 @@ SLEEPS = {
     "unit/logger/formats/test_line_ends.py": {
         "test_a_silence_of_30_ms_ends_a_line_and_a_shorter_one_does_not"
     },
-    "unit/logger/recorder/test_device_clock.py": {
+    "unit/logger/channels/test_device_clock.py": {
         "test_a_burst_is_recorded_with_the_devices_spacing"
     },
     "unit/logger/recorder/test_port_warnings.py": {

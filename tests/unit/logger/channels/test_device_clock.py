@@ -14,10 +14,10 @@ from support.waiting import until
 from support.yard import Yard, recording, silent_wire
 
 from logger.channels.channel import Channel
+from logger.channels.device_clock import MOST_SENSELESS, DeviceClock, placed
 from logger.channels.sensors_file import parse_sensors
 from logger.errors import SensorsFault
 from logger.formats.registry import decoder_for
-from logger.recorder.device_clock import MOST_SENSELESS, DeviceClock, placed
 from logger.session.reader import read_all
 
 
