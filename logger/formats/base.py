@@ -106,6 +106,7 @@ class Decoder(ABC):
     def forget(self) -> None:
         """Leave an incomplete line, without counting it."""
         self._tail, self._skipping = b"", False
+        self._ends.start()
 
     @property
     def incomplete(self) -> bool:

@@ -124,6 +124,10 @@ class AskedDecoder(Decoder):
         """See `Decoder.feed`."""
         return self._counted(self._current.feed(chunk))
 
+    def pause(self) -> Decoded:
+        """See `Decoder.pause`."""
+        return self._counted(self._current.pause())
+
     def feed_doubtful(self, chunk: bytes) -> Decoded:
         """See `Decoder.feed_doubtful`."""
         return self._counted(self._current.feed_doubtful(chunk))
@@ -135,7 +139,7 @@ class AskedDecoder(Decoder):
         return count
 
     def _counted(self, decoded: Decoded) -> Decoded:
-        self._came.update(decoded.readings)
+        self._came.update(decoded.readings, decoded.overloads)
         self._sum()
         return decoded
 

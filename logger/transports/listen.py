@@ -16,7 +16,7 @@ from logger import clock
 from logger.channels.channel import Channel
 from logger.channels.port_schemes import local_address
 from logger.transports.base import CYCLE_S, WHOLE_AFTER_S, Chunk, Transport
-from logger.transports.stream import Stream
+from logger.transports.stream import Stream, gather_s
 from logger.transports.udp import check_own, family_of
 
 WAITING = 8  # connections that the system holds until they are taken or refused
@@ -99,6 +99,7 @@ class ListenTransport(Transport):
                 if hasattr(socket, name):
                     client.setsockopt(socket.IPPROTO_TCP, getattr(socket, name), value)
             self._client, self._stream = client, Stream(client, client.recv)
+            self._stream.gather_s = gather_s(self.channels)
             self._accepted_s = clock.now()
 
     def _refuse_others(self, server: socket.socket) -> None:

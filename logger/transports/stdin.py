@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from logger import clock
 from logger.channels.channel import Channel
 from logger.transports.base import Chunk, Transport
-from logger.transports.stream import READ_BYTES, Stream
+from logger.transports.stream import READ_BYTES, Stream, gather_s
 
 INPUT = 0  # file descriptor of the standard input
 
@@ -36,6 +36,7 @@ class StdinTransport(Transport):
                 raise OSError("standard input has ended")
             self._ended = False
         self._stream = Stream(INPUT, lambda most: os.read(INPUT, most))
+        self._stream.gather_s = gather_s(self.channels)
 
     def read(self) -> Chunk:
         """See `Transport.read`."""

@@ -10,8 +10,9 @@ from collections.abc import Sequence
 
 from logger.channels.channel import Channel
 from logger.channels.port_schemes import local_address
+from logger.formats.line_ends import ETX, PAUSE, STX
 from logger.transports.base import Chunk, Transport
-from logger.transports.stream import Stream
+from logger.transports.stream import Stream, gather_s
 
 MOST_DATAGRAM = 65536  # no datagram is longer (RFC 768: its length has 16 bits)
 BUFFER_BYTES = 1 << 20  # asked of the system, so that a held-up recorder loses less
@@ -37,7 +38,9 @@ class UdpTransport(Transport):
         except OSError:
             self.close()
             raise
-        self._stream = Stream(opened, lambda most: _lines(opened.recv(MOST_DATAGRAM)))
+        end = line_end(self.channels)
+        self._stream = Stream(opened, lambda most: _lines(opened.recv(MOST_DATAGRAM), end))
+        self._stream.gather_s = gather_s(self.channels)
 
     def read(self) -> Chunk:
         """See `Transport.read`."""
@@ -56,9 +59,18 @@ class UdpTransport(Transport):
         return False
 
 
-def _lines(datagram: bytes) -> bytes:
-    """The lines of a datagram, each with its end."""
-    return datagram if datagram.endswith(b"\n") else datagram + b"\n"
+def line_end(channels: Sequence[Channel]) -> bytes:
+    """What ends a line of these channels' port."""
+    ends = channels[0].ends if channels else None
+    named = {None: b"\n", "lf": b"\n", "cr": b"\r", "crlf": b"\r\n", "etx": ETX, PAUSE: b"\n"}
+    return named.get(ends) or (ends or "").encode("ascii")
+
+
+def _lines(datagram: bytes, end: bytes) -> bytes:
+    """The lines of a datagram, each with its end; where that is ETX, with an STX before the first."""
+    if end == ETX and STX not in datagram:
+        datagram = STX + datagram
+    return datagram if datagram.endswith(end) else datagram + end
 
 
 def family_of(address: tuple[str, int]) -> socket.AddressFamily:

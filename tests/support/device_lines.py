@@ -130,7 +130,12 @@ DEVICES = {
         lambda v, count=[0]: _bits_time(v, count), "N"),
 }  # fmt: skip
 # what each device shows is VALUES times this
-FACTORS = {"comma and points": 100.0, "commas between thousands": 100.0, "tonnes": 0.1, "encoder": 2.0}
+FACTORS = {
+    "comma and points": 100.0,
+    "commas between thousands": 100.0,
+    "tonnes": 0.1,
+    "encoder": 2.0,
+}
 
 # lines of such devices that the channel of DEVICES must not take for a reading
 NOT_TAKEN = {

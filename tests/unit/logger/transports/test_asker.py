@@ -259,6 +259,26 @@ def test_a_reading_is_too_old_after_three_questions(force: str) -> None:
     assert parse_sensors(force, "s").channels[0].stale_after_s == 1.0
 
 
+@pytest.mark.parametrize(
+    ("ends", "end"), [("cr", b"\r"), ("etx", b"\x03"), ("pause", b""), (";", b";")]
+)
+def test_an_answer_may_end_in_any_way_and_its_end_is_seen_on_a_bus(
+    tmp_path: Path, bus: Make, ends: str, end: bytes
+) -> None:
+    answer = lambda base: lambda count: b"%d" % (base + count) + end  # noqa: E731
+    device = bus({b"#01\r": answer(1000), b"#02\r": answer(2000)})
+    yard = Yard(
+        tmp_path,
+        asked(device.url, b"#01\r", "one", ends=ends)
+        + asked(device.url, b"#02\r", "two", ends=ends),
+    )
+    with recording(yard) as running:
+        until(lambda: len(yard.values("one")) >= 4 and len(yard.values("two")) >= 4)
+        running.end()
+    assert in_order(yard.values("one")) and in_order(yard.values("two"))
+    assert yard.values("one")[0] == 1000.0 and yard.values("two")[0] == 2000.0
+
+
 PORT = "/dev/ttyUSB0"
 
 

@@ -14,7 +14,7 @@ from support.yard import Yard, force, in_order, recording, silent_wire
 from logger.channels.sensors_file import for_recording, parse_sensors
 from logger.errors import PortFault, SensorsFault
 from logger.recorder.recorder import record
-from logger.session.verify import verify
+from logger.session.verify import repair, verify
 
 KINDS = {"udp": socket.SOCK_DGRAM, "listen": socket.SOCK_STREAM}
 
@@ -64,6 +64,21 @@ def test_a_datagram_is_one_or_more_lines_with_or_without_an_end(
         outcome = running.end()
     assert yard.values() == [1.0, 2.0, 3.0, 4.0, 5.0, 6.0]
     assert outcome.drops == {"force": 0} and verify(yard.out).state == "complete"
+
+
+@pytest.mark.parametrize("ends", ["lf", "cr", "crlf", "etx", "pause", ";"])
+def test_a_datagram_needs_no_end_whatever_ends_a_line(
+    tmp_path: Path, number: int, ends: str
+) -> None:
+    keys = {"column": 1, "separator": " ", "unit": "N", "ends": ends}
+    text = channel("force", "force", format="columns", port=f"udp://127.0.0.1:{number}", **keys)
+    yard = Yard(tmp_path, text)
+    with recording(yard) as running, udp_sender(number) as sender:
+        for k in range(3):
+            sender.send(b"%d" % k)
+            until(lambda n=k: len(yard.values()) == n + 1)
+        running.end()
+    assert in_order(yard.values())
 
 
 def test_datagrams_of_two_senders_are_not_joined(tmp_path: Path, number: int) -> None:
@@ -198,6 +213,27 @@ def test_what_never_ends_is_dropped_in_bounded_memory(
         outcome = running.end()
     assert grown < 2_000_000
     assert outcome.drops["force"] >= 1 and verify(yard.out).state == "complete"
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_killed_recorder_keeps_what_it_had_read_and_leaves_the_port_free(
+    tmp_path: Path, number: int, kind: str
+) -> None:
+    yard = Yard(tmp_path / "first", force(f"{kind}://127.0.0.1:{number}"))
+    process = yard.start()
+    until(lambda: "connect" in yard.kinds())
+    with socket.socket(socket.AF_INET, KINDS[kind]) as sender:
+        sender.connect(("127.0.0.1", number))
+        sender.sendall(yard.lines(0, 20))
+        until(lambda: len(yard.values()) == 20)
+        process.kill()
+        process.communicate()
+    assert verify(yard.out).state == "cut short"
+    repair(yard.out)
+    assert verify(yard.out).state == "complete" and in_order(yard.values())
+    again = Yard(tmp_path / "second", force(f"{kind}://127.0.0.1:{number}"))
+    with recording(again) as running:
+        running.end()
 
 
 @pytest.mark.parametrize("kind", KINDS)
