@@ -279,7 +279,7 @@ class Decoder(ABC):
         """Take a reading; time: the device's own time as a number, b"" for none."""
         self._took = True
         self._out.readings.setdefault(name, []).append(text)
-        if name in self._timed:
+        if self._timed and name in self._timed:
             self._out.times.setdefault(name, []).append(float(time or b"nan"))
 
     def _block(self, block: bytes) -> bool:

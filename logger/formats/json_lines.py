@@ -58,6 +58,13 @@ def _found(members: dict[str, Any], id: str) -> Any:
     return value
 
 
+def _time(members: dict[str, Any], id: str) -> bytes:
+    """The device's own time under `id`; b"" if no number stands there."""
+    value = _found(members, id)
+    sent = value.encode("ascii") if isinstance(value, _Sent) else b""
+    return sent if A_NUMBER.fullmatch(sent) else b""
+
+
 def _put(members: dict[str, Any], id: str, number: str) -> None:
     """Put a number where `_found` finds it: in nested objects, or under `id` as a whole where another
     member is in the way."""
@@ -117,11 +124,8 @@ class JsonDecoder(Decoder):
                 continue
             used = True
             if isinstance(value, _Sent) and A_NUMBER.fullmatch(value.encode("ascii")):
-                time = _found(members, channel.time) if channel.time else b""
-                sent = time.encode("ascii") if isinstance(time, _Sent) else b""
-                self._take(
-                    channel.name, value.encode("ascii"), sent if A_NUMBER.fullmatch(sent) else b""
-                )
+                time = b"" if channel.time is None else _time(members, channel.time)
+                self._take(channel.name, value.encode("ascii"), time)
             elif isinstance(value, (_NotFinite, _Sent)):
                 self._drop("not a finite number", line, channel.name)
             else:
