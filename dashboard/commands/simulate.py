@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 
 from dashboard.commands.child_processes import end_with_parent, sigterm_as_ctrl_c
 from dashboard.commands.file_order import check_order
-from logger.channels.port_schemes import refusal, scheme_of
+from logger.channels.port_schemes import refusal, scheme_of, split_port
 from logger.channels.sensors_file import for_recording, load_sensors
 from logger.errors import PortFault
 
@@ -115,7 +115,7 @@ def serving(port: str, file: str) -> Iterator[tuple[Device, str]]:
             device.close()
         return
     path = Path(port)
-    if "://" in port or sys.platform == "win32":
+    if split_port(port)[0] or sys.platform == "win32":
         raise PortFault(
             file, f"no virtual device can be at {port}",
             "write port = \"socket://127.0.0.1:7001\""
