@@ -1,7 +1,7 @@
 """Install the program for each Python that is here, and run its main commands and its unit tests there.
 
-As a script, for `.ci/run`: the main commands under each further Python, the unit tests under the oldest and
-the newest one, in UNIT_S in all.  With `--lowest`, for `.ci/long`: under each Python the unit tests of
+As a script, for `.ci/run`: the main commands under each further Python.  With `--units`, for `.ci/long`: the
+unit tests under the oldest and the newest one too, in UNIT_S in all.  With `--lowest`, for `.ci/long`: under each Python the unit tests of
 `logger` and `analysis` with the lowest versions that pyproject allows.  Exit status 1 where an installation,
 a command or a test fails.  A Python that is not here is named as not run.  Needs a package registry.
 """
@@ -180,8 +180,8 @@ def found(versions: Sequence[str]) -> dict[str, Path]:
     return {version: python for version, python in pythons.items() if python is not None}
 
 
-def run_others() -> int:
-    """Run the commands under each further Python, and the unit tests under the oldest and the newest."""
+def run_others(units: bool) -> int:
+    """Run the commands under each further Python; units: the unit tests under the oldest and the newest too."""
     others = found([version for version in VERSIONS if version != running()])
     here = [version for version in VERSIONS if version in others or version == running()]
     ends = [version for version in (here[0], here[-1]) if version in others]
@@ -195,7 +195,7 @@ def run_others() -> int:
             wrong = [text for text in wrong if text]
             said = ["; ".join(wrong) or ", ".join(str(row[0]) for row in COMMANDS) + " ran"]
             status = 1 if wrong else status
-            if version in ends and not wrong:
+            if units and version in ends and not wrong:
                 said += [made.install([str(ROOT) + "[parquet,cluster]", *TOOLS])]
                 if said[-1]:
                     status = 1
@@ -228,4 +228,6 @@ def run_lowest() -> int:
 
 
 if __name__ == "__main__":
-    raise SystemExit(run_lowest() if sys.argv[1:] == ["--lowest"] else run_others())
+    raise SystemExit(
+        run_lowest() if sys.argv[1:] == ["--lowest"] else run_others(sys.argv[1:] == ["--units"])
+    )

@@ -147,7 +147,7 @@ def test_no_virtual_device_is_made_under_a_name_of_another_scheme(tmp_path, monk
     monkeypatch.chdir(tmp_path)
     for port in ("usb:0403:6001", "stdin:", "hand:", "spy://x"):
         with (
-            pytest.raises(PortFault, match="no virtual device|no kind of port"),
+            pytest.raises(PortFault, match=r"no virtual device|no kind of port"),
             serving(port, "sensors.toml"),
         ):
             pass
