@@ -90,7 +90,7 @@ def test_coefficients_as_printed(name, printed):
 def test_wrong_surfaces_are_named():
     with pytest.raises(
         RigFault,
-        match=r'"medium-hard-sol" is not in the table of surfaces; write "medium-hard-soil"',
+        match=r'"medium-hard-sol" is not in the table of surfaces; write medium-hard-soil',
     ):
         load_of('mass_kg = 100\nsurface = "medium-hard-sol"')
     with pytest.raises(RigFault, match="is for a rolling load, not for a hanging one"):
