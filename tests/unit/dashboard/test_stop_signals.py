@@ -14,9 +14,10 @@ import pytest
 
 from logger.session.verify import verify
 
-pytestmark = pytest.mark.skipif(
-    sys.platform == "win32", reason="other system: no signals on Windows"
-)
+pytestmark = [
+    pytest.mark.skipif(sys.platform == "win32", reason="other system: no signals on Windows"),
+    pytest.mark.many,  # apart from other tests of devices: a pseudo-terminal's number is soon another's
+]
 ROOT = Path(__file__).parents[3]
 ENV = {**os.environ, "PYTHONPATH": str(ROOT)}
 CONVENTIONAL = {

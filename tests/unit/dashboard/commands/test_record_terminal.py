@@ -22,7 +22,10 @@ from support.yard import Counter, Yard, count_into, force
 from logger.recorder.request_inbox import ask
 from logger.session.verify import verify
 
-pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="other system: no pseudo-terminals")
+pytestmark = [
+    pytest.mark.skipif(sys.platform == "win32", reason="other system: no pseudo-terminals"),
+    pytest.mark.many,  # apart from other tests of devices: a pseudo-terminal's number is soon another's
+]
 ROOT = Path(__file__).parents[4]
 START_WITHIN_S = 60.0  # of a process on a busy machine
 SEALED_WITHIN_S = 15.0  # 2 s on a machine of its own; one that waits for the terminal never ends
