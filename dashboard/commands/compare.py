@@ -18,8 +18,8 @@ from dashboard.text.units import Units, plus_minus
 from logger.errors import UserFault, one_line
 
 if TYPE_CHECKING:
-    from analysis.library.compare import Side
     from analysis.messages.message import Message
+    from analysis.sessions.compare import Side
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -36,10 +36,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Run `haul compare` and return the exit status."""
-    from analysis.library.compare import sides
-    from analysis.library.session_row import by_chapter, columns, why_unread
     from analysis.messages.message import message
     from analysis.review.reviewed_session import whole_session
+    from analysis.sessions.compare import sides
+    from analysis.sessions.session_row import by_chapter, columns, why_unread
 
     reviews, every, rows = [], [], []
     unread: list[Message] = []
@@ -79,8 +79,8 @@ def lines(
 
     same_load: whether the user says that all moved the same load.
     """
-    from analysis.library.compare import not_compared, pairs, worth_it
-    from analysis.library.trend import rig_trends
+    from analysis.sessions.compare import not_compared, pairs, worth_it
+    from analysis.sessions.trend import rig_trends
 
     out = table(texts(without(SESSIONS, "strokes", "highest use"), rows, shown), left=4, indent="")
     for _, title, trend in rig_trends(rows):

@@ -12,7 +12,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from dashboard.commands.library import add_index, open_index
+from dashboard.commands.session_index import add_index, open_index
 from dashboard.export.csv_parquet import write_table
 from dashboard.text.console import add_json, add_units, print_json, table, units
 from dashboard.text.table_rows import GEAR, texts
@@ -20,7 +20,7 @@ from dashboard.text.units import Units
 from logger.errors import one_line
 
 if TYPE_CHECKING:
-    from analysis.library.gear_log import ItemRecord
+    from analysis.sessions.gear_log import ItemRecord
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -36,8 +36,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Run `haul gear` and return the exit status."""
-    from analysis.library.gear_log import totals
     from analysis.messages.message import message, texts
+    from analysis.sessions.gear_log import totals
 
     with open_index(args) as (index, _):
         records = totals(index.gear())

@@ -7,21 +7,18 @@ that are new or changed are reviewed, on all cores or on a Dask cluster.
 from __future__ import annotations
 
 import argparse
-import contextlib
 import re
-import sys
-from collections.abc import Callable
 from dataclasses import asdict
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from dashboard.commands.session_index import add_index, open_index
 from dashboard.text.console import add_json, add_units, print_json, table, units
 from dashboard.text.table_rows import SESSIONS, texts, without
 from dashboard.text.units import Units, plus_minus
 from logger.errors import one_line
 
 if TYPE_CHECKING:
-    from analysis.library.index import Index, Update
+    from analysis.sessions.index import Update
 
 STATES = ("growing", "cut short", "sealed", "changed")
 MOST_SHOWN = 200
@@ -49,21 +46,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_units(parser)
 
 
-def add_index(parser: argparse.ArgumentParser) -> None:
-    """Add the options of a command that reads a folder of sessions."""
-    parser.add_argument(
-        "--rebuild", action="store_true", help="delete the index and review every session again"
-    )
-    parser.add_argument(
-        "--scheduler", metavar="ADDRESS",
-        help="review on the Dask cluster of this scheduler (needs the extra `cluster`)",
-    )  # fmt: skip
-
-
 def run(args: argparse.Namespace) -> int:
     """Run `haul library` and return the exit status."""
-    from analysis.library.session_row import by_chapter, with_chapters
-    from analysis.library.trend import rig_trends
+    from analysis.sessions.session_row import by_chapter, with_chapters
+    from analysis.sessions.trend import rig_trends
 
     with open_index(args) as (index, update):
         rows = index.rows(title=args.title, state=args.state, since=args.since or "",
@@ -80,43 +66,9 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-@contextlib.contextmanager
-def open_index(args: argparse.Namespace) -> Any:
-    """A context with (the index of args.folder, brought up to date; what the update did)."""
-    from analysis.library.batch import cluster, processes
-    from analysis.library.index import Index
-
-    with Index(Path(args.folder)) as index:
-        executor: Callable[[int], Any] = processes
-        if args.scheduler is not None:
-            address = args.scheduler
-
-            def on_cluster(count: int) -> Any:
-                """An executor on the cluster, for any number of reviews."""
-                return cluster(address)
-
-            executor = on_cluster
-        yield index, _updated(index, executor, args)
-
-
-def _updated(index: Index, executor: Callable[[int], Any], args: argparse.Namespace) -> Update:
-    shown = sys.stderr is not None and sys.stderr.isatty() and not args.json
-
-    def progress(done: int, total: int) -> None:
-        """Print how many sessions are reviewed, over the line before."""
-        print(
-            f"\rreviewed {done} of {total}",
-            end="" if done < total else "\n",
-            file=sys.stderr,
-            flush=True,
-        )
-
-    return index.update(executor, progress if shown else None, rebuild=args.rebuild)
-
-
 def lines(rows: list[dict[str, Any]], trends: list[Any], update: Update, shown: Units) -> list[str]:
     """The list as text: sessions, unreadable ones, trends, and what the update of the index did."""
-    from analysis.library.session_row import by_chapter
+    from analysis.sessions.session_row import by_chapter
 
     good = [r for r in rows if not r["fault"]]
     out = (

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import quote
 
-from analysis.library.session_row import why_unread
+from analysis.sessions.session_row import why_unread
 from dashboard.live.session_hub import sessions_in
 from dashboard.text.local_time import local_time
 from dashboard.text.templates import render

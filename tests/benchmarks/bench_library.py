@@ -21,10 +21,10 @@ RATE, LIST_S, NEW_S = 8.0, 0.200, 0.500
 def main() -> int:
     from support.sealed_sessions import made
 
-    from analysis.library.batch import processes
-    from analysis.library.index import Index
-    from analysis.library.session_row import session_row
-    from analysis.library.trend import rig_trends
+    from analysis.sessions.batch import processes
+    from analysis.sessions.index import Index
+    from analysis.sessions.session_row import session_row
+    from analysis.sessions.trend import rig_trends
 
     over = 0
 

@@ -17,8 +17,8 @@ from support.disks import KillAt, NoSync, RefusesMarks, disk, everything, killed
 from support.rigs import STRAIGHT_PULL
 from support.yard import Yard, begun
 
-from analysis.library.session_row import session_row
 from analysis.live.recorder_status import RecorderWatch
+from analysis.sessions.session_row import session_row
 from dashboard.cli import main
 from logger.filesystem import FileOps
 from logger.session import descriptor as package

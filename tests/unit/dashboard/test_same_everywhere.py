@@ -21,9 +21,9 @@ from hypothesis import HealthCheck, Phase, example, given, settings
 from support.chapter_sessions import RigPlan, SessionPlan, plans, recorded
 from support.growing_session import Page
 
-from analysis.library.gear_log import items_used
 from analysis.review.reviewed_session import whole_session
 from analysis.review.shown_rows import peak_rows
+from analysis.sessions.gear_log import items_used
 from dashboard.cli import main
 from dashboard.live.watcher import Watch
 from dashboard.text.table_rows import (

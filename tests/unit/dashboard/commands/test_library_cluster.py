@@ -14,9 +14,9 @@ import pytest
 from support.places import ROOT
 from support.sealed_sessions import made
 
-from analysis.library.batch import answers, cluster
-from analysis.library.index import Index
-from analysis.library.session_row import session_row
+from analysis.sessions.batch import answers, cluster
+from analysis.sessions.index import Index
+from analysis.sessions.session_row import session_row
 from logger.errors import CallFault
 
 distributed = pytest.importorskip("distributed", reason="distributed is not installed")
@@ -104,7 +104,7 @@ def test_the_command_takes_an_address(scheduler, library, haul, tmp_path, monkey
 
 def test_where_no_scheduler_answers_is_one_line(library, haul, tmp_path, monkeypatch):
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
-    monkeypatch.setattr("analysis.library.batch.ANSWERS_WITHIN", "1s")
+    monkeypatch.setattr("analysis.sessions.batch.ANSWERS_WITHIN", "1s")
     for address in ("tcp://127.0.0.1:1", "nonsense://", ""):
         said = haul("library", library, "--scheduler", address)
         assert said.status == 2 and said.err.count("\n") == 1 and "scheduler" in said.err, said

@@ -18,8 +18,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from analysis.library.batch import answers
-from analysis.library.session_row import COLUMNS, exists, session_row
+from analysis.sessions.batch import answers
+from analysis.sessions.session_row import COLUMNS, exists, session_row
 from logger.errors import CallFault, SessionFault, one_line
 from logger.filesystem import open_plain
 from logger.session.descriptor import SUMS

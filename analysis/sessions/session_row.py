@@ -9,9 +9,9 @@ from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 from typing import Any
 
-from analysis.library.gear_log import as_row, items_used
 from analysis.review.reviewed_session import Whole, whole_session
 from analysis.rig.rig import Rig
+from analysis.sessions.gear_log import as_row, items_used
 from logger.errors import UserFault, one_line
 from logger.session.descriptor import DESCRIPTOR
 

@@ -9,7 +9,9 @@ import pytest
 from support.rigs import HAUL
 from support.sealed_sessions import STATIONS, made
 
-from analysis.library.compare import (
+from analysis.review.reviewed_session import whole_session
+from analysis.rig.rig import Load
+from analysis.sessions.compare import (
     not_compared,
     pairs,
     same_load,
@@ -17,10 +19,8 @@ from analysis.library.compare import (
     stated_load,
     worth_it,
 )
-from analysis.library.session_row import columns
-from analysis.library.trend import rig_trends
-from analysis.review.reviewed_session import whole_session
-from analysis.rig.rig import Load
+from analysis.sessions.session_row import columns
+from analysis.sessions.trend import rig_trends
 from dashboard import cli
 
 FIVE = [*STATIONS[:-1], '{ pulley = "A2", on = "anchor" }', '{ pulley = "T2", on = "G1" }', HAUL]

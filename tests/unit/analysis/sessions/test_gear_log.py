@@ -10,8 +10,8 @@ from support.channels import force, json_channel, rope
 from support.readings import pull
 from support.sealed_sessions import ma, made
 
-from analysis.library.gear_log import as_row, items_used, times_above, totals
 from analysis.review.reviewed_session import whole_session
+from analysis.sessions.gear_log import as_row, items_used, times_above, totals
 from logger.session.csv_import import import_table
 
 

@@ -7,10 +7,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from analysis.library.session_row import minutes_a_metre, rig_key
 from analysis.messages.message import Message, message
 from analysis.review.reviewed_session import Whole
 from analysis.rig.rig import Load, Rig
+from analysis.sessions.session_row import minutes_a_metre, rig_key
 
 SAME_MA = 0.01  # ideal advantages closer than this are the same ratio; chosen by us: whole ratios are 1 apart
 

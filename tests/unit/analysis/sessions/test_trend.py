@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from support.nist import NORRIS
 
-from analysis.library.trend import day, trend, weighted_line
+from analysis.sessions.trend import day, trend, weighted_line
 
 
 def test_certified_line_and_standard_deviations_where_the_scatter_rules():

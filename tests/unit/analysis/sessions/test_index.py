@@ -12,11 +12,11 @@ from multiprocessing import get_context
 import pytest
 from support.sealed_sessions import die_or_answer, made
 
-from analysis.library import index as indexing
-from analysis.library.batch import answers, processes
-from analysis.library.index import Index, sessions_below
-from analysis.library.session_row import SessionRow, session_row
 from analysis.review.review import review_session
+from analysis.sessions import index as indexing
+from analysis.sessions.batch import answers, processes
+from analysis.sessions.index import Index, sessions_below
+from analysis.sessions.session_row import SessionRow, session_row
 from logger.errors import CallFault
 
 
@@ -157,7 +157,7 @@ def test_links_are_not_followed_and_a_session_is_its_own_library(library, tmp_pa
 
 
 def test_all_cores_give_the_same_table_as_one_process(library, tmp_path, monkeypatch):
-    monkeypatch.setattr("analysis.library.batch.ALONE", 1)  # so that four are worth processes
+    monkeypatch.setattr("analysis.sessions.batch.ALONE", 1)  # so that four are worth processes
     alone = updated(library, tmp_path / "a")[1:]
     seen = []
     with_pool = updated(
