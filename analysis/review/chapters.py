@@ -27,9 +27,8 @@ from analysis.strokes.load_travel import by_rope
 from analysis.strokes.result import Result
 from analysis.strokes.rig_changes import NOTHING_READ, in_order
 
-CACHED_RIGS = (
-    16  # speed only: the models of a session's rigs are kept between reviews while it grows
-)
+# speed only: the models of a session's rigs are kept between reviews while it grows
+CACHED_RIGS = 16
 
 
 @dataclass(frozen=True)
@@ -49,9 +48,7 @@ class Chapter:
     load_from_m: float | None  # load's net way since the session began, at from_s; None: not known
     load_to_m: float | None  # the same at to_s
     peaks: tuple[Peak, ...]  # highest force on every part
-    rest: tuple[
-        LoadNeed, ...
-    ]  # what the load needed: in the last stroke before, and in each of its own
+    rest: tuple[LoadNeed, ...]  # load needs, of the last stroke before and of its own
 
     @property
     def first_s(self) -> float:

@@ -94,9 +94,7 @@ class _Edge:
     force_N: float  # force between LOW and HIGH
     rope: Floats  # (k,) rope at the haul, m, from cell `first` of the section on
     first: int  # first cell of `rope`
-    lag: float = (
-        math.nan
-    )  # cells from the kink of the force to that of the rope; NaN: none detected
+    lag: float = math.nan  # cells from the force's kink to the rope's; NaN: none detected
     takes: float = 0.0  # cells from the kink of the force to FULL
 
     def stretch(self, lag: float, full: bool = False) -> float:

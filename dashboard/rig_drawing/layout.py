@@ -167,9 +167,8 @@ def _across(
         back = min((v for s, v in asides.items() if rig.stations[s].body == b), default=0.0)
         need = needs.get(frozenset((a, b)), LEAST)
         gaps.append(need + max(reach, 0.0) + max(-back, 0.0))
-    room = (
-        (right - left) / sum(gaps) if gaps else 1.0
-    )  # below 1: the page is too narrow for all gaps
+    # below 1: the page is too narrow for all gaps
+    room = (right - left) / sum(gaps) if gaps else 1.0
     gaps = [gap * min(1.0, room) for gap in gaps]
     place = [left + (float(x_m[b]) - low) * scale for b in order]
     for k, gap in enumerate(gaps):
@@ -274,9 +273,8 @@ def _bars(rig: Rig, x: list[float], marks: tuple[StationMark, ...]) -> tuple[Bod
     for b, body in enumerate(rig.bodies):
         mine = [m for m in marks if rig.stations[m.station].body == b]
         if mine and body.kind != "edge":
-            turn = (
-                0.0 if body.kind == "grab" else 1.0
-            )  # other bodies are drawn past the turns of their ropes
+            # bodies other than grabs are drawn past the turns of their ropes
+            turn = 0.0 if body.kind == "grab" else 1.0
             ys = [m.y + side * turn * m.radius * abs(m.turns) for m in mine for side in (-1, 1)]
             reach = 14.0 if body.kind != "grab" else 0.0
             result.append(BodyBar(b, x[b], min(ys) - reach, max(ys) + reach))

@@ -27,9 +27,8 @@ from logger.session.writer import SessionWriter
 from logger.toml_tables import parse_toml
 
 TICK_S = 0.04  # between two writes
-MOST_ROWS = (
-    20_000  # in one tick: after a pause of the machine the copy catches up over several ticks
-)
+# in one tick: after a pause of the machine the copy catches up over several ticks
+MOST_ROWS = 20_000
 NOT_PLAYED = frozenset({"stop", "rig"})  # kinds of events that the copy does not repeat
 
 

@@ -26,9 +26,7 @@ class Calibration:
     """
 
     degree: int  # of the polynomial, 1 to 3
-    coefficients: tuple[
-        float, ...
-    ]  # c0, c1 ..: degree + 1 numbers; c_i in unit of the reading / SI^i
+    coefficients: tuple[float, ...]  # c0, c1 ..: degree + 1; c_i in unit of the reading / SI^i
     covariance: tuple[tuple[float, ...], ...]  # of the coefficients, (degree + 1) x (degree + 1)
     residual_sd: float | None  # unit of the reading; None: no more points than coefficients
     n: int  # number of points

@@ -12,9 +12,8 @@ from logger.toml_tables import Table
 
 LEAST_ANSWER_S = 0.05  # interface section 2
 MOST_ASK = 200  # characters; memory only
-STALE_PERIODS = (
-    3  # interface section 2: questions without an answer after which a reading is too old
-)
+# interface section 2: questions without an answer after which a reading is too old
+STALE_PERIODS = 3
 
 
 @dataclass(frozen=True)

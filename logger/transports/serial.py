@@ -20,9 +20,8 @@ from logger.transports.base import CYCLE_S, Chunk, Transport, chunk_end
 from logger.transports.stream import READ_BYTES, Stream, gather_s, terminal_bytes
 
 PYSERIAL = ("", "hwgrep", "socket", "rfc2217")  # schemes that pyserial opens
-WRITE_S = (
-    1.0  # longest wait for a device that takes no question; chosen by us: its port is lost then
-)
+# longest wait for a device that takes no question; chosen by us: its port is lost then
+WRITE_S = 1.0
 BY_ID = Path("/dev/serial/by-id")  # links of Linux's udev, named after maker and serial number
 
 
