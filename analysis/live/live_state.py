@@ -136,9 +136,8 @@ class LiveState:
         load, rope = self.counters.load, self.counters.rope
         ats = load.at if load else None, rope.at if rope else None
         last = in_order(self.result.rigs)[-1]
-        if (
-            self.result.rigs[last].time_s >= self.in_use.from_s
-        ):  # else the analyser has still to change it
+        # before this the analyser has not changed the rig yet
+        if self.result.rigs[last].time_s >= self.in_use.from_s:
             numbers = [k for k, s in enumerate(self.result.strokes) if s.rig == last]
             own = [self.result.strokes[k] for k in numbers]
             self.stroke.follow(
