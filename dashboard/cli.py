@@ -114,9 +114,8 @@ def main(argv: Sequence[str] | None = None) -> int:
 def _call(argv: list[str]) -> int:
     """Run one call and return its exit status; raises KeyboardInterrupt alone."""
     for stream in (sys.stdout, sys.stderr):
-        if hasattr(
-            stream, "reconfigure"
-        ):  # a terminal that lacks a character must not end the call
+        # a terminal that lacks a character must not end the call
+        if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
     try:
         status = _run(argv)

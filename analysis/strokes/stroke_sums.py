@@ -198,9 +198,8 @@ def _table(
         np.multiply(moved, value, out=table[begin + f : begin + 2 * f])
         exact(table[begin + f : begin + 2 * f], JOULE)
         begin += 2 * f
-    if (
-        made is None
-    ):  # rope x the force of some cells before or after, or its own where that is missing
+    # rope x the force of some cells before or after, or its own where that is missing
+    if made is None:
         near = track.around[first : first + n + 2 * MOST_SHIFT]
         whole = bool(np.isfinite(near).all())
         for shift, out in zip(_SHIFTED, table[begin:], strict=True):

@@ -39,9 +39,8 @@ def start(argv: Sequence[str], stdout: int | IO[Any] | None = None) -> subproces
 def end(process: subprocess.Popen[str], within_s: float) -> int:
     """Ask a process to end, kill it after within_s, and return its exit status."""
     if process.poll() is None:
-        if (
-            sys.platform == "win32"
-        ):  # without signals: `end_with_parent` sees its standard input end
+        # without signals: `end_with_parent` sees its standard input end
+        if sys.platform == "win32":
             if process.stdin is not None:
                 process.stdin.close()
         else:

@@ -87,9 +87,8 @@ def run(args: argparse.Namespace) -> int:
             threading.Thread(
                 target=_end_when_over, args=(hub, server, ended), name="until-sealed", daemon=True
             ).start()
-        with _signals_end(
-            server
-        ):  # before the URL is printed: its reader may send a signal at once
+        # before the URL is printed: its reader may send a signal at once
+        with _signals_end(server):
             printer = TerminalPrinter()  # the page is served whatever the terminal takes
             link = server.sharing.url("operator") if sharing is None else shared(sharing)
             printer.line(link, out=True)

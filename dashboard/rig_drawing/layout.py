@@ -205,9 +205,8 @@ def _rows(
             if into is not None and out is not None and directions[into] != directions[out]:
                 turns = directions[into]
             at = None if station.body is None else x[station.body] + asides.get(s, 0.0)
-            if (
-                at is None and into is None
-            ):  # the rope begins at the haulers: they are placed from the strand's other end
+            # the rope begins at the haulers: they are placed from the strand's other end
+            if at is None and into is None:
                 body = rig.stations[s + 1].body
                 near = x[body] if body is not None else x[0]
                 at = _end(-directions[out or 0], near, width, station.toward_deg)

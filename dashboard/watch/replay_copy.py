@@ -104,9 +104,8 @@ class Replay:
             due.append(line)
             self._counts[channel] = self._counts.get(channel, 0) + 1
             self._next = next(self._rows, None)
-            if (
-                len(due) >= MOST_ROWS
-            ):  # too late: the time of the copy falls back to that of its rows
+            # too late: the time of the copy falls back to that of its rows
+            if len(due) >= MOST_ROWS:
                 self._began += (now_s - time_s) / self.speed
                 last_s = time_s
                 break
