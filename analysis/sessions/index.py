@@ -15,6 +15,7 @@ import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -232,8 +233,12 @@ def _storable(name: str) -> str:
     return name.encode("utf-8", "backslashreplace").decode("utf-8")
 
 
+@cache
 def program_mark() -> str:
-    """A digest of the sources of analysis and logger, because the rows depend on them too."""
+    """A digest of the sources of analysis and logger, because the rows depend on them too.
+
+    Read once a run: a program that is replaced meanwhile goes on as it began.
+    """
     import logger
 
     digest = hashlib.sha256()
