@@ -14,7 +14,7 @@ from analysis.live.minmax_pyramid import BASE_S, Pyramid
 from dashboard.live.wire import Bins, Now, Numbered, Parts, Waiting
 
 BUDGET = 980  # bytes of an answer, except the first and those with many bins
-MOST_BINS_SENT = 160  # in one answer; a page that lacks more asks again at once
+MOST_BINS_SENT = 120  # in one answer; a page that lacks more asks again at once
 MOST_PART = 560  # bytes of one part
 
 SPANS: dict[str, float | None] = {
