@@ -174,7 +174,7 @@ def _tiles(rig_model: Model, units: Units) -> list[Tile]:
     if rule.haul_N is not None:
         handbook += f", haul force {units.force(rule.haul_N)}"
     advantage = (
-        f"efficiency {percent(rig_model.efficiency)}; 95 %",
+        f"efficiency {percent(rig_model.efficiency)}; ± covers 95 %",
         f"for comparison, the handbook rule of 10 % lost at each sheave: {handbook}",
     )
     ideal = (f"{number(rig_model.travel_ratio)} of rope for 1 of load", hardware(rig_model.rig))
@@ -212,7 +212,7 @@ def _filled(*notes: str) -> tuple[str, ...]:
 
 def _haul_notes(rig_model: Model, units: Units) -> list[str]:
     """Lines below the haul force: break-away, running back, load force, team."""
-    notes = [] if rig_model.haul_force_N is None else ["while the load moves; 95 %"]
+    notes = [] if rig_model.haul_force_N is None else ["while the load moves; ± covers 95 %"]
     start, steady = rig_model.start_force_N, rig_model.haul_force_N
     if start is not None and steady is not None and start > steady * 1.0001:
         away = units.force_pm(start, rig_model.start_force_u_N)
