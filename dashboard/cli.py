@@ -24,11 +24,17 @@ DONE, NO, WRONG, OURS, READER_GONE = 0, 1, 2, 3, 141
 # name -> (module in dashboard.commands, what it does): `haul --help` imports no module
 COMMANDS: dict[str, tuple[str, str]] = {
     "demo": ("demo", "try it without a device: virtual devices, the recorder and the live page"),
+    "desk": ("desk", "do the whole job on pages: sensors, rig, check, haul, result, sessions"),
     "record": ("record", "record a haul from the devices of a sensors file, until Ctrl-C"),
     "watch": ("watch", "show the live page of a session that is being recorded, or is finished"),
     "review": ("review", "compare what a session measured with what its rig predicts"),
     "predict": ("predict", "predict forces, travel, rope and limits from a rig file"),
     "choose": ("choose", "list the built-in rigs that can do a job, and why the others cannot"),
+    "convert": (
+        "convert",
+        "list the moves that make one rig of another with the load held",
+    ),
+    "card": ("card", "write one printable page of a rig for the crew"),
     "plan": ("plan", "show the plan page of one rig, or of two side by side"),
     "import": ("import_table", "make a session from a table of readings"),
     "calibrate": ("calibrate", "fit a calibration to known forces or lengths"),
@@ -44,7 +50,10 @@ COMMANDS: dict[str, tuple[str, str]] = {
         "simulate",
         "run virtual devices that send readings of a haul with stated true values",
     ),
+    "shelf": ("shelf", "list the rigs that come with the program"),
+    "schema": ("schema", "print a JSON Schema of rig or sensors files, for editors"),
     "ports": ("ports", "list the serial ports of this machine"),
+    "listen": ("listen", "show what a device sends, and write the channel that reads it"),
 }
 
 
@@ -122,18 +131,23 @@ def _call(argv: list[str]) -> int:
         if sys.stdout is not None:
             sys.stdout.flush()
         return status
-    except UserFault as fault:
-        _print_fault(str(fault))
-        return WRONG
     except BrokenPipeError:
         _forget_stdout()
         return READER_GONE
     except Exception as error:
+        if stop_signals.raised():
+            # a library's import in C makes another exception of the interrupt, e.g. ImportError
+            raise KeyboardInterrupt from error
+        if isinstance(error, UserFault):
+            _print_fault(str(error))
+            return WRONG
         return _our_fault(error)
 
 
 def _run(argv: list[str]) -> int:
     if not argv or argv[0] in ("-h", "--help", "help"):
+        if len(argv) > 1 and argv[0] == "help":
+            return _topic(argv[1:])
         if len(argv) > 1 and argv[1] in COMMANDS:
             return _run([argv[1], "--help"])
         print(_overview())
@@ -155,6 +169,21 @@ def _run(argv: list[str]) -> int:
     return int(module.run(args))
 
 
+def _topic(words: list[str]) -> int:
+    """Print what `haul help TOPIC` says; raises CallFault."""
+    from dashboard.text.help_topics import TOPICS, topic_text
+
+    if len(words) == 1 and words[0] in COMMANDS and words[0] not in TOPICS:
+        return _run([words[0], "--help"])
+    if len(words) > 1 or words[0] not in TOPICS:
+        meant = cure(words[0], [*TOPICS, *COMMANDS], "topics are", "haul help {}")
+        raise CallFault("help", f"there is no such topic as {' '.join(words)!r}", meant)
+    print(topic_text(words[0]))
+    if words[0] in COMMANDS:
+        print(f"\n`haul {words[0]} --help` lists the options of the command.")
+    return DONE
+
+
 def _overview() -> str:
     rows = [f"  {name:<10} {what}" for name, (_, what) in COMMANDS.items()]
     return "\n".join(
@@ -166,7 +195,8 @@ def _overview() -> str:
             "",
             *rows,
             "",
-            "`haul COMMAND --help` lists the options of a command.",
+            "`haul COMMAND --help` lists the options of a command; `haul help device` says what a board of",
+            "your own should print.",
             "Stay out of the line of pull. A reading never outranks a rating.",
         ]
     )

@@ -16,6 +16,10 @@ if TYPE_CHECKING:
     from types import FrameType
 
 
+SHELL_BASE = 128  # a shell's exit status of a process that a signal ended, less the signal's number
+_last = [2]  # number of the signal that came last; SIGINT, which Python raises by itself
+
+
 def _is_program() -> bool:
     """Whether this process is `haul`, and not a program that imports it."""
     spec = getattr(sys.modules.get("__main__"), "__spec__", None)
@@ -25,14 +29,14 @@ def _is_program() -> bool:
 
 def _no_trace(kind: type[BaseException], error: BaseException, trace: object) -> None:
     if issubclass(kind, KeyboardInterrupt):
-        os._exit(130)
+        os._exit(SHELL_BASE + _last[0])
     sys.__excepthook__(kind, error, error.__traceback__)
 
 
 def _no_trace_unraised(problem: sys.UnraisableHookArgs) -> None:
     # an interrupt that fell where no exception can pass would be lost
     if isinstance(problem.exc_value, KeyboardInterrupt):
-        os._exit(130)
+        os._exit(SHELL_BASE + _last[0])
     sys.__unraisablehook__(problem)
 
 
@@ -45,7 +49,6 @@ import signal  # noqa: E402
 from contextlib import contextmanager  # noqa: E402
 
 NUMBERS = (signal.SIGINT, signal.SIGTERM)
-SHELL_BASE = 128  # a shell's exit status of a process that a signal ended, less the signal's number
 
 _names: list[str] = []  # of the signals that came
 _raises = True  # whether a signal raises KeyboardInterrupt
@@ -59,6 +62,11 @@ def status_of(name: str) -> int:
 def last_status() -> int:
     """The exit status for the last signal that came; 130 if none did."""
     return status_of(_names[-1] if _names else "SIGINT")
+
+
+def raised() -> bool:
+    """Whether a signal came that raised KeyboardInterrupt."""
+    return _raises and bool(_names)
 
 
 def note() -> list[str]:
@@ -97,6 +105,7 @@ def handled() -> Iterator[None]:
 
 def _handle(number: int, frame: FrameType | None) -> None:
     _names.append(signal.Signals(number).name)
+    _last[0] = number
     if _raises:
         raise KeyboardInterrupt
 

@@ -2,8 +2,9 @@
 
 Read in this order: `channels` (what is connected), `transports` (how bytes come), `formats` (what
 they mean), `calibration` (from a reading to a value in SI), `session` (the folder: write, seal,
-verify, repair, read), `machine` (disk, power, sleep), `recorder` (the process that runs them, with
+verify, repair, read), `machine` (disk, power, sleep), `listening` (what an unknown device sends), `recorder` (the process that runs them, with
 alarms and requests).  `errors`,
-`clock`, `filesystem`, `toml_tables` (with `toml_syntax` and `spelling`: what to write instead) and
-`device_units` serve all of them.  May import nothing from analysis or dashboard.
+`clock`, `filesystem`, `file_keys` (the keys of a file, declared once) with `key_schema` (their JSON
+Schema), `toml_tables` (with `toml_syntax` and `spelling`: what to write instead) and `device_units`
+serve all of them.  May import nothing from analysis or dashboard.
 """

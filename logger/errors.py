@@ -14,6 +14,8 @@ from __future__ import annotations
 
 import os
 
+MOST_CURE = 600  # characters, chosen by us: the list of all keys of a channel fits
+
 
 class UserFault(Exception):
     """An error that the user can correct; prints as one line: file, place, fault, cure.
@@ -22,7 +24,10 @@ class UserFault(Exception):
     place: table, key, line or station within it; "" for the whole
     fault: what is wrong
     cure: what to write or do instead; "" if nothing helps
+    station: (rope, station) in a rig file, from 0, where the fault is at one; None elsewhere
     """
+
+    station: tuple[int, int] | None = None
 
     def __init__(
         self, file: str | os.PathLike[str], fault: str, cure: str = "", place: str = ""
@@ -30,7 +35,7 @@ class UserFault(Exception):
         self.file = one_line(os.fspath(file))
         self.place = one_line(place)
         self.fault = one_line(fault)
-        self.cure = one_line(cure)
+        self.cure = one_line(cure, MOST_CURE)
         super().__init__(self.file, self.fault, self.cure, self.place)
 
     def __str__(self) -> str:

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from logger.errors import UserFault, one_line
+from logger.file_keys import Key, KeyTable, Spelling, spoken_unit
 from logger.filesystem import open_plain
 from logger.spelling import cure as cure_for
 from logger.spelling import likely
@@ -118,14 +119,25 @@ class Table:
     file: path of the file, for faults
     name: name of the table in faults, e.g. "pulley.A1"; "" for the top of the file
     fault_type: class of the faults that are raised
+    declared: the table's keys, which give ranges, units and other spellings; None: not declared
     asked: keys that were read so far, present or not
+    station: (rope, station) from 0, of a table that is a station of a path; None for others
     """
 
-    def __init__(self, data: Any, file: str, name: str, fault: type[UserFault]) -> None:
+    def __init__(
+        self,
+        data: Any,
+        file: str,
+        name: str,
+        fault: type[UserFault],
+        declared: KeyTable | None = None,
+    ) -> None:
         if not isinstance(data, Mapping):
             raise fault(file, "must be a table", f"write [{name}] and its keys below it", name)
         self.data: Mapping[str, Any] = data
         self.file, self.name, self.fault_type = file, name, fault
+        self.declared = declared
+        self.station: tuple[int, int] | None = None
         self.asked: list[str] = []
 
     def fault(self, key: str, what: str, cure: str) -> UserFault:
@@ -134,18 +146,44 @@ class Table:
         If a key is missing and a misspelt one stands there, the fault names the misspelt key.
         """
         if what.startswith("is missing"):
-            misspelt = likely(key, [k for k in self.data if k not in self.asked])
+            declared_names = (
+                {s.name for k in self.declared.keys for s in k.spellings} if self.declared else ()
+            )
+            misspelt = likely(
+                key, [k for k in self.data if k not in (*self.asked, *declared_names)]
+            )
             if misspelt is not None:
                 where = f"in [{self.name}]" if self.name else "at the top of the file"
                 what, cure = f"unknown key {_shown(misspelt)} {where}", f"write {key}"
                 key = misspelt
         place = f"{self.name}: {key}" if self.name and key else (self.name or key)
-        return self.fault_type(self.file, what, cure, place)
+        fault = self.fault_type(self.file, what, cure, place)
+        fault.station = self.station
+        return fault
+
+    def spelling(self, key: str) -> Spelling:
+        """The name and unit under which the file writes `key`; the declared ones if it is absent.
+
+        Raises the table's fault where the file writes it twice, in two units.
+        """
+        declared = self._key(key)
+        if declared is None:
+            return Spelling(key, "", 1.0)
+        spellings = declared.spellings
+        self.asked += [each.name for each in spellings]
+        written = [each for each in spellings if each.name in self.data]
+        if len(written) > 1:
+            raise self.fault(
+                written[1].name,
+                f"cannot stand beside {written[0].name}, which says the same in another unit",
+                "write one of the two",
+            )
+        return written[0] if written else spellings[0]
 
     def has(self, key: str) -> bool:
-        """Whether the table has `key`; marks it as read."""
+        """Whether the table has `key`, in any unit; marks it as read."""
         self.asked.append(key)
-        return key in self.data
+        return self.spelling(key).name in self.data
 
     def raw(self, key: str, default: Any = None) -> Any:
         """The value under `key` as parsed, or `default`; marks it as read."""
@@ -164,8 +202,23 @@ class Table:
         """The finite number under `key`, in the unit of that key; None if the key is absent.
 
         least, most: inclusive range; above: exclusive lower bound; unit: text behind "a number" in
-        the cure, e.g. " of metres".  Raises the table's fault.
+        the cure, e.g. " of metres".  A declared key has its own unit and bounds, which these narrow,
+        and may be written in another unit of its quantity.  Raises the table's fault.
         """
+        declared, written = self._key(key), self.spelling(key)
+        if declared is not None:
+            least = max(least, declared.least) / written.factor
+            most = min(most, declared.most) / written.factor
+            above = declared.above if above is None else above
+            above = None if above is None else above / written.factor
+            unit = f" of {spoken_unit(written.unit)}" if written.unit else ""
+        number = self._number(written.name, least, most, above, unit)
+        return number if number is None or written.factor == 1.0 else number * written.factor
+
+    def _number(
+        self, key: str, least: float, most: float, above: float | None, unit: str
+    ) -> float | None:
+        """The finite number under the name `key`, in the unit in which it is written."""
         value = self.raw(key)
         if value is None:
             return None
@@ -192,8 +245,22 @@ class Table:
             raise self.fault(key, f"{number:g} is out of range", f"write a number {span}{unit}")
         return number
 
+    def _key(self, key: str) -> Key | None:
+        """The declaration of `key`; None where its table is not declared.
+
+        Raises KeyError for a key that a declared table lacks: no user can cause that.
+        """
+        return None if self.declared is None else self.declared.key(key)
+
     def whole(self, key: str, *, least: int = 0, most: int = 2**31) -> int | None:
-        """The whole number under `key`, from `least` to `most`; None if the key is absent."""
+        """The whole number under `key`, from `least` to `most`; None if the key is absent.
+
+        A declared key has its own bounds, which these narrow.
+        """
+        declared = self._key(key)
+        if declared is not None:
+            least = max(least, int(declared.least)) if math.isfinite(declared.least) else least
+            most = min(most, int(declared.most)) if math.isfinite(declared.most) else most
         value = self.raw(key)
         if value is None:
             return None
@@ -210,8 +277,12 @@ class Table:
     ) -> str | None:
         """The string under `key`, one of `choices` if given; None if the key is absent.
 
-        most: characters allowed.  Raises the table's fault.
+        most: characters allowed.  A declared key has its own length and choices.  Raises the
+        table's fault.
         """
+        declared = self._key(key)
+        if declared is not None:
+            most, choices = min(most, declared.longest), choices or declared.choices or None
         value = self.raw(key)
         if value is None:
             return None
@@ -240,12 +311,26 @@ class Table:
 
         also: keys that are legal though nothing read them.
         """
-        legal = [*dict.fromkeys([*self.asked, *also])]
+        if self.declared is None:
+            legal = listed = [*dict.fromkeys([*self.asked, *also])]
+        else:
+            keys = self.declared.keys
+            listed = [*(key.name for key in keys), *also]
+            legal = [*listed, *(each.name for key in keys for each in key.spellings)]
         for key in self.data:
             if key not in legal:
-                cure = cure_for(key, sorted(legal), "known here:", "{}")
+                cure = self._cure(key, legal, listed)
                 where = f"in [{self.name}]" if self.name else "at the top of the file"
                 raise self.fault(key, f"unknown key {_shown(key)} {where}", cure)
+
+    @staticmethod
+    def _cure(key: str, legal: list[str], listed: list[str]) -> str:
+        """The key that was likely meant, else all keys of the table.
+
+        A key without its unit is meant in the declared one, so those are compared first.
+        """
+        meant = likely(key, listed) or likely(key, legal)
+        return f"write {meant}" if meant else cure_for(key, sorted(listed), "known here:", "{}")
 
 
 def _shown(value: Any) -> str:

@@ -8,6 +8,15 @@ from __future__ import annotations
 import os
 
 import pytest
+from hypothesis import HealthCheck, settings
+from support.leftovers import nothing_left as nothing_left
+from support.leftovers import pytest_fixture_setup as pytest_fixture_setup
+
+# no time limit for an example: how long one takes is the machine's affair
+settings.register_profile(
+    "any machine", deadline=None, suppress_health_check=[HealthCheck.too_slow]
+)
+settings.load_profile("any machine")
 
 OTHER_SYSTEM = "other system:"  # begins the reason of a skip that CI lets pass
 

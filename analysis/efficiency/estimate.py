@@ -11,6 +11,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from analysis.efficiency.contradictions import without_contradicted
+from analysis.efficiency.ground_scatter import ground_scatter
 from analysis.efficiency.load_estimators import (
     LoadEstimator,
     Observations,
@@ -38,6 +40,9 @@ __all__ = ["Estimates", "estimate", "observations"]
 # warning; chosen by us: U95 is then 40 % and 10 % of the force or more
 TOO_SMALL, SMALL = 0.20, 0.05
 STOOD = 0.5  # share of the rope hauled with the load at rest, for a warning; chosen by us: the greater part
+# rope for a step of the load counter, above which it does not show whether the load stands; chosen by us: a pull of
+# a hand
+COARSE_M = 0.6
 # share of a stroke's rope beyond a cell's capacity, above which nothing is estimated; chosen by us: a single
 # jerk spoils no stroke
 SATURATED_SHARE = 0.05
@@ -63,6 +68,8 @@ class Estimates:
     warnings: tuple[Message, ...] = ()  # warnings about the estimate
     seen: Observations | None = None  # the observations
     estimator: LoadEstimator | None = None  # the load estimator; None where there is none
+    ratio: Quantity | None = None  # load force / haul force, also without an actual_ma
+    refused: Message | None = None  # the contradiction for which values are left out
 
 
 def estimate(
@@ -73,7 +80,9 @@ def estimate(
     given: a load estimator to use in any case; None: the best one is chosen.  What rests on a
     channel without a stated uncertainty is left out.
     """
-    return without_unstated(_estimate(rig, rig_model, result, given), result.roles)
+    all_of_them = _estimate(rig, rig_model, result, given)
+    sound = without_contradicted(rig, rig_model, result, all_of_them)
+    return without_unstated(sound, result.roles)
 
 
 def _estimate(rig: Rig, rig_model: Model, result: Result, given: LoadEstimator | None) -> Estimates:
@@ -86,7 +95,7 @@ def _estimate(rig: Rig, rig_model: Model, result: Result, given: LoadEstimator |
     if seen is None or cell is None:
         return Estimates(totals=totals, strokes=none, why_not=(_no_strokes(result),))
     warnings: list[Message] = []
-    force = haul_force(cell, seen)
+    force = with_slack(haul_force(cell, seen), result, 1.0)
     doubt = float(cell.u_si(force.value))
     why = _unusable(cell, force.value, doubt, haul)
     if doubt > SMALL * force.value and why is None:
@@ -94,7 +103,9 @@ def _estimate(rig: Rig, rig_model: Model, result: Result, given: LoadEstimator |
                                 share=doubt / force.value))  # fmt: skip
     if seen.lags[0].factor_u > LAGS_MATTER and force.value > 0:
         warnings.append(message("ripple_and_lag", cell=cell.name, share=2 * seen.lags[0].factor_u))
-    stood = _stood(haul) if result.roles.load_length is not None else 0.0
+    counter = result.roles.load_length
+    coarse = counter is None or result.channels[counter.name].step_m * result.roles.ratio > COARSE_M
+    stood = 0.0 if coarse else _stood(haul)
     if stood > STOOD:
         warnings.append(message("load_stood", share=stood))
     if len(seen) == 1:
@@ -110,24 +121,21 @@ def _estimate(rig: Rig, rig_model: Model, result: Result, given: LoadEstimator |
             estimates, load_force=_by_model(rig_model, force),
             why_not=(*unusable, message("load_force_not_known")),
         )  # fmt: skip
-    load, actual = (
-        load_force(result.roles.forces, estimator, seen),
-        advantage(result.roles.forces, estimator, seen),
-    )
+    forces = result.roles.forces
+    load, actual = load_force(forces, estimator, seen), advantage(forces, estimator, seen)
+    # haul-and-lower takes both forces from one cell; else the zero changes the haul force alone
+    gain = float(estimator.share[0]) + estimator.same_zero
+    load = with_slack(load, result, gain)
+    actual = with_slack(actual, result, (gain - actual.value) / force.value)
     if estimator.method == "known" and rig.load.kind != "hanging":
-        # the file states one load force; how it varies along the ground shows in the haul force
-        apart = type_a(seen.force_N[:, 0], seen.distance_m)[1]
-        ground = Component(
-            "ground from stroke to stroke", apart.u / force.value * load.value, apart.degrees
-        )
-        load = _quantity(load.value, [*load.budget, ground], load.n)
+        load, actual = _over_ground(load, actual, seen, ground_scatter(haul))
     if why is None and not load.value > 0:
         why = message("no_load", load_N=load.value)
     if why is None and actual.value > rig_model.ideal_ma * (1 + 1e-6) + actual.U95:
         why = message("advantage_above_ideal", advantage=actual.value, ideal=rig_model.ideal_ma,
                       advantage_U95=actual.U95)  # fmt: skip
     estimates = replace(
-        estimates, load_force=load, method=estimator.method, estimator=estimator, work_out_J=out_J(totals, estimator, load, haul),
+        estimates, load_force=load, method=estimator.method, estimator=estimator, work_out_J=out_J(totals, estimator, load, haul), ratio=actual,
         warnings=(*estimates.warnings, *estimator.warnings),
     )  # fmt: skip
     if why is not None:
@@ -137,12 +145,31 @@ def _estimate(rig: Rig, rig_model: Model, result: Result, given: LoadEstimator |
         actual_ma=actual,
         efficiency=actual.scaled(1 / rig_model.ideal_ma),
         pulley_efficiency=_pulleys(rig, actual),
-        work_efficiency=work_ratio(totals, estimator, load, actual, haul),
+        work_efficiency=work_ratio(totals, estimator, seen, result.rope_lag, actual, haul),
         strokes=tuple(
             _of_stroke(result, estimator, s, rig_model) if s.direction == "haul" else None
             for s in result.strokes
         ),
     )
+
+
+def _over_ground(
+    load: Quantity, actual: Quantity, seen: Observations, ground: Component
+) -> tuple[Quantity, Quantity]:
+    """Load force and actual MA over ground that differs from place to place; ground: relative.
+
+    The file states one load force; how it varies along the way shows in the haul force.  The actual MA has that
+    in the scatter of whole strokes; where pieces stand for too few strokes, `ground` takes its place.
+    """
+    apart = type_a(seen.force_N[:, 0], seen.distance_m)[1]
+    apart = Component(ground.name, apart.u / seen.mean(0), apart.degrees)
+    most = max(apart, ground, key=lambda c: c.u)
+    parts = [*load.budget, Component(most.name, most.u * load.value, most.degrees)]
+    if seen.by_pieces and ground.u > apart.u:
+        rest = [c for c in actual.budget if c.name != "scatter"]
+        by_ground = Component(ground.name, ground.u * actual.value, ground.degrees)
+        actual = _quantity(actual.value, [*rest, by_ground], actual.n)
+    return _quantity(load.value, parts, load.n), actual
 
 
 def _stood(strokes: list[Stroke]) -> float:
@@ -177,14 +204,29 @@ def choose_estimator(
     return min(some, key=doubt, default=None)
 
 
+def with_slack(quantity: Quantity, result: Result, gain: float) -> Quantity:
+    """The quantity with what slack rope shows of the haul cell's zero in its budget.
+
+    gain: d quantity / d haul force.  Rope cannot push, so a slack reading below zero is an error of the zero; it
+    stays uncorrected, and is at most the error of a mean (JCGM 100, F.2.4.5).  A drift D from nothing leaves errors
+    from 0 to D: root mean square D / sqrt(3).  What `u` of the sensors file covers of both is left out.
+    """
+    slack, cell = result.slack, result.roles.haul_force
+    if slack is None or cell is None:
+        return quantity
+    error_N = math.hypot(min(slack.offset_N, 0.0), slack.drift_N / math.sqrt(3))
+    more = error_N**2 - float(cell.u_si(0.0)) ** 2
+    if more <= 0:
+        return quantity
+    zero = Component(f"{cell.name}: zero by slack rope", abs(gain) * math.sqrt(more))
+    return _quantity(quantity.value, [*quantity.budget, zero], quantity.n)
+
+
 def haul_force(cell: Channel, seen: Observations) -> Quantity:
     """The mean haul force while the load moves steadily, N, with its budget."""
     value, scatter = type_a(seen.force_N[:, 0], seen.distance_m)
-    late = Component(LAG, value * seen.lags[0].factor_u)
+    late = Component(seen.lags[0].component, value * seen.lags[0].factor_u)
     return _quantity(value, [scatter, *_cell(cell, value, 1.0, 1.0), late], len(seen))
-
-
-LAG = "lag between channels"
 
 
 def load_force(
@@ -201,7 +243,7 @@ def load_force(
         late += (share * mean * seen.lags[j].factor_u) ** 2
         if j:
             parts += _cell(forces[j], mean, share, share)
-    return _quantity(value, [*parts, Component(LAG, math.sqrt(late))], len(seen))
+    return _quantity(value, [*parts, Component(seen.lags[0].component, math.sqrt(late))], len(seen))
 
 
 def advantage(
@@ -226,7 +268,7 @@ def advantage(
             share, mean = float(estimator.share[j]), seen.mean(int(j))
             parts += _cell(forces[j], mean, share / haul, share / haul)
             late += (share * mean / haul * seen.lags[j].ratio_u) ** 2
-    return _quantity(ma, [*parts, Component(LAG, math.sqrt(late))], len(seen))
+    return _quantity(ma, [*parts, Component(seen.lags[0].component, math.sqrt(late))], len(seen))
 
 
 def _cell(channel: Channel, value: float, gain: float, zero: float) -> list[Component]:
@@ -312,5 +354,7 @@ def _no_strokes(result: Result) -> Message:
     if highest is None or highest <= result.floor_N:
         return message("nobody_hauled", cell=cell.name, floor_N=result.floor_N)
     if not any(s.direction == "haul" for s in result.strokes):
-        return message("no_rope_hauled")
+        return (
+            message("only_tugged", tugs=result.tugs) if result.tugs else message("no_rope_hauled")
+        )
     return message("never_steady")

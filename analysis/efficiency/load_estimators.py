@@ -38,6 +38,7 @@ class Observations:
     distance_m: Floats  # (n,) rope of each observation
     force_N: Floats  # (n, channels) mean forces, the haul cell first
     lags: tuple[ChannelLag, ...]  # of each channel
+    by_pieces: bool = False  # whether pieces of strokes count, because there are too few strokes
 
     def __len__(self) -> int:
         return len(self.distance_m)
@@ -100,7 +101,7 @@ def observations(
     correction = np.array(
         [lags[0].factor * lag.ratio if k else lag.factor for k, lag in enumerate(lags)]
     )
-    return Observations(table[:, 0], table[:, 1:] * correction, lags)
+    return Observations(table[:, 0], table[:, 1:] * correction, lags, len(parts) < few)
 
 
 def estimator_from_cells(

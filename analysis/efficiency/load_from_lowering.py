@@ -54,7 +54,7 @@ def estimator_from_lowering(
             return None
     elif load.kind != "hanging":
         return None
-    back = observations([s for s in result.strokes if s.direction == "lower"])
+    back = observations([s for s in result.strokes if s.direction == "lower"], result.lowering_lags)
     if back is None:
         return None
     haul, lower = seen.mean(0), back.mean(0)
@@ -94,6 +94,7 @@ def estimator_from_lowering(
     share[0] = d[0]
     terms = [
         Component("lowering: scatter", abs(d[1]) * scatter.u, scatter.degrees),
+        Component(f"lowering: {back.lags[0].component}", abs(d[1]) * lower * back.lags[0].factor_u),
         Component("ground: " + ("coefficient" if load.coefficient is not None else "mass"), abs(d[2]) * ground_u),
         Component("friction differs between hauling and lowering", abs(d[3]) * ASYMMETRY_U, ASYMMETRY_DEGREES),
     ]  # fmt: skip

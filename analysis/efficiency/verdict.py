@@ -105,17 +105,23 @@ def _between(y: Floats) -> float:
 
 def agreement(
     rig_model: Model, measured: Quantity | None, method: str, change: Change | None = None,
-    outside: Sequence[str] = (),
+    outside: Sequence[str] = (), refused: Message | None = None,
 ) -> Agreement:  # fmt: skip
     """Compare the measured advantage with the model's.
 
     measured: actual MA; method: of its load force; change: of the haul force; outside: names of channels
-    used outside their calibrated range, which the message mentions.  The prediction's U95 is taken as twice
+    used outside their calibrated range, which the message mentions; refused: the contradiction for which values
+    are left out, and then nothing is compared.  The prediction's U95 is taken as twice
     its standard uncertainty.
     """
     en, verdict = None, message("advantage_not_measured")
     look_at: tuple[Message, ...] = ()
-    if measured is not None:
+    if refused is not None:
+        verdict = message("verdict_refused", why=refused)
+        if measured is not None:
+            verdict = message("verdict_of_another_rig", measured=measured.value, why=refused)
+        look_at = (refused,)
+    elif measured is not None:
         en = en_number(measured.value, measured.U95, rig_model.model_ma, 2 * rig_model.model_ma_u)
         verdict, look_at = _judged(rig_model, measured, en, method, change or Change())
     beyond = None

@@ -7,9 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.efficiency.load_estimators import LoadEstimator
+from analysis.efficiency.load_estimators import LoadEstimator, Observations
 from analysis.efficiency.uncertainty import Component, Quantity, type_a
 from analysis.mechanics.model import Model
+from analysis.signals.lag_from_ripple import ChannelLag
+from analysis.signals.time_cells import Floats
 from analysis.strokes.load_travel import rope_m, why_unknown
 from analysis.strokes.result import Result
 from analysis.strokes.stroke import Stroke
@@ -24,7 +26,7 @@ class HaulTotals:
     load_m: float | None  # load travel
     method: str  # of load_m: counter, or model (rope / travel ratio)
     in_J: float | None  # work of the team: integral of the haul force over rope
-    efficiency: Quantity | None  # load travel x travel ratio / rope; needs a counter at the load
+    efficiency: Quantity | None  # load travel x travel ratio / rope, rest to rest
 
 
 NO_TOTALS = HaulTotals(haul_m=None, load_m=None, method="model", in_J=None, efficiency=None)
@@ -60,15 +62,16 @@ def haul_totals(rig_model: Model, result: Result, haul: list[Stroke]) -> HaulTot
         and roles.progress
         and roles.load_length
     ):
-        each = np.array(
-            [(s.load_travel_m or 0.0) * rig_model.travel_ratio / s.haul_travel_m for s in haul]
-        )
-        _, scatter = type_a(each, np.array([s.haul_travel_m for s in haul]))
-        value = load * rig_model.travel_ratio / haul_m
+        # from rest to rest: with the slack, and with the load where it comes to rest
+        rope = np.array([s.haul_travel_m + s.slack_m for s in haul])
+        moved = np.array([s.load_rest_m or 0.0 for s in haul])
+        whole, made = float(rope.sum()), float(moved.sum())
+        _, scatter = type_a(moved * rig_model.travel_ratio / rope, rope)
+        value = made * rig_model.travel_ratio / whole
         parts = [scatter]
         for channel, total in (
-            (roles.progress, haul_m / roles.progress_gain),
-            (roles.load_length, load),
+            (roles.progress, whole / roles.progress_gain),
+            (roles.load_length, made),
         ):
             u = _length_u(channel, total, len(haul))
             parts.append(Component(f"counter {channel.name}", value * u / max(abs(total), 1e-9)))
@@ -98,31 +101,44 @@ def out_J(
     return float(sum(_of_stroke(estimator, s) for s in haul))
 
 
-def _of_stroke(estimator: LoadEstimator, stroke: Stroke) -> float:
-    """Work done on the load in one stroke, J."""
-    return float(estimator.share @ np.array(stroke.out_J)) + estimator.constant_N * (
-        stroke.load_travel_m or 0.0
+def _of_stroke(estimator: LoadEstimator, stroke: Stroke, late: Floats | float = 1.0) -> float:
+    """Work done on the load in one stroke, J; late: (forces,) corrections of means for lags."""
+    return float(estimator.share @ (np.array(stroke.out_J) * late)) + estimator.constant_N * (
+        stroke.load_rest_m or 0.0
     )
 
 
 def work_ratio(
     totals: HaulTotals,
     estimator: LoadEstimator,
-    load: Quantity,
+    seen: Observations,
+    rope: ChannelLag,
     actual: Quantity,
     haul: list[Stroke],
 ) -> Quantity | None:
     """Work efficiency: work out / work in over whole strokes; None without a counter at the load.
 
-    load: load force; actual: actual MA, whose uncertainties by the cells enter.
+    seen: the observations, whose lags correct the work on the load; rope: the haul cell's lag behind the
+    rope counter, which corrects the team's work; actual: actual MA, whose uncertainties by the cells enter.
     """
     if totals.method == "model" or not totals.in_J or any(s.work_J <= 0 for s in haul):
         return None
-    each = np.array([_of_stroke(estimator, s) for s in haul])
-    value = float(each.sum()) / totals.in_J
-    work = np.array([s.work_J for s in haul])
+    late = np.array(
+        [seen.lags[0].factor * (lag.ratio if j else 1.0) for j, lag in enumerate(seen.lags)]
+    )
+    each = np.array([_of_stroke(estimator, s, late) for s in haul])
+    work = np.array([s.work_J for s in haul]) * rope.factor
+    value = float(each.sum() / work.sum())
     _, scatter = type_a(each / work, work)
-    parts = [scatter]
+    by_cells = [
+        share * float(sum(s.out_J[j] for s in haul)) * seen.lags[j].factor_u / float(work.sum())
+        for j, share in enumerate(estimator.share.tolist()) if share
+    ]  # fmt: skip
+    parts = [
+        scatter,
+        Component(f"work: {rope.component}", value * rope.factor_u),
+        Component(f"work on the load: {seen.lags[0].component}", math.hypot(0.0, *by_cells)),
+    ]
     for other in (actual, totals.efficiency):
         if other is not None and other.value:
             scale = abs(value / other.value)

@@ -1,7 +1,8 @@
-"""Keeps the rows of events.csv that the live page shows, and levels that were exceeded only briefly."""
+"""Keeps the rows of events.csv that the live page shows, and levels that were exceeded only briefly or at rest."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -11,11 +12,13 @@ from logger.session.records import Event
 
 KEPT_EVENTS = 50  # memory only
 SHORT = "shortly over"
+AT_REST = "over at rest"
 # longest time over a level that the recorder may have missed; common practice, no source
 SHORT_S = 0.25
-SHOWN_EVENTS = frozenset({"mark", "undo", "zero", "alarm", "ack", "refused", "gap", "disk", "power",
-                          "sleep", "stall", "flood", "hangup", "rig", "end", "slip", "shock", "saturated",
-                          SHORT})  # fmt: skip
+SHOWN_EVENTS = frozenset({"mark", "undo", "zero", "hand", "move", "alarm", "ack", "refused", "gap", "disk",
+                          "power", "sleep", "stall", "flood", "hangup", "rig", "end", "override", "slip",
+                          "shock", "saturated",
+                          SHORT, AT_REST})  # fmt: skip
 
 
 class EventsSoFar:
@@ -25,6 +28,7 @@ class EventsSoFar:
     events: the last KEPT_EVENTS rows that the page shows, in order of time.
     undone: ids of rows that were undone.
     marks: the last KEPT_EVENTS marks.
+    moves: the moves of a conversion since the last change of the rig, those taken back left out.
     last_alarm: (time s, caution or stop, label); None before the first.
     """
 
@@ -33,6 +37,7 @@ class EventsSoFar:
         self.events: list[Event] = []
         self.undone: set[str] = set()
         self.marks: list[Event] = []
+        self.moves: list[Event] = []
         self.last_alarm: tuple[float, str, str] | None = None
 
     def take(self, event: Event) -> None:
@@ -46,6 +51,11 @@ class EventsSoFar:
             self.latched.ack(event.channel, event.text)
         elif event.kind == "undo":
             self.undone.add(event.text)
+            self.moves = [one for one in self.moves if one.id != event.text]
+        elif event.kind == "move":
+            self.moves = [*self.moves, event]
+        elif event.kind == "rig":
+            self.moves = []
         elif event.kind == "mark":
             self.marks = [*self.marks, event][-KEPT_EVENTS:]
         if event.kind in SHOWN_EVENTS:
@@ -53,15 +63,19 @@ class EventsSoFar:
 
 
 def short_overs(derived: Sequence[DerivedEvent]) -> list[DerivedEvent]:
-    """Return the levels exceeded so briefly that the recorder may have raised no alarm.
+    """Return the levels exceeded so briefly that the recorder may have raised no alarm, and those at rest.
 
     Of several within SHORT_S, the first.
     """
     overs: list[DerivedEvent] = []
     for one in derived:
+        if one.message.code == "over_limit_at_rest":  # a moment stands for all the time at rest
+            overs.append(replace(one, kind=AT_REST))
+            continue
         short = one.end_s is not None and one.end_s - one.time_s <= SHORT_S
         if one.kind != "over_limit" or not short:
             continue
-        if not overs or one.time_s - overs[-1].time_s > SHORT_S:
+        last_s = next((o.time_s for o in reversed(overs) if o.kind == SHORT), -math.inf)
+        if one.time_s - last_s > SHORT_S:
             overs.append(replace(one, kind=SHORT))
     return overs

@@ -20,6 +20,7 @@ from analysis.live.stroke_remaining import Remaining, StrokeRoom
 from analysis.mechanics.model import model
 from analysis.messages.message import message
 from analysis.review.review import Reviewed, review_all, rows_left_out
+from analysis.rig.rig import Floats
 from analysis.rig_file.load import parse_rig
 from analysis.signals.channel_roles import roles
 from analysis.strokes.analyser import Analyser
@@ -125,7 +126,9 @@ class LiveState:
             else:
                 self.haul = HaulState(other, self.haul)
                 self.loads.change_rig(other)
-                self.stroke.change_rig(self.in_use.rig, other.travel_ratio)
+                # the moves of a conversion lead to a rig that stands as its file says
+                stands_s = event.time_s if self.events.moves else None
+                self.stroke.change_rig(self.in_use.rig, other.travel_ratio, stands_s)
         self.events.take(event)
 
     def find_strokes(self) -> None:
@@ -143,7 +146,9 @@ class LiveState:
             self.stroke.follow(
                 own,
                 *ats,
-                way_before=lambda k: self._way_before(numbers[k]),
+                way_before=lambda k: self._way_before(
+                    numbers[k] if k < len(numbers) else len(self.result.strokes)
+                ),
                 resetting=self._resetting(own),
             )
 
@@ -155,9 +160,13 @@ class LiveState:
         return bool(resets) and resets[-1].end_s >= strokes[-1].end_s
 
     def _way_before(self, k: int) -> float | None:
-        """The load's net way since the session began, m, when stroke k began; None: not known."""
+        """The load's net way since the session began, m, when stroke k began, behind the last one when the rig
+        came into use; None: not known."""
+        strokes = self.result.strokes
         if self.counters.load is not None:
-            return self.counters.load.at(self.result.strokes[k].start_s)
+            return self.counters.load.at(
+                strokes[k].start_s if k < len(strokes) else self.in_use.from_s
+            )
         return by_rope(replace(self.result, strokes=self.result.strokes[:k])).net_m
 
     def estimate(self) -> Reviewed:
@@ -214,6 +223,10 @@ class LiveState:
             to_go_m=None if moved_m is None or goal_m is None else max(0.0, goal_m - moved_m),
             rope_out_m=rope_m,
         )
+
+    def standing(self) -> tuple[str, Floats | None]:
+        """Name of the rig file in use, and where its bodies are now, (bodies,), m from the anchor; None: not known."""
+        return self.in_use.file, self.stroke.places(*self._travel())
 
     def overdue(self, track: Track, moment: Moment) -> bool:
         """Whether a reading of this channel is overdue, while the recording goes on."""

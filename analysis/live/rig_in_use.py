@@ -9,6 +9,7 @@ from analysis.rig.rig import Floats, Rig
 from analysis.signals.channel_roles import Roles
 from analysis.strokes.rig_changes import Loader, check_same
 from logger.errors import UserFault
+from logger.session.descriptor import RIG
 
 # how far a body moves until drawing and forces are computed again; common practice, no source
 MOVED_M = 0.4
@@ -18,6 +19,7 @@ class RigInUse:
     """The rig in use.
 
     rig, model: with the bodies where the rig file has them.
+    file: name of its file in the session's folder.
     changed: whether the rig was changed since the session began.
     from_s: time from which it is in use, s of the session.
     stands_m: positions of the bodies, (bodies,), m from the anchor.
@@ -25,7 +27,7 @@ class RigInUse:
     """
 
     def __init__(self, rig: Rig, rig_model: Model) -> None:
-        self.rig, self.model = rig, rig_model
+        self.rig, self.model, self.file = rig, rig_model, RIG
         self.changed, self.from_s = False, -np.inf
         self.stands_m: Floats = rig.start_m
         self.drawing = 1
@@ -44,7 +46,7 @@ class RigInUse:
             other = model(rig)
         except (UserFault, np.linalg.LinAlgError):
             return None
-        self.rig, self.model, self.from_s = rig, other, time_s
+        self.rig, self.model, self.file, self.from_s = rig, other, name, time_s
         self.stands_m = rig.start_m
         self.drawing += 1
         return other

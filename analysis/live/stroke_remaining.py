@@ -4,8 +4,10 @@ Bodies start where the rig file has them and move with the load by the rig's kin
 rope fed back shows which grabs were slid back: of all sets of grabs slid home, or as far as there is room,
 the one that takes this rope.  Where none fits, or several do, the remaining travel is unknown from then on.
 
-After a change of the rig nobody says where its grabs stand.  The load stands where its progress shows; the
-grabs are known from the next reset that slides every grab home.
+A rig that was made of the one before by the moves of a conversion stands as its file says, if the load does.
+After another change of the rig nobody says where its grabs stand.  The load stands where its progress shows; the
+grabs are known from the next reset that slides every grab home.  A rig without grabs and plates is known as
+soon as it is hauled.
 """
 
 from __future__ import annotations
@@ -33,6 +35,9 @@ MOST_GRABS = 6  # speed only: the number of sets doubles with each grab
 # remaining load travel at which the page warns of two-blocked, of soon two-blocked, and above which both
 # warnings are armed again; common practice, no source
 MET_M, SOON_M, AGAIN_M = 0.05, 0.5, 0.6
+# how far the load may stand from where a converted rig's file has it; chosen by us: the default clearance, closer
+# than which no two bodies come
+STANDS_M = 0.3
 Nearness = Literal["met", "soon", "near", "far"]
 At = Callable[[float], float | None]  # position of a counter, m, at a time, s
 Way = Callable[[int], float | None]  # load's net way since the session began, m, before a stroke
@@ -88,22 +93,27 @@ class StrokeRoom:
         self._hauled_m = 0.0  # rope of the last haul stroke
         self._resetting: bool | None = None  # whether a reset goes on; None: the rope shows it
         self._session_start_m = float(rig.start_m[LOAD])  # load's position when the session began
+        self._stands_s: float | None = (
+            None  # when the bodies stood as the file says; None: not known so
+        )
         self._unknown = False  # whether the rig was changed and its grabs were not slid home yet
         # rope counter at the end of the last stroke; None while a stroke grows
         self._rest_m: float | None = None
 
-    def change_rig(self, rig: Rig | None, ratio: float) -> None:
-        """Go on with another rig, whose grabs stand at unknown places; None: its file cannot be used.
+    def change_rig(self, rig: Rig | None, ratio: float, stands_s: float | None = None) -> None:
+        """Go on with another rig; rig None: its file cannot be used.
 
-        ratio: rope at the haul / load travel.
+        ratio: rope at the haul / load travel.  stands_s: when its bodies stood as its file says, s of the session;
+        None: nobody says where its grabs stand.
         """
         self._start, self._begun, self._rest_m = None, 0, None
+        self._stands_s = None if rig is None else stands_s
         self._hauled_m, self._resetting = 0.0, None
         self._unknown, self._why = rig is not None, message("rig_change_unread")
         if rig is None:
             return
         self.rig, self.ratio = rig, ratio
-        self._why = message("rig_was_changed")
+        self._why = message("rig_was_changed") if rig.grabs else message("rig_was_changed_no_grabs")
         if any(body.kind == "plate" for body in rig.bodies):
             self._unknown, self._why = False, message("plates_not_known")
 
@@ -136,6 +146,10 @@ class StrokeRoom:
         counter; way_before: the load's net way before a stroke, by its index; resetting: whether a reset
         followed the last stroke, None: the rope fed back shows it.
         """
+        if self._stands_s is not None:
+            self._as_filed(strokes, load_at, rope_at, way_before)
+        if self._unknown and strokes and not self.rig.grabs:
+            self._with_load(strokes[0].start_s, load_at, rope_at, way_before)
         for k in range(max(self._begun, 1), len(strokes)):
             if self._unknown:
                 self._all_home(
@@ -153,6 +167,46 @@ class StrokeRoom:
         self._resetting = resetting
         resting = bool(strokes) and not strokes[-1].growing and rope_at is not None
         self._rest_m = rope_at(strokes[-1].end_s) if resting and rope_at is not None else None
+
+    def _as_filed(
+        self, strokes: Sequence[Stroke], load_at: At | None, rope_at: At | None, way_before: Way | None
+    ) -> None:  # fmt: skip
+        """Begin with the bodies as the file has them, if the load stands where it does by its progress.
+
+        The first stroke decides: until then the rig is looked at as of `_stands_s`.
+        """
+        assert self._stands_s is not None
+        start_s = strokes[0].start_s if strokes else self._stands_s
+        way_m = None if way_before is None else way_before(0)
+        if strokes:
+            self._stands_s = None
+        if way_m is None:
+            return
+        away_m = float(self.rig.start_m[LOAD]) - (self._session_start_m - way_m)
+        if abs(away_m) > STANDS_M:
+            self._stands_s = None
+            return
+        start = self._start_at(
+            self.rig.start_m,
+            load_at(start_s) if load_at else None,
+            rope_at(start_s) if rope_at else None,
+        )
+        if start is not None:
+            self._start, self._unknown, self._why = start, False, None
+
+    def _with_load(
+        self, start_s: float, load_at: At | None, rope_at: At | None, way_before: Way | None
+    ) -> None:
+        """Begin the first stroke with a rig whose only moving body is the load; start_s: its beginning."""
+        way_m = None if way_before is None else way_before(0)
+        if way_m is None:
+            return
+        x = self.rig.start_m.copy()
+        x[LOAD] = self._session_start_m - way_m
+        self._unknown = False
+        self._start = self._start_at(
+            x, load_at(start_s) if load_at else None, rope_at(start_s) if rope_at else None
+        )
 
     def _all_home(
         self, before: Sequence[Stroke], start_s: float, load_at: At | None, rope_at: At | None,
@@ -290,6 +344,8 @@ class StrokeRoom:
         x: positions before it, (bodies,), m; fed: rope fed back, m.
         """
         grabs = sorted(self.rig.grabs, key=lambda name: -float(x[self.rig.index[name]]))
+        if not grabs:
+            return x
         if len(grabs) > MOST_GRABS:
             self._why = message("too_many_grabs")
             return None

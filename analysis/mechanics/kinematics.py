@@ -15,8 +15,10 @@ Source: kinematics of inextensible ropes, any textbook of engineering mechanics 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analysis.rig.rig import Floats, Rig
 
@@ -49,37 +51,77 @@ def directions(rig: Rig, x_m: Floats) -> Floats:
     return result
 
 
+@dataclass(frozen=True, eq=False)
+class _Layout:
+    """What the strand equations of a rig have in common at all positions of its bodies."""
+
+    body_column: dict[int, int]  # column of each moving body, by its index
+    flow_column: dict[int, int]  # column of each station with a flow of its own, by its index
+    flows: Floats  # (strands, columns + 1), m/m, the matrix without its bodies
+    body_at: NDArray[np.int64]  # (bodies,) column of each body, the last one for a body at rest
+    tied: NDArray[np.int64]  # indices of the strands that are no free tail
+    haul_end: tuple[int, float] | None  # column and sign of the body that the haul strand leaves
+    others: NDArray[np.int64]  # columns except the load's
+    straight: bool  # whether all strands run along the haul axis, so that only their signs count
+    solved: dict[bytes, Motion]  # of a straight rig, its motion by the signs of its strands
+
+
+@lru_cache(maxsize=256)  # speed only: a job solves one rig at hundreds of positions
+def _layout(rig: Rig) -> _Layout:
+    """The layout of a rig's equations."""
+    body_column = {body: k for k, body in enumerate(rig.movers)}
+    flow_column = {s: len(body_column) + k for k, s in enumerate([*rig.turns, rig.haul])}
+    # columns that bodies at rest and stations without flow use are cut off at the end
+    spare = len(body_column) + len(flow_column)
+    body_at = np.full(len(rig.bodies), spare)
+    for body, column in body_column.items():
+        body_at[body] = column
+    tied = [n for n, strand in enumerate(rig.strands) if rig.stations[strand.end].kind != "free"]
+    flows = np.zeros((len(rig.strands), spare + 1))
+    for n in tied:
+        flows[n, flow_column.get(rig.strands[n].start, spare)] -= 1.0
+        flows[n, flow_column.get(rig.strands[n].end, spare)] += 1.0
+    haul_end = None
+    if rig.stations[rig.haul].body is None:  # the rig's end of the haul strand may move
+        strand = rig.strands[rig.haul_strand]
+        near = strand.start if strand.end == rig.haul else strand.end
+        last = rig.stations[near].body
+        if last is not None:
+            haul_end = int(body_at[last]), -1.0 if near == strand.start else 1.0
+    return _Layout(
+        body_column=body_column,
+        flow_column=flow_column,
+        flows=flows,
+        body_at=body_at,
+        tied=np.array(tied, dtype=np.int64),
+        haul_end=haul_end,
+        others=np.array([k for k in range(spare) if k != body_column[LOAD]], dtype=np.int64),
+        straight=bool(np.all(rig.side_m == 0.0)),
+        solved={},
+    )
+
+
 def equations(rig: Rig, x_m: Floats) -> tuple[Floats, dict[int, int], dict[int, int]]:
     """The strand equations as a matrix times (body velocities, flows) = 0, at positions x_m, (bodies,).
 
     Returns the matrix (one row for each strand that is no free tail), the column of each moving
     body, and the column of each station with a flow of its own.
     """
+    layout = _layout(rig)
+    return _matrix(rig, layout, x_m), layout.body_column, layout.flow_column
+
+
+def _matrix(rig: Rig, layout: _Layout, x_m: Floats) -> Floats:
+    """The matrix of `equations`."""
     toward = directions(rig, x_m)
-    body_column = {body: k for k, body in enumerate(rig.movers)}
-    flowing = [*rig.turns, rig.haul]
-    flow_column = {s: len(body_column) + k for k, s in enumerate(flowing)}
-    # columns that bodies at rest and stations without flow use are cut off at the end
-    spare = len(body_column) + len(flow_column)
-    matrix = np.zeros((len(rig.strands), spare + 1))
-    body_at = np.full(len(rig.bodies), spare)
-    for body, column in body_column.items():
-        body_at[body] = column
+    matrix = layout.flows.copy()
     k, a, b = rig.ends
-    matrix[k, body_at[a]] -= toward[k, 0]
-    matrix[k, body_at[b]] += toward[k, 0]
-    if rig.stations[rig.haul].body is None:  # the rig's end of the haul strand may move
-        strand = rig.strands[rig.haul_strand]
-        near = strand.start if strand.end == rig.haul else strand.end
-        last = rig.stations[near].body
-        if last is not None:
-            sign = -1.0 if near == strand.start else 1.0
-            matrix[rig.haul_strand, body_at[last]] += sign * toward[rig.haul_strand, 0]
-    tied = [n for n, strand in enumerate(rig.strands) if rig.stations[strand.end].kind != "free"]
-    for n in tied:
-        matrix[n, flow_column.get(rig.strands[n].start, spare)] -= 1.0
-        matrix[n, flow_column.get(rig.strands[n].end, spare)] += 1.0
-    return matrix[tied, :spare], body_column, flow_column
+    matrix[k, layout.body_at[a]] -= toward[k, 0]
+    matrix[k, layout.body_at[b]] += toward[k, 0]
+    if layout.haul_end is not None:
+        column, sign = layout.haul_end
+        matrix[rig.haul_strand, column] += sign * toward[rig.haul_strand, 0]
+    return matrix[layout.tied, :-1]
 
 
 def solve_motion(rig: Rig, x_m: Floats | None = None) -> Motion:
@@ -87,20 +129,32 @@ def solve_motion(rig: Rig, x_m: Floats | None = None) -> Motion:
 
     Raises numpy.linalg.LinAlgError where the rig has no single motion; `why_not_moving` says why.
     """
-    if x_m is None:
-        x_m = rig.start_m
-    matrix, body_column, flow_column = equations(rig, x_m)
-    load = body_column[LOAD]
-    rest = np.delete(matrix, load, axis=1)
-    values = np.linalg.solve(rest, matrix[:, load])  # the load's velocity is -1
-    values = np.insert(values, load, -1.0)
+    layout = _layout(rig)
+    x_m = rig.start_m if x_m is None else x_m
+    if not layout.straight:
+        return _solved(rig, layout, x_m)
+    _, a, b = rig.ends
+    signs = np.sign(x_m[b] - x_m[a]).tobytes()
+    if signs not in layout.solved:
+        layout.solved[signs] = _solved(rig, layout, x_m)
+    return layout.solved[signs]
+
+
+def _solved(rig: Rig, layout: _Layout, x_m: Floats) -> Motion:
+    """The motion with the bodies at x_m, m, (bodies,).  Its arrays are shared, so nobody may change
+    them."""
+    matrix = _matrix(rig, layout, x_m)
+    load = layout.body_column[LOAD]
+    values = np.empty(matrix.shape[1])
+    values[load] = -1.0  # the load's velocity
+    values[layout.others] = np.linalg.solve(matrix[:, layout.others], matrix[:, load])
     values[np.abs(values) < TINY] = 0.0
+    bodies = len(layout.body_column)
     body_rate = np.zeros(len(rig.bodies))
-    for body, column in body_column.items():
-        body_rate[body] = values[column]
+    body_rate[list(layout.body_column)] = values[:bodies]
     flow = np.zeros(len(rig.stations))
-    for station, column in flow_column.items():
-        flow[station] = values[column]
+    flow[list(layout.flow_column)] = values[bodies:]
+    body_rate.flags.writeable = flow.flags.writeable = False
     return Motion(body_rate, flow, float(rig.haul_sign * flow[rig.haul]))
 
 

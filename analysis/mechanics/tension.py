@@ -150,8 +150,8 @@ def sensitivities_back(rig: Rig, sys: System, e: Floats, tension: Floats) -> Flo
 def spread(rig: Rig, gradient: Floats) -> float:
     """Standard uncertainty of a quantity from its gradient over the turns' efficiencies, (turns,).
 
-    The default efficiency's uncertainty is common to all pulleys that use it (added linearly);
-    all others are independent (added in quadrature).  JCGM 100:2008, 5.1.2 and 5.2.2.
+    The default efficiency's uncertainty is common to all pulleys that use it, that of a preset to all
+    pulleys with it (added linearly); all others are independent (added in quadrature).  JCGM 100:2008, 5.1.2 and 5.2.2.
     """
     return float(spreads(rig, np.asarray(gradient)[None])[0])
 
@@ -163,8 +163,12 @@ def spreads(rig: Rig, gradients: Floats) -> Floats:
     if not len(shared):
         return np.zeros(len(gradients))
     common = gradients[:, shared].sum(axis=1) * rig.default_u
-    own = np.where(shared, 0.0, gradients * own_u)
-    return np.asarray(np.sqrt(common**2 + np.sum(own**2, axis=1)))
+    squares = common**2
+    presets = np.array([rig.stations[s].preset for s in rig.turns])
+    for preset in {*presets} - {""}:
+        squares += (gradients * own_u)[:, presets == preset].sum(axis=1) ** 2
+    own = np.where(shared | (presets != ""), 0.0, gradients * own_u)
+    return np.asarray(np.sqrt(squares + np.sum(own**2, axis=1)))
 
 
 def load_row(rig: Rig, toward: Floats) -> Floats:
@@ -176,22 +180,32 @@ def load_row(rig: Rig, toward: Floats) -> Floats:
 
 
 def hold(
-    rig: Rig, motion: Motion, toward: Floats, capture: int, load_force: float
+    rig: Rig,
+    motion: Motion,
+    toward: Floats,
+    capture: int,
+    load_force: float,
+    e: Floats | None = None,
 ) -> Floats | None:
-    """Frictionless strand tensions, (strands,), while one capture holds alone and the haul is slack.
+    """Strand tensions, (strands,), while one capture holds alone and the haul is slack.
 
     capture: station index; load_force: pull of the load, in any unit, which the tensions have too;
-    toward: unit vectors along the strands, (strands, 2).  None if the capture cannot hold the load.
+    toward: unit vectors along the strands, (strands, 2); e: tension ratio at each turn, (turns,), by default 1,
+    without friction.  None if the capture cannot hold the load.
     """
     if abs(motion.flow[capture]) < TINY:
         return None
     n = len(rig.strands)
     rows: list[Floats] = []
     right: list[float] = []
-    for s in rig.turns:
+    for k, s in enumerate(rig.turns):
         if s != capture:
             row = np.zeros(n)
-            row[rig.before[s]], row[rig.after[s]] = 1.0, -1.0
+            if e is None:
+                row[rig.before[s]], row[rig.after[s]] = 1.0, -1.0
+            else:
+                source, pull = loaded_side(rig, motion, s)
+                row[source], row[pull] = 1.0, -(e[k] if abs(motion.flow[s]) > TINY else 1.0)
             rows.append(row)
             right.append(0.0)
     for k, strand in enumerate(rig.strands):

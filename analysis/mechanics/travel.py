@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -62,7 +63,7 @@ class Job:
 def stroke(rig: Rig, x_m: Floats | None = None, most_m: float = math.inf) -> PlannedStroke:
     """Compute the stroke from body positions x_m, (bodies,), of at most `most_m` load travel."""
     x = rig.start_m if x_m is None else x_m
-    if any(_slanted(rig, k) for k in range(len(rig.strands))):
+    if _any_slanted(rig):
         return _curved(rig, x, most_m)
     motion = solve_motion(rig, x)
     best, pair = math.inf, (LOAD, 0)
@@ -183,7 +184,8 @@ def needed_rope(rig: Rig, rope: int, x_m: Floats) -> float:
     return needed
 
 
-def _pairs(rig: Rig) -> list[tuple[int, int]]:
+@lru_cache(maxsize=256)  # speed only: a job asks for them at each stroke
+def _pairs(rig: Rig) -> tuple[tuple[int, int], ...]:
     """Pairs of bodies (indices) that a strand joins, at least one of which moves."""
     result = []
     for strand in rig.strands:
@@ -195,7 +197,13 @@ def _pairs(rig: Rig) -> list[tuple[int, int]]:
             and (rig.bodies[a].moves or rig.bodies[b].moves)
         ):
             result.append((a, b))
-    return result
+    return tuple(result)
+
+
+@lru_cache(maxsize=256)  # speed only: a job asks for it at each stroke
+def _any_slanted(rig: Rig) -> bool:
+    """Whether any strand that moves is at an angle to the haul axis."""
+    return any(_slanted(rig, k) for k in range(len(rig.strands)))
 
 
 def _slanted(rig: Rig, strand: int) -> bool:
@@ -246,7 +254,7 @@ def _curved(rig: Rig, start: Floats, most_m: float) -> PlannedStroke:
         places.append(x)
 
 
-def _end(rig: Rig, pairs: list[tuple[int, int]], x: Floats, most: float) -> float:
+def _end(rig: Rig, pairs: tuple[tuple[int, int], ...], x: Floats, most: float) -> float:
     """Load travel from x to the end of the stroke, m, within 1e-10 m; the stroke ends before `most`, m."""
 
     def goes_on(h: float) -> bool:
@@ -256,7 +264,7 @@ def _end(rig: Rig, pairs: list[tuple[int, int]], x: Floats, most: float) -> floa
     return bisect(goes_on, 0.0, most, tolerance=1e-10)[1]
 
 
-def _step(rig: Rig, pairs: list[tuple[int, int]], x: Floats) -> float:
+def _step(rig: Rig, pairs: tuple[tuple[int, int], ...], x: Floats) -> float:
     """Step of load travel from x, m: small against the strands that turn, and not past the meeting of two bodies."""
     rate = solve_motion(rig, x).body_rate
     best = 0.25
@@ -272,7 +280,7 @@ def _step(rig: Rig, pairs: list[tuple[int, int]], x: Floats) -> float:
 
 
 def _ended(
-    rig: Rig, pairs: list[tuple[int, int]], old: Floats, new: Floats
+    rig: Rig, pairs: tuple[tuple[int, int], ...], old: Floats, new: Floats
 ) -> tuple[int, int] | None:
     """The pair of bodies that ended the stroke between two positions old and new, m, (bodies,).
 

@@ -18,7 +18,9 @@ def what_if(rig: Rig, e: float | None) -> Rig:
     if e is None:
         return rig
     stations = tuple(
-        replace(s, efficiency=e, efficiency_u=0.0, shared=False) if s.kind == "pulley" else s
+        replace(s, efficiency=e, efficiency_u=0.0, shared=False, preset="")
+        if s.kind == "pulley"
+        else s
         for s in rig.stations
     )
     return replace(rig, stations=stations, default_assumed=False)

@@ -195,8 +195,12 @@ def recorded(
     """Text of a row of events.csv in the reader's units.
 
     The text is as recorded, except for alarms: the limit of a rated part is converted (alarms: from
-    `part_texts`), and the value that raised the alarm is appended.
+    `part_texts`), and the value that raised the alarm is appended.  A number that a person entered
+    stands in front, in the unit in which it was entered.
     """
+    if event.kind == "hand" and event.value is not None:
+        unit = next((c.unit for c in sensors.channels if c.name == event.channel), "")
+        return " ".join(filter(None, (event.channel, f"{event.value:.10g}", unit, event.text)))
     if event.kind not in ("alarm", "ack"):
         return event.text
     text = text_of(alarms.get(event.text), units) or event.text

@@ -104,9 +104,14 @@ class Option:
 
 def shelf() -> dict[str, Rig]:
     """Every rig of the shelf by file name without its ending, in order of name."""
+    return {name: parse_rig(text, f"{name}.toml") for name, text in shelf_texts().items()}
+
+
+def shelf_texts() -> dict[str, str]:
+    """The text of every rig file of the shelf, by file name without its ending, in order of name."""
     folder = resources.files("analysis") / "rigs"
     files = sorted((f for f in folder.iterdir() if f.name.endswith(".toml")), key=lambda f: f.name)
-    return {f.name[:-5]: parse_rig(f.read_text(encoding="utf-8"), f.name) for f in files}
+    return {f.name[:-5]: f.read_text(encoding="utf-8") for f in files}
 
 
 def choose(need: Need, rigs: dict[str, Rig] | None = None) -> list[Option]:
@@ -208,7 +213,7 @@ def rated(rig: Rig, gear: GearRatings) -> Rig:
             if gear.pulley_mbs_N is not None:
                 ratings[station.name] = Rating(mbs_N=gear.pulley_mbs_N)
             if gear.efficiency is not None:
-                station = replace(station, efficiency=gear.efficiency)
+                station = replace(station, efficiency=gear.efficiency, preset="")
         if station.kind == "grab" and gear.grab_slips_N is not None:
             ratings[station.name] = Rating(slips_N=gear.grab_slips_N, slips_u_N=gear.grab_slips_u_N)
         if station.kind == "capture" and gear.capture_slips_N is not None:

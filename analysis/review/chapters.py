@@ -107,6 +107,7 @@ def chapters(
                     estimates.method,
                     changes(list(own.strokes)),
                     [*uncalibrated(own)],
+                    estimates.refused,
                 ),
                 strokes=numbers,
                 load_from_m=load_from_m,

@@ -3,7 +3,8 @@
 While hauling, friction only reduces the force on most parts, so the frictionless force is the most.  Where
 `bounded` says that friction may add to it (an edge of small wrap, pulls that partly cancel), no strand
 carries more than its frictionless tension, so the most is the greatest force for strand tensions between
-zero and these.  Nothing bounds the drag of a capture that rope runs through but the tension of its strand.
+zero and these.  Nothing bounds the drag of a capture that rope runs through but the tension of its strand;
+with the hands off it carries its share of the load.
 
 While the load is eased, held or lowered, a part carries a share of what the load needs: frictionless, with
 friction turned round, or with one capture alone and the haul slack.  The condition that loads it most counts.
@@ -60,15 +61,45 @@ class ForceBounds:
     @cached_property
     def hauling(self) -> Floats:
         """The most per haul force while hauling, (parts,); inf where nothing bounds it."""
-        ideal = np.abs(self.rig_model.ideal_tension)
-        strands = len(self.rig_model.rig.strands)
-        top = np.where(self.bounded[:strands], ideal, np.inf)
         return np.array(
             [
-                float(size) if by_gain else self._most(piece, top)
+                float(size) if by_gain else self._most(piece, self._top)
                 for piece, size, by_gain in zip(self.pieces, self.ideal, self.bounded, strict=True)
             ]
         )
+
+    @cached_property
+    def _top(self) -> Floats:
+        """The most tension per haul force while hauling, (strands,); inf where nothing bounds it."""
+        ideal = np.abs(self.rig_model.ideal_tension)
+        return np.where(self.bounded[: len(ideal)], ideal, np.inf)
+
+    @cached_property
+    def drag(self) -> Floats:
+        """The most per haul force on captures while rope runs through them, (parts,); 0 on other parts."""
+        return np.array(
+            [
+                float(np.max(self._top[np.any(np.abs(piece.matrix) > TINY, axis=0)], initial=0.0))
+                if piece.kind == "capture"
+                else 0.0
+                for piece in self.pieces
+            ]
+        )
+
+    @cached_property
+    def let_go(self) -> Floats:
+        """The most per haul force once hands let go of a load that was pulled at, (parts,)."""
+        return np.asarray(self.hands_off * self.hauling[self._load])
+
+    @cached_property
+    def let_go_lowering(self) -> Floats:
+        """The same where the load was lowered, (parts,)."""
+        return np.asarray(self.hands_off * self.back_per_haul[self._load])
+
+    @property
+    def _load(self) -> int:
+        """Index of the load into `pieces`."""
+        return next(k for k, piece in enumerate(self.pieces) if piece.kind == "load")
 
     @cached_property
     def rest(self) -> Floats:

@@ -49,8 +49,14 @@ class Peak:
 
     @property
     def use(self) -> float | None:
-        """Force / limit; None where the part is not rated."""
-        return None if self.limit_N is None else self.rules_N / self.limit_N
+        """Force / limit; None where the part is not rated, and where nothing bounds a force below the limit.
+
+        Without an upper bound, the force by the model shows only whether the limit was passed.
+        """
+        if self.limit_N is None:
+            return None
+        share = self.rules_N / self.limit_N
+        return share if self.at_most_N is not None or share > 1 else None
 
     def json(self) -> dict[str, Any]:
         """The row of interface section 6."""
@@ -218,8 +224,8 @@ def _by_cell(name: str, own: Iterable[Channel], result: Result) -> tuple[list[_H
 def _by_haul(bounds: ForceBounds, k: int, result: Result, rests: bool) -> list[_Highest]:
     """The force on part k by the highest haul force; a cell beyond its capacity bounds nothing.
 
-    rests: whether the load was hauled.  A capture then carries the whole strand at rest, of which its drag while
-    hauling is a share, so the drag does not count for the most.
+    rests: whether the load was hauled.  What a capture carries at rest then follows from what the load needed,
+    of which its drag while hauling is a share; before, it follows from the haul force.
     """
     cell = result.roles.haul_force
     top = None if cell is None else result.channels[cell.name]
@@ -230,8 +236,8 @@ def _by_haul(bounds: ForceBounds, k: int, result: Result, rests: bool) -> list[_
     most = haul * float(bounds.hauling[k]) if haul else 0.0
     if cell.name in saturated_channels(result):
         most = math.inf
-    elif rests and bounds.pieces[k].kind == "capture":
-        most = -math.inf
+    elif bounds.pieces[k].kind == "capture":
+        most = -math.inf if rests else haul * float(max(bounds.drag[k], bounds.let_go[k]))
     return [_Highest(force_N=haul * gain, u_N=u, most_N=most, time_s=top.highest_s, when=HAULING)]
 
 
@@ -251,11 +257,18 @@ def _lowered(
              if s.direction == "lower" and s.start_s < first]  # fmt: skip
     if result.roles.progress is None and top.highest is not None and top.highest_s is not None:
         pulls.append((top.highest, top.highest_s))
-    gain = float(bounds.back_per_haul[k])
-    rows = [(max(0.0, haul) * gain, time_s) for haul, time_s in pulls]
+    gain = most = float(bounds.back_per_haul[k])
+    if bounds.pieces[k].kind == "capture":
+        most = max(most, float(bounds.let_go_lowering[k]))
     return [
-        _Highest(force_N=force, u_N=None, most_N=force, time_s=time_s, when=LOWERING)
-        for force, time_s in rows
+        _Highest(
+            force_N=max(0.0, haul) * gain,
+            u_N=None,
+            most_N=max(0.0, haul) * most,
+            time_s=time_s,
+            when=LOWERING,
+        )
+        for haul, time_s in pulls
     ]
 
 

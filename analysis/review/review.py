@@ -17,23 +17,19 @@ import numpy as np
 
 from analysis.efficiency.as_built_check import as_built
 from analysis.efficiency.calibration_range_check import uncalibrated
+from analysis.efficiency.contradictions import unexplained
 from analysis.efficiency.estimate import Estimates
 from analysis.efficiency.load_from_other_session import EarlierSession, load_from
 from analysis.efficiency.stage_losses import stage_warnings, stages
 from analysis.efficiency.uncertainty import Quantity
 from analysis.efficiency.verdict import agreement, changes, ground
-from analysis.mechanics.model import Model, PartLoad, model
+from analysis.mechanics.model import Model, model
 from analysis.messages.message import SI, Message, UnitSystem, message, once, texts
 from analysis.prediction.alarm_rows import part_texts, recorded
+from analysis.review.causes import greatest_first
 from analysis.review.chapters import Chapter, SessionTotals, chapters, session_totals
-from analysis.review.peaks import (
-    AT_REST,
-    HAULING,
-    LOWERING,
-    Peak,
-    highest_peaks,
-    not_bounded,
-)
+from analysis.review.limit_events import with_limits_passed
+from analysis.review.peaks import Peak, highest_peaks, not_bounded
 from analysis.rig.rig import Rig
 from analysis.rig_file.load import load_rig, parse_rig
 from analysis.signals.channel_roles import check_places, roles
@@ -156,12 +152,18 @@ def review_all(
 ) -> Reviewed:
     """Review the strokes of a result, of a growing or finished session.
 
-    more: warnings to put first; before: a session that gives the load force.
+    more: warnings to put first but for those on the record; before: a session that gives the load force.
     """
     every = chapters(rig, rig_model or model(rig), result, before)
     main = next((c for c in every if c.estimates.efficiency is not None), every[0])
-    result = replace(result, derived_events=_with_limits_passed(result, every))
-    listed = [*more, *_chapters_listed(every, main), *_warnings(info, main, result)]
+    result = replace(result, derived_events=with_limits_passed(result, every))
+    warnings = greatest_first(
+        _warnings(main, result),
+        main.estimates.refused,
+        result.steady_N or 0.0,
+        sum(s.haul_travel_m for s in result.strokes if s.direction == "haul"),
+    )
+    listed = [*_of_record(info), *more, *_chapters_listed(every, main), *warnings]
     for other in every:
         if other is not main and other.strokes:
             listed += _of_chapter(other, listed)
@@ -173,6 +175,13 @@ def review_all(
         totals=session_totals(every),
         messages=once(listed),
     )
+
+
+def _of_record(info: SessionInfo) -> list[Message]:
+    """What makes the record doubtful, which goes before all else; none where nothing does."""
+    if info.state == "cut short":
+        return [message("cut_short")]
+    return [message("changed_after_sealing")] if info.state == "changed" else []
 
 
 def _chapters_listed(every: tuple[Chapter, ...], main: Chapter) -> list[Message]:
@@ -191,56 +200,6 @@ def _of_chapter(other: Chapter, listed: list[Message]) -> list[Message]:
         else message("chapter_caution", chapter=number, said=one)
         for one in _own_warnings(other) if one.text() not in before
     ]  # fmt: skip
-
-
-def _with_limits_passed(result: Result, every: tuple[Chapter, ...]) -> tuple[DerivedEvent, ...]:
-    """The derived events and, for each part over its limit that has no such event, one from its peak.
-
-    The analyser judges the haul force; a load that rests on a rig_part shows in the peaks alone.
-    """
-    cell = result.roles.haul_force
-    added = []
-    for chapter in every:
-        passed = {_part_of(e) for e in chapter.result.derived_events if e.kind == "over_limit"}
-        for peak in chapter.peaks:
-            if peak.use is None or peak.use <= 1 or peak.name in passed:
-                continue
-            rig_part = next(p for p in chapter.rig_model.parts if p.name == peak.name)
-            added.append(
-                DerivedEvent(
-                    time_s=peak.time_s,
-                    end_s=peak.time_s,
-                    kind="over_limit",
-                    channel="" if cell is None else cell.name,
-                    value=peak.rules_N,
-                    message=_limit_passed(rig_part, peak.when),
-                )
-            )
-    if not added:
-        return result.derived_events
-    return tuple(sorted([*result.derived_events, *added], key=lambda e: e.time_s))
-
-
-def _limit_passed(rig_part: PartLoad, when: str) -> Message:
-    """The event of a part whose peak is over its limit; when: what gives its highest force."""
-    values = {"name": rig_part.name, "limit_N": rig_part.limit_N, "why": rig_part.why}
-    allowed = (
-        message("strand_allowed", **values) if rig_part.kind == "strand"
-        else message("part_allowed", **values)
-    )  # fmt: skip
-    if when == AT_REST:
-        return message("over_limit_at_rest", allowed=allowed)
-    if when == LOWERING:
-        return message("over_limit_lowering", allowed=allowed)
-    if when == HAULING:
-        return message("over_limit_while_hauling", allowed=allowed)
-    return message("over_limit_by_own_cell", allowed=allowed)
-
-
-def _part_of(event: DerivedEvent) -> str:
-    """Name of the part whose limit was passed; "" where it is a level of a channel."""
-    allowed = event.message.values.get("allowed")
-    return str(allowed.values["name"]) if isinstance(allowed, Message) else ""
 
 
 def _object(review: Reviewed, units: UnitSystem, rows: list[str]) -> dict[str, Any]:
@@ -364,20 +323,18 @@ def _event(event: DerivedEvent | Event, end_s: float | None, text: str) -> dict[
 def _own_warnings(chapter: Chapter) -> list[Message]:
     """The warnings about one chapter: its model, its measurement, its parts."""
     rig_model, estimates, own = chapter.rig_model, chapter.estimates, chapter.result
-    lines = [*rig_model.warnings, *uncalibrated(own).values(), *estimates.warnings]
+    # the contradiction for which values are left out explains most, so it comes first
+    lines = [] if estimates.refused is None else [estimates.refused]
+    lines += [*rig_model.warnings, *uncalibrated(own).values(), *estimates.warnings]
     lines += as_built(chapter.rig, rig_model, own)
     lines += stage_warnings(stages(chapter.rig, rig_model, own, estimates))
     return [*lines, *not_bounded(chapter.peaks, own), *_changed(chapter)]
 
 
-def _warnings(info: SessionInfo, main: Chapter, result: Result) -> list[Message]:
+def _warnings(main: Chapter, result: Result) -> list[Message]:
     """All warnings of a review, in order; of the chapters, those of the main one."""
     lines = _own_warnings(main)
     lines += _late(result)
-    if info.state == "cut short":
-        lines.append(message("cut_short"))
-    elif info.state == "changed":
-        lines.append(message("changed_after_sealing"))
     if result.roles.load_length is None:
         lines.append(message("no_load_counter"))
     if result.roles.haul_length is None and result.roles.progress is not None:
@@ -393,7 +350,7 @@ def _warnings(info: SessionInfo, main: Chapter, result: Result) -> list[Message]
             lines.append(message("readings_bad", channel=name, readings=s.bad))
         if s.restarts:
             lines.append(message("counter_jumped", channel=name, jumps=s.restarts))
-    lines += result.warnings
+    lines += unexplained(main.estimates.refused, result.warnings)
     lines += [message("channel_unknown", channel=name) for name in result.unknown_channels]
     if result.ran_back_m > 0.3:
         lines.append(message("ran_back", back_m=result.ran_back_m))

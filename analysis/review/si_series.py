@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import math
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 
-from analysis.signals.channel_roles import Roles
 from analysis.signals.counter_modulus import CounterTurns
 from analysis.signals.time_cells import Floats, Ints
 from analysis.signals.time_grid import JUMP_M, JUMP_M_S
+from analysis.strokes.result import Result
+from analysis.strokes.rig_changes import RigSpan, in_order
 from logger.channels.channel import Channel
 from logger.session.records import Block, Event
 
@@ -35,11 +37,21 @@ def in_si(block: Block, channel: Channel) -> tuple[Floats, Floats]:
     return rows.time_s, channel.si(reading - zero, 0.0)
 
 
-def rope_at_haul(block: Block, roles: Roles) -> tuple[Floats, Floats]:
+def haul_gains(rigs: Sequence[RigSpan]) -> tuple[tuple[float, float], ...]:
+    """(time s, rope at the haul / travel of the counter) of each rig, in order of time."""
+    each = (rigs[k] for k in in_order(rigs))
+    return tuple(
+        (float(math.ceil(r.time_s)) if math.isfinite(r.time_s) else r.time_s, r.roles.progress_gain)
+        for r in each
+    )
+
+
+def rope_at_haul(block: Block, result: Result) -> tuple[Floats, Floats]:
     """Times, s, and rope hauled since the first reading, m, (n,) each; empty without a counter.
 
-    Computed from roles.progress; jumps of a counter that restarted are left out.
+    Computed from roles.progress, by the gain of the rig in use; jumps of a counter that restarted are left out.
     """
+    roles = result.roles
     if roles.progress is None:
         return np.empty(0), np.empty(0)
     time_s, _ = in_si(block, roles.progress)
@@ -51,7 +63,10 @@ def rope_at_haul(block: Block, roles: Roles) -> tuple[Floats, Floats]:
     step = np.diff(metres)
     limit = JUMP_M + JUMP_M_S * np.minimum(np.diff(time_s), 1.0)
     step = np.where(np.abs(step) > limit, 0.0, step)
-    return time_s, np.concatenate(([0.0], np.cumsum(step))) * roles.progress_gain
+    gain = np.full(len(step), roles.progress_gain)
+    for from_s, of_rig in haul_gains(result.rigs):
+        gain[time_s[1:] > from_s] = of_rig
+    return time_s, np.concatenate(([0.0], np.cumsum(step * gain)))
 
 
 def thinned(time_s: Floats, value: Floats, columns: int) -> Ints:

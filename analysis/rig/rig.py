@@ -29,6 +29,7 @@ class Rating:
     slips_N: float | None = None  # force at which a grab or capture begins to slip, undivided
     damages_N: float | None = None  # force at which it damages the rope, used undivided
     item: str = ""  # the crew's own mark on it
+    preset: str = ""  # of a hitch, row of analysis.rig.presets that gives its limits; "": none
     slips_u_N: float | None = None  # standard uncertainty of slips_N; the limit is 2 u lower
 
 
@@ -62,6 +63,7 @@ class Station:
     toward_deg: float = 0.0  # of a haul, direction of its strand: 0 toward the anchor's side
     wrap_rad: float = 0.0  # of an edge, angle over which the rope lies on it
     setback_m: float = 0.0  # of a capture, load travel lost each time it sets
+    preset: str = ""  # of a pulley, row of analysis.rig.presets that gives its efficiency; "": none
     knot: str = ""  # of a tie, row of analysis.rig.knots that gives strength; "": not named
 
 
@@ -88,6 +90,7 @@ class Rope:
     mbs_N: float | None = None  # minimum breaking strength
     stretch: float | None = None  # elongation, m/m, at stretch_at_N
     stretch_at_N: float | None = None  # force at which the rope stretches by that
+    preset: str = ""  # row of analysis.rig.presets that gives its stretch; "": none
 
 
 @dataclass(frozen=True)
@@ -138,6 +141,7 @@ class Rig:
     ratings: Mapping[str, Rating]  # by name of the item
     load: Load  # the load
     team_pull_N: float | None  # what the haulers can keep up together; None: not stated
+    people: int | None  # number of people who haul; None: not stated
     stand_m: float  # where the team takes the rope, along the haul axis from the anchor
     haul: int  # index of the haul into stations
     notes: tuple[Message, ...] = field(default=())  # warnings from reading the file

@@ -15,6 +15,10 @@ MARKS = "Moyer, in Marks' Standard Handbook for Mechanical Engineers"
 CARVILL = "J. Carvill, Mechanical Engineer's Data Handbook, 1993"
 COLLINS = "A. F. Collins, Inventing for Boys, appendix on friction"
 WEB = "engineering reference page on rolling resistance"
+HARRIGAN = "T. Harrigan, draught-animal forum, 2010: stoneboat or sled on firm pasture 0.30 to 0.40"
+AGG = "Agg, American Rural Highways, 1920, Table 4, and a towing trade journal, 2013"
+VDI = "trailer manual after VDI 2700: wood on wood, greasy, 0.05 to 0.15"
+SNOW = "waxed wood on wet snow 0.10 moving (teaching page, 2022), and common practice"
 PRACTICE = "common practice, no source"
 
 
@@ -68,6 +72,44 @@ SURFACES = (
     Surface("greased-ways", "dragging", 0.03, 0.10, *_SLIDE, PRACTICE),
     Surface("stone-on-wood", "dragging", 0.40, 0.60, *_SLIDE, PRACTICE),
     Surface("stone-on-soil", "dragging", 0.50, 0.90, *_SLIDE, PRACTICE),
+    # our judgement with its standard uncertainty either way; the breakaway of sliding rows from Andre et al.
+    # 2013 (1.30, u 0.14), raised for settling and suction (common practice, no source)
+    Surface("sledge-on-grass", "dragging", 0.32, 0.48, 1.4, 0.2, HARRIGAN),
+    Surface(
+        "sledge-on-gravel",
+        "dragging",
+        0.45,
+        0.65,
+        1.3,
+        0.2,
+        "dry sand about 0.55 (Fall et al., PRL 112:175502, from memory)",
+    ),
+    Surface(
+        "log-flat", "dragging", 0.53, 0.77, 1.4, 0.2, "forestry texts, 0.5 to 0.8 (from memory)"
+    ),
+    Surface(
+        "log-one-end-up",
+        "dragging",
+        0.35,
+        0.55,
+        1.4,
+        0.2,
+        "forestry texts, 0.3 to 0.5 (from memory)",
+    ),
+    Surface("stone-on-earth", "dragging", 0.55, 0.85, 1.5, 0.3, "0.5 to 0.8 (from memory)"),
+    Surface("greased-wood", "dragging", 0.06, 0.14, 2.0, 0.5, VDI),
+    Surface(
+        "runners-on-packed-snow",
+        "dragging",
+        0.07,
+        0.17,
+        1.5,
+        0.5,
+        SNOW + "; frozen in, breakaway is about 3",
+    ),
+    Surface("tyres-on-firm-turf", "rolling", 0.04, 0.08, 1.3, 0.2, AGG),
+    Surface("tyres-on-soft-turf", "rolling", 0.08, 0.16, 1.3, 0.2, AGG),
+    Surface("tyres-on-mud-or-sand", "rolling", 0.15, 0.35, 1.3, 0.2, AGG),
 )
 
 

@@ -19,7 +19,7 @@ def read_further_bodies(draft: RigDraft) -> None:
             at = _at(table)
             side = 0.0
             if kind == "further_anchor":
-                side = table.number("offset_m", least=-1e5, most=1e5) or 0.0
+                side = table.number("offset_m") or 0.0
             draft.ratings[name] = read_rating(table)
             table.done()
             draft.add(Body(name, kind, at, side))
@@ -28,9 +28,9 @@ def read_further_bodies(draft: RigDraft) -> None:
 def read_bodies_on_ropes(draft: RigDraft, stations: Iterable[Table]) -> None:
     """Add the bodies that are written as stations of a path: grabs, and edges with at_m."""
     for station in stations:
-        if station.has("grab"):
+        if "grab" in station.data:
             kind = "grab"
-        elif station.has("edge") and station.has("at_m"):
+        elif "edge" in station.data and station.has("at_m"):
             kind = "edge"
         else:
             continue
@@ -40,7 +40,7 @@ def read_bodies_on_ropes(draft: RigDraft, stations: Iterable[Table]) -> None:
 
 def body_under(draft: RigDraft, table: Table, key: str) -> int:
     """Index of the body that the value of this key names; raises RigFault where there is none."""
-    name = table.text(key, most=40)
+    name = table.text(key)
     if name is None:
         raise table.fault(key, "is missing", f'write {key} = "anchor" or another body')
     if name not in draft.body_index:
@@ -61,4 +61,4 @@ def body_under(draft: RigDraft, table: Table, key: str) -> int:
 
 def _at(table: Table) -> float:
     """The value of at_m: metres from the anchor."""
-    return needed(table, "at_m", least=-1e5, most=1e5)
+    return needed(table, "at_m")

@@ -11,10 +11,10 @@ from typing import Any
 
 from analysis.messages.message import Message
 from analysis.rig.rig import Body, Rating, Rope, Station, Strand
+from analysis.rig_file.rig_keys import NAME_LENGTH, RESERVED
 from logger.errors import RigFault
+from logger.file_keys import spoken_unit
 from logger.toml_tables import Table
-
-RESERVED = ("anchor", "load", "free")
 
 
 @dataclass
@@ -51,9 +51,11 @@ class RigDraft:
 
         Raises RigFault unless it is unique over the file and has no ">", which strand names use.
         """
-        if not isinstance(name, str) or not name.strip() or len(name) > 40:
+        if not isinstance(name, str) or not name.strip() or len(name) > NAME_LENGTH:
             raise self.fault(
-                place, f"a {what} needs a name of 1 to 40 characters", f'write {what} = "NAME"'
+                place,
+                f"a {what} needs a name of 1 to {NAME_LENGTH} characters",
+                f'write {what} = "NAME"',
             )
         if ">" in name or not name.isprintable() or name != name.strip():
             raise self.fault(
@@ -71,9 +73,11 @@ class RigDraft:
         return name
 
 
-def needed(table: Table, key: str, **limits: Any) -> float:
-    """The number under this key of a table; raises RigFault where it is absent."""
-    value = table.number(key, **limits)
+def needed(table: Table, key: str) -> float:
+    """The number under this declared key of a table; raises RigFault where it is absent."""
+    value = table.number(key)
     if value is None:
-        raise table.fault(key, "is missing", f"write {key} = a number{limits.get('unit', '')}")
+        unit = table.spelling(key).unit
+        cure = f"write {key} = a number" + (f" of {spoken_unit(unit)}" if unit else "")
+        raise table.fault(key, "is missing", cure)
     return value

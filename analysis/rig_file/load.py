@@ -37,6 +37,14 @@ def parse_rig(text: str, file: str) -> Rig:
     return rig
 
 
+def sketch_rig(text: str, file: str) -> Rig:
+    """The rig in this TOML text as far as it can be drawn; it need not be able to work.
+
+    Raises RigFault, which names `file`, where a table can't be read.
+    """
+    return read_rig(parse_toml(text, file, RigFault), file, whole=False)
+
+
 def check(rig: Rig) -> None:
     """Raise RigFault for a rig that cannot work.
 

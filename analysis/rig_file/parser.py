@@ -17,45 +17,60 @@ from analysis.rig_file.draft import RigDraft, needed
 from analysis.rig_file.item_tables import read_gear
 from analysis.rig_file.load_table import read_load
 from analysis.rig_file.ratings import read_rating
+from analysis.rig_file.rig_keys import (
+    ANCHOR,
+    DEFAULT_CLEARANCE_M,
+    DEFAULT_EFFICIENCY,
+    DEFAULT_EFFICIENCY_U,
+    DEFAULT_FACTOR,
+    DEFAULTS,
+    ITEM_KEYS,
+    LIMITS,
+    LOAD,
+    TEAM,
+    TOP,
+)
 from analysis.rig_file.rope_paths import read_ropes
+from analysis.rig_file.team_table import read_team
 from logger.errors import RigFault
+from logger.file_keys import KeyTable
 from logger.toml_tables import Table
 
-# interface section 1: what a rig file that leaves the key out gets
-DEFAULT_EFFICIENCY, DEFAULT_EFFICIENCY_U = 0.90, 0.05
-DEFAULT_CLEARANCE_M, DEFAULT_FACTOR = 0.3, 10.0  # interface section 1
-TABLES = ("pulley", "grab", "capture", "edge", "further_anchor", "plate", "gear")
+TABLES = tuple(ITEM_KEYS)  # tables of named items
+# what a rig file may hold beside the keys of its top: interface section 1
+OTHER_TABLES = ("defaults", "limits", "team", "load", "anchor", "rope", *TABLES)
 
 
-def read_rig(data: Mapping[str, Any], file: str) -> Rig:
-    """The rig that these tables describe; raises RigFault, which names `file`."""
-    top = Table(data, file, "", RigFault)
+def read_rig(data: Mapping[str, Any], file: str, whole: bool = True) -> Rig:
+    """The rig that these tables describe; raises RigFault, which names `file`.
+
+    whole: refuse a body that nothing is on, as in a finished file; a draft may have one.
+    """
+    top = Table(data, file, "", RigFault, TOP)
     tables = {kind: _named(top, kind) for kind in TABLES}
-    title = top.text("title", most=200) or ""
+    title = top.text("title") or ""
     note, source = top.text("note") or "", top.text("source") or ""
-    distance = needed(top, "anchor_to_load_m", above=0.0, most=1e5, unit=" of metres")
-    clearance = top.number("clearance_m", least=0.0, most=100.0)
-    defaults = _table(top, "defaults")
-    e = defaults.number("pulley_efficiency", above=0.0, most=1.0)
-    u = defaults.number("pulley_efficiency_u", least=0.0, most=1.0)
+    distance = needed(top, "anchor_to_load_m")
+    clearance = top.number("clearance_m")
+    defaults = _table(top, DEFAULTS)
+    e = defaults.number("pulley_efficiency")
+    u = defaults.number("pulley_efficiency_u")
     defaults.done()
-    limits = _table(top, "limits")
-    factor = limits.number("design_factor", least=1.0, most=1000.0)
+    limits = _table(top, LIMITS)
+    factor = limits.number("design_factor")
     limits.done()
-    team = _table(top, "team")
-    pull, stand = team.number("pull_N", above=0.0), team.number("stand_m", least=-1e5, most=1e5)
-    team.done()
     draft = RigDraft(
         file=file,
         tables=tables,
         default_e=DEFAULT_EFFICIENCY if e is None else e,
         default_u=DEFAULT_EFFICIENCY_U if u is None else u,
     )
+    team = read_team(draft, _table(top, TEAM))
     draft.add(Body("anchor", "anchor", 0.0))
     draft.add(Body("load", "load", distance))
-    load, draft.ratings["load"], notes = read_load(_table(top, "load"))
+    load, draft.ratings["load"], notes = read_load(_table(top, LOAD))
     draft.notes += notes
-    anchor = _table(top, "anchor")
+    anchor = _table(top, ANCHOR)
     draft.ratings["anchor"] = read_rating(anchor)
     anchor.done()
     read_further_bodies(draft)
@@ -63,9 +78,10 @@ def read_rig(data: Mapping[str, Any], file: str) -> Rig:
     check_items_on_ropes(draft)
     gears = read_gear(draft)
     check_gear(draft, gears)
-    check_all_used(draft)
+    if whole:
+        check_all_used(draft)
     haul = the_haul(draft)
-    top.done(also=TABLES)
+    top.done(also=OTHER_TABLES)
     return Rig(
         file=file,
         title=title,
@@ -82,16 +98,17 @@ def read_rig(data: Mapping[str, Any], file: str) -> Rig:
         gears=gears,
         ratings=draft.ratings,
         load=load,
-        team_pull_N=pull,
-        stand_m=0.0 if stand is None else stand,
+        team_pull_N=team.pull_N,
+        people=team.people,
+        stand_m=team.stand_m,
         haul=haul,
         notes=tuple(draft.notes),
     )
 
 
-def _table(top: Table, name: str) -> Table:
-    """The table [NAME]; empty where it is absent."""
-    return Table(top.raw(name, {}), top.file, name, RigFault)
+def _table(top: Table, keys: KeyTable) -> Table:
+    """The table that has these keys; empty where it is absent."""
+    return Table(top.raw(keys.name, {}), top.file, keys.name, RigFault, keys)
 
 
 def _named(top: Table, kind: str) -> dict[str, Table]:
@@ -100,5 +117,6 @@ def _named(top: Table, kind: str) -> dict[str, Table]:
     if not isinstance(data, Mapping):
         raise top.fault(kind, "must hold one table for each item", f"write [{kind}.NAME]")
     return {
-        name: Table(value, top.file, f"{kind}.{name}", RigFault) for name, value in data.items()
+        name: Table(value, top.file, f"{kind}.{name}", RigFault, ITEM_KEYS[kind])
+        for name, value in data.items()
     }

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
+import sys
 from dataclasses import replace
 
 from analysis.rig.rig import Rating
+from analysis.rig_file.rig_keys import MOST_KN, MOST_SLIP_KN
 from logger.toml_tables import Table
 
-# above it a number in kN is taken for one in N; chosen by us: rope that people haul, and its gear, breaks
-# far below
-MOST_KN = 2000.0
-MOST_SLIP_KN = 100.0  # likewise where a hitch slips; chosen by us: the rope would break before
+MOST_FLOAT = sys.float_info.max  # by definition; a whole number may be beyond it
 
 
 def read_rating(table: Table) -> Rating:
@@ -18,7 +17,7 @@ def read_rating(table: Table) -> Rating:
     return Rating(
         mbs_N=kilonewtons(table, "mbs_kN"),
         wll_N=kilonewtons(table, "wll_kN"),
-        item=table.text("item", most=100) or "",
+        item=table.text("item") or "",
     )
 
 
@@ -49,12 +48,19 @@ def kilonewtons(table: Table, key: str, most_kN: float = MOST_KN) -> float | Non
 
     Raises the table's fault, which asks back, for more than `most_kN`, kN.
     """
-    value = table.number(key, above=0.0, unit=" of kN")
-    if value is None:
-        return None
-    if value > most_kN:
-        raise table.fault(key, too_much(value, most_kN), in_newtons(value, f"{key} ="))
-    return value * 1000.0
+    written = table.spelling(key)
+    stated = table.raw(written.name)
+    if isinstance(stated, int | float) and most_kN / written.factor < stated < MOST_FLOAT:
+        value = float(stated) * written.factor
+        raise table.fault(
+            written.name,
+            too_much(value, most_kN),
+            in_newtons(value, f"{key} =")
+            if written.unit == "kN"
+            else f"check the number and its unit, {written.unit}",
+        )
+    read = table.number(key)
+    return None if read is None else read * 1000.0
 
 
 def too_much(value_kN: float, most_kN: float = MOST_KN) -> str:

@@ -5,17 +5,28 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from analysis.messages.message import message
 from analysis.rig.knots import KNOTS, Knot, knot
+from analysis.rig.presets import STRETCH_SHARE, rope_preset
 from analysis.rig.rig import Rating, Rope, Station, Strand
 from analysis.rig_file.body_places import body_under, read_bodies_on_ropes
 from analysis.rig_file.draft import RigDraft
 from analysis.rig_file.item_tables import read_grab_rating, read_turn
 from analysis.rig_file.ratings import kilonewtons
+from analysis.rig_file.rig_keys import ROPE, STATION_KEYS
 from logger.errors import RigFault
 from logger.spelling import likely
 from logger.toml_tables import Table
 
-STATIONS = ("tie", "grab", "pulley", "capture", "edge", "haul", "free")
+STATIONS = tuple(STATION_KEYS)
+# keys that say more of a station
+MORE_KEYS = frozenset(
+    spelling.name
+    for table in STATION_KEYS.values()
+    for key in table.keys
+    for spelling in key.spellings
+    if key.name not in STATIONS
+)
 MOST_STATIONS = 400  # speed only: the model's cost grows with the cube of the strands
 
 
@@ -40,7 +51,9 @@ def read_ropes(draft: RigDraft, ropes: Any) -> None:
     """Add all ropes with their stations and strands to the draft; ropes: the value of [[rope]]."""
     if not isinstance(ropes, list) or not ropes:
         raise draft.fault("rope", "there is no rope", "write [[rope]] with name and path")
-    tables = [Table(data, draft.file, f"rope {k + 1}", RigFault) for k, data in enumerate(ropes)]
+    tables = [
+        Table(data, draft.file, f"rope {k + 1}", RigFault, ROPE) for k, data in enumerate(ropes)
+    ]
     paths = [_path(table, k) for k, table in enumerate(tables)]
     if sum(len(path) for path in paths) > MOST_STATIONS:
         raise draft.fault("rope", f"more than {MOST_STATIONS} stations", "write fewer")
@@ -62,7 +75,9 @@ def _path(table: Table, rope: int) -> list[PathPlace]:
     stations, kinds = [], []
     for k, data in enumerate(path):
         stations.append(Table(data, table.file, f"{table.name} station {k + 1}", RigFault))
+        stations[k].station = (rope, k)
         kinds.append(_kind(stations[k]))
+        stations[k].declared = STATION_KEYS[kinds[k]]
     return [
         PathPlace(
             table=stations[k],
@@ -91,19 +106,35 @@ def _kind(station: Table) -> str:
         meant = likely(key, STATIONS)
         if meant is not None:
             raise station.fault("", f'unknown station "{key}"', f'write "{meant}"')
-    raise station.fault("", "the station has no kind", f"write one of {', '.join(STATIONS)}")
+    other = next((key for key in station.data if key not in MORE_KEYS), None)
+    what = "the station has no kind" if other is None else f'unknown station "{other}"'
+    raise station.fault("", what, f"write one of {', '.join(STATIONS)}")
 
 
 def _read_rope(draft: RigDraft, table: Table, path: list[PathPlace]) -> None:
     index = len(draft.ropes)
     name = draft.name(table.raw("name"), "rope", f"{table.name}: name")
-    length = table.number("length_m", above=0.0, most=1e6)
-    diameter = table.number("diameter_mm", above=0.0, most=1000.0)
+    length = table.number("length_m")
+    diameter = table.number("diameter_mm")
     strength = kilonewtons(table, "mbs_kN")
-    stretch = table.number("stretch_percent", least=0.0, most=1000.0)
+    stretch = table.number("stretch_percent")
     stretch_at = kilonewtons(table, "stretch_at_kN")
-    item = table.text("item", most=100) or ""
-    table.done(also=["path"])
+    item = table.text("item") or ""
+    preset = table.text("preset")
+    table.done()
+    if preset is not None:
+        if strength is None or stretch is not None or stretch_at is not None:
+            raise table.fault(
+                "preset",
+                "needs mbs_kN, and stands in place of stretch_percent and stretch_at_kN",
+                "write mbs_kN = the rope's minimum breaking strength, or leave preset out",
+            )
+        usual = rope_preset(preset)
+        stretch, stretch_at = 100.0 * usual.stretch, STRETCH_SHARE * strength
+        draft.notes.append(
+            message("rope_preset_assumed", rope=name, preset=preset, share=usual.stretch,
+                    share_u=usual.stretch_u)
+        )  # fmt: skip
     if (stretch is None) != (stretch_at is None):
         raise table.fault(
             "stretch_at_kN" if stretch_at is None else "stretch_percent",
@@ -128,6 +159,7 @@ def _read_rope(draft: RigDraft, table: Table, path: list[PathPlace]) -> None:
             mbs_N=strength,
             stretch=None if stretch is None else stretch / 100.0,
             stretch_at_N=stretch_at,
+            preset=preset or "",
         )
     )
 
@@ -155,7 +187,7 @@ def _tie(draft: RigDraft, place: PathPlace) -> Station:
             "write it first or last in the path, or use a grab",
         )
     body = body_under(draft, table, "tie")
-    strength = table.number("strength", above=0.0, most=1.0)
+    strength = table.number("strength")
     tied = _knot(table)
     if tied is not None and strength is not None:
         raise table.fault(
@@ -175,7 +207,7 @@ def _tie(draft: RigDraft, place: PathPlace) -> Station:
 
 def _knot(table: Table) -> Knot | None:
     """The knot that a tie names, or None; raises RigFault for one that the table of knots does not have."""
-    name = table.text("knot", most=100)
+    name = table.text("knot")
     if name is None:
         return None
     tied = knot(name)
@@ -210,14 +242,13 @@ def _haul(draft: RigDraft, place: PathPlace) -> Station:
         )
     name = draft.name(table.data["haul"], "haul", table.name)
     on = body_under(draft, table, "on") if table.has("on") else None
-    toward = table.number("toward_deg", least=-360.0, most=360.0)
+    toward = table.number("toward_deg")
     if on is not None and toward is not None:
         raise table.fault("toward_deg", "cannot stand beside on", "write one of the two")
     return Station(name=name, kind="haul", rope=place.rope, body=on, toward_deg=toward or 0.0)
 
 
 def _grab(draft: RigDraft, place: PathPlace) -> Station:
-    place.table.raw("at_m")
     name = str(place.table.data["grab"])
     read_grab_rating(draft, name)
     return Station(name, "grab", place.rope, draft.body_index[name])
@@ -225,11 +256,10 @@ def _grab(draft: RigDraft, place: PathPlace) -> Station:
 
 def _turn(draft: RigDraft, place: PathPlace) -> Station:
     table, kind = place.table, place.kind
-    if kind == "edge" and "at_m" in table.data:
+    if kind == "edge" and table.has("at_m"):
         name = str(table.data["edge"])
         if "on" in table.data:
             raise table.fault("on", "cannot stand beside at_m", "write one of the two")
-        table.raw("at_m")
         body = draft.body_index[name]
     else:
         name = draft.name(table.data[kind], kind, table.name)

@@ -25,7 +25,7 @@ def rig_toml(rig: Rig) -> str:
             "pulley_efficiency": default.efficiency, "pulley_efficiency_u": rig.default_u,
         })  # fmt: skip
     lines += _table("load", _load(rig))
-    team = {"pull_N": rig.team_pull_N, "stand_m": rig.stand_m or None}
+    team = {"pull_N": rig.team_pull_N, "people": rig.people, "stand_m": rig.stand_m or None}
     lines += _table("team", team)
     lines += _table("limits", {"design_factor": rig.design_factor})
     lines += _table("anchor", _rating(rig, "anchor"))
@@ -40,8 +40,9 @@ def rig_toml(rig: Rig) -> str:
     for rope in rig.ropes:
         own = {
             "length_m": rope.length_m, "diameter_mm": rope.diameter_mm, "mbs_kN": _kilo(rope.mbs_N),
-            "stretch_percent": None if rope.stretch is None else 100 * rope.stretch,
-            "stretch_at_kN": _kilo(rope.stretch_at_N), "item": _item(rig, rope.name),
+            "preset": rope.preset or None,
+            "stretch_percent": None if rope.stretch is None or rope.preset else 100 * rope.stretch,
+            "stretch_at_kN": None if rope.preset else _kilo(rope.stretch_at_N), "item": _item(rig, rope.name),
         }  # fmt: skip
         lines += ["", "[[rope]]", f"name = {_text(rope.name)}", *_pairs(own), "path = ["]
         lines += [f"  {_station(rig, rig.stations[s])}," for s in rope.stations] + ["]"]
@@ -101,6 +102,8 @@ def _detail(rig: Rig, station: Station) -> dict[str, Any]:
         row |= {"setback_m": station.setback_m or None}
         if station.efficiency != 1.0 or station.efficiency_u:
             row |= {"efficiency": station.efficiency, "efficiency_u": station.efficiency_u}
+    elif station.preset:
+        row |= {"preset": station.preset}
     elif station.kind == "pulley" and not station.shared:
         row |= {"efficiency": station.efficiency, "efficiency_u": station.efficiency_u}
     return row
@@ -110,8 +113,10 @@ def _rating(rig: Rig, name: str) -> dict[str, Any]:
     rating = rig.ratings.get(name, Rating())
     return {
         "mbs_kN": _kilo(rating.mbs_N), "wll_kN": _kilo(rating.wll_N),
-        "slips_at_kN": _kilo(rating.slips_N), "slips_at_u_kN": _kilo(rating.slips_u_N),
-        "damages_rope_at_kN": _kilo(rating.damages_N),
+        "preset": rating.preset or None,
+        "slips_at_kN": None if rating.preset else _kilo(rating.slips_N),
+        "slips_at_u_kN": None if rating.preset else _kilo(rating.slips_u_N),
+        "damages_rope_at_kN": None if rating.preset else _kilo(rating.damages_N),
         "item": rating.item or None,
     }  # fmt: skip
 

@@ -15,8 +15,9 @@ from typing import Any
 import numpy as np
 
 from analysis.mechanics.measured_parts import cells_of
+from analysis.messages.message import texts
 from analysis.review.chapters import Chapter, force_bounds
-from analysis.review.peaks import Peak
+from analysis.review.peaks import Peak, not_bounded
 from analysis.review.reviewed_session import Whole
 from analysis.review.si_series import in_si
 from analysis.signals.time_cells import Floats
@@ -36,12 +37,13 @@ class ItemUse:
     name: str  # of the part in the rig
     kind: str  # kind of the part
     chapter: int  # index of the session's chapter
-    peak_N: float | None  # highest force, by its own cell or else at most; None without a cell
+    peak_N: float | None  # highest force, by its own cell or else at most; None where not known
     limit_N: float | None  # allowed force in this rig; None where unrated
-    half: int | None  # how often the force rose above half the limit; None where unrated
-    full: int | None  # how often it rose above the limit; None where unrated
+    half: int | None  # how often the force rose above half the limit; None where not known
+    full: int | None  # how often it rose above the limit; None where not known
     run_m: float | None  # rope run over it under tension; None without a counter or a turn
     loaded_s: float | None  # time with tension in the haul strand; None without a haul cell
+    why_not: str = ""  # why there is no peak_N though the haul cell read; "" where there is one
 
 
 @dataclass(frozen=True)
@@ -53,7 +55,7 @@ class ItemRecord:
     sessions: int  # number of sessions
     since: str  # start of the first session, UTC
     last: str  # start of the last session, UTC
-    peak_N: float | None  # highest force
+    peak_N: float | None  # highest force; None too where nothing bounds it in one of the sessions
     peak_session: str  # path of the session with the highest force
     peak_chapter: int | None  # number of its chapter there, from 1; None without a force
     limit_N: float | None  # lowest limit that was stated
@@ -61,6 +63,7 @@ class ItemRecord:
     full: int | None  # how often it rose above the limit
     run_m: float | None  # rope run over it under tension
     loaded_h: float | None  # hours with tension in the haul strand
+    why_not: str = ""  # why nothing bounds its force, and in which session; "" where peak_N holds
 
 
 def items_used(whole: Whole) -> tuple[ItemUse, ...]:
@@ -118,9 +121,11 @@ def as_row(use: ItemUse) -> dict[str, Any]:
 def _record(item: str, rows: list[tuple[str, str, Mapping[str, Any]]]) -> ItemRecord:
     """Combine the uses of one item; rows: as for `totals`."""
     uses = [use for _, _, use in rows]
-    peak = max(
-        (r for r in rows if r[2]["peak_N"] is not None), key=lambda r: r[2]["peak_N"], default=None
-    )
+    open_ended = next((r for r in rows if r[2]["why_not"]), None)
+    peak = None
+    if open_ended is None:
+        rows_read = (r for r in rows if r[2]["peak_N"] is not None)
+        peak = max(rows_read, key=lambda r: r[2]["peak_N"], default=None)
     limits = [u["limit_N"] for u in uses if u["limit_N"] is not None]
     starts = sorted(start for _, start, _ in rows)
     # an item with several entries in one chapter was loaded once
@@ -143,6 +148,7 @@ def _record(item: str, rows: list[tuple[str, str, Mapping[str, Any]]]) -> ItemRe
         full=_sum(uses, "full"),
         run_m=_sum(uses, "run_m"),
         loaded_h=sum(loaded.values()) / 3600.0 if loaded else None,
+        why_not="" if open_ended is None else f"{open_ended[0]}: {open_ended[2]['why_not']}",
     )
 
 
@@ -179,34 +185,49 @@ def _use(span: _Span, name: str, item: str, strands: list[int]) -> ItemUse:
     """The use of one item; strands: indices of its parts, of which the most loaded one counts for a rope."""
 
     def weight(k: int) -> tuple[float, float]:
-        """Peak force / limit of part k, then its frictionless gain / limit."""
+        """Peak force / limit of part k, inf where nothing bounds it; then its frictionless gain / limit."""
         allowed, peak = parts[k].limit_N or 1.0, span.peaks.get(parts[k].name)
-        return (0.0 if peak is None else peak.rules_N) / allowed, abs(parts[k].ideal) / allowed
+        force_N = 0.0 if peak is None else math.inf if peak.at_most_N is None else peak.at_most_N
+        return force_N / allowed, abs(parts[k].ideal) / allowed
 
     parts = span.own.rig_model.parts
     most = max(strands, key=weight)
     element, peak = parts[most], span.peaks.get(parts[most].name)
     limit = element.limit_N
     rated = peak is not None and limit is not None and limit > 0
+    why_not = "" if peak is None else _why_not(span, peak)
     return ItemUse(
         item=item,
         name=name,
         kind="rope" if element.kind == "strand" else element.kind,
         chapter=span.own.number,
-        peak_N=None if peak is None else peak.rules_N,
+        peak_N=None if peak is None else peak.at_most_N,
         limit_N=limit,
         half=_times(span, most, peak, HALF * limit) if rated and peak and limit else None,
         full=_times(span, most, peak, limit) if rated and peak and limit else None,
         run_m=_run_m(span, name),
         loaded_s=_loaded_s(span),
+        why_not=why_not,
     )
 
 
-def _times(span: _Span, k: int, peak: Peak, level_N: float) -> int:
+def _why_not(span: _Span, peak: Peak) -> str:
+    """Why nothing bounds the force on a part; "" where something does."""
+    return " ".join(texts(not_bounded([peak], span.own.result)))
+
+
+def _times(span: _Span, k: int, peak: Peak, level_N: float) -> int | None:
     """How often the force on part k rose above a level: by the readings, or at rest after a stroke.
 
-    Readings above the peak are spikes of one cell of time, which the review leaves out.
+    Readings above the peak are spikes of one cell of time, which the review leaves out.  None where nothing bounds
+    the force and no reading shows that it rose so high.
     """
+    times = _times_shown(span, k, peak, level_N)
+    return None if times == 0 and peak.at_most_N is None else times
+
+
+def _times_shown(span: _Span, k: int, peak: Peak, level_N: float) -> int:
+    """How often readings, or the load at rest, show the force on part k above a level."""
     series = _carried(span, k, peak)
     read = max((times_above(np.minimum(one, peak.rules_N), level_N) for one in series), default=0)
     if peak.how == "cell":

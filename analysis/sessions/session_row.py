@@ -9,6 +9,7 @@ from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 from typing import Any
 
+from analysis.review.peak_use import highest_peak_use
 from analysis.review.reviewed_session import Whole, whole_session
 from analysis.rig.rig import Rig
 from analysis.sessions.gear_log import as_row, items_used
@@ -122,7 +123,6 @@ def _columns(
         """The entry `key` of the measured quantity `name`; None where it was not measured."""
         return measured[name][key] if measured[name] else None
 
-    uses = [p["use"] for p in object_["peaks"] if p["use"] is not None]
     row = SessionRow(
         path="",
         title=one_line(object_["title"], 200),
@@ -147,7 +147,7 @@ def _columns(
         load_force_U95_N=measured_value("load_force_N", "U95"),
         haul_travel_m=measured["haul_travel_m"],
         load_travel_m=measured["load_travel_m"],
-        highest_use=max(uses, default=None),
+        highest_use=highest_peak_use(object_["peaks"]),
     )
     return asdict(row)
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from analysis.signals.channel_roles import Level
 from analysis.signals.counter_modulus import CounterTurns
+from analysis.signals.flat_top import FlatTop
 from analysis.signals.intervals import Intervals
 from analysis.signals.time_cells import RATE, Cells, CellStream, Ints
 from logger.channels.channel import Channel
@@ -18,6 +19,7 @@ LEAST_N = 2.0
 # used cells that stay in the buffer, because interpolation and the spike filter need them; derived:
 # `spikes` compares a cell with the two before it
 KEPT = 3
+LEAST_STEP_M = 1e-6  # rounding only: no counter has finer steps
 MOST_GAPS = 1000  # memory only: more are counted and not listed
 
 
@@ -59,6 +61,8 @@ class Feed:
     rig_highest, rig_highest_cell: the same since the rig in use was built.
     saturated: intervals with a reading beyond the capacity.
     level_watches: one for each level that the channel has or had.
+    flat_top: how often a force cell stays at its highest reading; None of a counter.
+    step_m: smallest step of a counter, m; inf before the first.
     gaps: (start s, end s) without a reading, at most MOST_GAPS.
     more_gaps: number of gaps beyond these.
     """
@@ -79,6 +83,8 @@ class Feed:
         self.rig_highest, self.rig_highest_cell = -math.inf, 0
         self.saturated = Intervals(RATE)
         self.level_watches = [LevelWatch(level) for level in levels]
+        self.step_m = math.inf
+        self.flat_top = FlatTop(channel) if channel.quantity == "force" else None
         self.gaps: list[tuple[float, float]] = []
         self.more_gaps = 0
 
@@ -87,6 +93,7 @@ class Feed:
         other = copy.copy(self)
         other.stream = self.stream.fork()
         other.saturated = self.saturated.fork()
+        other.flat_top = self.flat_top.fork() if self.flat_top is not None else None
         other.level_watches = [watch.fork() for watch in self.level_watches]
         other.gaps, other.zeros = list(self.gaps), list(self.zeros)
         return other
@@ -102,6 +109,13 @@ class Feed:
         """Watch the levels of another rig from now on, and begin with its highest value."""
         self.rig_highest, self.rig_highest_cell = -math.inf, 0
         self.set_levels(levels)
+
+    def see_steps(self, cells: Cells, old: int, split: int) -> None:
+        """Take the smallest step of a counter from its new cells old..split, in m."""
+        step = np.abs(np.diff(cells.last[max(old - 1, 0) : split]))
+        step = step[step > LEAST_STEP_M]
+        if len(step):
+            self.step_m = min(self.step_m, float(step.min()))
 
     @property
     def seen(self) -> int | None:
@@ -131,6 +145,8 @@ class Feed:
         """Record gaps between readings and saturation in the new cells old..split."""
         if split == old:
             return
+        if self.flat_top is not None:
+            self.flat_top.push(ready.between(old, split))
         one = max(old, 1)
         away = ready.first_s[one:split] - ready.last_s[one - 1 : split - 1]
         if len(away) and away.max() > self.channel.stale_after_s:

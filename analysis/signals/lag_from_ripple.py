@@ -21,12 +21,15 @@ from __future__ import annotations
 import copy
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from analysis.numeric import weighted_mean
 from analysis.signals.lag_from_edges import NO_LAG, Lag
+from analysis.signals.lag_from_stretch import StretchSums
+from analysis.signals.mean_over_time import MOST_MOVES, MotionSums, TimeMeans
 from analysis.signals.time_cells import RATE, Bools, Floats, Ints
 from logger.channels.channel import Channel
 
@@ -38,8 +41,19 @@ KEEP = 4 * RATE  # cells kept for the next block; memory only: more than RECENT 
 RECENT = 48  # cells between two pulls of a steady haul, at most; chosen by us: 1.5 s, hands change faster
 # rope that goes back faster is let go or lowered; chosen by us, no reason is on record
 RUNS_BACK_M_S = 0.1
+# share of the steady haul force that shows a pull, hauling and lowering; chosen by us: below it hands change;
+# pulleys that lose a quarter each let a 9:1 be lowered by a third of the force that hauls it
+PULLED, HELD = 0.6, 0.25
+# share of the steady haul force by which the rope is a spring, and its stretch shows; chosen by us: clear of slack rope
+TENSE = 0.3
+# rope given back under tension as fast as this is lowered; chosen by us: half of RUNS_BACK_M_S, above the
+# last digit of a counter
+GIVES_BACK_M_S = 0.05
 # of steady hauling, before means are corrected; chosen by us: 3 s hold several pulls of the hands
 LEAST_CELLS = 3 * RATE
+# share of the strokes' steady rope that the sums must hold, before means are corrected; chosen by us: of 500 undisturbed
+# sessions two fell below it, at 0.01 and 0.22
+STANDS_FOR = 0.5
 # seconds of steady hauling that are used; chosen by us: a device keeps its delay, so more is not needed
 ENOUGH = 600
 # exponent of the weight of a lag, by how little the force varies along the rope; chosen by us, and held by
@@ -48,14 +62,24 @@ SHARP = 2
 # weight of the wide distribution of lags where the rope counter's lag was measured; chosen by us: rope
 # stretched between hands does not follow the load when the force ripples
 STAYS = 0.25
+# weight of the wide distribution of lags where the stretch of the rope shows them; chosen by us, and held by the coverage
+# tests: of a hundred hauls that stop and go one or two fitted at a wrong lag
+FITS_BY_CHANCE = 0.06
 # share by which means over rope and over load travel may differ, as a standard uncertainty; chosen by us,
 # and held by the coverage tests
 ROPE_OR_LOAD = 0.04
 # share of a correction that is its standard uncertainty; chosen by us: the sums cover steady hauling alone
 MISFIT = 0.1
+# relative probability below which a lag is no possible one; chosen by us: that of 3 standard uncertainties
+LEAST_LIKELY = 0.011
+# standard uncertainties by which the two means may differ; chosen by us: normal errors exceed it once in 370
+AGREE = 3.0
+# weight of the mean over time above which a budget names it; chosen by us: it changes the value then
+BY_TIME = 0.05
 # least correlation between the changes of two cells on the same rope; chosen by us: noise gives about 0, one
 # rope about 1
 ALIKE = 0.6
+PADDING = 8 * RATE  # derived: more than the sums are late, in whole seconds
 TRAVEL_LAGS = np.arange(-REACH, REACH + 1, STEP)
 CELL_LAGS = np.arange(-MOST - 2, MOST + 3)
 DOUBT = np.arange(-MOST, MOST + 1)
@@ -72,6 +96,14 @@ class ChannelLag:
     factor_u: float = 0.0  # standard uncertainty of factor
     ratio: float = 1.0  # (force / haul force), corrected / as sent
     ratio_u: float = 0.0  # standard uncertainty of ratio
+    by_time: float = 0.0  # weight of the mean over time in `factor`; the rest is over distance
+
+    @property
+    def component(self) -> str:
+        """Name of the component of a budget that `factor_u` or `ratio_u` is."""
+        return (
+            "mean over time and over distance" if self.by_time > BY_TIME else "lag between channels"
+        )
 
 
 def stated(counter: Channel | None, cell: Channel | None) -> Lag | None:
@@ -85,24 +117,29 @@ def stated(counter: Channel | None, cell: Channel | None) -> Lag | None:
 
 
 class LagSums:
-    """Running sums over the steady hauling of a session, at fixed lags.  Row 0: rope, row 1: load travel.
+    """Running sums over the steady hauling or lowering of a session, at fixed lags.  Row 0: rope, row 1: load.
 
     forces: number of force channels, the haul cell first.
+    sign: 1 for hauling, -1 for lowering.
     distance: (2,) rope hauled and load travel, m.
     cells: (2,) number of cells in which each moved.
     sums: (2, forces, lags) force x distance, J, at TRAVEL_LAGS.
     square: (2, lags) haul force squared x distance, N^2 m.
     changes: (forces, 3, lags) dF0 dFj, dF0^2 and dFj^2, N^2, at CELL_LAGS; F0 is the haul force.
     seconds: number of seconds with steady hauling.
+    motion: sums over motion that never stops.
+    stretch: sums by which the stretch of the rope shows the lags of both counters.
     """
 
-    def __init__(self, forces: int) -> None:
-        self.forces = forces
+    def __init__(self, forces: int, sign: int = 1) -> None:
+        self.forces, self.sign = forces, sign
         self.distance, self.cells = np.zeros(2), np.zeros(2)
         self.sums = np.zeros((2, forces, len(TRAVEL_LAGS)))
         self.square = np.zeros((2, len(TRAVEL_LAGS)))
         self.changes = np.zeros((forces, 3, len(CELL_LAGS)))
         self.seconds = 0
+        self.motion = MotionSums(forces, TRAVEL_LAGS)
+        self.stretch = StretchSums()
         self._past: Floats | None = None
 
     @property
@@ -112,29 +149,57 @@ class LagSums:
 
     def fork(self) -> LagSums:
         """Return a copy that grows independently."""
-        return copy.copy(self)  # arrays are never written to
+        other = copy.copy(self)  # arrays are never written to
+        other.motion, other.stretch = self.motion.fork(), self.stretch.fork()
+        return other
 
-    def push(self, forces: ArrayLike, rope: Floats, load: Floats | None, steady: Floats) -> None:
+    def ended(self) -> LagSums:
+        """A copy with the cells that still wait for those behind them, as if the session ended here."""
+        if self._past is None:
+            return self
+        other = self.fork()
+        none = np.full(PADDING, np.nan)
+        other.push(np.full((self.forces, PADDING), np.nan), none, none, none)
+        return other
+
+    def push(
+        self,
+        forces: ArrayLike,
+        rope: Floats,
+        load: Floats | None,
+        steady: Floats,
+        ratio: float = 1.0,
+    ) -> None:
         """Add the whole seconds that the segmentation uses.
 
         forces: N, (forces, n); rope, load: travel in each cell, m, (n,); steady: the steady haul force
-        before each cell, N, (n,), NaN while there is none.
+        before each cell, N, (n,), NaN while there is none; ratio: rope at the haul / load travel of the rig.
         """
         n, f = len(rope), self.forces
-        rows = np.vstack((*np.asarray(forces), rope, np.zeros(n) if load is None else load, steady))
+        travel = np.zeros(n) if load is None else load
+        new = (*np.asarray(forces), rope, travel, steady)
         if self._past is None:
-            self._past = np.full((len(rows), KEEP), np.nan)
-        rows = np.concatenate((self._past, rows), axis=1)
+            self._past = np.full((len(new), KEEP), np.nan)
+        if self.sign < 0 and n >= KEEP and self._nothing_lowered(new):
+            self._past = np.vstack([row[-KEEP:] for row in new])
+            return
+        rows = np.concatenate((self._past, np.vstack(new)), axis=1)
         self._past = rows[:, -KEEP:].copy()
         here = KEEP - RECENT - MOST - 5  # delayed, so that every lag looks at cells that are there
-        pulled = np.nan_to_num(rows[0], nan=-np.inf) >= 0.6 * np.nan_to_num(rows[-1], nan=np.inf)
+        pulled = _pulled(self.sign, rows[0], rows[f], rows[-1])
+        rows[f : f + 2] *= self.sign
         reached = _within(pulled, RECENT) & _within(pulled[::-1], RECENT)[::-1]
         measured = np.isfinite(rows[:f]).all(axis=0)
         forth = np.nan_to_num(rows[f]) > -RUNS_BACK_M_S / RATE
         good = _all_around(measured, REACH) & _all_around(reached & forth, MOST + 4)
         good = good[here : here + n]
+        if load is not None and self.sign > 0 and self.stretch.wanted:
+            tense = measured & (rows[0] >= TENSE * rows[-1])
+            self.stretch.push(rows[0], rows[f], ratio * rows[f + 1], tense, here, n)
         some = np.cumsum(good.reshape(-1, RATE).any(axis=1))
         good &= np.repeat(some <= ENOUGH - self.seconds, RATE)
+        if good.any() or not self.motion.idle:
+            self.motion.push(rows[:f, here : here + n], rows[f : f + 2, here : here + n], good)
         if not good.any():
             return
         self.seconds = min(ENOUGH, self.seconds + int(some[-1]))
@@ -158,6 +223,15 @@ class LagSums:
         if f > 1:
             self._compare(rows[:f], good, here, n)
 
+    def _nothing_lowered(self, new: Sequence[Floats]) -> bool:
+        """Whether neither the new rows, as `push` has them, nor those kept hold a cell of lowering."""
+        if not self.motion.idle:
+            return False
+        return not any(
+            _pulled(-1, rows[0], rows[self.forces], rows[-1]).any() for rows in (new, self._past)
+            if rows is not None
+        )  # fmt: skip
+
     def _compare(self, forces: Floats, good: Bools, here: int, n: int) -> None:
         """Add the products of the changes of the haul force with those of the other channels."""
         change = np.diff(forces, axis=1, prepend=np.nan)
@@ -177,28 +251,65 @@ class LagSums:
         rope: Lag | None = None,
         load: Lag | None = None,
         cells: Sequence[Lag | None] = (),
+        by_rope: bool = False,
+        sent: Sequence[float] | None = None,
+        steady_m: float = 0.0,
     ) -> tuple[ChannelLag, ...]:
         """The lag of each force channel and the correction of its means, the haul cell first.
 
         seen: the rope counter's lag by `lag_from_edges`; rope, load, cells: lags behind the haul cell
-        by the sensors file (`stated`) of rope counter, load counter and each force channel.
+        by the sensors file (`stated`) of rope counter, load counter and each force channel; by_rope: means over
+        the rope even where there are those over the load's travel; sent: mean of each force channel over
+        the distance of the strokes as sent, N, which the corrections are for; None: of the sums;
+        steady_m: rope in the steady parts of the strokes, m.  Where the sums hold less than STANDS_FOR of it, as where
+        rope springs back at every change of hands, they show no correction.
         """
+        # load travel, where its counter's steps are fine
+        w = int(not by_rope and self.cells[1] > 0.5 * self.cells[0])
+        if not self.distance[w] > 0 or not self.sums[w, :, REACH // STEP].all():
+            return (ChannelLag(),) * self.forces
+        if self.seconds >= ENOUGH or (sent is not None and not np.all(np.isfinite(sent))):
+            sent = None  # later strokes are not in the sums
         apart = (*cells, *[None] * (self.forces - len(cells)))
-        w = int(
-            self.cells[1] > 0.5 * self.cells[0]
-        )  # load travel, where its counter's steps are fine
-        if not self.distance[w] > 0:
-            return (ChannelLag(),) * self.forces
+        too_few = self.cells[w] < LEAST_CELLS
+        if self.seconds < ENOUGH and self.distance[0] < STANDS_FOR * steady_m:
+            too_few = True
+        return self._result(w, seen, load if w else rope, apart, sent, too_few)
+
+    def _result(
+        self,
+        w: int,
+        seen: Lag,
+        by_file: Lag | None,
+        apart: Sequence[Lag | None],
+        sent: Sequence[float] | None,
+        too_few: bool,
+    ) -> tuple[ChannelLag, ...]:
+        """`result` by counter w; by_file: its lag behind the haul cell by the sensors file; too_few: what was summed
+        shows no correction."""
         mean = self.sums[w] / self.distance[w]
-        if not mean[:, REACH // STEP].all():
-            return (ChannelLag(),) * self.forces
-        by_file = load if w else rope
-        enough = bool(self.cells[w] >= LEAST_CELLS)
         if by_file is not None:
-            likely = _near(by_file, STATED)
-            likely /= likely.sum()
-            lags = [self._channel_lag(mean, j, STATED, likely, lag) for j, lag in enumerate(apart)]
-            return tuple(lag if enough else _doubted(lag) for lag in lags)
+            lags, likely = STATED, _near(by_file, STATED)
+            possible = likely
+        else:
+            lags, likely, possible = DOUBT, self._likely(w, mean, seen), LIKELY
+        likely = likely / likely.sum()
+        channels = [self._channel_lag(mean, j, lags, likely, lag) for j, lag in enumerate(apart)]
+        if too_few:
+            return tuple(_doubted(lag) for lag in channels)
+        times = self.motion.means(w, float(self.distance[w]))
+        if times is None or not times.steady:
+            return tuple(channels)
+        near = lags[possible > LEAST_LIKELY * possible.max()]
+        if times.roots(np.interp(near, TRAVEL_LAGS, times.distance_N[0])) != 1:
+            return tuple(channels)
+        return _with_times(channels, times, None if sent is None else np.asarray(sent))
+
+    def _likely(self, w: int, mean: Floats, seen: Lag) -> Floats:
+        """Relative probability of each lag of DOUBT, where none is stated, (k,).
+
+        w: the counter, 0 rope or 1 load; mean: (forces, lags) means over its distance, N; seen: as for `result`.
+        """
         haul = np.interp(DOUBT, TRAVEL_LAGS, mean[0])
         spread = self.square[w] / self.distance[w] - mean[0] ** 2
         spread = np.interp(DOUBT, TRAVEL_LAGS, np.maximum(spread, 0.0)) + (0.01 * mean[0, 0]) ** 2
@@ -211,15 +322,25 @@ class LagSums:
                 likely = likely * np.exp(
                     -0.5 * ((haul / float(near @ by_rope / near.sum()) - 1) / ROPE_OR_LOAD) ** 2
                 )
+        by_stretch = self._by_stretch()
+        if by_stretch is not None and (w == 1 or seen.lag_s is None):
+            at = _near(by_stretch[w], DOUBT)
+            if at.sum() > 0.1:
+                likely = FITS_BY_CHANCE * LIKELY + (1 - FITS_BY_CHANCE) * at / at.sum()
         if w == 0 and seen.lag_s is not None and seen.u_s:
             at = _near(seen, DOUBT)
             if at.sum() > 0.1:
                 likely = STAYS * likely / likely.sum() + (1 - STAYS) * at / at.sum()
-        if not likely.sum() > 1e-9:
-            likely = LIKELY.copy()
-        likely /= likely.sum()
-        lags = [self._channel_lag(mean, j, DOUBT, likely, lag) for j, lag in enumerate(apart)]
-        return tuple(lag if enough else _doubted(lag) for lag in lags)
+        return likely if likely.sum() > 1e-9 else LIKELY.copy()
+
+    def _by_stretch(self) -> tuple[Lag, Lag] | None:
+        """The lags of rope and load counter by the rope's stretch, where the load stops again and again; else None."""
+        lags = self.stretch.result()
+        if lags is None:
+            return None
+        moved_m = float(self.distance[1])
+        times = self.motion.means(1, moved_m)
+        return None if times is not None and times.share >= MOST_MOVES else lags
 
     def _channel_lag(
         self, means: Floats, j: int, lags: Ints, likely: Floats, apart: Lag | None
@@ -283,6 +404,45 @@ def _doubted(lag: ChannelLag) -> ChannelLag:
     )
 
 
+def _with_times(
+    channels: Sequence[ChannelLag], times: TimeMeans, sent: Floats | None
+) -> tuple[ChannelLag, ...]:
+    """The channels' corrections combined with those by the means over time.
+
+    sent: (forces,) means of the strokes as sent, N, as for `result`.
+
+    Both are least squares means of two correlated estimates.  What is common to both is that their sums cover
+    the steady motion alone (MISFIT).  Where the two estimates of the haul force differ by more than AGREE standard
+    uncertainties, the resistance is not steady, and the channels stay as they are.
+    """
+    combined = []
+    by_times = times.by_time if sent is None else times.mean_N / sent
+    for channel, by_time in zip(channels, by_times.tolist(), strict=True):
+        factor = _both(channel.factor, channel.factor_u, by_time, times.u)
+        ratio = _both(channel.ratio, channel.ratio_u, by_time / float(by_times[0]), times.ratio_u)
+        if factor is None:
+            return tuple(channels)
+        combined.append(replace(channel, factor=factor[0], factor_u=factor[1], by_time=factor[2]))
+        if ratio is not None:
+            combined[-1] = replace(combined[-1], ratio=ratio[0], ratio_u=ratio[1])
+    return tuple(combined)
+
+
+def _both(
+    one: float, one_u: float, other: float, other_u: float
+) -> tuple[float, float, float] | None:
+    """Two corrections combined: (factor, its u, weight of `other`); None where they contradict each other.
+
+    one, one_u: over distance, MISFIT in its u; other, other_u: over time, without it.
+    """
+    common = MISFIT**2 * (one - 1) * (other - 1)
+    other_u = math.hypot(other_u, MISFIT * (other - 1))
+    if abs(one - other) > AGREE * math.sqrt(max(0.0, one_u**2 + other_u**2 - 2 * common)):
+        return None
+    correlation = common / (one_u * other_u) if one_u * other_u > 0 else 0.0
+    return weighted_mean(one, one_u, other, other_u, min(max(correlation, -1.0), 1.0))
+
+
 def _near(counter: Lag, lags: Ints) -> Floats:
     """Relative probability, at most 1, of each of these lags (cells), (k,), given a counter's lag."""
     u = max((counter.u_s or 0.0) * RATE, 0.5)
@@ -293,6 +453,15 @@ def _mean_and_u(values: Floats, likely: Floats) -> tuple[float, float]:
     """Mean and standard deviation of values (k,) with probabilities `likely` (k,)."""
     mean = float(likely @ values)
     return mean, float(np.sqrt(likely @ (values - mean) ** 2))
+
+
+def _pulled(sign: int, force: Floats, rope: Floats, steady: Floats) -> Bools:
+    """Whether the team pulls in each cell, (n,), or while lowering (sign -1) gives rope back under tension.
+
+    force, steady: N; rope: hauled in each cell, m; NaN where not known.
+    """
+    result: Bools = force >= (PULLED if sign > 0 else HELD) * steady
+    return result & (rope < -GIVES_BACK_M_S / RATE) if sign < 0 else result
 
 
 def _within(so: Bools, cells: int) -> Bools:

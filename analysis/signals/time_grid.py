@@ -13,6 +13,9 @@ from logger.device_units import to_si
 # longest time between readings over which values are interpolated, whatever stale_after_s says;
 # chosen by us: a haul may stop and start within more
 LONGEST_GAP_S = 10.0
+# longest silence of a counter that its counts bridge by a straight line; chosen by us: a plug that is touched or
+# a radio that is covered loses 1.5 to 3 s (common practice, no source), and a stroke takes longer
+BRIDGED_S = 5.0
 # a counter that moves further, or faster, has restarted; chosen by us: far above rope through hands, about
 # 0.5 m/s (common practice, no source)
 JUMP_M, JUMP_M_S = 0.5, 10.0
@@ -33,6 +36,7 @@ class LengthGrid:
     """Position of a counter on the grid."""
 
     border: Floats  # (n + 1,) position at the borders of the cells, m
+    measured: Bools  # (n,) whether readings near enough in time give the travel in each cell
 
 
 @dataclass(frozen=True)
@@ -48,6 +52,11 @@ class Grid:
 def gap_s(channel: Channel) -> float:
     """The longest time between readings of this channel over which values are interpolated, s."""
     return min(max(channel.stale_after_s, 0.25), LONGEST_GAP_S)
+
+
+def wait_s(channel: Channel) -> float:
+    """How long a later reading of this channel may still change the cells before it, s."""
+    return gap_s(channel) if channel.quantity == "force" else max(gap_s(channel), BRIDGED_S)
 
 
 def is_si(channel: Channel, zero: float | None = None) -> bool:
@@ -117,7 +126,7 @@ def force_grid(cells: Cells, raw: Cells, channel: Channel, first: int, n: int) -
     one cell before the grid and one after it where there are; raw: the same cells as read.
     """
     at = _before(cells, first, n)
-    border, known_border = _border(cells, first, at, gap_s(channel))
+    border, known_border, _ = _border(cells, first, at, gap_s(channel))
     start, end = border[:-1], border[1:]
     saturated = np.zeros(n, bool)
     k0, k1 = int(at[0]), int(at[-1])
@@ -174,15 +183,24 @@ def _partly(
 
 
 def length_grid(cells: Cells, channel: Channel, first: int, n: int) -> LengthGrid:
-    """Position at the borders of n cells, m, from index `first` on; across a gap the last reading holds."""
+    """Position at the borders of n cells, m, from index `first` on.
+
+    Across a gap the position runs straight, and the cells count as not measured; across a silence longer
+    than `wait_s`, and behind the last reading, the last one holds.
+    """
     if not len(cells):
-        return LengthGrid(np.full(n + 1, np.nan))
+        return LengthGrid(np.full(n + 1, np.nan), np.zeros(n, bool))
     at = _before(cells, first, n)
-    value, interpolated = _border(cells, first, at, gap_s(channel))
+    value, interpolated, span = _border(cells, first, at, wait_s(channel))
+    if span.max() <= gap_s(channel):
+        return LengthGrid(value, np.ones(n, bool))
     if not interpolated.all():
         hold = np.where(at > 0, cells.last[np.maximum(at - 1, 0)], cells.first[0])
         value = np.where(interpolated, value, hold)
-    return LengthGrid(value)
+    # held exactly from the last reading on, and before the first one
+    bridged, held = interpolated & (span > gap_s(channel)), ~interpolated & (at > 0)
+    unsure = bridged[1:] | bridged[:-1] | held[:-1] | (held[1:] & (at[1:] == at[:-1]))
+    return LengthGrid(value, ~unsure)
 
 
 def unjumped(cells: Cells, shift: float | None, old: int, split: int) -> tuple[Cells, Floats, int]:
@@ -230,14 +248,15 @@ def _before(cells: Cells, first: int, n: int) -> Ints:
     return np.cumsum(marks)
 
 
-def _border(cells: Cells, first: int, at: Ints, gap: float) -> tuple[Floats, Bools]:
-    """Interpolated value at the borders from index `first` on, and whether there is one, (k,) each.
+def _border(cells: Cells, first: int, at: Ints, gap: float) -> tuple[Floats, Bools, Floats]:
+    """Interpolated value at the borders from index `first` on, whether there is one, and the time between the
+    readings beside it, s, (k,) each.
 
     at: number of cells before each border, (k,); gap: longest time between the readings, s.
     """
     n = len(at)
     if len(cells) < 2:
-        return np.full(n, np.nan), np.zeros(n, bool)
+        return np.full(n, np.nan), np.zeros(n, bool), np.full(n, np.inf)
     k0, k1 = int(at[0]), int(at[-1])
     inside = k0 > 0 and k1 < len(cells)
     if k1 - k0 == n - 1 and inside:  # a reading in every cell: slices do
@@ -251,7 +270,8 @@ def _border(cells: Cells, first: int, at: Ints, gap: float) -> tuple[Floats, Boo
         t0, t1 = cells.last_s[k - 1], cells.first_s[k]
         y0, y1 = cells.last[k - 1], cells.first[k]
         span = t1 - t0
-        near = (at > 0) & (at < len(cells)) & (span <= gap)
+        span[(at == 0) | (at == len(cells))] = np.inf
+        near = span <= gap
     share = np.arange(first, first + n, dtype=np.float64)
     share /= RATE
     share -= t0
@@ -261,4 +281,4 @@ def _border(cells: Cells, first: int, at: Ints, gap: float) -> tuple[Floats, Boo
     value += y0
     if not near.all():
         value = np.where(near, value, np.nan)
-    return value, near
+    return value, near, span

@@ -33,6 +33,8 @@ class CellTrack:
     saturated: (n,) whether any force channel was beyond its capacity.
     rope: (n + 1,) rope at the haul at the borders of the cells, m; None where it is not counted.
     load: (n + 1,) position of the load likewise, m.
+    gap: (n,) whether one of these counters was silent in the cell: its travel is then a straight line between
+        readings, and no mean may rest on it.
     around: (MOST_SHIFT,) haul force of the cells that follow, N; in a track that the segmentation
         sums up, (n + 2 MOST_SHIFT,): MOST_SHIFT cells before, all its cells, MOST_SHIFT after.
     """
@@ -43,6 +45,7 @@ class CellTrack:
     saturated: Bools
     rope: Floats | None
     load: Floats | None
+    gap: Bools
     around: Floats
 
 
@@ -81,6 +84,7 @@ def _put_length(grid: Grid, feed: Feed, ready: Cells, old: int, split: int) -> F
     cells, shifts, restarts = unjumped(ends_in_si(raw, feed.channel), feed.shift, old, split)
     feed.restarts += restarts
     feed.shift = float(shifts[split - feed.taken]) if len(shifts) else None
+    feed.see_steps(cells, old, split)
     grid.length[feed.channel.name] = length_grid(cells, feed.channel, grid.first, grid.n)
     return highest_in_si(raw.between(old, split), feed.channel, feed.zeros)
 
@@ -105,10 +109,13 @@ def track_of(grid: Grid, roles: Roles) -> CellTrack:
     for force in forces[1:]:
         saturated = saturated | force.saturated[:n]
     rope = load = None
+    gap = np.zeros(n, bool)
     if roles.progress is not None:
-        rope = _filled(grid.length[roles.progress.name].border) * roles.progress_gain
+        length = grid.length[roles.progress.name]
+        rope, gap = _filled(length.border) * roles.progress_gain, ~length.measured
     if roles.load_length is not None:
-        load = _filled(grid.length[roles.load_length.name].border)
+        length = grid.length[roles.load_length.name]
+        load, gap = _filled(length.border), gap | ~length.measured
     return CellTrack(
         first=grid.first,
         forces=np.array([f.mean[:n] for f in forces]),
@@ -116,6 +123,7 @@ def track_of(grid: Grid, roles: Roles) -> CellTrack:
         saturated=saturated,
         rope=rope,
         load=load,
+        gap=gap,
         around=forces[0].mean[n:],
     )
 

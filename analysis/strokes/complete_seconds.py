@@ -10,7 +10,7 @@ import numpy as np
 from analysis.signals.channel_feed import Feed
 from analysis.signals.spikes import LOOK
 from analysis.signals.time_cells import RATE
-from analysis.signals.time_grid import gap_s
+from analysis.signals.time_grid import wait_s
 from analysis.strokes.steady_part import MOST_SHIFT
 from logger.channels.channel import Channel
 
@@ -37,7 +37,7 @@ class CompleteSeconds:
         self.next = NEVER
         self._last = NEVER - 1000  # second that held the last reading
         # seconds after a reading that are not left out
-        self._fill = math.ceil(max([gap_s(c) for c in channels], default=1.0)) + 2
+        self._fill = math.ceil(max([wait_s(c) for c in channels], default=1.0)) + 2
 
     def settle(self, feeds: Collection[Feed], ended: bool = False) -> int:
         """Declare old cells complete; return the second below which all seconds are complete.
@@ -57,7 +57,7 @@ class CompleteSeconds:
             seen = feed.seen
             if seen is None or seen >= ready:
                 continue
-            if complete - seen <= math.ceil(gap_s(feed.channel) * RATE):
+            if complete - seen <= math.ceil(wait_s(feed.channel) * RATE):
                 ready = min(ready, seen)  # the next reading may still be interpolated to
         return (ready - AHEAD) // RATE
 

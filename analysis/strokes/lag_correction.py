@@ -49,6 +49,23 @@ def with_lag(strokes: Sequence[Stroke], lag: Lag) -> tuple[list[Stroke], float]:
     return corrected, share
 
 
+def means_as_sent(strokes: Sequence[Stroke], direction: str) -> tuple[float, ...] | None:
+    """Mean of each force channel over the rope of the steady parts, N, without any correction for lags.
+
+    direction: of the strokes used, "haul" or "lower".  None without a steady part.
+    """
+    parts = [s.steady for s in strokes if s.direction == direction and s.steady is not None]
+    if not parts:
+        return None
+    force = np.array([p.force_N for p in parts]) / np.array([[p.shifted_by] for p in parts])
+    return tuple(np.average(force, axis=0, weights=[p.distance_m for p in parts]).tolist())
+
+
+def steady_rope_m(strokes: Sequence[Stroke], direction: str) -> float:
+    """Rope in the steady parts of the strokes of a direction, "haul" or "lower", m."""
+    return float(sum(s.steady.distance_m for s in strokes if s.direction == direction and s.steady))
+
+
 def _weights(cells: float) -> Floats:
     """Weights of the means at SHIFTS and 0, (7,), that give the mean for a counter late by `cells`.
 

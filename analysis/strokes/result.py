@@ -11,17 +11,19 @@ from analysis.signals.channel_roles import Roles
 from analysis.signals.lag_from_edges import NO_LAG, Lag
 from analysis.signals.lag_from_ripple import ChannelLag, stated
 from analysis.signals.noise_floor import NoiseFloor
+from analysis.signals.slack_readings import Slack
 from analysis.signals.time_cells import MOST, RATE
 from analysis.strokes.complete_seconds import last_cell
 from analysis.strokes.counter_checks import counter_warnings
 from analysis.strokes.derived_events import DerivedEvent, derive_events
-from analysis.strokes.lag_correction import with_lag
+from analysis.strokes.lag_correction import means_as_sent, steady_rope_m, with_lag
 from analysis.strokes.rig_changes import NOTHING_READ, RigReadings, RigSpan, RigTimetable
 from analysis.strokes.segmentation import Reset, Segmentation
 from analysis.strokes.stroke import Stroke
 from logger.session.records import ClockRow, Event
 
 MOST_EVENTS = 200_000  # memory only
+NOT_LATE = ChannelLag()
 
 
 @dataclass(frozen=True)
@@ -37,6 +39,8 @@ class Summary:
     late: int  # number of readings rejected as out of order
     bad: int  # number of readings rejected as not finite
     restarts: int  # number of restarts of a counter
+    step_m: float = 0.0  # smallest step of a counter, m; 0 where it never moved
+    flat_top: bool = False  # whether a force cell reads no more than its highest value
 
 
 @dataclass(frozen=True)
@@ -67,6 +71,10 @@ class Result:
     lag_why_not: Message | None = None  # why there is no lag_s
     lag_share: float = 0.0  # relative standard uncertainty of mean forces by the lag
     lags: tuple[ChannelLag, ...] = ()  # of each force channel, in the order of roles.forces
+    rope_lag: ChannelLag = NOT_LATE  # of the haul cell, for its means over the rope
+    lowering_lags: tuple[ChannelLag, ...] = ()  # likewise for the means of lowering
+    tugs: int = 0  # pulls that only stretched the rope; they are no strokes
+    slack: Slack | None = None  # readings of the haul cell with the rope slack; None without one
     mean_N: float | None = None  # mean of all readings of the haul cell
 
 
@@ -135,6 +143,7 @@ def assemble_result(
         stated(counter, roles.haul_force) for counter in (roles.progress, roles.load_length)
     )
     cells = [stated(cell, roles.haul_force) for cell in roles.forces]
+    hauling = seg.lags.ended() if seg else None
     strokes, lag_share = with_lag(strokes, by_rope or delay)
     events, resets = derive_events(roles, feeds, seg, start, end, last_cell(feeds.values()))
     haul = feeds[roles.haul_force.name] if roles.haul_force else None
@@ -164,15 +173,61 @@ def assemble_result(
         events_not_listed=not_listed,
         rigs=tuple(rigs.spans),
         read=tuple(rigs.readings.get(k, NOTHING_READ) for k in range(len(rigs.spans))),
-        warnings=once([*rigs.warnings, *counter_warnings(roles, seg, strokes, delay, by_rope)]),
+        warnings=once(
+            [
+                *rigs.warnings,
+                *counter_warnings(roles, seg, strokes, _counters(feeds, roles), delay, by_rope),
+            ]
+        ),
         reset_list=resets,
         lag_s=delay.lag_s,
         lag_u_s=delay.u_s,
         lag_why_not=delay.why_not,
         lag_share=lag_share,
-        lags=seg.lags.result(delay, by_rope, by_load, cells) if seg else (),
+        lags=hauling.result(
+            delay,
+            by_rope,
+            by_load,
+            cells,
+            seg is not None and seg.over_rope,
+            sent=means_as_sent(strokes, "haul"),
+            steady_m=steady_rope_m(strokes, "haul"),
+        )
+        if hauling
+        else (),
+        rope_lag=hauling.result(
+            delay, by_rope, by_load, cells, True, steady_m=steady_rope_m(strokes, "haul")
+        )[0]
+        if hauling
+        else ChannelLag(),
+        lowering_lags=seg.lags_back.ended().result(
+            delay,
+            by_rope,
+            by_load,
+            cells,
+            sent=means_as_sent(strokes, "lower"),
+            steady_m=steady_rope_m(strokes, "lower"),
+        )
+        if seg
+        else (),
+        tugs=seg.tugs if seg else 0,
+        slack=seg.slack.result() if seg else None,
         mean_N=seg.mean_N if seg else None,
     )
+
+
+def _counters(feeds: dict[str, Feed], roles: Roles) -> float:
+    """Standard uncertainty of rope - ratio x load travel by the ends of two counters, m.
+
+    Each end has the counter's own uncertainty, or that of its steps where it is larger (rectangular).
+    """
+    ends = []
+    for channel, gain in ((roles.progress, roles.progress_gain), (roles.load_length, roles.ratio)):
+        if channel is not None:
+            step_m = feeds[channel.name].step_m
+            by_step = step_m / math.sqrt(12) if math.isfinite(step_m) else 0.0
+            ends.append(math.sqrt(2) * gain * max(float(channel.u_si(0.0)), by_step))
+    return math.hypot(*ends)
 
 
 def _rope_lag(feeds: dict[str, Feed], roles: Roles, seg: Segmentation | None) -> Lag:
@@ -206,4 +261,6 @@ def _summary(feed: Feed, dropped: int) -> Summary:
         late=feed.stream.late,
         bad=feed.stream.bad,
         restarts=feed.restarts + feed.turns.breaks,
+        step_m=feed.step_m if math.isfinite(feed.step_m) else 0.0,
+        flat_top=feed.flat_top is not None and feed.flat_top.seen,
     )

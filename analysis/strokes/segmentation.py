@@ -17,12 +17,14 @@ from analysis.signals import lag_from_edges as lag
 from analysis.signals.intervals import Intervals
 from analysis.signals.lag_from_edges import LagWatch
 from analysis.signals.lag_from_ripple import LagSums, by_second
+from analysis.signals.slack_readings import SlackReadings
 from analysis.signals.steady_level import HALF, Levels
-from analysis.signals.time_cells import RATE, Floats
+from analysis.signals.time_cells import RATE, Bools, Floats
+from analysis.signals.time_grid import BRIDGED_S
 from analysis.strokes.cell_track import CellTrack
 from analysis.strokes.steady_part import MOST_SHIFT
 from analysis.strokes.stroke import Stroke, strokes_of
-from analysis.strokes.stroke_accumulator import TURN_M, StrokeAccumulator
+from analysis.strokes.stroke_accumulator import PAUSE_CELLS, TURN_M, StrokeAccumulator
 from analysis.strokes.stroke_sums import PendingSums, StrokeSums
 
 PAST = 6 * RATE  # past cells that are kept; memory only: more than any decision below needs
@@ -33,6 +35,14 @@ STROKE_END_CELLS = 48
 # rope given back without tension that ends a stroke before these 1.5 s; chosen by us: 2.5 times RESET_M, so
 # that rope that contracts while hands change never ends one
 STROKE_END_M = 0.25
+# rope that shows that a stroke goes on while the haul cell is silent, and the time within which it must move;
+# chosen by us: above a counter's steps, and longer than hands or a pause under tension take within a silence
+STILL_MOVES_M, STILL_MOVES_CELLS = 0.02, 4 * RATE
+# silence of the haul cell up to which rope that goes back may still be lowered: that of a counter
+SILENT_CELLS = int(BRIDGED_S * RATE)
+# share of the rope of a stroke that is back when the tension is off, of a load that only was tugged at; chosen by us:
+# a load that moved keeps its rope, less the stretch
+TUG_SHARE = 0.7
 # shares of the steady force at which tension begins and ends; chosen by us: hands that let the force fall
 # almost to zero stay in one stroke, and two levels keep noise from making many strokes
 ON_SHARE, OFF_SHARE = 0.15, 0.10
@@ -43,9 +53,22 @@ OFF_FLOOR_SHARE = 0.6
 RESET_M, RESET_SHARE = 0.1, 0.1
 # least rope in a cell that shows that a counter counts both ways; chosen by us: more than rounding
 BACK_M = 1e-4
-# longest time from the end of a stroke to the end of a spring-back; chosen by us: hands that let a loaded rope
+# longest time from the tension going off to the end of a spring-back; chosen by us: hands that let a loaded rope
 # out need a second or two, and a reset takes longer
 SPRING_CELLS = 2 * RATE
+# share of the steady force at which rope that sprang back is stretched again; chosen by us: below the ripple of the
+# hands, and below the force at which the load moves
+BEARS_SHARE = 0.9
+# cells in which the load's counter advances / those in which the rope does: FINE, above which means are over the load's
+# travel, chosen by us: half of the cells have a step then.  Within BORDER the stroke before decides; chosen by us, as
+# means over one and the other differ by the stretch of the rope
+FINE, BORDER = 0.5, (0.35, 0.65)
+# rope that may spring back / rope that the last stroke took in before it bore the load; chosen by us: that is
+# BEARS_SHARE of the stretch, less what a late counter hides
+SPRINGS = 1.5
+# time within which the load's last rest before a stroke is looked up, and rope in RESTS_CELLS that is a rest;
+# chosen by us: the longest lag between two devices of 0.3 s each; half a second of hands that hardly move
+LOAD_RESTS_CELLS, RESTS_CELLS, RESTS_M = 10, 16, 0.01
 SLIP_SHARE = 0.5  # of the steady force; interface section 6
 # 0.2 s and 0.3 s of interface section 6 in whole cells; SLIP_SEEN, chosen by us: 0.4 s in which rope and load
 # show the slip
@@ -88,17 +111,14 @@ def is_reset(rope_m: float, stroke_m: float) -> bool:
     return rope_m >= max(RESET_M, RESET_SHARE * stroke_m)
 
 
-def is_last_reset(
-    rope_m: float, soon_m: float, stroke_m: float, force_N: float, stretch_m_per_N: float
-) -> bool:
+def is_last_reset(rope_m: float, soon_m: float, stroke_m: float, springs_m: float) -> bool:
     """Whether rope fed back is a reset while no later stroke shows it.
 
-    Rope that goes back within SPRING_CELLS and is no more than the stretch of the ropes explains springs back;
-    what goes back after it must be a reset by itself.  rope_m: rope that went back, soon_m of it within
-    SPRING_CELLS; stroke_m: rope of the last haul stroke; force_N: haul force that was let off;
-    stretch_m_per_N: of the rig.
+    Rope that goes back within SPRING_CELLS and is no more than springs_m springs back; what goes back after it must be
+    a reset by itself.  rope_m: rope that went back, soon_m of it within SPRING_CELLS; stroke_m: rope of the last
+    haul stroke; springs_m: the most that may spring back.
     """
-    sprang_m = soon_m if soon_m <= force_N * stretch_m_per_N else 0.0
+    sprang_m = soon_m if soon_m <= springs_m else 0.0
     return is_reset(rope_m, stroke_m) and is_reset(rope_m - sprang_m, stroke_m)
 
 
@@ -114,7 +134,10 @@ class _Fed:
     load_now: float  # load now
     begin: int  # first cell in which rope went back
     soon: float  # lowest rope within SPRING_CELLS
+    off: int = 0  # cell in which the tension went off
     force_N: float = 0.0  # highest haul force of the stroke
+    hauled_m: float = 0.0  # rope of the last haul stroke
+    full_N: float = 0.0  # haul force at which its rope is stretched again
 
 
 class Segmentation:
@@ -126,23 +149,28 @@ class Segmentation:
     growing: the stroke that is going on; None while the tension is off.
     resets: resets that have ended, in order.
     slips, shocks: intervals with the rope that slipped, m, and the peak force, N.
-    lags, lag: lag estimates, by ripple and by releases.
+    lags, lags_back, lag: lag estimates, by ripple while hauling and while lowering, and by releases.
     ran_back_m: most that the load ran back while nobody pulled.
     highest_N: largest mean haul force of a cell.
+    slack: what the haul cell reads with the tension off.
     lowest_N: least mean haul force of a second; inf before the first.
     against_m: rope that went back under tension while the load came nearer.
-    went_back: whether the rope counter ever ran back.
+    went_back, load_went_back: whether the rope counter, and the load counter, ever ran back.
+    tugs: pulls that only stretched the rope.
     """
 
     def __init__(self, settings: Settings, rig: int = 0) -> None:
         self.settings, self.rig = settings, rig
         self._strokes: list[Stroke] = []
         self._ended: list[StrokeAccumulator] = []  # wait to be evaluated together, which costs less
+        self._before: dict[
+            str, Floats
+        ] = {}  # rope and load before and in the track that is processed
         self._pending: PendingSums | None = None  # while a track is processed
         self._hauled_m = 0.0  # rope of the last haul stroke
         self.resets: list[Reset] = []
         self.slips, self.shocks = Intervals(RATE), Intervals(RATE)
-        self.lags = LagSums(settings.forces)
+        self.lags, self.lags_back = LagSums(settings.forces), LagSums(settings.forces, -1)
         self._cells, self._total_N = 0, 0.0  # cells with a haul force, sum of their means
         self.growing: StrokeAccumulator | None = None
         self.ran_back_m = 0.0
@@ -152,12 +180,20 @@ class Segmentation:
         self._levels = Levels(settings.floor_N)
         self._past: dict[str, Floats] = {}
         self._fed: _Fed | None = None
+        self._undecided: _Fed | None = None  # until the next stroke bears the load
+        self._by_load: bool | None = (
+            None  # whether means of the last haul stroke are over the load's travel
+        )
+        self._taken_m = 0.0  # rope that the last stroke took in before it bore the load
         self.lag = LagWatch()
         self._edges: list[
             tuple[int, bool]
         ] = []  # (cell, whether a take-up): edges to examine for a lag
+        self.slack = SlackReadings()
         self.against_m = 0.0
-        self.went_back = False
+        self.went_back = self.load_went_back = False
+        self.tugs = 0
+        self._pulled: StrokeAccumulator | None = None  # the haul stroke that was kept last
 
     def fork(self) -> Segmentation:
         """Return a copy that grows independently."""
@@ -167,7 +203,8 @@ class Segmentation:
         other.resets = list(self.resets)
         other.slips, other.shocks = self.slips.fork(), self.shocks.fork()
         other.growing = self.growing.fork() if self.growing else None
-        other.lags = self.lags.fork()
+        other.lags, other.lags_back = self.lags.fork(), self.lags_back.fork()
+        other.slack = self.slack.fork()
         other._levels = self._levels.fork()
         other._past = dict(self._past)
         other.lag, other._edges = self.lag.fork(), list(self._edges)
@@ -180,8 +217,10 @@ class Segmentation:
         ratio: its rope at the haul / load travel; rig: its index; stretch_m_per_N: as of Settings.  The current stroke ends, and the steady
         force starts anew.  Rope fed back since the last stroke belongs to the conversion and is no reset.
         """
+        if self.growing is not None:
+            self._decide(self.growing.best)
         self._end_stroke()
-        self._fed = None
+        self._fed = self._undecided = None
         self._evaluate()
         self.settings = replace(self.settings, ratio=ratio, stretch_m_per_N=stretch_m_per_N)
         self.rig = rig
@@ -238,22 +277,37 @@ class Segmentation:
         np.fmax(off_at, OFF_SHARE * steady, out=off_at)
         pasts = {"force": self._with_past("force", force, -np.inf)}
         if rope is not None:
-            pasts["x"] = self._with_past("x", rope[1:], float(rope[0]))
+            pasts["x"] = x = self._with_past("x", rope[1:], float(rope[0]))
+            goes_on = np.zeros(n) if whole else self._goes_on(pasts, x, unknown)
+            pasts["goes_on"] = self._with_past("goes_on", goes_on, 0.0)
         cuts = self._tension(pasts, np.repeat(on_at, HALF), np.repeat(off_at, HALF))
+        self._rests(track.first, cuts, seconds, by_second(unknown) > 0)
         self._shocks(track, pasts["force"], steady, alarm)
         if self.settings.counted and track.load is not None and rope is not None:
             pasts["load"] = self._with_past("load", track.load[1:], float(track.load[0]))
+            went_back = float(np.diff(track.load).min()) < -BACK_M
+            self.load_went_back = self.load_went_back or went_back
+            pasts["gap"] = self._with_past("gap", track.gap.astype(float), 0.0)
             pasts["steady"] = self._with_past("steady", np.repeat(steady, HALF), np.nan)
             self._slips(track.first, pasts)
         if rope is not None:  # without a rope counter nothing shows motion: no strokes
             self.went_back = self.went_back or bool(step.min() < -BACK_M)
-            if self.lags.wanted:
-                load_step = None if track.load is None else np.diff(track.load)
-                self.lags.push(track.forces, step, load_step, np.repeat(steady, HALF))
+            for lags in (self.lags, self.lags_back):
+                if lags.wanted:
+                    load_step = None if track.load is None else np.diff(track.load)
+                    lags.push(
+                        track.forces,
+                        step,
+                        load_step,
+                        np.repeat(steady, HALF),
+                        self.settings.ratio,
+                    )
             if track.load is None:  # with a load counter means are over load travel
                 past = pasts["force"][PAST - MOST_SHIFT : PAST]
                 track = replace(track, around=np.concatenate((past, track.forces[0], track.around)))
-            self._walk(track, step, cuts)
+            self._before = pasts
+            self._walk(track, step, cuts, steady)
+            self._before = {}
             self._examine_edges(track.first, n, pasts, steady)
 
     def _examine_edges(self, first: int, n: int, pasts: dict[str, Floats], steady: Floats) -> None:
@@ -295,6 +349,8 @@ class Segmentation:
         """
         n, force = len(on_at), pasts["force"]
         now_on = force[PAST:] > on_at
+        if "goes_on" in pasts and pasts["goes_on"].any():
+            force = np.where(pasts["goes_on"] > 0, np.inf, force)
         soon = _running_max(force, 4)
         recent = _running_max(soon, STROKE_END_CELLS - 3)[-n:]
         goes_off = recent < off_at
@@ -313,6 +369,36 @@ class Segmentation:
         return [
             (a, b, state) for a, b, state in zip(cuts[:-1], cuts[1:], states, strict=True) if a < b
         ]
+
+    def _rests(
+        self, first: int, cuts: list[tuple[int, int, bool]], seconds: Floats, unknown: Bools
+    ) -> None:
+        """Take the whole seconds with the tension off as slack readings.
+
+        first: index of the first cell; cuts: by tension; seconds: sum of the forces of each second, N; unknown:
+        (seconds,) whether the cell was silent in it.
+        """
+        for start, stop, on in cuts:
+            if on:
+                self.slack.end()
+                continue
+            begin, end = -(-start // RATE), stop // RATE
+            if begin < end:
+                own = np.where(unknown[begin:end], np.inf, seconds[begin:end])
+                k = int(own.argmin())
+                if own[k] < np.inf:
+                    self.slack.add((first / RATE) + begin + k, float(own[k]) / RATE)
+
+    @staticmethod
+    def _goes_on(pasts: dict[str, Floats], x: Floats, unknown: Bools) -> Floats:
+        """1 in each cell in which the haul cell is silent while a stroke would go on, else 0, (n,).
+
+        Rope comes out; or it goes back, and the silence is short.  x: rope, with its past, m; unknown: (n,).
+        """
+        moved = x[PAST:] - x[PAST - STILL_MOVES_CELLS : -STILL_MOVES_CELLS]
+        read_lately = _running_max(pasts["force"], SILENT_CELLS)[-len(unknown) :] > -np.inf
+        so = (moved > STILL_MOVES_M) | (read_lately & (moved < -STILL_MOVES_M))
+        return np.where(unknown & so, 1.0, 0.0)
 
     def _shocks(self, track: CellTrack, force: Floats, steady: Floats, alarm: Floats) -> None:
         """Record shocks; alarm: N per half second, above which a force that rises suddenly is one."""
@@ -336,27 +422,46 @@ class Segmentation:
         then = PAST - late - SLIP_CELLS
         rope = pasts["x"][PAST:] - pasts["x"][then : then + n]
         load = pasts["load"][PAST:] - pasts["load"][then : then + n]
+        if pasts["gap"].any():  # a silent counter shows no slip
+            so &= _running_max(pasts["gap"], SLIP_CELLS + SLIP_SEEN + 1)[-n:] == 0
         seen = max(SLIP_ROPE_M, SLIP_LOAD_M * ratio)
         so &= (before >= 0.75 * steady) & (rope >= seen) & (load * ratio < 0.35 * rope)
         self.slips.push(first + np.arange(n) - late, so, rope)
 
-    def _walk(self, track: CellTrack, step: Floats, cuts: list[tuple[int, int, bool]]) -> None:
-        """Grow strokes and resets along a track; step: rope in each cell, m, (n,)."""
+    def _walk(
+        self, track: CellTrack, step: Floats, cuts: list[tuple[int, int, bool]], steady: Floats
+    ) -> None:
+        """Grow strokes and resets along a track.
+
+        step: rope in each cell, m, (n,); steady: steady haul force of each half second, N.
+        """
         pending = self._pending = PendingSums(track, step)
         for start, stop, on in cuts:
             if on:
-                self._end_reset()
-                self._pull(track, pending, start, stop)
+                lowest = self._fed.lowest if self._fed is not None else -math.inf
+                if self._fed is not None:
+                    self._undecided, self._fed = self._fed, None
+                if self._undecided is not None:
+                    self._bears(track, start, stop)
+                self._pull(track, pending, start, stop, lowest)
             else:
                 if self.growing is not None and self.lag.looks < lag.MOST:
                     self._edges.append((track.first + start, False))
-                self._end_stroke()
+                if self.growing is not None and track.rope is not None:
+                    self._decide(self.growing.best)
+                    self._end_stroke(float(track.rope[start]))
+                    self._let_off(track.first, start, float(np.nan_to_num(steady[start // HALF])))
                 self._rest(track, start, stop)
         pending.sum_up()
         self._pending = None
 
-    def _pull(self, track: CellTrack, pending: PendingSums, start: int, stop: int) -> None:
-        """Add cells start..stop, under tension, to the growing stroke; begin another where rope turns."""
+    def _pull(
+        self, track: CellTrack, pending: PendingSums, start: int, stop: int, lowest: float
+    ) -> None:
+        """Add cells start..stop, under tension, to the growing stroke; begin another where rope turns.
+
+        lowest: lowest rope since the last stroke, m.
+        """
         assert track.rope is not None
         if self.growing is None:
             if self.lag.up_looks < lag.MOST:
@@ -364,10 +469,22 @@ class Segmentation:
             load = 0.0 if track.load is None else float(track.load[start])
             sums, x = StrokeSums(self.settings.forces), float(track.rope[start])
             self.growing = StrokeAccumulator(1, track.first + start, x, load, sums)
+            self.growing.slack = max(0.0, x - max(lowest, _rest_m(self._before["x"], start)))
+            if "load" in self._before:
+                self.growing.load_rest = float(
+                    self._before["load"][PAST + start - LOAD_RESTS_CELLS]
+                )
         while start < stop:
             cells, turned = self.growing.add(track, start, min(stop, start + WINDOW))
             pending.waiting.append(cells)
-            start = cells.stop
+            begin, start = start, cells.stop
+            if not self.growing.moves:
+                taken = slice(PAST + begin, PAST + start)
+                self.growing.begin_after_pause(
+                    self._before["x"][taken.start - PAUSE_CELLS : taken.stop],
+                    self._before["load"][taken] if "load" in self._before else None,
+                    track.first + begin,
+                )
             if turned:
                 pending.sum_up()
                 other = self.growing.turned(track, start)
@@ -387,25 +504,84 @@ class Segmentation:
         if not stroke.lowers(ratio, counted):
             return False
         if len(self._strokes) + len(self._ended) < MOST_STROKES:
+            stroke.by_load = self._means_by_load(stroke)
             self._ended.append(stroke)
+            self._pulled = stroke if stroke.sign > 0 else None
             if stroke.sign > 0:
-                self._hauled_m = stroke.travel
+                self._hauled_m, self._by_load = stroke.travel, stroke.by_load
             if len(self._ended) >= TOGETHER:
                 self._evaluate()
         return True
 
-    def _end_stroke(self) -> None:
-        """End the growing stroke, and follow from there the rope that is fed back."""
+    @property
+    def over_rope(self) -> bool:
+        """Whether means of the last haul stroke are over the rope."""
+        return self._by_load is False
+
+    def _means_by_load(self, stroke: StrokeAccumulator) -> bool:
+        """Whether means of a stroke are over the load's travel: its counter's steps are fine, or as before."""
+        share = stroke.load_cells / max(stroke.rope_cells, 1)
+        if self._by_load is not None and BORDER[0] <= share <= BORDER[1]:
+            return self._by_load
+        return share > FINE
+
+    def _end_stroke(self, rope: float | None = None) -> None:
+        """End the growing stroke, and follow from there the rope that is fed back.
+
+        rope: where it is as the tension goes off, m; None: it counts as where it was furthest.
+        """
         stroke, self.growing = self.growing, None
         if stroke is None:
             return
+        if rope is not None and self._only_tugged(stroke, rope):
+            self.tugs, self._fed, self._pulled = self.tugs + 1, None, None
+            return
         kept = self._keep(stroke)
+        if rope is not None and not kept and self._drop_tug(stroke, rope):
+            return
         if stroke.sign > 0:
-            self._fed = replace(
-                _fed(stroke.best, stroke.last, stroke.load_best), force_N=max(0.0, stroke.peak)
-            )
+            self._fed = _fed(stroke.best, stroke.last, stroke.load_best)
+            self._fed.force_N = max(0.0, stroke.peak)
         elif not kept:
             self._fed = _fed(stroke.x0, stroke.first, stroke.load0)
+
+    def _let_off(self, first: int, start: int, steady_N: float) -> None:
+        """Complete what is kept of rope fed back, as cell `start` of a track begins with the tension off.
+
+        first: the track's first cell; steady_N: the steady haul force there.
+        """
+        if self._fed is None:
+            return
+        off_N = max(OFF_FLOOR_SHARE * self.settings.floor_N, OFF_SHARE * steady_N)
+        lately = self._before["force"][PAST + start - STROKE_END_CELLS : PAST + start] >= off_N
+        quiet = int(lately[::-1].argmax()) if lately.any() else STROKE_END_CELLS
+        self._fed.off, self._fed.hauled_m = first + start - quiet, self._hauled_m
+        self._fed.full_N = BEARS_SHARE * steady_N
+
+    def _drop_tug(self, back: StrokeAccumulator, rope: float) -> bool:
+        """Drop the haul stroke before `back` where it only stretched the rope; whether it did.
+
+        back: rope that sprang back, no stroke; rope: where it is as the tension goes off, m.
+        """
+        pulled, self._pulled = self._pulled, None
+        if pulled is None or pulled.best != back.x0 or not self._only_tugged(pulled, rope):
+            return False
+        (self._ended or self._strokes).pop()
+        self.tugs, self._fed = self.tugs + 1, None
+        return True
+
+    def _only_tugged(self, stroke: StrokeAccumulator, rope: float) -> bool:
+        """Whether a stroke only stretched the rope, which springs back with the tension; the load stood.
+
+        A turn between pull and spring-back leaves a stroke that goes back to where the pull began.
+        rope: where it is as the tension goes off, m.
+        """
+        if stroke.sign < 0 or stroke.travel < TURN_M:
+            return False
+        if (stroke.best - rope) < TUG_SHARE * stroke.travel:
+            return False
+        load = stroke.load_top - stroke.load0
+        return not self.settings.counted or load * self.settings.ratio < 0.2 * stroke.travel
 
     def _rest(self, track: CellTrack, start: int, stop: int) -> None:
         """Follow rope and load in cells start..stop, with the tension off."""
@@ -417,7 +593,7 @@ class Segmentation:
         lowest = float(x[k])
         if lowest < fed.end - TURN_M <= fed.lowest:
             fed.begin = track.first + start + int((x < fed.end - TURN_M).argmax())
-        soon = fed.cell + SPRING_CELLS + 1 - (track.first + start)
+        soon = fed.off + SPRING_CELLS + 1 - (track.first + start)
         if soon > 0:
             fed.soon = min(fed.soon, float(x[:soon].min()))
         if lowest < fed.lowest:
@@ -429,19 +605,19 @@ class Segmentation:
 
     def reset(self) -> Reset | None:
         """The reset since the last stroke; None where too little rope went back, or it only sprang back."""
-        fed = self._fed
+        fed = self._fed or self._undecided
         if fed is None:
             return None
         rope_m, soon_m = fed.end - fed.lowest, fed.end - fed.soon
-        stretch = self.settings.stretch_m_per_N
-        if not is_last_reset(rope_m, soon_m, self._hauled_m, fed.force_N, stretch):
+        springs_m = max(fed.force_N * self.settings.stretch_m_per_N, SPRINGS * self._taken_m)
+        if not is_last_reset(rope_m, soon_m, fed.hauled_m, springs_m):
             return None
         return self._reset(fed)
 
     def _reset(self, fed: _Fed) -> Reset | None:
         """The reset of rope fed back; None where it is too little."""
         rope = fed.end - fed.lowest
-        if not is_reset(rope, self._hauled_m):
+        if not is_reset(rope, fed.hauled_m):
             return None
         setback = fed.load - fed.load_now if self.settings.counted else None
         return Reset(
@@ -452,17 +628,33 @@ class Segmentation:
             rig=self.rig,
         )
 
-    def _end_reset(self) -> None:
-        reset = self._reset(self._fed) if self._fed is not None else None
+    def _bears(self, track: CellTrack, start: int, stop: int) -> None:
+        """Decide about rope fed back as soon as the next pull, in cells start..stop, stretches the rope again."""
+        assert track.rope is not None and self._undecided is not None
+        full = track.forces[0, start:stop] >= self._undecided.full_N
+        if full.any():
+            self._decide(float(track.rope[start + int(full.argmax()) + 1]))
+
+    def _decide(self, rope: float) -> None:
+        """Keep rope fed back before the stroke that grows as a reset, if it did not spring back.
+
+        Rope that springs back comes in again before the load moves: under the same force it is where it was.
+        rope: where it is as the stroke bears the load, m.
+        """
+        fed, self._undecided = self._undecided, None
+        if fed is None:
+            return
+        self._taken_m = max(0.0, rope - fed.lowest)
+        reset = self._reset(fed) if is_reset(fed.end - rope, fed.hauled_m) else None
         if reset is not None and len(self.resets) < MOST_STROKES:
             self.resets.append(reset)
-        self._fed = None
 
     def current(self) -> Stroke | None:
         """The growing stroke; None where there is none or it is too short yet."""
         stroke, ratio, counted = self.growing, self.settings.ratio, self.settings.counted
         if stroke is None or stroke.travel < TURN_M or not stroke.lowers(ratio, counted):
             return None
+        stroke.by_load = self._means_by_load(stroke)
         return strokes_of([stroke], ratio, counted, True, self.rig)[0]
 
 
@@ -477,6 +669,13 @@ def _fed(end: float, cell: int, load: float) -> _Fed:
         begin=cell,
         soon=end,
     )
+
+
+def _rest_m(rope: Floats, start: int) -> float:
+    """Rope at its last rest before cell `start`, m.  rope: (PAST + n,) at the end of each cell, m."""
+    near = rope[start : PAST + start]
+    rests = np.flatnonzero(near[RESTS_CELLS:] - near[:-RESTS_CELLS] <= RESTS_M)
+    return float(near[int(rests[-1]) if len(rests) else 0 :].min())
 
 
 def _running_max(values: Floats, cells: int) -> Floats:

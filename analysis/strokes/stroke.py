@@ -18,7 +18,7 @@ class Stroke:
     """Rope hauled, or given back under tension, between two changes of direction."""
 
     direction: str  # "haul" or "lower"
-    start_s: float  # its beginning
+    start_s: float  # its beginning, behind a pause under tension
     end_s: float  # when the rope was furthest
     haul_travel_m: float  # rope at the haul, positive in both directions
     load_travel_m: float | None  # load travel likewise; None without a load counter
@@ -30,6 +30,8 @@ class Stroke:
     steady: Steady | None  # its steady part; None where there is none
     growing: bool = False  # whether the stroke goes on
     rig: int = 0  # index of the session's rig
+    slack_m: float = 0.0  # rope that came in just before the tension
+    load_rest_m: float | None = None  # load travel likewise, from rest to rest
     details: StrokeDetails = NO_DETAILS  # take-up, break-away, drift, unfollowed rope
 
 
@@ -48,17 +50,19 @@ def strokes_of(
         [a.sums.tops for a in grown],
         [a.sums.block_m for a in grown],
         [a.travel / max(a.rope_cells, 1) for a in grown],
-        [counted and a.load_cells > 0.5 * a.rope_cells for a in grown],
+        [counted and a.by_load for a in grown],
     )
     means = steady(table, ratio, counted)
     details = stroke_details(table, ratio, counted, means)
     return [
         Stroke(
             direction="haul" if a.sign > 0 else "lower",
-            start_s=a.first / RATE,
+            start_s=a.begin / RATE,
             end_s=(a.last + 1) / RATE,
             haul_travel_m=a.travel,
             load_travel_m=a.sign * (a.load_best - a.load0) if counted else None,
+            slack_m=a.slack,
+            load_rest_m=a.load_top - a.sign * a.load_rest if counted else None,
             work_J=float(a.sign * a.sums.work_best[0]),
             out_J=tuple((a.sign * a.sums.out_best).tolist()),
             mean_force_N=None if mean is None or math.isnan(mean.force_N[0]) else mean.force_N[0],

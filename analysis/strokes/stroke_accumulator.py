@@ -7,34 +7,51 @@ import math
 
 import numpy as np
 
+from analysis.signals.time_cells import RATE, Floats
 from analysis.strokes.cell_track import CellTrack
-from analysis.strokes.steady_part import FORCES
+from analysis.strokes.steady_part import FORCES, SEEN_LOAD_M, SEEN_ROPE_M
 from analysis.strokes.stroke_sums import METRE, PendingCells, StrokeSums, exact
 
 # rope in the other direction that begins another stroke, at the start of a stroke and later; chosen by us:
 # more than rope springs back between hands
 TURN_M, TURN_BACK_M = 0.05, 0.3
+# rope that may come in within PAUSE_CELLS of a pause; chosen by us: hands that hold give and take a centimetre, and
+# change within a second
+PAUSE_M, PAUSE_CELLS = 0.01, RATE
+# rope before a pause up to which it only is stretched, with a load counter that has not moved; chosen by us: 8 % of
+# 25 m of rope is 2 m.  Without such a counter SEEN_ROPE_M counts, a pull of a hand
+STRETCHED_M = 3.0
 
 
 class StrokeAccumulator:
     """A growing stroke.  Positions are of rope at the haul and of the load, m.
 
     sign: +1 hauling, -1 lowering.
-    first, last: cells in which it began and in which the rope was furthest.
+    first, last: cells in which its tension began and in which the rope was furthest.
+    resumes, resumes_m: cell behind the last pause under tension that came before its motion, and the rope there.
+    moves: whether it is past its beginning, so that a later pause is within the stroke.
+    left: last cell in which the rope was within PAUSE_M of the furthest.
     x0, load0: position of rope and load at the beginning.
     best, load_best: position of rope and load when the rope was furthest.
     load_top: furthest position of the load, times sign.
+    slack: rope that came in between its last rest and the beginning.
+    load_rest: position of the load at rest before the beginning.
     rope_cells, load_cells: number of cells in which rope and load advanced.
+    by_load: whether means are over the load's travel, not the rope.
     peak, peak_cell: highest force of the haul cell, N, and its cell.
     sums: over the cells taken, up to date after `PendingSums.sum_up`.
     """
 
     def __init__(self, sign: int, cell: int, x: float, load: float, sums: StrokeSums) -> None:
         self.sign, self.first, self.last = sign, cell, cell
+        self.resumes, self.resumes_m = cell, x
+        self.moves, self.left = False, cell
         self.x0 = self.best = x
         self.load0 = self.load_best = load
         self.load_top = sign * load
+        self.slack, self.load_rest = 0.0, load
         self.rope_cells = self.load_cells = 0
+        self.by_load = False
         self.peak, self.peak_cell = -math.inf, cell
         self.sums = sums
 
@@ -42,6 +59,12 @@ class StrokeAccumulator:
     def travel(self) -> float:
         """Rope of the stroke so far, m, positive in both directions."""
         return self.sign * (self.best - self.x0)
+
+    @property
+    def begin(self) -> int:
+        """Cell in which its motion begins: behind a pause, if rope came in after it."""
+        resumed = self.sign * (self.best - self.resumes_m) >= TURN_M
+        return self.resumes if resumed else self.first
 
     def fork(self) -> StrokeAccumulator:
         """Return a copy that grows independently."""
@@ -69,6 +92,9 @@ class StrokeAccumulator:
             if turned:
                 stop = start + int(turns.argmax()) + 1
                 best = best[: stop - start + 1]
+        near = back[: stop - start] <= PAUSE_M
+        if near.any():
+            self.left = track.first + stop - 1 - int(near[::-1].argmax())
         ahead = exact(best[1:] - best[:-1], METRE)
         furthest = ahead.nonzero()[0]
         self.rope_cells += len(furthest)
@@ -103,6 +129,28 @@ class StrokeAccumulator:
         )
         return cells, turned
 
+    def begin_after_pause(self, rope: Floats, load: Floats | None, cell: int) -> None:
+        """Let the stroke begin behind pauses under tension that come before the load moves.
+
+        rope: (PAUSE_CELLS + n,) at the ends of the cells before `cell` and of the n cells taken from it on, m;
+        load: (n,) likewise of those taken; None without a load counter.
+        """
+        if self.sign < 0 or self.moves:
+            return
+        now = rope[PAUSE_CELLS:]
+        gone = now - self.x0 > (SEEN_ROPE_M if load is None else STRETCHED_M)
+        if load is not None:
+            gone |= load - self.load0 > SEEN_LOAD_M
+        self.moves = bool(gone.any())
+        stop = int(gone.argmax()) if self.moves else len(now)
+        early = max(
+            0, self.first + PAUSE_CELLS - cell
+        )  # before it, a window reaches into the slack rope
+        rests = (now - rope[: len(now)])[early:stop] <= PAUSE_M
+        if rests.any():
+            k = stop - 1 - int(rests[::-1].argmax())
+            self.resumes, self.resumes_m = cell + k + 1, float(now[k])
+
     def turned(self, track: CellTrack, stop: int) -> StrokeAccumulator:
         """Return the next stroke, in the other direction, from where this one was furthest.
 
@@ -111,8 +159,15 @@ class StrokeAccumulator:
         assert track.rope is not None
         sums = self.sums.since_best()
         other = StrokeAccumulator(-self.sign, self.last + 1, self.best, self.load_best, sums)
+        other.load_rest = self.sign * self.load_top
+        other.resumes, other.moves = (
+            self.left + 1,
+            True,
+        )  # a pause before the turn is in neither stroke
         if self.travel < TURN_M:
-            other.first = self.first
+            other.first, other.moves = self.first, self.moves
+            other.resumes, other.resumes_m = self.resumes, self.resumes_m
+            other.slack, other.load_rest = self.slack if self.sign < 0 else 0.0, self.load_rest
         other.best, other.last = float(track.rope[stop]), track.first + stop - 1
         other.load_best = 0.0 if track.load is None else float(track.load[stop])
         peak = float(track.high[stop - 1])

@@ -114,6 +114,11 @@ class PendingSums:
             offsets += [0, BLOCKS * i]
             lengths += [place.start - at, place.stop - place.start]
             at = place.stop
+        gap = track.gap[here]
+        if gap.any():  # of neither counter, so that no difference between both comes from a silence
+            ahead[gap] = 0.0
+            if load is not None:
+                made[gap] = 0.0
         _add_work(pending, first, value, step[here], load)
         rows, table = _table(track, first, value, finite, ahead, None if load is None else made)
         key = block.astype(np.int64)

@@ -15,7 +15,7 @@ from pathlib import Path
 from dashboard.text.console import add_json, pairs, positive, print_json
 from logger.calibration.calibration import fit, save
 from logger.calibration.curve import Calibration
-from logger.calibration.iso376_e74 import Term, terms
+from logger.calibration.iso376_e74 import Term, recorded_terms, terms
 from logger.calibration.points_file import Points, read_points
 from logger.device_units import FORCE_UNITS, KGF_N, LENGTH_UNITS, to_si
 from logger.errors import CallFault, SensorsFault
@@ -76,13 +76,7 @@ def run(args: argparse.Namespace) -> int:
     except SensorsFault as fault:
         raise SensorsFault(args.points, fault.fault, fault.cure, fault.place) from None
     iso_terms = () if length else terms(curve, applied, points.reading, points.run)
-    recorded: dict[str, float | str] = {
-        t.key: t.value if t.value is not None else _not_known(t) for t in iso_terms
-    }
-    loaded = [abs(a) for a in applied if a]
-    if loaded and not length:
-        recorded["least_loaded"] = min(loaded)
-    save(curve, args.out, recorded)
+    save(curve, args.out, recorded_terms(curve, applied, points.reading, points.run))
     if args.json:
         print_json(
             {

@@ -25,8 +25,17 @@ from analysis.prediction.choose_rig import (
 from analysis.rig.knots import KNOTS
 from analysis.rig.rig import Load
 from analysis.rig.surfaces import SURFACES, surface
-from analysis.rig_file.ratings import MOST_KN, MOST_SLIP_KN, in_newtons, too_much
-from dashboard.text.console import add_json, add_units, positive, print_json, table, units
+from analysis.rig_file.ratings import in_newtons, too_much
+from analysis.rig_file.rig_keys import MOST_KN, MOST_SLIP_KN
+from dashboard.text.console import (
+    add_json,
+    add_quantity,
+    add_units,
+    positive,
+    print_json,
+    table,
+    units,
+)
 from dashboard.text.units import Units, number, percent
 from logger.errors import CallFault
 from logger.spelling import cure as cure_for
@@ -38,13 +47,12 @@ PAIR = ("3-on-4", "3-on-3-on-2")  # 12 to 1 and 18 to 1
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the arguments of `haul choose`."""
     load = parser.add_mutually_exclusive_group(required=True)
-    load.add_argument("--load-N", metavar="F", type=positive("newtons"), dest="load_N",
-                      help="resistance of the load along the haul line while it moves, N")  # fmt: skip
-    load.add_argument("--mass-kg", metavar="M", type=positive("kilograms"),
-                      help="mass of the load; with --kind, --slope-deg, --surface or --coefficient")  # fmt: skip
+    add_quantity(load, "--load-N", "force",
+                 "resistance of the load along the haul line while it moves, N")  # fmt: skip
+    add_quantity(load, "--mass-kg", "mass",
+                 "mass of the load, kg; with --kind, --slope-deg, --surface or --coefficient")  # fmt: skip
     add = parser.add_argument
-    add("--load-u-N", metavar="U", type=positive("newtons"), dest="load_u_N",
-        help="standard uncertainty of --load-N (default 10 %%)")  # fmt: skip
+    _either(parser, "--load-u-N", "force", "standard uncertainty of --load-N, N (default 10 %%)")
     add("--kind", choices=("hanging", "slope", "rolling", "dragging"), help="how the load moves")
     add(
         "--slope-deg",
@@ -62,22 +70,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="friction or rolling coefficient of the ground, instead of --surface (taken as 30 %% uncertain)")  # fmt: skip
     add("--breakaway", metavar="B", type=_at_least_one,
         help="how many times its moving resistance the ground resists until the load breaks away, 1 or more")  # fmt: skip
-    add(
-        "--distance-m",
-        metavar="D",
-        type=positive("metres"),
-        required=True,
-        help="how far the load has to go, m",
-    )
-    add(
-        "--rope-m",
-        metavar="L",
-        type=positive("metres"),
-        required=True,
-        help="length of all your rope together, m",
-    )
-    add("--team-N", metavar="P", type=positive("newtons"), required=True, dest="team_N",
-        help="pull that the whole team can keep up, N")  # fmt: skip
+    _either(parser, "--distance-m", "length", "how far the load has to go, m", required=True)
+    _either(parser, "--rope-m", "length", "length of all your rope together, m", required=True)
+    _either(parser, "--team-N", "force", "pull that the whole team can keep up, N", required=True)
     add(
         "--haulers",
         metavar="N",
@@ -91,22 +86,37 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         type=_efficiency,
         help="efficiency of each pulley (default 0.90)",
     )
-    add("--rope-mbs-kN", metavar="F", type=positive("kilonewtons"), dest="rope_mbs_kN",
-        help="breaking strength of the rope; without --knot a knot is assumed to keep 0.50 of it")  # fmt: skip
+    _either(
+        parser,
+        "--rope-mbs-kN",
+        "force",
+        "breaking strength of the rope, kN; without --knot a knot is assumed to keep 0.50 of it",
+    )
     add("--knot", metavar="NAME",
         help="the knot at each tie: " + ", ".join(row.name for row in KNOTS))  # fmt: skip
-    add("--pulley-mbs-kN", metavar="F", type=positive("kilonewtons"), dest="pulley_mbs_kN",
-        help="breaking strength of the weakest pulley")  # fmt: skip
-    add("--anchor-mbs-kN", metavar="F", type=positive("kilonewtons"), dest="anchor_mbs_kN",
-        help="breaking strength of the weakest anchor")  # fmt: skip
-    add("--grab-slips-kN", metavar="F", type=positive("kilonewtons"), dest="grab_slips_kN",
-        help="force at which a grab (prusik or other friction hitch) begins to slip")  # fmt: skip
-    add("--grab-slips-u-kN", metavar="U", type=positive("kilonewtons"), dest="grab_slips_u_kN",
-        help="its standard uncertainty; the limit is 2 U lower")  # fmt: skip
-    add("--capture-slips-kN", metavar="F", type=positive("kilonewtons"), dest="capture_slips_kN",
-        help="force at which a progress capture begins to slip")  # fmt: skip
-    add("--capture-slips-u-kN", metavar="U", type=positive("kilonewtons"), dest="capture_slips_u_kN",
-        help="its standard uncertainty; the limit is 2 U lower")  # fmt: skip
+    _either(parser, "--pulley-mbs-kN", "force", "breaking strength of the weakest pulley, kN")
+    _either(parser, "--anchor-mbs-kN", "force", "breaking strength of the weakest anchor, kN")
+    _either(
+        parser,
+        "--grab-slips-kN",
+        "force",
+        "force at which a grab (prusik or other friction hitch) begins to slip, kN",
+    )
+    _either(
+        parser, "--grab-slips-u-kN", "force", "its standard uncertainty, kN; the limit is 2 U lower"
+    )
+    _either(
+        parser,
+        "--capture-slips-kN",
+        "force",
+        "force at which a progress capture begins to slip, kN",
+    )
+    _either(
+        parser,
+        "--capture-slips-u-kN",
+        "force",
+        "its standard uncertainty, kN; the limit is 2 U lower",
+    )
     add("--design-factor", metavar="K", type=_at_least_one, default=10.0,
         help="breaking strength / allowed working force (default 10)")  # fmt: skip
     add("--between", metavar=("A", "B"), nargs=2, default=PAIR,
@@ -115,6 +125,19 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="write the built-in rig NAME, fitted to the job, with all gear given here, as a rig file")  # fmt: skip
     add_json(parser)
     add_units(parser)
+
+
+def _either(
+    parser: argparse.ArgumentParser,
+    option: str,
+    quantity: str,
+    help_text: str,
+    required: bool = False,
+) -> None:
+    """Add an option under both its forms, of which one may be given."""
+    add_quantity(
+        parser.add_mutually_exclusive_group(required=required), option, quantity, help_text
+    )
 
 
 def run(args: argparse.Namespace) -> int:

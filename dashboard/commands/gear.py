@@ -44,6 +44,11 @@ def run(args: argparse.Namespace) -> int:
         unread = [(row["path"], row["fault"]) for row in index.rows() if row["fault"]]
     warned = [message("gear_forces_inferred"), message("gear_recorded_alone")]
     warned += [
+        message("gear_not_bounded", item=one_line(r.item, 60), why=one_line(r.why_not, 300))
+        for r in records
+        if r.why_not
+    ]
+    warned += [
         message("session_unreadable", session=one_line(path, 60), why=why) for path, why in unread
     ]
     warnings = texts(warned)

@@ -11,19 +11,21 @@ import argparse
 from typing import TYPE_CHECKING, Any
 
 from analysis.messages.message import text_of
-from analysis.prediction.predict import prediction, stop_hauling_at
+from analysis.prediction.predict import prediction
 from analysis.rig.rig import Rig
 from analysis.rig_file.load import load_rig
 from dashboard.text.console import (
     add_json,
     add_units,
     pairs,
-    positive,
     print_json,
     table,
     units,
+    with_unit,
 )  # fmt: skip
-from dashboard.text.units import UNKNOWN, Units, number, percent, plus_minus
+from dashboard.text.units import UNKNOWN, Units, number, percent
+from logger.errors import RigFault
+from logger.toml_tables import parse_toml, read_text
 
 if TYPE_CHECKING:
     from analysis.mechanics.model import Model
@@ -49,8 +51,17 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="the job stroke by stroke (throw by throw): which bodies meet (two-blocked), which grabs are "
         "reset, and the haul force there",
     )  # fmt: skip
+    views.add_argument(
+        "--captures", action="store_true",
+        help="what a progress capture on each strand would do: whether it holds the load, what it carries, "
+        "which resets it covers, and what its setback costs over the job",
+    )  # fmt: skip
+    views.add_argument(
+        "--place", action="store_true",
+        help="where each grab should sit at the start of the job: fewest resets, then least rope",
+    )  # fmt: skip
     parser.add_argument(
-        "--haul-force", metavar="N", type=positive("newtons"),
+        "--haul-force", metavar="N", type=with_unit("force", "N", bare=True),
         help="compute forces for this haul force in newtons, instead of the predicted one",
     )  # fmt: skip
     add_units(parser)
@@ -62,13 +73,10 @@ def run(args: argparse.Namespace) -> int:
     shown = units(args)
     predicted, warnings = prediction(rig, args.haul_force)
     warned = ["", *(f"! {one.text(shown)}" for one in warnings)] if warnings else []
-    if args.json and not (args.conditions or args.job):
+    if args.json and not (args.conditions or args.job or args.captures or args.place):
         print_json(predicted)
-    elif args.conditions or args.job:
-        from dashboard.text import prediction_text as predict_views
-
-        view = predict_views.conditions_view if args.conditions else predict_views.job_view
-        as_json, lines = view(rig, shown)
+    elif args.conditions or args.job or args.captures or args.place:
+        as_json, lines = _view(args, rig, shown)
         if args.json:
             print_json(as_json)
         else:
@@ -80,6 +88,21 @@ def run(args: argparse.Namespace) -> int:
     return 1 if overloaded(predicted) else 0
 
 
+def _view(args: argparse.Namespace, rig: Rig, shown: Units) -> tuple[dict[str, Any], list[str]]:
+    """The view that the call asks for, as JSON and as lines of text."""
+    if args.captures or args.place:
+        from dashboard.text.places_text import captures_view, places_view
+
+        if args.place:
+            return places_view(rig, shown)
+        return captures_view(
+            rig, parse_toml(read_text(args.rig, RigFault), args.rig, RigFault), shown
+        )
+    from dashboard.text.prediction_text import conditions_view, job_view
+
+    return conditions_view(rig, shown) if args.conditions else job_view(rig, shown)
+
+
 def overloaded(predicted: dict[str, Any]) -> list[str]:
     """Names of the strands and elements that would carry more than they are allowed to."""
     rows = [(f"{row['from']}>{row['to']}", row["use"]) for row in predicted["strands"]]
@@ -89,32 +112,19 @@ def overloaded(predicted: dict[str, Any]) -> list[str]:
 
 def _summary(rig: Rig, predicted: dict[str, Any], shown: Units, given: bool) -> list[str]:
     """The prediction as lines of text; given: whether --haul-force sets the haul force."""
-    from analysis.mechanics.load_resistance import resistance
     from analysis.mechanics.model import model
     from analysis.mechanics.rope_stretch import take_up
     from analysis.mechanics.ten_percent_rule import ten_percent
+    from dashboard.text.prediction_text import force_rows, hold_rows, stop_rows
 
-    rig_model, needs = model(rig), resistance(rig.load)
+    rig_model = model(rig)
     rule = ten_percent(rig_model)
-    haul = shown.force_pm(predicted["haul_force_N"], predicted["haul_force_u_N"])
-    rows = [
-        ("ideal MA", f"{number(predicted['ideal_ma'])} : 1"),
-        ("MA with friction", f"{plus_minus(predicted['model_ma'], 2 * predicted['model_ma_u'])}"
-         f"   (efficiency {percent(predicted['efficiency'])})"),
-        ("travel ratio", f"{number(predicted['travel_ratio'])} of rope for 1 of load"),
-        ("load force", shown.force_pm(predicted["load_force_N"], predicted["load_force_u_N"])),
-        ("haul force", haul + ("   (given)" if given else "")),
-        ("to break the load away", shown.force_pm(rig_model.start_force_N, rig_model.start_force_u_N)
-         + (f"   ({needs.start_why.text(shown)})" if needs.start_why and rig_model.load_force_N else "")),
-        ("hold at least", shown.force_pm(rig_model.lower_force_N, rig_model.lower_force_u_N)
-         + (", or the load runs back" if rig_model.lower_force_N is not None else "")
-         + (f"   ({needs.lower_why.text(shown)})" if needs.lower_why and rig_model.load_force_N else "")),
+    rows = force_rows(rig_model, predicted, shown, given)
+    rows.append(
         ("handbook rule, for comparison", f"10 % of the load for each of {rule.sheaves} sheaves: "
-         f"{number(rule.ma)} : 1, haul force {shown.force(rule.haul_N)}"),
-    ]  # fmt: skip
-    stop = stop_hauling_at(rig_model)
-    because = f"{stop.because.text(shown)} ({stop.rated} of {stop.parts} are rated)"
-    rows.append(("stop hauling at", f"{shown.force(stop.haul_force_N)}: {because}"))
+         f"{number(rule.ma)} : 1, haul force {shown.force(rule.haul_N)}")
+    )  # fmt: skip
+    rows += stop_rows(rig_model, shown)
     lines = [
         predicted["title"] or "rig",
         *pairs(rows),
@@ -128,13 +138,7 @@ def _summary(rig: Rig, predicted: dict[str, Any], shown: Units, given: bool) -> 
     lines += ["", *_travel(predicted, shown), *_stretch(take_up(rig_model), shown)]
     if predicted["hold"]:
         lines += ["", "Held on a capture, hands off"]
-        for row in predicted["hold"]:
-            covers = ", ".join(row["covers_resets"]) or "nothing"
-            force = number(row["ideal"]) + " T" if row["ideal"] is not None else "cannot hold"
-            lines.append(
-                f"  {row['name']}: {force}, {shown.force(row['force_N'])}, "
-                f"use {percent(row['use'])}; can be reset meanwhile: {covers}"
-            )
+        lines += [f"  {label}: {text}" for label, text in hold_rows(predicted, shown)]
     return lines
 
 
@@ -174,31 +178,10 @@ def _rows(
 
 def _travel(predicted: dict[str, Any], shown: Units) -> list[str]:
     """Lines on one stroke, on the job with each kind of reset, and on the rope that it needs."""
-    stroke = predicted["stroke"]
-    meets = " meets ".join(stroke["stopped_by"]) or UNKNOWN
-    lines = [
-        "Travel",
-        f"  one stroke: {shown.length(stroke['haul_travel_m'])} of rope moves the load "
-        f"{shown.length(stroke['load_travel_m'])}, until {meets}",
-    ]
-    for mode, how in (("each", "each grab reset alone"), ("together", "all grabs reset together")):
-        job = predicted["job"][mode]
-        if job is None or job["strokes"] is None:
-            lines.append(f"  the job, {how}: {UNKNOWN}")
-            continue
-        resets = ", ".join(f"{name} {times}" for name, times in job["resets"].items())
-        lines.append(
-            f"  the job, {how}: {job['strokes']} stroke{'s' if job['strokes'] != 1 else ''}, {shown.length(job['haul_travel_m'])} of "
-            f"rope for {shown.length(job['load_travel_m'])}; resets: {resets or 'none'}"
-        )
-    for row in predicted["rope"]:
-        enough = {None: "length not stated", True: "enough", False: "NOT ENOUGH"}[row["enough"]]
-        bag = "" if row["length_m"] is None else f" of {shown.length(row['length_m'])}"
-        lines.append(
-            f"  rope {row['name']}: {shown.length(row['in_rig_m'])} in the rig, "
-            f"{shown.length(row['needed_m'])} needed{bag}: {enough}"
-        )
-    return lines
+    from dashboard.text.prediction_text import travel_rows
+
+    rows = travel_rows(predicted, shown)
+    return ["Travel", *(f"  {label}: {text}" for label, text in rows)]
 
 
 def _stretch(lost: TakeUp, shown: Units) -> list[str]:

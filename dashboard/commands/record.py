@@ -19,19 +19,19 @@ from typing import TYPE_CHECKING, Any
 from dashboard import stop_signals
 from dashboard.commands.file_order import check_order
 from dashboard.commands.watch import add_http, add_share
-from dashboard.text.alarm_levels import Labels, check_levels, label_text, row_text
+from dashboard.text.alarm_headline import STOP, AlarmWords
+from dashboard.text.alarm_levels import check_levels, row_text
 from dashboard.text.console import add_units, positive, units
 from dashboard.text.terminal_printer import TerminalPrinter
 from dashboard.text.units import Units
 from logger.channels.channel import Sensors
 from logger.channels.sensors_file import for_recording, load_sensors
 from logger.errors import CallFault, PortFault, UserFault, one_line
-from logger.recorder.alarms import HOLD_S, LEVELS, AlarmRow, LatchedAlarms, split_alarm_text
+from logger.recorder.alarms import LEVELS, AlarmRow, LatchedAlarms, alarm_rows, split_alarm_text
 
 if TYPE_CHECKING:
     import subprocess
 
-    from analysis.messages.message import Message
     from logger.recorder.disk_retry import EventRow
     from logger.recorder.recorder import Outcome, RecorderStatus
 
@@ -39,7 +39,8 @@ if TYPE_CHECKING:
 LINE_S = 0.5
 BELL_S = 2.0
 WRONG = 2  # exit status for a fault that the user can correct
-STOP = LEVELS.index("stop")
+MOST_OPEN = 2  # alarms on the line that is written over, chosen by us: more would hide the readings
+MOST_OVERRIDES = 100  # memory only: a check has fewer lines
 _NUMBER = re.compile(r"[0-9]+")
 
 
@@ -72,6 +73,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     # for the demo: the true values of its devices, and an end when the demo's process is gone
     parser.add_argument("--simulation-true", metavar="FILE", help=argparse.SUPPRESS)
     parser.add_argument("--with-parent", action="store_true", help=argparse.SUPPRESS)
+    # for the desk: what a person overruled at the check before the pull, once each
+    parser.add_argument(
+        "--override", metavar="TEXT", action="append", default=[], help=argparse.SUPPRESS
+    )
 
 
 def run(args: argparse.Namespace) -> int:
@@ -79,6 +84,7 @@ def run(args: argparse.Namespace) -> int:
     # before numpy: its threads would take both cores of a small machine from the writer thread
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     from analysis.mechanics.model import model
+    from analysis.prediction.alarm_headlines import parts_at_risk
     from analysis.prediction.alarm_rows import late_cautions, limit_rows, part_texts
     from analysis.rig_file.load import load_rig
     from analysis.signals.channel_roles import check_places
@@ -106,26 +112,28 @@ def run(args: argparse.Namespace) -> int:
     from logger.recorder.recorder import record
 
     if args.with_parent:
-        from dashboard.commands.child_processes import end_with_parent
+        from dashboard.child_processes import end_with_parent
 
         end_with_parent()
     alarms = (*alarm_rows(sensors), *limit_rows(rig, sensors))
-    labelled = part_texts(model(rig))
+    words, rig_model = AlarmWords(sensors, shown), model(rig)
+    words.add(part_texts(rig_model), parts_at_risk(rig_model))
     first = [
         f"recording to {one_line(args.out)}; Ctrl-C ends it and seals, from elsewhere: kill {os.getpid()}",
-        *(row_text(row, sensors, labelled, shown) for row in alarms),
-        *(f"! {one.text(shown)}" for one in late_cautions(sensors, alarms, labelled)),
+        *(row_text(row, sensors, words.labels, shown) for row in alarms),
+        *(f"! {one.text(shown)}" for one in late_cautions(sensors, alarms, words.labels)),
     ]
     signals = stop_signals.note()
     printer = TerminalPrinter()
-    line = StatusLine(sensors, labelled, shown, first, printer=printer)
+    line = StatusLine(sensors, words, shown, first, printer=printer)
     page = _page(args.out, args.http, args.share, shown, printer) if args.watch else None
     try:
         outcome = record(
             args.rig, args.sensors, args.out, for_s=args.for_s, wait=args.wait,
             alarms=alarms, simulation_true=truth, status=line.show,
-            check_rig=lambda text, name: rig_table(sensors, text, name, labelled),
+            check_rig=lambda text, name: rig_table(sensors, text, name, words),
             machine=MachineWatch(Path(args.out), args.for_s), reasons=signals,
+            overrides=tuple(one_line(text) for text in args.override[:MOST_OVERRIDES]),
         )  # fmt: skip
     except BaseException as error:
         if page is not None:
@@ -157,7 +165,7 @@ def _page(
 ) -> subprocess.Popen[str] | None:
     """Start the live page in a process of its own, which ends by itself; a failure does not end the
     recording."""
-    from dashboard.commands.child_processes import start
+    from dashboard.child_processes import start
 
     try:
         sharing = [] if share is None else ["--share", share]
@@ -168,36 +176,21 @@ def _page(
         return None
 
 
-def alarm_rows(sensors: Sensors) -> tuple[AlarmRow, ...]:
-    """The alarm table of the sensors file: a row for each channel with a caution or stop level."""
-    return tuple(
-        AlarmRow(
-            channel=channel.name,
-            label=channel.name,
-            caution=channel.warn_at,
-            stop=channel.stop_at,
-            hold_s=HOLD_S,
-        )
-        for channel in sensors.channels
-        if channel.warn_at is not None or channel.stop_at is not None
-    )
-
-
-def rig_table(
-    sensors: Sensors, text: str, name: str, labelled: dict[str, Message]
-) -> tuple[AlarmRow, ...]:
+def rig_table(sensors: Sensors, text: str, name: str, words: AlarmWords) -> tuple[AlarmRow, ...]:
     """The alarm table of a rig that is to replace the present one; raises UserFault if it cannot be used.
 
-    text, name: of its rig file.  The sentences of its alarm labels are added to `labelled`.
+    text, name: of its rig file.  The sentences of its alarms are added to `words`.
     """
     from analysis.mechanics.model import model
+    from analysis.prediction.alarm_headlines import parts_at_risk
     from analysis.prediction.alarm_rows import limit_rows, part_texts
     from analysis.rig_file.load import parse_rig
     from analysis.signals.channel_roles import check_places
 
     rig = parse_rig(text, name)
     check_places(rig, sensors)
-    labelled |= part_texts(model(rig))
+    rig_model = model(rig)
+    words.add(part_texts(rig_model), parts_at_risk(rig_model))
     return (*alarm_rows(sensors), *limit_rows(rig, sensors))
 
 
@@ -240,7 +233,7 @@ class StatusLine:
     and when it is over.  An alarm rings the bell, on a pipe too, because a terminal may be at its end;
     a stop level rings again until it is acknowledged or over.
 
-    labels: sentences of the rig's alarms.
+    words: words of the alarms.
     first: lines that are printed once, before all others.
     printer: prints without waiting for the terminal.
     on: whether standard error is a terminal.
@@ -248,10 +241,10 @@ class StatusLine:
     """
 
     def __init__(
-        self, sensors: Sensors, labels: Labels, shown: Units, first: Sequence[str] = (),
+        self, sensors: Sensors, words: AlarmWords, shown: Units, first: Sequence[str] = (),
         clock: Callable[[], float] = time.monotonic, printer: TerminalPrinter | None = None,
     ) -> None:  # fmt: skip
-        self.sensors, self.labels, self.shown, self.first = sensors, labels, shown, first
+        self.sensors, self.words, self.shown, self.first = sensors, words, shown, first
         self.printer = TerminalPrinter() if printer is None else printer
         self.on = sys.stderr is not None and sys.stderr.isatty()
         self._faults: dict[str, str] = {}
@@ -278,7 +271,19 @@ class StatusLine:
             self.printer.bell()
         if self.on and now >= self._line_due:
             self._line_due = now + LINE_S
-            self.printer.status(status_text(status, self.sensors, self.shown)[:200])
+            text = status_text(status, self.sensors, self.shown)
+            self.printer.status(self._open_alarms() + text[:200])
+
+    def _open_alarms(self) -> str:
+        """The headlines of the alarms that are on and not acknowledged, the worst first, each uncut."""
+        ordered = sorted(self.latched.open().values(), key=lambda one: (-one.level, one.time_s))
+        said = (
+            f"{LEVELS[one.level].upper()}: "
+            + self.words.headline(one.channel, one.label, one.level, one.value)
+            for one in ordered
+            if one.level
+        )
+        return "".join(f"{text}  " for text in list(said)[:MOST_OPEN])
 
     def _print_faults(self, status: RecorderStatus) -> None:
         """Print each fault of a port or the disk when it comes, when it changes and when it is over."""
@@ -290,6 +295,8 @@ class StatusLine:
             before, self._faults[place] = self._faults.get(place, ""), why
             if _NUMBER.sub("", why) == _NUMBER.sub("", before):  # "no answer for 3 s" goes on
                 continue
+            if why and any(one_line(line).endswith(one_line(why)) for line in status.news):
+                continue
             self._print_line(
                 one_line(f"{place}: {why}" if why else f"{place}: well again, after: {before}")
             )
@@ -300,20 +307,21 @@ class StatusLine:
             before = self.latched.open()
             self.latched.ack(row.channel, row.text)
             over = sorted(before.keys() - self.latched.open().keys(), key=lambda key: key[1])
-            labels = ", ".join(label_text(key[1], self.labels, self.shown) for key in over)
+            labels = ", ".join(self.words.subject(*key, before[key].level).what for key in over)
             self._print_line(f"alarm acknowledged at {row.time_s:.1f} s: {labels or row.text}")
             return
         self.latched.alarm(row.channel, row.text, row.time_s, row.value)
-        level, label = split_alarm_text(row.text)
-        force = self.sensors.by_name(row.channel).quantity == "force"
-        value = (self.shown.force if force else self.shown.length)(row.value)
-        label = label_text(label, self.labels, self.shown)
-        said = f"{label}: {value} at {row.time_s:.1f} s"
-        if level == "clear":
-            self._print_line(f"alarm over: {said}")
+        word, label = split_alarm_text(row.text)
+        level = LEVELS.index(word) if word in LEVELS else 0
+        at = f"at {row.time_s:.1f} s"
+        if level:
+            how = self.words.subject(row.channel, label, level).how
+            headline = self.words.headline(row.channel, label, level, row.value)
+            self._print_line(f"\a{word.upper()}: {headline}, {at}" + (f" ({how})" if how else ""))
         else:
-            self._print_line(f"\a{level.upper()}: {said}")
-        if level == "stop":
+            said = self.words.now(row.channel, label, row.value)
+            self._print_line(f"alarm over: {said} {at}")
+        if level == STOP:
             self._bell_due = self._clock() + BELL_S
 
     def _print_line(self, line: str) -> None:

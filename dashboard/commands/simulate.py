@@ -11,20 +11,26 @@ import argparse
 import contextlib
 import re
 import sys
-from collections.abc import Iterable, Iterator, Mapping
+import threading
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from dashboard.commands.child_processes import end_with_parent, sigterm_as_ctrl_c
+from dashboard.child_processes import end_with_parent, sigterm_as_ctrl_c
 from dashboard.commands.file_order import check_order
+from logger.channels.modbus_registers import MODBUS
 from logger.channels.port_schemes import refusal, scheme_of, split_port
 from logger.channels.sensors_file import for_recording, load_sensors
 from logger.errors import PortFault
 
 if TYPE_CHECKING:
+    from logger.channels.channel import Sensors
     from logger.transports.simulated import Device
 
 Row = tuple[float, Mapping[str, float]]
+AT_REST_S = (
+    0.05  # between two lines of a device at rest; chosen by us: a page sees at once that it lives
+)
 TCP = re.compile(r"socket://(?:127\.0\.0\.1|localhost):([0-9]{1,5})")
 
 
@@ -43,6 +49,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     # for the demo: wait for a line on standard input, end when standard input ends
     parser.add_argument("--hold", action="store_true", help=argparse.SUPPRESS)
     parser.add_argument("--launch", action="store_true", help=argparse.SUPPRESS)
+    # for the desk: send at rest, and a haul for each line on standard input
+    parser.add_argument("--each-go", action="store_true", help=argparse.SUPPRESS)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -54,6 +62,7 @@ def run(args: argparse.Namespace) -> int:
 
     check_order("simulate", args.rig, args.sensors)
     rig, sensors = load_rig(args.rig), load_sensors(args.sensors)
+    check_lines(sensors)
     for_recording(sensors)
     check_places(rig, sensors)
     stated = read_stated(args.true)
@@ -78,8 +87,27 @@ def run(args: argparse.Namespace) -> int:
             if not sys.stdin.readline():
                 return 0
             end_with_parent()
-        Player(devices, and_rest(sent)).run()
+        played = and_rest(sent)
+        if args.each_go:
+            played = hauls(list(sent), go_on_each_line())
+        Player(devices, played).run()
     return 0
+
+
+def check_lines(sensors: Sensors) -> None:
+    """Raise PortFault for a channel that no virtual device can serve: those send lines by a serial port or TCP."""
+    for channel in sensors.channels:
+        scheme = split_port(channel.port or "")[0].lower()
+        if channel.format == MODBUS or scheme in ("mqtt", "mqtts"):
+            kind = (
+                "registers (Modbus)"
+                if channel.format == MODBUS
+                else "messages through a broker (MQTT)"
+            )
+            raise PortFault(
+                sensors.file, f"channel {channel.name} takes {kind}, and virtual devices send lines",
+                'write a format of lines such as "json", and port = "socket://127.0.0.1:7001", in a copy of the file',
+            )  # fmt: skip
 
 
 def and_rest(sent: Iterable[Row]) -> Iterator[Row]:
@@ -94,6 +122,28 @@ def and_rest(sent: Iterable[Row]) -> Iterator[Row]:
     while True:
         row = (row[0] + step, row[1])
         yield row
+
+
+def go_on_each_line() -> threading.Event:
+    """An event that each line on standard input sets; where that ends, this process does, as by SIGTERM."""
+    go = threading.Event()
+    end_with_parent(go.set)
+    return go
+
+
+def hauls(sent: Sequence[Row], go: threading.Event) -> Iterator[Row]:
+    """The first row (time_s, reading by channel) until `go` is set, then all rows, then the last one until it
+    is set again, and so on without end."""
+    now_s, still = 0.0, sent[0][1]
+    while True:
+        while not go.is_set():
+            now_s += AT_REST_S
+            yield now_s, still
+        go.clear()
+        begin_s = now_s - sent[0][0] + AT_REST_S
+        for time_s, still in sent:
+            now_s = begin_s + time_s
+            yield now_s, still
 
 
 @contextlib.contextmanager

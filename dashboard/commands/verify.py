@@ -27,7 +27,7 @@ def run(args: argparse.Namespace) -> int:
 
     checked = (repair if args.repair else verify)(args.session)
     if checked.state == "unreadable":
-        raise SessionFault(args.session, "is unreadable: " + "; ".join(checked.details[:3]))
+        raise SessionFault(args.session, "unreadable: " + "; ".join(checked.details[:3]))
     print(checked.state)
     if checked.digest is not None:
         print(f"digest {checked.digest}")

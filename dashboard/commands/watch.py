@@ -71,7 +71,7 @@ def run(args: argparse.Namespace) -> int:
 
         address = address_to_share(args.share)
     if args.until_sealed:
-        _wait_for(path)
+        wait_for(path)
     if not path.exists():
         raise CallFault(path, "there is no such folder", "give the folder of a session")
     from dashboard.live.session_hub import Hub
@@ -85,10 +85,13 @@ def run(args: argparse.Namespace) -> int:
         ended = threading.Event()
         if args.until_sealed and not hub.many:
             threading.Thread(
-                target=_end_when_over, args=(hub, server, ended), name="until-sealed", daemon=True
+                target=end_when_over,
+                args=(hub, "", server, ended),
+                name="until-sealed",
+                daemon=True,
             ).start()
         # before the URL is printed: its reader may send a signal at once
-        with _signals_end(server):
+        with signals_end(server):
             printer = TerminalPrinter()  # the page is served whatever the terminal takes
             link = server.sharing.url("operator") if sharing is None else shared(sharing)
             printer.line(link, out=True)
@@ -132,7 +135,7 @@ def rigs(names: list[str]) -> list[Path]:
     return paths
 
 
-def _wait_for(path: Path) -> None:
+def wait_for(path: Path) -> None:
     """Wait until the recorder that was just started has made the session, at most
     APPEARS_WITHIN_S."""
     until = time.monotonic() + APPEARS_WITHIN_S
@@ -140,9 +143,9 @@ def _wait_for(path: Path) -> None:
         time.sleep(0.02)
 
 
-def _end_when_over(hub: Any, server: Any, ended: threading.Event) -> None:
-    """Close the server some seconds after the recording is over, unless `ended` is set before."""
-    watch = hub.get("")
+def end_when_over(hub: Any, name: str, server: Any, ended: threading.Event) -> None:
+    """Close the server some seconds after the recording of a session is over, unless `ended` is set before."""
+    watch = hub.get(name)
     while not ended.wait(0.1):
         if watch.finished:
             ended.wait(LINGERS_S)
@@ -151,7 +154,7 @@ def _end_when_over(hub: Any, server: Any, ended: threading.Event) -> None:
 
 
 @contextlib.contextmanager
-def _signals_end(server: Any) -> Any:
+def signals_end(server: Any) -> Any:
     """Let Ctrl-C and SIGTERM close the server, so that the command ends with exit status 0."""
 
     def stop(number: int, frame: Any) -> None:

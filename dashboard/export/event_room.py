@@ -17,7 +17,7 @@ from dashboard.text.table_rows import listed_events
 # fit, so that the room is never overrated
 TEXT_LINE = 60
 # events that have room beside the drawings and tables of several chapters; a test prints that
-LEAST_WITH_CHAPTERS = 12
+LEAST_WITH_CHAPTERS = 11
 MOST_LINES = 2  # of an event's row: its text is cut to 90 characters
 
 

@@ -27,6 +27,15 @@ def outside(
     return target
 
 
+def write_page(file: str | os.PathLike[str], text: str, option: str = "--html") -> None:
+    """Write an HTML file.  Raises CallFault where that fails; option: the one that names the file."""
+    target = Path(file)
+    try:
+        target.write_text(text, "utf-8")
+    except (OSError, ValueError) as error:
+        raise cannot_write(target, error, option) from None
+
+
 def cannot_write(target: Path, error: Exception, option: str) -> CallFault:
     """The fault of a file that could not be written.  option: the one that names it."""
     reason = getattr(error, "strerror", None) or str(error)

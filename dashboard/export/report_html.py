@@ -14,7 +14,7 @@ from analysis.review.chapters import Chapter
 from analysis.review.reviewed_session import Whole, whole_session
 from dashboard.export import report_tables as tables
 from dashboard.export.event_room import OtherRows, events_that_fit
-from dashboard.export.output_file import cannot_write, outside
+from dashboard.export.output_file import outside, write_page
 from dashboard.export.report_tables import cut
 from dashboard.figures.session_figures import (
     MARKED,
@@ -86,6 +86,7 @@ def report(
         efficiency_plot=svg_markup(svg(efficiency_by_stroke(review), 380, 240)),
         strokes=tables.strokes(review, units),
         peaks=tables.peaks(review, units),
+        budget_of=f" of chapter {whole.reviewed.main.number + 1}" if several else "",
         budgets=[tables.budget(by_key[key], units) for key in ("actual_ma", "haul_force_N")],
         events=tables.events(review, chosen, units),
         channels=tables.channels(whole, units),
@@ -99,11 +100,7 @@ def write_report(
 ) -> None:  # fmt: skip
     """Write the report; never into the session.  Raises UserFault in one line."""
     target = outside(session, file)
-    text = report(session, rig, units, before)
-    try:
-        target.write_text(text, "utf-8")
-    except (OSError, ValueError) as error:
-        raise cannot_write(target, error, "--html") from None
+    write_page(target, report(session, rig, units, before))
 
 
 def _job(whole: Whole, units: Units) -> list[tuple[str, str]]:

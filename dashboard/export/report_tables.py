@@ -72,7 +72,7 @@ def chapters(review: dict[str, Any], units: Units) -> PaperTable:
     rows = chapter_rows(review)
     more = _more(len(rows), MOST_CHAPTERS, "chapters; `haul review --json` lists all")
     columns = without(CHAPTERS, "ideal MA", "predicted MA", "haul force")
-    return _listing(columns, rows[:MOST_CHAPTERS], units, more=more)
+    return _listing(columns, rows[:MOST_CHAPTERS], units, more=more, layout="tight chapters-table")
 
 
 def results_side_by_side(reviewed: Reviewed, units: Units) -> PaperTable:
@@ -177,6 +177,8 @@ def _over_limit(peak: dict[str, Any]) -> Message:
               "limit_N": peak["limit_N"], "use": peak["use"]}  # fmt: skip
     if peak["how"] == "cell":
         return message("part_over_limit_by_cell", **values)
+    if peak["at_most_N"] is None:
+        return message("part_over_limit_about", **values)
     return message("part_over_limit_at_most", **values)
 
 

@@ -81,7 +81,7 @@ def force_over_time(
 def work_loop(whole: Whole, shown: Units = METRIC) -> Figure:
     """The plot of haul force against rope hauled, with the predicted force; its area is work."""
     time_s, force = _haul(whole)
-    rope_s, rope = rope_at_haul(whole.block, whole.result.roles)
+    rope_s, rope = rope_at_haul(whole.block, whole.result)
     unit, size = _force_unit(shown, force)
     long, metre = shown.length_shown.unit, shown.length_shown.size
     title, x_label, y_label = (

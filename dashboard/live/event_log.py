@@ -5,26 +5,20 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from analysis.live.events_so_far import KEPT_EVENTS, SHORT, SHOWN_EVENTS, EventsSoFar, short_overs
-from analysis.messages.message import Message
-from analysis.prediction.alarm_headlines import PartAtRisk
 from analysis.prediction.alarm_rows import recorded
 from analysis.strokes.derived_events import DerivedEvent
 from analysis.strokes.stroke import Stroke
 from dashboard.live.state_feed import Board, sig
 from dashboard.live.wire import Alarm, Alarms, Answered, Happened, Numbered, Parts, Span
-from dashboard.text.alarm_levels import label_text
+from dashboard.text.alarm_headline import AlarmWords
 from dashboard.text.units import Units
 from logger.channels.channel import Sensors
 from logger.errors import one_line
-from logger.recorder.alarms import LEVELS, HeldAlarm
+from logger.recorder.alarms import HeldAlarm
 from logger.session.records import Event
 
 LAST_EVENTS = 6
 SHOWN_ALARMS = 5
-# characters of an alarm, what it is about and how its level came about; memory only: names in a rig file
-# are shorter, so nothing that people wrote is cut
-WHAT, HOW = 120, 300
-STOP = LEVELS.index("stop")
 SPANS_KEPT = 48  # strokes, resets and marks that a page which comes late is told
 SUDDEN = frozenset({"slip", "shock", "saturated", SHORT})
 
@@ -34,14 +28,12 @@ class EventLog:
 
     so_far: the rows of events.csv.
     sensors, units: of the session, and of the page.
-    alarms: by recorded text, what it says of a rated part (`part_texts` of the session's rigs).
-    at_risk: by recorded label, the part that the alarm is about (`parts_at_risk` of these rigs).
+    words: words of the alarms; it is given the texts of each rig of the session.
     """
 
     def __init__(self, so_far: EventsSoFar, sensors: Sensors, units: Units) -> None:
         self.so_far, self.sensors, self.units = so_far, sensors, units
-        self.alarms: dict[str, Message] = {}
-        self.at_risk: dict[str, PartAtRisk] = {}
+        self.words = AlarmWords(sensors, units)
         self._spans: set[str] = set()  # numbers of the spans on the board
 
     def tell_alarms(self, board: Board) -> None:
@@ -61,31 +53,19 @@ class EventLog:
 
     def _alarm(self, one: HeldAlarm) -> Alarm:
         names = [c.name for c in self.sensors.channels]
-        what, how, limit = self._about(one)
+        level = one.level if one.acknowledged else one.worst
+        about = self.words.subject(one.channel, one.label, level)
         return Alarm(
             level=one.level,
             worst=one.worst,
-            label=one_line(what, WHAT),
-            how=one_line(how, HOW),
+            label=about.what,
+            how=about.how,
             since_s=round(one.time_s, 1),
             value=sig(one.value, 4),
-            limit=sig(limit, 4),
+            limit=sig(about.limit, 4),
             acknowledged=one.acknowledged,
             channel=names.index(one.channel) if one.channel in names else None,
         )
-
-    def _about(self, one: HeldAlarm) -> tuple[str, str, float | None]:
-        """What an alarm is about, how its level came about, and the level, N or m."""
-        rated = self.at_risk.get(one.label)
-        if rated is not None:
-            how = label_text(one.label, self.alarms, self.units)
-            return rated.what.text(self.units), how, rated.limit_N
-        channel = next((c for c in self.sensors.channels if c.name == one.channel), None)
-        if channel is None or one.label != channel.name:
-            return one.label, "", None  # of a rig that is not known here: as it was recorded
-        stop = (one.level if one.acknowledged else one.worst) == STOP
-        how = f"{'stop_at' if stop else 'warn_at'} of the sensors file"
-        return channel.name, how, channel.stop_at if stop else channel.warn_at
 
     def tell(
         self, board: Board, strokes: Sequence[Stroke], derived: Sequence[DerivedEvent]
@@ -104,7 +84,7 @@ class EventLog:
         sudden = sorted((f.time_s, f.kind, f.message.text(units)) for f in late if f.kind in SUDDEN)
         last_alarm = self.so_far.last_alarm
         if last_alarm is not None:
-            last_alarm = (*last_alarm[:2], label_text(last_alarm[2], self.alarms, units))
+            last_alarm = (*last_alarm[:2], self.words.label(last_alarm[2]))
         board.put(
             Parts(
                 sudden=_happened(sudden[-1] if sudden else None, 80),
@@ -114,7 +94,7 @@ class EventLog:
         self._tell_spans(board, strokes, derived)
 
     def _text(self, event: Event) -> str:
-        text = recorded(event, self.alarms, self.sensors, self.units)
+        text = recorded(event, self.words.labels, self.sensors, self.units)
         return text + (" (undone)" if event.id and event.id in self.so_far.undone else "")
 
     def _tell_spans(

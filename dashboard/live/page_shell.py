@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-import re
+from collections.abc import Callable
 from typing import Any
 
-from dash import Dash, dcc, html
+from dash import dcc, html
 
 from dashboard.figures.live_figure import LIVE_CONFIG, live_figure
 from dashboard.text.cautions import CAUTIONS
-from dashboard.text.templates import render
-from dashboard.web import assets
+from dashboard.web.dash_page import Shell, shell
 from logger.recorder.alarms import HOLD_S, RELEASE
 
-STYLES = ("shared/page.css", "live/sharing.css")
+STYLES = ("shared/page.css", "live/sharing.css", "live/live.css", "live/conversion.css")
 ENTRY = "live/poll_loop.js"  # the module that imports the others
 RULES = (
     f"An alarm is raised by the recorder once the value has been over its level for {HOLD_S:g} s, in two "
@@ -26,54 +25,21 @@ RULES = (
 )
 
 
-# of what Dash would load at once, the parts of components that no page here has
-UNUSED = re.compile(
-    r'<script[^>]*src="[^"]*/(?:dash_table/|dcc/async-(?!graph))[^"]*"[^>]*></script>\s*'
-)
+def make(
+    token: str, top: Callable[[], str] | None = None, prefix: str = "/", results: str = ""
+) -> Shell:
+    """The Dash application; it has no callback, and nothing on it changes a session.
 
-
-class Shell(Dash):  # type: ignore[misc]
-    """Dash without the address of its version check, and without the versions that run here.
-
-    The plot's library is loaded before the page begins: were it loaded later, the numbers would stand
-    still for as long as that takes, a second or more.
+    token: of this run; top: the HTML of what stands above the page; prefix: of what the page asks for;
+    results: address below which each session has a page of its result, "" where the review is that page.
     """
-
-    def interpolate_index(self, **parts: str) -> str:
-        """The HTML of the page, from Dash's pieces, without unused scripts and without versions."""
-        parts["scripts"] = UNUSED.sub("", parts["scripts"])
-        parts["config"] = re.sub(
-            r'"(dash_version_url|python_version)":"[^"]*"', r'"\1":""', parts["config"]
-        ).replace('"disable_version_check":false', '"disable_version_check":true')
-        return str(super().interpolate_index(**parts))
-
-
-def index(token: str) -> str:
-    """The document around Dash's components, with its fields; token: of this run."""
-    return render(
-        "live/index.html.j2",
-        token=token,
-        asset=assets.address,
-        styles=STYLES,
-        entry=ENTRY,
-        modules=assets.imports(ENTRY),
-    )
-
-
-def make(token: str) -> Dash:
-    """The Dash application; it has no callback, and nothing on it changes a session."""
-    app = Shell(
-        __name__, include_assets_files=False, serve_locally=True, eager_loading=True, title="haul",
-        update_title=None, add_log_handler=False, index_string=index(token),
-    )  # fmt: skip
-    app.layout = layout()
-    # what breaks in Flask must reach the gate, which logs it and answers shortly
-    app.server.config["PROPAGATE_EXCEPTIONS"] = True
+    app = shell("", prefix, token, ENTRY, STYLES, top, plots=True)
+    app.layout = layout(results)
     return app
 
 
-def layout() -> Any:
-    """The page, empty, in the order in which one looks at it."""
+def layout(results: str = "") -> Any:
+    """The page, empty, in the order in which one looks at it; results: as `make` takes it."""
     return html.Div(
         [
             html.Header(
@@ -84,13 +50,13 @@ def layout() -> Any:
                            html.A("Review", href="review", id="to-review", className="way")],
                           className="when")]
             ),
-            html.Main([*_glance(), *_closer(), *_work()]),
+            html.Main([*_glance(results), *_closer(), *_work()]),
         ],
         id="page", className="nolink",
     )  # fmt: skip
 
 
-def _glance() -> list[Any]:
+def _glance(results: str) -> list[Any]:
     """What five seconds are for."""
     return [
         html.Div(
@@ -102,8 +68,17 @@ def _glance() -> list[Any]:
             [html.Div(id="alarms", role="alert"), html.Button("Acknowledge", id="ack", type="button")],
             id="alarm", hidden=True, **{"aria-label": "Alarms"},
         ),
-        html.Section(_tile("Haul tension", "tension", "big", html.Div(id="gauge")),
-                     className="tile tension"),
+        html.Section(
+            [html.H2("Haul tension", id="tension-title"),
+             html.Button("Far view", id="far", type="button"),
+             html.Div(id="tension", className="digits big"),
+             html.Div(id="result", className="digits", hidden=True),
+             html.Div(id="gauge"),
+             html.Ul(id="tension-note", className="note"),
+             html.A("Open the result", href="review", id="to-result", className="way", hidden=True,
+                    **{"data-results": results})],
+            className="tile tension",
+        ),
         html.Section(_tile("Rope left to two-blocked", "left"), className="tile left"),
         html.Section(_tile("Load moved", "travel"), className="tile moved"),
         html.Section(_tile("Peak of the haul tension", "peak"), className="tile peak"),
@@ -147,10 +122,15 @@ def _closer() -> list[Any]:
 def _work() -> list[Any]:
     """What a person says to the recorder, what happened, and the legends."""
     return [
-        html.Section([html.H2("Say to the recorder"), html.Div(id="hands")],
+        html.Section([html.H2("Say to the recorder"),
+                      # the bar stays at the foot of the window
+                      html.Div([html.Div(id="said-more"),
+                                html.Div(id="bar", role="group", **{"aria-label": "Hands"})], id="hands")],
                      id="hands-tile", className="tile half"),
         html.Section([html.H2("Chapters: the rig was changed"), html.Div(id="chapters", className="scroll")],
                      id="chapters-tile", className="tile full", hidden=True),
+        html.Section([html.H2("Another rig of this one, the load held"), html.Div(id="conversion")],
+                     id="conversion-tile", className="tile full", hidden=True),
         html.Section([html.H2("Highest forces so far"), html.Div(id="highest", className="scroll")],
                      id="peaks-tile", className="tile full", hidden=True),
         html.Section([html.H2("What happened"), html.Ul(id="events")], className="tile half"),

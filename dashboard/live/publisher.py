@@ -72,8 +72,7 @@ class Publisher:
             return
         self._rig = live.in_use.rig
         self._levels = haul_levels(live.roles, live.in_use.model)
-        self._events.alarms |= part_texts(live.in_use.model)
-        self._events.at_risk |= parts_at_risk(live.in_use.model)
+        self._events.words.add(part_texts(live.in_use.model), parts_at_risk(live.in_use.model))
         self.board.set("head", head(live, self._levels, self._shown), whole=True)
 
     def fault(self, text: str | None) -> None:
@@ -185,7 +184,11 @@ class Publisher:
         strokes, over = result.strokes, self.live.recording.state != "growing"
         if over or (strokes and not strokes[-1].growing):
             self._tables(review)
-        self.board.lines("warning", [one_line(w, 240) for w in review["warnings"]], 24)
+        # the page shows the rig in use, not the chapter that stands for the session in a review
+        warnings = [
+            text_of(one, self._shown) for one in reviewed.messages if one.code != "rig_changed"
+        ]
+        self.board.lines("warning", [one_line(w, 240) for w in warnings], 24)
         self._events.tell(self.board, result.strokes, result.derived_events)
 
     def _tables(self, review: dict[str, Any]) -> None:

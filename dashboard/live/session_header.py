@@ -9,6 +9,7 @@ from analysis.mechanics.model import COVERAGE
 from analysis.signals.channel_roles import Roles
 from dashboard.live.wire import ChannelHead, Head, StopLevelText
 from dashboard.text.units import Units
+from logger.channels.port_schemes import HAND
 from logger.errors import one_line
 
 # a force that a person enters is never too old, but a page's number is finite; chosen by us: a day
@@ -34,6 +35,7 @@ def head(live: LiveState, levels: HaulLevels, units: Units) -> Head:
                 name=one_line(c.name, 60),
                 at=one_line(c.at, 60),
                 unit="N" if c.quantity == "force" else "m",
+                entered_in=c.unit if c.port == HAND else "",
             )
             for c in info.sensors.channels
         ],

@@ -46,12 +46,13 @@ class Hub:
     shown: units of the live pages, and of a review page when it opens.
     run: name of this run of the server; a page that reads another name starts anew.
     many: whether `folder` holds several sessions.
+    empty: the folder may have no session yet.
     Raises UserFault where the path is neither a session nor a folder with one.
     """
 
     def __init__(
         self, path: Path, log: Callable[[Exception], None], rigs: Sequence[Path] = (),
-        shown: Units = METRIC,
+        shown: Units = METRIC, empty: bool = False,
     ) -> None:  # fmt: skip
         self.folder, self.log, self.rigs, self.shown = path, log, tuple(rigs), shown
         self.run = secrets.token_hex(4)
@@ -68,7 +69,7 @@ class Hub:
         if not self.many:
             self._open[""] = Watch(path, self.run, log, shown=shown)
             self._open[""].start()
-        elif not path.is_dir() or not sessions_in(path):
+        elif not path.is_dir() or not (empty or sessions_in(path)):
             raise CallFault(
                 path,
                 "is no session, and no folder with sessions",

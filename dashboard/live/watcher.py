@@ -7,6 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from analysis.live.live_state import LiveState
+from dashboard.live.conversion_panel import ConversionPanel
 from dashboard.live.follower_thread import FollowerThread
 from dashboard.live.load_display import draw_rig
 from dashboard.live.publisher import Publisher
@@ -22,6 +23,7 @@ class Watch:
     live: the analysis of the session so far.
     publisher: sends results to the pages.
     follower: the thread that reads the session.
+    conversion: the planned conversion of its rig.
     """
 
     def __init__(
@@ -33,6 +35,7 @@ class Watch:
         self.publisher = Publisher(live=self.live, run=run, shown=shown)
         follower = FollowerThread(live=self.live, publisher=self.publisher, clock=clock, log=log)
         self.follower = follower
+        self.conversion = ConversionPanel(self.live, shown, log)
         self.start, self.stop, self.tick = follower.start, follower.stop, follower.tick
 
     @property
@@ -44,6 +47,10 @@ class Watch:
     def finished(self) -> bool:
         """Whether the recording is over and all of it has been read."""
         return self.follower.finished
+
+    def time_s(self) -> float:
+        """The time of the session now, s."""
+        return self.live.recording.now_s(self.follower.clock())
 
     def since(self, seq: int, version: int, span: str) -> bytes:
         """The answer to a page as JSON, see `Board.since`; it shows PAGE IS BEHIND while the follower is

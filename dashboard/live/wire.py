@@ -24,11 +24,13 @@ class ChannelHead(TypedDict):
     name: its name.
     at: its place in the rig.
     unit: unit of its values.
+    entered_in: unit in which a person enters its readings; "" where a device sends them.
     """
 
     name: str
     at: str
     unit: Literal["N", "m"]
+    entered_in: str
 
 
 class StopLevelText(TypedDict):
@@ -440,9 +442,30 @@ class SinceAnswer(TypedDict):
     more: NotRequired[int]
 
 
+class RigChoice(TypedDict):
+    """A rig file beside the session.
+
+    file: its name.
+    title: of the rig; "" where it has none.
+    """
+
+    file: str
+    title: str
+
+
+class RigsAnswer(TypedDict):
+    """The answer to a page that asks for the rigs that may be on the ground now.
+
+    rigs: in order of their names.
+    """
+
+    rigs: list[RigChoice]
+
+
 RECORDS = (
     ChannelHead, StopLevelText, Head, NearPart, Waiting, Now, NextMeeting, Moved, Alarms, Alarm, Answered, Happened, Span,
     ChannelNow, Predicted, Measured, Strokes, Parts, Bins, SinceAnswer,
+    RigChoice, RigsAnswer,
 )  # fmt: skip
 BASES: dict[type, type] = {Now: Waiting}
 

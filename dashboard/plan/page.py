@@ -13,8 +13,8 @@ from dashboard.web import assets
 ENTRY = "plan/plan.js"
 
 
-def page(plans: Sequence[PlannedRig], units: str) -> str:
-    """The HTML of the page.  units: the system of units it opens with."""
+def page(plans: Sequence[PlannedRig], units: str, editable: bool = False) -> str:
+    """The HTML of the page.  units: the system of units it opens with; editable: link to the rig page."""
     rigs = [{"name": p.rig.title or p.path.name, "file": p.path.name} for p in plans]
     title = " beside ".join(rig["name"] for rig in rigs)
     return render(
@@ -22,6 +22,7 @@ def page(plans: Sequence[PlannedRig], units: str) -> str:
         title=title,
         rigs=rigs,
         units=units,
+        editable=editable,
         least_e=LEAST_E,
         most_e=MOST_E,
         cautions=CAUTIONS,

@@ -17,7 +17,17 @@ from dashboard.plan.tables import about, comparison, tables, top
 from dashboard.plan.wire import FrameAnswer, PlanAnswer, PlannedRigTables
 from dashboard.text.units import SYSTEMS, Units
 from dashboard.web import assets
-from dashboard.web.gate import HTML, JSON, Answer, Gate, Refused, Route, WebRequest, asked_int
+from dashboard.web.gate import (
+    HTML,
+    JSON,
+    VIEWER,
+    Answer,
+    Gate,
+    Refused,
+    Route,
+    WebRequest,
+    asked_int,
+)
 from dashboard.web.listener import FaultLog, Listening
 
 LABELS = ("t", "force")
@@ -58,14 +68,32 @@ def _one_of(query: Mapping[str, str], name: str, choices: Sequence[str]) -> str:
     return value
 
 
+@dataclass(frozen=True)
+class Beside:
+    """What another page adds to the server of the plan page."""
+
+    routes: tuple[Route, ...] = ()  # its routes
+    script_hashes: tuple[str, ...] = ()  # sources of its inline scripts, for the policy
+    role_of: Callable[[dict[str, Any]], str | None] = lambda environ: VIEWER  # role of a request
+
+
 class PlanServer(Listening):
     """Serves the plan page of one rig or of two.
 
-    units: the name of the system of units that the page opens with; port: 0 for any that is free.
+    units: the name of the system of units that the page opens with; port: 0 for any that is free;
+    beside: what another page adds to this server.
     """
 
-    def __init__(self, plans: Sequence[PlannedRig], units: str = "metric", port: int = 0) -> None:
+    def __init__(
+        self,
+        plans: Sequence[PlannedRig],
+        units: str = "metric",
+        port: int = 0,
+        beside: Beside | None = None,
+    ) -> None:
         self.plans, self.units = tuple(plans), units
+        beside = Beside() if beside is None else beside
+        self.beside = beside
         self.faults = FaultLog()
         super().__init__(self._call, port)
         at = re.compile
@@ -73,15 +101,17 @@ class PlanServer(Listening):
             Route("GET", at("/"), self._page),
             Route("GET", at("/plan"), self._plan),
             Route("GET", at("/drawing"), self._drawing),
-            assets.route("plan", "shared"),
+            assets.route("plan", "rig", "shared"),
+            *beside.routes,
         ]
         # no action is offered, so no page receives the token
         self.gate = Gate(
             hosts=self.hosts,
             token=secrets.token_urlsafe(24),
             routes=routes,
-            script_hashes=(),
+            script_hashes=beside.script_hashes,
             log=self.faults,
+            role_of=beside.role_of,
         )
 
     def _call(self, environ: dict[str, Any], start: Callable[..., Any]) -> Iterable[bytes]:
@@ -90,7 +120,8 @@ class PlanServer(Listening):
     def _page(self, request: WebRequest) -> Answer:
         for planned in self.plans:
             planned.refresh()
-        return Answer(200, page(self.plans, self.units).encode("utf-8", "replace"), HTML)
+        html = page(self.plans, self.units, bool(self.beside.routes))
+        return Answer(200, html.encode("utf-8", "replace"), HTML)
 
     def _plan(self, request: WebRequest) -> Answer:
         """The contents of every rig, and the comparison where there are two without a fault."""

@@ -11,6 +11,7 @@ from analysis.mechanics.model import Model
 from analysis.mechanics.rope_stretch import take_up
 from analysis.mechanics.ten_percent_rule import ten_percent
 from analysis.messages.message import text_of
+from analysis.prediction.jam import jam_message, jammed
 from analysis.prediction.predict import stop_hauling_at
 from dashboard.plan.planned_rig import (
     PartRow,
@@ -226,6 +227,7 @@ def _haul_notes(rig_model: Model, units: Units) -> list[str]:
         )
     if rig_model.rig.team_pull_N is not None:
         notes.append(f"the team can keep up {units.force(rig_model.rig.team_pull_N)}")
+    notes.append(f"if the load jams: {jam_message(jammed(rig_model)).text(units)}")
     return notes
 
 

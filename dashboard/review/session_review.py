@@ -26,6 +26,7 @@ from analysis.mechanics.what_if import what_if
 from analysis.messages.message import Message, message
 from analysis.review.review import Reviewed, review_all, rows_left_out
 from analysis.review.reviewed_session import whole_session
+from analysis.review.si_series import haul_gains
 from analysis.rig.rig import Rig
 from analysis.rig_file.load import parse_rig
 from analysis.signals.channel_roles import Roles, roles
@@ -223,7 +224,10 @@ class SessionReview:
             self.refresh()
             if e is None and rig is None:
                 if self._now is None:
-                    self._now = self._made(self.info, self.rig, self._analyser.result())
+                    result = self._analyser.result()
+                    if self.rope is not None and len(result.rigs) > 1:
+                        self.rope.series.follow(haul_gains(result.rigs))
+                    self._now = self._made(self.info, self.rig, result)
                 return self._now
             key = (e, rig, self._rig_stamp(rig))
             if key not in self._what_ifs:

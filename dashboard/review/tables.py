@@ -6,6 +6,7 @@ from typing import Any
 
 from analysis.messages import message as messages
 from analysis.prediction.predict import stop_hauling_at
+from analysis.review.peak_use import highest_peak_use
 from analysis.review.shown_rows import peak_rows
 from dashboard.review.session_review import ReviewNow
 from dashboard.review.wire import BudgetRows, EventCells, Heads, PeakCells, ReviewTexts, StrokeCells
@@ -53,14 +54,19 @@ def summary(
         if abs(en.measured or 0.0) <= 1
         else "more than both uncertainties explain"
     )
-    rated = worst is not None and worst["use"] is not None
+    highest, none = None, "no part is rated"
+    if worst is not None and worst["limit_N"] is not None:
+        highest, none = (
+            highest_peak_use(now.review["peaks"]),
+            "not known: nothing bounds a rated part",
+        )
     return [
         *([f"predicted {row.title}", predicted.text(row, units)] for row in compared),
         [ideal.title, predicted.text(ideal, units)],
         *([f"measured {row.title}", measured.text(row, units)] for row in compared),
         [load.title, f"{measured.text(load, units)} ({now.review['measured']['load_force_method']})"],
         [en.title, measured.text(en) + ("" if en.measured is None else f" ({agree})")],
-        ["highest use", f"{use.text(worst)}, {name.text(worst)}" if rated else "no part is rated"],
+        ["highest use", none if highest is None else f"{use.text(worst)}, {name.text(worst)}"],
         ["first limit reached at a haul force of", units.force(stop_hauling_at(now.rig_model).haul_force_N)],
     ]  # fmt: skip
 
@@ -69,7 +75,7 @@ def page_data(now: ReviewNow, units: Units) -> ReviewTexts:
     """All texts and tables of the page."""
     review = now.reviewed.shown(units)
     warnings = [one_line(w, 400) for w in review["warnings"]]
-    unrated = sum(p["use"] is None for p in review["peaks"])
+    unrated = sum(p["limit_N"] is None for p in review["peaks"])
     rows = result_rows(review, now.rig_model, now.estimates)
     forces = peak_rows(peaks_by_chapter(review))[:MOST_PEAKS]
     hauled = stroke_rows(review)[:MOST_STROKES]

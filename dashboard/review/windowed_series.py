@@ -6,6 +6,7 @@ reading of each column of time.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -90,11 +91,13 @@ class Series:
     A force is stored as it was read, because a zero may apply to earlier readings.  A length is
     stored in m from the first reading, without the jumps of a counter that restarts.
 
-    gain: factor from the counter's length to the length that is returned (rope at the haul).
+    gains: (time s, factor from the counter's length to the length that is returned), from that time on, in
+        order of time; rope at the haul has one for each rig.
     """
 
     def __init__(self, channel: Channel, gain: float = 1.0) -> None:
-        self.channel, self.gain = channel, gain
+        self.channel = channel
+        self.gains: tuple[tuple[float, float], ...] = ((-np.inf, gain),)
         self._store = _Store()
         self._zeros: list[tuple[float, float]] = []
         self._shift: float | None = None
@@ -139,6 +142,14 @@ class Series:
         if self._store.n and time_s <= self._store.time_s[-1]:
             self.pyramid = Pyramid()
             self.pyramid.push(self._store.time_s, self._si(self._store.time_s, self._store.value))
+
+    def follow(self, gains: Sequence[tuple[float, float]]) -> None:
+        """Use these gains of a length, as the attribute; the length has no jump where they change."""
+        if tuple(gains) == self.gains or not gains:
+            return
+        self.gains = tuple(gains)
+        self.pyramid = Pyramid()
+        self.pyramid.push(self._store.time_s, self._si(self._store.time_s, self._store.value))
 
     def between(self, begin_s: float, end_s: float) -> tuple[Floats, Floats]:
         """(time_s, value) (n,) of the readings from begin_s to end_s, and of one more on each side."""
@@ -187,11 +198,23 @@ class Series:
     def _si(self, time_s: Floats, stored: Floats) -> Floats:
         """Stored values (n,) in N, with the zero of their time, or in m."""
         if self.channel.quantity == "length":
-            return stored * self.gain
+            return self._placed(time_s, stored)
         zero = np.full(len(time_s), self.channel.zero)
         for since_s, value in self._zeros:
             zero[time_s >= since_s] = value
         return np.asarray(self.channel.si(stored - zero, 0.0), float)
+
+    def _placed(self, time_s: Floats, stored: Floats) -> Floats:
+        """Stored lengths (n,), m, by the gain of their time."""
+        offset, gain = 0.0, self.gains[0][1]
+        placed = stored * gain
+        for from_s, later in self.gains[1:]:
+            if not self._store.n or from_s > self._store.time_s[-1]:
+                break
+            at = float(np.interp(from_s, self._store.time_s, self._store.value))
+            offset, gain = offset + at * (gain - later), later
+            placed = np.where(time_s > from_s, offset + stored * gain, placed)
+        return placed
 
     def _unjumped(self, time_s: Floats, reading: Floats) -> Floats:
         """Readings of a length (n,) in m from the first one, without jumps of the counter."""

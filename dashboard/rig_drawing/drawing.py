@@ -8,7 +8,7 @@ rope; tie: a square; plate, anchor and load: uprights; gear: a hexagon.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from html import escape
 
 import numpy as np
@@ -29,6 +29,7 @@ THIN, THICKER = (
     2.0,
     5.5,
 )  # pixels: width of a strand without tension, and what the greatest tension adds
+RING = 19.0  # pixels: radius of the ring round what was changed, beyond every symbol
 # kind of station -> its description; {0}: its name, {1}: the body that it is on
 DESCRIPTIONS = {
     "tie": "tied to {0}", "grab": "grab {0}", "pulley": "pulley {0} on {1}", "capture": "capture {0} on {1}",
@@ -38,7 +39,7 @@ DESCRIPTIONS = {
 
 def drawing(
     rig: Rig, x_m: Floats, tension: Floats | None, texts: Sequence[str], *, width: int = 900,
-    notes: Mapping[str, str] | None = None,
+    notes: Mapping[str, str] | None = None, ringed: Collection[str] = (),
 ) -> str:  # fmt: skip
     """The SVG of a rig.
 
@@ -47,6 +48,7 @@ def drawing(
     texts: the label of each strand.
     width: pixels, 320 or more.
     notes: by name of an element, a text that is added to its tooltip.
+    ringed: names of stations with a dashed ring round them, as what was just changed.
 
     Names are escaped.  Each strand has data-strand="A1>T1", its label data-tension="A1>T1", each
     element data-element="A1", for the scripts of the pages.
@@ -74,6 +76,7 @@ def drawing(
         pieces.append(_strand(rig, run, thick[run.strand], texts[run.strand]))
     pieces += [_turn(rig, mark, thick) for mark in plan.marks if mark.turns]
     pieces += [_symbol(rig, mark, thick, plan, notes) for mark in plan.marks]
+    pieces += [_ring(mark) for mark in plan.marks if rig.stations[mark.station].name in ringed]
     pieces += [_gear(rig, plan, row, notes) for row in plan.gear]
     pieces += [_text(label, rig) for label in plan.labels]
     return "".join(pieces) + "</svg>"
@@ -107,7 +110,7 @@ def _strand(rig: Rig, run: StrandRun, thick: float, text: str) -> str:
     dash = ' stroke-dasharray="5 5"' if run.kind == "slack" else ""
     arrow = _arrow(rig, run, thick, colour) if run.kind == "haul" else ""
     return (
-        f'<g data-strand="{name}"><title>strand {name}: {escape(text)}</title>'
+        f'<g data-strand="{name}" data-number="{run.strand}"><title>strand {name}: {escape(text)}</title>'
         f'<line {ends} style="stroke:{PAPER}" stroke-width="{thick + 4:.1f}"/>'
         f'<line {ends} style="stroke:{colour}" stroke-width="{thick:.1f}"{dash}/>{arrow}</g>'
     )
@@ -275,6 +278,14 @@ def _edge(mark: StationMark) -> str:
     return (
         f'<path d="M{x - 11:.1f} {y + 11:.1f}Q{x:.1f} {y - 7:.1f} {x + 11:.1f} {y + 11:.1f}Z" '
         f'style="fill:{LINE};stroke:{INK}" stroke-width="2"/>'
+    )
+
+
+def _ring(mark: StationMark) -> str:
+    """A dashed ring round a station."""
+    return (
+        f'<circle cx="{mark.x:.1f}" cy="{mark.y:.1f}" r="{RING:g}" fill="none" style="stroke:{INK}" '
+        f'stroke-width="2" stroke-dasharray="4 3"/>'
     )
 
 

@@ -5,12 +5,14 @@ from __future__ import annotations
 import argparse
 import json
 import math
+import re
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
 from dashboard.text.units import SYSTEMS, Units
 from logger.errors import CallFault
+from logger.file_keys import UNIT_SUFFIXES
 
 
 def add_json(parser: argparse.ArgumentParser) -> None:
@@ -47,6 +49,59 @@ def positive(unit: str) -> Callable[[str], float]:
         return value
 
     return read
+
+
+SPOKEN_UNITS = {"N": "newtons", "kN": "kilonewtons", "m": "metres", "kg": "kilograms"}
+
+
+def with_unit(quantity: str, unit: str, bare: bool = False) -> Callable[[str], float]:
+    """An argparse type for a number above zero with its unit, such as "575lbf" or "330 ft".
+
+    quantity: "force", "length" or "mass"; unit: the one that the number is converted to, a suffix of
+    `file_keys.UNIT_SUFFIXES`; bare: take a number without a unit as one in `unit`.  Else it is refused,
+    because it may mean two things.
+    """
+    sizes = UNIT_SUFFIXES[quantity]
+
+    def read(text: str) -> float:
+        """The number in an argument, in `unit`; raises ArgumentTypeError."""
+        match = re.fullmatch(r"\s*([0-9.]+(?:[eE][+-]?[0-9]+)?)\s*([A-Za-z]*)\s*", text)
+        number, written = (match[1], match[2]) if match else ("", "")
+        try:
+            value = float(number)
+        except ValueError:
+            value = math.nan
+        if bare and not written:
+            written = unit
+        if not (math.isfinite(value) and value > 0 and written in sizes):
+            units_listed = ", ".join(f"{number or 12}{each}" for each in sizes)
+            what = (
+                f"a number of {SPOKEN_UNITS[unit]} above 0"
+                if bare
+                else "a number above 0 with a unit"
+            )
+            raise argparse.ArgumentTypeError(
+                f"{text!r} is not {what}; write such as {units_listed}"
+            )
+        return value * (sizes[written] / sizes[unit])
+
+    return read
+
+
+def add_quantity(
+    group: argparse._MutuallyExclusiveGroup, option: str, quantity: str, help_text: str
+) -> None:
+    """Add an option with a unit in its name, and the one that takes a number with its unit.
+
+    group: holds both, so that one alone may be given; option: with the unit, such as "--load-N", which
+    names the attribute too; quantity: as for `with_unit`.
+    """
+    plain, _, unit = option.rpartition("-")
+    name = option.removeprefix("--").replace("-", "_")
+    spoken = SPOKEN_UNITS[unit]
+    group.add_argument(option, metavar="X", type=positive(spoken), dest=name, help=help_text)
+    group.add_argument(plain, metavar='"X UNIT"', type=with_unit(quantity, unit), dest=name,
+                       help=f"the same with its unit: {', '.join(UNIT_SUFFIXES[quantity])}")  # fmt: skip
 
 
 def print_json(value: dict[str, Any]) -> None:

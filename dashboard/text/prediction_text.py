@@ -1,19 +1,26 @@
-"""Two views of a prediction, as JSON and as text: the forces in each load case, and the job by strokes."""
+"""A prediction in words: two views as JSON and as text, and the rows of the terminal and of the crew's card.
+
+The views: the forces in each load case, and the job by strokes.
+"""
 
 from __future__ import annotations
 
 from typing import Any
 
 from analysis.mechanics.load_cases import Condition, LoadCaseRow, conditions
-from analysis.mechanics.model import model
+from analysis.mechanics.load_resistance import resistance
+from analysis.mechanics.model import Model, model
 from analysis.mechanics.rope_stretch import take_up
 from analysis.messages.message import text_of
+from analysis.prediction.jam import jam_message, jammed
 from analysis.prediction.job_table import StrokeRow, job_table
+from analysis.prediction.predict import stop_hauling_at
 from analysis.rig.rig import Rig
 from dashboard.text.console import table
-from dashboard.text.units import UNKNOWN, Units, number, percent
+from dashboard.text.units import UNKNOWN, Units, number, percent, plus_minus
 
 View = tuple[dict[str, Any], list[str]]  # JSON object, lines of text
+RESETS = {"each": "each grab reset alone", "together": "all grabs reset together"}
 
 
 def conditions_view(rig: Rig, shown: Units) -> View:
@@ -118,3 +125,76 @@ def _stroke(row: StrokeRow, shown: Units) -> list[str]:
         shown.force_pm(row.haul_N, row.haul_u_N), f"{row.steepest_deg:.0f}°",
         " meets ".join(row.two_blocked) or "the load is there", reset,
     ]  # fmt: skip
+
+
+def force_rows(
+    rig_model: Model, predicted: dict[str, Any], shown: Units, given: bool = False
+) -> list[tuple[str, str]]:
+    """(label, text) of the advantage and the forces at the haul; given: whether the caller set the haul force."""
+    needs = resistance(rig_model.rig.load)
+    haul = shown.force_pm(predicted["haul_force_N"], predicted["haul_force_u_N"])
+    return [
+        ("ideal MA", f"{number(predicted['ideal_ma'])} : 1"),
+        ("MA with friction", f"{plus_minus(predicted['model_ma'], 2 * predicted['model_ma_u'])}"
+         f"   (efficiency {percent(predicted['efficiency'])})"),
+        ("travel ratio", f"{number(predicted['travel_ratio'])} of rope for 1 of load"),
+        ("load force", shown.force_pm(predicted["load_force_N"], predicted["load_force_u_N"])),
+        ("haul force", haul + ("   (given)" if given else "")),
+        ("to break the load away", shown.force_pm(rig_model.start_force_N, rig_model.start_force_u_N)
+         + (f"   ({needs.start_why.text(shown)})" if needs.start_why and rig_model.load_force_N else "")),
+        ("hold at least", shown.force_pm(rig_model.lower_force_N, rig_model.lower_force_u_N)
+         + (", or the load runs back" if rig_model.lower_force_N is not None else "")
+         + (f"   ({needs.lower_why.text(shown)})" if needs.lower_why and rig_model.load_force_N else "")),
+    ]  # fmt: skip
+
+
+def stop_rows(rig_model: Model, shown: Units) -> list[tuple[str, str]]:
+    """(label, text) of the haul force at which to stop with what sets it, and of a load that jams."""
+    stop = stop_hauling_at(rig_model)
+    because = f"{stop.because.text(shown)} ({stop.rated} of {stop.parts} are rated)"
+    return [
+        ("stop hauling at", f"{shown.force(stop.haul_force_N)}: {because}"),
+        ("if the load jams", jam_message(jammed(rig_model)).text(shown)),
+    ]
+
+
+def travel_rows(predicted: dict[str, Any], shown: Units) -> list[tuple[str, str]]:
+    """(label, text) of one stroke, of the job with each kind of reset, and of the rope that it needs."""
+    stroke = predicted["stroke"]
+    meets = " meets ".join(stroke["stopped_by"]) or UNKNOWN
+    rows = [
+        ("one stroke", f"{shown.length(stroke['haul_travel_m'])} of rope moves the load "
+         f"{shown.length(stroke['load_travel_m'])}, until {meets}")
+    ]  # fmt: skip
+    for mode, how in RESETS.items():
+        job = predicted["job"][mode]
+        if job is None or job["strokes"] is None:
+            rows.append((f"the job, {how}", UNKNOWN))
+            continue
+        resets = ", ".join(f"{name} {times}" for name, times in job["resets"].items())
+        rows.append(
+            (f"the job, {how}", f"{job['strokes']} stroke{'s' if job['strokes'] != 1 else ''}, "
+             f"{shown.length(job['haul_travel_m'])} of rope for {shown.length(job['load_travel_m'])}; "
+             f"resets: {resets or 'none'}")
+        )  # fmt: skip
+    for row in predicted["rope"]:
+        enough = {None: "length not stated", True: "enough", False: "NOT ENOUGH"}[row["enough"]]
+        bag = "" if row["length_m"] is None else f" of {shown.length(row['length_m'])}"
+        rows.append(
+            (f"rope {row['name']}", f"{shown.length(row['in_rig_m'])} in the rig, "
+             f"{shown.length(row['needed_m'])} needed{bag}: {enough}")
+        )  # fmt: skip
+    return rows
+
+
+def hold_rows(predicted: dict[str, Any], shown: Units) -> list[tuple[str, str]]:
+    """(label, text) of each capture with the load on it: its force, its use, the resets that it covers."""
+    rows = []
+    for row in predicted["hold"]:
+        covers = ", ".join(row["covers_resets"]) or "nothing"
+        force = number(row["ideal"]) + " T" if row["ideal"] is not None else "cannot hold"
+        rows.append(
+            (row["name"], f"{force}, {shown.force(row['force_N'])}, "
+             f"use {percent(row['use'])}; can be reset meanwhile: {covers}")
+        )  # fmt: skip
+    return rows

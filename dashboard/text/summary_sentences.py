@@ -75,6 +75,13 @@ def _efficiency(review: dict[str, Any]) -> str:
     return f"Its efficiency was {value} (95 %){each}; the load's force {method} ({measured['load_force_method']})."
 
 
+def _how_much(peak: dict[str, Any]) -> str:
+    """The word before a share of the limit: none for a cell, else whether more can have been carried."""
+    if peak["how"] == "cell":
+        return ""
+    return "about " if peak["at_most_N"] is None else "at most "
+
+
 def look_at(review: dict[str, Any], agreed: Agreement, shown: Units) -> str:
     """One sentence that names at most three things to look at, the most serious first."""
     points: list[str] = []
@@ -86,7 +93,7 @@ def look_at(review: dict[str, Any], agreed: Agreement, shown: Units) -> str:
     )
     if over:
         names = ", ".join(
-            f"{p['name']} ({'' if p['how'] == 'cell' else 'at most '}{100 * p['use']:.0f} %"
+            f"{p['name']} ({_how_much(p)}{100 * p['use']:.0f} %"
             f"{', by its own cell' if p['how'] == 'cell' else ''})"
             for p in over[:NAMED]
         )

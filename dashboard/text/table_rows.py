@@ -12,6 +12,7 @@ from operator import attrgetter as field
 from operator import itemgetter as key
 from typing import Any
 
+from analysis.review.peak_use import highest_peak_use
 from dashboard.text.units import METRIC, UNKNOWN, Units, number, percent
 from logger.errors import one_line
 
@@ -160,7 +161,7 @@ CHAPTERS = (
     Column("rope hauled", lambda row: row["measured"]["haul_travel_m"], "length"),
     Column("load from", key("load_from_m"), "length"),
     Column("load to", key("load_to_m"), "length"),
-    Column("highest use", lambda row: highest_use(row["peaks"]), "use", none="-"),
+    Column("highest use", lambda row: highest_peak_use(row["peaks"]), "use", none="-"),
 )
 EVENTS = (
     Column("no.", key("k"), "count"),
@@ -176,11 +177,6 @@ EVENTS = (
 def _expanded(predicted: Mapping[str, Any], name: str) -> dict[str, Any]:
     """A predicted quantity with U95 = 2 u."""
     return {"value": predicted[name], "U95": 2 * predicted[f"{name}_u"]}
-
-
-def highest_use(peaks: Iterable[Mapping[str, Any]]) -> float | None:
-    """The largest peak force / limit of a part; None where no part is rated."""
-    return max((p["use"] for p in peaks if p["use"] is not None), default=None)
 
 
 def chapter_rows(review: Mapping[str, Any]) -> list[dict[str, Any]]:

@@ -52,6 +52,7 @@ class Units:
     force_shown: unit of forces.
     length_shown: unit of lengths.
     work_shown: unit of work.
+    force_beside: unit of a force beside what is allowed, which has two figures.
     message_units: unit of a message's quantity -> (symbol shown, how many of it are one of the former);
         a unit that is missing is shown as it is.  Factors: NIST SP 811, appendix B.
     """
@@ -60,6 +61,7 @@ class Units:
     force_shown: DisplayUnit
     length_shown: DisplayUnit
     work_shown: DisplayUnit
+    force_beside: DisplayUnit
     message_units: Mapping[str, tuple[str, float]] = field(default_factory=dict)
 
     def written(self, value: float, form: str, unit: str) -> tuple[str, str]:
@@ -80,6 +82,14 @@ class Units:
     def force(self, newton: float | None) -> str:
         """A force as text; newton: N."""
         return _text(self.force_shown, newton)
+
+    def force_of(self, newton: float, allowed_N: float) -> str:
+        """A force against what is allowed, "8.5 of 5.1 kN"; newton: N."""
+        return _of(self.force_beside, newton, allowed_N)
+
+    def length_of(self, metre: float, allowed_m: float) -> str:
+        """A length against what is allowed, "2.1 of 2.0 m"; metre: m."""
+        return _of(self.length_shown, metre, allowed_m)
 
     def length(self, metre: float | None) -> str:
         """A length as text; metre: m."""
@@ -105,17 +115,20 @@ class Units:
 
 
 _KILO = 1000.0
+KN_FROM_N = 995.0  # derivation: two figures round it to 1.0 kN; as on the live page
 METRIC = Units(
     "metric",
     DisplayUnit(unit="N", size=1.0, big_unit="kN", big_size=_KILO, big_from=10_000.0),
     DisplayUnit("m"),
     DisplayUnit(unit="J", size=1.0, big_unit="kJ", big_size=_KILO, big_from=10_000.0),
+    DisplayUnit(unit="N", size=1.0, big_unit="kN", big_size=_KILO, big_from=KN_FROM_N),
 )
 US = Units(
     "us",
     DisplayUnit("lbf", LBF_N),
     DisplayUnit("ft", FOOT_M),
     DisplayUnit("ft lbf", FOOT_M * LBF_N),
+    DisplayUnit("lbf", LBF_N),
     {
         "N": ("lbf", 1 / LBF_N),
         "kN": ("lbf", _KILO / LBF_N),
@@ -140,6 +153,8 @@ SYSTEMS = {"metric": METRIC, "us": US}
 # Bounds of the significant digits of a converted number.  A whole number and one in kN may be exact, such
 # as a rating, so three digits are kept: a rating must not be rounded up by much.
 LEAST_DIGITS, LEAST_OF_EXACT, MOST_DIGITS = 2, 3, 4
+# share by which rounding may change how far a force is beyond what is allowed; chosen by us: not felt
+OF_RATIO = 0.05
 
 
 def number(value: float | None, digits: int = 3) -> str:
@@ -178,6 +193,25 @@ def _places(written: str, size: float, least: int) -> int:
     digits = "".join(filter(str.isdigit, written.partition("e")[0])).lstrip("0")
     kept = min(MOST_DIGITS, max(least, len(digits)))
     return kept - 1 - math.floor(math.log10(float(f"{value:.{kept - 1}e}")))
+
+
+def _of(shown: DisplayUnit, value: float, allowed: float) -> str:
+    """ "a of b" with the fewest figures, two to four, that tell them apart and keep their ratio.
+
+    value, allowed: in SI.
+    """
+    unit, size = shown.chosen(max(abs(value), abs(allowed)))
+    one, other = value / size, allowed / size
+    figures = next((n for n in (2, 3) if _as_far_apart(one, other, n)), MOST_DIGITS)
+    return f"{number(one, figures)} of {number(other, figures)} {unit}"
+
+
+def _as_far_apart(one: float, other: float, figures: int) -> bool:
+    """Whether two numbers, each with so many figures, are as far apart as they are."""
+    a, b = float(number(one, figures)), float(number(other, figures))
+    if one == other or not b:
+        return True
+    return a != b and abs(a / b - one / other) <= OF_RATIO * abs(one / other)
 
 
 def _text(shown: DisplayUnit, value: float | None, expanded: float | None = None) -> str:

@@ -1,5 +1,5 @@
-"""The routes that change a code for a cookie, and where the page is shared the entry page and the page
-with the link for viewers.
+"""The routes that change a code for a cookie and say which role one has; where the page is shared also the
+entry page, and the page with the link for viewers.
 
 The entry page and its script are open to anyone; the page with the link is for operators.
 """
@@ -38,11 +38,18 @@ def routes(sharing: Sharing) -> list[Route]:
         """The link for viewers as a QR code."""
         return Answer(200, qr.svg(sharing.url("viewer")), "image/svg+xml")
 
-    exchange = Route("POST", at("/enter"), enter, who=ANYONE, token=False)
+    def who(request: WebRequest) -> Answer:
+        """The role of whoever asks, and whether the page is shared."""
+        return Answer(200, encode({"role": request.role, "shared": sharing.shared}), JSON)
+
+    everywhere = [
+        Route("POST", at("/enter"), enter, who=ANYONE, token=False),
+        Route("GET", at("/who"), who),
+    ]
     if not sharing.shared:
-        return [exchange]
+        return everywhere
     return [
-        exchange,
+        *everywhere,
         Route("GET", at("/enter"), lambda _: Answer(200, page, HTML), who=ANYONE),
         Route("GET", at(r"/enter\.js"), lambda _: Answer(200, script, SCRIPT), who=ANYONE),
         Route("GET", at("/share"), share, who=OPERATOR),

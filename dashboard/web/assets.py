@@ -20,7 +20,8 @@ FOLDER = Path(__file__).parents[1] / "assets"
 # named here: what the machine's own table says of .js may stop a browser from running it
 KINDS = {".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8"}
 IMPORT = re.compile(r'^(?:import\b|\}) ?[^"\n]*"(\.[^"]+)";$', re.MULTILINE)
-SUBJECTS = ("live", "plan", "review", "shared")  # folders that a page may load from
+# folders that a page may load from: all but "entry", whose files are for anyone
+SUBJECTS = tuple(sorted(f.name for f in FOLDER.iterdir() if f.is_dir() and f.name != "entry"))
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from logger.calibration.calibration_keys import CURVE, FORMAT, MOST_DEGREE
 from logger.calibration.curve import Calibration, check_invertible, resolution_u
 from logger.calibration.polynomial import polynomial
 from logger.errors import SensorsFault
@@ -20,8 +21,6 @@ from logger.toml_tables import Table, parse_toml, read_text
 if TYPE_CHECKING:
     from logger.calibration.exact_least_squares import Solution
 
-FORMAT = 1  # version of the file: an index, no tuning
-MOST_DEGREE = 3  # interface section 3
 REMAKE = "make the file with `haul calibrate`"
 
 
@@ -177,7 +176,7 @@ def load(path: str | Path) -> Calibration:
 
 def parse(text: str, file: str) -> Calibration:
     """The calibration in `text`; raises SensorsFault, one line, on anything unexpected."""
-    table = Table(parse_toml(text, file, SensorsFault), file, "", SensorsFault)
+    table = Table(parse_toml(text, file, SensorsFault), file, "", SensorsFault, CURVE)
     version = table.whole("haul_calibration")
     if version is None:
         raise table.fault("haul_calibration", "is missing", REMAKE)
@@ -187,11 +186,13 @@ def parse(text: str, file: str) -> Calibration:
             f"format {version} is newer than this program reads ({FORMAT})",
             "use a newer haul",
         )
-    degree = table.whole("degree", least=1, most=MOST_DEGREE)
+    degree = table.whole("degree")
     if degree is None:
         raise table.fault("degree", "is missing", "write degree = 1, 2 or 3")
     coefficients = _numbers(table, "coefficients", table.raw("coefficients"), degree + 1)
     rows = table.raw("covariance")
+    if rows is None:
+        raise table.fault("covariance", "is missing", REMAKE)
     if not isinstance(rows, list) or len(rows) != degree + 1:
         raise table.fault("covariance", f"must be {degree + 1} rows", REMAKE)
     covariance = tuple(_numbers(table, "covariance", row, degree + 1) for row in rows)
@@ -199,7 +200,7 @@ def parse(text: str, file: str) -> Calibration:
         raise table.fault("covariance", "has a negative variance", REMAKE)
     through_zero = bool(table.flag("through_zero"))
     fitted = degree + (not through_zero)
-    residual_sd = table.number("residual_sd", least=0.0)
+    residual_sd = table.number("residual_sd")
     n = table.whole("n", least=fitted)
     if n is None:
         raise table.fault("n", "is missing", "write how many points were fitted")
@@ -221,12 +222,12 @@ def parse(text: str, file: str) -> Calibration:
         applied_least=_needed(table, "applied_least", table.number("applied_least")),
         applied_most=_needed(table, "applied_most", table.number("applied_most")),
         through_zero=through_zero,
-        resolution=table.number("resolution", above=0.0),
-        quantity=table.text("quantity", choices=("force", "length")),
+        resolution=table.number("resolution"),
+        quantity=table.text("quantity"),
         least_loaded=_positive_term(terms, "least_loaded"),
         class_a_from=_positive_term(terms, "class_a_from"),
     )
-    table.done()
+    table.done(also=("terms",))
     if curve.reading_u == 0.0 and not any(map(any, covariance)) and residual_sd is None:
         raise table.fault("covariance", "is all 0, and no other key states an uncertainty", REMAKE)
     check_invertible(curve, file)
@@ -255,6 +256,8 @@ def _needed(table: Table, key: str, value: float | None) -> float:
 
 
 def _numbers(table: Table, key: str, value: Any, count: int) -> tuple[float, ...]:
+    if value is None:
+        raise table.fault(key, "is missing", REMAKE)
     good = isinstance(value, list) and len(value) == count
     good = good and all(isinstance(v, (int, float)) and not isinstance(v, bool) for v in value)
     if not good or not all(math.isfinite(v) for v in value):

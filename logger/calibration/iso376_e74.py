@@ -68,6 +68,28 @@ def terms(
     )
 
 
+def recorded_terms(
+    curve: Calibration,
+    applied: Sequence[float],
+    reading: Sequence[float],
+    run: Sequence[str] | None,
+) -> dict[str, float | str]:
+    """What a calibration file keeps of `terms`, and the least force; nothing for a length.
+
+    applied, reading, run: as `terms` takes them.
+    """
+    if curve.quantity == "length":
+        return {}
+    kept: dict[str, float | str] = {
+        term.key: term.value if term.value is not None else f"not known: {term.why_not}"
+        for term in terms(curve, applied, reading, run)
+    }
+    loaded = [abs(a) for a in applied if a]
+    if loaded:
+        kept["least_loaded"] = min(loaded)
+    return kept
+
+
 def _runs(
     applied: Sequence[float], reading: Sequence[float], run: Sequence[str] | None
 ) -> list[_Run]:

@@ -1,19 +1,20 @@
-"""Reads the keys of a device that must be asked: `ask`, `every_s`, `answer_s`."""
+"""Reads the keys of a device that must be asked: `ask`, `every_s`, `answer_s`; of Modbus the last two."""
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from logger.channels.channel import Channel
+from logger.channels.channel_keys import LEAST_ANSWER_S
 from logger.channels.port_schemes import SCHEMES, scheme_of
 from logger.errors import SensorsFault
 from logger.toml_tables import Table
 
-LEAST_ANSWER_S = 0.05  # interface section 2
-MOST_ASK = 200  # characters; memory only
 # interface section 2: questions without an answer after which a reading is too old
 STALE_PERIODS = 3
+MOST_ASK = 200  # characters of a question, as in a sensors file
 
 
 @dataclass(frozen=True)
@@ -25,12 +26,15 @@ class Asking:
     answer_s: float | None  # longest time to wait for the answer, s
 
 
-def read_asking(table: Table) -> Asking:
-    """The keys of one channel; raises SensorsFault."""
-    ask = table.text("ask", most=MOST_ASK)
-    every_s = table.number("every_s", above=0.0, most=3600.0)
-    answer_s = table.number("answer_s", least=LEAST_ANSWER_S, most=3600.0)
-    if ask is None:
+def read_asking(table: Table, polled: bool = False) -> Asking:
+    """The keys of one channel; raises SensorsFault.
+
+    polled: whether its format asks by itself, without `ask`.
+    """
+    ask = table.text("ask")
+    every_s = table.number("every_s")
+    answer_s = table.number("answer_s")
+    if ask is None and not polled:
         for key, value in (("every_s", every_s), ("answer_s", answer_s)):
             if value is not None:
                 raise table.fault(
@@ -39,14 +43,15 @@ def read_asking(table: Table) -> Asking:
                     f'leave {key} out, or write ask = "READ?\\r\\n" with the device\'s question',
                 )
         return Asking(None, None, None)
-    if not ask or any(ord(character) > 0xFF for character in ask):
+    if ask is not None and (not ask or any(ord(character) > 0xFF for character in ask)):
         raise table.fault(
             "ask",
             "is empty or holds a character that is no byte",
             'write the question as the device takes it, such as ask = "READ?\\r\\n"',
         )
     if every_s is None:
-        raise table.fault("every_s", "is missing, and ask needs it", "write every_s = 0.1")
+        what = "format modbus" if ask is None else "ask"
+        raise table.fault("every_s", f"is missing, and {what} needs it", "write every_s = 0.1")
     return Asking(ask, every_s, answer_s or max(every_s, LEAST_ANSWER_S))
 
 
@@ -97,3 +102,18 @@ def check_asking(channels: Sequence[Channel], file: str, recorded: bool) -> None
 def _askable() -> str:
     *most, last = (scheme.example for scheme in SCHEMES.values() if scheme.asks)
     return f"{', '.join(most)} or {last}"
+
+
+def typed_question(text: str) -> str:
+    r"""The question, such as "READ?\r\n" with its escapes; raises ValueError with what is wrong."""
+    try:
+        question = str(tomllib.loads('ask = "' + text.replace('"', '\\"') + '"')["ask"])
+    except (ValueError, KeyError, RecursionError):
+        raise ValueError(
+            rf'{text[:MOST_ASK]!r} is no text with the escapes of TOML, such as "READ?\r\n"'
+        ) from None
+    if not question or len(question) > MOST_ASK or any(ord(one) > 0xFF for one in question):
+        raise ValueError(
+            f"{text[:MOST_ASK]!r} is empty, longer than {MOST_ASK} characters, or holds a character that is no byte"
+        )
+    return question

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from logger.calibration.curve import Calibration
+from logger.channels.modbus_registers import ModbusRegisters
 from logger.device_units import to_si
 
 if TYPE_CHECKING:
@@ -63,12 +64,19 @@ class Channel:
     ask: str | None = None  # question that the device answers; None: it sends by itself
     every_s: float | None = None  # time from one question to the next, s
     answer_s: float | None = None  # longest time to wait for an answer, s
+    modbus: ModbusRegisters | None = None  # modbus: where its number stands
     states_u: bool = True  # whether the sensors file states u, u_percent or a calibration
 
     @property
     def has_time(self) -> bool:
         """Whether its lines carry the device's own time."""
         return not (self.time is None and self.time_column is None and self.time_after is None)
+
+    @property
+    def modbus_place(self) -> tuple[int, str, int] | None:
+        """Device, table and first register; the same for two channels that read the same."""
+        at = self.modbus
+        return None if at is None else (at.device_id, at.table, at.first)
 
     @property
     def text_place(self) -> tuple[str | int | None, ...]:

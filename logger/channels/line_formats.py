@@ -11,6 +11,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+from logger.channels.modbus_registers import KEYS as MODBUS_KEYS
+from logger.channels.modbus_registers import MODBUS, read_registers
 from logger.device_units import units_for
 from logger.toml_tables import Table
 
@@ -118,6 +120,10 @@ def _columns(table: Table, quantity: str) -> dict[str, Any]:
         "time_column": time_column,
         **_time(table, "time_column"),
     }
+
+
+def _modbus(table: Table, quantity: str) -> dict[str, Any]:
+    return {"unit": _unit(table, quantity), "modbus": read_registers(table)}
 
 
 def by_hand(table: Table, quantity: str, name: str) -> dict[str, Any]:
@@ -275,6 +281,13 @@ LINE_FORMATS = {
         place="text_place",
         read=_text,
         shared=("decimal", "thousands", "overload"),
+    ),
+    MODBUS: LineFormat(
+        decoder="logger.formats.modbus:ModbusDecoder",
+        takes=MODBUS_KEYS,
+        address="register",
+        place="modbus_place",
+        read=_modbus,
     ),
 }
 

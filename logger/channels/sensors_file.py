@@ -6,6 +6,7 @@ import math
 import os
 import re
 from collections import Counter
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
@@ -13,16 +14,26 @@ from logger.calibration import calibration as calibrations
 from logger.calibration.curve import Calibration
 from logger.channels.asking import check_asking, read_asking, stale_default_s
 from logger.channels.channel import Channel, Sensors
+from logger.channels.channel_keys import CHANNEL
 from logger.channels.framing import CURE as FRAMING_CURE
 from logger.channels.framing import USUAL, parse_framing
 from logger.channels.line_formats import LINE_FORMATS, NAMED_ENDS, by_hand, check_belongs
-from logger.channels.port_schemes import HAND, normal_port, refusal, scheme_of
+from logger.channels.modbus_registers import MODBUS, check_registers
+from logger.channels.port_schemes import (
+    HAND,
+    SCHEMES,
+    SECRET,
+    normal_port,
+    refusal,
+    scheme_of,
+    secret_in,
+    without_secret,
+)
 from logger.device_units import COUNT
 from logger.errors import SensorsFault, one_line
 from logger.toml_tables import CHANNELS, ROPES, Table, parse_toml, read_text
 
 _BACKSLASHES = ", and single quotes round a name with backslashes"
-MOST_DELAY_S = 0.3  # derived: the greatest lag that the analysis looks for
 
 
 def load_sensors(path: str | os.PathLike[str]) -> Sensors:
@@ -56,7 +67,7 @@ def parse_sensors(
         raise SensorsFault(file, "there is no channel", "write at least one [[channel]] table")
     channels = tuple(
         _channel(
-            Table(row, file, f"channel {number}", SensorsFault),
+            Table(row, file, f"channel {number}", SensorsFault, CHANNEL),
             folder or Path(),
             copies,
             recorded or copies,
@@ -64,6 +75,7 @@ def parse_sensors(
         for number, row in enumerate(rows, 1)
     )
     _check_together(channels, file)
+    check_registers(channels, file, recorded or copies)
     check_asking(channels, file, recorded or copies)
     return Sensors(channels, text, file)
 
@@ -80,6 +92,14 @@ def for_recording(sensors: Sensors) -> None:
                 where,
             )
         scheme = scheme_of(channel.port)
+        package = SCHEMES[MODBUS].package if channel.modbus else scheme and scheme.package
+        if package and find_spec(package.partition("-")[0]) is None:
+            raise SensorsFault(
+                sensors.file,
+                f"this port needs {package}, which is not installed",
+                f"run pip install {package}",
+                where,
+            )
         if channel.baud is None and (scheme is None or scheme.needs_baud):
             raise SensorsFault(
                 sensors.file,
@@ -109,16 +129,18 @@ def _channel(table: Table, folder: Path, copies: bool, recorded: bool) -> Channe
     quantity = _needed(
         table,
         "quantity",
-        table.text("quantity", choices=("force", "length")),
+        table.text("quantity"),
         'write quantity = "force" or "length"',
     )
     at = _free_text(table, "at", 200)
     port = _port(table, recorded)
     hand = port == HAND
+    if hand:
+        _check_hand(table)
     of_format = by_hand(table, quantity, name) if hand else _of_format(table, quantity)
-    capacity = table.number("capacity", above=0.0)
-    warn_at = table.number("warn_at", above=0.0)
-    stop_at = table.number("stop_at", above=0.0)
+    capacity = table.number("capacity")
+    warn_at = table.number("warn_at")
+    stop_at = table.number("stop_at")
     for key, level in (("stop_at", stop_at), ("warn_at", warn_at)):
         if level is not None and capacity is not None and level > capacity:
             raise table.fault(
@@ -152,26 +174,23 @@ def _channel(table: Table, folder: Path, copies: bool, recorded: bool) -> Channe
             "or name a calibration",
         )
     delay_s, delay_u_s = _delay(table)
-    asking = read_asking(table)
+    asking = read_asking(table, polled=of_format["format"] == MODBUS)
     states_u = curve is not None or table.has("u") or table.has("u_percent")
     channel = Channel(
         name=name,
         quantity=quantity,
         at=at,
         port=port,
-        baud=table.whole("baud", least=50, most=10_000_000),
+        baud=table.whole("baud"),
         ends=_ends(table),
         modulus=_modulus(table, quantity),
         zero=table.number("zero") or 0.0,
         scale=1.0 if scale is None else scale,
-        u_percent=table.number("u_percent", least=0.0, most=100.0) or 0.0,
-        u=table.number("u", least=0.0) or 0.0,
+        u_percent=table.number("u_percent") or 0.0,
+        u=table.number("u") or 0.0,
         capacity=capacity,
         stale_after_s=(
-            math.inf
-            if hand
-            else table.number("stale_after_s", above=0.0, most=3600.0)
-            or stale_default_s(asking.every_s)
+            math.inf if hand else table.number("stale_after_s") or stale_default_s(asking.every_s)
         ),
         warn_at=warn_at,
         stop_at=stop_at,
@@ -190,6 +209,14 @@ def _channel(table: Table, folder: Path, copies: bool, recorded: bool) -> Channe
     return channel
 
 
+def _check_hand(table: Table) -> None:
+    """Refuse keys that a channel whose numbers a person enters has no use for."""
+    of_lines = {key for each in LINE_FORMATS.values() for key in each.takes}
+    for key in table.data:
+        if key in of_lines | {"format", "stale_after_s"}:
+            raise table.fault(key, f'does not belong to port = "{HAND}"', f"leave {key} out")
+
+
 def _of_format(table: Table, quantity: str) -> dict[str, Any]:
     """The channel's line format and the fields that it reads; raises SensorsFault."""
     line_format = _needed(
@@ -201,7 +228,7 @@ def _of_format(table: Table, quantity: str) -> dict[str, Any]:
 
 def _modulus(table: Table, quantity: str) -> float | None:
     """The reading at which a counter starts again; None if it never does."""
-    modulus = table.number("modulus", above=0.0, most=1e15)
+    modulus = table.number("modulus")
     if modulus is not None and quantity != "length":
         raise table.fault(
             "modulus", f"is for a counter of length, not for a {quantity}", "leave modulus out"
@@ -211,7 +238,7 @@ def _modulus(table: Table, quantity: str) -> float | None:
 
 def _ends(table: Table) -> str | None:
     """What ends a line; None if it is not stated."""
-    ends = table.text("ends", most=20)
+    ends = table.text("ends")
     cure = 'write "lf", "cr", "crlf", "etx", "pause", or the text that ends each line'
     if ends is None or ends in NAMED_ENDS:
         return ends
@@ -226,7 +253,7 @@ def _ends(table: Table) -> str | None:
 
 def _framing(table: Table) -> str:
     """How a character travels on the channel's serial line, such as "8N1"."""
-    text = table.text("framing", most=20)
+    text = table.text("framing")
     text = USUAL if text is None else text
     try:
         parse_framing(text)
@@ -237,8 +264,8 @@ def _framing(table: Table) -> str:
 
 def _delay(table: Table) -> tuple[float | None, float | None]:
     """The delay and its standard uncertainty, s; both or neither: a correction needs both."""
-    delay = table.number("delay_s", least=-MOST_DELAY_S, most=MOST_DELAY_S)
-    delay_u = table.number("delay_u_s", least=0.0, most=MOST_DELAY_S)
+    delay = table.number("delay_s")
+    delay_u = table.number("delay_u_s")
     for key, value, other in (("delay_s", delay, delay_u), ("delay_u_s", delay_u, delay)):
         if value is None and other is not None:
             raise table.fault(
@@ -267,7 +294,7 @@ def _free_text(table: Table, key: str, most: int) -> str:
 
 
 def _port(table: Table, recorded: bool) -> str | None:
-    port = table.text("port", most=300)
+    port = table.text("port")
     if port is None:
         return None
     if not port.strip() or not port.isprintable():
@@ -284,6 +311,8 @@ def _port(table: Table, recorded: bool) -> str | None:
 def _check_scheme(table: Table, port: str) -> None:
     """Refuse a port that no entry of SCHEMES opens; raises SensorsFault."""
     scheme = scheme_of(port)
+    if secret_in(port):
+        raise table.fault("port", *SECRET)
     if scheme is None:
         raise table.fault("port", *refusal(port))
     if scheme.check is not None:
@@ -291,7 +320,7 @@ def _check_scheme(table: Table, port: str) -> None:
             scheme.check(normal_port(port))
         except ValueError as error:
             fault, _, cure = str(error).rpartition("; ")
-            raise table.fault("port", f'"{port}" {fault}', cure) from None
+            raise table.fault("port", f'"{without_secret(port)}" {fault}', cure) from None
 
 
 def _format_cure() -> str:
@@ -300,7 +329,7 @@ def _format_cure() -> str:
 
 
 def _calibration(table: Table, folder: Path, copies: bool) -> tuple[str | None, Calibration | None]:
-    reference = table.text("calibration", most=300)
+    reference = table.text("calibration")
     if reference is None:
         return None, None
     if not reference.strip() or not reference.isprintable():

@@ -51,6 +51,30 @@ class Decoded:
     times: dict[str, list[float]] = field(default_factory=dict)
     overloads: dict[str, list[int]] = field(default_factory=dict)
 
+    def add(self, later: Decoded) -> None:
+        """Add what came behind it."""
+        if later.readings or later.samples or later.overloads:
+            for name, counts in later.overloads.items():
+                before = len(self.readings.get(name, ()))
+                self.overloads.setdefault(name, []).extend(before + count for count in counts)
+            for name, texts in later.readings.items():
+                self.readings.setdefault(name, []).extend(texts)
+            for name, times in later.times.items():
+                self.times.setdefault(name, []).extend(times)
+            self.samples.extend(later.samples[: MOST_SAMPLES - len(self.samples)])
+
+
+@dataclass(frozen=True)
+class Failure:
+    """Why a device with registers in place of lines gave no number."""
+
+    names: tuple[str, ...]  # channels that were asked for
+    cause: str  # as rejects.csv tells it
+    sent: bytes  # what came, or else the question
+    lost: bool = True  # whether something came, so that readings count as lost
+    silent: bool = False  # whether no whole answer came in time
+    sampled: bool = True  # whether it is kept as a sample
+
 
 class Decoder(ABC):
     """Splits a port's bytes into lines, decodes them, and counts drops; base of all formats.
@@ -69,6 +93,8 @@ class Decoder(ABC):
         ways; b"" if there was none
     """
 
+    block_takes_crlf = False  # whether `_block` takes lines that end with CRLF, and no other CR
+    asks = False  # whether the device answers only when it is asked
     detects_torn_lines = True  # whether the format shows that a line lacks its beginning
 
     def __init__(self, channels: Sequence[Channel]) -> None:
@@ -117,7 +143,29 @@ class Decoder(ABC):
         """Decode all lines that this chunk completes; keep its last, incomplete line."""
         if len(self.head) < HEAD:
             self.head += chunk[: HEAD - len(self.head)]
+        if self.block_takes_crlf and self._fed_at_once(chunk):
+            return self._out
         return self._feed(self._ends.normal(chunk))
+
+    def _fed_at_once(self, chunk: bytes) -> bool:
+        """Decode a chunk whose complete lines are all good as it is, without rewriting its line ends;
+        False, with nothing taken, where that cannot be."""
+        end = chunk.rfind(b"\n") + 1
+        if not end or self._first or self._doubtful or self._skipping or not self._ends.between:
+            return False
+        block, rest = self._tail + chunk[:end], chunk[end:]
+        out = self._out = Decoded()
+        if not self._block(block):
+            return False
+        count = block.count(b"\n")
+        self.lines += count
+        self.understood += count
+        self._tail = b""
+        self._ends.at_line()
+        if rest:
+            out.add(self._feed(self._ends.normal(rest)))
+            self._out = out
+        return True
 
     def pause(self) -> Decoded:
         """Decode the line that a silence of `line_ends.PAUSE_S` ends."""
@@ -192,9 +240,23 @@ class Decoder(ABC):
             self.lines += 1
             self._drop(OVERFLOW, line)
 
-    def registers(self, numbers: Mapping[str, bytes]) -> Decoded:
-        """Decode numbers (text, by channel) of a device with registers in place of lines."""
+    def silent_devices(self) -> Mapping[str, tuple[tuple[str, ...], int]]:
+        """By question, as text: the channels that it is for, and how many in a row had no answer."""
+        return {}
+
+    def refused_channels(self) -> Mapping[str, tuple[str, int]]:
+        """By channel: why its last numbers were refused, and how many in a row; none where the last was a
+        reading."""
+        return {}
+
+    def registers(self, numbers: Mapping[str, bytes], failures: Sequence[Failure] = ()) -> Decoded:
+        """Decode numbers (text, by channel) of a device with registers in place of lines.
+
+        failures: why other channels have none.
+        """
         out = self._out = Decoded()
+        for failure in failures:
+            self._fail(failure)
         for name, text in numbers.items():
             if A_NUMBER.fullmatch(text):
                 self._take(name, text)
@@ -205,6 +267,17 @@ class Decoder(ABC):
             self.lines += 1
             self.understood += bool(out.readings)
         return out
+
+    def _fail(self, failure: Failure) -> None:
+        """Count a failure; without an answer no reading is lost."""
+        if failure.lost:
+            self.lines += 1
+            self.head = self.head or failure.sent[:HEAD]
+        self.causes[failure.cause] += 1
+        for name in failure.names if failure.lost else ():
+            self.drops[name] += 1
+        if failure.sampled and len(self._out.samples) < MOST_SAMPLES:
+            self._out.samples.append((failure.cause, failure.sent[:SAMPLE]))
 
     def _hold(self, piece: bytes) -> None:
         if self._skipping:

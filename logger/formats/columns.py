@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
+from operator import methodcaller
 
 from logger.channels.channel import Channel
 from logger.device_units import is_other_unit, same_unit, unit_from_word
@@ -72,20 +73,20 @@ class ColumnsDecoder(Decoder):
     def _block(self, block: bytes) -> bool:
         """Take a block of plain numbers with one count and no blanks."""
         count, separator = self._count, self._separator
-        if not count or len(separator) != 1 or max(map(len, block.split(b"\n"))) > 4096:
+        seen = block.split(b"\n")
+        if not count or len(separator) != 1 or max(map(len, seen)) > 4096:
             return False
-        cells = block.replace(b"\r\n", b"\n").replace(b"\n", separator).split(separator)
-        lines = block.count(b"\n")
+        cells = block.replace(b"\n", separator).split(separator)
+        lines = len(seen) - 1
         if len(cells) != count * lines + 1:
             return False
-        if block.count(separator) != (count - 1) * lines or not block.isascii():
+        if not block.isascii():
             return False
         if self._unclear and count > 1 and UNCLEAR_COMMA.search(block):
             return False
         if self._spaced and (b" " in block or b"\t" in block):
             return False
-        seen = block.replace(b"\r\n", b"\n").split(b"\n")
-        if any(line.count(separator) != count - 1 for line in seen[:-1]):
+        if {*map(methodcaller("count", separator), seen[:-1])} != {count - 1}:
             return False
         taken = []
         timed: dict[str, list[float]] = {}

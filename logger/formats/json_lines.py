@@ -91,7 +91,8 @@ class JsonDecoder(Decoder):
 
     def __init__(self, channels: Sequence[Channel]) -> None:
         super().__init__(channels)
-        self._keys: frozenset[str] | None = None
+        self._whole: dict[str, Any] | None = None  # the last line that was one object
+        self._places = [(c.name, c.id or "", c.time) for c in channels]
 
     @staticmethod
     def encode(channels: Sequence[Channel], values: Mapping[str, float]) -> bytes:
@@ -108,7 +109,7 @@ class JsonDecoder(Decoder):
         text = line.decode("ascii")
         members = _object(text)
         if members is not None:
-            self._keys = frozenset(members)
+            self._whole = members
         else:
             if not text.strip():
                 return
@@ -117,19 +118,18 @@ class JsonDecoder(Decoder):
             self._drop("not a JSON object", line)
             return
         used = False
-        for channel in self.channels:
-            id = channel.id or ""
+        for name, id, time in self._places:
             value = members[id] if id in members else _found(members, id)
             if value is _NOTHING:
                 continue
             used = True
-            if isinstance(value, _Sent) and A_NUMBER.fullmatch(value.encode("ascii")):
-                time = b"" if channel.time is None else _time(members, channel.time)
-                self._take(channel.name, value.encode("ascii"), time)
+            sent = value.encode("ascii") if isinstance(value, _Sent) else b""
+            if sent and A_NUMBER.fullmatch(sent):
+                self._take(name, sent, b"" if time is None else _time(members, time))
             elif isinstance(value, (_NotFinite, _Sent)):
-                self._drop("not a finite number", line, channel.name)
+                self._drop("not a finite number", line, name)
             else:
-                self._drop("not a number", line, channel.name)
+                self._drop("not a number", line, name)
         if not used:
             self._drop(OTHER, line)
 
@@ -143,7 +143,7 @@ class JsonDecoder(Decoder):
                 continue
             # behind a colon it may be a member of the torn object: then it needs a line's keys
             inner = text[:start].rstrip().endswith(":")
-            if inner and self._keys is not None and frozenset(members) != self._keys:
+            if inner and self._whole is not None and members.keys() != self._whole.keys():
                 continue
             self._drop("torn off by the next object", line[:start])
             return members

@@ -29,6 +29,9 @@ def first_line(decoder: Decoder) -> str:
 def likely_cause(decoder: Decoder) -> str:
     """Why lines of this port are not understood, and what to do; one line."""
     head = decoder.head
+    if decoder.channels[0].modbus is not None:
+        cause = max(decoder.causes, key=lambda one: decoder.causes[one], default="no registers")
+        return f"{cause}; compare device_id, table, register and type with the device's manual"
     if not head:
         return (
             "no bytes at all: the device is off or its cable carries nothing, or it must be asked "

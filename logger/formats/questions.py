@@ -37,6 +37,8 @@ class AskedDecoder(Decoder):
     unanswered: by question, how many in a row had no answer
     """
 
+    asks = True
+
     def __init__(self, channels: Sequence[Channel]) -> None:
         super().__init__(channels)
         by_question: dict[str, list[Channel]] = {}
@@ -112,6 +114,16 @@ class AskedDecoder(Decoder):
         decoder = self.questions[question]
         decoder.forget()
         self._late.names, self._current = decoder.names, self._late
+
+    def silent_devices(self) -> Mapping[str, tuple[tuple[str, ...], int]]:
+        """See `Decoder.silent_devices`."""
+        return {
+            f'"{ask.encode("unicode_escape").decode("ascii")}"': (
+                decoder.names,
+                self.unanswered[ask],
+            )
+            for ask, decoder in self.questions.items()
+        }
 
     # -- bytes ----------------------------------------------------------------------------------
     def connected(self, torn: bool = True) -> None:

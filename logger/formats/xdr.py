@@ -55,6 +55,8 @@ def checksums(bodies: Sequence[bytes]) -> bytes:
 class XdrDecoder(Decoder):
     """Decodes the sentences of one port; see `Decoder`."""
 
+    block_takes_crlf = True
+
     def __init__(self, channels: Sequence[Channel]) -> None:
         super().__init__(channels)
         self._by_id = {(channel.id or "").encode("ascii"): channel for channel in channels}

@@ -1,6 +1,6 @@
 """Watches the recording machine: free disk space against the expected need, power supply, sleep.
 
-Runs in the recorder's main thread, so that a slow answer of the system delays no reading.
+Runs in a thread of its own (`machine_thread`), because the system may answer late or never.
 """
 
 from __future__ import annotations

@@ -14,6 +14,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
+from logger.channels.channel import Sensors
 from logger.errors import one_line
 
 LEVELS = ("clear", "caution", "stop")
@@ -39,6 +40,21 @@ class AlarmRow:
         """The lower of the two levels, N or m; None if there is none."""
         levels = [level for level in (self.caution, self.stop) if level is not None]
         return min(levels) if levels else None
+
+
+def alarm_rows(sensors: Sensors) -> tuple[AlarmRow, ...]:
+    """The alarm table of a sensors file: a row for each channel with a caution or stop level."""
+    return tuple(
+        AlarmRow(
+            channel=channel.name,
+            label=channel.name,
+            caution=channel.warn_at,
+            stop=channel.stop_at,
+            hold_s=HOLD_S,
+        )
+        for channel in sensors.channels
+        if channel.warn_at is not None or channel.stop_at is not None
+    )
 
 
 @dataclass(frozen=True)

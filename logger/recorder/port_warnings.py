@@ -16,7 +16,6 @@ from logger.channels.port_schemes import HAND
 from logger.errors import one_line
 from logger.formats.number_marks import COMMA
 from logger.formats.port_diagnosis import awaits_line_end, first_line, likely_cause
-from logger.formats.questions import AskedDecoder
 from logger.recorder.disk_retry import DiskRetry, EventRow
 from logger.recorder.reading_ledger import ReadingLedger
 from logger.transports.reader_thread import PortReader
@@ -42,6 +41,7 @@ class PortWarnings:
     not_understood: by port, a sentence about lines that nobody understands
     foreign_lines: by port, a sentence about lines that are for none of its channels
     unanswered: by port, a sentence about devices that do not answer
+    refused: by port, a sentence about channels whose numbers are refused while others are read
     notices: lines for the terminal, at most one a port, which the main thread removes
     """
 
@@ -51,6 +51,8 @@ class PortWarnings:
         self.not_understood: dict[str, str] = {}
         self.foreign_lines: dict[str, str] = {}
         self.unanswered: dict[str, str] = {}
+        self.refused: dict[str, str] = {}
+        self._refused_since: dict[str, tuple[float, bool]] = {}
         self._asked: dict[tuple[str, str], tuple[float, bool]] = {}
         self.notices: deque[str] = deque()
         self._readers, self._ledger, self._disk = readers, ledger, disk
@@ -61,7 +63,7 @@ class PortWarnings:
 
     def why_nothing(self, url: str) -> str:
         """Why nothing of an open port is recorded, as one line; "" if all is well."""
-        by_port = (self.foreign_lines, self.unanswered, self.not_understood)
+        by_port = (self.foreign_lines, self.unanswered, self.not_understood, self.refused)
         return next(filter(None, (texts.get(url) for texts in by_port)), "")
 
     def check(self, now_s: float) -> None:
@@ -74,6 +76,7 @@ class PortWarnings:
             self._check_understood(reader, now_s)
             self._check_columns(reader, now_s)
             self._check_answers(reader, now_s)
+            self._check_refused(reader, now_s)
 
     def _check_understood(self, reader: PortReader, now_s: float) -> None:
         """Warn, once for each cause, of a port of whose lines less than half are understood."""
@@ -90,7 +93,7 @@ class PortWarnings:
         first = judged.time_s == judged.opened_s
         judged.time_s, judged.lines, judged.understood = clock_s, decoder.lines, decoder.understood
         silent = lines == 0 and first and (not decoder.head or awaits_line_end(decoder))
-        if isinstance(decoder, AskedDecoder) and not lines:
+        if decoder.asks and not lines:
             return  # see `_check_answers`
         if not silent and (not lines or understood >= LEAST_SHARE * lines):
             if lines:
@@ -116,22 +119,18 @@ class PortWarnings:
     def _check_answers(self, reader: PortReader, now_s: float) -> None:
         """Warn, once a silence, of devices that do not answer, by the names of their channels."""
         decoder = reader.decoder
-        if not isinstance(decoder, AskedDecoder):
-            return
         silent = []
-        for ask, missed in decoder.unanswered.items():
+        for ask, (names, missed) in decoder.silent_devices().items():
             key = (reader.url, ask)
             if not reader.opened or not missed:
                 self._asked.pop(key, None)
                 continue
             since_s, warned = self._asked.setdefault(key, (now_s, False))
-            names = decoder.questions[ask].names
             silent_s = now_s - max(since_s, *(self._ledger.last_s[name] for name in names))
             if not warned and silent_s < JUDGED_S:
                 continue
-            shown = ask.encode("unicode_escape").decode("ascii")
             what = one_line(
-                f'{" and ".join(names)} {"does" if len(names) == 1 else "do"} not answer "{shown}": is '
+                f"{' and '.join(names)} {'does' if len(names) == 1 else 'do'} not answer {ask}: is "
                 "it on, and are its address, baud and framing right?",
                 300,
             )
@@ -145,6 +144,36 @@ class PortWarnings:
             self.unanswered[reader.url] = "; ".join(silent)
         else:
             self.unanswered.pop(reader.url, None)
+
+    def _check_refused(self, reader: PortReader, now_s: float) -> None:
+        """Warn, once until it is read again, of a channel whose numbers are refused while others are read."""
+        refused = reader.decoder.refused_channels() if reader.opened else {}
+        for name in reader.decoder.names:
+            if name not in refused:
+                self._refused_since.pop(name, None)
+        sentences = []
+        for name, (cause, _) in dict(refused).items():
+            since_s, warned = self._refused_since.setdefault(name, (now_s, False))
+            if self._ledger.last_s[name] > since_s:  # it was read meanwhile
+                since_s, warned = self._refused_since[name] = (self._ledger.last_s[name], False)
+            if not warned and now_s - since_s < JUDGED_S:
+                continue
+            what = one_line(
+                f"{name} has no reading: {cause}; compare its device_id, table, register and type with "
+                "the device's manual",
+                300,
+            )
+            sentences.append(what)
+            if not warned:
+                self._refused_since[name] = (since_s, True)
+                if reader.url not in self.not_understood:  # which says it of the whole port
+                    text = f"{one_line(reader.url, 60)}: {what}"
+                    self._disk.event(EventRow(now_s, "gap", name, text=text))
+                    self.notices.append(text)
+        if sentences:
+            self.refused[reader.url] = "; ".join(sentences)
+        else:
+            self.refused.pop(reader.url, None)
 
     def _check_columns(self, reader: PortReader, now_s: float) -> None:
         """Warn of a port that has learned another number of columns, as after a reconnection."""
@@ -195,8 +224,8 @@ class PortWarnings:
         text = one_line(
             f'{one_line(reader.url, 60)}: lines such as "{one_line(line, 40)}" are dropped for '
             f"{one_line(' and '.join(names), 60)} ({COMMA}); write in each channel of this port "
-            'decimal = "," if it stands before decimals, separator = "," if it stands between numbers; '
-            "if it groups thousands, set the device to leave it out"
+            'decimal = "," if it stands before decimals, separator = "," if it stands between numbers, '
+            'thousands = "," if it stands between thousands'
         )
         self._disk.event(EventRow(now_s, "gap", names[0], text=text))
         self.notices.append(text)

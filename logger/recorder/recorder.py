@@ -20,6 +20,7 @@ from typing import Any
 from logger import clock
 from logger.channels.sensors_file import for_recording, load_sensors
 from logger.errors import PortFault, RigFault, SensorsFault
+from logger.machine.machine_thread import MachineThread
 from logger.machine.machine_watch import MachineWatch
 from logger.recorder.alarms import AlarmRow
 from logger.recorder.bounded_queue import BoundedQueue
@@ -30,7 +31,6 @@ from logger.toml_tables import read_text
 from logger.transports.reader_thread import PortReader
 
 STATUS_S = 0.1  # period of the status, so an alarm's delay; chosen by us: a tenth is not felt
-MACHINE_S = 0.5  # period of the checks of the machine; chosen by us: none is urgent
 JOIN_S = 0.3  # longest wait for a reader at the end; chosen by us: a port that hangs must not delay the seal
 
 HANGUP = (
@@ -82,6 +82,7 @@ def record(
     check_rig: RigCheck | None = None,
     machine: MachineWatch | None = None,
     reasons: list[str] | None = None,
+    overrides: Sequence[str] = (),
 ) -> Outcome:
     """Record into the new session folder `out` until for_s, a signal or an `end` request.
 
@@ -98,6 +99,7 @@ def record(
         copied.
     machine: watches disk, power and sleep; its notices become events
     reasons: why the recording is to end, to which the caller's own signal handler may append too
+    overrides: what a person overruled before the start, each an `override` event
 
     Raises PortFault if no port opens, SessionFault if `out` cannot be used, SensorsFault or
     RigFault; it then leaves no session behind.
@@ -153,6 +155,8 @@ def record(
             done=done,
             reasons=reasons,
         ))  # fmt: skip
+        for text in overrides:
+            thread.queue_machine_event("override", None, text)
         thread.start()
         until = None if for_s is None else began + for_s
         status = StatusReporter(status, thread, machine, hangups)
@@ -192,11 +196,10 @@ class StatusReporter:
         machine: MachineWatch | None,
         hangups: list[str],
     ) -> None:
-        self._status, self._thread, self._machine = status, thread, machine
-        self._hangups = hangups
-        self._next = 0.0
-        if machine is not None:
-            machine.start()
+        self._status, self._thread, self._hangups = status, thread, hangups
+        self._machine = None if machine is None else MachineThread(machine, thread.time_s)
+        if self._machine is not None:
+            self._machine.start()
 
     def __call__(self, status: RecorderStatus) -> None:
         waiting = (self._thread.ports.notices, self._thread.disk.notices)
@@ -206,12 +209,10 @@ class StatusReporter:
             text = HANGUP.format(pid=os.getpid())
             news.append(text)
             self._thread.queue_machine_event("hangup", None, text)
-        if self._machine is not None and status.time_s >= self._next:
-            self._next = status.time_s + MACHINE_S
-            for notice in self._machine.check(status.time_s):
-                news.append(notice.text)
-                if notice.kind:
-                    self._thread.queue_machine_event(notice.kind, notice.value, notice.text)
+        for notice in [] if self._machine is None else self._machine.notices():
+            news.append(notice.text)
+            if notice.kind:
+                self._thread.queue_machine_event(notice.kind, notice.value, notice.text)
         shown = self._thread.alarms.shown
         alarms = tuple(shown.popleft() for _ in range(len(shown)))
         if self._status is not None:

@@ -1,4 +1,4 @@
-"""Handles requests to the recorder: zero, mark, undo, acknowledge, change the rig, end."""
+"""Handles requests to the recorder: zero, mark, move, undo, acknowledge, change the rig, end."""
 
 from __future__ import annotations
 
@@ -24,13 +24,14 @@ HAND_LATE_S, HAND_EARLY_S = 30.0, 0.5
 
 @dataclass(frozen=True)
 class _Undoable:
-    """A mark or zero that `undo` can take back."""
+    """A mark, a move or a zero that `undo` can take back."""
 
     id: str  # of its request
-    kind: str  # "mark" or "zero"
-    channel: str  # name; "" for a mark without a channel
-    zero_before: float  # zero that held before, in the channel's unit; 0 for a mark
+    kind: str  # "mark", "move" or "zero"
+    channel: str  # name; "" for a mark or move without a channel
+    zero_before: float = 0.0  # zero that held before, in the channel's unit
     set_before_s: float | None = None  # when that was set, s; None: from the sensors file
+    step: float = 0.0  # of a move, from 1
 
 
 class RequestHandler:
@@ -84,12 +85,16 @@ class RequestHandler:
         A rig is answered by a later call, when its check has ended.  now_s: s since the recording
         started.
         """
-        if self._rig_check is not None and (verdict := self._rig_check.verdict()) is not None:
-            yield self._rig_checked(verdict, now_s)
+        yield from self.rig_answer(now_s)
         for request in self._inbox.poll():
             row = self._tried(request, now_s, partial(self._answer, request, now_s))
             if row is not None:
                 yield row
+
+    def rig_answer(self, now_s: float) -> Iterator[EventRow]:
+        """As `answers`, for the rig alone, once its check has ended; reads no file."""
+        if self._rig_check is not None and (verdict := self._rig_check.verdict()) is not None:
+            yield self._rig_checked(verdict, now_s)
 
     def last_answers(self, now_s: float) -> Iterator[EventRow]:
         """As `answers`, at the end of the recording: refuses a rig whose check still goes on."""
@@ -124,7 +129,7 @@ class RequestHandler:
             return self._refused(request, now, f"there is no channel {request.channel[:60]}")
         text = one_line(request.text)
         if request.verb == "mark":
-            self._undoable.append(_Undoable(request.id, "mark", request.channel, 0.0))
+            self._undoable.append(_Undoable(request.id, "mark", request.channel))
             return EventRow(now, "mark", request.channel, text=text)
         if request.verb == "end":
             return EventRow(now, "end", text=text)
@@ -135,6 +140,7 @@ class RequestHandler:
             "undo": self._undo,
             "ack": self._ack,
             "hand": self._hand,
+            "move": self._move,
         }
         return handle[request.verb](request, now)
 
@@ -170,9 +176,9 @@ class RequestHandler:
             if (not wanted or done.id == wanted) and request.channel in ("", done.channel):
                 break
         else:
-            what = f"there is no mark or zero {wanted[:60]}" if wanted else "there is nothing"
+            what = f"there is no mark, move or zero {wanted[:60]}" if wanted else "there is nothing"
             return self._refused(request, now, f"{what} to undo")
-        if done.kind == "mark":
+        if done.kind in ("mark", "move"):
             del self._undoable[place]
             return EventRow(now, "undo", done.channel, text=done.id)
         later = self._undoable[place + 1 :]
@@ -186,6 +192,17 @@ class RequestHandler:
         return EventRow(
             time_s=now, kind="undo", channel=done.channel, value=done.zero_before, text=done.id
         )
+
+    def _move(self, request: Request, now: float) -> EventRow:
+        """Take note of a move of a conversion, until the next rig can `undo` take it back."""
+        step = request.value or 0.0
+        if any(each.kind == "move" and each.step == step for each in self._undoable):
+            return self._refused(request, now, f"move {step:.0f} is marked already")
+        self._undoable.append(
+            _Undoable(id=request.id or "", kind="move", channel=request.channel, step=step)
+        )
+        text = one_line(request.text)
+        return EventRow(time_s=now, kind="move", channel=request.channel, value=step, text=text)
 
     def _hand(self, request: Request, now: float) -> EventRow:
         """Take a number or a state that a person entered, at the moment of the touch."""
@@ -267,4 +284,6 @@ class RequestHandler:
         """Copy a rig file into the session; raises OSError."""
         self._writer.copy(name, data)
         self._rigs += 1
+        # a conversion ends with its rig: its moves are no longer taken back
+        self._undoable = [each for each in self._undoable if each.kind != "move"]
         return EventRow(now, "rig", text=name)

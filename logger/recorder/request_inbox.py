@@ -22,11 +22,12 @@ from logger.session import lock
 from logger.session.descriptor import INBOX
 from logger.toml_tables import MOST_BYTES, read_text
 
-VERBS = ("mark", "undo", "zero", "ack", "rig", "end", "hand")
+VERBS = ("mark", "undo", "zero", "ack", "rig", "end", "hand", "move")
 HAND_STATES = ("haul", "held", "reset")  # what a person may say of the haul
 ROLES = ("viewer", "operator")
 MOST_REQUEST = 4096  # bytes; interface section 4
 MOST_AT_ONCE = 100  # requests taken at a time; speed only
+MOST_MOVES = 1000  # chosen by us: no conversion of a rig has as many
 MOST_NUMBER = 1e12  # chosen by us: no reading or moment is larger
 MOST_LOOKED_AT = 2000  # files sorted at a time; speed only
 _ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,63}")
@@ -45,7 +46,7 @@ class Request:
     refusal: str  # why the request is not valid; "" if it is
     path: Path  # its file
     time_s: float = 0.0  # hand: moment of the touch, s since the recording started
-    value: float | None = None  # hand: the number, in the channel's unit; None: a state
+    value: float | None = None  # hand: the number, in its unit; None: a state; move: step, from 1
     state: str = ""  # hand: one of HAND_STATES; "" for a number
 
 
@@ -57,11 +58,13 @@ def ask(
     role: str = "operator",
     id: str | None = None,
     hand: Mapping[str, float | str] | None = None,
+    step: int | None = None,
 ) -> str:
     """Write a request to the recorder of a growing session; returns the request's id.
 
     verb: one of VERBS; role: one of ROLES; id: None for a new one.
     hand: for the verb `hand`: `time_s` (s) with `value` (in the channel's unit) or `state`
+    step: for the verb `move`: which move of the conversion, from 1
     Raises CallFault if nothing records there or the request is not valid.
     """
     folder = Path(session_path)
@@ -75,6 +78,8 @@ def ask(
             folder, f"nothing records here, so `{verb}` is not possible", "start a recording"
         )
     asked = {"verb": verb, "channel": channel, "text": text, "role": role, **(hand or {})}
+    if step is not None:
+        asked["value"] = step
     data = json.dumps(asked, ensure_ascii=False).encode("utf-8", "replace")
     if len(data) > MOST_REQUEST:
         raise CallFault(verb, "the request is longer than 4 kB", "shorten the text")
@@ -203,6 +208,9 @@ class Inbox:
         if fields["verb"] == "hand":
             keys |= {"time_s", "value", "state"}
             entered = _entered(asked)
+        elif fields["verb"] == "move":
+            keys |= {"value"}
+            entered = _step(asked.get("value"))
         unknown = sorted(set(asked) - keys)
         if key is None:
             refusal = refusal or "the file's name cannot be a request's id"
@@ -251,6 +259,15 @@ def _entered(asked: Mapping[str, object]) -> _Entered:
     if not _is_number(value):
         return _Entered(refusal="value is not a number")
     return _Entered(time_s=float(str(time_s)), value=float(str(value)))
+
+
+def _step(value: object) -> _Entered:
+    """The key of the verb `move`: its step."""
+    if not _is_number(value) or float(str(value)) not in range(1, MOST_MOVES + 1):
+        return _Entered(
+            refusal=f"move needs value, its step, a whole number from 1 to {MOST_MOVES}"
+        )
+    return _Entered(value=float(str(value)))
 
 
 def _is_number(given: object) -> bool:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import threading
 import time
 from collections import deque
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from logger import clock
@@ -93,9 +93,9 @@ class WriterThread(threading.Thread):
         return clock.now() - self.recording.zero_moment
 
     def queue_machine_event(self, kind: str, value: float | None, text: str) -> None:
-        """Queue an event about the machine, to be appended to events.csv by this thread.
+        """Queue an event that no reading and no request gives, to be appended to events.csv by this thread.
 
-        kind: "disk", "power" or "hangup"; value: bytes free, or battery charge in %.
+        kind: "disk", "power", "hangup" or "override"; value: bytes free, or battery charge in %.
         """
         self._machine_events.append((kind, value, text))
 
@@ -140,8 +140,9 @@ class WriterThread(threading.Thread):
         now = self.time_s()
         if self.disk.refuses and self._due("retry", now, RETRY_S):
             self.disk.retry(now)
-        if self._due("inbox", now, INBOX_S):
-            self._answer(now)
+        inbox = self._due("inbox", now, INBOX_S)
+        # a rig whose check has ended is answered in every turn, so that most have theirs within 0.1 s
+        self._answer(self._requests.answers(now) if inbox else self._requests.rig_answer(now))
         if self._due("clock", now, CLOCK_S):
             self._write_state(now)
         if self._due("sync", now, SYNC_S):
@@ -160,14 +161,12 @@ class WriterThread(threading.Thread):
         self._next[what] = max(self._next[what] + period_s, now_s)
         return True
 
-    def _answer(self, now: float, last: bool = False) -> None:
-        """Carry out the requests in the inbox, unless their answers could not be kept.
-
-        last: whether the recording ends now.
-        """
+    def _answer(self, answers: Iterator[EventRow]) -> None:
+        """Carry out requests and write their answers, unless these could not be kept."""
         if self.disk.full:
             return
-        for answer in (self._requests.last_answers if last else self._requests.answers)(now):
+        now = self.time_s()
+        for answer in answers:
             (self.alarms if answer.kind == "ack" else self.disk).event(answer)
             if self._requests.table is not None:
                 self.alarms.replace_table(now, self._requests.table)
@@ -224,7 +223,7 @@ class WriterThread(threading.Thread):
     def _write_last(self) -> float:
         """Write what is left, and the `stop` event last; returns its time, s."""
         self._intake.write(self.recording.queue.take(0.0))
-        self._answer(self.time_s(), last=True)
+        self._answer(self._requests.last_answers(self.time_s()))
         self._intake.write(self.recording.queue.take(0.0))  # numbers that were entered last
         self.ended_s = now = self.time_s()
         self.ledger.close(now)

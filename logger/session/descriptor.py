@@ -26,6 +26,7 @@ MARKS = ".written"  # journal marks of a growing session; neither sealed nor des
 READINGS_HEADER = ("time_s", "channel", "reading")
 EVENTS_HEADER = ("time_s", "id", "kind", "channel", "value", "text")
 REJECTS_HEADER = ("time_s", "port", "cause", "line")
+GIVE_A_SESSION = "give the folder that `haul record` or `haul import` made"
 MOST_DESCRIPTOR = 16_000_000  # bytes; memory only
 SEALED_KEYS = ("ended_at", "haul_files", "haul_self")  # keys that sealing adds
 _SELF = re.compile(rb'("haul_self": "sha256:)([0-9a-f]{64})(")')
@@ -226,20 +227,19 @@ def to_bytes(document: Mapping[str, Any]) -> bytes:
 
 def read_descriptor(folder: Path) -> dict[str, Any]:
     """Read the descriptor of a session folder; raises SessionFault, also for a newer format."""
-    cure = "give the folder that `haul record` or `haul import` made"
     path = folder / DESCRIPTOR
     try:
         if not folder.exists():
-            raise SessionFault(folder, "there is no such folder", cure)
+            raise SessionFault(folder, "there is no such folder", GIVE_A_SESSION)
         if not folder.is_dir():
-            raise SessionFault(folder, "is a file, not a session folder", cure)
+            raise SessionFault(folder, "is a file, not a session folder", GIVE_A_SESSION)
         data = read_plain(path, MOST_DESCRIPTOR)
     except FileNotFoundError:
         raise SessionFault(
-            folder, f"is not a session folder: it has no {DESCRIPTOR}", cure
+            folder, f"is not a session folder: it has no {DESCRIPTOR}", GIVE_A_SESSION
         ) from None
     except OSError as error:
-        raise SessionFault(path, f"cannot be read ({error.strerror})", cure) from None
+        raise SessionFault(path, f"cannot be read ({error.strerror})", GIVE_A_SESSION) from None
     try:
         document = json.loads(data.decode("utf-8"))
     except (ValueError, RecursionError) as error:
@@ -247,10 +247,10 @@ def read_descriptor(folder: Path) -> dict[str, Any]:
             path, f"is not JSON ({one_line(str(error), 100)})", "use a complete copy of the session"
         ) from None
     if not isinstance(document, dict) or "haul_format" not in document:
-        raise SessionFault(path, "is not a haul session: it has no key haul_format", cure)
+        raise SessionFault(path, "is not a haul session: it has no key haul_format", GIVE_A_SESSION)
     version = document["haul_format"]
     if isinstance(version, bool) or not isinstance(version, int) or version < 1:
-        raise SessionFault(path, "haul_format is not a whole number of at least 1", cure)
+        raise SessionFault(path, "haul_format is not a whole number of at least 1", GIVE_A_SESSION)
     if version > FORMAT:
         raise SessionFault(
             path,

@@ -43,9 +43,12 @@ class SessionLock:
                 self._path.unlink()
 
 
-def acquire(folder: Path) -> SessionLock | None:
-    """Lock a session folder; None if another process holds the lock.  Raises OSError."""
-    path = folder / LOCK_NAME
+def acquire(folder: Path, name: str = LOCK_NAME) -> SessionLock | None:
+    """Lock a session folder; None if another process holds the lock.  Raises OSError.
+
+    name: of the lock's file; another one locks a folder for something else than recording.
+    """
+    path = folder / name
     # O_NOFOLLOW: a link planted under this name must not lead the write elsewhere
     flags = os.O_RDWR | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0)
     # `is_held` of a viewer takes the lock for a moment, so one failure proves nothing

@@ -48,18 +48,25 @@ def verify(path: str | os.PathLike[str]) -> Verdict:
     folder = Path(path)
     try:
         if not folder.is_dir():
-            what = "is a file, not a folder" if folder.exists() else "there is no such folder"
-            return Verdict("unreadable", None, (what,))
+            what = "it is a file, not a folder" if folder.exists() else "there is no such folder"
+            return Verdict("unreadable", None, (f"{what}; {package.GIVE_A_SESSION}",))
         if lock.is_held(folder):
             return Verdict("growing", None, ("it is being recorded",))
         if is_unbegun(folder):
             return Verdict("unreadable", None, (UNBEGUN,))
         return _inspected(folder)
     except SessionFault as fault:
-        return Verdict("unreadable", None, (f"{fault.fault}; {fault.cure}",))
+        return Verdict("unreadable", None, (_sentence(fault, folder),))
     except OSError as error:
         file = "" if error.filename is None else Path(error.filename).name + " "
         return Verdict("unreadable", None, (f"{file}cannot be read ({error.strerror})",))
+
+
+def _sentence(fault: SessionFault, folder: Path) -> str:
+    """A fault as a sentence: its subject is the folder ("it"), or the file in it."""
+    name = "it" if fault.file == one_line(str(folder)) else Path(fault.file).name
+    text = f"{fault.fault}; {fault.cure}" if fault.cure else fault.fault
+    return f"{name} {text}" if fault.fault.startswith(("is ", "has ", "cannot ")) else text
 
 
 def _inspected(folder: Path) -> Verdict:

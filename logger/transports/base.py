@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from logger import clock
 from logger.channels.channel import Channel
 from logger.errors import one_line
+from logger.formats.base import Failure
 
 CYCLE_S = 0.02  # the longest that `Transport.read` waits for a device that sends by itself
 WHOLE_AFTER_S = 0.05  # after so long a silence at the start, the next line is complete
@@ -28,7 +29,7 @@ class Chunk:
     """What a device sent between two moments.
 
     content: bytes of the stream, cut anywhere (b"" for nothing); or, for a device with registers in
-        the place of lines, numbers as text by channel name
+        the place of lines, numbers by channel name, as text or as the format's decoder takes them
     """
 
     from_s: float  # `clock.now` at the first byte, s
@@ -37,6 +38,7 @@ class Chunk:
     lost: str | None = None  # why the device is gone; None while it is connected
     more: bool = False  # whether further bytes were waiting when the chunk was cut
     doubt_from: int | None = None  # place in content behind which bytes may be missing
+    failures: tuple[Failure, ...] = ()  # why registers gave no number
 
 
 class Transport(ABC):

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from logger import clock
 from logger.channels.channel import Channel
 from logger.channels.framing import parse_framing
+from logger.channels.port_schemes import scheme_of
 from logger.formats.base import Decoded
 from logger.formats.line_ends import PAUSE, PAUSE_S, PAUSE_STEP_S
 from logger.formats.questions import AskedDecoder
@@ -67,6 +68,9 @@ class PortReader(threading.Thread):
     ) -> None:
         super().__init__(name=f"port {url}", daemon=True)
         self.url = url
+        scheme = scheme_of(url)
+        if scheme is not None and scheme.messages and channels[0].ends == PAUSE:
+            channels = [replace(channel, ends="lf") for channel in channels]
         self.decoder = decoder_for(channels)
         self.tried = threading.Event()
         self.quiet = threading.Event()
@@ -171,7 +175,7 @@ class PortReader(threading.Thread):
                     self._end_by_silence(chunk, clock.now())
                 if held_s:
                     self._arrive_after_stall(chunk, began_s, held_s)
-                elif chunk.content:
+                elif chunk.content or chunk.failures:
                     self._arrive(chunk)
                 self._deliver_flood(self._gate.change(clock.now()))
                 if self._asker is not None and chunk.lost is None and not halting:
@@ -210,7 +214,9 @@ class PortReader(threading.Thread):
         if isinstance(chunk.content, bytes):
             decoded = self._gate.feed(chunk.content, chunk.to_s)
         else:
-            decoded = self._gate.thinned(self.decoder.registers(chunk.content), chunk.to_s)
+            decoded = self._gate.thinned(
+                self.decoder.registers(chunk.content, chunk.failures), chunk.to_s
+            )
         if decoded.readings or decoded.samples or decoded.overloads:
             self._deliver(Arrival(self.url, chunk.from_s, chunk.to_s, decoded))
 

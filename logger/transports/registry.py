@@ -8,9 +8,13 @@ from collections.abc import Sequence
 from pkgutil import resolve_name
 
 from logger.channels.channel import Channel
-from logger.channels.port_schemes import refusal, scheme_of
+from logger.channels.modbus_registers import MODBUS
+from logger.channels.port_schemes import SCHEMES, refusal, scheme_of
 from logger.errors import PortFault
 from logger.transports.base import Transport
+
+# reads registers through the transport that carries its bytes
+MODBUS_TRANSPORT = SCHEMES[MODBUS].transport
 
 
 def transport_for(port: str, channels: Sequence[Channel]) -> Transport:
@@ -18,5 +22,6 @@ def transport_for(port: str, channels: Sequence[Channel]) -> Transport:
     scheme = scheme_of(port)
     if scheme is None:
         raise PortFault("port", *refusal(port))
-    transport: type[Transport] = resolve_name(scheme.transport)
+    modbus = channels[0].format == MODBUS
+    transport: type[Transport] = resolve_name(MODBUS_TRANSPORT if modbus else scheme.transport)
     return transport(port, channels)

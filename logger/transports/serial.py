@@ -22,6 +22,7 @@ from logger.transports.stream import READ_BYTES, Stream, gather_s, terminal_byte
 PYSERIAL = ("", "hwgrep", "socket", "rfc2217")  # schemes that pyserial opens
 # longest wait for a device that takes no question; chosen by us: its port is lost then
 WRITE_S = 1.0
+ANOTHER_RATE = 600  # any rate that every driver knows
 BY_ID = Path("/dev/serial/by-id")  # links of Linux's udev, named after maker and serial number
 
 
@@ -77,8 +78,6 @@ def open_port(url: str, baud: int | None, framing: Framing | None = None) -> Any
     Raises PortFault if the scheme is none of PYSERIAL, else OSError (SerialException is one) or
     ValueError.
     """
-    import serial
-
     if scheme_of(url) is None or split_port(url)[0].lower() not in PYSERIAL:
         raise PortFault("port", *refusal(url))
     options: dict[str, Any] = {"baudrate": baud or 9600, "timeout": CYCLE_S}
@@ -90,11 +89,30 @@ def open_port(url: str, baud: int | None, framing: Framing | None = None) -> Any
         options["exclusive"] = True  # a second reader would steal bytes
         options["write_timeout"] = WRITE_S
     try:
-        return serial.serial_for_url(normal_port(url), **options)
+        return _opened(normal_port(url), options)
     except OSError as error:
         if held_elsewhere(error):
             raise OSError(errno.EBUSY, "another program has it open: close it") from None
         raise
+
+
+def _opened(url: str, options: dict[str, Any]) -> Any:
+    """Open a pyserial port; raises what pyserial raises.
+
+    A pseudo-terminal takes neither parity nor seven data bits, and the C library reports a call that
+    changed nothing as a fault (POSIX, tcsetattr). So where the rate is set already, it is moved first.
+    """
+    import serial
+
+    try:
+        return serial.serial_for_url(url, **options)
+    except Exception as error:
+        if isinstance(error, OSError | ValueError) or error.args[:1] != (errno.EINVAL,):
+            raise
+    plain = {**options, "bytesize": 8, "parity": "N", "stopbits": 1}
+    other = ANOTHER_RATE if options["baudrate"] != ANOTHER_RATE else 2 * ANOTHER_RATE
+    serial.serial_for_url(url, **{**plain, "baudrate": other}).close()
+    return serial.serial_for_url(url, **options)
 
 
 def held_elsewhere(error: OSError) -> bool:

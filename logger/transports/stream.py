@@ -15,6 +15,7 @@ from typing import Any
 
 from logger import clock
 from logger.channels.channel import Channel
+from logger.channels.modbus_registers import MODBUS
 from logger.formats.line_ends import PAUSE, PAUSE_STEP_S
 from logger.transports.base import CYCLE_S, STALL_S, Chunk, chunk_end, error_text
 
@@ -27,6 +28,7 @@ FULL_BYTES = 4095  # what a terminal's buffer of the Linux kernel holds (N_TTY_B
 PIECE_S, FOLLOWS_S = 0.005, 0.05
 MOST_HELD = 262_144  # memory only: bytes read in one go after an overflow
 LEAST_DOUBT = 128  # bytes; chosen by us: some lines before the place where bytes may be missing
+ANSWER_S = 0.002  # speed only: an answer of Modbus in few chunks, and soon
 RATE_S = 1.0  # time over which the stream's rate is taken; chosen by us: long against its lines
 
 
@@ -166,8 +168,11 @@ class Stream:
 def gather_s(channels: Sequence[Channel]) -> float:
     """The time in which one chunk of these channels' port takes further bytes, s.
 
-    Where a silence ends a line, it is short, so that the silence can be measured.
+    Where a silence ends a line, it is short, so that the silence can be measured; where registers are
+    read, so that the next question soon follows the answer.
     """
+    if channels[0].format == MODBUS:
+        return ANSWER_S
     return PAUSE_STEP_S if channels[0].ends == PAUSE else CYCLE_S
 
 

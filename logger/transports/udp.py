@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 from logger.channels.channel import Channel
 from logger.channels.port_schemes import local_address
-from logger.formats.line_ends import ETX, PAUSE, STX
+from logger.formats.line_ends import ETX, STX
 from logger.transports.base import Chunk, Transport
 from logger.transports.stream import Stream, gather_s
 
@@ -39,7 +39,7 @@ class UdpTransport(Transport):
             self.close()
             raise
         end = line_end(self.channels)
-        self._stream = Stream(opened, lambda most: _lines(opened.recv(MOST_DATAGRAM), end))
+        self._stream = Stream(opened, lambda most: whole_lines(opened.recv(MOST_DATAGRAM), end))
         self._stream.gather_s = gather_s(self.channels)
 
     def read(self) -> Chunk:
@@ -62,11 +62,11 @@ class UdpTransport(Transport):
 def line_end(channels: Sequence[Channel]) -> bytes:
     """What ends a line of these channels' port."""
     ends = channels[0].ends if channels else None
-    named = {None: b"\n", "lf": b"\n", "cr": b"\r", "crlf": b"\r\n", "etx": ETX, PAUSE: b"\n"}
+    named = {None: b"\n", "lf": b"\n", "cr": b"\r", "crlf": b"\r\n", "etx": ETX}
     return named.get(ends) or (ends or "").encode("ascii")
 
 
-def _lines(datagram: bytes, end: bytes) -> bytes:
+def whole_lines(datagram: bytes, end: bytes) -> bytes:
     """The lines of a datagram, each with its end; where that is ETX, with an STX before the first."""
     if end == ETX and STX not in datagram:
         datagram = STX + datagram

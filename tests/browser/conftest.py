@@ -25,6 +25,10 @@ class Browser:
         self._cdp("Emulation.setEmulatedMedia",
                   features=[{"name": "prefers-color-scheme", "value": scheme}])  # fmt: skip
 
+    def media(self, name: str) -> None:
+        """Lay the page out for `print` or `screen`; "" as the window has it."""
+        self._cdp("Emulation.setEmulatedMedia", media=name)
+
     def open(self, url: str) -> None:
         self.driver.get("about:blank")  # so that nothing of the page before is heard any more
         self.driver.get_log("browser")

@@ -64,4 +64,4 @@ def test_the_plan_page(browser, size, rigs):
         check(browser, "in the bag")
     finally:
         process.terminate()
-        process.communicate(timeout=10)
+        process.communicate(timeout=60)

@@ -9,15 +9,14 @@ from urllib.parse import urlsplit
 import pytest
 from support.processes import Demo, Watched
 from support.sealed_sessions import made
-from support.waiting import until
+from support.waiting import patience, until
 
 HOSTILE = '<img src=x onerror="window.broken=1">'
 
 
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory):
-    # a demo's strokes are as long as it is: the second of 60 s begins at 18 s, of 110 s at 33 s
-    with Demo(tmp_path_factory.mktemp("demo") / "slipway", 60) as running:
+    with Demo(tmp_path_factory.mktemp("demo") / "slipway", 1200) as running:
         yield running
 
 
@@ -39,7 +38,7 @@ def measured(browser) -> tuple[float, float] | None:
 def test_the_pull_is_seen_as_it_happens(browser, page, shots):
     browser.size(1280, 900)
     browser.open(page.url)
-    until(lambda: "HAULING" in browser.text("state"), 12, "the state in words")
+    until(lambda: "HAULING" in browser.text("state"), 30, "the state in words")
     seen = set()
 
     def six_tensions() -> bool:
@@ -48,11 +47,12 @@ def test_the_pull_is_seen_as_it_happens(browser, page, shots):
         return len(seen) >= 6
 
     until(
-        six_tensions, 20, "six tensions one after the other"
+        six_tensions, 40, "six tensions one after the other"
     )  # the pull's resets take some of the time
     # that it goes on and on; how fast is for tests/benchmarks/bench_watch.py, with nothing beside it
     browser.updated(3 * LIVELY, within_s=3.0)
-    assert browser.js("return haulTest.stats.largest") < 1000
+    # an answer holds what is new since the last one, which on a busy machine is longer ago
+    assert browser.js("return haulTest.stats.largest") < 1000 * patience()
     assert browser.js("return document.documentElement.scrollWidth") <= 1280
     until(lambda: "HAULING" in browser.text("state"), 15, "hauling for the picture")
     browser.updated()
@@ -140,23 +140,26 @@ def test_a_page_without_a_server_shows_no_link_and_no_number(browser, demo):
         serving.process.kill()
         killed = time.monotonic()
         until(lambda: "NO LINK" in browser.text("state"), 1.6, "NO LINK")
-        assert time.monotonic() - killed < 1.6
+        assert time.monotonic() - killed < 1.6 * patience()
         for name in ("tension", "left", "travel"):
             assert "NO LINK" in browser.text(name) and not re.search(r"[0-9]", browser.text(name))
         assert not re.search(r"[0-9] ?(N|kN)\b", browser.text("channels"))
 
 
-def test_after_two_strokes_the_advantage_on_the_page_is_the_true_one(browser, demo, page):
-    """Stands behind others, so that the demo pulls its first stroke meanwhile."""
+def test_after_two_strokes_the_advantage_on_the_page_is_the_true_one(browser, tmp_path):
+    """In a demo of its own, whose strokes are as long as it is: the second of 60 s begins at 18 s."""
     browser.size(1280, 900)
-    browser.open(page.url)
-    truth = json.loads((demo.out / "datapackage.json").read_text("utf-8"))["simulation"]["true"]
-    first = until(lambda: measured(browser), 15, "an estimate")
-    settled = r"\b([2-9]|[1-9][0-9]+) strokes"
-    until(lambda: re.search(settled, browser.text("travel-note")), 40, "strokes for it to settle")
-    value, expanded = measured(browser)
-    assert abs(value - truth["actual_ma"]) <= expanded + 0.05, (first, value, expanded)
-    assert expanded <= 0.1 * value
+    with Demo(tmp_path / "slipway", 60) as short, Watched(short.out) as serving:
+        browser.open(serving.url)
+        truth = json.loads((short.out / "datapackage.json").read_text("utf-8"))["simulation"][
+            "true"
+        ]
+        first = until(lambda: measured(browser), 40, "an estimate")
+        settled = r"\b([2-9]|[1-9][0-9]+) strokes"
+        until(lambda: re.search(settled, browser.text("travel-note")), 50, "strokes to settle it")
+        value, expanded = measured(browser)
+        assert abs(value - truth["actual_ma"]) <= expanded + 0.05, (first, value, expanded)
+        assert expanded <= 0.1 * value
 
 
 def test_a_killed_recorder_is_seen_on_the_page(browser, demo, page):

@@ -4,14 +4,11 @@ from __future__ import annotations
 
 import copy
 import dataclasses
-import re
-import shutil
-import subprocess
-from pathlib import Path
 
 import pytest
+from support.chapter_sessions import RigPlan, SessionPlan, recorded
+from support.paper_pages import PAPER_PT, pages, printed, size
 from support.places import SAMPLES
-from support.processes import CHROMIUM_FLAGS
 from support.sealed_sessions import made
 
 from analysis.review.review import Reviewed
@@ -19,37 +16,7 @@ from analysis.review.reviewed_session import whole_session
 from dashboard.export.event_room import LEAST_WITH_CHAPTERS
 from dashboard.export.report_html import report
 from dashboard.export.report_tables import MOST_EVENTS
-
-PAPER_PT = {
-    "A4": (595, 842),
-    "Letter": (612, 792),
-}  # ISO 216 210 x 297 mm; ANSI/ASME Y14.1 A, 8.5 x 11 in
-
-
-def printed(html: str, folder: Path, paper: str) -> bytes:
-    """The PDF that Chromium makes of a page on this paper."""
-    chromium = shutil.which("chromium") or shutil.which("chromium-browser")
-    if chromium is None:
-        pytest.skip("needs chromium: apt-get install chromium")
-    page, out = folder / f"{paper}.html", folder / f"{paper}.pdf"
-    page.write_text(html.replace("@page {", f"@page {{ size: {paper};", 1), "utf-8")
-    subprocess.run(
-        [chromium, *CHROMIUM_FLAGS, "--no-pdf-header-footer", f"--user-data-dir={folder / 'profile'}", f"--print-to-pdf={out}", page.as_uri()],
-        check=True, capture_output=True, timeout=60,
-    )  # fmt: skip
-    return out.read_bytes()
-
-
-def pages(pdf: bytes) -> int:
-    """Leaves of the page tree (ISO 32000-1, 7.7.3.2: /Count)."""
-    return max(int(n) for n in re.findall(rb"/Type\s*/Pages\b[^>]*?/Count\s+([0-9]+)", pdf) or
-               re.findall(rb"/Count\s+([0-9]+)", pdf))  # fmt: skip
-
-
-def size(pdf: bytes) -> tuple[int, int]:
-    box = re.search(rb"/MediaBox\s*\[\s*0 0 ([0-9.]+) ([0-9.]+)", pdf)
-    assert box
-    return round(float(box[1])), round(float(box[2]))
+from dashboard.text.units import SYSTEMS
 
 
 @pytest.mark.parametrize("paper", PAPER_PT)
@@ -83,6 +50,42 @@ def test_so_does_a_long_session_of_long_words(tmp_path):
     html = report(session)
     assert "more strokes" in html and "more events" in html
     assert 2 <= pages(printed(html, tmp_path, "Letter")) <= 4
+
+
+# width between the margins of report.css, CSS px (96 an inch): 210 mm and 8.5 in, less 2 x 12 mm
+PRINTED_PX = {"A4": 186 / 25.4 * 96, "Letter": (8.5 - 24 / 25.4) * 96}
+STICK_OUT = """const own = document.body, style = getComputedStyle(own);
+const right = own.getBoundingClientRect().right - parseFloat(style.paddingRight);
+return [...document.querySelectorAll("table")]
+  .filter(table => table.getBoundingClientRect().right > right + 0.5).map(table => table.className);"""
+LONG = {
+    "26.0 s": "12754.9 s",
+    "50.5 s": "13986.0 s",
+    "Launch, 5:1": "Launch on its cradle, 5:1 with rollers",
+}
+
+
+@pytest.mark.parametrize("units", SYSTEMS)
+@pytest.mark.parametrize("paper", PAPER_PT)
+def test_no_table_of_a_session_with_three_rigs_sticks_out(tmp_path, browser, paper, units):
+    rigs = (
+        RigPlan("3:1", (3.0, 3.0), conversion_m=2.0),
+        RigPlan("5:1", ()),
+        RigPlan("2:1", (2.0, 1.5)),
+    )
+    html = report(recorded(tmp_path / "s", SessionPlan(rigs)), units=SYSTEMS[units])
+    for short, long in LONG.items():
+        html = html.replace(f">{short}<", f">{long}<")
+    (tmp_path / "report.html").write_text(html, "utf-8")
+    assert "12754.9 s" in html
+    try:
+        for medium, width in (("print", int(PRINTED_PX[paper])), ("screen", 1280)):
+            browser.size(width, 900)
+            browser.media(medium)
+            browser.open((tmp_path / "report.html").as_uri())
+            assert browser.js(STICK_OUT) == []
+    finally:
+        browser.media("")
 
 
 WORDS = "wide words WWW " * 20  # longer than any text that a file may hold

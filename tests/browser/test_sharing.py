@@ -41,8 +41,8 @@ def page(tmp_path_factory):
     server.close()
     hub.close()
     over.set()
-    thread.join(5)
-    grower.join(5)
+    thread.join(60)
+    grower.join(60)
     session.die()
 
 

@@ -28,10 +28,10 @@ def number(text: str) -> float:
 
 
 def test_the_live_page_of_a_running_haul(browser, tmp_path):
-    with Demo(tmp_path / "s", 25) as demo, Watched(demo.out, "--units", "us") as page:
+    with Demo(tmp_path / "s", 60) as demo, Watched(demo.out, "--units", "us") as page:
         browser.size(1280, 900)
         browser.open(page.url)
-        until(lambda: "HAULING" in browser.text("state"), 12, "the pull")
+        until(lambda: "HAULING" in browser.text("state"), 20, "the pull")
         seen, end = [], time.monotonic() + 12
         while time.monotonic() < end:
             seen += metric(browser)
@@ -107,4 +107,4 @@ def test_the_plan_page(browser, tmp_path):
         assert browser.console() == []
     finally:
         process.terminate()
-        process.communicate(timeout=10)
+        process.communicate(timeout=60)

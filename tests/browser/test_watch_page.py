@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from support.processes import RecordedHaul, Watched
-from support.waiting import until
+from support.waiting import patience, until
 
 # axe-core 4.14.1, from its package as published; licence MPL 2.0, in its first lines
 AXE = Path(__file__).parent / "axe-core-4.14.1.min.js"
@@ -135,7 +135,9 @@ def test_a_crew_that_looks_at_the_rope_hears_set_and_two_blocked(page, haul):
 
 def test_a_pulled_device_is_no_data_within_a_second_and_a_half(page, haul):
     took = []
-    while len(took) < 3 and min(took, default=9) >= 1.5:  # the machine is shared: the best of three
+    while (
+        len(took) < 3 and min(took, default=1e9) >= 1.5 * patience()
+    ):  # the machine is shared: the best of three
         haul.device.silent.clear()
         until(lambda: "NO DATA" not in page.text("state"), 5, "data")
         haul.device.silent.set()
@@ -143,7 +145,7 @@ def test_a_pulled_device_is_no_data_within_a_second_and_a_half(page, haul):
         until(lambda: "NO DATA" in page.text("state"), 4, "NO DATA")
         took.append(time.monotonic() - pulled)
     haul.device.silent.clear()
-    assert min(took) < 1.5, took
+    assert min(took) < 1.5 * patience(), took
     assert not re.search(r"[0-9]\s*k?N", page.text("tension"))
 
 
@@ -235,14 +237,14 @@ def test_the_rig_carries_its_tensions_and_says_what_is_not_rated(page, haul):
     assert re.search(
         r"[0-9]+ of [0-9]+ are rated; the other [0-9]+ are not judged", page.text("rig-note")
     )
-    assert "load>G1" in page.text("nearest") and "28" not in page.text("nearest")
+    assert "load>G1" in page.text("nearest") and "28 kN" not in page.text("nearest")
     everything = page.js("return document.body.innerText").lower()
     assert "safe" not in everything
 
 
 def test_a_dead_server_is_no_link_within_a_second_and_a_half(page, haul):
     took = []
-    while len(took) < 2 and min(took, default=9) >= 1.5:
+    while len(took) < 2 and min(took, default=1e9) >= 1.5 * patience():
         with Watched(haul.out) as serving:
             page.open(serving.url)
             until(lambda: page.js(RUNS, 8), 10, "it runs")
@@ -250,7 +252,7 @@ def test_a_dead_server_is_no_link_within_a_second_and_a_half(page, haul):
             killed = time.monotonic()
             until(lambda: "NO LINK" in page.text("state"), 4, "NO LINK")
             took.append(time.monotonic() - killed)
-    assert min(took) < 1.5, took
+    assert min(took) < 1.5 * patience(), took
     for name in ("tension", "left", "travel", "peak"):
         assert "NO LINK" in page.text(name) and not re.search(r"[0-9]", page.text(name))
     assert not re.search(

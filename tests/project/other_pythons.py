@@ -34,7 +34,16 @@ COMMANDS = (
     ("verify", "demo"),
 )
 # what the unit tests import or run; the other tools of the extra `test` serve no unit test
-TOOLS = ("pytest", "pytest-xdist", "hypothesis", "frictionless", "html5lib", "zxing-cpp")
+TOOLS = (
+    "pytest",
+    "pytest-xdist",
+    "hypothesis",
+    "frictionless",
+    "html5lib",
+    "zxing-cpp",
+    "amqtt",
+    "trustme",
+)
 UNIT = ("tests/unit/logger", "tests/unit/analysis", "tests/unit/dashboard")
 
 
@@ -68,7 +77,9 @@ def _starts(python: Path, version: str) -> bool:
     return ran.returncode == 0 and ran.stdout.strip() == version
 
 
-def lower_bounds(version: str, extras: Sequence[str] = ("parquet", "cluster")) -> dict[str, str]:
+def lower_bounds(
+    version: str, extras: Sequence[str] = ("parquet", "cluster", "devices")
+) -> dict[str, str]:
     """The lowest version that pyproject allows for this Python ("3.12"), by package, also of its extras.
 
     Raises ValueError for a package without one lower bound.
@@ -143,7 +154,7 @@ class Environment:
                 cut = True
                 process.send_signal(signal.SIGINT)  # pytest then names what failed so far
                 try:
-                    process.wait(30)
+                    process.wait(60)
                 except subprocess.TimeoutExpired:
                     process.kill()
                     process.wait()
@@ -196,7 +207,7 @@ def run_others(units: bool) -> int:
             said = ["; ".join(wrong) or ", ".join(str(row[0]) for row in COMMANDS) + " ran"]
             status = 1 if wrong else status
             if units and version in ends and not wrong:
-                said += [made.install([str(ROOT) + "[parquet,cluster]", *TOOLS])]
+                said += [made.install([str(ROOT) + "[parquet,cluster,devices]", *TOOLS])]
                 if said[-1]:
                     status = 1
                 else:
@@ -218,7 +229,10 @@ def run_lowest() -> int:
         lowest = lower_bounds(version)
         with tempfile.TemporaryDirectory() as name:
             made = Environment(python, Path(name))
-            said, failed = made.install([str(ROOT) + "[parquet,cluster]", *TOOLS], lowest), 1
+            said, failed = (
+                made.install([str(ROOT) + "[parquet,cluster,devices]", *TOOLS], lowest),
+                1,
+            )
             if not said:
                 said, failed = made.unit_tests(UNIT[:2])
         status = max(status, failed)

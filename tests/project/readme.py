@@ -1,4 +1,4 @@
-"""Read the README: its shell lines, its files, what it says of each command.
+"""Read the README and the command reference: their shell lines, their files, what they say of each command.
 
 As a script: `readme.py tests posix` prints the README's own line that does it, so that CI runs
 what people are told to run.
@@ -12,6 +12,10 @@ import textwrap
 from pathlib import Path
 
 README = Path(__file__).resolve().parents[2] / "README.md"
+DEVELOPERS = README.with_name("DEVELOPERS.md")
+# the chapters of DEVELOPERS.md that are for users: from the first of these to the second
+REFERENCE = ("\n## Command reference\n", "\n## What changed in the interface\n")
+MOST_BYTES = 12_000  # of the README; required: what a newcomer reads in five minutes
 FENCE = re.compile(r"^( *)```(\w+)\n(.*?)^\1```$", re.M | re.S)
 LANGUAGE = {"posix": "sh", "windows": "bat"}
 MARK = {"tests": "pytest", "demo": "haul demo"}
@@ -50,8 +54,20 @@ def files(text: str) -> dict[str, str]:
     return {block.split("\n", 1)[0].lstrip("# "): block for block in blocks(text, "toml")}
 
 
+def reference() -> str:
+    """The command reference, the notebook and the file formats, which stand in DEVELOPERS.md."""
+    begin, end = REFERENCE
+    text = DEVELOPERS.read_text("utf-8")
+    return text[text.index(begin) : text.index(end)]
+
+
+def table_of_commands(text: str) -> dict[str, str]:
+    """What the README's table says of each command."""
+    return dict(re.findall(r"^\| `haul (\S+)` \| (.+) \|$", text, re.M))
+
+
 def section(text: str, command: str) -> str:
-    """What the README says below the heading of a command; "" without one."""
+    """What the reference says below the heading of a command; "" without one."""
     found = re.search(rf"^### `haul {command}`\n(.*?)(?=^##)", text, re.M | re.S)
     return found[1] if found else ""
 

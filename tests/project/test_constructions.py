@@ -11,7 +11,17 @@ FILES = [
 ]
 MOST = 4
 # rows of tables, a line each, whose columns the class names
-TABLES = {"Column", "Knot", "Quantity", "Route", "Surface", "Term", "Units"}
+TABLES = {
+    "Column",
+    "HitchPreset",
+    "Knot",
+    "PulleyPreset",
+    "Quantity",
+    "Route",
+    "Surface",
+    "Term",
+    "Units",
+}
 
 
 def trees():

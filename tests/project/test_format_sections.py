@@ -9,7 +9,10 @@ import pytest
 from support.channels import channel
 
 from analysis.rig_file.load import parse_rig
+from analysis.rig_file.parser import OTHER_TABLES
+from analysis.rig_file.rig_keys import RIG as RIG_KEYS
 from dashboard.cli import COMMANDS, build, main
+from logger.calibration.calibration_keys import CALIBRATION
 from logger.channels.sensors_file import parse_sensors
 from logger.errors import RigFault, SensorsFault
 from logger.recorder.request_inbox import VERBS
@@ -69,7 +72,7 @@ def test_every_section_that_is_referred_to_has_its_heading(root, written):
                 if lost:
                     missing[str(path.relative_to(root))] = sorted(lost)
     assert not missing
-    assert sorted(written) == [1, 2, 3, 4, 5, 6]
+    assert sorted(written) == [1, 2, 3, 4, 5, 6, 7]
 
 
 def test_no_reference_leads_to_a_document_that_is_not_here(root):
@@ -160,17 +163,25 @@ def sensors_keys():
         with pytest.raises(SensorsFault) as caught:
             parse_sensors(f"{unformatted}{own}\n{STRANGE}\n", "sensors.toml")
         keys |= keys_of_fault(caught.value)
-    return keys | {"channel"}
+    return keys
 
 
-@pytest.mark.parametrize(("number", "keys", "some"), [
-    (1, rig_keys, {"anchor_to_load_m", "mass_kg_u", "slips_at_kN", "wrap_deg", "toward_deg", "strength"}),
-    (2, sensors_keys, {"baud", "delay_u_s", "decimal", "checksum", "calibration"}),
-])  # fmt: skip
-def test_the_keys_of_a_file_are_those_of_its_section(written, number, keys, some):
-    taken = keys()
+def test_the_keys_of_a_sensors_file_are_those_of_its_section(written):
+    taken = sensors_keys()
+    some = {"baud", "delay_u_s", "decimal", "checksum", "calibration"}
     assert some <= taken  # the search itself works
-    assert keys_in_tables(written[number]) == taken
+    calibrations = {key.name for table in CALIBRATION.tables for key in table.keys}
+    assert keys_in_tables(written[2]) == taken | calibrations
+
+
+def test_the_keys_of_a_rig_file_are_those_of_its_section(written):
+    taken = rig_keys()
+    some = {"anchor_to_load_m", "mass_kg_u", "slips_at_kN", "wrap_deg", "toward_deg", "strength"}
+    assert some <= taken  # the search itself works
+    declared = {key.name for table in RIG_KEYS.tables for key in table.keys}
+    assert taken == declared | set(OTHER_TABLES)
+    spellings = {one.name for t in RIG_KEYS.tables for key in t.keys for one in key.spellings}
+    assert keys_in_tables(written[1]) == spellings
 
 
 # JSON: from real runs
@@ -203,6 +214,17 @@ def test_the_keys_of_review_are_those_of_its_section(written, root, capsys):
         keys |= members(json.loads(capsys.readouterr().out))
     assert "U95" in keys
     assert keys_in_tables(written[6]) == keys
+
+
+def test_the_keys_of_listen_and_convert_are_those_of_their_section(written, root, capsys):
+    rigs = [str(root / "analysis" / "rigs" / f"{name}.toml") for name in ("3-on-4", "3-on-3-on-2")]
+    assert main(["convert", *rigs, "--json"]) == 0
+    made = json.loads(capsys.readouterr().out)
+    listened = json.loads(
+        (root / "tests" / "project" / "interface" / "listen.json").read_text("utf-8")
+    )
+    keys = {*made, *made["moves"][0], *listened, *listened["channels"][0]}
+    assert keys_in_tables(written[7]) == keys
 
 
 # the command and the session folder

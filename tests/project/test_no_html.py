@@ -18,7 +18,7 @@ SVG = {"svg", "g", "title", "line", "path", "rect", "circle", "polygon", "text"}
 TAGS_IN_PYTHON = {
     "dashboard/figures/to_svg.py": (SVG, "draws a plot as SVG"),
     "dashboard/rig_drawing/drawing.py": (SVG, "draws a rig as SVG"),
-    "dashboard/live/page_shell.py": (
+    "dashboard/web/dash_page.py": (
         {"script"},
         "a pattern removes script elements that Dash made",
     ),
@@ -27,6 +27,9 @@ TAGS_IN_PYTHON = {
 UNESCAPED = {
     "dashboard/text/templates.py": {"Markup"},  # inside svg_markup
     "dashboard/export/report_html.py": {"svg_markup"},  # the rig and the plots of the report
+    "dashboard/export/crew_card.py": {"svg_markup"},  # the rig
+    "dashboard/convert_page/desk_page.py": {"svg_markup"},  # the rig after each move
+    "dashboard/export/conversion_html.py": {"svg_markup"},  # the rig after each move
 }
 
 

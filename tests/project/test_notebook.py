@@ -1,4 +1,4 @@
-"""The README's notebook example runs as it stands."""
+"""The reference's notebook example runs as it stands."""
 
 from __future__ import annotations
 
@@ -11,13 +11,13 @@ from analysis.review.review import review_session
 
 
 def test_the_notebook_example(tmp_path, monkeypatch, capsys):
-    text = reading.README.read_text("utf-8")
+    text = reading.reference()
     (code,) = reading.blocks(text, "python")
     monkeypatch.chdir(tmp_path)
     shutil.copytree(
         reading.README.parent / "sample_logs" / "slipway-launch-1", tmp_path / "slipway"
     )
-    exec(compile(code, "README.md", "exec"), {"__name__": "__main__"})
+    exec(compile(code, "DEVELOPERS.md", "exec"), {"__name__": "__main__"})
     efficiency = review_session("slipway")["measured"]["efficiency"]
     assert f"{efficiency['value']:.3f}" in capsys.readouterr().out
     pages = [p for p in tmp_path.iterdir() if p.suffix == ".html"]

@@ -38,7 +38,7 @@ def test_each_python_has_lower_bounds_with_wheels_for_it():
     }
     for version in VERSIONS:
         lowest = lower_bounds(version)
-        assert len(lowest) == 10
+        assert lowest.keys() >= first.keys()
         for name, by_python in first.items():
             assert Version(lowest[name]) >= Version(by_python[version]), (name, version)
 

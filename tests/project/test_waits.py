@@ -28,6 +28,7 @@ SLEEPS = {
     "support/processes.py": {"CommandedDevice"},
     "support/waiting.py": {"until", "until_steady"},
     "support/yard.py": {"silent_wire"},
+    "trust/test_all_at_once.py": {"attacked"},
     "trust/test_crash.py": {
         "killed_sessions",
         "power_cuts",

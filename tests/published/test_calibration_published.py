@@ -76,6 +76,9 @@ def agreeing_digits(computed, certified):
 
 @pytest.mark.parametrize("name", SETS)
 def test_certified_digits(calibrate, name):
+    """Can catch: any loss of digits in the fit, its deviations, the residual, or the file.  Cannot catch: weights and
+    hysteresis, which these sets have not.
+    """
     rows, options, coefficients, deviations, residual = SETS[name]
     found, _, curve = calibrate(rows, *options)
     assert len(found["coefficients"]) == len(coefficients)
@@ -92,7 +95,10 @@ def test_certified_digits(calibrate, name):
 
 def test_load_cell_read_backwards(calibrate):
     """1.239722 on the Pontius cell: 1 705 105.57, from the certified curve by the formula of the
-    quadratic; the NIST/SEMATECH handbook's rounded 1 705 106 is remembered."""
+    quadratic; the NIST/SEMATECH handbook's rounded 1 705 106 is remembered.
+
+    Can catch: the other root of the quadratic.  Cannot catch: the handbook's own figure, which is from memory.
+    """
     _, _, curve = calibrate(PONTIUS_ROWS, "--degree", "2")
     b0, b1, b2 = SETS["Pontius"][2]
     by_hand = (-b1 + math.sqrt(b1 * b1 - 4 * b2 * (b0 - 1.239722))) / (2 * b2)
@@ -102,7 +108,10 @@ def test_load_cell_read_backwards(calibrate):
 
 def test_lower_limit_factor_and_classes_of_the_load_cell(calibrate, tmp_path):
     """ASTM E74-18, 7.1.2 and 8.5: LLF = 2.4 s in force units by the average force/deflection; class
-    A from 400 LLF, AA from 2000 LLF. On the certified s: 676.549, 270 620, 1 353 098."""
+    A from 400 LLF, AA from 2000 LLF. On the certified s: 676.549, 270 620, 1 353 098.
+
+    Can catch: another factor, or deflection for force.  Cannot catch: the standard's rules for taking the points.
+    """
     import tomllib
 
     _, said, _ = calibrate(PONTIUS_ROWS, "--degree", "2", "--unit", "N")
@@ -117,7 +126,10 @@ def test_lower_limit_factor_and_classes_of_the_load_cell(calibrate, tmp_path):
 
 def test_thermometer_of_the_gum_from_points_to_a_prediction(calibrate):
     """JCGM 100:2008, H.3: y1 = -0.1712 C, y2 = 0.00218, r = -0.930, b(30 C) = -0.1494 C with
-    u = 0.0041 C and 9 degrees of freedom. s(y1) 0.0029, s(y2) 0.00067, s 0.0035: from memory."""
+    u = 0.0041 C and 9 degrees of freedom. s(y1) 0.0029, s(y2) 0.00067, s 0.0035: from memory.
+
+    Can catch: a correlation left out, a wrong number of degrees.  Cannot catch: an error below the printed digits.
+    """
     found, said, curve = calibrate([(f"{t - 20:.3f}", b, 1) for t, b in THERMOMETER])
     assert found["coefficients"] == pytest.approx([-0.1712, 0.00218], abs=5e-5)
     assert found["coefficients_u"] == pytest.approx([0.0029, 0.00067], rel=0.01)
@@ -135,7 +147,10 @@ def test_thermometer_of_the_gum_from_points_to_a_prediction(calibrate):
 
 
 def test_the_unit_of_the_load_costs_no_digit(calibrate):
-    """Pontius with loads in MN: the powers of the load are then 24 orders nearer to each other."""
+    """Pontius with loads in MN: the powers of the load are then 24 orders nearer to each other.
+
+    Can catch: a fit that depends on the unit.  Cannot catch: more than `test_certified_digits` on a good fit.
+    """
     rows = [(f"{float(x) / 1e6:.2f}", y, run) for x, y, run in PONTIUS_ROWS]
     found, _, _ = calibrate(rows, "--degree", "2")
     certified = [c * 1e6**power for power, c in enumerate(SETS["Pontius"][2])]

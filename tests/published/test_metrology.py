@@ -42,7 +42,10 @@ GAUGE_U = np.array([
 
 
 def test_gum_h1_by_linear_propagation():
-    """l = 50 000 838 nm, u_c = 32 nm (31.66 before rounding)."""
+    """l = 50 000 838 nm, u_c = 32 nm (31.66 before rounding).
+
+    Can catch: a sensitivity that is wrong or left out.  Cannot catch: parts below 4 nm, which 0.02 nm of the sum hides.
+    """
     value, cov = propagate(_gauge, GAUGE, np.diag(GAUGE_U**2))
     assert value[0] == pytest.approx(50_000_838, abs=0.5)
     assert math.sqrt(cov[0, 0]) == pytest.approx(31.66, abs=0.02)
@@ -61,7 +64,10 @@ def _gauge_length():
 
 def test_gum_h1_parts_degrees_of_freedom_and_u99():
     """Parts 25, 16.6, 6.7, 5.8, 3.9, 2.9 nm; Welch-Satterthwaite (G.4.1) gives 16.7, truncated 16;
-    U99 = t99(16) u = 2.92 x 32 = 93 nm (degrees and U99 from memory)."""
+    U99 = t99(16) u = 2.92 x 32 = 93 nm (degrees and U99 from memory).
+
+    Can catch: a term's degrees lost, a wrong quantile.  Cannot catch: an error of what is remembered.
+    """
     length = _gauge_length()
     parts = [row[1] for row in budget_rows(length)]
     assert parts == pytest.approx([25, 16.599, 6.7, 5.8, 3.9, 2.887], abs=0.001)
@@ -73,7 +79,10 @@ def test_gum_h1_parts_degrees_of_freedom_and_u99():
 
 
 def test_gum_h1_by_monte_carlo():
-    """JCGM 101: with the second-order terms u = 34 nm (H.1.7), which linear propagation leaves out."""
+    """JCGM 101: with the second-order terms u = 34 nm (H.1.7), which linear propagation leaves out.
+
+    Can catch: an error in this test's own formula of the gauge.  Cannot catch: anything in the program, which draws nothing.
+    """
     rng, n = np.random.default_rng(1), 200_000
     x = np.array([
         rng.normal(GAUGE[0], 25.0, n),
@@ -101,7 +110,10 @@ def _impedance(x):
 
 
 def test_gum_h2_correlated_inputs():
-    """R 127.732(70), X 219.85(30), Z 254.26(24); r(R,X) -0.59, r(R,Z) -0.49, r(X,Z) +0.99."""
+    """R 127.732(70), X 219.85(30), Z 254.26(24); r(R,X) -0.59, r(R,Z) -0.49, r(X,Z) +0.99.
+
+    Can catch: a correlation left out or with the wrong sign.  Cannot catch: an error below one printed digit.
+    """
     cov = R_V_I_PHI * np.outer(V_I_PHI_U, V_I_PHI_U)
     value, out = propagate(_impedance, V_I_PHI, cov)
     u = np.sqrt(np.diag(out))
@@ -113,7 +125,10 @@ def test_gum_h2_correlated_inputs():
 
 
 def test_gum_h2_by_monte_carlo():
-    """JCGM 101: the same within the noise of 200 000 draws."""
+    """JCGM 101: the same within the noise of 200 000 draws.
+
+    Can catch: propagation that is wrong alike for all three.  Cannot catch: less than 2 % of a variance.
+    """
     cov = R_V_I_PHI * np.outer(V_I_PHI_U, V_I_PHI_U)
     draws = _impedance(np.random.default_rng(2).multivariate_normal(V_I_PHI, cov, 200_000).T)
     value, out = propagate(_impedance, V_I_PHI, cov)
@@ -135,7 +150,10 @@ def test_leaving_out_the_correlation_would_be_seen():
 
 def test_welch_satterthwaite_of_gum_g_4_1():
     """Y = X1 X2 X3 with relative u 0.25, 0.57, 0.82 % and n 10, 5, 15: u 1.03 %, 19.0 degrees,
-    t95(19) = 2.09 and U95 = 2.2 % (G.4.1, from memory; 19.0 follows from the formula)."""
+    t95(19) = 2.09 and U95 = 2.2 % (G.4.1, from memory; 19.0 follows from the formula).
+
+    Can catch: degrees of freedom that are summed or truncated.  Cannot catch: how many a real component has.
+    """
     product = Quantity(100.0, (
         Component("X1", 0.25, 9), Component("X2", 0.57, 4), Component("X3", 0.82, 14),
     ), 1)  # fmt: skip
@@ -147,7 +165,10 @@ def test_welch_satterthwaite_of_gum_g_4_1():
 
 def test_welch_satterthwaite_against_its_own_purpose():
     """With few degrees of freedom, value +- U95 holds the truth in about 95 % (two means of three and
-    five readings of unlike scatter; simulation, seed fixed)."""
+    five readings of unlike scatter; simulation, seed fixed).
+
+    Can catch: a factor of 2 in the place of Student's t (87 %).  Cannot catch: coverage wrong by less than 2 points.
+    """
     rng, inside, n = np.random.default_rng(3), 0, 1500
     for _ in range(n):
         a, b = rng.normal(0, 1.0, 3), rng.normal(0, 1.5, 5)
@@ -170,7 +191,10 @@ def test_welch_satterthwaite_against_its_own_purpose():
 )
 def test_en_number(x, U, reference, U_ref, en):
     """ISO/IEC 17043, B.3: En = (x - X) / sqrt(U_lab^2 + U_ref^2), satisfactory at |En| <= 1.  The
-    form is from memory; the numbers are made so that the root is a Pythagorean triple."""
+    form is from memory; the numbers are made so that the root is a Pythagorean triple.
+
+    Can catch: uncertainties that are added, or one of the two left out.  Cannot catch: a form remembered wrongly.
+    """
     assert en_number(x, U, reference, U_ref) == pytest.approx(en)
 
 
@@ -185,7 +209,10 @@ def test_capstan_friction_from_raising_and_lowering():
     """T_raise 98, T_lower 50 over 90 degrees: mu = ln(98 / 50) / (2 phi) = 0.214, e = sqrt(50 / 98)
     = 0.714, W = sqrt(98 x 50) = 70.0 (R. Delaney, Physics for Roping Technicians, 2022, p. 88,
     aluminium tube 50 mm, printed mu 0.21).  tests/unit/analysis/efficiency/test_load_from_lowering.py
-    takes the same row through a whole session."""
+    takes the same row through a whole session.
+
+    Can catch: raising taken for lowering, a mean that is not geometric.  Cannot catch: the table's 75 kg, which is 7 % more.
+    """
     from support.rigs import rig
 
     from analysis.efficiency.load_from_lowering import _solve

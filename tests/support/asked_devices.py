@@ -90,7 +90,7 @@ class AskedDevice:
 
     def close(self) -> None:
         self._halt.set()
-        self._thread.join(2.0)
+        self._thread.join(60)
         for each in (self._server, self._client):
             if each is not None:
                 each.close()

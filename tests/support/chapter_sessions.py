@@ -41,6 +41,10 @@ RIGS = {
     "5:1": (5, '{ tie = "load" }, { pulley = "A1", on = "anchor" }, { pulley = "B1", on = "load" }, '
             '{ pulley = "A2", on = "anchor" }, { pulley = "B2", on = "load" },',
             '[pulley.A1]\nitem = "P-1"\nwll_kN = 0.8\n'),
+    "2:1 of a second rope": (2, '{ tie = "load", knot = "bowline" }, { grab = "G1", at_m = 35.0 }, '
+            '{ capture = "C1", on = "anchor" }, { free = true },\n]\n[[rope]]\nname = "second"\nmbs_kN = 20.0\npath = [\n'
+            '{ tie = "anchor", knot = "bowline" }, { pulley = "T1", on = "G1" },',
+            '[pulley.T1]\nitem = "P-1"\nwll_kN = 1.0\n[capture.C1]\nwll_kN = 1.1\n'),
 }  # fmt: skip
 
 
@@ -52,6 +56,7 @@ class RigPlan:
     strokes_m: tuple[float, ...]  # rope of each haul stroke
     conversion_m: float = 0.0  # rope fed back after the last stroke, before the next rig is in use
     wait_s: float = 1.5  # from there to the `rig` event
+    lower_m: float = 0.0  # rope given back under tension after the last stroke
 
 
 @dataclass(frozen=True)
@@ -65,6 +70,7 @@ class SessionPlan:
     load_cell: bool = False  # whether a cell is at the load
     load_counter: bool = False  # whether a counter is at the load
     seed: int = 0  # of the noise
+    at_A1: bool = False  # whether the rope is counted at pulley A1 in place of the haul
 
 
 @dataclass
@@ -78,6 +84,8 @@ class _Recording:
     at_s: float = 0.0
     rope: float = 0.0
     load: float = 0.0
+    counted: list[float] = field(default_factory=lambda: [1.0])  # of the rope, for each rig
+    rig: int = 0  # index of the rig in use
 
     def go(self, for_s: float, haul_N: float, rope_m: float, load_m: float) -> None:
         """Go on at constant speed for for_s, by rope_m of rope and load_m of load travel."""
@@ -85,6 +93,7 @@ class _Recording:
         share = np.arange(1, n + 1) / n
         self.time_s.append(self.at_s + share * n / HZ)
         self.haul_N.append(np.full(n, haul_N))
+        rope_m *= self.counted[self.rig]
         self.rope_m.append(self.rope + share * rope_m)
         self.load_m.append(self.load + share * load_m)
         self.at_s, self.rope, self.load = self.at_s + n / HZ, self.rope + rope_m, self.load + load_m
@@ -100,9 +109,15 @@ def actual(name: str, e: float) -> float:
     return sum(e**k for k in range(ideal(name)))
 
 
+def lowering_N(plan: SessionPlan, name: str) -> float:
+    """Haul force that lets the load run back: the strands of `actual` in the other order."""
+    return plan.load_N / sum(plan.e**-k for k in range(ideal(name)))
+
+
 def sensors_text(plan: SessionPlan) -> str:
     """The sensors file: cell and counter at the haul, and what the plan has at the load."""
-    text = force("u = 2.0") + rope()
+    text = force("u = 2.0")
+    text += json_channel("rope_out", "length", "r", "u = 0.005", at="A1") if plan.at_A1 else rope()
     if plan.load_cell:
         text += json_channel("load_force", "force", "l", "u = 4.0", at="load")
     if plan.load_counter:
@@ -120,14 +135,25 @@ def rig_text(plan: SessionPlan, name: str) -> str:
 def recorded(out: Path, plan: SessionPlan) -> Path:
     """Write the session of a plan, sealed; returns its folder."""
     it, changes = _Recording(), []
+    # rope over the first pulley at the anchor moves with the load, in 3:1 and 5:1
+    it.counted = [1 / ideal(one.name) if plan.at_A1 else 1.0 for one in plan.rigs]
     it.go(3.5, 0.0, 0.0, 0.0)
     for k, one in enumerate(plan.rigs):
+        it.rig = k
         haul_N = plan.load_N / actual(one.name, plan.e)
         for number, rope_m in enumerate(one.strokes_m, 1):
             it.go(rope_m / SPEED_M_S, haul_N, rope_m, rope_m / ideal(one.name))
             it.go(2.0, 0.0, 0.0, 0.0)
             if number < len(one.strokes_m):
                 it.go(SLACK_S, 0.0, -rope_m, 0.0)
+        if one.lower_m and one.strokes_m:
+            it.go(
+                one.lower_m / SPEED_M_S,
+                lowering_N(plan, one.name),
+                -one.lower_m,
+                -one.lower_m / ideal(one.name),
+            )
+            it.go(2.0, 0.0, 0.0, 0.0)
         if k + 1 < len(plan.rigs):
             it.go(SLACK_S, 0.0, -one.conversion_m, 0.0)
             it.go(one.wait_s, 0.0, 0.0, 0.0)
@@ -175,6 +201,7 @@ def plans() -> st.SearchStrategy[SessionPlan]:
         strokes_m=st.lists(st.sampled_from([1.5, 2.0, 3.0]), max_size=3).map(tuple),
         conversion_m=st.sampled_from([0.0, 0.4, 2.0]),
         wait_s=st.sampled_from([0.5, 1.5, 1.95]),
+        lower_m=st.sampled_from([0.0, 0.0, 1.0]),
     )
     return st.builds(
         SessionPlan,

@@ -24,10 +24,12 @@ import numpy as np
 
 from logger import filesystem as files
 from logger.channels.channel import Channel
+from logger.channels.modbus_registers import ORDERS, WIDTHS
 from logger.channels.sensors_file import for_recording, parse_sensors
 from logger.errors import UserFault
 from logger.filesystem import FileOps
 from logger.formats.base import MOST_LINE
+from logger.formats.modbus import content_of, number_of, shortest
 from logger.formats.port_diagnosis import first_line, likely_cause
 from logger.formats.registry import decoder_for
 from logger.formats.xdr import sentence
@@ -37,6 +39,7 @@ from logger.session.descriptor import MARKS
 from logger.session.reader import Follower, open_session, read_all, session_state
 from logger.session.verify import repair, verify
 from logger.session.writer import SessionWriter
+from logger.transports.modbus.frames import MOST_HELD, RegisterQuestion, SerialFrames, TcpFrames
 from support.channels import COLUMNS, JSON, TEXT, XDR, XDR_TWO, channel
 from support.disks import NoSync
 from support.waiting import until
@@ -121,11 +124,14 @@ def ended(stream: bytes, ends: str | None) -> bytes:
     return b"\n".join(lines)
 
 
-def decoders(data: bytes) -> None:
-    """The same readings, counts and samples for any chunking; nothing raised, 4 kB held."""
+def decoders(data: bytes, formats: Sequence[tuple[Channel, ...]] = FORMATS) -> None:
+    """The same readings, counts and samples for any chunking; nothing raised, 4 kB held.
+
+    formats: one of them is chosen by the first byte.
+    """
     if len(data) < 3:
         return
-    channels = FORMATS[data[0] % len(FORMATS)]
+    channels = formats[data[0] % len(formats)]
     torn, seed = bool(data[1] & 1), data[1] * 256 + data[2]
     stream = b"".join(PIECES[b] if b < len(PIECES) else bytes([b]) for b in data[3:])
     draw = random.Random(seed)
@@ -163,6 +169,75 @@ def decoders(data: bytes) -> None:
         assert decoder.understood <= decoder.lines
     assert all(one == seen[0] for one in seen), (stream, seen)
     decoders_in_doubt(channels, [stream[a:b] for a, b in itertools.pairwise(edges)], draw)
+
+
+def only(chosen: Callable[[Channel], bool]) -> Callable[[bytes], None]:
+    """The target `decoders` with those formats alone whose first channel is chosen."""
+    formats = [channels for channels in FORMATS if chosen(channels[0])]
+    assert formats
+    return lambda data: decoders(data, formats)
+
+
+MODBUS = [
+    parse_sensors(channel("f", "force", format="modbus", device_id=1, table="holding", register=0, every_s=0.1, unit="N",
+                          type=kind, words=words, bytes=within, **more), "s").channels[0]
+    for kind in WIDTHS for words in ORDERS for within in ORDERS for more in ({}, {"capacity": 1000.0})
+]  # fmt: skip
+ASKED = RegisterQuestion(device_id=1, table="holding", first=0, count=2, names=("f",))
+# bytes of frames, MODBUS over serial line 1.02 and MODBUS messaging on TCP/IP 1.0b: 12.5 in two registers, an exception
+BUS_PIECES = [
+    bytes.fromhex(text) for text in (
+        "010304414800006fd9", "018302c0f1", "010304", "4148", "0183", "000100000007010304", "00000000", "000100000003018302",
+        "0002000000070103044148", "0001", "0000", "ffff", "010300000002c40b", "7fc0", "ff80", "00010000000701030441480000",
+    )
+]  # fmt: skip
+
+
+def modbus(data: bytes) -> None:
+    """Registers become finite numbers or drops with a cause; an answer found in a stream is whole, is the same
+    for any cut, and at most 1 kB is held; only over TCP may bytes end the connection."""
+    if len(data) < 8:
+        return
+    chosen = MODBUS[data[0] % len(MODBUS)]
+    decoder = decoder_for([chosen])
+    decoder.connected()
+    dropped = 0
+    for i in range(1, len(data) - 4, 4):
+        content = data[i : i + (4, 2, 4, 3, 0)[data[i] % 5]]
+        out = decoder.registers({"f": content})
+        taken = len(out.readings.get("f", ()))
+        assert taken + len(out.samples) == 1 and taken + decoder.drops["f"] - dropped == 1
+        dropped = decoder.drops["f"]
+        for text in out.readings.get("f", ()):
+            value = float(text)
+            assert math.isfinite(value) and shortest(value, chosen.modbus.number_type) == text
+            again = number_of(content_of(value, chosen.modbus), chosen.modbus)
+            assert shortest(again, chosen.modbus.number_type) == text
+            assert chosen.capacity is None or abs(value) <= 1.5 * chosen.capacity
+        assert all(cause.isprintable() and len(cause) < 400 for cause, _ in out.samples)
+        assert likely_cause(decoder).isprintable() and first_line(decoder).isprintable()
+    stream = b"".join(
+        BUS_PIECES[b % len(BUS_PIECES)] if b < 200 else bytes([b]) for b in data[3:60]
+    )
+    draw = random.Random(data[1] * 256 + data[2])
+    edges = sorted({0, len(stream), *(draw.randrange(len(stream) + 1) for _ in range(data[2] % 7))})
+    for make in (SerialFrames, TcpFrames):
+        seen = []
+        for pieces in ([stream], [stream[a:b] for a, b in itertools.pairwise(edges)]):
+            frames, answers = make(), []
+            frames.request(ASKED)
+            try:
+                for piece in pieces:
+                    frames.take(piece)
+                    while (found := frames.answer(ASKED)) is not None:
+                        answers.append(found)
+                        assert (len(found.content), found.exception > 0) in ((4, False), (0, True))
+                    assert len(frames.held) <= MOST_HELD
+            except OSError:
+                assert make is TcpFrames
+                answers.append(None)
+            seen.append(answers)
+        assert seen[0] == seen[1], (stream, edges, seen)
 
 
 def decoders_in_doubt(
@@ -666,7 +741,9 @@ def inbox(data: bytes) -> None:
 
 
 TARGETS: dict[str, Callable[[bytes], None]] = {
-    "decoders": decoders, "rig": rig, "sensors": sensors, "session": session, "inbox": inbox,
+    "decoders": decoders, "text": only(lambda c: c.format == "text"), "json": only(lambda c: c.format == "json"),
+    "line ends": only(lambda c: c.ends is not None), "number marks": only(lambda c: bool(c.decimal or c.thousands)),
+    "modbus": modbus, "rig": rig, "sensors": sensors, "session": session, "inbox": inbox,
 }  # fmt: skip
 
 

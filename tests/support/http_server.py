@@ -7,12 +7,39 @@ import json
 import threading
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 from dashboard.live.session_hub import Hub
 from dashboard.watch.server import FaultLog, Server
 from dashboard.web.sharing import Sharing
 
 Answer = tuple[int, bytes, dict[str, str]]  # status, body, headers
+
+
+def sent_to(port: int, path, method="GET", headers=None, body=None, host=None) -> Answer:
+    """The answer of a server of this machine to any request, also one that no browser sends."""
+    link = http.client.HTTPConnection("127.0.0.1", port, timeout=60)
+    link.putrequest(method, path, skip_host=True, skip_accept_encoding=True)
+    link.putheader("Host", f"127.0.0.1:{port}" if host is None else host)
+    for name, value in (headers or {}).items():
+        link.putheader(name, value)
+    if body is not None:
+        link.putheader("Content-Length", str(len(body)))
+    link.endheaders(body)
+    answer = link.getresponse()
+    data = answer.read()
+    link.close()
+    return answer.status, data, dict(answer.getheaders())
+
+
+class Asking:
+    """What a server of a test is asked; server: has the port."""
+
+    server: Any
+
+    def ask(self, *request: Any, **more: Any) -> Answer:
+        """The answer to a request, given as to `sent_to` behind the port."""
+        return sent_to(self.server.port, *request, **more)
 
 
 class OpenServer:
@@ -29,18 +56,7 @@ class OpenServer:
 
     def ask(self, path, method="GET", headers=None, body=None, host=None) -> Answer:
         """Send any request, also one that no browser sends."""
-        link = http.client.HTTPConnection("127.0.0.1", self.server.port, timeout=10)
-        link.putrequest(method, path, skip_host=True, skip_accept_encoding=True)
-        link.putheader("Host", f"127.0.0.1:{self.server.port}" if host is None else host)
-        for name, value in (headers or {}).items():
-            link.putheader(name, value)
-        if body is not None:
-            link.putheader("Content-Length", str(len(body)))
-        link.endheaders(body)
-        answer = link.getresponse()
-        data = answer.read()
-        link.close()
-        return answer.status, data, dict(answer.getheaders())
+        return sent_to(self.server.port, path, method, headers, body, host)
 
     def act(self, verb: str, body=None, **headers) -> Answer:
         """Send an action as the operator's page does; headers: others in place of its own, None for none."""
@@ -59,7 +75,7 @@ class OpenServer:
     def close(self) -> None:
         self.server.close()
         self.hub.close()
-        self.thread.join(5)
+        self.thread.join(60)
         assert not self.thread.is_alive()
 
 

@@ -37,6 +37,7 @@ SENSORS = force(*PORT, "u = 2.0", "capacity = 3000.0", "warn_at = 600.0", "stop_
 )
 
 
+END_S = 60.0  # longest wait for an end that takes a second on a quiet machine
 STARTED: list[int] = []  # process ids; no objects, whose end must show a process that a test forgot
 
 
@@ -72,6 +73,18 @@ def start_haul(*argv, **more) -> subprocess.Popen:
     )
 
 
+def end(process: subprocess.Popen) -> None:
+    """Terminate a process if it runs, and wait for its end; one that does not end is killed and is a failure."""
+    if process.poll() is None:
+        process.terminate()
+    try:
+        process.communicate(timeout=END_S)
+    except subprocess.TimeoutExpired:
+        process.kill()
+        process.communicate()
+        raise
+
+
 class PageProcess:
     """`haul COMMAND ARGV` in a process of its own, for a command that serves a page.
 
@@ -88,9 +101,7 @@ class PageProcess:
         return self
 
     def __exit__(self, *what) -> None:
-        if self.process.poll() is None:
-            self.process.terminate()
-        self.process.communicate(timeout=10)
+        end(self.process)
 
 
 class Watched(PageProcess):
@@ -101,7 +112,7 @@ class Watched(PageProcess):
 
     def since(self, query: str = "") -> dict:
         """What the page's script asks for, as the server answers it."""
-        with urllib.request.urlopen(f"{self.url}since?{query}", timeout=5) as answer:
+        with urllib.request.urlopen(f"{self.url}since?{query}", timeout=60) as answer:
             return json.load(answer)
 
 
@@ -127,9 +138,7 @@ class Demo:
         return self
 
     def __exit__(self, *what) -> None:
-        if self.process.poll() is None:
-            self.process.terminate()
-        self.process.communicate(timeout=15)
+        end(self.process)
 
 
 class CommandedDevice:
@@ -170,7 +179,7 @@ class CommandedDevice:
 
     def close(self) -> None:
         self._stop.set()
-        self._thread.join(2)
+        self._thread.join(60)
         for fd in (self.lead, self.follow):
             os.close(fd)
 
@@ -206,9 +215,5 @@ class RecordedHaul:
             if process.poll() is None:
                 process.send_signal(signal.SIGTERM)
         for process in (self.page, self.recorder):
-            try:
-                process.communicate(timeout=8)
-            except subprocess.TimeoutExpired:
-                process.kill()
-                process.communicate(timeout=5)
+            end(process)
         self.device.close()

@@ -93,7 +93,14 @@ def nine_to_one(load: str, *, anchor_to_load_m: float = 14.0, **texts) -> str:
 def rig(
     path: str, *, e: float | None = 0.9, length: float = 100.0, extra: str = "", top: str = ""
 ) -> Rig:
-    """A rig from words in rope order, ropes parted by "|".
+    """A rig from words, as `words_toml` writes it."""
+    return parse_rig(words_toml(path, e=e, length=length, extra=extra, top=top), "test-rig.toml")
+
+
+def words_toml(
+    path: str, *, e: float | None = 0.9, length: float = 100.0, extra: str = "", top: str = ""
+) -> str:
+    """A rig file from words in rope order, ropes parted by "|".
 
     tie:BODY  grab:NAME@M  pulley:NAME@BODY  capture:NAME@BODY  post:NAME@BODY,wrap,friction
     edge:NAME@M,wrap,friction  haul  haul:TOWARD_DEG  haul@BODY  free
@@ -105,7 +112,7 @@ def rig(
     for k, rope in enumerate(path.split("|")):
         stations = ",\n  ".join(_station(word) for word in rope.split())
         text += f'\n[[rope]]\nname = "rope {k + 1}"\npath = [\n  {stations},\n]\n'
-    return parse_rig(text, "test-rig.toml")
+    return text
 
 
 def _station(word: str) -> str:
@@ -219,3 +226,15 @@ def refused(text_or_path: str, **kwargs: object) -> str:
     except RigFault as fault:
         return str(fault)
     raise AssertionError("this rig was taken")
+
+
+BLOCKS_HEAD = 'title = "blocks"\nanchor_to_load_m = 12.0\n[defaults]\npulley_efficiency = 0.95\n'
+
+
+def blocks(pulleys: int) -> str:
+    """A rig of one rope that runs to and fro between the anchor and the load."""
+    path = ['{ tie = "anchor" }'] + [
+        f'{{ pulley = "P{k}", on = "{"anchor" if k % 2 else "load"}" }}' for k in range(pulleys)
+    ]
+    inner = ",\n".join([*path, HAUL])
+    return f'{BLOCKS_HEAD}[[rope]]\nname = "main"\npath = [\n{inner}\n]\n'

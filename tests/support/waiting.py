@@ -1,9 +1,15 @@
-"""Wait for a condition or for a value at rest, with a limit; tests poll here and nowhere else."""
+"""Wait for a condition or for a value at rest, with a limit; tests poll here and nowhere else.
+
+Limits are those of a quiet machine. On a busy one they grow with the number of programs that share a
+processor, so that no test depends on what else the machine does.
+"""
 
 from __future__ import annotations
 
+import os
 import time
 from collections.abc import Callable
+from pathlib import Path
 from typing import TypeVar
 
 T = TypeVar("T")
@@ -16,21 +22,60 @@ GROWTH = 1.2  # of each pause over the last; common practice, no source
 REST_S = 0.15  # a value that is the same after this time is at rest: longer than a page takes for a frame
 
 
+def patience() -> float:
+    """How many times longer than on a quiet machine something may take now; 1 on a quiet one.
+
+    From the programs that want to run, now or in the mean of the last minute (getloadavg; Linux: proc(5),
+    loadavg), for each processor. Twice their number, because a program that waits for another waits for its
+    turn and for the other's.
+    """
+    try:
+        wanting = os.getloadavg()[0]
+    except (AttributeError, OSError):  # Windows has none
+        return 1.0
+    try:
+        said = Path("/proc/loadavg").read_text("ascii")
+    except OSError:
+        said = "0 0 0 0/0 0"
+    wanting = max(wanting, float(said.split()[3].split("/")[0]))
+    return max(1.0, 2.0 * wanting / (os.cpu_count() or 1) - 1.0)
+
+
+class Limit:
+    """A time in s that is to be kept on a quiet machine, from now on.
+
+    over: whether it is over on this one, as busy as it was at its busiest meanwhile.
+    """
+
+    def __init__(self, within_s: float) -> None:
+        self.within_s = within_s
+        self.began = time.monotonic()
+        self._patience = 1.0
+
+    def passed_s(self) -> float:
+        """Time since it began, s."""
+        return time.monotonic() - self.began
+
+    def over(self) -> bool:
+        self._patience = max(self._patience, patience())
+        return self.passed_s() >= self.within_s * self._patience
+
+
 def until(condition: Callable[[], T], within_s: float = 10.0, what: str = "the condition") -> T:
     """Call `condition` until it returns a true value, and return that value.
 
-    within_s: the longest wait in s of real time.
+    within_s: the longest wait in s on a quiet machine.
     what: the awaited fact, for the text of the failure.
     Raises AssertionError when the time is up.
     """
-    end = time.monotonic() + within_s
+    limit = Limit(within_s)
     pause = FIRST_PAUSE_S
     while True:
         value = condition()
         if value:
             return value
-        if time.monotonic() >= end:
-            raise AssertionError(f"not within {within_s} s: {what}")
+        if limit.over():
+            raise AssertionError(f"not within {within_s} s ({limit.passed_s():.1f} s here): {what}")
         time.sleep(pause)
         pause = min(pause * GROWTH, LONGEST_PAUSE_S)
 
@@ -38,13 +83,13 @@ def until(condition: Callable[[], T], within_s: float = 10.0, what: str = "the c
 def until_steady(read: Callable[[], T], within_s: float = 10.0, what: str = "a steady value") -> T:
     """Call `read` every REST_S until two values in a row are equal, and return the last one.
 
-    within_s: the longest wait in s of real time.
+    within_s: the longest wait in s on a quiet machine.
     what: what is read, for the text of the failure.
     Raises AssertionError when the time is up.
     """
-    end = time.monotonic() + within_s
+    limit = Limit(within_s)
     before = read()
-    while time.monotonic() < end:
+    while not limit.over():
         time.sleep(REST_S)
         value = read()
         if value == before:

@@ -194,7 +194,7 @@ class Running:
             ask(self.yard.out, "end")
         return self.wait()
 
-    def wait(self, within_s: float = 8.0) -> Outcome:
+    def wait(self, within_s: float = 60.0) -> Outcome:
         self.thread.join(within_s)
         assert isinstance(self.outcome, Outcome), self.error or "still recording"
         return self.outcome

@@ -24,7 +24,7 @@ from support.disks import disk
 from support.processes import ended_at_exit
 from support.rigs import STRAIGHT_PULL
 from support.systems import pseudo_terminals
-from support.waiting import until
+from support.waiting import Limit, patience, until
 from support.yard import (
     ROOT,
     Counter,
@@ -150,10 +150,10 @@ def test_any_single_call_may_fail_once_or_for_a_while(tmp_path: Path, for_s: flo
             found = yard(f"{kind}-{n}")
             plan = layer.plan(found.folder, kind, n, for_s, ERRORS[at % len(ERRORS)])
             if len(runs) >= AT_ONCE:
-                runs[-AT_ONCE][4].thread.join(10)
+                runs[-AT_ONCE][4].thread.join(60)
             runs.append((kind, n, found, plan, Running(found, for_s=1.1 if for_s else 0.4)))
         for *_, running in runs:
-            running.thread.join(10)
+            running.thread.join(60)
         counter.stop()
     device.close()
     begun, kept = 0, []
@@ -192,7 +192,7 @@ def test_the_operator_is_told_within_a_second_and_the_recording_goes_on(tmp_path
         until(lambda: len(yard.values()) > 50)
         plan = layer.plan(yard.folder, "all", 1, 1.6, errno.ENOSPC)
         told = until(lambda: next((t for t, s in running.statuses if s.disk), None))
-        assert told - plan["since"] <= TOLD_S
+        assert told - plan["since"] <= TOLD_S * patience()
         shown = [s for t, s in running.statuses if t >= told]
         assert shown[0].disk == os.strerror(errno.ENOSPC)
         # what the line shows meanwhile is the latest reading, and not the last that was written
@@ -201,7 +201,7 @@ def test_the_operator_is_told_within_a_second_and_the_recording_goes_on(tmp_path
         assert status.disk and abs(float(status.latest["force"]) - counter.last_before(at)) < 100
         until(lambda: "disk" in yard.kinds())
         row = next(e for e in yard.events() if e.kind == "disk")
-        assert row.value == pytest.approx(1.6, abs=0.6)
+        assert row.value == pytest.approx(1.6, abs=0.6 * patience())
         until(lambda: not running.statuses[-1][1].disk)
         counter.stop()
         outcome = running.end()
@@ -299,7 +299,7 @@ def test_a_disk_that_refuses_to_the_end_leaves_what_it_took_and_counts_the_rest(
         time.sleep(0.5)  # for so long the disk refuses while the device sends
         counter.stop()
         outcome = running.wait()
-        assert time.monotonic() - began < 1.2 + 2.0
+        assert time.monotonic() - began < 1.2 + 2.0 * patience()
     device.close()
     assert outcome.state == "cut short" and outcome.disk == os.strerror(errno.EROFS)
     values = yard.values()
@@ -317,7 +317,7 @@ def test_a_disk_that_does_not_answer_is_told_too(tmp_path: Path) -> None:
     class Hanging(FileOps):
         def write(self, fd: int, data: bytes | memoryview) -> int:
             if hang.is_set() and threading.current_thread().name == "writer":
-                free.wait(10)
+                free.wait(60)
             return super().write(fd, data)
 
     with disk(Hanging()), recording(yard) as running:
@@ -326,7 +326,7 @@ def test_a_disk_that_does_not_answer_is_told_too(tmp_path: Path) -> None:
         hang.set()
         began = time.monotonic()
         told = until(lambda: next((t for t, s in running.statuses if "no answer" in s.disk), None))
-        assert told - began < 2 * TOLD_S
+        assert told - began < 2 * TOLD_S * patience()
         free.set()
         counter.stop()
         until(lambda: yard.values()[-1] == len(counter.sent) - 1)
@@ -359,7 +359,7 @@ def test_a_slow_fsync_holds_up_no_row(tmp_path: Path) -> None:
         counter.stop()
         until(lambda: yard.values()[-1] == len(counter.sent) - 1)
     device.close()
-    assert sorted(lags)[len(lags) * 3 // 4] <= 0.1, lags
+    assert sorted(lags)[len(lags) * 3 // 4] <= min(0.1 * patience(), 0.4), lags
     assert verify(yard.out).state == "complete"
 
 
@@ -383,7 +383,7 @@ def test_a_folder_that_is_removed_is_told_and_written_anew(tmp_path: Path) -> No
         removed = time.monotonic()
         shutil.rmtree(yard.out)
         until(lambda: yard.values() and "disk" in yard.kinds())
-        assert time.monotonic() - removed < TOLD_S + 0.5
+        assert time.monotonic() - removed < (TOLD_S + 0.5) * patience()
         until(further_rows(yard), 8, "rows in the new folder")
         counter.stop()
         outcome = running.end()
@@ -405,7 +405,7 @@ def test_a_folder_that_is_moved_away_is_told_and_taken_up_when_it_is_back(tmp_pa
         moved = time.monotonic()
         yard.out.rename(elsewhere)
         told = until(lambda: next((t for t, s in running.statuses if "moved" in s.disk), None))
-        assert told - moved <= TOLD_S and not yard.out.exists()
+        assert told - moved <= TOLD_S * patience() and not yard.out.exists()
         elsewhere.rename(yard.out)
         until(lambda: "disk" in yard.kinds())
         counter.stop()
@@ -445,8 +445,8 @@ class Terminal:
 
     def until(self, what: str, within_s: float = 8.0) -> float:
         """When the words came up on the terminal."""
-        end = time.monotonic() + within_s
-        while time.monotonic() < end:
+        limit = Limit(within_s)
+        while not limit.over():
             if select.select([self.master], [], [], 0.05)[0]:
                 self.text += os.read(self.master, 65536).decode("utf-8", "replace")
             found = re.search(what, self.text)
@@ -457,7 +457,7 @@ class Terminal:
 
     def end(self) -> tuple[int, str]:
         self.process.terminate()
-        out, _ = self.process.communicate(timeout=10)
+        out, _ = self.process.communicate(timeout=60)
         os.close(self.master)
         return self.process.returncode, out
 

@@ -105,7 +105,7 @@ def test_an_edit_is_not_covered_up_by_taking_the_seal_away(
     assert f"{READINGS} was changed after sealing" in capsys.readouterr().out
     assert main(["review", str(sealed), "--json", "--html", str(tmp_path / "out.html")]) == 0
     review = json.loads(capsys.readouterr().out)
-    assert review["state"] == "changed" and any("were changed" in w for w in review["warnings"])
+    assert review["state"] == "changed" and "were changed" in review["warnings"][0]
     text = (tmp_path / "out.html").read_text("utf-8")
     assert "<b>changed</b>" in text and f"{SUMS} is missing" in text and "--repair refuses" in text
     assert session_row(str(sealed))["row"]["state"] == "changed"

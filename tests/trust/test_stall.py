@@ -8,10 +8,12 @@ import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
 import pytest
+from support.waiting import patience
 from support.yard import Counter, Yard, count_into, force, serve_pty, serve_tcp, travel, until
 
 from logger.session.reader import read_all
@@ -43,7 +45,7 @@ def recorder(yard: Yard, ports: int) -> Iterator[subprocess.Popen[str]]:
         until(lambda: yard.kinds().count("connect") == ports)
         yield process
         process.send_signal(signal.SIGTERM)
-        out, _ = process.communicate(timeout=10)
+        out, _ = process.communicate(timeout=60)
         assert out.strip() == "sealed"
     finally:
         process.kill()
@@ -59,6 +61,13 @@ def stop(process: subprocess.Popen[str], stop_s: float = STOP_S) -> None:
 
 def stalls(yard: Yard) -> list[Event]:
     return [event for event in yard.events() if event.kind == "stall"]
+
+
+def may_be_off(sent: list[float], rate: float) -> float:
+    """How far a time may be off, s: 0.4 on a quiet machine. On a busy one more, as far as that kept the
+    sending thread waiting and may have kept the reader; never as far as one time for all of a stop would be."""
+    held_up_s = max((two - one for one, two in pairwise(sent)), default=0.0) - 1.0 / rate
+    return min(0.4 * patience() + 2 * held_up_s, STOP_S / 2)
 
 
 def errors(yard: Yard, sent: list[float], name: str) -> np.ndarray:
@@ -87,12 +96,16 @@ def test_what_waited_during_a_stop_is_dated_by_its_own_rate(tmp_path: Path, rate
     for name in ("force", "travel"):
         values = yard.values(name)
         assert values == [float(k) for k in range(int(values[0]), len(counter.sent))]
-        assert np.abs(errors(yard, counter.sent, name)).max() < 0.3, name
+        late_s = may_be_off(counter.sent, rate)
+        assert np.abs(errors(yard, counter.sent, name)).max() < late_s, name
     told = [event for event in stalls(yard) if event.channel == "force"]
     for event in told:
-        assert event.value == pytest.approx(STOP_S, abs=0.5)
+        assert STOP_S - 0.5 < (event.value or 0.0) < STOP_S + 0.5 * patience()
         count = int(event.text.split(" s; ")[1].split()[0])
-        assert count == pytest.approx(STOP_S * rate, abs=0.15 * STOP_S * rate + 2)
+        # all that was sent while it was stopped, which on a busy machine may be less or longer
+        more = 0.5 * (patience() - 1.0)
+        assert 0.85 * STOP_S * rate - 2 - more * rate < count
+        assert count < (1.15 * STOP_S + more) * rate + 2
         assert "readings of force" in event.text and pty.url in event.text
     assert "gap" not in yard.kinds()
     assert verify(yard.out).state == "complete"
@@ -113,7 +126,8 @@ def test_a_buffer_that_was_full_and_lost_nothing_costs_a_few_lines(tmp_path: Pat
     pty.close()
     dropped = len(counter.sent) - len(yard.values())
     assert 1 <= dropped <= 40 and read_all(yard.out).clock[-1].drops["force"] == dropped
-    assert np.abs(errors(yard, counter.sent, "force")).max() < 0.3
+    late_s = may_be_off(counter.sent, 100.0)
+    assert np.abs(errors(yard, counter.sent, "force")).max() < late_s
 
 
 def test_bytes_that_the_kernel_dropped_join_no_two_lines(tmp_path: Path) -> None:
@@ -122,9 +136,15 @@ def test_bytes_that_the_kernel_dropped_join_no_two_lines(tmp_path: Path) -> None
     pty = serve_pty()
     yard = Yard(tmp_path, COLUMNS.format(port=pty.url))
     first, rate = 100_000_000, 1000.0
+    began, held_s = time.monotonic(), 0.02
+    lines = [0]
 
     def send(k: int) -> None:
-        pty.send(b"%d\r\n" % (first + k))
+        # as a wire that carries no more than this a second: a busy machine's burst is no device's
+        lines[0] = max(lines[0], int((time.monotonic() - began - held_s) * rate))
+        if lines[0] < (time.monotonic() - began) * rate:
+            lines[0] += 1
+            pty.send(b"%d\r\n" % (first + k))
 
     with recorder(yard, 1) as process:
         counter = Counter([send], rate)
@@ -144,7 +164,7 @@ def test_bytes_that_the_kernel_dropped_join_no_two_lines(tmp_path: Path) -> None
     assert len(told) == 3 and all("the system's buffer was full" in e.text for e in told)
     # the kernel keeps some 20 kB, 1.8 s of these lines; those are dated from the beginning of the stop on
     kept = [int(e.text.split(" s; ")[1].split()[0]) for e in told]
-    assert min(kept) > 1000
+    assert min(kept) > 1000 / patience()
     rows = read_all(yard.out).readings["force"]
     late = rows.time_s - np.array(counter.sent)[values.astype(int)]
-    assert np.abs(late - np.median(late)).max() < 0.4
+    assert np.abs(late - np.median(late)).max() < may_be_off(counter.sent, rate)

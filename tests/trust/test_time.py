@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 from support.systems import pseudo_terminals
-from support.waiting import until
+from support.waiting import patience, until
 from support.yard import (
     Counter,
     Yard,
@@ -35,9 +35,9 @@ def test_the_clock_is_one_that_never_steps_and_runs_on_in_sleep() -> None:
     if not Path("/proc/uptime").exists():
         pytest.skip("other system: no /proc/uptime")
     uptime = float(Path("/proc/uptime").read_text().split()[0])
-    assert clock.now() == pytest.approx(uptime, abs=0.1)
+    assert clock.now() == pytest.approx(uptime, abs=0.1 * patience())
     assert clock.BOOTTIME == time.CLOCK_BOOTTIME
-    assert clock.slept() == pytest.approx(clock.now() - time.monotonic(), abs=0.05)
+    assert clock.slept() == pytest.approx(clock.now() - time.monotonic(), abs=0.05 * patience())
 
 
 def test_a_step_of_the_wall_clock_moves_no_reading(
@@ -94,13 +94,13 @@ def test_a_sleep_of_the_machine_is_an_event_and_a_gap(
     device.close()
     slept = [e for e in yard.events() if e.kind == "sleep"]
     gaps = [e for e in yard.events() if e.kind == "gap"]
-    assert len(slept) == 1 and slept[0].value == pytest.approx(away_s, abs=0.3)
-    assert len(gaps) == 1 and gaps[0].value == pytest.approx(away_s, abs=0.3)
+    assert len(slept) == 1 and slept[0].value == pytest.approx(away_s, abs=0.3 * patience())
+    assert len(gaps) == 1 and gaps[0].value == pytest.approx(away_s, abs=0.3 * patience())
     part = read_all(yard.out).readings["force"]
     assert in_order(part.reading.tolist())
     # no reading is dated into the sleep: one step, as long as the sleep, and nothing else
     steps = np.diff(part.time_s)
-    assert (steps > 0.5).sum() == 1 and steps.max() == pytest.approx(away_s, abs=0.3)
+    assert (steps > 0.5).sum() == 1 and steps.max() == pytest.approx(away_s, abs=0.3 * patience())
     assert verify(yard.out).state == "complete"
 
 
@@ -116,7 +116,7 @@ def test_a_held_up_thread_is_no_sleep(monkeypatch: pytest.MonkeyPatch) -> None:
 
     before = clock.slept()
     monkeypatch.setattr(clock, "now", slow)
-    assert clock.slept() == pytest.approx(before, abs=0.02)
+    assert clock.slept() == pytest.approx(before, abs=0.02 * patience())
 
 
 def test_bursts_of_16_ms_are_spread_over_the_time_that_they_took(tmp_path: Path) -> None:

@@ -8,16 +8,15 @@ import random
 import signal
 import socket
 import struct
-import subprocess
-import sys
 import time
 import tracemalloc
 from pathlib import Path
 from typing import Any
 
 import pytest
+from support.flood import Flood
 from support.systems import pseudo_terminals
-from support.waiting import until
+from support.waiting import patience, until
 from support.yard import (
     Counter,
     Yard,
@@ -120,7 +119,7 @@ def test_a_terminal_that_is_replugged_under_the_same_name(tmp_path: Path) -> Non
             link.symlink_to(first.url)
             back = time.monotonic()
             until(lambda n=turn: yard.kinds().count("connect") == n + 2)
-            assert time.monotonic() - back <= BACK_S
+            assert time.monotonic() - back <= BACK_S * patience()
         running.end()
     first.close()
     assert in_order(yard.values())
@@ -199,13 +198,21 @@ def test_a_flood_of_ten_times_the_rate_is_taken_whole(tmp_path: Path) -> None:
 def test_silence_is_a_gap_when_it_ends_and_at_the_end(tmp_path: Path) -> None:
     with Two(tmp_path) as two:
         two.say(two.yard.lines(0, 5))
+        began = time.monotonic()
         time.sleep(0.6)  # the silence that is measured
         two.say(two.yard.lines(5, 5))
+        silent_s = time.monotonic() - began
         until(lambda: len(two.yard.values()) == 10)
         time.sleep(0.5)  # the silence before the end
     gaps = [e for e in two.yard.events() if e.kind == "gap"]
     assert [e.channel for e in gaps] == ["force", "force"]
-    assert all(e.value == pytest.approx(0.6, abs=0.25) for e in gaps)
+    assert gaps[0].value == pytest.approx(silent_s, abs=0.25 * patience())
+    assert all(0.4 <= (e.value or 0.0) <= 0.85 * patience() for e in gaps)
+
+
+# bytes; a reader that was held up takes a chunk of 65,536 bytes, and 32,768 empty lines in it cost 3.3 MB
+# while they are split, however long they keep coming
+MOST_GROWN = 4_000_000
 
 
 @pytest.mark.parametrize(
@@ -228,7 +235,7 @@ def test_what_never_ends_is_dropped_in_bounded_memory(
         tracemalloc.stop()
         two.say(two.yard.lines(5, 5))
         until(lambda: len(two.yard.values()) == 10)
-    assert grown < 2_000_000, f"{what}: {grown} bytes"
+    assert grown < MOST_GROWN, f"{what}: {grown} bytes"
     assert in_order(two.yard.values())
     if what != "line feeds":
         assert two.outcome.drops["force"] >= 1, what
@@ -283,29 +290,6 @@ def rss_bytes(pid: int) -> int:
     return int(Path(f"/proc/{pid}/statm").read_text().split()[1]) * os.sysconf("SC_PAGE_SIZE")
 
 
-FLOOD = """
-import random, socket, sys, time
-import os
-draw = random.Random(3)
-block = draw.randbytes(1 << 20)
-rate, for_s, fd = float(sys.argv[2]), float(sys.argv[3]), int(sys.argv[4])
-if fd < 0:
-    server = socket.create_server(("127.0.0.1", int(sys.argv[1])))
-    print("up", flush=True)
-    fd = server.accept()[0].detach()
-else:
-    print("up", flush=True)
-os.set_blocking(fd, True)
-began, sent = time.monotonic(), 0
-while (passed := time.monotonic() - began) < for_s:
-    if sent < passed * rate:
-        sent += os.write(fd, block[sent % (1 << 19):][:1 << 16])
-    else:
-        time.sleep(0.002)
-print(sent, flush=True)
-"""
-
-
 @pytest.mark.parametrize("kind", ["tcp", "pty"])
 def test_a_flood_of_garbage_is_told_and_costs_neither_memory_nor_the_other_port(
     tmp_path: Path, kind: str
@@ -313,37 +297,25 @@ def test_a_flood_of_garbage_is_told_and_costs_neither_memory_nor_the_other_port(
     """Random bytes as fast as 20 MB a second: less than 30 MB more memory, and every line of the other
     port is there."""
     for_s = 20.0 if os.environ.get("HAUL_CI") else 6.0
-    bad = serve_pty() if kind == "pty" else None
-    with socket.create_server(("127.0.0.1", 0)) as free:
-        tcp_port = free.getsockname()[1]
-    url = bad.url if bad is not None else f"socket://127.0.0.1:{tcp_port}"
-    good = serve_tcp()
+    flood, good = Flood(kind, 20e6, for_s), serve_tcp()
+    url = flood.url
     yard = Yard(tmp_path, force(url) + travel(good.url))
-    fd = bad._master if bad is not None else -1
-    arguments = [str(tcp_port), "20e6", str(for_s), str(fd)]
-    flood = None
-    if bad is None:  # a server must be there before the recorder
-        flood = start_flood(arguments, ())
     process = yard.start()
-    until(lambda: yard.kinds().count("connect") == 2)
+    until(lambda: yard.kinds().count("connect") == 2, 30)
     first, most = rss_bytes(process.pid), 0
     counter = Counter([count_into(good, yard, "travel")], 100.0)
-    if flood is None:
-        flood = start_flood(arguments, (fd,))
-    while flood.poll() is None:
+    flood.begin()
+    while flood.goes_on():
         most = max(most, rss_bytes(process.pid))
         time.sleep(0.05)  # the memory is looked at as long as the flood lasts
-    assert flood.stdout is not None
-    sent = int(flood.stdout.read())
-    flood.stdout.close()
-    until(lambda: sum(e.kind == "flood" for e in yard.events()) == 2)
+    sent = flood.sent()
+    until(lambda: sum(e.kind == "flood" for e in yard.events()) == 2, 30)
     counter.stop()
-    until(lambda: len(yard.values("travel")) == len(counter.sent))  # not a line is lost
+    until(lambda: len(yard.values("travel")) == len(counter.sent), 30)  # not a line is lost
     process.send_signal(signal.SIGTERM)
-    out, _ = process.communicate(timeout=10)
+    out, _ = process.communicate(timeout=60)
     good.close()
-    if bad is not None:
-        bad.close()
+    flood.close()
     assert out.strip() == "sealed" and sent > for_s * 2e6
     assert most - first < 30e6, f"{(most - first) / 1e6:.0f} MB"
     values = yard.values("travel")
@@ -356,16 +328,6 @@ def test_a_flood_of_garbage_is_told_and_costs_neither_memory_nor_the_other_port(
     assert read_all(yard.out).clock[-1].drops["force"] > ended.value
     assert (yard.out / "rejects.csv").stat().st_size <= 1_000_000
     assert verify(yard.out).state == "complete"
-
-
-def start_flood(arguments: list[str], passed: tuple[int, ...]) -> subprocess.Popen[str]:
-    """A device in a process of its own that floods its port; it is up when this returns."""
-    flood = subprocess.Popen(
-        [sys.executable, "-c", FLOOD, *arguments],
-        stdout=subprocess.PIPE, text=True, pass_fds=passed,
-    )  # fmt: skip
-    assert flood.stdout is not None and flood.stdout.readline() == "up\n"
-    return flood
 
 
 def test_samples_of_dropped_lines_count_in_the_queue() -> None:
@@ -398,7 +360,7 @@ def test_what_a_device_sends_before_it_hangs_up_is_there_to_the_last_line(
             else:
                 client.sendall(yard.lines(10 * turn, 10))
             client.close()
-        until(lambda: yard.kinds().count("disconnect") >= turns, 30.0)
+        until(lambda: yard.kinds().count("disconnect") >= turns, 60.0)
         outcome = running.end()
     server.close()
     assert yard.values() == [float(k) for k in range(10 * turns)]

@@ -5,9 +5,9 @@ import { leaveQuestion } from "./operator_actions.js";
 /** Key, what it does, id of the control ("" for none). */
 const KEYS = [
   ["M", "mark", "mark"], ["N", "write a note for the mark", "note"], ["U", "undo the last", "undo"],
-  ["A", "acknowledge alarms", "ack"], ["Z", "zero, asks first", "zero"], ["R", "rig changed", "rig-changed"],
+  ["A", "acknowledge alarms", "bar-ack"], ["Z", "zero, asks first", "zero"], ["R", "rig changed", "rig-changed"],
   ["E", "end the recording, asks first", "end"], ["P", "pause the view", "pause"],
-  ["1 to 5", "time in view", ""], ["S", "sound on or off", "sound"], ["D", "daylight or dark", "theme"],
+  ["F", "far view", "far"], ["1 to 5", "time in view", ""], ["S", "sound on or off", "sound"], ["D", "daylight or dark", "theme"],
   ["Esc", "leave a question", ""],
 ];
 let keysOn = true;

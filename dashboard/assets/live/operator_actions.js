@@ -9,7 +9,10 @@ const TAKEN_WITHIN_MS = 1000;
 const FORGOTTEN_MS = 30000;
 const SHOWN = 3;
 const MOST_NOTE = 300; // characters
-const MOST_RIG = 50000; // bytes
+const MOST_NUMBER = 20; // characters
+const NUMBER = /^[-+]?([0-9]+([.,][0-9]*)?|[.,][0-9]+)$/;
+/** A comma before three digits, which may stand for thousands. */
+const UNCLEAR = /,[0-9]{3}$/;
 /** Requests that the recorder has not answered: id -> what was asked, when. @type {Map<string, [string, number]>} */
 const waiting = new Map();
 /** The last requests and what became of them, the newest first. @type {[string, string][]} */
@@ -18,7 +21,7 @@ let said = [];
 let question = null;
 
 /** @type {(what: string, how: string) => void} */
-function say(what, how) {
+export function say(what, how) {
   said = [/** @type {[string, string]} */ ([what, how]), ...said.filter((row) => row[0] !== what)].slice(0, SHOWN);
   text("hands-said", what + ": " + how);
   list("hands-before", said.slice(1).map((row) => row[0] + ": " + row[1]));
@@ -31,7 +34,7 @@ function say(what, how) {
  * @param {string} what the request in words
  * @param {object} body
  */
-async function send(verb, what, body) {
+export async function send(verb, what, body) {
   const sent = performance.now();
   say(what, "sent");
   try {
@@ -49,7 +52,7 @@ async function send(verb, what, body) {
 }
 
 /** @type {(verb: string, what: string, channel?: string, note?: string) => Promise<void>} */
-function ask(verb, what, channel = "", note = "") {
+export function ask(verb, what, channel = "", note = "") {
   return send(verb, what, { channel, text: note.slice(0, MOST_NOTE) });
 }
 
@@ -58,52 +61,40 @@ export function acknowledge() {
 }
 
 /**
- * Ask before doing: a sentence and two buttons in place of the others.
+ * Ask before doing: a sentence and buttons above the bar, within reach.
  * @param {string} sentence
- * @param {string} yes
- * @param {() => void} then
+ * @param {HTMLButtonElement[]} choices what may be done; the first has the focus
  */
-function sure(sentence, yes, then) {
+export function choose(sentence, choices) {
   leaveQuestion();
   question = make("div", "", "question");
   question.setAttribute("role", "alertdialog");
   question.setAttribute("aria-label", sentence);
+  const row = make("div", "", "row wrap");
+  row.append(...choices, button("Leave it", leaveQuestion));
+  question.append(make("p", sentence), row);
+  id("bar").prepend(question);
+  choices[0]?.focus({ preventScroll: true });
+}
+
+/**
+ * Ask whether to do it.
+ * @param {string} sentence
+ * @param {string} yes
+ * @param {() => void} then
+ */
+export function sure(sentence, yes, then) {
   const go = button(yes, () => {
     leaveQuestion();
     then();
   }, "sure");
   go.className = "main";
-  const row = make("div", "", "row wrap");
-  row.append(go, button("Leave it", leaveQuestion));
-  question.append(make("p", sentence), row);
-  id("hands").prepend(question);
-  go.focus({ preventScroll: false });
+  choose(sentence, [go]);
 }
 
 export function leaveQuestion() {
   if (question) question.remove();
   question = null;
-}
-
-function rigFile() {
-  const file = make("input");
-  file.type = "file";
-  file.accept = ".toml,application/toml,text/plain";
-  file.id = "rig-file";
-  file.hidden = true;
-  file.addEventListener("change", async () => {
-    const chosen = file.files?.[0];
-    file.value = "";
-    if (!chosen) return;
-    if (chosen.size > MOST_RIG) {
-      say("rig changed", "NOT TAKEN, " + chosen.name + " is longer than 50 kB");
-      return;
-    }
-    const content = await chosen.text();
-    sure("Is the rig on the ground now the one of " + chosen.name + "? Its limits become the alarm levels.",
-         "Yes, this rig", () => send("rig", "rig changed", { text: content }));
-  });
-  return file;
 }
 
 function noteForm() {
@@ -126,32 +117,59 @@ function noteForm() {
 }
 
 /**
- * Build the controls, once.
+ * A field for the number of a channel that a person enters; the moment is that of the touch.
+ * @param {string} name of the channel
+ * @param {string} unit
+ * @param {number} k which of these channels, from 0
+ */
+function numberForm(name, unit, k) {
+  const form = make("form", "", "row");
+  const label = make("label", name + ", " + unit);
+  const field = make("input");
+  field.id = "number-" + k;
+  label.htmlFor = field.id;
+  field.inputMode = "decimal";
+  field.autocomplete = "off";
+  field.maxLength = MOST_NUMBER;
+  const sign = button("±", () => {
+    field.value = field.value.startsWith("-") ? field.value.slice(1) : "-" + field.value;
+    field.focus();
+  });
+  sign.setAttribute("aria-label", "change the sign of " + name);
+  const enter = make("button", "Enter " + name, "main");
+  enter.id = "enter-" + k;
+  form.append(label, field, sign, enter);
+  form.addEventListener("submit", (event) => {
+    event.preventDefault();
+    const entered = field.value.trim();
+    const what = name + " " + entered + " " + unit;
+    if (!NUMBER.test(entered)) {
+      say(what, "NOT TAKEN, write a number such as 12.5");
+    } else if (UNCLEAR.test(entered)) {
+      say(what, "NOT TAKEN, does the comma stand before decimals? write a point");
+    } else {
+      send("hand", what, { channel: name, value: entered.replace(",", ".") });
+      field.value = "";
+      field.blur();
+    }
+  });
+  return form;
+}
+
+/**
+ * Build the controls beside the bar, once.
  * @param {Head} head
  */
 export function buildActions(head) {
-  const place = id("hands");
+  const place = id("said-more");
   if (place.firstChild) return;
   const more = make("div", "", "row wrap");
   more.append(button("Undo last", () => ask("undo", "undo"), "undo"));
-  head.channels.filter((c) => c.unit === "N").forEach((channel, k) => {
-    const zero = () => ask("zero", "zero " + channel.name, channel.name);
-    more.append(button("Zero " + channel.name, () =>
-      sure("Is the rope slack, with nothing on the cell of " + channel.name + "? What it reads now becomes nought.",
-           "The rope is slack: zero it", zero), k ? "" : "zero"));
-  });
-  const file = rigFile();
-  more.append(button("Rig changed", () => file.click(), "rig-changed"), file);
-  const end = button("End recording", () =>
-    sure("End the recording and seal the session? Alarms end with it.", "End it", () => ask("end", "end")), "end");
-  end.className = "end";
-  more.append(end);
-  const status = make("p", "", "said");
-  status.id = "hands-said";
-  status.setAttribute("role", "status");
   const before = make("ul", "", "note");
   before.id = "hands-before";
-  place.append(noteForm(), more, status, before);
+  const entered = head.channels.filter((c) => c.entered_in)
+    .map((c, k) => numberForm(c.name, c.entered_in, k));
+  place.append(...entered, noteForm(), more, before);
   setInterval(overdue, 100);
 }
 

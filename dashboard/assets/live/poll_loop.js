@@ -1,10 +1,13 @@
 /* The live page: ask for what is new, draw, wait for the paint, ask again.  The browser's own drawing
    sets the pace, so nothing piles up; numbers are blanked by the page's own clock. */
-import { button, id, list, make, text } from "../shared/dom.js";
+import { button, id, list, tableOf, text } from "../shared/dom.js";
 import { clock, forceText, useUnits } from "../shared/format.js";
 import { buildTheme } from "../shared/theme.js";
 import { buildSound, soundUnits, sounded, tickSound } from "./alarm_sound.js";
+import { showConversion } from "./conversion.js";
 import { drawGraph, forgetColours, graph, resetGraph, takeBins, takeHead } from "./graph.js";
+import { buildFar } from "./far_view.js";
+import { buildBar } from "./hands_bar.js";
 import { buildKeyboard } from "./keyboard.js";
 import { acknowledge, buildActions, takeAnswers } from "./operator_actions.js";
 import { isOver, numbered, page, sessionQuery, stats } from "./page_state.js";
@@ -93,6 +96,7 @@ function take(answer, size) {
     useUnits(head.units);
     soundUnits(head.units);
     takeHead(head);
+    buildBar(head);
     buildActions(head);
   }
   if (first && page.now && isOver(page.now.state) && !chosen) choose(ALL, false);
@@ -131,13 +135,8 @@ function fillTable(where, rows) {
   const content = JSON.stringify(rows);
   if (filled[where] === content) return;
   filled[where] = content;
-  const table = make("table");
-  rows.forEach((cells, k) => {
-    const row = make("tr");
-    for (const cell of cells) row.append(make(k ? "td" : "th", cell));
-    table.append(row);
-  });
-  id(where).replaceChildren(...(rows.length ? [table] : []));
+  const [head, ...lines] = rows;
+  id(where).replaceChildren(...(head ? [tableOf(head, lines, "cards " + where)] : []));
 }
 
 function showTables() {
@@ -158,6 +157,7 @@ function show() {
   const over = isOver(now.state);
   id("hands-tile").hidden = over;
   takeAnswers(done ?? []);
+  showConversion(over);
   showRig(head, !over && now.state !== "wait" && now.state !== "stalled");
 }
 
@@ -292,6 +292,7 @@ function begin() {
   buildSound();
   buildTheme(forgetColours);
   buildKeyboard();
+  buildFar();
   choose(span, false);
   text("state", "CONNECTING");
   setInterval(watchLink, 100);

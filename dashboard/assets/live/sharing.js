@@ -1,7 +1,7 @@
 /* What sharing adds to the live page: a viewer's page has no controls, an operator's leads to the link for
    others; and every page says for how long it was not watching. */
 import { button, id, make, within } from "../shared/dom.js";
-import { codeTaken } from "./operator_link.js";
+import { codeTaken } from "../shared/operator_link.js";
 import { page, stats } from "./page_state.js";
 
 const LOOK_MS = 250;

@@ -4,6 +4,9 @@ import {
   ago, clock, counted, force, forceOf, forcePlusMinus, forceText, length, lengthOf, lengthText, number, percent,
   plusMinus,
 } from "../shared/format.js";
+import { showFar } from "./far_view.js";
+import { tabTitle } from "./far_text.js";
+import { showBar } from "./hands_bar.js";
 import { isOver, numbered, page } from "./page_state.js";
 import { carries } from "./rig_view.js";
 
@@ -78,23 +81,72 @@ function alarms(head, now) {
   });
   const more = (page.parts.alarms?.count ?? 0) - found.length;
   id("alarm").hidden = found.length === 0;
+  id("page").classList.toggle("alarmed", found.length > 0);
+  const open = isOver(now.state) ? [] : found.filter((one) => !one.acknowledged);
+  showBar(open.length ? open.length + Math.max(0, more) : 0);
   text("ack", "Acknowledge" + (more > 0 ? " (and " + more + " more)" : ""));
   id("ack").hidden = isOver(now.state) || page.role !== "operator" || found.every((one) => one.acknowledged);
+}
+
+/** In place of a tension, by the state; what holds the load where that is known. @type {(head: Head, now: Now) => string} */
+function noForce(head, now) {
+  const holds = head.holds.join(" or ");
+  /** @type {Record<string, string>} */
+  const words = { ...NO_FORCE, held: "on " + holds, reset: holds ? "on " + holds : "let go" };
+  return words[now.state] || "—";
+}
+
+/** Share of the stop level in words; "" where there is none. @type {(head: Head, now: Now) => string} */
+function stopShare(head, now) {
+  const stop = head.stop_levels[0];
+  const share = now.stop_share ?? null;
+  return stop ? (share === null ? "stop level " : percent(share) + " of the stop level ") + forceText(stop.force_N) : "";
+}
+
+/** The far view and the tab's title: state and tension, and the worst that is not acknowledged. @type {(head: Head, now: Now) => void} */
+function afar(head, now) {
+  const worst = numbered("alarm").find((one) => !one.acknowledged);
+  const over = isOver(now.state);
+  const level = over ? 0 : page.parts.alarms?.sounding ?? 0;
+  const pair = force(now.force_N ?? null);
+  document.title = tabTitle(level, now.words, pair ? pair.join(" ") : "", head.title);
+  showFar({
+    number: pair ? pair[0] : noForce(head, now),
+    state: !over && worst ? LEVELS[worst.worst] + ": " + headline(head, worst) : now.words,
+    share: [pair ? pair[1] : "", stopShare(head, now)].filter((part) => part).join(" · "),
+    level: ["", "caution", "stop"][level] || (now.reached ?? ""),
+  });
+}
+
+/** What the haul came to, where its tension stood. @type {(head: Head, now: Now) => void} */
+function result(head, now) {
+  const { actual_ma, efficiency, verdict, why_not, strokes } = page.parts;
+  digits("tension", null, NO_FORCE[now.state]);
+  digits("result", actual_ma ? [plusMinus(actual_ma.value, actual_ma.U95), ": 1"] : null, "not measured");
+  id("result").classList.toggle("pair", Boolean(actual_ma));
+  const said = [actual_ma ? verdict || "" : why_not || ""];
+  if (efficiency) said.push("efficiency " + plusMinus(100 * (efficiency.value ?? 0), 100 * (efficiency.U95 ?? 0), "%"));
+  if (typeof now.peak_N === "number")
+    {said.push("peak " + forceText(now.peak_N) + (now.peak_over ? ", OVER the stop level" : "") +
+      (head.stop_levels[0] ? ", stop level " + forceText(head.stop_levels[0].force_N) : ""));}
+  if (typeof now.moved_m === "number")
+    {said.push("load moved " + lengthText(now.moved_m) +
+      (strokes ? " in " + counted(strokes.haul_strokes, "stroke") : ""));}
+  list("tension-note", said.filter((one) => one));
+  id("gauge").hidden = true;
+  const { results } = id("to-result").dataset;
+  if (results) id("to-result").setAttribute("href", results + encodeURIComponent(page.session) + "/");
 }
 
 /** @type {(head: Head, now: Now) => void} */
 function tension(head, now) {
   const holds = head.holds.join(" or ");
   const force_N = now.force_N ?? null;
-  /** @type {Record<string, string>} */
-  const words = { ...NO_FORCE, held: "on " + holds, reset: holds ? "on " + holds : "let go" };
-  digits("tension", force(force_N), words[now.state] || "—");
+  digits("tension", force(force_N), noForce(head, now));
   const said = [];
   const stop = head.stop_levels[0];
   if (stop) {
-    const share = now.stop_share ?? null;
-    said.push((share === null ? "stop level " : percent(share) + " of the stop level ") + forceText(stop.force_N),
-              "set by " + stop.because);
+    said.push(stopShare(head, now), "set by " + stop.because);
   } else {
     said.push(head.haul_cell ? "no stop level: none in the sensors file, and " + head.because
       : "no haul cell, no stop level");
@@ -287,12 +339,17 @@ function channels(head) {
 /** Fill every tile. @type {(head: Head, now: Now) => void} */
 export function showTiles(head, now) {
   alarms(head, now);
-  tension(head, now);
+  if (isOver(now.state)) result(head, now);
+  else tension(head, now);
+  text("tension-title", isOver(now.state) ? "Result" : "Haul tension");
+  id("tension").hidden = isOver(now.state);
+  id("result").hidden = id("to-result").hidden = !isOver(now.state);
   peak(now);
   advantage(head);
   left(head, now);
   travel(head, now);
   channels(head);
+  afar(head, now);
 }
 
 /** Leave no number that could be taken for one of now: the link is lost. @type {(head: Head | undefined, now: Now) => void} */
@@ -302,6 +359,8 @@ export function blankTiles(head, now) {
     list(where + "-note", []);
   }
   id("gauge").hidden = true;
+  document.title = tabTitle(0, "NO LINK", "", head?.title ?? "");
+  showFar({ number: "NO LINK", state: "this page gets no answer: look at the rope, not here", share: "", level: "stop" });
   text("in-view", "");
   if (head) alarms(head, now);
   const table = id("channels").firstElementChild;

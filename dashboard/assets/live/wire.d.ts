@@ -8,6 +8,8 @@ export interface ChannelHead {
   at: string;
   /** unit of its values. */
   unit: "N" | "m";
+  /** unit in which a person enters its readings; "" where a device sends them. */
+  entered_in: string;
 }
 
 /** A haul force at which hauling stops. */
@@ -347,4 +349,18 @@ export interface SinceAnswer {
   seq: number;
   /** 1 where there are more bins: the page asks again at once. */
   more?: number;
+}
+
+/** A rig file beside the session. */
+export interface RigChoice {
+  /** its name. */
+  file: string;
+  /** of the rig; "" where it has none. */
+  title: string;
+}
+
+/** The answer to a page that asks for the rigs that may be on the ground now. */
+export interface RigsAnswer {
+  /** in order of their names. */
+  rigs: RigChoice[];
 }

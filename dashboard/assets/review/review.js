@@ -1,6 +1,6 @@
 /* The review page: ask for what was chosen, put it in as text.  Nothing here changes a session; a what-if
    is asked for by a number and shown in place of the record's figures, under a bar that says so. */
-import { button, id, list, make, text } from "../shared/dom.js";
+import { button, id, inner, list, make, tableOf, text } from "../shared/dom.js";
 import { ask, chosen, stats } from "./ask.js";
 import { askWindow, beginPlots, goTo, moveWindow, setWhole, showEach, showLoop, showWindow } from "./plots.js";
 
@@ -28,31 +28,9 @@ let again = false;
  * @returns the rows of the body
  */
 function table(where, head, lines, name) {
-  const made = make("table", "", name);
-  const top = make("thead");
-  const titles = make("tr");
-  for (const title of head) {
-    const cell = make("th", title);
-    cell.scope = "col";
-    titles.append(cell);
-  }
-  top.append(titles);
-  const body = make("tbody");
-  for (const line of lines) {
-    const row = make("tr");
-    line.forEach((content, k) => {
-      const cell = make(k ? "td" : "th");
-      if (!k) cell.scope = "row";
-      cell.dataset.h = head[k] || "";
-      cell.append(content);
-      if (content === "–" || content === "") cell.classList.add("none");
-      row.append(cell);
-    });
-    body.append(row);
-  }
-  made.append(top, body);
+  const made = tableOf(head, lines, name);
   id(where).replaceChildren(made);
-  return Array.from(body.children);
+  return Array.from(inner(made, 1).children);
 }
 
 /** @type {(where: string, sentence: string) => void} */
@@ -120,8 +98,9 @@ function show(now) {
   id("sentences").replaceChildren(...sentences);
   sentences.at(-1)?.classList.toggle("grave", now.grave);
   id("chapters-tile").hidden = !now.chapters.length;
-  if (now.chapters.length) table("chapters", now.chapters[0], now.chapters.slice(1), "cards");
-  table("results", now.heads.results, now.results.map((r) => r.map((content) => content || "–")), "results");
+  if (now.chapters.length) table("chapters", now.chapters[0], now.chapters.slice(1), "cards chapters");
+  table("results", now.heads.results, now.results.map((r) => r.map((content) => content || "–")),
+        now.chapters.length ? "results beside" : "results");
   text("verdict", (now.why_not ? "Not known: " + now.why_not + ". " : "") + "Readings: " + now.readings + ".");
   list("warnings", now.warnings);
   strokes(now);

@@ -112,3 +112,36 @@ export function rows(place, values, create, fill) {
     fill(inner(place, k), value);
   });
 }
+
+/**
+ * Rows as a table; the first cell heads its row.
+ * @param {string[]} head names of the columns
+ * @param {(string | Node)[][]} lines
+ * @param {string} name class of the table
+ */
+export function tableOf(head, lines, name) {
+  const made = make("table", "", name);
+  const top = make("thead");
+  const titles = make("tr");
+  for (const title of head) {
+    const cell = make("th", title);
+    cell.scope = "col";
+    titles.append(cell);
+  }
+  top.append(titles);
+  const body = make("tbody");
+  for (const line of lines) {
+    const row = make("tr");
+    line.forEach((content, k) => {
+      const cell = make(k ? "td" : "th");
+      if (!k) cell.scope = "row";
+      cell.dataset.h = head[k] || "";
+      cell.append(content);
+      if (content === "–" || content === "") cell.classList.add("none");
+      row.append(cell);
+    });
+    body.append(row);
+  }
+  made.append(top, body);
+  return made;
+}

@@ -5,6 +5,7 @@
 const LBF_N = 4.4482216152605;
 const FOOT_M = 0.3048;
 const KN_FROM_N = 995; // which two figures round to 1.0 kN
+const OF_RATIO = 0.05; // share by which rounding may change how far a force is beyond what is allowed
 let us = false;
 
 /**
@@ -98,13 +99,25 @@ export function lengthOf(length_m, allowed_m) {
 }
 
 /**
- * "a of b", with the fewest figures, two to four, that tell them apart.
+ * "a of b", with the fewest figures, two to four, that tell them apart and keep their ratio.
  * @param {number} a
  * @param {number} b
  */
 function twoNumbers(a, b) {
-  const digits = a === b ? 2 : [2, 3].find((n) => figures(a, n) !== figures(b, n)) ?? 4;
+  const digits = [2, 3].find((n) => asFarApart(a, b, n)) ?? 4;
   return figures(a, digits) + " of " + figures(b, digits);
+}
+
+/**
+ * Whether two numbers, each with so many figures, are as far apart as they are.
+ * @param {number} a
+ * @param {number} b
+ * @param {number} count
+ */
+function asFarApart(a, b, count) {
+  const [one, other] = [Number(figures(a, count)), Number(figures(b, count))];
+  if (a === b || other === 0) return true;
+  return one !== other && Math.abs(one / other - a / b) <= OF_RATIO * Math.abs(a / b);
 }
 
 /**

@@ -86,6 +86,8 @@ interface Plotting {
 
 interface Window {
   Plotly?: Plotting;
+  /** What Dash gives to scripts: sets values of a component of the page. */
+  dash_clientside?: { set_props?(name: string, values: object): void };
   webkitAudioContext?: typeof AudioContext;
   /** What browser tests read; no script of a page does. */
   haulTest?: object;

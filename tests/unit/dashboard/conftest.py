@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 from support.channels import force, rope
+from support.desk_server import OpenDesk
 from support.rigs import three_to_one
 
 from dashboard.cli import main
@@ -72,3 +73,11 @@ def session(haul, rig, sensors, data, tmp_path) -> Path:
     said = haul("import", data, "--rig", rig, "--sensors", sensors, "--out", out)
     assert said.status == 0, said.err
     return out
+
+
+@pytest.fixture
+def desk(folder):
+    """The desk of a folder, which the module's own fixture fills."""
+    serving = OpenDesk(folder)
+    yield serving
+    serving.close()

@@ -111,13 +111,47 @@ sys.exit(main())
 
 @pytest.mark.parametrize("number", CONVENTIONAL, ids=str)
 @pytest.mark.parametrize(
-    "module", ["argparse", "logger.errors", "dashboard.commands.predict", "numpy"]
+    "module",
+    [
+        "argparse",
+        "logger.errors",
+        "dashboard.commands.predict",
+        "numpy",
+        "datetime",  # imported by numpy in C, which makes an ImportError of it
+    ],
 )
 def test_a_signal_within_an_import_leaves_no_trace(module: str, number: signal.Signals) -> None:
     rig = ROOT / "analysis" / "demo" / "rig.toml"
     code = AT_THE_IMPORT.replace('"rig.toml"', repr(str(rig)))
     done = subprocess.run(
-        [sys.executable, "-c", code, module, str(int(number))], env=ENV, text=True,
+        [sys.executable, "-c", code, module, str(int(number))],
+        env=ENV, text=True,
         capture_output=True, timeout=60, check=False,
     )  # fmt: skip
     assert (done.returncode in CONVENTIONAL[number], done.stderr) == (True, ""), done.returncode
+
+
+UNRAISED = """
+import os, sys
+sys.argv = ["haul", "predict"]
+import dashboard.stop_signals as stop_signals
+
+class Dropped:
+    def __del__(self):
+        os.kill(os.getpid(), NUMBER)
+        for _ in range(1000):  # the handler runs between two instructions of this
+            pass
+
+with stop_signals.handled():
+    Dropped()
+"""
+
+
+@pytest.mark.parametrize("number", CONVENTIONAL, ids=str)
+def test_a_signal_where_no_exception_can_pass_has_its_own_status(number: signal.Signals) -> None:
+    """Python drops what a finalizer raises, so the process ends there."""
+    done = subprocess.run(
+        [sys.executable, "-c", UNRAISED.replace("NUMBER", str(int(number)))], env=ENV, text=True,
+        capture_output=True, timeout=60, check=False,
+    )  # fmt: skip
+    assert (done.returncode, done.stderr) == (128 + number, "")

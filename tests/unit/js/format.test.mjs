@@ -31,6 +31,7 @@ test("a force against what is allowed has one unit, and figures that tell both a
   assert.equal(forceOf(1010, 900), "1.0 of 0.90 kN");
   assert.equal(forceOf(912, 900), "910 of 900 N");
   assert.equal(forceOf(900, 900), "900 of 900 N");
+  assert.equal(forceOf(1370, 1340), "1.37 of 1.34 kN"); // 1.4 of 1.3 would say 8 % over where it is 2 %
   assert.equal(lengthOf(2.14, 2), "2.1 of 2.0 m");
   useUnits("us");
   assert.equal(forceOf(8500, 5100), "1900 of 1100 lbf");

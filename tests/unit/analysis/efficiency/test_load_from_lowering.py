@@ -10,6 +10,7 @@ import pytest
 from support.readings import analyse, block, review, sensors
 from support.rigs import rig
 
+from analysis.efficiency import load_from_lowering
 from analysis.efficiency.estimate import estimate
 from analysis.mechanics.load_resistance import G
 from analysis.mechanics.model import model, model_ma_with
@@ -73,12 +74,64 @@ def _with_force(stroke, force_N):
     return replace(stroke, steady=replace(stroke.steady, force_N=(force_N,), batches=batches))
 
 
-def test_the_interval_is_not_over_confident_on_rope_over_edges():
-    """The table's own geometric means are 46 to 70 kg; the 75 kg must lie in our intervals."""
+def _asymmetry(rows):
+    """Root mean square of a, by hand: the loss in log tension is (1 - a) m raising and (1 + a) m lowering."""
+    losses = [(math.log(up / 75), math.log(75 / down)) for _, up, down in rows]
+    return math.sqrt(sum(((d - u) / (d + u)) ** 2 for u, d in losses) / len(rows))
+
+
+TUBES, BARS_AND_EDGES = DELANEY[:6], DELANEY[6:]
+
+
+def _covered(monkeypatch, derived_on, tested_on) -> int:
+    """How many rows' intervals hold the 75 kg with the asymmetry of others."""
+    monkeypatch.setattr(load_from_lowering, "ASYMMETRY_U", _asymmetry(derived_on))
+    monkeypatch.setattr(load_from_lowering, "ASYMMETRY_DEGREES", len(derived_on))
+    loads = [_by_table(*row) for row in tested_on]
+    return sum(abs(load.value - 75) <= load.U95 for load in loads)
+
+
+def test_an_asymmetry_derived_on_ten_rows_covers_the_eleventh(monkeypatch):
+    """Nine of eleven are covered; at 95 % nine or fewer come in 10 % of all cases, eight or fewer in 1.5 %.  The two
+    are the 50 and 60 mm tubes at 180 degrees (a = 0.65 and 0.66, where the others' root mean square is 0.31).
+
+    Can catch: an uncertainty that rows without a say in it do not bear, a term left out of the budget, too many
+    degrees of freedom.  Cannot catch: an interval that is too wide; pulleys, since the table is of tubes, bars and
+    edges; an error of the table itself, whose 75 kg no row's own geometric mean reaches.
+    """
+    covered = 0
+    for k, row in enumerate(DELANEY):
+        covered += _covered(monkeypatch, DELANEY[:k] + DELANEY[k + 1 :], [row])
+    assert covered >= 9
+
+
+@pytest.mark.parametrize(
+    ("derived_on", "tested_on", "least"),
+    [(TUBES, BARS_AND_EDGES, 5), (BARS_AND_EDGES, TUBES, 4)],
+    ids=["from tubes to bars and edges", "from bars and edges to tubes"],
+)
+def test_an_asymmetry_derived_on_one_kind_of_surface_on_the_other(
+    monkeypatch, derived_on, tested_on, least
+):
+    """From tubes to bars and edges all five are covered, the other way round four of six: at 95 % four or fewer come in
+    3 % of all cases, so one kind of surface alone does not give the other's asymmetry; all rows are taken."""
+    assert _covered(monkeypatch, derived_on, tested_on) >= least
+
+
+def test_a_third_of_the_asymmetry_would_be_seen(monkeypatch):
+    """So the test above can fail: at a third of the scatter some rows lie outside."""
+    monkeypatch.setattr(load_from_lowering, "ASYMMETRY_U", _asymmetry(DELANEY) / 3)
+    loads = [_by_table(*row) for row in DELANEY]
+    assert sum(abs(load.value - 75) > load.U95 for load in loads) >= 3
+
+
+def test_the_asymmetry_is_that_of_all_rows():
+    """Its source is the whole table; and what is estimated from a row is its geometric mean, 46 to 70 kg."""
+    stated = load_from_lowering.ASYMMETRY_U, load_from_lowering.ASYMMETRY_DEGREES
+    assert stated == (pytest.approx(_asymmetry(DELANEY), abs=0.005), len(DELANEY))
     loads = [_by_table(*row) for row in DELANEY]
     for load, (_, up, down) in zip(loads, DELANEY, strict=True):
         assert load.value == pytest.approx(math.sqrt(up * down), rel=1e-6)
-        assert abs(load.value - 75) <= load.U95
     assert min(x.value for x in loads) == pytest.approx(45.8, abs=0.1)
     assert max(x.value for x in loads) == pytest.approx(70.0, abs=0.1)
 

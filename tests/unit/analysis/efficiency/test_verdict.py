@@ -8,6 +8,7 @@ import pytest
 from support.readings import (
     analyse,
     block,
+    columns_sensors,
     info,
     measured_ma,
     pull,
@@ -66,6 +67,12 @@ def test_a_drift_inside_each_stroke_is_told_from_a_change_between_strokes():
     assert "along each stroke" in verdict
 
 
+def test_one_level_stroke_changed_by_nothing():
+    """There is no other stroke to compare it with, and within it the force is level."""
+    strokes = analyse(three(), sensors("haul", "rope"), _session([400.0])).strokes
+    assert changes(list(strokes)) == Change(0.0, 0.0, 0.0)
+
+
 def test_a_steady_haul_that_is_too_heavy_blames_what_can_be_to_blame():
     found = review(three(1000, 10), sensors("haul", "rope"), _session([500.0, 501.0, 499.0]))
     assert "look for a pulley that drags" in found["agreement"]["verdict"]
@@ -99,7 +106,11 @@ def test_with_a_cell_at_the_load_ground_and_rig_are_told_apart():
 
 @pytest.mark.parametrize(
     ("gain", "words"),
-    [(1 / 9, "rope and load travel give 9 to 1"), (1 / 4.4, "rope and load travel give 4.4 to 1")],
+    [
+        (1 / 9, "rope and load travel give 9 to 1"),
+        (1 / 4.4, "rope and load travel give 4.4 to 1"),
+        (1 / 4.12, "rope and load travel give 4 to 1"),
+    ],
 )
 def test_travel_of_another_rig_is_asked_about(gain, words):
     found = review(
@@ -149,6 +160,24 @@ def test_the_stage_that_drags_is_named():
     assert rows[1].measured.value == pytest.approx(2125 / (1.96 * 400), rel=1e-3)
     said = [w for w in review(nine, between, data)["warnings"] if "drags" in w]
     assert len(said) == 1 and "from haul to T1>G2" in said[0]
+
+
+def test_two_cells_at_one_tension_make_no_stage_and_hide_none():
+    """9:1 with a cell at the haul, one at the strand that leaves its pulley and is as loaded but for friction, and one
+    between the stages: the first two are no stage (1 to 1, ideal), the others are two of 3 to 1."""
+    nine = made_rig(
+        "tie:load grab:G1@80 pulley:A1@anchor pulley:T1@G1 grab:G2@60 pulley:A2@anchor pulley:T2@G2 haul",
+        extra="[load]\nresistance_N = 2900.0\nresistance_u_N = 20.0\n",
+    )
+    cells = columns_sensors(
+        [("haul", "force", "haul"), ("rope", "length", "haul"), ("near", "force", "A2>T2"),
+         ("mid", "force", "T1>G2")]
+    )  # fmt: skip
+    data = _session([400.0] * 3, near=lambda f, x: 0.9 * f, mid=lambda f, x: 2.7 * f)
+    result = analyse(nine, cells, data)
+    rows = stages(nine, model(nine), result, estimate(nine, model(nine), result))
+    assert [s.end for s in rows] == ["T1>G2", "load"]
+    assert [s.ideal for s in rows] == pytest.approx([3.0, 3.0])
 
 
 def test_a_rig_changed_on_the_way_has_both_results():

@@ -4,7 +4,7 @@ import pytest
 from support.rigs import HUNG, NINE, THREE, WEIGHT, rig
 
 from analysis.mechanics.model import model
-from analysis.mechanics.rope_stretch import elongation_m, take_up
+from analysis.mechanics.rope_stretch import elongation_m, spring_back, take_up
 
 
 def test_stretch_at_the_limit_of_the_standard():
@@ -38,6 +38,17 @@ def test_take_up_in_a_tackle_counts_each_strand_by_its_ideal_tension():
 def test_take_up_is_not_known_without_the_ropes_figures():
     found = take_up(model(rig(NINE, extra=HUNG)))
     assert found.first_m is None and "stretch_percent" in found.why.text()
+
+
+@pytest.mark.parametrize(
+    ("capture", "strands"), [("", 3 * 3 + 1 + 1 + 1), ("capture:C1@anchor ", 2)]
+)
+def test_a_capture_keeps_the_stretch_of_what_it_holds(capture, strands):
+    """Frictionless 3:1, strands of 50 m, by virtual work sum k_i dL_i at 1 N: without a capture all four go slack; held on
+    C1, the two behind it alone, as those to the load carry 3 N then and lose nothing."""
+    path = THREE.replace("pulley:A1", f"{capture}pulley:A1")
+    held = model(_stretching(rig(path, e=1.0, extra=HUNG), 0.03, 1500.0))
+    assert spring_back(held) == pytest.approx(strands * 50.0 * 0.03 / 1500.0)
 
 
 def _stretching(r, stretch, at_N):

@@ -11,10 +11,9 @@ from analysis.prediction.alarm_rows import late_cautions, limit_rows, part_texts
 from analysis.prediction.predict import predict
 from analysis.rig_file.load import parse_rig
 from analysis.simulation.demo_haul import demo_text
-from dashboard.commands.record import alarm_rows
 from dashboard.text.units import US
 from logger.channels.sensors_file import parse_sensors
-from logger.recorder.alarms import HOLD_S, AlarmState, judge
+from logger.recorder.alarms import HOLD_S, AlarmState, alarm_rows, judge
 
 SENSORS_TEXT = channel("cell", "force", format="xdr", id="H", unit="N")
 SENSORS = parse_sensors(SENSORS_TEXT, "sensors.toml")

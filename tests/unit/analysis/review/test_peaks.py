@@ -111,10 +111,37 @@ def test_a_part_that_friction_loads_is_bounded_by_its_strands():
     assert np.all(bounds.hauling >= bounds.model - 1e-9)
 
 
-def test_nothing_bounds_the_drag_of_a_capture_before_the_load_was_hauled():
+def test_before_any_stroke_a_capture_carries_at_most_its_share_of_what_was_pulled():
+    """Statics: a load that 400 N at the haul does not move pulls at most 3 x 400 N; C1 alone holds all of it."""
     t = np.arange(0, 12, 0.02)
     force = np.where((t > 2) & (t < 8), 400.0, 0.0)  # pulled at, but no rope comes
-    found = review(three(None), sensors("haul", "rope"), block(haul=(t, force), rope=(t, 0 * t)))
+    more = "[capture.C1]\nwll_kN = 1.0\n"
+    found = review(
+        three(None, more=more), sensors("haul", "rope"), block(haul=(t, force), rope=(t, 0 * t))
+    )
     row = peaks(found)["C1"]
-    assert row["at_most_N"] is None
-    assert any(w.startswith("C1: no upper bound") for w in found["warnings"])
+    assert found["strokes"] == []
+    assert row["at_most_N"] == pytest.approx(400 * IDEAL) and row["use"] == pytest.approx(1.2)
+    assert [e["text"] for e in found["events"] if e["kind"] == "over_limit"]
+    assert not any("no upper bound" in w for w in found["warnings"])
+
+
+def test_without_a_rope_counter_a_capture_may_hold_what_was_lowered():
+    t, _, force = pull(50, 400.0, rope=6.0)
+    found = review(three(None), sensors("haul"), block(haul=(t, force)))
+    assert peaks(found)["C1"]["at_most_N"] == pytest.approx(400 * BACK, rel=1e-6)
+
+
+@pytest.mark.parametrize(("wll_kN", "use"), [(3.0, None), (0.5, "over")])
+def test_use_is_null_where_nothing_bounds_a_part_unless_it_was_over_all_the_same(wll_kN, use):
+    t, x, force = pull(50, 400.0, rope=6.0)
+    force[(t > 6) & (t < 6.2)] = 600.0
+    found = review(
+        three(None, more=f"[pulley.A1]\nwll_kN = {wll_kN}\n"),
+        sensors("haul", "rope", haul="capacity = 500.0"), block(haul=(t, force), rope=(t, x)),
+    )  # fmt: skip
+    row = peaks(found)["A1"]
+    assert row["at_most_N"] is None and any("no upper bound" in w for w in found["warnings"])
+    assert (row["use"] is None) == (use is None)
+    over = [e for e in found["events"] if e["kind"] == "over_limit" and e["text"][:2] == "A1"]
+    assert len(over) == (use is not None)

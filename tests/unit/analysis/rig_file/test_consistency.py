@@ -3,14 +3,11 @@
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from support.rigs import NINE, THREE, refused, rig
+from support.invalid_rigs import FAULTY, HEAD, ROPE, UNWORKABLE, Z
+from support.rigs import refused
 
 from analysis.rig_file.load import load_rig, parse_rig
 from logger.errors import RigFault
-
-HEAD = "anchor_to_load_m = 12.0\n"
-ROPE = '[[rope]]\nname = "main"\npath = [ %s ]\n'
-Z = '{ tie = "load" }, { grab = "G1", at_m = 9 }, { pulley = "A1", on = "anchor" }, { pulley = "T1", on = "G1" }, { haul = "team" }'
 
 
 def line(text: str) -> str:
@@ -21,90 +18,40 @@ def line(text: str) -> str:
     return shown
 
 
-@pytest.mark.parametrize(
-    ("text", "words"),
-    [
-        ("x = [\ny", ["not valid TOML", "line 2"]),
-        ("", ["anchor_to_load_m", "missing"]),
-        (HEAD, ["rope", "there is no rope"]),
-        ("anchor_to_laod_m = 12.0\n" + ROPE % Z, ['unknown key "anchor_to_laod_m"', "write anchor_to_load_m"]),
-        (HEAD + ROPE % Z.replace("at_m", "at_n"), ['unknown key "at_n"', "station 2", "write at_m"]),
-        (HEAD + "titel = 'x'\n" + ROPE % Z, ['unknown key "titel"', "write title"]),
-        (HEAD + "[defaults]\npully_efficiency = 0.9\n" + ROPE % Z, ["pully_efficiency", "write pulley_efficiency"]),
-        (HEAD + "[defaults]\npulley_efficiency = 1.2\n" + ROPE % Z, ["defaults: pulley_efficiency", "out of range"]),
-        (HEAD + "[defaults]\npulley_efficiency = nan\n" + ROPE % Z, ["not a finite number"]),
-        (HEAD + "[pulley.A9]\nefficiency = 0.9\n" + ROPE % Z, ["pulley.A9", "no pulley of this name", "[pulley.A1]"]),
-        (HEAD + "[grab.G1]\nslip_at_kN = 4\n" + ROPE % Z, ["slip_at_kN", "slips_at_kN"]),
-        (HEAD + "[load]\nkind = 'hangin'\n" + ROPE % Z, ['write "hanging"']),
-        (HEAD + "[load]\nmass_kg = 100\n" + ROPE % Z, ["load: kind", "missing"]),
-        (HEAD + "[load]\nresistance_N = 100\nmass_kg = 100\n" + ROPE % Z, ["mass_kg", "beside resistance_N"]),
-        (HEAD + "[gear.K]\ncarries = ['A2']\n" + ROPE % Z, ["gear.K", '"A2"', '"A1"']),
-        (HEAD + "[gear.K]\ncarries = ['K']\n" + ROPE % Z, ["carries itself"]),
-        (HEAD + ROPE % Z.replace('"T1"', '"A1"'), ['"A1"', "already names a pulley"]),
-        (HEAD + ROPE % Z.replace('"T1"', '"load"'), ["reserved"]),
-        (HEAD + ROPE % Z.replace('on = "G1"', 'on = "G7"'), ["station 4", 'no body "G7"', '"G1"']),
-        (HEAD + ROPE % Z.replace('on = "G1"', 'on = "A1"'), ['"A1" is a pulley, not a body']),
-        (HEAD + ROPE % Z.replace("at_m = 9", "at_m = 13"), ["G1", "outside its own strand"]),
-        (HEAD + ROPE % Z.replace("at_m = 9", "at_m = 0.2"), ["cannot move", "0.2 m apart"]),
-        (HEAD + ROPE % Z.replace(', at_m = 9', ""), ["station 2", "at_m", "missing"]),
-        (HEAD + ROPE % Z.replace("grab", "grap"), ["station 2", '"grap"', '"grab"']),
-        (HEAD + ROPE % Z.replace(', { haul = "team" }', ""), ["cannot end at a pulley"]),
-        (HEAD + ROPE % (Z + ', { tie = "load" }'), ["haul"]),
-        (HEAD + "[further_anchor.P]\nat_m = 3\n" + ROPE % Z, ["P", "unloaded"]),
-        (HEAD + "[plate.B]\nat_m = 3\n" + ROPE % Z, ["B", "unloaded"]),
-        (HEAD + "rope = 7\n", ["rope", "there is no rope"]),
-        (HEAD + "pulley = 7\n" + ROPE % Z, ["pulley", "[pulley.NAME]"]),
-        (HEAD + ROPE % "7, 8", ["must be a table"]),
-        (HEAD + ROPE % Z.replace('"load" }', '"load", knot = "bowlin" }'),
-         ["station 1: knot", '"bowlin"', 'write "bowline"', "figure-eight", "tensionless"]),
-        (HEAD + ROPE % Z.replace('"load" }', '"load", knot = "reef" }'), ['"reef"', "table of knots; knots are figure-eight"]),
-        (HEAD + ROPE % Z.replace('"load" }', '"load", knot = "bowline", strength = 0.5 }'), ["knot", "cannot stand beside strength"]),
-        (HEAD + (ROPE % Z).replace("path", "mbs_kN = 30000\npath"), ["rope 1: mbs_kN", "did you mean N, not kN? write mbs_kN = 30"]),
-        (HEAD + "[pulley.A1]\nwll_kN = 8000\n" + ROPE % Z, ["pulley.A1: wll_kN", "did you mean N, not kN? write wll_kN = 8"]),
-        (HEAD + "[grab.G1]\nslips_at_kN = 4000\n" + ROPE % Z, ["grab.G1: slips_at_kN", "write slips_at_kN = 4"]),
-        (HEAD + "[grab.G1]\nslips_at_u_kN = 1\n" + ROPE % Z, ["slips_at_u_kN", "needs slips_at_kN"]),
-        (HEAD + "[grab.G1]\nslips_at_kN = 0.5\nslips_at_u_kN = 0.3\n" + ROPE % Z, ["slips_at_u_kN", "2 u leaves nothing of 0.5 kN"]),
-    ],
-)  # fmt: skip
+@pytest.mark.parametrize(("text", "words"), FAULTY.values(), ids=FAULTY.keys())
 def test_one_clear_line(text, words):
     shown = line(text)
     for word in words:
         assert word in shown, shown
 
 
+def unworkable(name: str) -> str:
+    """The one line with which a rig that can't work is refused."""
+    path, extra = UNWORKABLE[name]
+    return refused(path, extra=extra)
+
+
 class TestRigsThatCannotWork:
     def test_tied_fast(self):
-        shown = refused("tie:load tie:anchor | tie:load grab:G@50 pulley:A@anchor pulley:T@G haul")
+        shown = unworkable("tied fast")
         assert "cannot move" in shown and "strand load>anchor" in shown
 
     def test_moves_the_load_away(self):
-        shown = refused("tie:load pulley:A@B haul", extra="[further_anchor.B]\nat_m = 200\n")
-        assert "away from the anchor" in shown
+        assert "away from the anchor" in unworkable("moves the load away")
 
     def test_plate_that_nothing_ties(self):
-        shown = refused("tie:load pulley:A@anchor pulley:B@P haul", extra="[plate.P]\nat_m = 50\n")
+        shown = unworkable("a plate that nothing ties")
         assert "P: " in shown and "free to move" in shown
 
     def test_grab_that_carries_nothing(self):
-        assert "G1: carries nothing" in refused("tie:load grab:G1@50 pulley:A@anchor haul:180")
+        assert "G1: carries nothing" in unworkable("a grab that carries nothing")
 
     def test_strand_that_would_push(self):
         # the plate is pulled toward the anchor by both ropes; nothing pulls it back but rope that can't
-        shown = refused("tie:load pulley:A@P haul | tie:P tie:anchor")
-        assert "P" in shown
+        assert "P" in unworkable("a strand that would push")
 
     def test_load_that_is_not_in_the_haul(self):
-        shown = refused(
-            "tie:anchor pulley:A@B haul | tie:load tie:C",
-            extra="[further_anchor.B]\nat_m = 20\n[further_anchor.C]\nat_m = 30\n",
-        )
-        assert "test-rig.toml" in shown
-
-    def test_two_hauls(self):
-        text = (
-            HEAD + ROPE % Z + (ROPE % '{ tie = "load" }, { haul = "crew" }').replace("main", "aux")
-        )
-        assert "the rig has 2 hauls" in line(text)
+        assert "test-rig.toml" in unworkable("a load that is not in the haul")
 
 
 def test_missing_folder_and_binary_files(tmp_path):
@@ -117,10 +64,110 @@ def test_missing_folder_and_binary_files(tmp_path):
         load_rig(binary)
 
 
-def test_every_key_of_the_file_is_taken():
-    """The rig of the format's description, every key of it."""
-    rig(NINE, top='title = "t"\nnote = "n"\nsource = "s"\n')
-    rig(THREE)
+# every key of interface section 1 once, with another value that it may have
+EVERY_KEY = """
+title = "skid"                      # "sledge"
+note = "n"                          # "m"
+source = "s"                        # "r"
+anchor_to_load_m = 20.0             # 21.0
+clearance_m = 0.3                   # 0.4
+[defaults]
+pulley_efficiency = 0.9             # 0.8
+pulley_efficiency_u = 0.05          # 0.04
+[load]
+kind = "slope"                      # "dragging"
+mass_kg = 900.0                     # 901.0
+mass_kg_u = 9.0                     # 8.0
+slope_deg = 7.0                     # 6.0
+resistance_coefficient = 0.05       # 0.06
+resistance_coefficient_u = 0.01     # 0.02
+pull_distance_m = 8.0               # 7.0
+wll_kN = 20.0                       # 21.0
+[team]
+pull_N = 600.0                      # 700.0
+stand_m = 0.0                       # 1.0
+[[rope]]
+name = "main"                       # "long"
+length_m = 60.0                     # 70.0
+diameter_mm = 11.0                  # 10.0
+mbs_kN = 30.0                       # 31.0
+stretch_percent = 3.0               # 4.0
+stretch_at_kN = 1.5                 # 1.6
+path = [ { tie = "B1", strength = 0.75 }, { grab = "G1", at_m = 9.0 }, { capture = "C1", on = "anchor" },
+  { edge = "E1", on = "P1", wrap_deg = 90, friction = 0.3 }, { pulley = "T1", on = "G1" },
+  { pulley = "R", on = "anchor" }, { haul = "team", toward_deg = 90 } ]
+[[rope]]
+name = "sling"                      # "strop"
+path = [ { tie = "load", knot = "bowline" }, { tie = "B1", strength = 0.9 } ]
+[pulley.T1]
+efficiency = 0.92                   # 0.93
+efficiency_u = 0.02                 # 0.03
+wll_kN = 9.0                        # 8.0
+item = "P-07"                       # "P-08"
+[grab.G1]
+slips_at_kN = 7.0                   # 6.0
+slips_at_u_kN = 0.5                 # 0.6
+[capture.C1]
+damages_rope_at_kN = 5.0            # 6.0
+efficiency = 0.98                   # 0.97
+efficiency_u = 0.01                 # 0.02
+setback_m = 0.05                    # 0.04
+[edge.E1]
+friction_u = 0.05                   # 0.04
+[anchor]
+mbs_kN = 40.0                       # 41.0
+[further_anchor.P1]
+at_m = -1.0                         # -2.0
+offset_m = 2.0                      # 3.0
+[plate.B1]
+at_m = 12.0                         # 13.0
+[gear.K1]
+carries = ["R", "C1"]               # ["R"]
+kind = "carabiner"                  # "shackle"
+mbs_kN = 22.0                       # 23.0
+[limits]
+design_factor = 10.0                # 9.0
+"""
+ROWS = [row for row in EVERY_KEY.splitlines() if "#" in row]
+# keys of stations, within the path; (as it is, another value)
+OF_STATIONS = [
+    ("strength = 0.75", "strength = 0.8"), ("at_m = 9.0", "at_m = 8.0"),
+    ("wrap_deg = 90", "wrap_deg = 80"), ("friction = 0.3", "friction = 0.4"),
+    ("toward_deg = 90", "toward_deg = 80"), ('knot = "bowline"', 'knot = "figure-eight"'),
+    ('on = "P1"', 'on = "anchor"'),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("row", ROWS, ids=lambda row: row.split("#")[0].strip())
+def test_every_key_of_the_file_is_taken(row):
+    """Another value gives another rig, so the key is read; another spelling is refused, so none is passed over."""
+    stated, other = (side.strip() for side in row.split("#"))
+    key = stated.split(" = ")[0]
+    first = parse_rig(EVERY_KEY, "r.toml")
+    assert parse_rig(EVERY_KEY.replace(row, f"{key} = {other}"), "r.toml") != first
+    assert "unknown key" in line(EVERY_KEY.replace(row, f"{stated}\n{key}x = {other}"))
+
+
+@pytest.mark.parametrize(("stated", "other"), OF_STATIONS)
+def test_every_key_of_a_station_is_taken(stated, other):
+    assert EVERY_KEY.count(stated) == 1
+    if stated == 'on = "P1"':  # an anchor that nothing uses is refused
+        assert "P1" in line(EVERY_KEY.replace(stated, other))
+        return
+    assert parse_rig(EVERY_KEY.replace(stated, other), "r.toml") != parse_rig(EVERY_KEY, "r.toml")
+    key = stated.split(" = ")[0]
+    assert "unknown key" in line(EVERY_KEY.replace(stated, f"{stated}, {key}x = 1"))
+
+
+@pytest.mark.parametrize(("key", "other"), [("resistance_N", 1600.0), ("resistance_u_N", 50.0)])
+def test_a_stated_resistance_is_taken(key, other):
+    stated = {"resistance_N": 1500.0, "resistance_u_N": 40.0}
+    texts = [
+        HEAD + "[load]\n" + "".join(f"{k} = {v}\n" for k, v in each.items()) + ROPE % Z
+        for each in (stated, {**stated, key: other})
+    ]
+    first, second = (parse_rig(text, "r.toml") for text in texts)
+    assert first != second
 
 
 @settings(max_examples=300, deadline=None)

@@ -155,3 +155,15 @@ def test_the_command_takes_the_users_word(tmp_path, capsys):
     assert cli.main(["compare", str(small), str(big), "--same-load"]) == 0
     said = capsys.readouterr().out
     assert "5 : 1 against 3 : 1 on the same load: " in said and "no verdict" not in said
+
+
+def test_the_command_gives_no_verdict_on_two_loads_whose_intervals_overlap(tmp_path, capsys):
+    """1200 N and 1300 N, each stated to 200 N: their intervals overlap, and the loads are two."""
+    small = made(tmp_path / "a", load_N=1200.0, load_u_N=200.0)
+    big = made(
+        tmp_path / "b", load_N=1300.0, load_u_N=200.0, stations=FIVE, e=1.4, title="Launch, 5:1"
+    )
+    assert cli.main(["compare", str(small), str(big)]) == 0
+    said = capsys.readouterr().out
+    assert "on the same load" not in said and "worth it" not in said
+    assert "the rig files state different loads" in said

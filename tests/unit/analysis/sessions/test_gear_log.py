@@ -50,6 +50,35 @@ def test_one_session_by_hand(tmp_path):
     assert pulley.loaded_s == pytest.approx(18.0, abs=0.5)  # 3 strokes of 6 s
 
 
+def test_where_nothing_bounds_the_force_no_peak_is_told_but_the_reason(tmp_path):
+    """The haul cell is beyond its capacity in one of two sessions: what it read is no bound."""
+    rows = []
+    for name, capacity in (("s0", None), ("s1", 420.0)):
+        session = made(tmp_path / name, peak_N=800.0, seal=capacity is None)
+        if capacity:  # 443 N is pulled, once 800 N
+            text = (session / "sensors.toml").read_text("utf-8")
+            head, tail = text.split('name = "haul_force"\n', 1)
+            line = f'name = "haul_force"\ncapacity = {capacity}\n'
+            (session / "sensors.toml").write_text(head + line + tail, "utf-8")
+        whole = whole_session(session)
+        rows += [(name, whole.review["started_at"], as_row(u)) for u in items_used(whole)]
+    uses = {(path, use["item"]): use for path, _, use in rows}
+    assert uses["s0", "P-08"]["peak_N"] == pytest.approx(1600.0)
+    assert uses["s0", "P-08"]["why_not"] == ""
+    open_ended = uses["s1", "P-08"]
+    assert (
+        open_ended["peak_N"] is None
+        and "haul_force was beyond its capacity" in open_ended["why_not"]
+    )
+    # 800 of 4000 N was read: it may have been above half of that, but no reading shows it
+    assert (open_ended["half"], open_ended["full"]) == (None, None)
+    # P-07 was above its 900 N by what was read, whatever more there was
+    assert uses["s1", "P-07"]["full"] >= 1
+    records = {r.item: r for r in totals(rows)}
+    assert records["P-08"].peak_N is None and records["P-08"].peak_session == ""
+    assert records["P-08"].why_not.startswith("s1: ")
+
+
 def test_over_many_sessions(tmp_path):
     rows = []
     for k, (item, peak) in enumerate((("P-07", 500.0), ("P-07", 700.0), ("P-99", 600.0))):

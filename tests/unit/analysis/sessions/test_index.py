@@ -156,6 +156,7 @@ def test_links_are_not_followed_and_a_session_is_its_own_library(library, tmp_pa
             Index(wrong, tmp_path / "cache")
 
 
+@pytest.mark.leaves("the tracker of multiprocessing, which Python keeps")
 def test_all_cores_give_the_same_table_as_one_process(library, tmp_path, monkeypatch):
     monkeypatch.setattr("analysis.sessions.batch.ALONE", 1)  # so that four are worth processes
     alone = updated(library, tmp_path / "a")[1:]

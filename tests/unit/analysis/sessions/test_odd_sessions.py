@@ -16,6 +16,7 @@ from pathlib import Path
 import pytest
 from support.processes import start_haul
 from support.sealed_sessions import made
+from support.waiting import patience
 
 from dashboard.cli import main
 from dashboard.live.session_hub import Hub, sessions_in
@@ -105,12 +106,12 @@ def spoilt(library: Path, spoil: Callable[[Path], None]) -> None:
 def in_time() -> Iterator[None]:
     """Fail, instead of hanging, where the test takes too long."""
     began = time.monotonic()
-    stuck = threading.Timer(6 * WITHIN_S, os._exit, (1,))
+    stuck = threading.Timer(60 * WITHIN_S, os._exit, (1,))
     stuck.daemon = True
     stuck.start()
     yield
     stuck.cancel()
-    assert time.monotonic() - began < 5 * WITHIN_S
+    assert time.monotonic() - began < 5 * WITHIN_S * patience()
 
 
 @pytest.mark.parametrize(("spoil", "why"), ODD.items(), ids=[f.__name__ for f in ODD])
@@ -182,7 +183,7 @@ def test_memory_is_bounded(library, spoil):
     spoil(library / "odd")
     before = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss
     process = start_haul("library", library)
-    out, err = process.communicate(timeout=3 * WITHIN_S)
+    out, err = process.communicate(timeout=60 * WITHIN_S)
     assert (process.returncode, err) == (0, "") and "! odd: " in out
     unit = 1 if sys.platform == "darwin" else 1024
     peak = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss

@@ -72,6 +72,41 @@ def test_a_pause_with_tension_kept_neither_ends_a_stroke_nor_enters_its_mean():
 
 
 @pytest.mark.parametrize("counted", [True, False])
+def test_a_pause_with_tension_kept_at_either_end_belongs_to_no_stroke(counted):
+    """0.2 m stretches the rope, 5 s pass, the load goes 1 m, 5 s pass (interface section 6)."""
+    t = np.arange(0, 30, 0.02)
+    x = np.interp(t, [2, 3, 8, 14], [0, 0.2, 0.2, 3.2])
+    force = np.interp(t, [2, 3, 7.9, 8, 14, 19, 19.5], [0, 330, 330, 400, 400, 400, 0])
+    channels = {"haul": (t, force), "rope": (t, x)}
+    if counted:
+        channels["way"] = (t, np.interp(t, [8, 14], [0, 1]))
+    [stroke] = review(three(), sensors(*channels), block(**channels))["strokes"]
+    assert (stroke["start_s"], stroke["end_s"]) == pytest.approx((8, 14), abs=0.1)
+    assert stroke["haul_travel_m"] == pytest.approx(3.1, abs=0.11)
+
+
+@pytest.mark.parametrize("counted", [True, False])
+def test_a_pull_before_a_pause_is_in_the_stroke(counted):
+    """0.9 m move the load 0.3 m; the pause behind them is within the stroke."""
+    t = np.arange(0, 30, 0.02)
+    x = np.interp(t, [2, 5, 10, 16], [0, 0.9, 0.9, 3.9])
+    force = np.where((t >= 2) & (t <= 16), 400.0, 0.0)
+    channels = {"haul": (t, force), "rope": (t, x)} | ({"way": (t, x / 3)} if counted else {})
+    [stroke] = review(three(), sensors(*channels), block(**channels))["strokes"]
+    assert stroke["start_s"] == pytest.approx(2, abs=0.1)
+
+
+def test_a_pause_between_hauling_and_lowering_belongs_to_neither():
+    t = np.arange(0, 36, 0.02)
+    x = np.interp(t, [2, 8, 20, 26], [0, 3, 3, 0.5])
+    force = np.where((t >= 2) & (t <= 26), np.where(t < 20, 400.0, 300.0), 0.0)
+    channels = {"haul": (t, force), "rope": (t, x), "way": (t, x / 3)}
+    up, down = review(three(), sensors(*channels), block(**channels))["strokes"]
+    assert (up["direction"], down["direction"]) == ("haul", "lower")
+    assert (up["end_s"], down["start_s"]) == pytest.approx((8, 20), abs=0.1)
+
+
+@pytest.mark.parametrize("counted", [True, False])
 def test_take_up_and_break_away_stay_out_of_the_mean(counted):
     """0.5 m of rope stretches before the load moves; it then breaks away at 1.3 times the force."""
     t, x, _ = pull(50, 0.0, rope=8.0)

@@ -24,7 +24,7 @@ def _whole():
     haul = simulate(3, 24.0)
     t = haul.time_s
     keep = {
-        "haul_force": (t < 9.2) | (t > 10.9),
+        "haul_force": (t < 8.2) | (t > 9.9),
         "rope_out": np.arange(len(t)) % 8 == 3,
         "load_force": np.arange(len(t)) % 3 == 0,
         "load_travel": (np.arange(len(t)) % 11 == 0) & ((t < 15) | (t > 21)),

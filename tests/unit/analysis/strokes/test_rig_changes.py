@@ -121,3 +121,31 @@ def test_without_a_loader_the_first_rig_is_taken_for_all():
     analyser = Analyser(roles=roles(three(), HAND))
     analyser.push(session(), -1.0)
     assert [s.rig for s in analyser.result().strokes] == [0, 0]
+
+
+def test_a_level_of_a_replaced_rig_is_watched_no_more(folder):
+    """T1 of the 3:1 is rated for 0.7 kN and carries twice 400 N; the 5:1 has no such part."""
+    rated = three(more="[pulley.T1]\nwll_kN = 0.7\n")
+    analyser = Analyser(roles=roles(rated, HAND), later=rigs_of(folder, HAND))
+    analyser.push(session(), -1.0)
+    events = analyser.result().derived_events
+    over = [e.time_s for e in events if e.kind == "over_limit" and "T1" in e.text]
+    assert over == [pytest.approx(2.0, abs=0.1)]
+
+
+def test_the_highest_force_of_each_rig_has_the_time_of_its_cell(folder):
+    """One reading stands out in each stroke; its cell's middle is at most 1/64 s away."""
+    whole = session()
+    force = whole.readings["haul"].reading.copy()
+    t = whole.readings["haul"].time_s
+    peaks = (5.02, 35.02)
+    for at_s in peaks:
+        force[np.abs(t - at_s) < 0.05] = 470.0
+        force[np.argmin(np.abs(t - at_s))] = 480.0
+    readings = {**whole.readings, "haul": ChannelReadings(t, force)}
+    found = result(folder, Block(readings, whole.events))
+    for at_s, read in zip(peaks, found.read, strict=True):
+        high, seen_s = read.highest["haul"]
+        assert high == 480.0
+        assert abs(seen_s - at_s) <= 1 / 64
+    assert abs(found.channels["haul"].highest_s - peaks[0]) <= 1 / 64

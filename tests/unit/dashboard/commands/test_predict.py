@@ -152,3 +152,15 @@ def test_an_assumed_knot_is_said_and_gone_when_it_is_stated(haul, rig):
     assert json.loads(haul("predict", rig, "--json").out)["stop_hauling_at"][
         "haul_force_N"
     ] == pytest.approx(1400 / 3)
+
+
+def test_captures_and_places_have_a_table_and_json_of_their_own(haul, rig):
+    said = haul("predict", rig, "--captures")
+    rows = json.loads(haul("predict", rig, "--captures", "--json").out)["captures"]
+    assert said.status == 0 and any(row["holds"] for row in rows)
+    for row in rows:
+        assert f"{row['from']}>{row['to']}" in said.out
+    placed = json.loads(haul("predict", rig, "--place", "--json").out)
+    text = haul("predict", rig, "--place").out
+    assert placed["best"]["resets"] == 0 and "Best: each grab reset alone" in text
+    assert haul("predict", rig, "--place", "--captures").status == 2

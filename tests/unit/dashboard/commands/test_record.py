@@ -9,14 +9,14 @@ import time
 from pathlib import Path
 
 import pytest
-from support.waiting import until
+from support.waiting import patience, until
 
 from dashboard import cli
-from dashboard.commands.record import alarm_rows, status_text
+from dashboard.commands.record import status_text
 from dashboard.text.alarm_levels import row_text
 from dashboard.text.units import METRIC, US
 from logger.channels.sensors_file import load_sensors
-from logger.recorder.alarms import AlarmRow
+from logger.recorder.alarms import AlarmRow, alarm_rows
 from logger.recorder.recorder import RecorderStatus
 from logger.session.reader import open_session, read_all
 from logger.transports.simulated import Player, serve_pty, serve_tcp
@@ -50,16 +50,18 @@ def rows(seconds, force):
 
 def test_a_recording_keeps_what_the_device_sent_and_is_sealed(haul, rig, wired, device, tmp_path):
     path = wired(device.url)
-    player = Player([(device, load_sensors(path).channels)], rows(5, 310.5)).start()
+    player = Player([(device, load_sensors(path).channels)], rows(300, 310.5)).start()
     out = tmp_path / "session"
-    said = haul("record", rig, path, "--out", out, "--for", 1)
+    said = haul("record", rig, path, "--out", out, "--for", 2)
     player.stop()
     assert said.status == 0, said.err
-    assert said.out.startswith(f"{out}: sealed after 1.")
+    sealed_s = float(said.out.removeprefix(f"{out}: sealed after ").split()[0])
+    assert 1.9 <= sealed_s <= 2.5 * patience()
     assert "alarm haul_force: caution 250 N (the device sends 250 N), stop 400 N (" in said.err
     block = read_all(out)
     readings = block.readings["haul_force"]
-    assert 25 <= len(readings.reading) <= 100  # 50 Hz, a busy machine
+    # 50 Hz from before the first reading to after the last; a busy machine opens a port late
+    assert 10 <= len(readings.reading) <= 50 * (readings.time_s[-1] + 0.5 * patience())
     assert set(readings.reading) == {310.5}
     alarms = [event for event in block.events if event.kind == "alarm"]
     assert [event.text for event in alarms] == ["caution: haul_force"]
@@ -117,11 +119,11 @@ def test_ctrl_c_and_sigterm_seal_within_two_seconds(haul, rig, wired, tmp_path, 
     assert haul("record", rig, path, "--out", out).status == 2  # a second recorder
     began = time.monotonic()
     process.send_signal(number)
-    out_text, err_text = process.communicate(timeout=10)
+    out_text, err_text = process.communicate(timeout=60)
     took = time.monotonic() - began
     player.stop()
     device.close()
-    assert (process.returncode, took < 2.0) == (0, True), err_text
+    assert (process.returncode, took < 2.0 * patience()) == (0, True), err_text
     assert "sealed" in out_text and "Traceback" not in err_text
     assert haul("verify", out).out.startswith("complete")
 
@@ -161,7 +163,7 @@ def test_a_signal_while_the_main_thread_holds_its_events_lock_ends_the_recording
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, env={**os.environ, "PYTHONPATH": root}, text=True,
     )  # fmt: skip
     try:
-        said, _ = process.communicate(timeout=20)
+        said, _ = process.communicate(timeout=60)
     finally:
         process.kill()
         player.stop()
@@ -180,7 +182,7 @@ def test_wait_keeps_trying_until_the_device_is_there(haul, rig, wired, tmp_path)
     time.sleep(0.8)  # for so long there is no device
     device = serve_tcp(port)
     player = Player([(device, load_sensors(path).channels)], rows(5, 200.0)).start()
-    out, err = process.communicate(timeout=15)
+    out, err = process.communicate(timeout=60)
     player.stop()
     device.close()
     assert process.returncode == 0, err
@@ -223,3 +225,13 @@ def test_a_limit_of_the_rig_is_told_as_the_haul_cell_will_read_it(wired, device)
     assert "stop at 500 N (the device sends 500 N) of haul_force (4000 N on it)" in row_text(
         row, sensors, {}, METRIC
     )
+
+
+def test_what_was_overruled_before_the_start_is_an_event_each(haul, rig, wired, device, tmp_path):
+    """The option of the desk; a text of several lines is one line."""
+    out = tmp_path / "session"
+    first = "zero of force: not taken; overruled: by hand"
+    said = haul("record", rig, wired(device.url), "--out", out, "--for", 0.5,
+                f"--override={first}", "--override", "a\nb")  # fmt: skip
+    assert said.status == 0, said.err
+    assert [one.text for one in read_all(out).events if one.kind == "override"] == [first, "a b"]

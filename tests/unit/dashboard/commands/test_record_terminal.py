@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-import contextlib
 import json
 import os
 import pty
 import signal
 import subprocess
 import sys
-import termios
 import time
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from support.blocked_output import Blocked
 from support.rigs import STRAIGHT_PULL
 from support.waiting import until
 from support.yard import Counter, Yard, count_into, force
@@ -36,38 +35,6 @@ def haul(*argv: object, **streams: object) -> subprocess.Popen[str]:
         [sys.executable, "-m", "dashboard.cli", *map(str, argv)], text=True,
         env={**os.environ, "PYTHONPATH": str(ROOT)}, **streams,
     )  # fmt: skip
-
-
-class Blocked:
-    """Standard output and standard error of a process, which take nothing more."""
-
-    def __init__(self, kind: str) -> None:
-        self.kind = kind
-        if kind == "pipe":
-            self.read, self.write = os.pipe()
-            os.set_blocking(self.write, False)
-            with contextlib.suppress(BlockingIOError):
-                while True:  # as full as a pipe gets that nobody reads
-                    os.write(self.write, b"x" * 1000)
-            os.set_blocking(self.write, True)
-        else:
-            self.read, self.write = pty.openpty()
-            termios.tcflow(self.write, termios.TCOOFF)  # as Ctrl-S does
-
-    def text(self) -> str:
-        """Take what was written, after all."""
-        if self.kind == "terminal":
-            termios.tcflow(self.write, termios.TCOON)
-        os.set_blocking(self.read, False)
-        data = b""
-        with contextlib.suppress(OSError):
-            while piece := os.read(self.read, 65536):
-                data += piece
-        return data.decode("utf-8", "replace").lstrip("x")
-
-    def close(self) -> None:
-        for fd in (self.read, self.write):
-            os.close(fd)
 
 
 @pytest.fixture(params=["pipe", "terminal"])
@@ -138,7 +105,7 @@ def test_what_a_blocked_terminal_missed_is_printed_when_it_goes_on(yard: Yard) -
 
         until(more)
         process.send_signal(signal.SIGTERM)
-        assert process.wait(30) == 0
+        assert process.wait(60) == 0
         until(lambda: "sealed" in terminal.text(), 5)
     finally:
         process.kill()
@@ -156,7 +123,7 @@ def test_a_hangup_is_an_event_and_the_recording_goes_on(yard: Yard) -> None:
         before = len(yard.values())
         until(lambda: len(yard.values()) > before + 20, 30)
         process.send_signal(signal.SIGTERM)
-        out, err = process.communicate(timeout=30)
+        out, err = process.communicate(timeout=60)
     finally:
         process.kill()
         process.wait()
@@ -207,7 +174,7 @@ def test_without_a_terminal_ports_and_disk_are_said_on_standard_error(
         yard.device.close()
         until(lambda: f"port {yard.device.url}: " in log.read_text(), 30)
         process.send_signal(signal.SIGTERM)
-        assert process.wait(30) == 0
+        assert process.wait(60) == 0
     finally:
         process.kill()
         process.wait()
@@ -250,7 +217,7 @@ def test_a_demo_on_a_terminal_that_takes_no_output_ends_too(
         )
         process.send_signal(how)
         until((out / "SHA256SUMS").exists, SEALED_WITHIN_S + 1, "a seal")
-        assert process.wait(30) == 0
+        assert process.wait(60) == 0
     finally:
         process.kill()
         process.wait()

@@ -12,6 +12,7 @@ import urllib.request
 from pathlib import Path
 
 import pytest
+from support.channels import channel
 from support.places import ROOT
 from support.systems import pseudo_terminals
 from support.waiting import until
@@ -41,10 +42,12 @@ def thirty(tmp_path_factory):
         return
     out = tmp_path_factory.mktemp("thirty") / "D"
     process = start("demo", "--headless", "--for", 30, "--out", out)
+    # its three processes are there before the first test, which would else be said to leave them behind
+    until((out / "readings.csv").exists, 20, "the demo's session")
     yield process, out
     if process.poll() is None:
         process.terminate()
-    process.communicate(timeout=15)
+    process.communicate(timeout=60)
 
 
 @pytest.fixture
@@ -118,7 +121,7 @@ def test_simulated_ports_are_recorded_and_give_the_stated_truth(
     assert process.stdout.readline().strip() == str(link)
     said = haul("record", rig, sensors, "--out", tmp_path / "s", "--for", 5)
     process.send_signal(signal.SIGINT)
-    out, err = process.communicate(timeout=10)
+    out, err = process.communicate(timeout=60)
     assert (process.returncode, out, err) == (0, "", "")
     assert not link.is_symlink()
     assert said.status == 0, said.err
@@ -141,6 +144,20 @@ def test_a_port_that_cannot_be_served_is_one_line(haul, rig, sensors, true_file,
     said = haul("simulate", rig, wire(sensors, port, port), "--true", true_file)
     assert (said.status, said.err.count("\n")) == (2, 1)
     assert words in said.err and rig.read_bytes() == before
+
+
+@pytest.mark.parametrize(
+    ("keys", "words"),
+    [({"format": "modbus", "table": "input", "register": 0, "type": "int16", "every_s": 0.1, "port": "modbus://h", "device_id": 1}, "registers (Modbus)"),
+     ({"format": "modbus", "table": "input", "register": 0, "type": "int16", "every_s": 0.1, "port": "/dev/x", "baud": 9600, "device_id": 1}, "registers (Modbus)"),
+     ({"format": "json", "id": "f", "port": "mqtt://h/t"}, "messages through a broker")],
+)  # fmt: skip
+def test_a_device_without_lines_is_told_in_one_line(haul, rig, tmp_path, true_file, keys, words):
+    file = tmp_path / "other.toml"
+    file.write_text(channel("haul_force", "force", unit="N", **keys), "utf-8")
+    said = haul("simulate", rig, file, "--true", true_file)
+    assert (said.status, said.out, said.err.count("\n")) == (2, "", 1)
+    assert words in said.err and "virtual devices send lines" in said.err
 
 
 def test_no_virtual_device_is_made_under_a_name_of_another_scheme(tmp_path, monkeypatch):
@@ -170,7 +187,7 @@ def test_ending_the_demo_ends_everything_and_seals(haul, tmp_path, number):
     recorded(out)
     began = time.monotonic()
     process.send_signal(number)
-    _, err = process.communicate(timeout=15)
+    _, err = process.communicate(timeout=60)
     assert "Traceback" not in err
     assert process.returncode == (-9 if number == signal.SIGKILL else 0)
     until(lambda: not any(map(alive, pids)), began + 5 - time.monotonic(), "all processes end")
@@ -188,7 +205,7 @@ def test_a_recorder_that_is_killed_ends_the_demo_with_one_line(haul, tmp_path):
         pass
     recorded(out)
     os.kill(pids[1], signal.SIGKILL)
-    _, err = process.communicate(timeout=15)
+    _, err = process.communicate(timeout=60)
     assert process.returncode == 3
     assert "Traceback" not in err
     said = [line for line in err.splitlines() if line.startswith("haul: ")]
@@ -210,12 +227,12 @@ def alive(pid):
 @pseudo_terminals
 def test_the_demo_without_out_tells_its_page_and_its_session_and_both_end(haul):
     process = start("demo", "--for", 3, "--http", 0)
-    said, err = process.communicate(timeout=30)
+    said, err = process.communicate(timeout=60)
     assert process.returncode == 0, err
-    urls = re.findall(r"^(http://127\.0\.0\.1:[0-9]+/#[A-Za-z0-9_-]{22})$", said, re.M)
+    urls = re.findall(r"^(http://127\.0\.0\.1:[0-9]+/s/session/#[A-Za-z0-9_-]{22})$", said, re.M)
     assert len(urls) == 1
     with pytest.raises(OSError):
-        urllib.request.urlopen(urls[0], timeout=2)
+        urllib.request.urlopen(urls[0], timeout=60)
     session = Path(re.search(r"^session: (\S+);", said, re.M)[1])
     assert haul("verify", session).status == 0
     shutil.rmtree(session.parent)

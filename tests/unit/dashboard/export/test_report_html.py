@@ -5,9 +5,9 @@ from __future__ import annotations
 import re
 import sys
 import time
-from html.parser import HTMLParser
 
 import pytest
+from support.paper_pages import Seen, check_asks_for_nothing, check_valid
 from support.places import SAMPLES
 from support.readings import three
 from support.sealed_sessions import made
@@ -26,46 +26,6 @@ from dashboard.text.units import METRIC, US
 from logger.session.verify import verify
 
 HOSTILE = "<script>alert(1)</script><img src=x onerror=alert(1)>&amp;'"
-
-
-class Seen(HTMLParser):
-    """Tags, attributes and text of a page."""
-
-    def __init__(self, text: str) -> None:
-        super().__init__()
-        self.tags: list[str] = []
-        self.attributes: list[tuple[str, str, str]] = []
-        self.words = ""
-        self.feed(text)
-
-    def handle_starttag(self, tag, attrs):
-        self.tags.append(tag)
-        self.attributes += [(tag, k, v or "") for k, v in attrs]
-
-    def handle_data(self, data):
-        self.words += data + " "
-
-
-def check_valid(text: str) -> None:
-    """By the parser of the HTML standard (html5lib, strict: it raises at every parse error)."""
-    html5lib = pytest.importorskip("html5lib", reason="html5lib is not installed")
-    html5lib.HTMLParser(strict=True, namespaceHTMLElements=False).parse(text)
-
-
-def check_asks_for_nothing(text: str) -> None:
-    seen = Seen(text)
-    assert not {"script", "link", "img", "iframe", "object", "embed", "base", "form"} & set(
-        seen.tags
-    )
-    for tag, name, value in seen.attributes:
-        assert name not in ("src", "srcset", "href", "action", "background", "data", "poster"), (
-            tag,
-            name,
-        )
-        assert not name.startswith("on"), (tag, name)
-        assert not re.search(r"https?:|//|url\(", value), (tag, name, value)
-    style = text[text.index("<style>") : text.index("</style>")]
-    assert "@import" not in style and "url(" not in style
 
 
 @pytest.mark.parametrize("session", SAMPLES, ids=lambda p: p.name)
@@ -217,11 +177,14 @@ def test_what_is_over_its_limit_stands_in_the_cautions_in_place_of_no_warning(tm
 
 
 def test_a_part_that_its_own_cell_measured_is_said_to_be_so():
-    peak = {"name": "load>G1", "use": 1.2, "limit_N": 5000.0, "how": "cell"}
+    peak = {"name": "load>G1", "use": 1.2, "limit_N": 5000.0, "how": "cell", "at_most_N": 6000.0}
     over = [{**peak, "name": f"part {k}", "use": 1.1, "how": "model"} for k in range(5)]
     said = tables.over_limits({"peaks": [*over, peak]}, US)
     assert said.startswith("OVER THE LIMIT: load>G1 1349 lbf of 1124 lbf by its own cell (120 %); ")
+    assert "part 0 at most 1236 lbf of 1124 lbf (110 %)" in said
     assert "and 2 more parts. A person inspects them" in said
+    open_ended = tables.over_limits({"peaks": [{**over[0], "at_most_N": None}]}, US)
+    assert "part 0 about 1236 lbf of 1124 lbf (110 %), maybe more" in open_ended
     assert tables.over_limits({"peaks": [{**peak, "use": 0.9}, {**peak, "use": None}]}, US) == ""
 
 

@@ -7,6 +7,7 @@ import typing
 import pytest
 from support.growing_session import DemoPull, Page
 
+import dashboard.live.conversion_wire as conversion_wire
 import dashboard.live.wire as live_wire
 import dashboard.plan.wire as plan_wire
 import dashboard.review.wire as review_wire
@@ -14,7 +15,7 @@ from dashboard.live.watcher import Watch
 from dashboard.web import assets
 from dashboard.web.typescript import declaration, field_lines, is_named_tuple, optional_fields
 
-WIRES = (live_wire, plan_wire, review_wire)
+WIRES = (conversion_wire, live_wire, plan_wire, review_wire)
 RECORDS = [
     value for wire in WIRES for value in vars(wire).values()
     if (typing.is_typeddict(value) or is_named_tuple(value)) and value.__module__ == wire.__name__

@@ -73,7 +73,7 @@ class Opened:
     def ask(self, path, **headers):
         request = urllib.request.Request(self.server.url + path.lstrip("/"), headers=headers)
         try:
-            with urllib.request.urlopen(request, timeout=10) as answer:
+            with urllib.request.urlopen(request, timeout=60) as answer:
                 return answer.status, answer.read().decode(), answer.headers
         except HTTPError as error:
             return error.code, error.read().decode(), error.headers
@@ -90,7 +90,7 @@ class Opened:
 
     def close(self):
         self.server.close()
-        self.thread.join(5)
+        self.thread.join(60)
         assert not self.thread.is_alive()
 
 
@@ -360,11 +360,11 @@ def test_the_call_prints_the_address_alone_and_ends_in_order(files):
     process = start_haul("plan", files / "one.toml", files / "two.toml", "--units", "us")
     try:
         url = process.stdout.readline().strip()
-        assert re.fullmatch(r"http://127\.0\.0\.1:[0-9]+/", url)
-        with urllib.request.urlopen(url, timeout=5) as answer:
+        assert re.fullmatch(r"http://127\.0\.0\.1:[0-9]+/#[A-Za-z0-9_-]{22}", url)
+        with urllib.request.urlopen(url, timeout=60) as answer:
             assert 'data-units="us"' in answer.read().decode()
         process.terminate()
-        out, err = process.communicate(timeout=5)
+        out, err = process.communicate(timeout=60)
         assert (process.returncode, out, err) == (0, "", "")
     finally:
         if process.poll() is None:

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.channels import json_channel
+from support.chapter_sessions import RigPlan, SessionPlan, recorded
 from support.growing_session import DemoPull, Growing
 from support.http_server import OpenServer
 from support.places import SAMPLES
@@ -16,6 +17,8 @@ from support.waiting import until
 
 from analysis.live.minmax_pyramid import MOST_BINS
 from analysis.review.review import review_session
+from analysis.review.reviewed_session import whole_session
+from analysis.review.si_series import rope_at_haul
 from analysis.simulation.demo_haul import demo_text
 from dashboard.live.state_feed import sig
 from dashboard.live.watcher import Watch
@@ -470,3 +473,20 @@ def test_a_session_with_next_to_nothing_in_it_has_a_page(tmp_path, rows):
 def test_numbers_on_the_wire_are_plain():
     told = plain({"x": np.array([1.23456789, np.nan, np.inf]), "y": [float("nan"), "text", 3]})
     assert told == {"x": [1.234568, None, None], "y": [None, "text", 3]}
+
+
+def test_a_counter_at_a_pulley_counts_by_the_gain_of_each_rig(tmp_path):
+    """By hand: rope over A1 moves with the load, so a metre there is 3 m of rope at the haul, then 5 m."""
+    plan = SessionPlan(rigs=(RigPlan("3:1", (3.0, 3.0)), RigPlan("5:1", (2.5, 2.5))), at_A1=True)
+    page = SessionReview(recorded(tmp_path / "s", plan))
+    strokes = page.reviewed().review["strokes"]
+    hauled = [s["haul_travel_m"] for s in strokes]
+    assert hauled == pytest.approx([3.0, 3.0, 2.5, 2.5], abs=0.1)
+    for one in strokes:
+        drawn = page.travel_at([one["start_s"], one["end_s"]])
+        assert drawn[1] - drawn[0] == pytest.approx(one["haul_travel_m"], abs=0.05)
+    # in one line: nothing jumps at the change, and the report's plot draws the same
+    whole = whole_session(page.path)
+    rope_s, rope = rope_at_haul(whole.block, whole.result)
+    assert page.travel_at(rope_s) == pytest.approx(rope, abs=1e-6)
+    assert float(np.max(np.abs(np.diff(rope)))) < 0.1

@@ -122,6 +122,30 @@ def test_an_action_needs_the_token_of_this_run_and_json(page):
     assert not list((page.hub.folder / "inbox").iterdir())
 
 
+def test_a_number_by_hand_goes_to_the_recorder_with_the_moment_or_is_refused(page):
+    asked = {"channel": "rope_out", "value": "12.5"}
+    for value in ("", "x", "1,5", "nan", "1e400", "9" * 50, "0x10", "1_0", "\u0663"):
+        assert_refused(page.act("hand", {**asked, "value": value}), 400)
+    assert_refused(page.act("hand", {**asked, "time_s": "1"}), 400)
+    assert_refused(page.act("hand", {**asked, "value": 12.5}), 400)
+    assert_refused(page.act("hand", {**asked, "s": "elsewhere"}), 404)
+    assert not list((page.hub.folder / "inbox").iterdir())
+    before = page.hub.get("").time_s()
+    status, body, _ = page.act("hand", asked)
+    assert status == 202
+    (path,) = (page.hub.folder / "inbox").iterdir()
+    assert path.stem == json.loads(body)["id"]
+    sent = json.loads(path.read_text("utf-8"))
+    assert before - 0.001 <= sent.pop("time_s") <= page.hub.get("").time_s() + 0.001
+    assert sent == {
+        "verb": "hand",
+        "channel": "rope_out",
+        "text": "",
+        "role": "operator",
+        "value": 12.5,
+    }
+
+
 def test_a_rig_file_goes_to_the_recorder_whole_and_is_bounded(page, growing):
     text = 'title = "after the break"\n' + "# ü\n" * 5000
     status, body, _ = page.act("rig", {"text": text})
@@ -239,7 +263,7 @@ def test_a_folder_is_a_plain_list_and_each_session_has_its_page(growing, tmp_pat
         status, body, _ = opened.ask("/")
         text = body.decode()
         assert status == 200 and "<img" not in text
-        assert text.count("<script") == text.count("/live/operator_link.js") == 1
+        assert text.count("<script") == text.count("/shared/operator_link.js") == 1
         assert 'href="/s/one/"' in text and "growing" in text
         assert "no session" not in text and "elsewhere" not in text
         links = re.findall(r'href="(/s/[^"]+/)"', text)

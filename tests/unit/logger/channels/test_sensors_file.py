@@ -213,8 +213,7 @@ def test_recording_needs_port_and_baud(force: str) -> None:
 ELSEWHERE = [
     "spy:///dev/ptmx?file=X", "SPY:///dev/ptmx?file=X", "Spy://loop://", "alt:///dev/ttyUSB0?class=PosixPollSerial",
     "loop://", "LOOP://", "cp2110://0001:000a:00", "file:///dev/ttyUSB0", "nothing://x", "://x", " spy://x?file=X",
-    "/dev/ttyUSB0://x", "mqtt://broker/haul",
-    "mqtts://broker/haul", "modbus://10.0.0.7:502",
+    "/dev/ttyUSB0://x",
 ]  # fmt: skip
 
 
@@ -230,7 +229,8 @@ def test_a_port_of_another_scheme_is_refused_when_the_file_is_read(
     said = str(caught.value)
     scheme = port.split("://")[0].split(":")[0]
     allowed = ("device path", "hwgrep://", "socket://", "rfc2217://")
-    for part in ("channel haul_force: port", f'"{port}"', f'"{scheme}"', *allowed):
+    # what stands behind a question mark may hold a secret, and is not repeated
+    for part in ("channel haul_force: port", f'"{port.partition("?")[0]}', f'"{scheme}"', *allowed):
         assert part in said
     assert "\n" not in said
 

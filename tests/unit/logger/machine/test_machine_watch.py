@@ -6,6 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from support.systems import linux
+from support.waiting import until
+from support.yard import recording
 
 from logger.machine.keep_awake import SleepInhibitor
 from logger.machine.machine_watch import (
@@ -18,7 +20,6 @@ from logger.machine.machine_watch import (
     time_text,
 )
 from logger.machine.power_supply import PowerState
-from logger.recorder.recorder import record
 from logger.session.reader import read_all
 from logger.transports.simulated import Player, serve_tcp
 
@@ -164,12 +165,10 @@ def test_what_the_machine_is_short_of_becomes_events_of_the_session(yard, force)
     player.start()
     news: list[str] = []
     host = watch(yard.out, [5 * MB], [PowerState("battery", 9)])
-    outcome = record(
-        yard.rig, yard.sensors_file, yard.out, for_s=1.0, machine=host,
-        status=lambda status: news.extend(status.news),
-    )  # fmt: skip
+    with recording(yard, machine=host, status=lambda status: news.extend(status.news)) as running:
+        until(lambda: {"disk", "power"} <= set(yard.kinds()))
+        assert running.end().state == "sealed"
     player.stop()
-    assert outcome.state == "sealed"
     events = [
         (e.kind, e.value, e.text) for e in read_all(yard.out).events if e.kind in ("disk", "power")
     ]

@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 from support.channels import channel
 from support.systems import pseudo_terminals
-from support.waiting import until
+from support.waiting import patience, until
 from support.yard import Yard, recording, silent_wire
 
 from logger.errors import CallFault, PortFault, SensorsFault, SessionFault
@@ -85,7 +85,7 @@ def test_a_row_is_in_the_file_within_50_ms_of_its_arrival(yard: Yard, force: str
             until(lambda size=size: path.stat().st_size != size, 5, "the row")
             waits.append(time.monotonic() - began)
             time.sleep(0.03)  # so that the next line comes at another moment of the writer's beat
-    assert sorted(waits)[5] < 0.15
+    assert sorted(waits)[5] < 0.15 * patience()
 
 
 def test_an_unplugged_socket_loses_no_line_and_comes_back(yard: Yard, force: str) -> None:
@@ -93,10 +93,12 @@ def test_an_unplugged_socket_loses_no_line_and_comes_back(yard: Yard, force: str
     yard.write(force + f'port = "{device.url}"\nbaud = 9600\n')
     with recording(yard) as running:
         for turn in range(3):
+            until(lambda: device.wait_client(0.1))  # a connection that waits to be accepted is none
             device.send(yard.lines(turn * 50, 50), 1.0)
             device.drop_clients()  # at once: what was sent is still on its way
             until(lambda n=turn: yard.kinds().count("disconnect") == n + 1)
             until(lambda n=turn: yard.kinds().count("connect") == n + 2)  # open, not only accepted
+        until(lambda: device.wait_client(0.1))
         device.send(yard.lines(150, 5), 1.0)
         until(lambda: len(yard.values()) == 155)
         outcome = running.end()
@@ -123,7 +125,7 @@ def test_a_pulled_terminal_is_told_and_a_new_one_is_taken_up(yard: Yard, force: 
         link.symlink_to(second.url)
         came = time.monotonic()
         until(lambda: yard.kinds().count("connect") == 2)
-        assert time.monotonic() - came < 1.0
+        assert time.monotonic() - came < 1.0 * patience()
         second.send(yard.lines(10, 10), 1.0)
         until(lambda: len(yard.values()) == 20)
         running.end()
@@ -306,7 +308,9 @@ def test_mark_zero_undo_and_rig_are_answered_once_each(yard: Yard, force: str) -
         until(lambda: len(yard.values()) > 20)
         began = time.monotonic()
         mark = answer(yard, ask(yard.out, "mark", text='cradle on rail, "first" stop'))
-        assert time.monotonic() - began < 0.3  # 0.1 s budget, three times on a shared machine
+        assert (
+            time.monotonic() - began < 0.3 * patience()
+        )  # 0.1 s budget, three times with this process's own work
         assert (mark.kind, mark.text) == ("mark", 'cradle on rail, "first" stop')
         zero = answer(yard, ask(yard.out, "zero", "haul_force"))
         assert (zero.kind, zero.value) == ("zero", 12.5)
@@ -327,6 +331,39 @@ def test_mark_zero_undo_and_rig_are_answered_once_each(yard: Yard, force: str) -
         running.end()
     info = open_session(yard.out)
     assert [path.name for _, path in info.rigs] == ["rig.toml", "rig-2.toml"]
+    assert verify(yard.out).state == "complete"
+
+
+def test_moves_of_a_conversion_are_marked_taken_back_and_end_with_the_rig(
+    yard: Yard, force: str
+) -> None:
+    pty_yard(yard, force)
+    (yard.folder / "other.toml").write_text('title = "other"\n')
+    with recording(yard) as running:
+        first = answer(yard, ask(yard.out, "move", text='Set C1, "slowly"', step=1))
+        assert (first.kind, first.value, first.text) == ("move", 1.0, 'Set C1, "slowly"')
+        second = answer(yard, ask(yard.out, "move", text="Put G2 on", step=2))
+        again = answer(yard, ask(yard.out, "move", text="Put G2 on", step=2))
+        assert (again.kind, again.text) == ("refused", "move 2 is marked already")
+        # the last one is taken back, without its id or with it, and can be made again
+        undo = answer(yard, ask(yard.out, "undo"))
+        assert (undo.kind, undo.value, undo.text) == ("undo", None, second.id)
+        assert answer(yard, ask(yard.out, "move", text="Put G2 on", step=2)).kind == "move"
+        for wrong in (0, -1, 1.5, True, "2", None, 1e9):
+            name = ask(yard.out, "mark", id=f"w{abs(hash((wrong, str(wrong))))}")
+            answer(yard, name)
+            path = yard.out / "inbox" / f"x{name}.json"
+            asked = {"verb": "move", "role": "operator", "text": "", "value": wrong}
+            (yard.out / "inbox" / ".wrong").write_text(json.dumps(asked))
+            (yard.out / "inbox" / ".wrong").rename(path)
+            refused = answer(yard, f"x{name}")
+            assert refused.kind == "refused" and "a whole number from 1" in refused.text
+        assert answer(yard, ask_rig(yard.out, yard.folder / "other.toml")).kind == "rig"
+        # what the new rig was made with is not taken back any more
+        over = answer(yard, ask(yard.out, "undo", text=first.id))
+        assert over.kind == "refused" and "no mark, move or zero" in over.text
+        assert answer(yard, ask(yard.out, "move", text="Set C2", step=1)).kind == "move"
+        running.end()
     assert verify(yard.out).state == "complete"
 
 
@@ -483,8 +520,8 @@ def test_a_signal_seals_in_under_two_seconds_and_nothing_heavy_is_loaded(
     until(lambda: len(yard.values()) == 100)
     began = time.monotonic()
     process.send_signal(number)
-    out, err = process.communicate(timeout=5)
-    assert time.monotonic() - began < 2.0
+    out, err = process.communicate(timeout=60)
+    assert time.monotonic() - began < 2.0 * patience()
     assert (process.returncode, err) == (0, "")
     assert out.split() == ["sealed", signal.Signals(number).name]
     assert verify(yard.out).state == "complete"

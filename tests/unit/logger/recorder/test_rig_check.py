@@ -7,27 +7,19 @@ import time
 from itertools import pairwise
 
 import pytest
-from support.waiting import until
+from support.rigs import BLOCKS_HEAD as HEAD
+from support.rigs import blocks
+from support.waiting import patience, until
 from support.yard import Yard, recording
 
 from analysis.mechanics.model import model
 from analysis.rig_file.load import parse_rig
+from logger import clock
 from logger.errors import RigFault
-from logger.recorder import rig_check
+from logger.recorder import rig_check, writer_thread
 from logger.recorder.request_inbox import ask, ask_rig, ask_rig_text
 from logger.session.reader import read_all
 from logger.transports.simulated import PtyDevice
-
-HEAD = 'title = "blocks"\nanchor_to_load_m = 12.0\n[defaults]\npulley_efficiency = 0.95\n'
-
-
-def blocks(pulleys: int) -> str:
-    """A rig of one rope that runs to and fro between the anchor and the load."""
-    path = ['{ tie = "anchor" }'] + [
-        f'{{ pulley = "P{k}", on = "{"anchor" if k % 2 else "load"}" }}' for k in range(pulleys)
-    ]
-    inner = ",\n".join([*path, '{ haul = "team" }'])
-    return f'{HEAD}[[rope]]\nname = "main"\npath = [\n{inner}\n]\n'
 
 
 def answer(yard: Yard, request: str, within_s: float = 30.0):
@@ -82,13 +74,17 @@ def test_a_check_beyond_its_time_is_refused_and_so_is_one_that_the_end_overtakes
 
 
 def test_a_rig_of_hundreds_of_pulleys_delays_no_row(yard: Yard, counting_device: PtyDevice) -> None:
-    """380 pulleys take seconds; rows that were sent one after the other are written meanwhile."""
+    """380 pulleys take seconds; rows that were sent one after the other are written meanwhile.
+
+    No row waits for as long as half of the check, on however busy a machine: both grow with its load.
+    """
     text = blocks(380)
-    checked: list[float] = []
+    checked: list[tuple[float, float]] = []
 
     def check(given: str, name: str) -> None:
+        began = time.monotonic()
         model(parse_rig(given, name))
-        checked.append(time.monotonic())
+        checked.append((began, time.monotonic()))
 
     yard.rig.write_text(blocks(2))
     file = yard.folder / "big.toml"
@@ -103,11 +99,12 @@ def test_a_rig_of_hundreds_of_pulleys_delays_no_row(yard: Yard, counting_device:
             until(lambda size=size: (yard.out / "readings.csv").stat().st_size > size)
             size = (yard.out / "readings.csv").stat().st_size
             written.append(time.monotonic())
-            if len(checked) > before and number > 20:
+            if len(checked) > before:
                 break
         assert answer(yard, request).kind == "rig"
-    during = [two - one for one, two in pairwise(written) if one <= checked[-1]]
-    assert sorted(during)[int(0.9 * len(during))] < 0.3  # 50 ms, six times that on a busy machine
+    began, ended = checked[-1]
+    waits = [min(two, ended) - max(one, began) for one, two in pairwise(written)]
+    assert max(waits) < 0.5 * (ended - began)
 
 
 def test_a_hostile_rig_is_refused_and_costs_the_rows_nothing(
@@ -121,8 +118,28 @@ def test_a_hostile_rig_is_refused_and_costs_the_rows_nothing(
             parse_rig(given, name)
 
     with recording(yard, check_rig=check):
-        row = answer(yard, ask_rig(yard.out, hostile), 3.0)
+        row = answer(yard, ask_rig(yard.out, hostile), 5.0)
         assert row.kind == "refused" and "a key of more than 8 parts" in row.text
     with pytest.raises(RigFault):
         parse_rig(hostile.read_text(), "hostile.toml")
     assert read_all(yard.out).clock[-1].time_s >= 0
+
+
+def test_a_rig_is_answered_in_the_turn_after_its_check_and_not_when_the_inbox_is_looked_at(
+    yard: Yard, counting_device: PtyDevice, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Interface section 4: an answer within 0.1 s.  The inbox is looked at each 2 s here, so that a busy
+    machine does not hide the difference; judged by the times in the record."""
+    monkeypatch.setattr(writer_thread, "INBOX_S", 2.0)
+    ended: list[float] = []
+
+    def check(text: str, name: str) -> tuple[()]:
+        ended.append(clock.now())
+        return ()
+
+    with recording(yard, check_rig=check) as running:
+        row = answer(yard, ask_rig_text(yard.out, HEAD))
+        assert row.kind == "rig"
+        offset = clock.now() - time.monotonic()
+        zero_moment = min(moment - status.time_s for moment, status in running.statuses) + offset
+        assert row.time_s + zero_moment - ended[-1] < min(1.9, 0.3 * patience())

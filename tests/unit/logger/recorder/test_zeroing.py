@@ -84,9 +84,9 @@ def slipway(yard: Yard, device: Any, text: str) -> Iterator[SteadyDevice]:
         yield way
     finally:
         way.stop.set()
-        feeder.join(2.0)
+        feeder.join(60)
         ask(yard.out, "end")
-        recorder.join(5.0)
+        recorder.join(60)
 
 
 @pseudo_terminals

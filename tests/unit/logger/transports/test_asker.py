@@ -85,7 +85,7 @@ def test_a_device_that_connects_by_itself_is_asked_too(tmp_path: Path) -> None:
     yard = Yard(tmp_path, asked(f"listen://127.0.0.1:{number}"))
     with (
         recording(yard) as running,
-        socket.create_connection(("127.0.0.1", number), timeout=5.0) as device,
+        socket.create_connection(("127.0.0.1", number), timeout=60) as device,
     ):
         for turn in range(3):
             while not device.recv(100).endswith(READ):

@@ -12,6 +12,7 @@ from typing import Any
 
 import pytest
 from support.channels import channel
+from support.serial_wire import with_parity
 from support.systems import pseudo_terminals
 from support.waiting import until
 from support.yard import Yard, recording, serve_pty, serve_tcp, silent_wire
@@ -29,11 +30,6 @@ def cell(port: str, framing: str, baud: int = 9600, name: str = "force") -> str:
     return channel(
         name, "force", format="columns", column=1, unit="kg", port=port, baud=baud, framing=framing
     )
-
-
-def with_parity(data: bytes, odd: bool = False) -> bytes:
-    """Seven-bit characters with their parity in the top bit, as such a line carries them."""
-    return bytes(b | (0x80 if (b.bit_count() + odd) % 2 else 0) for b in data)
 
 
 @pytest.fixture

@@ -49,7 +49,7 @@ def udp_sender(number: int) -> socket.socket:
 
 
 def client(number: int) -> socket.socket:
-    return socket.create_connection(("127.0.0.1", number), timeout=5.0)
+    return socket.create_connection(("127.0.0.1", number), timeout=60)
 
 
 def test_a_datagram_is_one_or_more_lines_with_or_without_an_end(
@@ -79,6 +79,32 @@ def test_a_datagram_needs_no_end_whatever_ends_a_line(
             until(lambda n=k: len(yard.values()) == n + 1)
         running.end()
     assert in_order(yard.values())
+
+
+@pytest.mark.parametrize(
+    ("ends", "datagrams"),
+    [
+        ("lf", [b"1", b"2\n3", b"4\r\n", b"5\n6\n7"]),
+        ("cr", [b"1", b"2\r3", b"4\r\n", b"5\r6\r7\r"]),
+        ("crlf", [b"1", b"2\r\n3", b"4\r\n", b"5\r\n6\r\n7"]),
+        ("etx", [b"1", b"\x022\x03\x023\x03", b"\x024\x03Q\r\n", b"\x025\x03A\x026\x03A\x027\x03A"]),
+        ("pause", [b"1", b"2", b"3", b"4\r\n", b"5", b"6", b"7"]),
+        ("END", [b"1", b"2END3", b"4END", b"5END6END7"]),
+        (None, [b"1", b"2\r3", b"\x024\x03", b"\x025\x03\r\n", b"\x026\x03\x027\x03"]),
+    ],
+)  # fmt: skip
+def test_datagrams_that_come_together_stay_lines_of_their_own(
+    tmp_path: Path, number: int, ends: str | None, datagrams: list[bytes]
+) -> None:
+    keys = {"column": 1, "separator": " ", "unit": "N", **({} if ends is None else {"ends": ends})}
+    text = channel("force", "force", format="columns", port=f"udp://127.0.0.1:{number}", **keys)
+    yard = Yard(tmp_path, text)
+    with recording(yard) as running, udp_sender(number) as sender:
+        for datagram in datagrams:
+            sender.send(datagram)
+        until(lambda: len(yard.values()) == 7)
+        outcome = running.end()
+    assert yard.values() == [1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0] and outcome.drops == {"force": 0}
 
 
 def test_datagrams_of_two_senders_are_not_joined(tmp_path: Path, number: int) -> None:

@@ -9,9 +9,9 @@ from typing import Any
 import pytest
 import serial
 from support.systems import pseudo_terminals
+from support.waiting import patience
 
 from logger.errors import PortFault
-from logger.transports.serial import list_ports
 from logger.transports.simulated import Player, serve_tcp
 
 
@@ -29,8 +29,8 @@ def test_a_player_sends_rows_that_pyserial_reads(
         began = time.monotonic()
         player = Player([(device, channels)], played).start()
         lines = [port.readline() for _ in played]
-        assert 0.15 < time.monotonic() - began < 2.0
-        assert player.join(1.0) and player.sent == 20
+        assert 0.15 < time.monotonic() - began < 2.0 * patience()
+        assert player.join(60) and player.sent == 20
     assert lines[3].startswith(b"$YXXDR,N,103,N,HAUL,D,0.3,M,ROPE*") and lines[3].endswith(b"\r\n")
 
 
@@ -46,7 +46,7 @@ def test_full_speed_waits_for_the_reader_and_loses_nothing(yard: Any, force: str
             piece = port.read(4096)
             assert piece
             seen += piece
-        assert player.join(1.0)
+        assert player.join(60)
     assert seen.count(b"N,19999,N") == 1
 
 
@@ -62,7 +62,3 @@ def test_closing_leaves_no_thread(yard: Any) -> None:
     device = serve_tcp()
     device.close()
     assert threading.active_count() == before
-
-
-def test_ports_are_listed() -> None:
-    assert all(port.device for port in list_ports())

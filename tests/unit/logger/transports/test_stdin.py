@@ -49,7 +49,7 @@ def pipe(tmp_path: Path) -> Iterator[Path]:
 
 def end(process: subprocess.Popen[str]) -> str:
     process.send_signal(signal.SIGTERM)
-    return process.communicate(timeout=10)[0].strip()
+    return process.communicate(timeout=60)[0].strip()
 
 
 def test_a_program_is_read_from_its_first_line_to_its_last(yard: Yard) -> None:

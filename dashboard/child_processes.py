@@ -8,7 +8,7 @@ import signal
 import subprocess
 import sys
 import threading
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import IO, Any
 
@@ -21,19 +21,40 @@ def start(argv: Sequence[str], stdout: int | IO[Any] | None = None) -> subproces
     It is in a process group of its own: Ctrl-C reaches this process alone, which then ends the others
     in order.
     """
+    return subprocess.Popen(
+        _command(argv), stdin=subprocess.PIPE, stdout=stdout, text=True, encoding="utf-8", **_own()
+    )
+
+
+def start_alone(argv: Sequence[str], output: IO[Any]) -> subprocess.Popen[bytes]:
+    """Start `haul ARGV` as a process that goes on when this one ends, however it ends.
+
+    It shares nothing with this process: no terminal, no pipe, no process group.  output: a file that takes
+    all that it prints.
+    """
+    return subprocess.Popen(
+        _command(argv),
+        stdin=subprocess.DEVNULL,
+        stdout=output,
+        stderr=output,
+        close_fds=True,
+        **_own(),
+    )
+
+
+def _command(argv: Sequence[str]) -> list[str]:
+    # -P: Python must not import a folder named `logger` in the working directory
+    return [sys.executable, "-P", "-m", "dashboard.cli", *argv]
+
+
+def _own() -> dict[str, Any]:
+    """Options of a process in a group of its own that finds this program."""
     env = dict(os.environ)
     root = str(Path(dashboard.__file__).parent.parent)
     env["PYTHONPATH"] = os.pathsep.join(p for p in (root, env.get("PYTHONPATH")) if p)
-    own_group: dict[str, Any]
     if sys.platform == "win32":
-        own_group = {"creationflags": subprocess.CREATE_NEW_PROCESS_GROUP}
-    else:
-        own_group = {"start_new_session": True}
-    # -P: Python must not import a folder named `logger` in the working directory
-    return subprocess.Popen(
-        [sys.executable, "-P", "-m", "dashboard.cli", *argv],
-        stdin=subprocess.PIPE, stdout=stdout, text=True, encoding="utf-8", env=env, **own_group,
-    )  # fmt: skip
+        return {"env": env, "creationflags": subprocess.CREATE_NEW_PROCESS_GROUP}
+    return {"env": env, "start_new_session": True}
 
 
 def end(process: subprocess.Popen[str], within_s: float) -> int:
@@ -56,15 +77,18 @@ def end(process: subprocess.Popen[str], within_s: float) -> int:
     return status
 
 
-def end_with_parent() -> None:
+def end_with_parent(on_line: Callable[[], object] = lambda: None) -> None:
     """From now on, end this process as SIGTERM does once its standard input ends: the parent is
-    gone."""
+    gone.
+
+    on_line: called whenever the parent has written something.
+    """
 
     def watch() -> None:
         """Read standard input to its end, then raise SIGTERM."""
         try:
             while os.read(0, 1024):
-                pass
+                on_line()
         except OSError:
             pass
         if sys.platform == "win32":

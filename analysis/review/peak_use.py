@@ -1,0 +1,20 @@
+"""Finds the largest share of its limit that a part carried, among rows of `peaks` (interface section 6)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+
+def highest_peak_use(peaks: Iterable[Mapping[str, Any]]) -> float | None:
+    """The largest peak force / limit of a part; None where no part is rated.
+
+    Also None where no rated part was over its limit and nothing bounds the force on one of them: it may be
+    that one.
+    """
+    rated = [p["use"] for p in peaks if p["limit_N"] is not None]
+    shown = [use for use in rated if use is not None]
+    highest = max(shown, default=None)
+    if len(shown) < len(rated) and (highest is None or highest <= 1):
+        return None
+    return highest

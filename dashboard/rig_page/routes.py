@@ -1,0 +1,30 @@
+"""Makes the rig page's Dash application, and its routes behind the gate."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from dashboard.rig_page import layout
+from dashboard.rig_page.callbacks import register
+from dashboard.rig_page.draft_store import DraftStore
+from dashboard.text.units import Units
+from dashboard.web.dash_page import Shell, shell
+
+ENTRY = "rig/rig.js"
+STYLES = ("shared/page.css", "plan/plan.css", "rig/rig.css")
+
+
+def make(
+    store: Callable[[], DraftStore],
+    units: Units,
+    token: str,
+    prefix: str,
+    top: Callable[[], str] | None = None,
+) -> tuple[Shell, dict[str, str]]:
+    """The Dash application of the page, and the role of each callback by its output key.
+
+    store: gives the draft that a request is about; prefix, top: as `shell` takes them.
+    """
+    app = shell("rig", prefix, token, ENTRY, STYLES, top)
+    app.layout = layout.page(layout.shelf_titles())
+    return app, register(app, store, units)

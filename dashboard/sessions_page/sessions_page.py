@@ -1,0 +1,173 @@
+"""The list of all sessions: filter, trend, two compared, the gear.  Nothing on it changes anything."""
+
+from __future__ import annotations
+
+import hashlib
+from typing import Any
+
+from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
+
+from dashboard.desk.desk_page import Desk
+from dashboard.live.session_hub import sessions_in
+from dashboard.sessions_page.components import act_button, act_values, table
+from dashboard.sessions_page.folder_library import Library
+from dashboard.sessions_page.sessions_view import (
+    EVERY,
+    MOST_FILTER,
+    ODD,
+    OVER,
+    Compared,
+    ListedHaul,
+    SessionsView,
+    compared,
+    sessions_view,
+)
+from dashboard.web.gate import VIEWER
+
+LOOK_MS = 2000  # how often a page asks what is new
+PAIR = 2  # sessions that are compared
+WHICH = {EVERY: "All", OVER: "Over a limit", ODD: "Not sealed"}
+HEADS = (
+    "session",
+    "rig",
+    "started",
+    "advantage",
+    "haul force",
+    "highest share of a limit",
+    "record",
+    "compare",
+)
+
+
+def page() -> Any:
+    """The page, empty."""
+    return html.Div(
+        [
+            dcc.Store(id="seen"),
+            dcc.Store(id="picked", data=[]),
+            dcc.Store(id="which", data=EVERY),
+            dcc.Interval(id="look", interval=LOOK_MS),
+            html.H1("Sessions", id="title"),
+            html.Main([
+                html.Section([
+                    html.Div([
+                        html.Label([
+                            html.Span("Name or rig has"),
+                            dcc.Input(id="words", value="", debounce=False, autoComplete="off",
+                                      maxLength=MOST_FILTER, type="text"),
+                        ], className="field"),
+                        html.Div(id="whiches", className="choices inline", role="group",
+                                 **{"aria-label": "Which sessions"}),
+                    ]),
+                    html.Div(id="list"),
+                ], className="tile"),
+                html.Section([html.H2("Two compared"), html.Div(id="compared", **{"aria-live": "polite"})],
+                             className="tile"),
+                html.Section([html.H2("Efficiency over time"), html.Div(id="trends")], className="tile"),
+                html.Section([html.H2("Gear"), html.Div(id="gear")], className="tile"),
+            ], className="desk"),
+        ],
+        id="page", className="plan desk-page sessions-page",
+    )  # fmt: skip
+
+
+def register(app: Dash, desk: Desk) -> dict[str, str]:
+    """Add the callback to an application; returns its role, by its registered output key."""
+    library = Library(desk.folder)
+    made: dict[tuple[str, ...], Compared] = {}
+    before = set(app.callback_map)
+
+    @app.callback(  # type: ignore[untyped-decorator]
+        Output("list", "children"), Output("whiches", "children"), Output("compared", "children"),
+        Output("trends", "children"), Output("gear", "children"),
+        Output("picked", "data"), Output("which", "data"), Output("seen", "data"),
+        Input("look", "n_intervals"), Input("words", "value"), Input({"type": "do", "act": ALL}, "n_clicks"),
+        State("picked", "data"), State("which", "data"), State("seen", "data"),
+    )  # fmt: skip
+    def look(count: Any, words: Any, clicks: Any, picked: Any, which: Any, seen: Any) -> Any:
+        """The list as whoever looks has asked for it; all of it comes from a browser."""
+        there = sessions_in(desk.folder)
+        chosen = [one for one in picked if one in there][:PAIR] if isinstance(picked, list) else []
+        which = which if isinstance(which, str) and which in WHICH else EVERY
+        # one call may carry several touches: none is lost
+        for one in ctx.triggered:
+            if type(one.get("value")) is not int or one["value"] < 1:
+                continue
+            match act_values(ctx.triggered_prop_ids.get(one["prop_id"])):
+                case ["pick", name] if name in chosen:
+                    chosen.remove(name)
+                case ["pick", name] if name in there:
+                    chosen = [*chosen, name][-PAIR:]
+                case ["which", asked] if asked in WHICH:
+                    which = asked
+        text = words[:MOST_FILTER] if isinstance(words, str) else ""
+        shown = sessions_view(desk, library, text.strip(), which)
+        mark = hashlib.sha256(f"{shown} {chosen} {which}".encode("utf-8", "replace")).hexdigest()[
+            :16
+        ]
+        if mark == seen:
+            return (no_update,) * 8
+        pair = tuple(chosen)
+        if len(pair) == PAIR and pair not in made:
+            made.clear()  # one comparison is kept: it takes seconds
+            made[pair] = compared(desk, pair)
+        return (
+            _list(shown, chosen), _whiches(which), _compared(chosen, made.get(pair)), _trends(shown),
+            _gear(shown), chosen, which, mark,
+        )  # fmt: skip
+
+    return dict.fromkeys(set(app.callback_map) - before, VIEWER)
+
+
+def _list(shown: SessionsView, picked: list[str]) -> list[Any]:
+    reading = [html.P("Sessions are being read; the figures come by themselves.", className="note")]
+    if not shown.count:
+        return [html.P("Nothing has been recorded here yet."),
+                html.P(html.A("Check before the pull", href="/check/", className="go main"), className="ways")]  # fmt: skip
+    if not shown.hauls:
+        return [html.P(f"None of {shown.count} sessions is like that.")]
+    return [
+        html.P(f"{len(shown.hauls)} of {shown.count} sessions", className="note", role="status"),
+        *(reading if shown.reading else []),
+        table(HEADS, [_row(one, one.name in picked) for one in shown.hauls]),
+    ]
+
+
+def _row(one: ListedHaul, on: bool) -> list[Any]:
+    use = html.Span(f"OVER: {one.use}", className="grave") if one.over else one.use
+    return [
+        html.A(one.name, href=one.address, className="way"), one.title, one.started, one.advantage, one.force,
+        use, html.Span(one.state, className="grave" if one.state == "changed" else ""),
+        act_button("Compare", "pick", one.name, pressed=on, label=f"Compare {one.name}"),
+    ]  # fmt: skip
+
+
+def _whiches(which: str) -> list[Any]:
+    return [
+        act_button(label, "which", name, pressed=name == which) for name, label in WHICH.items()
+    ]
+
+
+def _compared(picked: list[str], made: Compared | None) -> list[Any]:
+    if made is None:
+        words = f"{picked[0]} is chosen: choose one more." if picked else "Choose two with Compare."
+        return [html.P(words, className="note")]
+    heads, *rows = made.table or ((),)
+    listed = [table(heads, rows)] if rows else []
+    return [*listed, *(html.P(line) for line in made.lines)]
+
+
+def _trends(shown: SessionsView) -> list[Any]:
+    if not shown.trends:
+        return [html.P("It takes several sessions of one rig.", className="note")]
+    return [html.P([html.B(rig), ": ", text]) for rig, text in shown.trends]
+
+
+def _gear(shown: SessionsView) -> list[Any]:
+    if not shown.gear:
+        return [html.P("No rig marks a piece of gear: give a part the crew's own mark on the rig page.",
+                       className="note")]  # fmt: skip
+    heads, *rows = shown.gear
+    return [table(heads, rows),
+            html.P("Forces are those of the cell or the most that the model allows; what was not recorded is "
+                   "not in it.", className="note")]  # fmt: skip

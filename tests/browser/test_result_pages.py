@@ -1,0 +1,150 @@
+"""The result of a haul and the list of all, in a real browser: phone and screen, light and dark."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+from support.places import LAUNCH
+from support.processes import PageProcess
+from support.sealed_sessions import made as sealed_session
+from support.waiting import until
+
+AXE = Path(__file__).parent / "axe-core-4.14.1.min.js"
+LOOKS = [(390, 844, "light"), (1280, 800, "light"), (1280, 800, "dark"), (390, 844, "dark")]
+WITHIN_S = 30
+HOSTILE = '<img src=x onerror="window.broken=1">'
+PLAIN = "plain haul"
+
+
+@pytest.fixture(scope="module")
+def desk(tmp_path_factory):
+    """The desk of a folder with two hauls."""
+    folder = tmp_path_factory.mktemp("hauls")
+    shutil.copytree(LAUNCH, folder / LAUNCH.name)
+    sealed_session(folder / PLAIN, strokes=3)
+    with PageProcess("desk", folder) as serving:
+        serving.folder = folder
+        yield serving
+
+
+def come_to(browser, desk, path: str, ready: str) -> None:
+    """A page of the desk, open for its operator."""
+    browser.open(desk.link)
+    until(
+        lambda: browser.js("return location.hash === '' && !!document.getElementById('page')"),
+        WITHIN_S,
+        "in",
+    )
+    browser.open(f"{desk.url}{path}")
+    until(lambda: browser.text(ready).strip(), WITHIN_S, path)
+
+
+def tap_on(browser, label: str) -> None:
+    """Touch the first visible button with this label."""
+    assert browser.js(
+        "const n = [...document.querySelectorAll('button')].find(b => (b.getAttribute('aria-label') || b.innerText)"
+        " === arguments[0] && b.checkVisibility()); if (n) { n.scrollIntoView({block: 'center'}); n.click(); }"
+        "return !!n",
+        label,
+    ), label
+
+
+def assert_good(browser, where: str) -> None:
+    """No sideways scrolling, controls for gloves, and nothing serious for axe-core."""
+    wide = browser.js(
+        "return document.documentElement.scrollWidth - document.documentElement.clientWidth"
+    )
+    assert wide <= 0, f"{where}: {wide} px too wide"
+    small = browser.js(
+        "return [...document.querySelectorAll('button, input, textarea')].filter(n => n.checkVisibility())"
+        ".map(n => [n.innerText || n.id, n.getBoundingClientRect().height]).filter(n => n[1] < 44)"
+    )
+    assert small == [], f"{where}: {small}"
+    browser.js(AXE.read_text("utf-8") + "; window.axe = axe;")
+    found = browser.driver.execute_async_script(
+        "const done = arguments[0]; axe.run(document, {resultTypes: ['violations']})"
+        ".then(r => done(r.violations.filter(v => ['serious', 'critical'].includes(v.impact))"
+        ".map(v => [v.id, v.nodes.map(n => n.target.join(' ') + ' ' + (n.any[0] ? n.any[0].message : '')).slice(0, 4)])))"
+    )
+    assert found == [], f"{where}: {json.dumps(found)}"
+
+
+def test_the_result_says_the_verdict_first_and_what_to_look_at(browser, desk, shots):
+    for width, height, scheme in LOOKS:
+        browser.size(width, height, scheme)
+        come_to(browser, desk, f"result/{LAUNCH.name}/", "verdict")
+        browser.steady("return document.documentElement.scrollHeight")
+        browser.shot(shots / f"result-{width}-{scheme}.png")
+        assert_good(browser, f"result {width} {scheme}")
+    body = browser.text("body")
+    assert (
+        body.index("The rig gave")
+        < body.index("What to look at")
+        < body.index("Measured and predicted")
+    )
+    assert browser.console() == []
+
+
+def test_notes_are_kept_beside_the_record_and_never_in_it(browser, desk, shots):
+    browser.size(390, 844, "light")
+    session = desk.folder / PLAIN
+    before = {path.name: path.read_bytes() for path in session.iterdir() if path.is_file()}
+    come_to(browser, desk, f"result/{PLAIN}/".replace(" ", "%20"), "verdict")
+    until(
+        lambda: browser.js("return document.getElementById('site').checkVisibility()"),
+        WITHIN_S,
+        "the form",
+    )
+    for name, text in (("site", "boatyard, lower slip"), ("note", f"{HOSTILE} second line")):
+        field = browser.driver.find_element("id", name)
+        field.send_keys(text)
+    tap_on(browser, "Keep these notes")
+    until(lambda: HOSTILE in browser.text("written"), WITHIN_S, "the notes as text")
+    assert "lower slip" in browser.text("written")
+    browser.js("window.scrollTo(0, 99999)")
+    browser.shot(shots / "notes-390.png")
+    assert browser.js("return document.querySelectorAll('img').length") == 0
+    assert browser.js("return window.broken") is None
+    assert {path.name: path.read_bytes() for path in session.iterdir() if path.is_file()} == before
+    assert browser.console() == []
+
+
+def test_the_list_is_filtered_and_two_are_compared(browser, desk, shots):
+    for width, height, scheme in LOOKS:
+        browser.size(width, height, scheme)
+        come_to(browser, desk, "sessions/", "list")
+        until(lambda: ": 1" in browser.text("list"), 4 * WITHIN_S, "the figures")
+        browser.shot(shots / f"sessions-{width}-{scheme}.png")
+        assert_good(browser, f"sessions {width} {scheme}")
+    tap_on(browser, f"Compare {PLAIN}")
+    until(lambda: "choose one more" in browser.text("compared"), WITHIN_S, "the first")
+    tap_on(browser, f"Compare {LAUNCH.name}")
+    until(lambda: LAUNCH.name in browser.text("compared"), 2 * WITHIN_S, "the comparison")
+    assert str(desk.folder) not in browser.text("compared")
+    assert_good(browser, "compared")
+    browser.shot(shots / "compared-390.png")
+    browser.driver.find_element("id", "words").send_keys("no such haul")
+    until(lambda: "None of 2 sessions" in browser.text("list"), WITHIN_S, "nothing is left")
+    assert browser.console() == []
+
+
+def test_the_next_haul_is_with_the_rig_of_this_one(browser, desk):
+    browser.size(1280, 800)
+    come_to(browser, desk, f"result/{LAUNCH.name}/", "verdict")
+    until(
+        lambda: browser.text("body").count("Next haul with this rig"),
+        WITHIN_S,
+        "the operator's button",
+    )
+    tap_on(browser, "Next haul with this rig")
+    until(lambda: browser.js("return location.pathname") == "/check/", WITHIN_S, "the check")
+    rig = desk.folder / f"rig of {LAUNCH.name}.toml".replace("_", " ")
+    assert rig.read_bytes() == (LAUNCH / "rig.toml").read_bytes()
+    until(
+        lambda: browser.js("return document.querySelectorAll('#files button').length"),
+        WITHIN_S,
+        "chosen",
+    )

@@ -1,0 +1,3 @@
+"""The one user that the secured broker of the tests knows."""
+
+USER, PASSWORD = "winch-crew", "seven-blocks-of-oak"

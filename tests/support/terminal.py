@@ -1,0 +1,72 @@
+"""A terminal with a person: a program on a pseudo-terminal that reads what is typed, and what it shows."""
+
+from __future__ import annotations
+
+import io
+import os
+import pty
+import select
+import subprocess
+import sys
+import time
+
+from support.places import ROOT
+from support.processes import ended_at_exit
+
+
+class TypedTerminal:
+    """`haul` with these arguments on a terminal of its own."""
+
+    def __init__(self, *argv: object, cwd: object = None) -> None:
+        self.lead, follow = pty.openpty()
+        self.text = ""  # all that was shown so far
+        self._from = 0  # place in it behind what was waited for last
+        self.process = ended_at_exit(
+            subprocess.Popen(
+                [sys.executable, "-m", "dashboard.cli", *map(str, argv)],
+                stdin=follow, stdout=follow, stderr=follow, text=True, cwd=None if cwd is None else str(cwd),
+                env={**os.environ, "PYTHONPATH": str(ROOT)},
+            )
+        )  # fmt: skip
+        os.close(follow)
+
+    def _take(self, within_s: float) -> bool:
+        """Take what is shown next; False at the end or when the time is over."""
+        if not select.select([self.lead], [], [], within_s)[0]:
+            return False
+        try:
+            data = os.read(self.lead, 65536)
+        except OSError:  # Linux: the program has ended
+            return False
+        self.text += data.decode("utf-8", "replace").replace("\r\n", "\n")
+        return bool(data)
+
+    def wait_for(self, words: str, within_s: float = 30.0) -> str:
+        """Wait until these words are shown behind what was waited for before; returns what came by then."""
+        until = time.monotonic() + within_s
+        while words not in self.text[self._from :]:
+            left = until - time.monotonic()
+            if left <= 0 or not self._take(left):
+                raise AssertionError(f"{words!r} is not shown:\n{self.text}")
+        at = self.text.index(words, self._from) + len(words)
+        shown, self._from = self.text[self._from : at], at
+        return shown
+
+    def type(self, line: str) -> None:
+        os.write(self.lead, line.encode() + b"\n")
+
+    def end(self, within_s: float = 30.0) -> int:
+        """Wait for the program's end; returns its exit status."""
+        until = time.monotonic() + within_s
+        while self._take(max(0.0, until - time.monotonic())):
+            pass
+        status = self.process.wait(max(1.0, until - time.monotonic()))
+        os.close(self.lead)
+        return int(status)
+
+
+class TerminalText(io.StringIO):
+    """Text written on a terminal."""
+
+    def isatty(self) -> bool:
+        return True

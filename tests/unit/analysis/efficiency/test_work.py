@@ -1,0 +1,67 @@
+"""Travel and work efficiency from rest to rest, against the travel that was put into the readings."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from support.readings import block, review, sensors, three
+
+HZ = 100.0
+
+
+def _session(slack_m: float, late_s: float = 0.0, cell_late_s: float = 0.0):
+    """Two strokes of slack and then 6 m of rope at 0.5 m/s that move the load 2 m; each from rest to rest."""
+    plan = [
+        ("rest", 3.0),
+        *[("slack", slack_m / 0.5), ("haul", 12.0), ("rest", 2.0), ("off", 3.0)] * 2,
+    ]
+    rope, way, force = [0.0], [0.0], [0.0]
+    for what, lasts in plan:
+        for _ in range(round(lasts * HZ)):
+            moves = what in ("slack", "haul")
+            rope.append(rope[-1] + (0.5 / HZ if moves else 0.0))
+            way.append(way[-1] + (0.5 / 3 / HZ if what == "haul" else 0.0))
+            force.append(400.0 if what == "haul" or (what == "rest" and len(rope) > 400) else 0.0)
+    t = np.arange(len(rope)) / HZ
+    return {
+        "haul": (t + cell_late_s, np.array(force)),
+        "rope": (t, np.array(rope)),
+        "way": (t + late_s, np.array(way)),
+    }
+
+
+def _measured(**session):
+    channels = _session(**session)
+    return review(three(), sensors("haul", "rope", "way"), block(**channels))["measured"]
+
+
+@pytest.mark.parametrize("slack_m", [0.0, 0.15, 0.5])
+def test_slack_belongs_to_the_rope_from_rest_to_rest(slack_m):
+    """2 m x 3 / (6 m + slack) in each stroke; the tension shows only the 6 m."""
+    found = _measured(slack_m=slack_m)
+    assert found["travel_efficiency"]["value"] == pytest.approx(6 / (6 + slack_m), abs=0.004)
+    assert found["haul_travel_m"] == pytest.approx(12.0, abs=0.05)
+
+
+@pytest.mark.parametrize(("late_s", "cell_late_s"), [(0.28, 0.0), (0.0, 0.28), (0.2, 0.2)])
+def test_a_late_device_loses_no_travel(late_s, cell_late_s):
+    """0.28 s at 0.5 m/s are 0.14 m of rope, 2 % of a stroke."""
+    found = _measured(slack_m=0.0, late_s=late_s, cell_late_s=cell_late_s)
+    assert found["travel_efficiency"]["value"] == pytest.approx(1.0, abs=0.005)
+
+
+def test_the_work_on_the_load_counts_to_its_rest():
+    """1,000 N over 2 m a stroke from 400 N over 6 m: 5 / 6, with a load counter 0.25 s late."""
+    found = _measured(slack_m=0.0, late_s=0.25)
+    assert found["work_efficiency"]["value"] == pytest.approx(1000 * 2 / (400 * 6), abs=0.006)
+
+
+def test_rope_taken_in_long_before_the_pull_is_no_slack_of_it():
+    """1 m of rope carried in, then 2 s of rest: only what comes in without a rest belongs to the stroke."""
+    channels = _session(slack_m=0.0)
+    t, rope = channels["rope"]
+    early = np.interp(t, [0.0, 1.0], [-1.0, 0.0])
+    found = review(
+        three(), sensors("haul", "rope", "way"), block(**{**channels, "rope": (t, rope + early)})
+    )["measured"]
+    assert found["travel_efficiency"]["value"] == pytest.approx(1.0, abs=0.004)
