@@ -46,6 +46,21 @@ def wider():
 
 def test_with_a_wider_fixture(request): request.getfixturevalue("wider")
 
+@pytest.fixture(scope="module")
+def followed(tmp_path_factory):
+    path = tmp_path_factory.mktemp("session") / "clock.csv"
+    numbers = [os.open(path, os.O_CREAT | os.O_RDONLY)]
+    yield path, numbers
+    os.close(numbers[0])
+
+def test_opened_before(followed): pass
+
+def test_a_wider_fixture_opens_its_file_again(followed):
+    path, numbers = followed
+    again = os.open(path, os.O_RDONLY)
+    os.close(numbers[0])
+    numbers[0] = again
+
 def test_clean_after_the_others(tmp_path):
     with socket.socket(), open(tmp_path / "y", "w"):
         child = subprocess.Popen(SLEEP)
