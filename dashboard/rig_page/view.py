@@ -90,7 +90,7 @@ def view(state: DraftState, touched: Any, units: Units, width: int) -> RigView:
         ropes=_lists(document, labels, fault, named),
         answers=() if shown is None else shown.rows,
         warnings=() if shown is None else shown.warnings,
-        fault="" if fault is None else f"{fault.place}: {fault.fault}; {fault.cure}",
+        fault="" if fault is None else f"{fault.place or fault.file}: {fault.fault}; {fault.cure}",
         menu=menu(document, what, units),
         job=job_questions(document),
         may_undo=len(draft.texts) > 1,

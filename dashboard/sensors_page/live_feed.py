@@ -276,9 +276,7 @@ def _pulled(sensors: SensorsDesk, state: SensorsState) -> tuple[list[str], list[
         buttons.append(["It is that number", act("number", heard.port, moved[0].place)])
     else:
         rows.append(f"{name} {_moved(own)}.")
-        scale = row.get("scale", 1.0)
-        turned = isinstance(scale, int | float) and scale < 0.0
-        if (own.change < 0.0) != turned:
+        if (own.change < 0.0) != sensors.turned(state, name):
             rows.append("So a pull counts as negative.")
             buttons.append(["Turn it round", act("turn", name)])
         else:
