@@ -90,7 +90,7 @@ def files(now: CheckNow, may: bool, there: DeskFiles) -> list[Any]:
                      now.files.sensors.name if now.files.sensors else "", may, "/sensors/",
                      "Set the sensors up"),
         ]),
-        *(html.P(line, className="fault") for line in there.at_fault()),
+        *(html.P(line, className="cannot") for line in there.at_fault()),
     ]  # fmt: skip
 
 

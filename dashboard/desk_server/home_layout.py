@@ -89,7 +89,7 @@ def _odd(view: HomeView) -> list[Any]:
     """The files that are neither rig nor sensors, each with its cure; nothing where there are none."""
     if not view.odd:
         return []
-    lines = [html.P(f"{name}: {fault}", className="fault") for name, fault in view.odd]
+    lines = [html.P(f"{name}: {fault}", className="cannot") for name, fault in view.odd]
     return [html.Section([html.H2("Files that can't be used"), *lines], className="tile odd")]
 
 
