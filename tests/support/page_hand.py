@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from selenium.webdriver.common.keys import Keys
+
 from support.page_checks import assert_fits
 from support.processes import PageProcess
 from support.waiting import until
