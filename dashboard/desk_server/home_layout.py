@@ -116,7 +116,7 @@ def _card(card: RigCard, may: bool) -> Any:
     if card.ratio:
         parts.append(html.P([html.B(card.ratio), " with friction"], className="ratio"))
     if card.fault:
-        parts.append(html.P(f"can't work yet: {card.fault}", className="cannot"))
+        parts.append(html.P(f"{card.name} can't work yet: {card.fault}", className="cannot"))
     else:
         parts.append(html.P(card.note, className="note"))
         parts.append(

@@ -93,7 +93,7 @@ def _word(seen: SeenPort, news: PortNews | None) -> str:
         case "gone":
             return f"pulled out: {one_line(news.said, 100)}"
         case "closed":
-            return f"can't be opened: {one_line(news.said, 160)}"
+            return one_line(news.said, 160)
     return one_line(news.said, 100)
 
 

@@ -200,7 +200,7 @@ class TestCommas:
                 hand.press("a number with commas between thousands", within=".port")
             cell_at_the_haul(hand, winch.port, "N, as the device says", "The load")
             hand.press("Close")
-            hand.says("1.90 kN", "1.41 kN (1412.7 N)")
+            hand.says("1900 N (1.9 kN)", "1410 N (1412.7 N)")
             hand.write("Name of the new file", "commas", "Saved as commas.toml")
         sensors = load_sensors(tmp_path / "commas.toml")
         assert [one.name for one in sensors.channels] == ["haul_force", "load_force"]
@@ -250,12 +250,12 @@ class TestSensorsThatCannotBeSavedInSilence:
             # a wrong unit shows by a known weight, at the pull and at the weight
             hand.press("Change", within="#channels")
             hand.press("Its unit", "Which unit does it have?", within="#step")
-            hand.press("kg", "Change this channel", within="#step")
+            hand.press("kgf", "Change this channel", within="#step")
             hand.press("Known weight", "A known weight", within="#step")
             hand.wait(f"{STEP}.includes('scatter') && !{STEP}.includes('it moves')")
             hand.press("Nothing is on it", "nothing: shows", within="#step")
-            cell.value = 196.1  # 20 kg in newtons: 9.8 times what kg would show
-            hand.wait(f"{STEP}.includes('Now 1.92 kN') && !{STEP}.includes('it moves')")
+            cell.value = 196.1  # 20 kg in newtons: 9.8 times what kgf would show
+            hand.wait(f"{STEP}.includes('Now 1920 N') && !{STEP}.includes('it moves')")
             hand.write("Known weight", "1,5 kg", within="#step")
             hand.says("type 1.5 kg if it is", within=SAID)
             hand.write("Known weight", "5 stone", within="#step")
@@ -265,7 +265,7 @@ class TestSensorsThatCannotBeSavedInSilence:
             hand.write(
                 "Known weight",
                 "20 kg",
-                "It looks like N, not kg: 196.1 is shown for 20 kg",
+                "It looks like N, not kgf: 196.1 is shown for 20 kg",
                 within="#step",
             )
             assert "Use the scale" not in browser.text("step")
@@ -332,7 +332,8 @@ def test_a_port_that_another_program_has_open_is_said_so_and_comes_when_it_is_le
                 f"[...{port}.querySelectorAll('button')].find(b => b.innerText === 'Listen').click()"
             )
             hand.says(
-                "can't be opened: another program has it open: close it", within=f"{port}.innerText"
+                "cannot be opened: another program has it open: close it",
+                within=f"{port}.innerText",
             )
             hand.go("check/", "document.querySelectorAll('.check').length > 6")
             hand.says(
@@ -435,13 +436,26 @@ def test_a_device_that_is_plugged_in_shows_within_two_seconds(browser, tmp_path,
         assert not limit.over(), f"{limit.passed_s():.1f} s"
 
 
-def test_one_person_is_one_hauler_and_the_hold_is_a_number_with_its_unit(browser, launch):
-    hand = rig_page(browser, launch)
+@pytest.mark.parametrize(
+    ("people", "said"), [(1, "they assume 1 hauler at"), (2, "they assume 2 haulers at")]
+)
+def test_haulers_are_counted_in_words(browser, launch, people, said):
+    team = f'[team]\npeople = {people}\nfooting = "good"\n'
+    rope = "mbs_kN = 28.0\nlength_m = 80.0\n"
+    (launch.rig.parent / f"for {people}.toml").write_text(
+        three_to_one(JOB, rope=rope) + team, "utf-8"
+    )
+    hand = PageHand(browser, launch)
+    hand.go(f"rig/for%20{people}/", "!!document.querySelector('#drawing svg')")
     hand.press("Which rig does the job?")
-    hand.says("they assume 2 haulers at", within="document.getElementById('menu').textContent")
-    hand.press("Close", within="#menu")
-    hand.write("How many people haul", "1")
-    hand.press("good footing", "Assumed: together", within="#job")
-    hand.press("Which rig does the job?")
-    hand.says("they assume 1 hauler at", within="document.getElementById('menu').textContent")
-    assert "hauler(s)" not in browser.js("return document.body.textContent")
+    hand.says(said, within="document.getElementById('menu').textContent")
+    assert "(s)" not in browser.js("return document.body.textContent")
+
+
+def test_what_must_be_held_has_its_number_and_unit(browser, tmp_path):
+    slope = 'kind = "slope"\nmass_kg = 400.0\nslope_deg = 20.0\nresistance_coefficient = 0.05'
+    (tmp_path / "launch.toml").write_text(three_to_one(slope), "utf-8")
+    with PageProcess("plan", tmp_path / "launch.toml") as page:
+        browser.open(page.link)
+        held = "/hold at least [0-9.]+ ± [0-9.]+ k?N, or the load runs back/.test(document.body.innerText)"
+        until(lambda: browser.js(f"return {held}"), 10, "what must be held")
