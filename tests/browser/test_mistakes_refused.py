@@ -216,7 +216,7 @@ class TestCommas:
         finally:
             end(recorder)
         si = {
-            name: set(channel_of.si(readings.values).round(6).tolist())
+            name: set(channel_of.si(readings.reading).round(6).tolist())
             for name, readings in read_all(out).readings.items()
             for channel_of in open_session(out).sensors.channels
             if channel_of.name == name
@@ -241,8 +241,13 @@ class TestSensorsThatCannotBeSavedInSilence:
             hand.write("One count", "abc", within="#step")
             hand.says('"abc" is no number; type such as 0.5 N or 0.5 mm', within=SAID)
             hand.press("Not known", "Where does it sit?", within="#step")
-            hand.press("The haul strand", "Pull once", within="#step")
+            hand.press("The haul strand", "No number has moved yet", within="#step")
+            cell.value = -150.0
+            hand.says("So a pull counts as negative.", within=STEP)
+            hand.press("Next", "Zero: is nothing on it?", within="#step")
+            cell.value = 0.0
             hand.press("Close")
+            hand.says("a pull counts as negative; turn it round under Change, Pull once")
             hand.says('scale: is missing, and unit = "count" needs it; write scale')
             hand.write("Name of the new file", "cell")
             hand.says("not saved", 'unit = "count" needs it', within=SAID)
@@ -273,15 +278,7 @@ class TestSensorsThatCannotBeSavedInSilence:
             hand.press("Make it N", within="#step")
             hand.says("sends N")
             hand.press("Close")
-            # a pull that counts as negative stays said, also when the file is saved
-            cell.value = 0.0
-            hand.press("Change", within="#channels")
-            hand.press("Pull once", "No number has moved yet", within="#step")
-            cell.value = -150.0
-            hand.says("So a pull counts as negative.", within=STEP)
-            hand.press("Next", "Zero: is nothing on it?", within="#step")
-            hand.press("Close")
-            hand.says("a pull counts as negative; turn it round under Change, Pull once")
+            # a pull that counted as negative stays said, also when the file is saved
             hand.write("Name of the new file", "cell", "Saved as cell.toml")
             hand.says(
                 "haul_force: a pull counts as negative",
@@ -289,10 +286,9 @@ class TestSensorsThatCannotBeSavedInSilence:
                 within=SAID,
             )
             # turned round and with its accuracy it is saved without a word more
-            cell.value = 0.0
             hand.press("Change", within="#channels")
             hand.press("Pull once", "No number has moved yet", within="#step")
-            cell.value = -150.0
+            cell.value = -1e5  # far beyond what it showed in the seconds before
             hand.says("So a pull counts as negative.", within=STEP)
             hand.press("Turn it round", "as it shall", within="#step")
             hand.press("Close")
