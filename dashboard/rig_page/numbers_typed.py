@@ -6,9 +6,9 @@ import math
 import re
 from typing import Any
 
-from dashboard.text.typed_commas import asked_comma, comma_in_number
 from logger.errors import CallFault
 from logger.file_keys import Key, KeyKind
+from logger.typed_commas import asked_comma, comma_in_number
 
 MOST_TYPED = 200  # characters; memory only
 

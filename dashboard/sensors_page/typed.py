@@ -9,13 +9,13 @@ import stat
 from pathlib import Path
 from typing import Any
 
-from dashboard.text.typed_commas import asked_comma, comma_in_number
 from logger.channels.asking import typed_question
 from logger.channels.framing import parse_framing
 from logger.channels.port_schemes import normal_port, split_port, without_secret
 from logger.device_units import COUNT, FORCE_UNITS, LENGTH_UNITS, unit_from_word
 from logger.errors import CallFault, PortFault, one_line
 from logger.listening.hearing import check_port
+from logger.typed_commas import asked_comma, comma_in_number
 
 MOST_TYPED = 300  # characters of a field; memory only
 SHOWN_TYPED = 60  # characters of it that a fault repeats

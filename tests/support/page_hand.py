@@ -11,6 +11,7 @@ from support.processes import PageProcess
 from support.waiting import until
 
 SIZES = ((390, 844), (1280, 900))  # px: a phone, a screen
+WITHIN_S = 5.0  # until a touch shows, on a quiet machine
 SHOWN = "document.getElementById('page').innerText"
 # all words of the page, also those that are folded away
 WORDS = "document.getElementById('page').textContent"
@@ -22,6 +23,14 @@ _FIELD = (
     "[...document.querySelectorAll('label')].find(l => l.checkVisibility() && l.innerText.startsWith(arguments[0])"
     " && (!arguments[1] || l.closest(arguments[1])))?.querySelector('input')"
 )
+
+
+def until_on_page(browser: Any, then: str, within_s: float = WITHIN_S) -> None:
+    """Wait until a script's expression holds on the page; the failure tells what the page shows."""
+    try:
+        until(lambda: browser.js(f"return {then}"), within_s, then)
+    except AssertionError as error:
+        raise AssertionError(f"{error}; the page shows {browser.text('page')!r}") from None
 
 
 class PageHand:
@@ -38,12 +47,9 @@ class PageHand:
         self.browser.open(self.desk.url + page)
         self.wait(f"!!document.getElementById('page') && {ready}")
 
-    def wait(self, then: str, within_s: float = 5.0) -> None:
+    def wait(self, then: str) -> None:
         """Wait until `then` holds on the page."""
-        try:
-            until(lambda: self.browser.js(f"return {then}"), within_s, then)
-        except AssertionError as error:
-            raise AssertionError(f"{error}; the page shows {self.browser.text('page')!r}") from None
+        until_on_page(self.browser, then)
 
     def says(self, *texts: str, within: str = WORDS) -> None:
         """Wait until the page has all these texts."""
