@@ -26,8 +26,8 @@ from logger.transports.serial import open_port
 pytestmark = pseudo_terminals
 JOB = "resistance_N = 900.0\npull_distance_m = 6.0"
 RIG = three_to_one(JOB, knot=None, rope="mbs_kN = 28.0\n")
-SAID = "document.getElementById('said').innerText"
-STEP = "document.getElementById('step').innerText"
+SAID = "(document.getElementById('said')?.innerText ?? '')"
+STEP = "(document.getElementById('step')?.innerText ?? '')"
 BARE = replace(CATALOGUE["bare number"], rate_hz=20.0)
 APPEARS_S = 2.0  # required: from a device that is plugged in to the word on the page
 
@@ -410,7 +410,7 @@ class TestWrongFiles:
         hand.go("rig/late/", "!!document.querySelector('#ropes .what-is-wrong')")
         hand.says(
             "the grab is written behind C1; move it one line up",
-            within="document.getElementById('ropes').innerText",
+            within="(document.getElementById('ropes')?.innerText ?? '')",
         )
 
 
@@ -444,7 +444,7 @@ def test_haulers_are_counted_in_words(browser, launch, people, said):
     hand = PageHand(browser, launch)
     hand.go(f"rig/for%20{people}/", "!!document.querySelector('#drawing svg')")
     hand.press("Which rig does the job?")
-    hand.says(said, within="document.getElementById('menu').textContent")
+    hand.says(said, within="(document.getElementById('menu')?.textContent ?? '')")
     assert "(s)" not in browser.js("return document.body.textContent")
 
 

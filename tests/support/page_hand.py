@@ -12,9 +12,9 @@ from support.waiting import until
 
 SIZES = ((390, 844), (1280, 900))  # px: a phone, a screen
 WITHIN_S = 5.0  # until a touch shows, on a quiet machine
-SHOWN = "document.getElementById('page').innerText"
+SHOWN = "(document.getElementById('page')?.innerText ?? '')"
 # all words of the page, also those that are folded away
-WORDS = "document.getElementById('page').textContent"
+WORDS = "(document.getElementById('page')?.textContent ?? '')"
 _LABELLED = (
     "[...document.querySelectorAll('button, a')].find(b => b.checkVisibility() && !b.disabled"
     " && b.innerText.startsWith(arguments[0]) && (!arguments[1] || b.closest(arguments[1])))"
