@@ -10,6 +10,7 @@ from typing import Any
 
 from analysis.prediction.grab_places import MODES, ONE_MORE_M, GrabPlaces, GrabPlacing, grab_places
 from analysis.rig.rig import Rig
+from analysis.rig_edit.draft import Draft
 from analysis.rig_edit.edits import kind_of
 from dashboard.rig_page.acts import act
 from dashboard.rig_page.menu_parts import About, Choice, Menu, MenuGroup
@@ -42,33 +43,37 @@ class GrabSearches:
 
     def __init__(self) -> None:
         self._lock = threading.Lock()
-        self._answers: OrderedDict[Rig, GrabAnswer] = OrderedDict()
-        self._wanted: Rig | None = None  # what was asked last and is not begun
-        self._busy: Rig | None = None  # what is worked out
+        self._answers: OrderedDict[str, GrabAnswer] = OrderedDict()  # by the text of the rig file
+        self._wanted: tuple[str, Rig] | None = None  # what was asked last and is not begun
+        self._busy: tuple[str, Rig] | None = None  # what is worked out
         self.finished = 0  # answers so far; a page looks again where it has risen
 
-    def ask(self, rig: Rig) -> GrabAnswer:
-        """The places, or that they are being worked out; the rig that was asked last comes next."""
+    def ask(self, text: str, rig: Rig) -> GrabAnswer:
+        """The places, or that they are being worked out; the rig that was asked last comes next.
+
+        text: of the rig file.
+        """
         with self._lock:
-            if rig in self._answers:
-                self._answers.move_to_end(rig)
-                return self._answers[rig]
+            if text in self._answers:
+                self._answers.move_to_end(text)
+                return self._answers[text]
             if self._busy is None:
-                self._busy = rig
+                self._busy = (text, rig)
                 threading.Thread(target=self._work, name="grabs", daemon=True).start()
-            elif rig != self._busy:
-                self._wanted = rig
+            elif text != self._busy[0]:
+                self._wanted = (text, rig)
             return GrabAnswer(None, SEARCHING)
 
     def _work(self) -> None:
         """Work out one rig after another until none is wanted."""
         while self._busy is not None:
+            text, rig = self._busy
             try:
-                answer = GrabAnswer(grab_places(self._busy))
+                answer = GrabAnswer(grab_places(rig))
             except Exception:  # any fault of ours: the page must not wait for ever
                 answer = GrabAnswer(None, FAILED)
             with self._lock:
-                self._answers[self._busy] = answer
+                self._answers[text] = answer
                 while len(self._answers) > MOST_KEPT:
                     self._answers.popitem(last=False)
                 self.finished += 1
@@ -76,15 +81,16 @@ class GrabSearches:
 
 
 def grabs_menu(
-    rig: Rig | None, document: Mapping[str, Any], searches: GrabSearches | None, units: Units
+    draft: Draft, document: Mapping[str, Any], searches: GrabSearches | None, units: Units
 ) -> Menu:
     """The best places as a menu.
 
-    rig: None: it can't work yet; document: the draft's TOML; searches: None: nobody may wait for an answer.
+    document: the draft's TOML; searches: None: nobody may wait for an answer.
     """
+    rig = draft.outcome().rig
     if rig is None or searches is None:
         return _only("This rig can't work yet; the places are worked out once it can.")
-    answer = searches.ask(rig)
+    answer = searches.ask(draft.text, rig)
     if answer.places is None:
         return _only(answer.why)
     placed = answer.places

@@ -89,7 +89,7 @@ def menu_beside(state: DraftState, what: Chosen, beside: Surroundings, units: Un
     document = document_of(state.draft.text)
     rig = state.draft.outcome().rig
     if what.kind == "grabs":
-        return grabs_menu(rig, document, beside.searches, units)
+        return grabs_menu(state.draft, document, beside.searches, units)
     more = MenuMore()
     if what.kind == "strand" and what.place is not None:
         more = MenuMore(
