@@ -184,8 +184,9 @@ def _edits(document: dict[str, Any], verb: str, rest: list[Any], typed: Any) -> 
             return [TakeItem(kind, name)]
         case "drop rope", [int(rope)]:
             return [TakeRope(rope)]
-        case "seat", [_, *_] if len(rest) % 3 == 0:
-            return [_seated(document, *rest[k : k + 3]) for k in range(0, len(rest), 3)]
+        case "seat", [str(), _, *_] if len(rest) % 3 == 1:
+            places = rest[1:]
+            return [_seated(document, *places[k : k + 3]) for k in range(0, len(places), 3)]
     raise CallFault("page", "this is no act of the page", "load the page again")
 
 

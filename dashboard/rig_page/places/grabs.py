@@ -115,11 +115,12 @@ def _of_mode(placed: GrabPlaces, mode: str, document: Mapping[str, Any], units: 
     if best == placed.chosen:
         notes[1] = f"Best of all: {_line(best, units)}."
     values = _written(best, document)
+    # the mode makes the acts of two buttons differ, which may write the same places
     same = now is not None and all(
         abs(now.at_m[g] - x) < 10.0**-DIGITS for g, x in best.at_m.items()
     )
     label = "Use it: " + ", ".join(f"{g} at {units.length(x)}" for g, x in best.at_m.items())
-    choices = (Choice(label, act("seat", *values), same),) if values else ()
+    choices = (Choice(label, act("seat", mode, *values), same),) if values else ()
     return MenuGroup(HOW[mode], choices, about=About(notes=tuple(notes)))
 
 

@@ -142,6 +142,13 @@ def test_use_it_writes_the_places_in_one_step_that_undo_takes_back(searched):
     assert after.undo().text == RIG and len(after.texts) == 2
 
 
+def test_no_two_buttons_of_the_menu_have_one_act(searched):
+    """Dash tells parts of a page by their ids; both ways to reset may have the same places."""
+    page = shown(RIG, ASK, searches=searched)
+    acts = [choice.act for group in page.menu.questions for choice in group.choices]
+    assert len(acts) == 2 and len(set(acts)) == 2
+
+
 def test_a_new_answer_lets_the_page_look_again():
     searches = GrabSearches()
     before = Surroundings(searches=searches).mark
@@ -174,16 +181,18 @@ def test_a_fault_of_the_search_ends_the_wait(monkeypatch):
     "act",
     [
         ["seat"],
-        ["seat", 0, 1],
-        ["seat", 0, 1, "9"],
-        ["seat", 0.0, 1, 9.0],
-        ["seat", 0, 1, float("nan")],
-        ["seat", 0, 1, float("inf")],
-        ["seat", 0, 1, 10**30],
-        ["seat", 0, 2, 9.0],
-        ["seat", 7, 1, 9.0],
-        ["seat", 0, -1, 9.0],
-        ["seat", 0, 1, 9.0, 0, 3, 9.0],
+        ["seat", "each"],
+        ["seat", 0, 0, 1, 9.0],
+        ["seat", "each", 0, 1],
+        ["seat", "each", 0, 1, "9"],
+        ["seat", "each", 0.0, 1, 9.0],
+        ["seat", "each", 0, 1, float("nan")],
+        ["seat", "each", 0, 1, float("inf")],
+        ["seat", "each", 0, 1, 10**30],
+        ["seat", "each", 0, 2, 9.0],
+        ["seat", "each", 7, 1, 9.0],
+        ["seat", "each", 0, -1, 9.0],
+        ["seat", "each", 0, 1, 9.0, 0, 3, 9.0],
     ],
 )
 def test_no_forged_place_of_a_grab_is_taken(act):
