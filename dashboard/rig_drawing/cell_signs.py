@@ -49,19 +49,6 @@ def cell_signs(
     )
 
 
-def cell_svg(sign: CellSign, channels: Sequence[str], ink: str, paper: str) -> str:
-    """The sign as SVG; channels: names of the cells there; ink, paper: colours."""
-    x, y = sign.x, sign.y
-    names = escape(", ".join(channels))
-    wire = f"M{x - 7:.1f} {y + 3:.1f}l3.5 -6l3.5 6l3.5 -6l3.5 6"
-    return (
-        f'<g data-cell="{names}" {sign.attribute}><title>load cell {names}</title>'
-        f'<rect x="{x - WIDE / 2:.1f}" y="{y - HIGH / 2:.1f}" width="{WIDE:g}" height="{HIGH:g}" rx="2" '
-        f'style="fill:{paper};stroke:{ink}" stroke-width="2"/>'
-        f'<path d="{wire}" fill="none" style="stroke:{ink}" stroke-width="1.6"/></g>'
-    )
-
-
 def cells_in_words(cells: Mapping[str, Sequence[str]]) -> str:
     """The cells as a sentence for readers who do not see the drawing; "" for none.  cells: names by place."""
     each = "; ".join(f"{', '.join(names)} at {at}" for at, names in cells.items())

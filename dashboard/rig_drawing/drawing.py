@@ -16,7 +16,7 @@ import numpy as np
 
 from analysis.mechanics.kinematics import solve_motion
 from analysis.rig.rig import Floats, Rig, Station
-from dashboard.rig_drawing.cell_signs import cell_svg, cells_in_words
+from dashboard.rig_drawing.cell_signs import HIGH, WIDE, CellSign, cells_in_words
 from dashboard.rig_drawing.label_candidates import BodyBar, StationMark, StrandRun
 from dashboard.rig_drawing.label_placement import BOLD, Label, cut
 from dashboard.rig_drawing.layout import Layout, lay_out
@@ -82,7 +82,7 @@ def drawing(
     pieces += [_symbol(rig, mark, thick, plan, notes) for mark in plan.marks]
     pieces += [_ring(mark) for mark in plan.marks if rig.stations[mark.station].name in ringed]
     pieces += [_gear(rig, plan, row, notes) for row in plan.gear]
-    pieces += [cell_svg(sign, cells[sign.at], INK, PAPER) for sign in plan.signs]
+    pieces += [_cell(sign, cells[sign.at]) for sign in plan.signs]
     pieces += [_text(label, rig) for label in plan.labels]
     return "".join(pieces) + "</svg>"
 
@@ -283,6 +283,19 @@ def _edge(mark: StationMark) -> str:
     return (
         f'<path d="M{x - 11:.1f} {y + 11:.1f}Q{x:.1f} {y - 7:.1f} {x + 11:.1f} {y + 11:.1f}Z" '
         f'style="fill:{LINE};stroke:{INK}" stroke-width="2"/>'
+    )
+
+
+def _cell(sign: CellSign, channels: Sequence[str]) -> str:
+    """The sign of a load cell; channels: names of the cells there."""
+    x, y = sign.x, sign.y
+    names = escape(", ".join(channels))
+    return (
+        f'<g data-cell="{names}" {sign.attribute}><title>load cell {names}</title>'
+        f'<rect x="{x - WIDE / 2:.1f}" y="{y - HIGH / 2:.1f}" width="{WIDE:g}" height="{HIGH:g}" rx="2" '
+        f'style="fill:{PAPER};stroke:{INK}" stroke-width="2"/>'
+        f'<path d="M{x - 7:.1f} {y + 3:.1f}l3.5 -6l3.5 6l3.5 -6l3.5 6" fill="none" style="stroke:{INK}" '
+        f'stroke-width="1.6"/></g>'
     )
 
 

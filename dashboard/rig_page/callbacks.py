@@ -18,7 +18,7 @@ from dashboard.rig_page.beside import register_beside
 from dashboard.rig_page.draft_store import DraftStore
 from dashboard.rig_page.places.cells import CellKeeper, cell_place_words, is_cell_place
 from dashboard.rig_page.places.grabs import GrabSearches
-from dashboard.rig_page.places.places_layout import SHOWN, below_drawing
+from dashboard.rig_page.places.places_layout import SHOWN, below_drawing, switched
 from dashboard.rig_page.places.surroundings import Surroundings
 from dashboard.rig_page.triggers import AskedAct, Trigger, asked_acts, touched_place, triggers
 from dashboard.rig_page.view import RigView, view
@@ -31,7 +31,8 @@ from logger.errors import CallFault, UserFault
 PARTS = (
     ("version", "data"), ("title", "children"), ("status", "children"), ("drawing", "data-svg"),
     ("answers", "children"), ("ropes", "children"), ("menu", "children"), ("menu", "hidden"),
-    ("job", "children"), ("said", "children"), ("offers", "children"), ("places", "children"), ("around", "data"),
+    ("job", "children"), ("said", "children"), ("offers", "children"), ("places", "children"),
+    ("holds", "data-value"), ("holds", "aria-pressed"), ("around", "data"),
 )  # fmt: skip
 TOUCHED = (
     "touched",
@@ -45,6 +46,8 @@ OF_TOUCH = (
     ("menu", "children"),
     ("menu", "hidden"),
     ("places", "children"),
+    ("holds", "data-value"),
+    ("holds", "aria-pressed"),
 )  # what a touch or the switch of the captures alone changes
 
 
@@ -254,7 +257,7 @@ def _parts(shown: RigView, said: str) -> list[Any]:
         shown.version, shown.title, shown.status, shown.svg,
         layout.answers(shown), layout.ropes(shown.ropes), layout.menu(shown.menu), shown.menu is None,
         [layout.question(one) for one in shown.job], said, layout.offers(shown),
-        below_drawing(shown.places), shown.mark,
+        below_drawing(shown.places), *switched(shown.places), shown.mark,
     ]  # fmt: skip
 
 

@@ -14,6 +14,7 @@ from dash import dcc, html
 from dashboard.rig_page.acts import act
 from dashboard.rig_page.menu import WHICH
 from dashboard.rig_page.menu_parts import Choice, Entry, Menu, MenuGroup
+from dashboard.rig_page.places.places_layout import two_questions
 from dashboard.rig_page.view import RigView, RopeRows
 from dashboard.text.cautions import CAUTIONS
 
@@ -48,6 +49,7 @@ def page(shelf_titles: Mapping[str, str]) -> Any:
                     html.H2("The rig"),
                     html.P("Touch a strand to put something on it, or a part to change it.", className="note"),
                     html.Div(id="drawing", **{"data-svg": ""}),
+                    two_questions(),
                     html.Div(id="places"),
                 ], className="tile full"),
                 html.Section([html.H2("What it does"), html.Div(id="answers")], className="tile full"),

@@ -121,8 +121,8 @@ def cell_lines(rig: Rig | None, cells: RigCells | None) -> tuple[str, ...]:
     """Where each cell sits, a line each; a place that the rig does not have is said so."""
     lines = []
     for one in () if cells is None else cells.channels:
-        known = rig is None or is_cell_place(rig, one.at)
-        where = cell_place_words(one.at) if known else f"{one.at}, which this rig does not have"
+        there = rig is None or is_cell_place(rig, one.at)
+        where = cell_place_words(one.at) if there else f"{one.at}, which this rig does not have"
         lines.append(f"{one.name}: at {where}")
     return tuple(lines)
 

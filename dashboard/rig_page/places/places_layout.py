@@ -17,15 +17,24 @@ ABOUT_CAPTURES = (
 )
 
 
-def below_drawing(shown: PlacesView) -> list[Any]:
-    """The switch and the question, then what the drawing shows, in words."""
+def two_questions() -> Any:
+    """The switch of the captures and the question about grabs; they stay, so that the focus stays on them."""
     switch = html.Button(
-        WHERE_HOLDS, type="button",
-        **{"data-store": "captures", "data-value": "" if shown.captures else SHOWN,
-           "aria-pressed": str(shown.captures).lower()},
+        WHERE_HOLDS, id="holds", type="button",
+        **{"data-store": "captures", "data-value": SHOWN, "aria-pressed": "false"},
     )  # fmt: skip
     ask = html.Button(SITTING, type="button", **{"data-touch": '{"ask": "grabs"}'})
-    parts: list[Any] = [html.Div([switch, ask], className="choices")]
+    return html.Div([switch, ask], className="choices")
+
+
+def switched(shown: PlacesView) -> tuple[str, str]:
+    """What the next touch on the switch asks for, and whether it is on."""
+    return "" if shown.captures else SHOWN, str(shown.captures).lower()
+
+
+def below_drawing(shown: PlacesView) -> list[Any]:
+    """What the drawing shows of captures and cells, in words."""
+    parts: list[Any] = []
     if shown.captures:
         parts.append(html.P(ABOUT_CAPTURES, className="note"))
         parts.append(html.Ul([html.Li(line) for line in shown.capture_lines], className="lines"))
