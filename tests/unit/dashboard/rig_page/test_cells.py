@@ -114,6 +114,14 @@ def test_the_sensors_page_works_on_with_the_new_place_and_may_undo_it(desk):
     assert state.draft.undo().text == SENSORS
 
 
+def test_a_file_that_the_sensors_page_does_not_work_on_is_written_too(desk, folder):
+    store = desk.server.sensors.store
+    store.begin_new()
+    put(desk, cell_acts(desk, TOP_STRAND)[0])
+    assert 'at = "C1>A1"' in (folder / "loggers.toml").read_text("utf-8")
+    assert store.state.file == "" and store.state.draft.text == ""
+
+
 def test_a_file_that_was_changed_meanwhile_is_not_overwritten(desk, folder):
     (act,) = cell_acts(desk, TOP_STRAND)
     other = SENSORS.replace("winch", "capstan")
