@@ -31,7 +31,7 @@ DRAWN_HOLDS = "document.querySelectorAll('#drawing .would-hold').length"
 WITHIN_S = 90  # for a search of grabs' places, on a busy machine
 
 
-class DeskHand(CalmHand):
+class YardHand(CalmHand):
     """The hand on the rig page of a desk."""
 
     def __init__(self, browser, link: str) -> None:
@@ -68,7 +68,7 @@ def saved_at(folder: Path) -> str:
 def test_on_a_phone_a_cell_is_put_at_a_strand_and_back(browser, yard, scheme, shots):
     browser.size(PHONE, 844, scheme)
     with PageProcess("desk", yard) as serving:
-        hand = DeskHand(browser, serving.link)
+        hand = YardHand(browser, serving.link)
         assert browser.js(f"return {CELLS}") == "haul_cell: at the haul strand"
         hand.strand("C1>A1")
         hand.button(
@@ -90,7 +90,7 @@ def test_on_a_phone_a_cell_is_put_at_a_strand_and_back(browser, yard, scheme, sh
 def test_at_a_desk_a_cell_is_put_at_a_strand_by_keys(browser, yard, shots):
     browser.size(DESK, 900)
     with PageProcess("desk", yard) as serving:
-        hand = DeskHand(browser, serving.link)
+        hand = YardHand(browser, serving.link)
         hand.enter(f"{MENU}.startsWith('Strand load to')", "+ here")
         hand.enter(
             f"{CELLS}.endsWith('from load to G1')", "haul_cell, now at haul", "Load cell here"
@@ -103,7 +103,7 @@ def test_without_sensors_the_menu_leads_to_the_sensors_page(browser, yard):
     (yard / "loggers.toml").unlink()
     browser.size(PHONE, 844)
     with PageProcess("desk", yard) as serving:
-        hand = DeskHand(browser, serving.link)
+        hand = YardHand(browser, serving.link)
         hand.strand("C1>A1")
         assert "The folder has no sensors file yet." in browser.js(f"return {MENU}")
         hand.tap("location.pathname === '/sensors/'", "return document.querySelector('#menu a')")
@@ -113,7 +113,7 @@ def test_without_sensors_the_menu_leads_to_the_sensors_page(browser, yard):
 def test_on_a_phone_the_drawing_shows_where_a_capture_would_hold(browser, yard, scheme, shots):
     browser.size(PHONE, 844, scheme)
     with PageProcess("desk", yard) as serving:
-        hand = DeskHand(browser, serving.link)
+        hand = YardHand(browser, serving.link)
         hand.button("Where would a capture hold?", f"{DRAWN_HOLDS} > 0")
         words = browser.js("return document.querySelector('#drawing svg').textContent")
         assert "holds" in words and "not here" in words  # never by colour alone

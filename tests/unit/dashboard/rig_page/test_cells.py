@@ -51,13 +51,6 @@ def folder(tmp_path) -> Path:
     return tmp_path
 
 
-@pytest.fixture
-def desk(folder):
-    serving = OpenDesk(folder)
-    yield serving
-    serving.close()
-
-
 def shown(touched=None, cells: RigCells | None = None, saved: bool = True) -> RigView:
     """The page of the 3:1 with these cells."""
     state = DraftState(
