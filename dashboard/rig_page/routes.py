@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dashboard.rig_page import layout
 from dashboard.rig_page.callbacks import register
 from dashboard.rig_page.draft_store import DraftStore
+from dashboard.rig_page.places.cells import CellKeeper
 from dashboard.text.units import Units
 from dashboard.web.dash_page import Shell, shell
 
@@ -20,11 +21,13 @@ def make(
     token: str,
     prefix: str,
     top: Callable[[], str] | None = None,
+    keeper: CellKeeper | None = None,
 ) -> tuple[Shell, dict[str, str]]:
     """The Dash application of the page, and the role of each callback by its output key.
 
-    store: gives the draft that a request is about; prefix, top: as `shell` takes them.
+    store: gives the draft that a request is about; prefix, top: as `shell` takes them; keeper: of the sensors
+    file, None: the page has none.
     """
     app = shell("rig", prefix, token, ENTRY, STYLES, top)
     app.layout = layout.page(layout.shelf_titles())
-    return app, register(app, store, units)
+    return app, register(app, store, units, keeper)
