@@ -161,7 +161,7 @@ def _parts(checks: Checks, now: CheckNow, may: bool, seen: Any) -> list[Any]:
         return [no_update] * len(PARTS)
     busy = bool(now.recording or now.starting)
     return [
-        layout.files(now, may and not busy, files.rigs, files.sensors),
+        layout.files(now, may and not busy, files),
         layout.lines(now, may),
         layout.left_text(now),
         layout.times(now) if may else [],

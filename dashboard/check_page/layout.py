@@ -9,7 +9,7 @@ from dash import dcc, html
 
 from dashboard.check_page.check_line import LEFT, MOST_REASON, REASONS, CheckLine, CheckState
 from dashboard.check_page.checks import TIMES_S, CheckNow
-from dashboard.desk.folder import RigFile, SensorsFile
+from dashboard.desk.folder import DeskFiles
 from dashboard.desk.strip import session_address
 from dashboard.web.touches import touches_store
 from logger.machine.machine_watch import time_text
@@ -76,22 +76,21 @@ def _reasons() -> list[Any]:
     ]  # fmt: skip
 
 
-def files(
-    now: CheckNow, may: bool, rigs: tuple[RigFile, ...], sensors: tuple[SensorsFile, ...]
-) -> list[Any]:
-    """What the haul is with; may: whether whoever looks may choose."""
+def files(now: CheckNow, may: bool, there: DeskFiles) -> list[Any]:
+    """What the haul is with; may: whether whoever looks may choose; there: the folder's files."""
     return [
         html.Div([
             html.H3("Rig"),
-            _choices("rig", [(one.name, one.title) for one in rigs],
+            _choices("rig", [(one.name, one.title) for one in there.rigs],
                      now.files.rig.name if now.files.rig else "", may, "/rig/", "Make a rig"),
         ]),
         html.Div([
             html.H3("Sensors"),
-            _choices("sensors", [(one.name, one.name) for one in sensors],
+            _choices("sensors", [(one.name, one.name) for one in there.sensors],
                      now.files.sensors.name if now.files.sensors else "", may, "/sensors/",
                      "Set the sensors up"),
         ]),
+        *(html.P(line, className="cannot") for line in there.at_fault()),
     ]  # fmt: skip
 
 

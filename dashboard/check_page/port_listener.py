@@ -29,6 +29,8 @@ class Heard:
     rate_Hz: float | None = None  # numbers a second; None: not yet known
     dropped: str = ""  # the most frequent cause of a dropped line; "" for none
     fault: str = ""  # why the port is not open; "" while it is
+    held: bool = False  # whether it is not open because another program has it
+    missing: bool = False  # whether its device is not there
     tried: bool = False  # whether it was tried to open the port
     listening: bool = False  # whether the port is listened to now
     by_hand: bool = False  # whether a person enters its numbers
@@ -98,6 +100,8 @@ class PortListener:
             rate_Hz=self._counts[name] / passed_s if passed_s >= RATE_FROM_S else None,
             dropped=causes[0][0] if causes else "",
             fault="" if reader.opened else reader.fault,
+            held=reader.held,
+            missing=reader.missing,
             tried=reader.tried.is_set(),
             listening=self._ended_s is None,
         )

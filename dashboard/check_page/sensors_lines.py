@@ -60,14 +60,7 @@ def _alive(channel: Channel, seen: Heard | None, passed_s: float, units: Units) 
             )
         return CheckLine(key, title, CheckState.GOOD, reading)
     if seen.fault:
-        return CheckLine(
-            key=key,
-            title=title,
-            state=CheckState.MISSING,
-            text=f"{port} does not open: {seen.fault}",
-            cure="plug the device in, or choose its port on the Sensors page",
-            cause="its port does not open",
-        )
+        return _not_open(key, title, port, seen)
     if seen.listening and passed_s < silent_s:
         return CheckLine(key, title, CheckState.WAITING, f"listening to {port}")
     why = f"; lines are dropped: {seen.dropped}" if seen.dropped else ""
@@ -78,6 +71,21 @@ def _alive(channel: Channel, seen: Heard | None, passed_s: float, units: Units) 
         text=f"no number comes from {port}{why}",
         cure="switch the device on and look at its cable and rate",
         cause="sends no number",
+    )
+
+
+def _not_open(key: str, title: str, port: str, seen: Heard) -> CheckLine:
+    """A channel whose port does not open: held by another program, not there, or refused by the system."""
+    text, cure = f"{port} does not open: {seen.fault}", "choose its port on the Sensors page"
+    cause = "its port does not open"
+    if seen.held:
+        text = f"another program has {port} open"
+        cure = "close that program, or choose another port on the Sensors page"
+        cause = "another program has its port open"
+    elif seen.missing:
+        text, cure = f"{port} is not there", f"plug the device in, or {cure}"
+    return CheckLine(
+        key=key, title=title, state=CheckState.MISSING, text=text, cure=cure, cause=cause
     )
 
 

@@ -29,6 +29,8 @@ DRAFT = ".toml.draft"  # in STORE; `rig_page.draft_store` writes it
 NOT_SAVED = "is a draft that was not saved yet"
 MOST_FILES = 300  # of a folder that are read; speed only
 SENSORS_TABLES = ("channel",)  # at the top of a sensors file, and of no rig file
+CALIBRATION_KEYS = ("haul_calibration",)  # at the top of a calibration file, which a channel names
+NEITHER = "is neither a rig file nor a sensors file; a rig has [[rope]] tables, a sensors file [[channel]] tables"
 RIG_TABLES = (
     "rope",
     "anchor_to_load_m",
@@ -86,6 +88,22 @@ class DeskFiles:
     rigs: tuple[RigFile, ...]  # also those at fault
     sensors: tuple[SensorsFile, ...]  # also those at fault
     odd: tuple[OddFile, ...]  # what is neither
+
+    def at_fault(self, rigs: bool = True, sensors: bool = True) -> tuple[str, ...]:
+        """A line for each file at fault: its name, the place, what is wrong and the cure.
+
+        rigs, sensors: whether those of this kind count; files that can't be read as either always do.
+        """
+        lines = [f"{one.name}: {one.fault}" for one in self.odd]
+        if sensors:
+            lines += [f"{one.path.name}: {one.fault}" for one in self.sensors if one.fault]
+        if rigs:
+            lines += [
+                f"{one.path.name}: {one.fault}"
+                for one in self.rigs
+                if one.fault and one.fault != NOT_SAVED
+            ]
+        return tuple(sorted(lines))
 
 
 def checked_name(text: str, suffix: str = "") -> str:
@@ -220,7 +238,7 @@ def _mark(path: Path) -> tuple[int, int, int]:
 def _file(
     path: Path, number: int, size: int, time_ns: int
 ) -> RigFile | SensorsFile | OddFile | None:
-    """What a file holds; None where it is gone.  number, size, time_ns: as `_mark` gives them."""
+    """What a file holds; None where it is gone or holds a calibration.  number, size, time_ns: as `_mark` gives them."""
     from analysis.rig_file.load import parse_rig
     from logger.channels.sensors_file import load_sensors
 
@@ -236,8 +254,10 @@ def _file(
             return SensorsFile(path.stem, path, load_sensors(path), "")
         except UserFault as fault:
             return SensorsFile(path.stem, path, None, _said(fault))
+    if any(key in document for key in CALIBRATION_KEYS):
+        return None
     if not any(key in document for key in RIG_TABLES):
-        return OddFile(path.name, "is neither a rig file nor a sensors file")
+        return OddFile(path.name, NEITHER)
     title = one_line(str(document.get("title") or path.stem), 120)
     try:
         rig = parse_rig(text, path.name)

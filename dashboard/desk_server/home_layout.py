@@ -62,17 +62,35 @@ def _fresh(shelf_titles: Mapping[str, str]) -> list[Any]:
 
 def home_body(view: HomeView, may: bool) -> list[Any]:
     """All parts of the home page.  may: whether whoever looks may change something."""
-    return [_step(view.step, may), *rigs_body(view, may), _sensors(view, may), _sessions(view)]
+    return [
+        _step(view.step, may),
+        _rigs(view, may),
+        _sensors(view, may),
+        *_odd(view),
+        _sessions(view),
+    ]
 
 
 def rigs_body(view: HomeView, may: bool) -> list[Any]:
-    """The rigs of the folder.  may: as `home_body` takes it."""
+    """The rigs of the folder, and the files that can't be read.  may: as `home_body` takes it."""
+    return [_rigs(view, may), *_odd(view)]
+
+
+def _rigs(view: HomeView, may: bool) -> Any:
     cards = [_card(card, may) for card in view.rigs]
     none = html.P("No rig in this folder yet.", className="note")
-    return [
-        html.Section([html.H2("Rigs"), html.Div(cards, className="rig-cards") if cards else none],
-                     className="tile"),
-    ]  # fmt: skip
+    return html.Section(
+        [html.H2("Rigs"), html.Div(cards, className="rig-cards") if cards else none],
+        className="tile",
+    )
+
+
+def _odd(view: HomeView) -> list[Any]:
+    """The files that are neither rig nor sensors, each with its cure; nothing where there are none."""
+    if not view.odd:
+        return []
+    lines = [html.P(f"{name}: {fault}", className="cannot") for name, fault in view.odd]
+    return [html.Section([html.H2("Files that can't be used"), *lines], className="tile odd")]
 
 
 def _step(step: NextStep, may: bool) -> Any:
@@ -98,7 +116,7 @@ def _card(card: RigCard, may: bool) -> Any:
     if card.ratio:
         parts.append(html.P([html.B(card.ratio), " with friction"], className="ratio"))
     if card.fault:
-        parts.append(html.P(f"can't work yet: {card.fault}", className="cannot"))
+        parts.append(html.P(f"{card.name} can't work yet: {card.fault}", className="cannot"))
     else:
         parts.append(html.P(card.note, className="note"))
         parts.append(
@@ -128,11 +146,9 @@ def _chooser(kind: str, name: str, on: bool, may: bool) -> Any:
 def _sensors(view: HomeView, may: bool) -> Any:
     lines = [_sensors_line(line, may) for line in view.sensors]
     none = html.P("No sensors file in this folder yet.", className="note")
-    odd = [html.Li(f"{name}: {fault}") for name, fault in view.odd]
     return html.Section(
         [html.H2("Sensors"), *(lines or [none]),
-         html.P(html.A("Devices, channels, zero and levels", href="/sensors/", className="way")),
-         html.Ul(odd, className="note", hidden=not odd)],
+         html.P(html.A("Devices, channels, zero and levels", href="/sensors/", className="way"))],
         className="tile",
     )  # fmt: skip
 

@@ -7,7 +7,8 @@ import re
 from typing import Any
 
 from logger.errors import CallFault
-from logger.file_keys import Key, KeyKind, spoken_unit
+from logger.file_keys import Key, KeyKind
+from logger.typed_commas import asked_comma, comma_in_number
 
 MOST_TYPED = 200  # characters; memory only
 
@@ -28,33 +29,28 @@ def typed_value(key: Key, typed: Any) -> tuple[str, float | int | str | None]:
         if key.choices and text not in key.choices:
             raise CallFault(key.name, f'"{text}" is not one of them', ", ".join(key.choices))
         return key.name, text
-    match = re.fullmatch(r"([+-]?[0-9]*[.,]?[0-9]+|[+-]?[0-9]+[.,])\s*([A-Za-z%°]*)", text)
+    if comma_in_number(text):
+        raise CallFault(key.name, *asked_comma(text))
+    match = re.fullmatch(r"([+-]?[0-9]*[.]?[0-9]+|[+-]?[0-9]+[.])\s*([A-Za-z%°]*)", text, re.ASCII)
     if match is None:
-        raise CallFault(key.name, f'"{text}" is no number', f"type a number{_in(key)}")
-    if "," in match[1]:
-        raise CallFault(
-            key.name,
-            f'"{text}": is the comma a decimal mark?',
-            f"type {text.replace(',', '.')} if it is",
-        )
+        raise CallFault(key.name, f'"{text}" is no number', f"type {_valid(key)}")
     number = float(match[1])
     if not math.isfinite(number):
-        raise CallFault(key.name, f'"{text}" is no number', f"type a number{_in(key)}")
+        raise CallFault(key.name, f'"{text}" is no number', f"type {_valid(key)}")
     if key.kind is KeyKind.WHOLE:
         if match[2] or number != int(number):
-            raise CallFault(key.name, f'"{text}" is no whole number', "type a whole number")
+            raise CallFault(key.name, f'"{text}" is no whole number', f"type {_valid(key)}")
         return key.name, int(number)
     unit = {"%": "percent", "°": "deg"}.get(match[2], match[2])
     for spelling in key.spellings:
         if unit in ("", spelling.unit):
             return spelling.name, number
+    raise CallFault(key.name, f'"{match[2]}" is no unit for it', f"type {_valid(key)}")
+
+
+def _valid(key: Key) -> str:
+    """What may be typed under a key, with all its units."""
+    if key.kind is KeyKind.WHOLE:
+        return "a whole number without a unit, such as 4"
     units = " ".join(each.unit for each in key.spellings if each.unit)
-    raise CallFault(
-        key.name,
-        f'"{match[2]}" is no unit for it',
-        f"type a number with one of {units}" if units else "type a number without a unit",
-    )
-
-
-def _in(key: Key) -> str:
-    return f" of {spoken_unit(key.unit)}" if key.unit else ""
+    return f"a number with one of {units}" if units else "a number without a unit, such as 0.9"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from analysis.rig.knots import KNOTS
+from analysis.rig.knots import KNOTS, UNKNOWN, knot
 from analysis.rig.presets import (
     FOOTINGS,
     HITCHES,
@@ -19,12 +19,23 @@ from analysis.rig.presets import (
     team_pull_N,
 )
 from analysis.rig.surfaces import SURFACES, Surface
+from analysis.rig_file.rig_keys import ITEM_KEYS
 from dashboard.rig_page.acts import act
 from dashboard.rig_page.menu_parts import About, Choice, Entry, MenuGroup
 
 ASSUMED = (
     "usual values, assumed, ± one standard uncertainty"  # behind what a group of presets is about
 )
+
+ONE_SLIP_LOAD = (
+    "One slip load is stated, but hitches scatter from tying to tying: it is no calibrated limiter. Type its "
+    "standard uncertainty too; the limit is then lowered by twice that."
+)
+
+
+def states(row: Mapping[str, Any], kind: str, name: str) -> bool:
+    """Whether the table of a grab or capture states this key, in any unit."""
+    return any(each.name in row for each in ITEM_KEYS[kind].key(name).spellings)
 
 
 def knot_choices(station: Mapping[str, Any], at: tuple[int, int]) -> MenuGroup:
@@ -35,13 +46,28 @@ def knot_choices(station: Mapping[str, Any], at: tuple[int, int]) -> MenuGroup:
             Choice(f"{row.name} {row.keeps:.2f} ± {row.keeps_u:.2f}", act("knot", *at, row.name), row.name == station.get("knot"))
             for row in KNOTS
         ),
-        about=About(sources=tuple(f"{row.name}: {row.source}" for row in KNOTS)),
+        about=About(
+            notes=(_knot_note(station),),
+            sources=tuple(f"{row.name}: {row.source}" for row in KNOTS),
+        ),
     )  # fmt: skip
+
+
+def _knot_note(station: Mapping[str, Any]) -> str:
+    """What the limit of a tied rope counts with now: what is stated, the chosen knot, or an unknown one."""
+    if "strength" in station:
+        return f"Stated: the knot keeps {station['strength']} of the rope's strength."
+    chosen_knot = knot(str(station.get("knot", "")))
+    row = UNKNOWN if chosen_knot is None else chosen_knot
+    said = "" if chosen_knot is not None else "No knot is chosen. "
+    slips = " It may slip before it breaks: back it up." if row.may_slip else ""
+    return f"{said}Assumed: {row.name} {row.keeps:.2f} ± {row.keeps_u:.2f}; {row.source}.{slips}"
 
 
 def preset_choices(document: Mapping[str, Any], kind: str, name: str) -> MenuGroup:
     """What a pulley, grab or capture usually is, or its own values."""
-    now = document.get(kind, {}).get(name, {}).get("preset")
+    row_now = document.get(kind, {}).get(name, {})
+    now = row_now.get("preset")
     rows = PULLEYS if kind == "pulley" else HITCHES
     table = f"{kind}.{name}"
     choices = [
@@ -51,6 +77,12 @@ def preset_choices(document: Mapping[str, Any], kind: str, name: str) -> MenuGro
     choices.append(Choice("its own values", act("choose", table, "preset", ""), now is None))
     taken = next((row for row in rows if row.name == now), None)
     notes = () if taken is None else (f"Assumed: {_preset_label(taken)}; {taken.source}.",)
+    if (
+        kind != "pulley"
+        and states(row_now, kind, "slips_at_kN")
+        and not states(row_now, kind, "slips_at_u_kN")
+    ):
+        notes = (ONE_SLIP_LOAD,)
     sources = tuple(f"{_preset_label(row)}: {row.source}" for row in rows)
     return MenuGroup(f"What it is, {ASSUMED}", tuple(choices), about=About(notes, sources))
 

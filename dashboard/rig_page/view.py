@@ -107,7 +107,7 @@ def view(
         ropes=_lists(document, labels, fault, named),
         answers=() if shown is None else shown.rows,
         warnings=() if shown is None else shown.warnings,
-        fault="" if fault is None else f"{fault.place}: {fault.fault}; {fault.cure}",
+        fault="" if fault is None else f"{fault.place or fault.file}: {fault.fault}; {fault.cure}",
         menu=menu_beside(state, what, beside, units),
         job=job_questions(document),
         may_undo=len(draft.texts) > 1,

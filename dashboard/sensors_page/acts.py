@@ -26,6 +26,10 @@ from logger.errors import CallFault
 
 MOST_ACT = 1000  # characters of an act as a browser sends it
 MOST_VALUES = 4  # of an act
+PULL_BACKWARD = "a pull counts as negative; turn it round under Change, Pull once"
+NO_ACCURACY = (
+    "no accuracy is stated, so the review gives no interval; say how good it is under Change"
+)
 COMMAS = ("decimal", "separator", "thousands")
 CHANNEL_QUESTIONS = ("change", "pull", "zero", "weight", "levels", "what", "unit", "where", "good")
 
@@ -74,7 +78,7 @@ def done(sensors: SensorsDesk, values: list[Any], fields: Fields) -> str:
             if isinstance(made, tuple):
                 said.append(made[1])
                 made = made[0]
-            return made
+            return channel_acts.after_pull(sensors, state, made)
 
         before = sensors.store.state.step
         _watch_pull(sensors, before, sensors.store.change(edited), again=verb == "pull again")
@@ -184,10 +188,20 @@ def _save(sensors: SensorsDesk, name: Any, fields: Fields) -> str:
         )  # fmt: skip
     check_levels(outcome.sensors)
     called = sensors.store.save(typed, over_other=name == "over")
+    said = [f"Saved as {called}.toml."]
     if outcome.no_place is not None:
         fault = outcome.no_place
-        return f"Saved as {called}.toml. In the rig that is chosen it can't be used yet: {fault.place}: {fault.fault}."
-    return f"Saved as {called}.toml. It is the file of the next haul."
+        said.append(
+            f"In the rig that is chosen it can't be used yet: {fault.place}: {fault.fault}."
+        )
+    else:
+        said.append("It is the file of the next haul.")
+    names = {one.name for one in outcome.sensors.channels}
+    said += [f"{one}: {PULL_BACKWARD}." for one in state.backward if one in names]
+    unsure = [one.name for one in outcome.sensors.channels if not one.states_u]
+    if unsure:
+        said.append(f"{', '.join(unsure)}: {NO_ACCURACY}.")
+    return " ".join(said)
 
 
 def _open(sensors: SensorsDesk, name: Any, fields: Fields) -> str:

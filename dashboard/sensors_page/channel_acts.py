@@ -9,7 +9,14 @@ from typing import Any
 from analysis.sensors_edit.channel_edits import SetKeys, TakeChannel
 from dashboard.sensors_page.sensors_desk import SensorsDesk, Steadiness, said_of
 from dashboard.sensors_page.sensors_store import CalibrationPoint, OpenStep, SensorsState
-from dashboard.sensors_page.typed import percent_typed, positive_typed, sized_typed, text_typed
+from dashboard.sensors_page.typed import (
+    FORCE_TYPED,
+    LENGTH_TYPED,
+    percent_typed,
+    positive_typed,
+    sized_typed,
+    text_typed,
+)
 from dashboard.text.alarm_levels import check_levels
 from dashboard.text.units import METRIC, Units
 from logger.calibration.calibration import fit, save
@@ -75,16 +82,42 @@ def turn_round(sensors: SensorsDesk, state: SensorsState, name: str) -> SensorsS
     return tried(sensors, state, name, {"scale": None if turned == 1.0 else turned})
 
 
+def after_pull(sensors: SensorsDesk, before: SensorsState, state: SensorsState) -> SensorsState:
+    """The state after an act at the pull, which remembers whether that pull counted as negative."""
+    name = before.step.channel
+    if before.step.kind != "pull":
+        return state
+    backward = pull_is_backward(sensors, before)
+    if backward is None:
+        return state
+    others = tuple(one for one in state.backward if one != name)
+    turned = sensors.turned(before, name) != sensors.turned(state, name)
+    return replace(state, backward=(*others, name) if backward and not turned else others)
+
+
+def pull_is_backward(sensors: SensorsDesk, state: SensorsState) -> bool | None:
+    """Whether the pull that is watched counts as negative; None where its channel has not moved."""
+    name = state.step.channel
+    heard = sensors.heard(sensors.row(state, name).get("port"))
+    pull = None if heard is None else heard.pull()
+    if pull is None or not pull.ready:
+        return None
+    place = sensors.place_of(sensors.row(state, name))
+    own = next((one for one in pull.moved() if one.place == place), None)
+    return None if own is None else (own.change < 0.0) != sensors.turned(state, name)
+
+
 def weigh_pull(sensors: SensorsDesk, state: SensorsState, name: str, typed: Any) -> SensorsState:
     """A known weight hangs on it now, or a known length was pulled."""
     row = sensors.row(state, name)
     length = row.get("quantity") == "length"
-    made = sized_typed(typed, "weight", length, "m" if length else "kg")
+    what = "length" if length else "weight"
+    made = sized_typed(typed, what, length, "m" if length else "kg")
     if made is None:
         return replace(state, step=replace(state.step, size=0.0, size_text=""))
     value, unit, size = made
     if size <= 0.0:
-        raise CallFault("weight", "must be above 0", "type a number such as 20 kg")
+        raise CallFault(what, "must be above 0", f"type {LENGTH_TYPED if length else FORCE_TYPED}")
     return replace(state, step=replace(state.step, size=size, size_text=f"{value:g} {unit}"))
 
 
@@ -168,14 +201,15 @@ def take_point(
     """
     row = sensors.row(state, name)
     length = row.get("quantity") == "length"
+    what = "length" if length else "weight"
     made = (0.0, "m" if length else "N", 0.0) if nothing else sized_typed(
-        typed, "weight", length, "m" if length else "kg"
+        typed, what, length, "m" if length else "kg"
     )  # fmt: skip
+    valid = LENGTH_TYPED if length else FORCE_TYPED
     if made is None:
-        what = "length, such as 2 m" if length else "weight, such as 20 kg"
-        raise CallFault("weight", "is empty", f"type the known {what}")
+        raise CallFault(what, "is empty", f"type {valid}")
     if made[2] < 0.0:
-        raise CallFault("weight", "is below 0", "type a number such as 20 kg")
+        raise CallFault(what, "is below 0", f"type {valid}")
     points = state.points.get(name, ())
     if len(points) >= MOST_POINTS:
         raise CallFault("points", f"there are {MOST_POINTS}", "take one out first")
@@ -198,22 +232,31 @@ def drop_point(state: SensorsState, name: Any, number: Any) -> SensorsState:
 
 def single_scale(channel_row: dict[str, Any], points: tuple[CalibrationPoint, ...]) -> float | None:
     """The scale with which the last known weight reads right, from nothing or the zero; None without one."""
-    loaded = [one for one in points if one.applied]
-    if not loaded:
+    net, applied = net_reading(channel_row, points)
+    if not applied:
         return None
-    empty = [one.reading for one in points if not one.applied]
-    zero = channel_row.get("zero", 0.0)
-    rest = (
-        sum(empty) / len(empty) if empty else float(zero) if isinstance(zero, int | float) else 0.0
-    )
-    net = loaded[-1].reading - rest
     unit = channel_row.get("unit", "N")
     size = net * (
         to_si(unit)
         if isinstance(unit, str) and unit in units_for("force") + units_for("length")
         else 1.0
     )
-    return float(f"{loaded[-1].applied / size:.6g}") if size else None
+    return float(f"{applied / size:.6g}") if size else None
+
+
+def net_reading(
+    channel_row: dict[str, Any], points: tuple[CalibrationPoint, ...]
+) -> tuple[float, float]:
+    """What the last known weight or length changed, as the device sends it, and its size in N or m; 0, 0 without one."""
+    loaded = [one for one in points if one.applied]
+    if not loaded:
+        return 0.0, 0.0
+    empty = [one.reading for one in points if not one.applied]
+    zero = channel_row.get("zero", 0.0)
+    rest = (
+        sum(empty) / len(empty) if empty else float(zero) if isinstance(zero, int | float) else 0.0
+    )
+    return loaded[-1].reading - rest, loaded[-1].applied
 
 
 def use_scale(sensors: SensorsDesk, state: SensorsState, name: str) -> tuple[SensorsState, str]:
@@ -300,13 +343,16 @@ def rename(sensors: SensorsDesk, state: SensorsState, name: str, typed: Any) -> 
         raise CallFault("name", "is empty", "type a name such as haul_force")
     made = tried(sensors, state, name, {"name": text})
     points = {text if key == name else key: value for key, value in made.points.items()}
-    return replace(made, step=replace(made.step, channel=text), points=points)
+    backward = tuple(text if key == name else key for key in made.backward)
+    return replace(made, step=replace(made.step, channel=text), points=points, backward=backward)
 
 
 def take_out(sensors: SensorsDesk, state: SensorsState, name: str) -> SensorsState:
     """Without the channel; undo brings it back."""
     sensors.row(state, name)
-    return replace(state, draft=state.draft.make(TakeChannel(name)), step=OpenStep())
+    backward = tuple(one for one in state.backward if one != name)
+    draft = state.draft.make(TakeChannel(name))
+    return replace(state, draft=draft, step=OpenStep(), backward=backward)
 
 
 def usual_unit(length: bool, units: Units) -> str:

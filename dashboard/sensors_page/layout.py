@@ -147,6 +147,7 @@ def file(shown: SensorsView) -> list[Any]:
         ], className="typed"),
         html.H3("Sensors files of the folder"),
         _choices(shown.files, "Sensors files of the folder", pressed=True),
+        *(html.P(line, className="cannot") for line in shown.at_fault),
         html.H3("Rig that the channels sit in"),
         _choices(shown.rigs, "Rig", pressed=True) if shown.rigs
         else html.P("There is no rig in the folder yet.", className="note"),

@@ -93,7 +93,7 @@ def _word(seen: SeenPort, news: PortNews | None) -> str:
         case "gone":
             return f"pulled out: {one_line(news.said, 100)}"
         case "closed":
-            return f"can't be opened: {one_line(news.said, 160)}"
+            return one_line(news.said, 160)
     return one_line(news.said, 100)
 
 
@@ -276,9 +276,7 @@ def _pulled(sensors: SensorsDesk, state: SensorsState) -> tuple[list[str], list[
         buttons.append(["It is that number", act("number", heard.port, moved[0].place)])
     else:
         rows.append(f"{name} {_moved(own)}.")
-        scale = row.get("scale", 1.0)
-        turned = isinstance(scale, int | float) and scale < 0.0
-        if (own.change < 0.0) != turned:
+        if (own.change < 0.0) != sensors.turned(state, name):
             rows.append("So a pull counts as negative.")
             buttons.append(["Turn it round", act("turn", name)])
         else:

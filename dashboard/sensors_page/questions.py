@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from analysis.rig.rig import Rig
@@ -13,12 +13,13 @@ from dashboard.sensors_page.channel_acts import (
     ZERO_S,
     fitted,
     mean_text,
+    net_reading,
     single_scale,
     usual_unit,
 )
 from dashboard.sensors_page.number_acts import series_at, shown_unit
 from dashboard.sensors_page.sensors_desk import SensorsDesk, said_of
-from dashboard.sensors_page.sensors_store import SensorsState
+from dashboard.sensors_page.sensors_store import CalibrationPoint, SensorsState
 from dashboard.sensors_page.spots import spots, strand_labels
 from dashboard.sensors_page.typed import shown_port
 from dashboard.text.alarm_levels import level_text
@@ -26,6 +27,7 @@ from dashboard.text.units import Units
 from logger.channels.port_schemes import scheme_of
 from logger.device_units import COUNT, units_for
 from logger.errors import CallFault, UserFault
+from logger.listening.movement import fitting_units
 
 LEAST_WIDTH, MOST_WIDTH = 320, 1100  # of the drawing, px
 
@@ -294,11 +296,36 @@ def _fit_notes(
     scale = single_scale(row, points)
     if scale is None:
         return ["Now a known weight: nothing alone says nothing of its size."]
+    other = _other_unit(sensors, state, name, points, choices)
+    if other:
+        return [other]
     choices.insert(0, AskedChoice(f"Use the scale {scale:.4g}", act("use scale", name), True))
     return [
         "One known weight can't show whether the device is straight between nothing and it, nor how much it "
         "scatters from one time to the next: no uncertainty follows from it."
     ]
+
+
+def _other_unit(
+    sensors: SensorsDesk,
+    state: SensorsState,
+    name: str,
+    points: tuple[CalibrationPoint, ...],
+    choices: list[AskedChoice],
+) -> str:
+    """Which other unit the known weight fits, "" for none; the buttons that take it, added to `choices`.
+
+    A scale in its place would hide a wrong unit.  Where the device writes its unit, that holds.
+    """
+    row = sensors.row(state, name)
+    change, size = net_reading(row, points)
+    length, unit = row.get("quantity") == "length", str(row.get("unit"))
+    fitting = fitting_units(change, size, length) if change and unit != COUNT else ()
+    step = replace(state.step, channel=name)
+    if not fitting or unit in fitting or shown_unit(sensors, state, step) is not None:
+        return ""
+    choices += [AskedChoice(f"Make it {one}", act("take unit", name, one), True) for one in fitting]
+    return f"It looks like {' or '.join(fitting)}, not {unit}: {abs(change):.4g} is shown for {points[-1].text}."
 
 
 def _levels(sensors: SensorsDesk, state: SensorsState, width: int) -> OpenQuestion:

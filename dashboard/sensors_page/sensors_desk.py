@@ -111,6 +111,11 @@ class SensorsDesk:
                 return row
         raise CallFault("channel", "is not there any more", "look at the list again")
 
+    def turned(self, state: SensorsState, name: str) -> bool:
+        """Whether a channel counts what its device sends the other way round; raises CallFault."""
+        scale = self.row(state, name).get("scale", 1.0)
+        return isinstance(scale, int | float) and scale < 0.0
+
     def channel(self, state: SensorsState, name: str) -> Channel:
         """A channel of the draft; raises CallFault where it is at fault."""
         sensors = self.outcome(state).sensors

@@ -63,6 +63,7 @@ class SensorsState:
     step: OpenStep = OpenStep()  # the open question
     typed: tuple[str, ...] = ()  # ports that a person typed
     points: dict[str, tuple[CalibrationPoint, ...]] = field(default_factory=dict)  # by channel
+    backward: tuple[str, ...] = ()  # channels of which the last pull counted as negative
     version: int = 1  # rises with every change
 
     @property
@@ -125,7 +126,13 @@ class SensorsStore:
             self._check_nothing_lost(state)
             text = read_text(self.path(name), SensorsFault, plain=True)
             return replace(
-                state, file=name, base=text, draft=SensorsDraft((text,)), step=OpenStep(), points={}
+                state,
+                file=name,
+                base=text,
+                draft=SensorsDraft((text,)),
+                step=OpenStep(),
+                points={},
+                backward=(),
             )
 
         self.change(opened)
@@ -137,7 +144,13 @@ class SensorsStore:
             """The state with an empty draft."""
             self._check_nothing_lost(state)
             return replace(
-                state, file="", base="", draft=SensorsDraft(("",)), step=OpenStep(), points={}
+                state,
+                file="",
+                base="",
+                draft=SensorsDraft(("",)),
+                step=OpenStep(),
+                points={},
+                backward=(),
             )
 
         self.change(begun)
@@ -262,7 +275,7 @@ class SensorsStore:
         state = self._state
         data = {
             "file": state.file, "base": state.base, "text": state.draft.text, "step": asdict(state.step),
-            "typed": list(state.typed),
+            "typed": list(state.typed), "backward": list(state.backward),
             "points": {name: [asdict(p) for p in points] for name, points in state.points.items()},
         }  # fmt: skip
         try:
@@ -288,7 +301,10 @@ def _write(path: Path, text: str) -> None:
 def _read_state(data: Any) -> SensorsState:
     """The state that a file of the store holds; raises ValueError, TypeError, KeyError or AttributeError."""
     base, text = data["base"], data["text"]
-    if not all(isinstance(one, str) for one in (data["file"], base, text, *data["typed"])):
+    backward = data.get("backward", [])
+    if not all(
+        isinstance(one, str) for one in (data["file"], base, text, *data["typed"], *backward)
+    ):
         raise TypeError("no texts")
     draft = SensorsDraft((base,)).replaced(text)
     return SensorsState(
@@ -297,6 +313,7 @@ def _read_state(data: Any) -> SensorsState:
         draft=draft,
         step=_typed_like(OpenStep, data["step"]),
         typed=tuple(data["typed"])[:MOST_TYPED_PORTS],
+        backward=tuple(backward),
         points={
             str(name): tuple(_typed_like(CalibrationPoint, one) for one in points)
             for name, points in data["points"].items()

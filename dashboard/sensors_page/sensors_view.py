@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from analysis.sensors_edit.sensors_draft import SensorsOutcome
-from dashboard.sensors_page.acts import act
+from dashboard.sensors_page.acts import NO_ACCURACY, PULL_BACKWARD, act
 from dashboard.sensors_page.questions import AskedChoice, OpenQuestion, asked
 from dashboard.sensors_page.sensors_desk import SensorsDesk, said_of
 from dashboard.sensors_page.sensors_store import SensorsState
@@ -40,6 +40,7 @@ class SensorsView:
     fault: str  # what is wrong with the file as a whole; "" for nothing
     offers: tuple[AskedChoice, ...]  # about a file that another program changed
     files: tuple[AskedChoice, ...]  # the folder's sensors files, and a new one
+    at_fault: tuple[str, ...]  # a line for each file of the folder that is at fault
     rigs: tuple[AskedChoice, ...]  # the folder's rigs, of which one is chosen
     rig: str  # title of the chosen rig; "" without one
     file: str  # name of the file; "" for a new one
@@ -62,7 +63,8 @@ def sensors_view(sensors: SensorsDesk, width: int) -> SensorsView:
     for k, row in enumerate(rows):
         mine = fault is not None and _names(fault, str(row.get("name", "")))
         named = named or mine
-        channels.append(_channel_row(k, row, outcome, fault if mine else None, sensors.desk.units))
+        own = fault if mine else None
+        channels.append(_channel_row(k, row, outcome, own, sensors.desk.units, state.backward))
     whole = ""
     if fault is not None and not named and (rows or state.draft.text.strip()):
         whole = said_of(fault)
@@ -77,6 +79,7 @@ def sensors_view(sensors: SensorsDesk, width: int) -> SensorsView:
             AskedChoice("Save over that change", act("save", "over")),
         ) if changed else (),
         files=_files(state, tuple(one.name for one in files.sensors)),
+        at_fault=files.at_fault(rigs=False),
         rigs=tuple(
             AskedChoice(one.title, act("rig", one.name), rig is not None and one.name == rig.name)
             for one in files.rigs
@@ -110,7 +113,12 @@ def _files(state: SensorsState, names: tuple[str, ...]) -> tuple[AskedChoice, ..
 
 
 def _channel_row(
-    index: int, row: dict[str, Any], outcome: SensorsOutcome, fault: UserFault | None, units: Units
+    index: int,
+    row: dict[str, Any],
+    outcome: SensorsOutcome,
+    fault: UserFault | None,
+    units: Units,
+    backward: tuple[str, ...],
 ) -> ChannelRow:
     name = str(row.get("name", ""))
     quantity, at = str(row.get("quantity", "?")), str(row.get("at", "?"))
@@ -122,7 +130,10 @@ def _channel_row(
     return ChannelRow(
         name=one_line(name, 60),
         text=one_line(text, 200),
-        notes=() if channel is None else _notes(channel, units),
+        notes=(
+            *((PULL_BACKWARD,) if name in backward else ()),
+            *(() if channel is None else _notes(channel, units)),
+        ),
         fault="" if fault is None else said_of(fault),
         change=AskedChoice("Change", act("ask", name, "change", index)),
     )
@@ -141,7 +152,7 @@ def _notes(channel: Channel, units: Units) -> tuple[str, ...]:
     if channel.u_percent:
         notes.append(f"good to {channel.u_percent:g} %")
     elif not channel.states_u:
-        notes.append("its accuracy is not stated: the review gives no interval")
+        notes.append(NO_ACCURACY)
     for word, level in (("caution", channel.warn_at), ("stop", channel.stop_at)):
         if level is not None:
             notes.append(f"{word} at {level_text(channel, level, units)}")

@@ -15,6 +15,7 @@ from logger.channels.port_schemes import normal_port, split_port, without_secret
 from logger.device_units import COUNT, FORCE_UNITS, LENGTH_UNITS, unit_from_word
 from logger.errors import CallFault, PortFault, one_line
 from logger.listening.hearing import check_port
+from logger.typed_commas import asked_comma, comma_in_number
 
 MOST_TYPED = 300  # characters of a field; memory only
 SHOWN_TYPED = 60  # characters of it that a fault repeats
@@ -22,7 +23,11 @@ MOST_SIZE = 1e9  # N or m, chosen by us: no cell and no rope reaches it
 MOST_PORT = 4096  # characters of a port; memory only
 MOST_SHOWN = 80  # characters of a port on the page: one or two lines of a phone
 RATES = (50, 10_000_000)  # bit/s, as the sensors file takes them
-_NUMBER = re.compile(r"([+-]?(?:[0-9]+[.,]?[0-9]*|[.,][0-9]+))\s*([A-Za-z%]*)")
+FORCE_TYPED = f"a number with one of {' '.join(FORCE_UNITS)}, such as 20 kg"
+LENGTH_TYPED = f"a number with one of {' '.join(LENGTH_UNITS)}, such as 2 m"
+PERCENT_TYPED = "a number from 0 to 100, such as 0.5"
+COUNT_TYPED = "such as 0.5 N or 0.5 mm"
+_NUMBER = re.compile(r"([+-]?(?:[0-9]+[.]?[0-9]*|[.][0-9]+))\s*([A-Za-z%]*)", re.ASCII)
 
 
 def text_typed(typed: Any, name: str, most: int = MOST_TYPED) -> str:
@@ -39,20 +44,20 @@ def text_typed(typed: Any, name: str, most: int = MOST_TYPED) -> str:
     return text
 
 
-def number_typed(typed: Any, name: str) -> tuple[float, str] | None:
-    """A number and the word behind it; None for an empty field.  Raises CallFault."""
+def number_typed(typed: Any, name: str, valid: str) -> tuple[float, str] | None:
+    """A number and the word behind it; None for an empty field.  Raises CallFault.
+
+    valid: what may be typed, for people.
+    """
     text = text_typed(typed, name)
     if not text:
         return None
     match = _NUMBER.fullmatch(text)
     shown = one_line(text, SHOWN_TYPED)
+    if comma_in_number(shown):
+        raise CallFault(name, *asked_comma(shown))
     if match is None:
-        raise CallFault(
-            name, f'"{shown}" is no number', "type a number and its unit, such as 20 kg"
-        )
-    if "," in match[1]:
-        point = shown.replace(",", ".")
-        raise CallFault(name, f'"{shown}": is the comma a decimal mark?', f"type {point} if it is")
+        raise CallFault(name, f'"{shown}" is no number', f"type {valid}")
     value = float(match[1])
     if not math.isfinite(value):
         raise CallFault(name, f'"{shown}" is too large', "type a smaller number")
@@ -70,7 +75,8 @@ def quantity_typed(typed: Any, name: str, length: bool, usual: str) -> float | N
 
 def sized_typed(typed: Any, name: str, length: bool, usual: str) -> tuple[float, str, float] | None:
     """Number, unit and size in N or m of what is typed, as `quantity_typed`."""
-    read = number_typed(typed, name)
+    valid = LENGTH_TYPED if length else FORCE_TYPED
+    read = number_typed(typed, name, valid)
     if read is None:
         return None
     value, word = read
@@ -79,7 +85,7 @@ def sized_typed(typed: Any, name: str, length: bool, usual: str) -> tuple[float,
     if unit is None or unit not in units:
         raise CallFault(
             name, f'"{one_line(word, SHOWN_TYPED)}" is no unit of a {"length" if length else "force"}',
-            f"type a number with one of {' '.join(units)}",
+            f"type {valid}",
         )  # fmt: skip
     size = value * units[unit]
     if abs(size) > MOST_SIZE:
@@ -91,31 +97,31 @@ def positive_typed(typed: Any, name: str, length: bool, usual: str) -> float | N
     """As `quantity_typed`, of a size above 0."""
     size = quantity_typed(typed, name, length, usual)
     if size is not None and size <= 0.0:
-        raise CallFault(name, "must be above 0", "type a number such as 2000 N")
+        raise CallFault(name, "must be above 0", f"type {LENGTH_TYPED if length else FORCE_TYPED}")
     return size
 
 
 def percent_typed(typed: Any, name: str) -> float | None:
     """A share in %, from 0 to 100; None for an empty field.  Raises CallFault."""
-    read = number_typed(typed, name)
+    read = number_typed(typed, name, PERCENT_TYPED)
     if read is None:
         return None
     value, word = read
     if word not in ("", "%") or not 0.0 <= value <= 100.0:
-        raise CallFault(name, "is no share in percent", "type a number from 0 to 100, such as 0.5")
+        raise CallFault(name, "is no share in percent", f"type {PERCENT_TYPED}")
     return value
 
 
 def count_size_typed(typed: Any) -> tuple[float, str] | None:
     """How much one count is: in N or m, and "force" or "length"; None for an empty field."""
-    read = number_typed(typed, "one count")
+    read = number_typed(typed, "one count", COUNT_TYPED)
     if read is None:
         return None
     value, word = read
     unit = unit_from_word(word) if word else None
     if unit is None or unit == COUNT or value == 0.0:
         raise CallFault(
-            "one count", "needs a number other than 0 with its unit", "type such as 0.5 N or 0.5 mm"
+            "one count", "needs a number other than 0 with its unit", f"type {COUNT_TYPED}"
         )
     length = unit in LENGTH_UNITS
     return value * (LENGTH_UNITS if length else FORCE_UNITS)[unit], "length" if length else "force"

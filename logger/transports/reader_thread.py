@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import threading
 import time
 from collections.abc import Callable, Sequence
@@ -57,6 +58,7 @@ class PortReader(threading.Thread):
     opened: whether the port is open now
     opened_s: `clock.now` when it was opened last, s; 0 before
     fault: why the port is not open; "" while it is
+    held: whether it is not open because another program has it
     quiet: set when nothing more will be delivered
     """
 
@@ -77,6 +79,7 @@ class PortReader(threading.Thread):
         self.opened = False
         self.opened_s = 0.0
         self.fault = ""
+        self.held = False
         self._seven_bits = parse_framing(channels[0].framing).data_bits == 7
         self._gate = FloodGate(self.decoder)
         self._pausing = channels[0].ends == PAUSE
@@ -89,6 +92,11 @@ class PortReader(threading.Thread):
         )
         self._deliver = deliver
         self._halt = threading.Event()
+
+    @property
+    def missing(self) -> bool:
+        """Whether the port is not open and its device is not there, as far as the system shows it."""
+        return not self.opened and not self._transport.present()
 
     def stop(self) -> None:
         """Ask the thread to end; with an open port it does within CYCLE_S."""
@@ -118,6 +126,7 @@ class PortReader(threading.Thread):
                 self._transport.open()
             except Exception as error:  # no exception of a driver may end the reading
                 self.fault = error_text(error)
+                self.held = isinstance(error, OSError) and error.errno == errno.EBUSY
                 self.tried.set()
                 if not reported:
                     self._deliver_event("disconnect", f"cannot be opened: {self.fault}")
@@ -126,7 +135,7 @@ class PortReader(threading.Thread):
                 wait = min(2 * wait, MOST_BACK_OFF_S)
                 continue
             self.opened_s = clock.now()
-            self.opened, self.fault = True, ""
+            self.opened, self.fault, self.held = True, "", False
             self.tried.set()
             reported, wait = True, BACK_OFF_S
             self._deliver_event("connect", "")

@@ -12,6 +12,7 @@ from selenium.webdriver.common.action_chains import ActionChains
 from selenium.webdriver.common.keys import Keys
 from support.emulated_devices import CATALOGUE
 from support.held_device import HeldDevice
+from support.page_hand import until_on_page
 from support.processes import PageProcess
 from support.systems import pseudo_terminals
 from support.waiting import until
@@ -54,10 +55,7 @@ class DeskHand:
 
     def wait(self, then: str, within_s: float = WITHIN_S) -> None:
         """Wait until `then` holds on the page."""
-        try:
-            until(lambda: self.browser.js(f"return {then}"), within_s, then)
-        except AssertionError as error:
-            raise AssertionError(f"{error}; the page shows {self.browser.text('page')!r}") from None
+        until_on_page(self.browser, then, within_s)
 
     def touch(self, then: str, script: str, *args, again: bool = False) -> None:
         """Touch the middle of the element that the script returns, as soon as it is there; wait for `then`.

@@ -47,7 +47,10 @@ def test_an_edit_is_on_disk_when_it_is_answered_and_the_next_desk_goes_on_with_i
     hand = SensorsHand(second)
     assert "Alarm levels" in hand.step() and "not saved" in status(hand)
     assert "1000 N" in json.dumps(hand.shown()["step"])
-    assert hand.do("save") == "Saved as yard.toml. It is the file of the next haul."
+    assert hand.do("save") == (
+        "Saved as yard.toml. It is the file of the next haul. haul_force: no accuracy is stated, so the review "
+        "gives no interval; say how good it is under Change."
+    )
     assert load_sensors(folder / "yard.toml").channels[0].stop_at == 1000.0
     assert (folder / "yard.toml").read_text("utf-8").startswith("# of the yard")
     second.close()

@@ -91,7 +91,8 @@ def test_two_undescribed_devices_are_recorded_with_the_right_values(hand, device
     hand.do("close")
     assert (
         hand.do("save", "as", file="boatyard")
-        == "Saved as boatyard.toml. It is the file of the next haul."
+        == "Saved as boatyard.toml. It is the file of the next haul. haul_force, haul_rope: no accuracy is stated, "
+        "so the review gives no interval; say how good it is under Change."
     )
     sensors = load_sensors(tmp_path / "boatyard.toml")
     force, rope = sensors.channels
