@@ -71,7 +71,10 @@ class Result:
     lag_why_not: Message | None = None  # why there is no lag_s
     lag_share: float = 0.0  # relative standard uncertainty of mean forces by the lag
     lags: tuple[ChannelLag, ...] = ()  # of each force channel, in the order of roles.forces
-    rope_lag: ChannelLag = NOT_LATE  # of the haul cell, for its means over the rope
+    rope_lag: ChannelLag = NOT_LATE  # of the haul cell, for its work over the rope of whole strokes
+    load_lags: tuple[
+        ChannelLag, ...
+    ] = ()  # of each force channel, for its work over the load's travel
     lowering_lags: tuple[ChannelLag, ...] = ()  # likewise for the means of lowering
     tugs: int = 0  # pulls that only stretched the rope; they are no strokes
     slack: Slack | None = None  # readings of the haul cell with the rope slack; None without one
@@ -200,6 +203,11 @@ def assemble_result(
         )[0]
         if hauling
         else ChannelLag(),
+        load_lags=hauling.result(
+            delay, by_rope, by_load, cells, steady_m=steady_rope_m(strokes, "haul")
+        )
+        if hauling
+        else (),
         lowering_lags=seg.lags_back.ended().result(
             delay,
             by_rope,

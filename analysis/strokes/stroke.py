@@ -29,7 +29,9 @@ class Stroke:
     haul_travel_m: float  # rope at the haul, positive in both directions
     load_travel_m: float | None  # load travel likewise; None without a load counter
     work_J: float  # integral of the haul force over its travel, with silences filled
-    out_J: tuple[float, ...]  # (f,) integral of each channel's force over the load's travel, likewise
+    out_J: tuple[
+        float, ...
+    ]  # (f,) integral of each channel's force over the load's travel, likewise
     mean_force_N: float | None  # of the haul cell over the steady part
     peak_force_N: float  # of the haul cell
     peak_s: float  # time of the peak
