@@ -66,6 +66,20 @@ def steady_rope_m(strokes: Sequence[Stroke], direction: str) -> float:
     return float(sum(s.steady.distance_m for s in strokes if s.direction == direction and s.steady))
 
 
+def force_spread(strokes: Sequence[Stroke], direction: str) -> float:
+    """(highest - mean) / mean haul force, mean over the rope of strokes with a steady part; 0 without any.
+
+    direction: of the strokes used, "haul" or "lower".
+    """
+    used = [
+        (s.steady.distance_m, s.peak_force_N / s.steady.force_N[0] - 1)
+        for s in strokes
+        if s.direction == direction and s.steady is not None and s.steady.force_N[0] > 0
+    ]
+    rope_m = sum(metres for metres, _ in used)
+    return max(0.0, sum(m * share for m, share in used) / rope_m) if rope_m > 0 else 0.0
+
+
 def _weights(cells: float) -> Floats:
     """Weights of the means at SHIFTS and 0, (7,), that give the mean for a counter late by `cells`.
 
