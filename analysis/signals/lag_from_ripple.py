@@ -55,9 +55,12 @@ LEAST_CELLS = 3 * RATE
 # sessions two fell below it, at 0.01 and 0.22
 STANDS_FOR = 0.5
 # share of the strokes' steady rope that the sums hold, below which what they miss is an uncertainty, and that uncertainty /
-# (highest - mean) force where they hold nothing; chosen by us: undisturbed hauls hold more, and held by
+# ripple of the force where they hold nothing; chosen by us: undisturbed hauls hold more, and held by
 # tests/coverage/test_stop_and_go.py
-HOLDS, MISSED = 0.8, 0.3
+HOLDS, MISSED = 0.8, 0.5
+# relative standard uncertainty where the sums hold nothing of this much rope, m; chosen by us: several pulls, and the load
+# stops in each, so the steady parts leave much of the motion out; held as above
+NOTHING_U, SEVERAL_PULLS_M = 0.06, 2.0
 # seconds of steady hauling that are used; chosen by us: a device keeps its delay, so more is not needed
 ENOUGH = 600
 # exponent of the weight of a lag, by how little the force varies along the rope; chosen by us, and held by
@@ -258,7 +261,7 @@ class LagSums:
         by_rope: bool = False,
         sent: Sequence[float] | None = None,
         steady_m: float = 0.0,
-        spread: float = 0.0,
+        ripple: float = 0.0,
     ) -> tuple[ChannelLag, ...]:
         """The lag of each force channel and the correction of its means, the haul cell first.
 
@@ -268,13 +271,16 @@ class LagSums:
         the distance of the strokes as sent, N, which the corrections are for; None: of the sums;
         steady_m: rope in the steady parts of the strokes, m.  Where the sums hold less than STANDS_FOR of it, as where
         rope springs back at every change of hands, they show no correction.
-        spread: (highest - mean) / mean haul force in the strokes, by which the means of what the sums do not hold may be off.
+        ripple: standard deviation / mean of the haul force along the strokes, by which the means of what the sums do not hold
+        may be off.
         """
         lags = self._seen(seen, rope, load, cells, by_rope, sent, steady_m)
         if self.seconds >= ENOUGH or not steady_m > 0:
             return lags
         held = float(self.distance[0]) / steady_m
-        missed_u = MISSED * spread * math.sqrt(max(0.0, 1 - held / HOLDS))
+        missed_u = MISSED * ripple * math.sqrt(max(0.0, 1 - held / HOLDS))
+        if held == 0 and steady_m > SEVERAL_PULLS_M:
+            missed_u = math.hypot(missed_u, NOTHING_U)
         return lags if missed_u == 0 else tuple(_missed(lag, missed_u) for lag in lags)
 
     def _seen(

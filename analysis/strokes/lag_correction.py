@@ -66,18 +66,14 @@ def steady_rope_m(strokes: Sequence[Stroke], direction: str) -> float:
     return float(sum(s.steady.distance_m for s in strokes if s.direction == direction and s.steady))
 
 
-def force_spread(strokes: Sequence[Stroke], direction: str) -> float:
-    """(highest - mean) / mean haul force, mean over the rope of strokes with a steady part; 0 without any.
+def force_ripple(strokes: Sequence[Stroke], direction: str) -> float:
+    """Standard deviation / mean of the haul force along the rope of the steady parts; 0 without any.
 
     direction: of the strokes used, "haul" or "lower".
     """
-    used = [
-        (s.steady.distance_m, s.peak_force_N / s.steady.force_N[0] - 1)
-        for s in strokes
-        if s.direction == direction and s.steady is not None and s.steady.force_N[0] > 0
-    ]
-    rope_m = sum(metres for metres, _ in used)
-    return max(0.0, sum(m * share for m, share in used) / rope_m) if rope_m > 0 else 0.0
+    parts = [s.steady for s in strokes if s.direction == direction and s.steady is not None]
+    rope_m = sum(p.distance_m for p in parts)
+    return sum(p.distance_m * p.ripple for p in parts) / rope_m if rope_m > 0 else 0.0
 
 
 def _weights(cells: float) -> Floats:

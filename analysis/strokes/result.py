@@ -16,7 +16,7 @@ from analysis.signals.time_cells import MOST, RATE
 from analysis.strokes.complete_seconds import last_cell
 from analysis.strokes.counter_checks import counter_warnings
 from analysis.strokes.derived_events import DerivedEvent, derive_events
-from analysis.strokes.lag_correction import force_spread, means_as_sent, steady_rope_m, with_lag
+from analysis.strokes.lag_correction import force_ripple, means_as_sent, steady_rope_m, with_lag
 from analysis.strokes.rig_changes import NOTHING_READ, RigReadings, RigSpan, RigTimetable
 from analysis.strokes.segmentation import Reset, Segmentation
 from analysis.strokes.stroke import Stroke
@@ -150,7 +150,7 @@ def assemble_result(
     strokes, lag_share = with_lag(strokes, by_rope or delay)
     events, resets = derive_events(roles, feeds, seg, start, end, last_cell(feeds.values()))
     haul = feeds[roles.haul_force.name] if roles.haul_force else None
-    spread = force_spread(strokes, "haul")
+    ripple = force_ripple(strokes, "haul")
     not_listed = log.more_events + sum(
         f.more_gaps
         + f.saturated.not_listed
@@ -196,7 +196,7 @@ def assemble_result(
             seg is not None and seg.over_rope,
             sent=means_as_sent(strokes, "haul"),
             steady_m=steady_rope_m(strokes, "haul"),
-            spread=spread,
+            ripple=ripple,
         )
         if hauling
         else (),
@@ -207,12 +207,12 @@ def assemble_result(
             cells,
             True,
             steady_m=steady_rope_m(strokes, "haul"),
-            spread=spread,
+            ripple=ripple,
         )[0]
         if hauling
         else ChannelLag(),
         load_lags=hauling.result(
-            delay, by_rope, by_load, cells, steady_m=steady_rope_m(strokes, "haul"), spread=spread
+            delay, by_rope, by_load, cells, steady_m=steady_rope_m(strokes, "haul"), ripple=ripple
         )
         if hauling
         else (),
