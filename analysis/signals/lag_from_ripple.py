@@ -58,9 +58,10 @@ STANDS_FOR = 0.5
 # ripple of the force where they hold nothing; chosen by us: undisturbed hauls hold more, and held by
 # tests/coverage/test_stop_and_go.py
 HOLDS, MISSED = 0.8, 0.5
-# relative standard uncertainty where the sums hold nothing of this much rope, m; chosen by us: several pulls, and the load
-# stops in each, so the steady parts leave much of the motion out; held as above
-NOTHING_U, SEVERAL_PULLS_M = 0.06, 2.0
+# relative standard uncertainty where the sums hold nothing, and rope, m, from which on they should hold some; chosen by us:
+# the load stops in each pull, so the steady parts leave much of the motion out; ten pulls of a hand, as the sums leave out
+# a second at both ends of a stroke; held as above
+NOTHING_U, TEN_PULLS_M = 0.06, 6.0
 # seconds of steady hauling that are used; chosen by us: a device keeps its delay, so more is not needed
 ENOUGH = 600
 # exponent of the weight of a lag, by how little the force varies along the rope; chosen by us, and held by
@@ -275,11 +276,11 @@ class LagSums:
         may be off.
         """
         lags = self._seen(seen, rope, load, cells, by_rope, sent, steady_m)
-        if self.seconds >= ENOUGH or not steady_m > 0:
+        if self.seconds >= ENOUGH or steady_m < TEN_PULLS_M:
             return lags
         held = float(self.distance[0]) / steady_m
         missed_u = MISSED * ripple * math.sqrt(max(0.0, 1 - held / HOLDS))
-        if held == 0 and steady_m > SEVERAL_PULLS_M:
+        if held == 0:
             missed_u = math.hypot(missed_u, NOTHING_U)
         return lags if missed_u == 0 else tuple(_missed(lag, missed_u) for lag in lags)
 
