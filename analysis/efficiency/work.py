@@ -139,7 +139,7 @@ def work_ratio(
         j: abs(share) * float(sum(s.out_J[j] for s in haul)) / float(work.sum())
         for j, share in enumerate(estimator.share.tolist()) if share
     }  # fmt: skip
-    by_lags = math.hypot(0.0, *(part * lags[j].factor_u for j, part in by_cells.items()))
+    by_lags = math.hypot(0.0, *(share * lags[j].factor_u for j, share in by_cells.items()))
     parts = [
         scatter,
         *_silences(estimator, haul, float(work.sum()), value),

@@ -151,9 +151,9 @@ def _ripple(rope: Floats, work: Floats, begin: Ints) -> list[float]:
     """
     square = work**2 / np.where(rope > 0, rope, 1.0)
     metres, joule, squares = (np.add.reduceat(x, begin) for x in (rope, work, square))
-    known = (metres > 0) & (joule > 0)
-    variance = squares * metres / np.where(known, joule, 1.0) ** 2 - 1
-    ripple: list[float] = np.sqrt(np.where(known, np.maximum(variance, 0.0), 0.0)).tolist()
+    measured = (metres > 0) & (joule > 0)
+    variance = squares * metres / np.where(measured, joule, 1.0) ** 2 - 1
+    ripple: list[float] = np.sqrt(np.where(measured, np.maximum(variance, 0.0), 0.0)).tolist()
     return ripple
 
 
