@@ -143,7 +143,8 @@ def work_ratio(
     parts = [
         scatter,
         *_silences(estimator, haul, float(work.sum()), value),
-        _ends(result, haul, value, math.hypot(0.0, *by_cells.values())),
+        # hauling and lowering give one load force for whole strokes, however much it changes with the cell's
+        _ends(result, haul, value, min(value, math.hypot(0.0, *by_cells.values()))),
         Component(f"work: {rope.component}", value * rope.factor_u),
         Component(f"work on the load: {lags[0].component}", by_lags),
     ]
