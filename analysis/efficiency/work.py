@@ -23,6 +23,9 @@ FILLED = 0.3
 # speed of the rope while the force rises and falls / mean speed of the stroke; chosen by us: hands begin slowly; held by the
 # coverage tests
 AT_ENDS = 0.6
+# time of a stroke below which its rope does not come in faster, s; chosen by us: a load that is lifted off its capture
+# before it is lowered goes a hand's breadth
+SHORTEST_S = 2.0
 
 
 @dataclass(frozen=True)
@@ -173,7 +176,7 @@ def _ends(result: Result, haul: list[Stroke], value: float, by_cells: float) -> 
         rope_s = _apart_s(by_file.lag_s, by_file.u_s)
     by_file = stated(roles.load_length, roles.haul_force)
     load_s = _apart_s(*(None, None) if by_file is None else (by_file.lag_s, by_file.u_s))
-    power_W = sum(s.work_J / max(s.end_s - s.start_s, 1 / RATE) for s in haul)
+    power_W = sum(s.work_J / max(s.end_s - s.start_s, SHORTEST_S) for s in haul)
     at_once = AT_ENDS * power_W / sum(s.work_J for s in haul)
     return Component(
         "work at the ends of strokes: lag between channels",
