@@ -54,6 +54,14 @@ LEAST_CELLS = 3 * RATE
 # share of the strokes' steady rope that the sums must hold, before means are corrected; chosen by us: of 500 undisturbed
 # sessions two fell below it, at 0.01 and 0.22
 STANDS_FOR = 0.5
+# share of the strokes' steady rope that the sums hold, below which what they miss is an uncertainty, and that uncertainty /
+# ripple of the force where they hold nothing; chosen by us: undisturbed hauls hold more, and held by
+# tests/coverage/test_stop_and_go.py
+HOLDS, MISSED = 0.8, 0.5
+# relative standard uncertainty where the sums hold nothing, and rope, m, from which on they should hold some; chosen by us:
+# the load stops in each pull, so the steady parts leave much of the motion out; ten pulls of a hand, as the sums leave out
+# a second at both ends of a stroke; held as above
+NOTHING_U, TEN_PULLS_M = 0.06, 6.0
 # seconds of steady hauling that are used; chosen by us: a device keeps its delay, so more is not needed
 ENOUGH = 600
 # exponent of the weight of a lag, by how little the force varies along the rope; chosen by us, and held by
@@ -254,6 +262,7 @@ class LagSums:
         by_rope: bool = False,
         sent: Sequence[float] | None = None,
         steady_m: float = 0.0,
+        ripple: float = 0.0,
     ) -> tuple[ChannelLag, ...]:
         """The lag of each force channel and the correction of its means, the haul cell first.
 
@@ -263,7 +272,29 @@ class LagSums:
         the distance of the strokes as sent, N, which the corrections are for; None: of the sums;
         steady_m: rope in the steady parts of the strokes, m.  Where the sums hold less than STANDS_FOR of it, as where
         rope springs back at every change of hands, they show no correction.
+        ripple: standard deviation / mean of the haul force along the strokes, by which the means of what the sums do not hold
+        may be off.
         """
+        lags = self._seen(seen, rope, load, cells, by_rope, sent, steady_m)
+        if self.seconds >= ENOUGH or steady_m < TEN_PULLS_M:
+            return lags
+        held = float(self.distance[0]) / steady_m
+        missed_u = MISSED * ripple * math.sqrt(max(0.0, 1 - held / HOLDS))
+        if held == 0:
+            missed_u = math.hypot(missed_u, NOTHING_U)
+        return lags if missed_u == 0 else tuple(_missed(lag, missed_u) for lag in lags)
+
+    def _seen(
+        self,
+        seen: Lag,
+        rope: Lag | None,
+        load: Lag | None,
+        cells: Sequence[Lag | None],
+        by_rope: bool,
+        sent: Sequence[float] | None,
+        steady_m: float,
+    ) -> tuple[ChannelLag, ...]:
+        """`result` as far as the sums show it."""
         # load travel, where its counter's steps are fine
         w = int(not by_rope and self.cells[1] > 0.5 * self.cells[0])
         if not self.distance[w] > 0 or not self.sums[w, :, REACH // STEP].all():
@@ -402,6 +433,11 @@ def _doubted(lag: ChannelLag) -> ChannelLag:
         factor_u=math.hypot(lag.factor_u, lag.factor - 1),
         ratio_u=math.hypot(lag.ratio_u, lag.ratio - 1),
     )
+
+
+def _missed(lag: ChannelLag, u: float) -> ChannelLag:
+    """The lag with the relative standard uncertainty u by motion that the sums do not hold."""
+    return replace(lag, factor_u=math.hypot(lag.factor_u, u), ratio_u=math.hypot(lag.ratio_u, u))
 
 
 def _with_times(

@@ -66,6 +66,16 @@ def steady_rope_m(strokes: Sequence[Stroke], direction: str) -> float:
     return float(sum(s.steady.distance_m for s in strokes if s.direction == direction and s.steady))
 
 
+def force_ripple(strokes: Sequence[Stroke], direction: str) -> float:
+    """Standard deviation / mean of the haul force along the rope of the steady parts; 0 without any.
+
+    direction: of the strokes used, "haul" or "lower".
+    """
+    parts = [s.steady for s in strokes if s.direction == direction and s.steady is not None]
+    rope_m = sum(p.distance_m for p in parts)
+    return sum(p.distance_m * p.ripple for p in parts) / rope_m if rope_m > 0 else 0.0
+
+
 def _weights(cells: float) -> Floats:
     """Weights of the means at SHIFTS and 0, (7,), that give the mean for a counter late by `cells`.
 

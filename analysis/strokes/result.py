@@ -16,7 +16,7 @@ from analysis.signals.time_cells import MOST, RATE
 from analysis.strokes.complete_seconds import last_cell
 from analysis.strokes.counter_checks import counter_warnings
 from analysis.strokes.derived_events import DerivedEvent, derive_events
-from analysis.strokes.lag_correction import means_as_sent, steady_rope_m, with_lag
+from analysis.strokes.lag_correction import force_ripple, means_as_sent, steady_rope_m, with_lag
 from analysis.strokes.rig_changes import NOTHING_READ, RigReadings, RigSpan, RigTimetable
 from analysis.strokes.segmentation import Reset, Segmentation
 from analysis.strokes.stroke import Stroke
@@ -71,7 +71,10 @@ class Result:
     lag_why_not: Message | None = None  # why there is no lag_s
     lag_share: float = 0.0  # relative standard uncertainty of mean forces by the lag
     lags: tuple[ChannelLag, ...] = ()  # of each force channel, in the order of roles.forces
-    rope_lag: ChannelLag = NOT_LATE  # of the haul cell, for its means over the rope
+    rope_lag: ChannelLag = NOT_LATE  # of the haul cell, for its work over the rope of whole strokes
+    load_lags: tuple[
+        ChannelLag, ...
+    ] = ()  # of each force channel, for its work over the load's travel
     lowering_lags: tuple[ChannelLag, ...] = ()  # likewise for the means of lowering
     tugs: int = 0  # pulls that only stretched the rope; they are no strokes
     slack: Slack | None = None  # readings of the haul cell with the rope slack; None without one
@@ -147,6 +150,7 @@ def assemble_result(
     strokes, lag_share = with_lag(strokes, by_rope or delay)
     events, resets = derive_events(roles, feeds, seg, start, end, last_cell(feeds.values()))
     haul = feeds[roles.haul_force.name] if roles.haul_force else None
+    ripple = force_ripple(strokes, "haul")
     not_listed = log.more_events + sum(
         f.more_gaps
         + f.saturated.not_listed
@@ -192,14 +196,26 @@ def assemble_result(
             seg is not None and seg.over_rope,
             sent=means_as_sent(strokes, "haul"),
             steady_m=steady_rope_m(strokes, "haul"),
+            ripple=ripple,
         )
         if hauling
         else (),
         rope_lag=hauling.result(
-            delay, by_rope, by_load, cells, True, steady_m=steady_rope_m(strokes, "haul")
+            delay,
+            by_rope,
+            by_load,
+            cells,
+            True,
+            steady_m=steady_rope_m(strokes, "haul"),
+            ripple=ripple,
         )[0]
         if hauling
         else ChannelLag(),
+        load_lags=hauling.result(
+            delay, by_rope, by_load, cells, steady_m=steady_rope_m(strokes, "haul"), ripple=ripple
+        )
+        if hauling
+        else (),
         lowering_lags=seg.lags_back.ended().result(
             delay,
             by_rope,

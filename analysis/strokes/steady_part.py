@@ -49,6 +49,7 @@ class Steady:
     batches: Floats  # (b, 1 + channels) rope, m, and mean forces, N, of up to BATCHES equal pieces
     stands: float  # share of the stroke's rope in which the load stood
     shifted_N: tuple[float, ...] = ()
+    ripple: float = 0.0  # standard deviation / mean of the haul force along the rope
     shifted_by: float = 1.0  # factor by which force_N and batches are corrected for a lag
 
 
@@ -110,6 +111,7 @@ def _over(p: Profiles, good: Bools, counted: bool) -> list[Steady | None]:
     steady_rope, load = total[:, DISTANCE], total[:, LOAD].tolist()
     stands = (1.0 - steady_rope / rope[some]).tolist()
     shifted = None if counted else _shifted(p, kept, along, stroke)
+    ripple = _ripple(kept[:, FORCES], kept[:, FORCES + 1], starts_of(stroke))
     borders = [*first_piece.tolist(), len(begin)]
     for k, (s, metres) in enumerate(zip(some.tolist(), steady_rope.tolist(), strict=True)):
         parts[s] = Steady(
@@ -122,6 +124,7 @@ def _over(p: Profiles, good: Bools, counted: bool) -> list[Steady | None]:
             batches=batches[borders[k] : borders[k + 1]],
             stands=stands[k],
             shifted_N=() if shifted is None else shifted[s],
+            ripple=ripple[k],
         )
     return parts
 
@@ -138,6 +141,20 @@ def _usual(p: Profiles, good: Bools) -> Bools:
         limit = np.maximum(0.05 * np.abs(middle), 3.0 * weighted_median(away, distance, there))
         usual &= (away <= limit[:, None]) | ~there
     return usual
+
+
+def _ripple(rope: Floats, work: Floats, begin: Ints) -> list[float]:
+    """Standard deviation / mean of the haul force along the rope in each stroke; 0 where it is not known.
+
+    rope, work: (k,) rope with the force measured, m, and force x rope, J, of the blocks of all strokes; begin: (strokes,)
+    index of the first block of each.
+    """
+    square = work**2 / np.where(rope > 0, rope, 1.0)
+    metres, joule, squares = (np.add.reduceat(x, begin) for x in (rope, work, square))
+    measured = (metres > 0) & (joule > 0)
+    variance = squares * metres / np.where(measured, joule, 1.0) ** 2 - 1
+    ripple: list[float] = np.sqrt(np.where(measured, np.maximum(variance, 0.0), 0.0)).tolist()
+    return ripple
 
 
 def _shifted(p: Profiles, kept: Floats, along: Floats, stroke: Ints) -> list[tuple[float, ...]]:

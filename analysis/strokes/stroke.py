@@ -6,11 +6,17 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from analysis.signals.time_cells import RATE
+import numpy as np
+
+from analysis.signals.time_cells import RATE, Floats
 from analysis.strokes.distance_profile import profiles
 from analysis.strokes.steady_part import Steady, steady
 from analysis.strokes.stroke_accumulator import StrokeAccumulator
 from analysis.strokes.stroke_details import NO_DETAILS, StrokeDetails, stroke_details
+
+# share of the travel with a force, below which silences of a cell are not filled; chosen by us: less of a stroke shows
+# no mean force of it
+LEAST_HEARD = 0.2
 
 
 @dataclass(frozen=True)
@@ -22,8 +28,10 @@ class Stroke:
     end_s: float  # when the rope was furthest
     haul_travel_m: float  # rope at the haul, positive in both directions
     load_travel_m: float | None  # load travel likewise; None without a load counter
-    work_J: float  # integral of the haul force over its travel
-    out_J: tuple[float, ...]  # (f,) integral of each channel's force over the load's travel
+    work_J: float  # integral of the haul force over its travel, with silences filled
+    out_J: tuple[
+        float, ...
+    ]  # (f,) integral of each channel's force over the load's travel, likewise
     mean_force_N: float | None  # of the haul cell over the steady part
     peak_force_N: float  # of the haul cell
     peak_s: float  # time of the peak
@@ -32,6 +40,8 @@ class Stroke:
     rig: int = 0  # index of the session's rig
     slack_m: float = 0.0  # rope that came in just before the tension
     load_rest_m: float | None = None  # load travel likewise, from rest to rest
+    filled_J: float = 0.0  # what of work_J fills silences of the haul cell
+    filled_out_J: tuple[float, ...] = ()  # (f,) what of out_J fills silences of each channel
     details: StrokeDetails = NO_DETAILS  # take-up, break-away, drift, unfollowed rope
 
 
@@ -54,6 +64,7 @@ def strokes_of(
     )
     means = steady(table, ratio, counted)
     details = stroke_details(table, ratio, counted, means)
+    filled = [_filled_J(a, counted) for a in grown]
     return [
         Stroke(
             direction="haul" if a.sign > 0 else "lower",
@@ -63,8 +74,10 @@ def strokes_of(
             load_travel_m=a.sign * (a.load_best - a.load0) if counted else None,
             slack_m=a.slack,
             load_rest_m=a.load_top - a.sign * a.load_rest if counted else None,
-            work_J=float(a.sign * a.sums.work_best[0]),
-            out_J=tuple((a.sign * a.sums.out_best).tolist()),
+            work_J=float(a.sign * a.sums.work_best[0]) + fill[0],
+            out_J=tuple((a.sign * a.sums.out_best + fill[1]).tolist()),
+            filled_J=fill[0],
+            filled_out_J=tuple(fill[1].tolist()),
             mean_force_N=None if mean is None or math.isnan(mean.force_N[0]) else mean.force_N[0],
             peak_force_N=a.peak,
             peak_s=(a.peak_cell + 0.5) / RATE,
@@ -73,5 +86,23 @@ def strokes_of(
             rig=rig,
             details=detail,
         )
-        for a, mean, detail in zip(grown, means, details, strict=True)
+        for a, mean, detail, fill in zip(grown, means, details, filled, strict=True)
     ]
+
+
+def _filled_J(grown: StrokeAccumulator, counted: bool) -> tuple[float, Floats]:
+    """Work during silences of the force channels: of the team, J, and by each channel on the load, (f,), J.
+
+    A silent cell measures no work, and the rope goes on, so the mean force of the rest of the stroke counts there.  Where
+    less than LEAST_HEARD of the travel has a force, nothing is filled.
+    """
+    sums = grown.sums
+    travels = np.array([grown.travel, grown.sign * (grown.load_best - grown.load0)])
+    silent = grown.sign * sums.silent_best
+    if not silent.any():
+        return 0.0, np.zeros(len(sums.work))
+    heard = travels[:, None] - silent
+    some = heard > LEAST_HEARD * np.abs(travels[:, None])
+    share = np.where(some, silent / np.where(some, heard, 1.0), 0.0)
+    out = share[1] * grown.sign * sums.out_best if counted else np.zeros(len(sums.work))
+    return float(share[0, 0] * grown.sign * sums.work_best[0]), out

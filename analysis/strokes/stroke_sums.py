@@ -24,6 +24,8 @@ class StrokeSums:
 
     work, out: (f,) force x rope and force x load travel of all cells, J; [0] is the haul cell.
     work_best, out_best: (f,) likewise up to where the rope was furthest, J.
+    silent: (2, f) rope and load travel during which each force channel was silent, m; their work is in no sum.
+    silent_best: (2, f) likewise up to where the rope was furthest, m.
     block_m: length of a block of the profile.
     rows: (r, BLOCKS) the profile, rows as `steady_part` names them.
     tops: (BLOCKS,) highest haul force of a cell in each block, N.
@@ -32,6 +34,7 @@ class StrokeSums:
 
     def __init__(self, forces: int) -> None:
         self.work = self.out = self.work_best = self.out_best = np.zeros(forces)
+        self.silent = self.silent_best = np.zeros((2, forces))
         self.block_m = FIRST_BLOCK_M
         self.rows, self.tops = _empty(forces)
         self.filled = False
@@ -41,6 +44,7 @@ class StrokeSums:
         rest = StrokeSums(len(self.work))
         rest.work = rest.work_best = self.work - self.work_best
         rest.out = rest.out_best = self.out - self.out_best
+        rest.silent = rest.silent_best = self.silent - self.silent_best
         return rest
 
     def grow(self, travel_m: float) -> None:
@@ -120,6 +124,7 @@ class PendingSums:
             if load is not None:
                 made[gap] = 0.0
         _add_work(pending, first, value, step[here], load)
+        _add_silence(pending, first, None if value is forces else ~finite, step[here], load)
         rows, table = _table(track, first, value, finite, ahead, None if load is None else made)
         key = block.astype(np.int64)
         key += np.repeat(offsets, lengths)
@@ -170,6 +175,35 @@ def _add_work(
             if cells.furthest >= 0:
                 stroke.out_best = stroke.out + more_best[f:]
             stroke.out = stroke.out + more[f:]
+
+
+def _add_silence(
+    pending: Sequence[PendingCells],
+    first: int,
+    silent: Bools | None,
+    step: Floats,
+    load: Floats | None,
+) -> None:
+    """Add the travel during which a force channel was silent, cells as for `_add_work`.
+
+    silent: (f, n) whether the channel was silent in each cell; None where none was.
+    """
+    for cells in pending:
+        stroke = cells.sums
+        if silent is None:
+            if cells.furthest >= 0:
+                stroke.silent_best = stroke.silent
+            continue
+        place = slice(cells.start - first, cells.stop - first)
+        moved = [step] if load is None else [step, load[1:] - load[:-1]]
+        whole, best = np.zeros((2, *stroke.silent.shape))
+        for k, travel in enumerate(moved):
+            terms = exact(travel[place] * silent[:, place], METRE)
+            whole[k] = terms.sum(axis=1)
+            best[k] = terms[:, : cells.furthest + 1].sum(axis=1)
+        if cells.furthest >= 0:
+            stroke.silent_best = stroke.silent + best
+        stroke.silent = stroke.silent + whole
 
 
 def _table(

@@ -1,8 +1,10 @@
 """Loads that stand at every change of hands, with both counters and no stated delay: U95 holds, and is narrow.
 
 Sessions of simulator C whose motion is set here: hysteresis, and resistance that depends on speed and place, a row each.
-Before the stretch of the rope showed the lags, 60 seeds had a median U95 of the haul force of 5.2 %.  Half of the resistance
-proportional to speed is no row: a load that stands then needs no force, and strokes fall apart at each stand.
+Before the stretch of the rope showed the lags, 60 seeds had a median U95 of the haul force of 5.2 %.  Where half of the
+resistance is proportional to speed, the force falls so far at each stand that the sums of the lags hold little or nothing of
+the haul; that is an uncertainty of its own, without which the efficiency held in 50 to 75 %.  Work and travel from rest to rest
+are not judged there: a load that stands then needs no force, and strokes fall apart at each stand.
 """
 
 from __future__ import annotations
@@ -22,6 +24,7 @@ HOW = {
     "hysteresis": lambda rng: {"loss": float(rng.uniform(0.25, 0.5))},
     "by speed": lambda rng: {"speed": 0.15},
     "by place": lambda rng: {"place": 0.2},
+    "half by speed": lambda rng: {"speed": 0.5},
 }
 ALL_WAYS = pytest.mark.parametrize("way", ["cell", "known"])
 pytestmark = pytest.mark.many
@@ -40,10 +43,11 @@ def stopping(name: str, way: str) -> tuple[Judged, ...]:
 
 
 @ALL_WAYS
+@pytest.mark.parametrize("quantity", ["haul_force_N", "efficiency"])
 @pytest.mark.parametrize("name", HOW)
-def test_haul_force_holds(name, way):
+def test_haul_force_and_efficiency_hold(name, quantity, way):
     """At 95 %, fewer than 53 of 60 within happens once in 125 times."""
-    off = [j.off["haul_force_N"] for j in stopping(name, way) if j.off["haul_force_N"] is not None]
+    off = [j.off[quantity] for j in stopping(name, way) if j.off[quantity] is not None]
     assert len(off) >= 0.9 * SEEDS
     assert np.mean(np.abs(off) <= 1) >= 53 / 60
 

@@ -7,6 +7,9 @@ import numpy as np
 import pytest
 from support.readings import analyse, block, pull, review, sensors, three
 
+from analysis.efficiency.estimate import estimate
+from analysis.mechanics.model import model
+
 HAND = sensors("haul", "rope", "way")
 
 
@@ -55,6 +58,32 @@ def test_a_silent_haul_cell_ends_no_stroke_while_rope_comes_out(quiet_s):
     [stroke] = result.strokes
     assert stroke.haul_travel_m == pytest.approx(8.0, abs=0.1)
     assert result.resets == 0
+
+
+@pytest.mark.parametrize(("name", "quiet_s"), [("haul", 1.6), ("haul", 3.0), ("cell", 3.0)])
+def test_work_goes_on_while_a_cell_is_silent(name, quiet_s):
+    """400 N over 8 m of rope are 3200 J, 1000 N over 8 m / 3 are 2667 J, whoever is silent for a while; the budget says so."""
+    t, x, force = pull(20, 400.0, rope=8.0)
+    series = {"haul": (t, force), "cell": (t, 2.5 * force), "rope": (t, x), "way": (t, x / 3)}
+    series[name] = without(series[name], 8.0, 8.0 + quiet_s)
+    rig, result = three(None), analyse(three(None), sensors(*series), block(**series))
+    [stroke] = result.strokes
+    assert stroke.work_J == pytest.approx(3200, rel=0.01)
+    assert stroke.out_J[1] == pytest.approx(8000 / 3, rel=0.01)
+    found = estimate(rig, model(rig), result).work_efficiency
+    assert found.value == pytest.approx(8000 / 3 / 3200, rel=0.01)
+    silent_s = quiet_s / 16  # share of the stroke
+    parts = [c.u for c in found.budget if c.name == "work while a cell was silent"]
+    assert parts == [pytest.approx(0.3 * silent_s * found.value, rel=0.3)]
+
+
+def test_a_cell_that_is_heard_all_along_has_no_doubt_by_silence():
+    t, x, force = pull(20, 400.0, rope=8.0)
+    series = {"haul": (t, force), "rope": (t, x), "way": (t, x / 3)}
+    result = analyse(three(), HAND, block(**series))
+    found = estimate(three(), model(three()), result).work_efficiency
+    assert "work while a cell was silent" not in {c.name for c in found.budget}
+    assert result.strokes[0].filled_J == 0
 
 
 def test_a_silent_haul_cell_splits_no_lowering():
