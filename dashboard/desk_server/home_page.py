@@ -10,7 +10,7 @@ from dataclasses import asdict
 from typing import Any
 from urllib.parse import quote
 
-from dash import ALL, Input, Output, State, no_update
+from dash import Input, Output, State, no_update
 
 from dashboard.desk.chosen import choose
 from dashboard.desk.desk_page import Desk, DeskPage
@@ -26,7 +26,7 @@ from dashboard.rig_page.acts import act_values
 from dashboard.rig_page.layout import shelf_titles
 from dashboard.web.dash_page import Shell, dash_routes, operator_alone, role_now, shell
 from dashboard.web.gate import JSON, OPERATOR, VIEWER, Answer, Route, WebRequest
-from dashboard.web.touches import TOUCHES, gather, touched_parts
+from dashboard.web.touches import TOUCHES, TouchLog
 from logger.errors import CallFault, UserFault
 
 ENTRY = "desk/home.js"
@@ -97,7 +97,7 @@ def _app(
     desk = pages.desk
     app = shell(here.lower() or "home", prefix, desk.token, ENTRY, STYLES, strip_of(desk, here))
     app.layout = home_layout.page(title, shelf_titles())
-    gather(app, Input({"type": "do", "act": ALL}, "n_clicks"))
+    log = TouchLog()
     before = set(app.callback_map)
 
     @app.callback(  # type: ignore[untyped-decorator]
@@ -123,7 +123,7 @@ def _app(
         """The page after everything that the operator touched since the last call."""
         operator_alone()
         said = address = ""
-        touched = touched_parts(touches)
+        touched = log.fresh(touches)
         if not touched:
             return (no_update,) * 4
         for control, _ in touched:
