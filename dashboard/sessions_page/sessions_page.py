@@ -13,6 +13,7 @@ from dashboard.sessions_page.components import act_button, table
 from dashboard.sessions_page.folder_library import Library
 from dashboard.sessions_page.sessions_view import (
     EVERY,
+    FIGURES,
     MOST_FILTER,
     ODD,
     OVER,
@@ -28,16 +29,7 @@ from dashboard.web.touches import TOUCHES, touches_store
 LOOK_MS = 2000  # how often a page asks what is new
 PAIR = 2  # sessions that are compared
 WHICH = {EVERY: "All", OVER: "Over a limit", ODD: "Not sealed"}
-HEADS = (
-    "session",
-    "rig",
-    "started",
-    "advantage",
-    "haul force",
-    "highest share of a limit",
-    "record",
-    "compare",
-)
+HEADS = ("session", "rig", "started", *(one.title for one in FIGURES), "record", "compare")
 # What is chosen is kept in the browser: the server would answer a second touch with what it knew before the first.
 # A touch has a number, and the last ones come again with each new one.
 CHOOSE = """(touches, until, picked, which) => {
@@ -87,9 +79,8 @@ def page() -> Any:
     )  # fmt: skip
 
 
-def register(app: Dash, desk: Desk) -> dict[str, str]:
+def register(app: Dash, desk: Desk, library: Library) -> dict[str, str]:
     """Add the callback to an application; returns its role, by its registered output key."""
-    library = Library(desk.folder)
     made: dict[tuple[str, ...], Compared] = {}
     app.clientside_callback(
         CHOOSE, Output("chosen-until", "data"), Output("picked", "data"), Output("which", "data"),
@@ -144,10 +135,11 @@ def _list(shown: SessionsView, picked: list[str]) -> list[Any]:
 
 
 def _row(one: ListedHaul, on: bool) -> list[Any]:
-    use = html.Span(f"OVER: {one.use}", className="grave") if one.over else one.use
+    *figures, use = one.figures
     return [
-        html.A(one.name, href=one.address, className="way"), one.title, one.started, one.advantage, one.force,
-        use, html.Span(one.state, className="grave" if one.state == "changed" else ""),
+        html.A(one.label, href=one.address, className="way"), one.title, one.started, *figures,
+        html.Span(use, className="grave") if one.over else use,
+        html.Span(one.state, className="grave" if one.state == "changed" else ""),
         act_button("Compare", "pick", one.name, pressed=on, label=f"Compare {one.name}"),
     ]  # fmt: skip
 
@@ -170,7 +162,14 @@ def _compared(picked: list[str], made: Compared | None) -> list[Any]:
 def _trends(shown: SessionsView) -> list[Any]:
     if not shown.trends:
         return [html.P("It takes several sessions of one rig.", className="note")]
-    return [html.P([html.B(rig), ": ", text]) for rig, text in shown.trends]
+    parts: list[Any] = []
+    for one in shown.trends:
+        heads, *rows = one.table
+        listed = html.Details(
+            [html.Summary(f"Each of its {len(rows)} efficiencies, ± at 95 %"), table(heads, rows)]
+        )
+        parts += [html.P([html.B(one.title), ": ", one.text]), *([listed] if rows else [])]
+    return parts
 
 
 def _gear(shown: SessionsView) -> list[Any]:
