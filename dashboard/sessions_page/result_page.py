@@ -8,17 +8,11 @@ from typing import Any
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from dashboard.desk.desk_page import Desk
+from dashboard.export.notes_file import MOST_LINE, MOST_NOTE, Notes, cleaned
 from dashboard.review.session_review import Reviews
 from dashboard.sessions_page.components import act_button, act_values, table
 from dashboard.sessions_page.next_haul import take_rig
-from dashboard.sessions_page.notes import (
-    MOST_LINE,
-    MOST_NOTE,
-    Notes,
-    cleaned,
-    read_notes,
-    write_notes,
-)
+from dashboard.sessions_page.notes import read_notes, write_notes
 from dashboard.sessions_page.result_view import ResultView, result_view
 from dashboard.web.dash_page import name_now, operator_alone, role_now
 from dashboard.web.gate import OPERATOR, VIEWER
