@@ -69,7 +69,7 @@ def report(
     several = len(whole.chapters) > 1
     return render(
         "export/report.html.j2",
-        title=cut(review["title"] or "Haul session", 110),
+        title=cut(review["title"] or _folder(whole), 110),
         job=_job(whole, units),
         note=cut(whole.rig.note, 240),
         written=_written(notes_of(session)),

@@ -42,6 +42,10 @@ OF_TOUCH = (
     ("menu", "hidden"),
 )  # what a touch alone changes
 
+# acts that do not depend on the order of stations: a second one may come before the answer to the first
+BY_NAME = ("set", "undo", "redo")
+MOST_RUN = 40  # characters of the name of a page's run
+
 
 def register(app: Dash, store: Callable[[], DraftStore], units: Units) -> dict[str, str]:
     """Add the callbacks to an application; returns the role of each, by its registered output key.
@@ -84,18 +88,19 @@ def register(app: Dash, store: Callable[[], DraftStore], units: Units) -> dict[s
         Input({"type": "do", "act": ALL}, "n_clicks"),
         Input({"type": "field", "act": ALL}, "value"),
         State("version", "data"), State("width", "data"), State("touched", "data"), State("closed", "data"),
+        State("run", "data"),
         prevent_initial_call=True,
     )  # fmt: skip
     def change(*arguments: Any) -> Any:
         """The page after an act of the operator."""
-        version, width, last, closed = arguments[-4:]
+        version, width, last, closed, run = arguments[-5:]
         operator_alone()
         draft, touched = store(), _open(last, closed)
         drawn = partial(_drawn, draft, touched, units)
         acts = asked_acts(triggers(ctx.triggered, ctx.triggered_prop_ids), drawn)
         if not acts:
             return [no_update] * (len(PARTS) + 1)  # parts that appeared, none that was touched
-        said, touched = _all_acted(draft, version, acts, touched)
+        said, touched = _all_acted(draft, (version, run), acts, touched)
         shown = view(draft.state(), touched, units, _pixels(width))
         return [*_parts(shown, said), last if shown.menu is None else no_update]
 
@@ -142,12 +147,16 @@ def _drawn(store: DraftStore, touched: Any, units: Units) -> dict[str, str]:
 
 
 def _all_acted(
-    store: DraftStore, version: Any, acts: Sequence[AskedAct], touched: Any
+    store: DraftStore, page: tuple[Any, Any], acts: Sequence[AskedAct], touched: Any
 ) -> tuple[str, Any]:
-    """Do the acts of one call in turn; what is to be said about them, and what stays touched."""
+    """Do the acts of one call in turn; what is to be said about them, and what stays touched.
+
+    page: the version that it shows, and the name of its run.
+    """
+    version, run = page
     said: list[str] = []
     for one in acts:
-        text, touched = _acted(store, version, one, touched)
+        text, touched = _acted(store, (version, run), one, touched)
         if text:
             said.append(text)
         if version == store.state().version - 1:
@@ -155,7 +164,9 @@ def _all_acted(
     return " ".join(said), touched
 
 
-def _acted(store: DraftStore, version: Any, asked: AskedAct, touched: Any) -> tuple[str, Any]:
+def _acted(
+    store: DraftStore, page: tuple[Any, Any], asked: AskedAct, touched: Any
+) -> tuple[str, Any]:
     """Do an act; what is to be said about it, and what stays touched."""
     typed = asked.typed
     try:
@@ -180,8 +191,12 @@ def _acted(store: DraftStore, version: Any, asked: AskedAct, touched: Any) -> tu
             case ["take draft", wanted]:
                 store.take_offered(wanted == 1)
                 return "", None
+        version, run = page
         if not store.change(
-            version if type(version) is int else 0, lambda d: made(d, values, typed)
+            version if type(version) is int else 0,
+            lambda d: made(d, values, typed),
+            run[:MOST_RUN] if isinstance(run, str) else "",
+            values[0] in BY_NAME,
         ):
             return "Somebody else changed the rig just now. Look again, then do it once more.", None
     except UserFault as fault:

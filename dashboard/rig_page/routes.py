@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 
 from dashboard.rig_page import layout
 from dashboard.rig_page.callbacks import register
@@ -26,5 +27,5 @@ def make(
     store: gives the draft that a request is about; prefix, top: as `shell` takes them.
     """
     app = shell("rig", prefix, token, ENTRY, STYLES, top)
-    app.layout = layout.page(layout.shelf_titles())
+    app.layout = partial(layout.page, layout.shelf_titles())  # each load has a name of its own
     return app, register(app, store, units)

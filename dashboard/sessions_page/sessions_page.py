@@ -161,7 +161,7 @@ def _compared(picked: list[str], made: Compared | None) -> list[Any]:
 
 def _trends(shown: SessionsView) -> list[Any]:
     if not shown.trends:
-        return [html.P("It takes several sessions of one rig.", className="note")]
+        return [html.P("It takes three sessions of one rig.", className="note")]
     parts: list[Any] = []
     for one in shown.trends:
         heads, *rows = one.table

@@ -131,7 +131,7 @@ def _hauls(
         _listed(
             one,
             SESSIONS[0].text(chapter),
-            chapter["title"] or one.title,
+            chapter["title"] or one.title or "without a title",
             tuple(column.text(chapter, units) for column in FIGURES),
             chapter["highest_use"] is not None and chapter["highest_use"] > 1,
         )

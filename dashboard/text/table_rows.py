@@ -31,7 +31,7 @@ PEAK_SOURCES = {
     "inferred": "may be more",  # its own friction is not counted
 }
 
-PEAK_METHODS = {"cell": "own cell", "model": "by the model with friction"}  # how -> words
+PEAK_METHODS = {"cell": "own cell", "model": "by the model"}  # how -> words
 
 # kind -> text of a value that does not depend on the reader's units
 FORMATS: Mapping[str, Callable[[Any], str]] = {

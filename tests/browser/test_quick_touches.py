@@ -7,6 +7,7 @@ from pathlib import Path
 from tempfile import mkdtemp
 
 import pytest
+from selenium.webdriver.common.keys import Keys
 from support.held_device import HeldDevice
 from support.page_checks import assert_fits
 from support.places import LAUNCH
@@ -105,21 +106,17 @@ def test_every_answer_to_a_line_of_the_check_is_taken(browser, desk):
 def test_two_fields_of_a_rig_filled_at_once_are_both_in_it(browser, desk):
     browser.size(1280, 900, "light")
     come_to(browser, desk, "rig/launch/", "document.querySelectorAll('#job input').length > 3")
-    fields = browser.driver.find_elements("css selector", "#job input")[:2]
-    before = browser.js("return [...document.querySelectorAll('#job input')].slice(0, 2).map(f => f.value)")  # fmt: skip
-    typed = ("900", "8")
-    for field, text in zip(fields, typed, strict=True):
-        field.clear()
-        field.send_keys(text + "\t")
-    until(
-        lambda: browser.js("return document.getElementById('status').innerText") != "saved",
-        WITHIN_S, "a change",
-    )  # fmt: skip
-    browser.steady("return document.getElementById('answers').innerText")
+    typed = {"mass_kg": "900", "slope_deg": "7"}
+    for name, text in typed.items():
+        field = browser.driver.find_element("css selector", f"#job input[id*='{name}']")
+        field.send_keys(text + Keys.TAB)
+    shown = "return ['mass_kg', 'slope_deg'].map(n => document.querySelector(`#job input[id*='${n}']`)?.value)"
+    until(lambda: (browser.text("status") not in ("saved", "") and browser.steady(shown) == ["900 kg", "7°"])
+          or browser.text("said"), WITHIN_S, "both in the draft")  # fmt: skip
+    assert browser.text("said") == ""
     browser.driver.refresh()
-    kept = "return [...document.querySelectorAll('#job input')].slice(0, 2).map(f => f.value)"
-    until(lambda: all(v.startswith(t) for v, t in zip(browser.js(kept) or [""] * 2, typed, strict=True)),
-          WITHIN_S, f"{typed} instead of {before}")  # fmt: skip
+    until(lambda: all(browser.js(shown) or [None]), WITHIN_S, "the fields")
+    assert [str(one).split()[0].rstrip("°") for one in browser.js(shown)] == list(typed.values())
 
 
 @pytest.fixture
