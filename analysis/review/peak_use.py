@@ -22,5 +22,5 @@ def highest_peak_use(peaks: Iterable[Mapping[str, Any]]) -> float | None:
 
 def highest_peak(peaks: Iterable[Mapping[str, Any]]) -> Mapping[str, Any] | None:
     """The row of the part with the largest force; None where no force is known."""
-    known = [row for row in peaks if row["force_N"] is not None]
-    return max(known, key=lambda row: float(row["force_N"]), default=None)
+    with_force = [row for row in peaks if row["force_N"] is not None]
+    return max(with_force, key=lambda row: float(row["force_N"]), default=None)

@@ -70,17 +70,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_http(parser)
     add_share(parser)
     add_units(parser)
-    parser.add_argument(
-        "--override",
-        metavar="TEXT",
-        action="append",
-        default=[],
-        help="write into the session that you start although TEXT is open, such as a check that was not made; "
-        "again for each",
-    )
     # for the demo: the true values of its devices, and an end when the demo's process is gone
     parser.add_argument("--simulation-true", metavar="FILE", help=argparse.SUPPRESS)
     parser.add_argument("--with-parent", action="store_true", help=argparse.SUPPRESS)
+    # for the desk: what a person overruled at its check before the pull, once each. It is not offered to others:
+    # the event says that a check was made, which a typed text alone does not show
+    parser.add_argument(
+        "--override", metavar="TEXT", action="append", default=[], help=argparse.SUPPRESS
+    )
 
 
 def run(args: argparse.Namespace) -> int:

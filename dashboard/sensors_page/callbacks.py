@@ -19,7 +19,7 @@ from dashboard.sensors_page.sensors_desk import SensorsDesk
 from dashboard.sensors_page.sensors_view import sensors_view
 from dashboard.web.dash_page import operator_alone, role_now
 from dashboard.web.gate import OPERATOR, VIEWER
-from dashboard.web.touches import TOUCHES, TouchLog, gather
+from dashboard.web.touches import TOUCHES, TouchLog
 from logger.errors import UserFault
 
 # what both callbacks write, in the order of `_parts`
@@ -32,7 +32,6 @@ PARTS = (
 
 def register(app: Dash, sensors: SensorsDesk) -> dict[str, str]:
     """Add the callbacks to an application; returns the role of each, by its registered output key."""
-    gather(app, Input({"type": "field", "name": ALL, "act": ALL}, "n_submit"))
     before = set(app.callback_map)
     log = TouchLog()
 

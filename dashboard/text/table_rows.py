@@ -225,8 +225,8 @@ def _part(row: Mapping[str, Any]) -> str:
 
 def _peak_on(row: Mapping[str, Any]) -> str | None:
     """The part that carried the peak force, and whether a cell or the model says so; None where none is known."""
-    part, how = row["peak_part"], row["peak_how"]
-    return f"{part} ({PEAK_METHODS.get(how, how)})" if part else None
+    name, how = row["peak_part"], row["peak_how"]
+    return f"{name} ({PEAK_METHODS.get(how, how)})" if name else None
 
 
 def listed_events(review: dict[str, Any], most: int) -> list[dict[str, Any]]:

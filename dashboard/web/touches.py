@@ -12,28 +12,16 @@ import threading
 from collections import OrderedDict
 from typing import Any
 
-from dash import Dash, Output, dcc
+from dash import dcc
 
 TOUCHES = "touches"  # id of the store that the touches go into
 MOST_TOUCHES, MOST_ID = 20, 2000  # of one call, and characters of a component's id; memory only
 MOST_PAGES, MOST_PAGE = 200, 40  # pages whose last touch is remembered; characters of a page's name
-# a field is read by Dash, and its text then goes the same way; what was just drawn was not entered
-GATHER = """(...given) => {
-  for (const one of window.dash_clientside.callback_context.triggered)
-    if (one.prop_id.endsWith(".n_submit") ? one.value > 0 : typeof one.value === "string")
-      window.haulTouched?.(one.prop_id, one.value);
-  return window.dash_clientside.no_update;
-}"""
 
 
 def touches_store() -> Any:
     """The component of a page that its touches go into."""
     return dcc.Store(id=TOUCHES)
-
-
-def gather(app: Dash, *inputs: Any) -> None:
-    """Let the page send what is entered into these fields as touches; buttons are read by its script."""
-    app.clientside_callback(GATHER, Output(TOUCHES, "data"), *inputs, prevent_initial_call=True)
 
 
 class TouchLog:

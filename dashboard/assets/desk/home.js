@@ -2,7 +2,7 @@
 import { id } from "../shared/dom.js";
 import { showDrawing } from "../shared/drawing.js";
 import { codeTaken } from "../shared/operator_link.js";
-import "../shared/touches.js";
+import { followTouches } from "../shared/touches.js";
 
 const READY_EVERY_MS = 50;
 
@@ -27,4 +27,5 @@ async function begin() {
   drawAll(page);
 }
 
+followTouches();
 begin();

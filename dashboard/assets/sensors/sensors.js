@@ -3,7 +3,7 @@
 import { button, id, make, rows, text } from "../shared/dom.js";
 import { showDrawing, touchedOn } from "../shared/drawing.js";
 import { codeTaken } from "../shared/operator_link.js";
-import { acted } from "../shared/touches.js";
+import { acted, followEnter, followTouches } from "../shared/touches.js";
 
 const SETTLE_MS = 200; // after the last change of the window's size
 const LIFT_MS = 60; // from a finger that lifts to its click: a browser needs a frame or two
@@ -224,4 +224,6 @@ async function begin() {
   measure();
 }
 
+followEnter();
+followTouches();
 begin();

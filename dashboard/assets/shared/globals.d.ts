@@ -89,8 +89,6 @@ interface Window {
   /** What Dash gives to scripts: sets values of a component of the page. */
   dash_clientside?: { set_props?(name: string, values: object): void };
   webkitAudioContext?: typeof AudioContext;
-  /** Tells the server of a field's text, for Dash; see shared/touches.js. */
-  haulTouched?(property: string, value: string | number): void;
   /** What browser tests read; no script of a page does. */
   haulTest?: object;
 }

@@ -48,16 +48,40 @@ function buttonOf(event) {
   return target instanceof HTMLButtonElement ? target : null;
 }
 
-document.addEventListener("pointerdown", (event) => {
-  const button = buttonOf(event);
-  pressed = button && { button, name: nameOf(button) };
-}, true);
-document.addEventListener("click", (event) => {
-  const button = buttonOf(event);
-  if (!button) return;
-  const name = pressed?.button === button ? pressed.name : nameOf(button);
-  pressed = null;
-  if (name) touched(name + ".n_clicks", 1);
-});
-// for fields, which Dash reads; see dashboard/web/touches.py
-window.haulTouched = touched;
+/** Tell the server of each touch on a button of Dash, and on one whose act stands in its data. */
+export function followTouches() {
+  document.addEventListener("pointerdown", (event) => {
+    const button = buttonOf(event);
+    pressed = button && { button, name: nameOf(button) };
+  }, true);
+  document.addEventListener("click", (event) => {
+    const button = buttonOf(event);
+    if (!button) return;
+    const name = pressed?.button === button ? pressed.name : nameOf(button);
+    pressed = null;
+    if (name) touched(name + ".n_clicks", 1);
+  });
+}
+
+/** The field of Dash that an event is about, null for any other. @param {Event} event */
+function fieldOf(event) {
+  const field = event.target;
+  return field instanceof HTMLInputElement && field.id.startsWith("{") && field.id.includes('"type":"field"') ? field : null;
+}
+
+/** Tell the server of each field whose text was changed, with the text. */
+export function followTexts() {
+  document.addEventListener("change", (event) => {
+    const field = fieldOf(event);
+    if (field) touched(field.id + ".value", field.value);
+  });
+}
+
+/** Tell the server of each field that Enter was pressed in; Dash sends its text. */
+export function followEnter() {
+  document.addEventListener("keydown", (event) => {
+    const field = event.key === "Enter" && !event.isComposing ? fieldOf(event) : null;
+    // Dash takes the text over first
+    if (field) setTimeout(() => touched(field.id + ".n_submit", 1));
+  });
+}
