@@ -6,6 +6,7 @@ With `-n 2` two processes share the tests, most of which wait for a device, a pa
 from __future__ import annotations
 
 import os
+from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -32,13 +33,17 @@ def caches(tmp_path_factory):
 
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config, log):
-    """Files are given out whole and in their order, those with a browser as one: they wait longest,
-    so they come first, and one browser at a time is enough for a machine of two cores."""
+    """Files are given out whole and in their order, those with a browser in two halves: they wait longest,
+    so they come first, and two browsers at a time are enough for a machine of two cores."""
     from xdist.scheduler import LoadFileScheduling
+
+    files = sorted((Path(__file__).parent / "browser").glob("test_*.py"))
+    turns = {f"tests/browser/{path.name}": turn for turn, path in enumerate(files)}
 
     class InOrder(LoadFileScheduling):
         def _split_scope(self, nodeid):
-            return "browser" if "tests/browser/" in nodeid else super()._split_scope(nodeid)
+            file = super()._split_scope(nodeid)
+            return f"browser {turns[file] % 2}" if file in turns else file
 
     config.option.loadscopereorder = False
     return InOrder(config, log)

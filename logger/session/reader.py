@@ -20,6 +20,7 @@ from logger.session import lock, seal
 from logger.session.descriptor import csv_line
 from logger.session.parser import ReadingsParser, parse_clock, parse_events
 from logger.session.records import Block, ChannelReadings, ClockRow, Event, SessionInfo
+from logger.session.rest import file_stamps, judged_at_rest
 from logger.toml_tables import read_text
 
 __all__ = [
@@ -54,23 +55,24 @@ def session_state(path: str | os.PathLike[str], quick: bool = False) -> str:
             open_plain(folder / package.SUMS).close()  # raises for what never ends, as a pipe
         elif not seal.own_hashes(folder).sealed:
             return "cut short"
-        names = [name for name in (package.MARKS, package.SUMS) if os.path.lexists(folder / name)]
-        stamps: list[object] = [str(folder.resolve()), quick]
-        for name in sorted([*seal.files_in(folder), *names]):
-            status = (folder / name).lstat()
-            stamps += [name, status.st_size, status.st_mtime_ns, status.st_ino]
-        key = tuple(stamps)
-        if key not in _states:
-            if len(_states) > 1000:
-                _states.clear()
-            state = seal.quick_state(folder) if quick else seal.inspect(folder).state
-            _states[key] = "sealed" if state == "complete" else state
-        return _states[key]
+        state = judged_at_rest(folder, lambda: _state_at_rest(folder, quick))
+        return state or "growing"
     except OSError as error:
         raise SessionFault(
             error.filename or folder, f"cannot be read ({error.strerror})",
             "put the file back that the recorder wrote, and make it readable",
         ) from None  # fmt: skip
+
+
+def _state_at_rest(folder: Path, quick: bool) -> str:
+    """The state of a session that no process writes; raises OSError."""
+    key = (str(folder.resolve()), quick, *file_stamps(folder))
+    if key not in _states:
+        if len(_states) > 1000:
+            _states.clear()
+        state = seal.quick_state(folder) if quick else seal.inspect(folder).state
+        _states[key] = "sealed" if state == "complete" else state
+    return _states[key]
 
 
 def open_session(path: str | os.PathLike[str]) -> SessionInfo:

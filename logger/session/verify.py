@@ -16,6 +16,7 @@ from logger.session import descriptor as package
 from logger.session import lock, seal
 from logger.session.parser import parse_clock
 from logger.session.recovery import move_spoilt_rows, move_unproved_rows
+from logger.session.rest import judged_at_rest
 from logger.session.unbegun_session import is_unbegun
 from logger.session.write_journal import boot_id
 from logger.session.writer import SessionWriter
@@ -43,6 +44,9 @@ class Verdict:
     changed: tuple[str, ...] = ()  # names of the files that differ from the seal
 
 
+_GROWING = Verdict("growing", None, ("it is being recorded or repaired",))
+
+
 def verify(path: str | os.PathLike[str]) -> Verdict:
     """Compare a session folder with its seal.  Changes nothing and raises nothing."""
     folder = Path(path)
@@ -51,10 +55,10 @@ def verify(path: str | os.PathLike[str]) -> Verdict:
             what = "it is a file, not a folder" if folder.exists() else "there is no such folder"
             return Verdict("unreadable", None, (f"{what}; {package.GIVE_A_SESSION}",))
         if lock.is_held(folder):
-            return Verdict("growing", None, ("it is being recorded",))
+            return _GROWING
         if is_unbegun(folder):
             return Verdict("unreadable", None, (UNBEGUN,))
-        return _inspected(folder)
+        return judged_at_rest(folder, lambda: _inspected(folder)) or _GROWING
     except SessionFault as fault:
         return Verdict("unreadable", None, (_sentence(fault, folder),))
     except OSError as error:
@@ -90,7 +94,7 @@ def repair(path: str | os.PathLike[str]) -> Verdict:
     try:
         held = lock.acquire(folder)
         if held is None:
-            return Verdict("growing", None, ("it is being recorded or repaired",))
+            return _GROWING
         try:
             if _inspected(folder).state == "cut short":  # another process may have repaired it
                 _seal_again(folder, held)

@@ -9,11 +9,11 @@ import signal
 import pytest
 from support.page_checks import assert_fits
 from support.processes import RIG, SENSORS, CommandedDevice, PageProcess
+from support.screens import SCREENS
 from support.waiting import until
 
 from dashboard.desk.folder import running
 
-SIZES = [(390, 844), (1280, 800)]
 WITHIN_S = 20
 STATES = "return [...document.querySelectorAll('.check')].map(n => n.querySelector('.word').innerText.slice(2))"
 
@@ -96,8 +96,7 @@ def assert_no_fault(browser, where: str) -> None:
     assert small == [], f"{where}: {small}"
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize(("width", "height"), SIZES)
+@pytest.mark.parametrize(("width", "height", "scheme"), SCREENS)
 def test_the_list_fills_itself_and_fits(browser, yard, shots, width, height, scheme):
     yard.device.force_N = 12.0
     browser.size(width, height, scheme)

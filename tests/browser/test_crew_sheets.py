@@ -16,7 +16,10 @@ DEMO = SHELF[0].parents[1] / "demo" / "rig.toml"
 CARDS = [DEMO, *(path for path in SHELF if path.stem in ("3-on-3-on-3", "complex-5", "5-second-rope"))]  # fmt: skip
 
 
-@pytest.mark.parametrize("units", SYSTEMS)
+@pytest.mark.parametrize(
+    "units",
+    [name if name == "metric" else pytest.param(name, marks=pytest.mark.many) for name in SYSTEMS],
+)
 @pytest.mark.parametrize("rig", CARDS, ids=lambda path: path.stem)
 def test_a_card_is_one_page_of_a4(tmp_path, rig, units):
     pdf = printed(crew_card(load_rig(rig), SYSTEMS[units]), tmp_path, "A4")

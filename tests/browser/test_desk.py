@@ -5,13 +5,13 @@ from __future__ import annotations
 import pytest
 from support.page_checks import assert_fits
 from support.processes import PageProcess, end, start_haul
+from support.screens import SCREENS
 from support.sealed_sessions import made as sealed_session
 from support.waiting import until
 
 from analysis.simulation.demo_haul import demo_text
 from dashboard.desk.virtual import virtual_ports
 
-SIZES = [(390, 844), (1280, 800)]  # a phone; a laptop on a tailgate
 SHOWN = "return !!document.querySelector('#body .tile')"
 STRIP = ["Sensors", "Rig", "Check", "Haul", "Result", "Sessions"]
 WITHIN_S = 40  # for a page to build, on a busy machine
@@ -56,8 +56,7 @@ def stocked(tmp_path_factory):
         yield desk
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize(("width", "height"), SIZES)
+@pytest.mark.parametrize(("width", "height", "scheme"), SCREENS)
 def test_home_of_an_empty_folder_says_what_to_do(browser, empty, shots, width, height, scheme):
     browser.size(width, height, scheme)
     go(browser, empty.link)
@@ -79,8 +78,7 @@ def test_home_of_an_empty_folder_says_what_to_do(browser, empty, shots, width, h
     assert big[0] >= 70 and big[1] <= height
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize(("width", "height"), SIZES)
+@pytest.mark.parametrize(("width", "height", "scheme"), SCREENS)
 def test_home_of_a_folder_with_a_haul(browser, stocked, shots, width, height, scheme):
     browser.size(width, height, scheme)
     go(browser, stocked.link)

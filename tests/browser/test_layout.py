@@ -13,7 +13,7 @@ LAYOUT = (
     ".map(n => [n.querySelector('h2') ? n.querySelector('h2').textContent : n.id, n.getBoundingClientRect().width]),"
     "document.documentElement.scrollWidth, window.innerWidth]"
 )
-SIZES = [(1280, 900), (1024, 768), (390, 844)]
+SIZES = [(1280, 900), pytest.param((1024, 768), marks=pytest.mark.many), (390, 844)]
 
 
 def check(browser, text: str) -> None:
@@ -55,7 +55,7 @@ def test_the_list_of_a_folder(browser, size):
 
 
 @pytest.mark.parametrize("size", SIZES)
-@pytest.mark.parametrize("rigs", [1, 2])
+@pytest.mark.parametrize("rigs", [pytest.param(1, marks=pytest.mark.many), 2])
 def test_the_plan_page(browser, size, rigs):
     process = start_haul("plan", *[LAUNCH / "rig.toml"] * rigs, stderr=subprocess.DEVNULL)
     try:

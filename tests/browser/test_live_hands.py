@@ -2,6 +2,7 @@
 
 import pytest
 from support.processes import RecordedHaul, Watched
+from support.screens import SCREENS
 from support.waiting import until
 
 OTHER = "nine to one, for steep ground"
@@ -150,8 +151,10 @@ def test_the_tab_says_state_and_tension(page, haul):
     haul.device.silent.clear()
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize(("width", "height"), [(390, 844), (768, 1024), (1280, 800)])
+@pytest.mark.parametrize(
+    ("width", "height", "scheme"),
+    [*SCREENS, pytest.param(768, 1024, "light", marks=pytest.mark.many)],
+)
 def test_an_alarm_leaves_the_tension_on_the_first_screen(page, haul, shots, width, height, scheme):
     page.size(width, height, scheme)
     haul.device.force_N, haul.device.speed_m_s = 900.0, 0.2

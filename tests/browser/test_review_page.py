@@ -8,6 +8,7 @@ import pytest
 from support.growing_session import Growing
 from support.places import LAUNCH
 from support.processes import Watched
+from support.screens import SCREENS
 from support.waiting import until
 
 from analysis.review.review import review_session
@@ -44,7 +45,7 @@ def view(browser):
 
 @pytest.mark.parametrize(
     ("width", "height", "scheme"),
-    [(390, 844, "light"), (390, 844, "dark"), (1280, 900, "light"), (1920, 1080, "dark")],
+    [*SCREENS, pytest.param(1920, 1080, "dark", marks=pytest.mark.many)],
 )
 def test_it_fits_every_screen_and_can_be_touched(browser, page, shots, width, height, scheme):
     browser.size(width, height, scheme)

@@ -10,6 +10,7 @@ import pytest
 from selenium.webdriver.common.action_chains import ActionChains
 from selenium.webdriver.common.keys import Keys
 from support.processes import PageProcess
+from support.screens import SCREENS
 from support.waiting import until
 
 from analysis.prediction.predict import predict
@@ -217,10 +218,9 @@ def test_the_same_by_keyboard_alone_at_a_desk(browser, rig_file):
     assert predict(load_rig(rig_file))["ideal_ma"] == pytest.approx(12.0)
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("width", [390, 1280])
-def test_axe_finds_nothing_serious(browser, twelve, width, scheme, shots):
-    browser.size(width, 844, scheme)
+@pytest.mark.parametrize(("width", "height", "scheme"), SCREENS)
+def test_axe_finds_nothing_serious(browser, twelve, width, height, scheme, shots):
+    browser.size(width, height, scheme)
     with PageProcess("plan", twelve) as serving:
         hand = Hand(browser, serving.link)
         hand.part("A1")

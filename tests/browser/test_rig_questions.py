@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 from browser.test_rig_page import AXE, MENU, Hand
 from support.processes import PageProcess
+from support.screens import SCREENS
 from support.waiting import until
 
 from analysis.prediction.predict import predict
@@ -205,10 +206,11 @@ def answer(name: str) -> str:
     )
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("width", [PHONE, DESK])
-def test_axe_finds_nothing_serious_with_menu_table_and_fault(browser, launch, width, scheme, shots):
-    browser.size(width, 844, scheme)
+@pytest.mark.parametrize(("width", "height", "scheme"), SCREENS)
+def test_axe_finds_nothing_serious_with_menu_table_and_fault(
+    browser, launch, width, height, scheme, shots
+):
+    browser.size(width, height, scheme)
     with PageProcess("plan", launch) as serving:
         hand = CalmHand(browser, serving.link)
         hand.button("three.toml", f"!!{TABLE}", "Beside")

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 from support.processes import RecordedHaul, Watched
+from support.screens import SCREENS
 from support.waiting import patience, until
 
 # axe-core 4.14.1, from its package as published; licence MPL 2.0, in its first lines
@@ -276,13 +277,12 @@ def test_the_first_drawing_however_slow_shows_no_lost_link(browser, haul):
         browser._cdp("Emulation.setCPUThrottlingRate", rate=1)
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("width", [390, 1280])
-def test_axe_finds_nothing_serious(page, haul, width, scheme):
+@pytest.mark.parametrize(("width", "height", "scheme"), SCREENS)
+def test_axe_finds_nothing_serious(page, haul, width, height, scheme):
     source = AXE.read_bytes()
     assert hashlib.sha256(source).hexdigest() == AXE_SHA256
     haul.device.force_N, haul.device.speed_m_s = 900.0, 0.2  # with an alarm shown
-    page.size(width, 844 if width < 600 else 800, scheme)
+    page.size(width, height, scheme)
     until(lambda: "STOP" in page.text("alarms"), 4, "the alarm")
     touch(page, "end")  # and a question
     page.js(source.decode("utf-8") + "; window.axe = axe;")
@@ -309,7 +309,10 @@ def test_the_theme_is_switched_by_hand_and_forgotten_with_the_page(page):
     key(page, "d")
 
 
-@pytest.mark.parametrize(("width", "height"), [(390, 844), (768, 1024), (1280, 800), (1920, 1080)])
+@pytest.mark.parametrize(
+    ("width", "height"),
+    [(390, 844), pytest.param(768, 1024, marks=pytest.mark.many), (1280, 800), (1920, 1080)],
+)
 def test_nothing_is_cut_and_the_glance_is_on_the_first_screen(page, haul, width, height):
     haul.device.force_N, haul.device.speed_m_s = 300.0, 0.2
     page.size(width, height, "light")

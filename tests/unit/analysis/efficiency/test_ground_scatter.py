@@ -26,7 +26,10 @@ def _strokes(pieces: np.ndarray):
     ]
 
 
-@pytest.mark.parametrize("alike", [0.0, 0.5, 0.8])
+@pytest.mark.parametrize(
+    "alike",
+    [pytest.param(0.0, marks=pytest.mark.many), pytest.param(0.5, marks=pytest.mark.many), 0.8],
+)
 def test_neighbours_that_are_alike_count_as_fewer(alike):
     """var(mean) = s^2 / n (1 + 2 sum (1 - k / n) r^k); root mean square of the estimate over 400 series."""
     n, s, rng = 36, 0.05, np.random.default_rng(2)
