@@ -11,6 +11,7 @@ from dashboard.desk.folder import TOML, checked_name, draft_names, files_in, wit
 from dashboard.desk.strip import strip_of
 from dashboard.rig_page.acts import made
 from dashboard.rig_page.draft_store import DraftStore
+from dashboard.rig_page.places.cells import CellKeeper
 from dashboard.rig_page.routes import make
 from dashboard.web.dash_page import dash_routes, name_now
 from dashboard.web.gate import Refused
@@ -84,14 +85,14 @@ class RigDrafts:
         return next(name for name in names if name not in taken)
 
 
-def rig_pages(desk: Desk, drafts: RigDrafts) -> DeskPage:
-    """The page of every rig of the folder, each under its name."""
+def rig_pages(desk: Desk, drafts: RigDrafts, cells: CellKeeper) -> DeskPage:
+    """The page of every rig of the folder, each under its name; cells: of the folder's sensors file."""
 
     def store() -> DraftStore:
         """The draft that a request is about."""
         return drafts.store(name_now())
 
     top: Callable[[], str] = strip_of(desk, "Rig")
-    app, roles = make(store, desk.units, desk.token, ADDRESS, top)
+    app, roles = make(store, desk.units, desk.token, ADDRESS, top, cells)
     routes = dash_routes(app, roles, ADDRESS, named=drafts.store)
     return DeskPage(tuple(routes), tuple(app.csp_hashes()))

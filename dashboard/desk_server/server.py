@@ -11,6 +11,7 @@ from dashboard.check_page.desk_page import desk_page as check_page
 from dashboard.convert_page.desk_page import desk_page as convert_page
 from dashboard.desk.desk_page import Desk, DeskPage
 from dashboard.desk.held_ports import let_go
+from dashboard.desk_server.folder_cells import FolderCells
 from dashboard.desk_server.folder_lock import FolderLock
 from dashboard.desk_server.home_page import home_page
 from dashboard.desk_server.rig_pages import RigDrafts, rig_pages
@@ -78,7 +79,7 @@ class DeskServer(Listening):
         """Every page of the desk; the gate takes the first route that fits."""
         return [
             home_page(self.desk, self.drafts, self.devices, self.hub, self.library),
-            rig_pages(self.desk, self.drafts),
+            rig_pages(self.desk, self.drafts, FolderCells(self.desk, self.sensors.store)),
             page_of(self.sensors),
             check_page(self.desk),
             convert_page(self.desk),

@@ -3,7 +3,8 @@
 Colours are CSS variables, which a page may set, with fallbacks that are dark on white for a printed
 report.  Shape and text identify each thing without colour too: pulley: a wheel; capture: a toothed
 wedge that points in the direction in which rope cannot run; grab: a lozenge; edge: a hill below the
-rope; tie: a square; plate, anchor and load: uprights; gear: a hexagon.
+rope; tie: a square; plate, anchor and load: uprights; gear: a hexagon; load cell: a
+block with a bent wire in it.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ import numpy as np
 
 from analysis.mechanics.kinematics import solve_motion
 from analysis.rig.rig import Floats, Rig, Station
+from dashboard.rig_drawing.cell_signs import HIGH, WIDE, CellSign, cells_in_words
 from dashboard.rig_drawing.label_candidates import BodyBar, StationMark, StrandRun
 from dashboard.rig_drawing.label_placement import BOLD, Label, cut
 from dashboard.rig_drawing.layout import Layout, lay_out
@@ -40,6 +42,7 @@ DESCRIPTIONS = {
 def drawing(
     rig: Rig, x_m: Floats, tension: Floats | None, texts: Sequence[str], *, width: int = 900,
     notes: Mapping[str, str] | None = None, ringed: Collection[str] = (),
+    cells: Mapping[str, Sequence[str]] | None = None,
 ) -> str:  # fmt: skip
     """The SVG of a rig.
 
@@ -49,12 +52,13 @@ def drawing(
     width: pixels, 320 or more.
     notes: by name of an element, a text that is added to its tooltip.
     ringed: names of stations with a dashed ring round them, as what was just changed.
+    cells: by place, as a sensors file names it, the names of the load cells there.
 
     Names are escaped.  Each strand has data-strand="A1>T1", its label data-tension="A1>T1", each
     element data-element="A1", for the scripts of the pages.
     """
-    plan = lay_out(rig, x_m, texts, width)
-    notes = notes or {}
+    notes, cells = notes or {}, cells or {}
+    plan = lay_out(rig, x_m, texts, width, tuple(cells))
     most = 0.0 if tension is None else float(max((abs(t) for t in tension), default=0.0))
     thick = [
         THIN
@@ -66,7 +70,7 @@ def drawing(
         for k in range(len(rig.strands))
     ]
     pieces = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" role="img" aria-label="{escape(in_words(rig, texts))}" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" role="img" aria-label="{escape(in_words(rig, texts) + cells_in_words(cells))}" '
         f'viewBox="0 0 {plan.width:g} {plan.height:g}" width="{plan.width:g}" height="{plan.height:g}" '
         f'font-family="system-ui, DejaVu Sans, Segoe UI, Roboto, sans-serif" font-size="{plan.size:g}">'
     ]
@@ -78,6 +82,7 @@ def drawing(
     pieces += [_symbol(rig, mark, thick, plan, notes) for mark in plan.marks]
     pieces += [_ring(mark) for mark in plan.marks if rig.stations[mark.station].name in ringed]
     pieces += [_gear(rig, plan, row, notes) for row in plan.gear]
+    pieces += [_cell(sign, cells[sign.at]) for sign in plan.signs]
     pieces += [_text(label, rig) for label in plan.labels]
     return "".join(pieces) + "</svg>"
 
@@ -278,6 +283,19 @@ def _edge(mark: StationMark) -> str:
     return (
         f'<path d="M{x - 11:.1f} {y + 11:.1f}Q{x:.1f} {y - 7:.1f} {x + 11:.1f} {y + 11:.1f}Z" '
         f'style="fill:{LINE};stroke:{INK}" stroke-width="2"/>'
+    )
+
+
+def _cell(sign: CellSign, channels: Sequence[str]) -> str:
+    """The sign of a load cell; channels: names of the cells there."""
+    x, y = sign.x, sign.y
+    names = escape(", ".join(channels))
+    return (
+        f'<g data-cell="{names}" {sign.attribute}><title>load cell {names}</title>'
+        f'<rect x="{x - WIDE / 2:.1f}" y="{y - HIGH / 2:.1f}" width="{WIDE:g}" height="{HIGH:g}" rx="2" '
+        f'style="fill:{PAPER};stroke:{INK}" stroke-width="2"/>'
+        f'<path d="M{x - 7:.1f} {y + 3:.1f}l3.5 -6l3.5 6l3.5 -6l3.5 6" fill="none" style="stroke:{INK}" '
+        f'stroke-width="1.6"/></g>'
     )
 
 

@@ -81,13 +81,16 @@ class BodyBar:
 
 def place_labels(
     rig: Rig, texts: Sequence[str], runs: tuple[StrandRun, ...], marks: tuple[StationMark, ...],
-    bars: tuple[BodyBar, ...], size: float, page: Box,
+    bars: tuple[BodyBar, ...], size: float, page: Box, clear: Sequence[Box] = (),
 ) -> tuple[Label, ...]:  # fmt: skip
     """Every label of the drawing, each at the first of its positions that is free.
 
-    texts: of the strands; size: of the type, pixels; page: the area that labels may take.
+    texts: of the strands; size: of the type, pixels; page: the area that labels may take;
+    clear: areas of it that stay clear.
     """
     placer = Placer(page, size)
+    for box in clear:
+        placer.block(box)
     for run in runs:
         placer.block_line(run.x0, run.y0, run.x1, run.y1, run.strand)
     for mark in marks:

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from analysis.rig.rig import Floats, Rig
+from dashboard.rig_drawing.cell_signs import CellSign, cell_signs
 from dashboard.rig_drawing.label_candidates import (
     NARROW,
     SLOPE,
@@ -45,14 +46,18 @@ class Layout:
     bars: tuple[BodyBar, ...]  # uprights of the bodies
     labels: tuple[Label, ...]  # all texts but the list of gear
     gear: tuple[tuple[str, float, float], ...]  # (name, x, y) of the symbol of each gear
+    signs: tuple[CellSign, ...] = ()  # of load cells
 
 
-def lay_out(rig: Rig, x_m: Floats, texts: Sequence[str], width: int = 900) -> Layout:
+def lay_out(
+    rig: Rig, x_m: Floats, texts: Sequence[str], width: int = 900, cells: Sequence[str] = ()
+) -> Layout:
     """The layout of a rig.
 
     x_m: (bodies,), positions of the bodies along the haul axis from the anchor, m.
     texts: the label of each strand.
     width: of the page, pixels.
+    cells: places of load cells, as a sensors file names them.
     """
     narrow = width < NARROW
     pitch, size = (36.0, 12.0) if narrow else (42.0, 13.5)
@@ -65,7 +70,9 @@ def lay_out(rig: Rig, x_m: Floats, texts: Sequence[str], width: int = 900) -> La
     bars = _bars(rig, x, marks)
     gear = tuple((g.name, 16.0, bottom + GEAR_ROW * (k + 0.5)) for k, g in enumerate(rig.gears))
     height = bottom + GEAR_ROW * len(gear) + 4
-    labels = place_labels(rig, texts, runs, marks, bars, size, Box(0, 0, width, bottom))
+    signs = cell_signs(rig, cells, runs, marks, bars)
+    clear = [sign.box for sign in signs]
+    labels = place_labels(rig, texts, runs, marks, bars, size, Box(0, 0, width, bottom), clear)
     return Layout(
         width=float(width),
         height=height,
@@ -75,6 +82,7 @@ def lay_out(rig: Rig, x_m: Floats, texts: Sequence[str], width: int = 900) -> La
         bars=bars,
         labels=labels,
         gear=gear,
+        signs=signs,
     )
 
 

@@ -25,11 +25,13 @@ from analysis.rig_edit.edits import (
     TakeItem,
     TakeRope,
     TakeStation,
+    kind_of,
+    station_at,
 )
 from analysis.rig_edit.fresh_parts import fresh_at_m, fresh_name, fresh_rope, fresh_station
 from analysis.rig_edit.rope_cuts import CutRope, HandOver, JoinRopes
 from analysis.rig_edit.toml_text import document_of, edited
-from analysis.rig_file.rig_keys import ITEM_KEYS, RIG, STATION_KEYS
+from analysis.rig_file.rig_keys import ITEM_KEYS, MOST_M, RIG, STATION_KEYS
 from dashboard.rig_page.numbers_typed import MOST_TYPED, typed_value
 from dashboard.rig_page.which_rig import JOB_TABLES, with_fitted
 from logger.errors import CallFault
@@ -182,6 +184,9 @@ def _edits(document: dict[str, Any], verb: str, rest: list[Any], typed: Any) -> 
             return [TakeItem(kind, name)]
         case "drop rope", [int(rope)]:
             return [TakeRope(rope)]
+        case "seat", [str(), _, *_] if len(rest) % 3 == 1:
+            places = rest[1:]
+            return [_seated(document, *places[k : k + 3]) for k in range(0, len(places), 3)]
     raise CallFault("page", "this is no act of the page", "load the page again")
 
 
@@ -248,14 +253,23 @@ def _pulled(document: dict[str, Any], place: StationPlace) -> list[RigEdit]:
     return [put, HandOver(haul, fresh_rope(document), stations)]
 
 
+def _seated(document: dict[str, Any], rope: Any, station: Any, at_m: Any) -> SetStation:
+    """The edit that moves a grab along its strand; raises CallFault, EditFault."""
+    numbers = type(rope) is int and type(station) is int and type(at_m) in (int, float)
+    if not numbers or not abs(at_m) <= MOST_M:
+        raise CallFault("page", "this is no place of a grab", "load the page again")
+    place = StationPlace(rope, station)
+    if kind_of(station_at(document, place)[1]) != "grab":
+        raise EditFault("edit", "there is no grab at this place any more", "ask again")
+    return SetStation(place, "at_m", float(at_m))
+
+
 def _has(document: dict[str, Any], place: StationPlace) -> bool:
     return 0 <= place.rope < len(document.get("rope", []))
 
 
 def _take(document: dict[str, Any], place: StationPlace) -> list[RigEdit]:
     """Take a station out; a body that something hangs on is refused, with what must go first."""
-    from analysis.rig_edit.edits import kind_of, station_at
-
     station = station_at(document, place)[1]
     kind = kind_of(station)
     if kind == "haul":

@@ -16,18 +16,23 @@ from dashboard.rig_page import layout
 from dashboard.rig_page.acts import act_values, made
 from dashboard.rig_page.beside import register_beside
 from dashboard.rig_page.draft_store import DraftStore
+from dashboard.rig_page.places.cells import CellKeeper, cell_place_words, is_cell_place
+from dashboard.rig_page.places.grabs import GrabSearches
+from dashboard.rig_page.places.places_layout import SHOWN, below_drawing, switched
+from dashboard.rig_page.places.surroundings import Surroundings
 from dashboard.rig_page.triggers import AskedAct, Trigger, asked_acts, touched_place, triggers
 from dashboard.rig_page.view import RigView, view
 from dashboard.text.units import Units
 from dashboard.web.dash_page import operator_alone
 from dashboard.web.gate import OPERATOR, VIEWER
-from logger.errors import UserFault
+from logger.errors import CallFault, UserFault
 
 # what both callbacks write, in the order of `_parts`
 PARTS = (
     ("version", "data"), ("title", "children"), ("status", "children"), ("drawing", "data-svg"),
     ("answers", "children"), ("ropes", "children"), ("menu", "children"), ("menu", "hidden"),
-    ("job", "children"), ("said", "children"), ("offers", "children"),
+    ("job", "children"), ("said", "children"), ("offers", "children"), ("places", "children"),
+    ("holds", "data-value"), ("holds", "aria-pressed"), ("around", "data"),
 )  # fmt: skip
 TOUCHED = (
     "touched",
@@ -40,38 +45,50 @@ OF_TOUCH = (
     ("drawing", "data-svg"),
     ("menu", "children"),
     ("menu", "hidden"),
-)  # what a touch alone changes
+    ("places", "children"),
+    ("holds", "data-value"),
+    ("holds", "aria-pressed"),
+)  # what a touch or the switch of the captures alone changes
 
 # acts that do not depend on the order of stations: a second one may come before the answer to the first
 BY_NAME = ("set", "undo", "redo")
 MOST_RUN = 40  # characters of the name of a page's run
 
 
-def register(app: Dash, store: Callable[[], DraftStore], units: Units) -> dict[str, str]:
+def register(
+    app: Dash, store: Callable[[], DraftStore], units: Units, keeper: CellKeeper | None = None
+) -> dict[str, str]:
     """Add the callbacks to an application; returns the role of each, by its registered output key.
 
-    store: gives the draft that a request is about.
+    store: gives the draft that a request is about; keeper: of the sensors file, None: the page has none.
     """
     before = set(app.callback_map)
+    searches = GrabSearches()
+
+    def surroundings(captures: Any = "") -> Surroundings:
+        """What stands beside the draft now; captures: what the browser says of the switch."""
+        cells = None if keeper is None else keeper.now()
+        return Surroundings(cells=cells, captures=captures == SHOWN, searches=searches)
 
     @app.callback(  # type: ignore[untyped-decorator]
         [Output(i, p) for i, p in (*PARTS, TOUCHED)],
         Input("look", "n_intervals"), Input("width", "data"), Input("touched", "data"),
         Input({"type": "station", "rope": ALL, "station": ALL}, "n_clicks"),
-        Input({"type": "gap", "rope": ALL, "station": ALL}, "n_clicks"),
-        State("version", "data"), State("closed", "data"),
+        Input({"type": "gap", "rope": ALL, "station": ALL}, "n_clicks"), Input("captures", "data"),
+        State("version", "data"), State("closed", "data"), State("around", "data"),
     )  # fmt: skip
     def look(*arguments: Any) -> Any:
         """The page as it is, for whoever looks; unchanged where nothing is new."""
-        width, touched, version, closed = arguments[1], arguments[2], arguments[-2], arguments[-1]
-        state = store().state()
+        width, touched = arguments[1:3]
+        captures, version, closed, mark = arguments[-4:]
+        state, beside = store().state(), surroundings(captures)
         causes = triggers(ctx.triggered, ctx.triggered_prop_ids)
         place = touched_place(causes)
         touched = _open(touched, closed) if place is None else place
-        same = version == state.version
+        same = version == state.version and mark == beside.mark
         if touched is None and same and _nothing_new(causes):
             return [no_update] * (len(PARTS) + 1)
-        parts = _parts(view(state, touched, units, _pixels(width)), "")
+        parts = _parts(view(state, touched, units, _pixels(width), beside), "")
         if same and not any(one.identity == "width" for one in causes):
             # the same rig at the same width: a list drawn anew would take the focus from its buttons
             parts = [
@@ -88,41 +105,46 @@ def register(app: Dash, store: Callable[[], DraftStore], units: Units) -> dict[s
         Input({"type": "do", "act": ALL}, "n_clicks"),
         Input({"type": "field", "act": ALL}, "value"),
         State("version", "data"), State("width", "data"), State("touched", "data"), State("closed", "data"),
-        State("run", "data"),
+        State("run", "data"), State("captures", "data"),
         prevent_initial_call=True,
     )  # fmt: skip
     def change(*arguments: Any) -> Any:
         """The page after an act of the operator."""
-        version, width, last, closed, run = arguments[-5:]
+        version, width, last, closed, run, captures = arguments[-6:]
         operator_alone()
         draft, touched = store(), _open(last, closed)
         drawn = partial(_drawn, draft, touched, units)
         acts = asked_acts(triggers(ctx.triggered, ctx.triggered_prop_ids), drawn)
         if not acts:
             return [no_update] * (len(PARTS) + 1)  # parts that appeared, none that was touched
-        said, touched = _all_acted(draft, (version, run), acts, touched)
-        shown = view(draft.state(), touched, units, _pixels(width))
+        said, touched = _all_acted(draft, keeper, (version, run), acts, touched)
+        shown = view(draft.state(), touched, units, _pixels(width), surroundings(captures))
         return [*_parts(shown, said), last if shown.menu is None else no_update]
 
     changing = set(app.callback_map) - before - looking
-    looking |= register_beside(app, store, units) | register_news(app, store)
+    looking |= register_beside(app, store, units) | register_news(
+        app, store, lambda: surroundings().mark
+    )
     return dict.fromkeys(looking, VIEWER) | dict.fromkeys(changing, OPERATOR)
 
 
-def register_news(app: Dash, store: Callable[[], DraftStore]) -> set[str]:
-    """Add the callback that lets the page look again where the draft is new; returns its output key.
+def register_news(
+    app: Dash, store: Callable[[], DraftStore], mark_now: Callable[[], str]
+) -> set[str]:
+    """Add the callback that lets the page look again where something is new; returns its output key.
 
-    store: gives the draft that a request is about.
+    store: gives the draft that a request is about; mark_now: changes when what stands beside it does.
     """
     before = set(app.callback_map)
 
     @app.callback(  # type: ignore[untyped-decorator]
         Output("look", "n_intervals"), Input("pulse", "n_intervals"), State("version", "data"),
-        prevent_initial_call=True,
+        State("around", "data"), prevent_initial_call=True,
     )  # fmt: skip
-    def news(pulse: Any, version: Any) -> Any:
+    def news(pulse: Any, version: Any, mark: Any) -> Any:
         """The pulse, which makes the page look again, or nothing."""
-        return no_update if version == store().state().version else pulse
+        same = version == store().state().version and mark == mark_now()
+        return no_update if same else pulse
 
     return set(app.callback_map) - before
 
@@ -147,7 +169,11 @@ def _drawn(store: DraftStore, touched: Any, units: Units) -> dict[str, str]:
 
 
 def _all_acted(
-    store: DraftStore, page: tuple[Any, Any], acts: Sequence[AskedAct], touched: Any
+    store: DraftStore,
+    keeper: CellKeeper | None,
+    page: tuple[Any, Any],
+    acts: Sequence[AskedAct],
+    touched: Any,
 ) -> tuple[str, Any]:
     """Do the acts of one call in turn; what is to be said about them, and what stays touched.
 
@@ -156,7 +182,7 @@ def _all_acted(
     version, run = page
     said: list[str] = []
     for one in acts:
-        text, touched = _acted(store, (version, run), one, touched)
+        text, touched = _acted(store, keeper, (version, run), one, touched)
         if text:
             said.append(text)
         if version == store.state().version - 1:
@@ -165,7 +191,11 @@ def _all_acted(
 
 
 def _acted(
-    store: DraftStore, page: tuple[Any, Any], asked: AskedAct, touched: Any
+    store: DraftStore,
+    keeper: CellKeeper | None,
+    page: tuple[Any, Any],
+    asked: AskedAct,
+    touched: Any,
 ) -> tuple[str, Any]:
     """Do an act; what is to be said about it, and what stays touched."""
     typed = asked.typed
@@ -191,6 +221,8 @@ def _acted(
             case ["take draft", wanted]:
                 store.take_offered(wanted == 1)
                 return "", None
+            case ["cell", str(channel), str(at), str(mark)] if keeper is not None:
+                return _cell_put(store, keeper, (channel, at, mark)), touched
         version, run = page
         if not store.change(
             version if type(version) is int else 0,
@@ -217,8 +249,22 @@ def _acted(
         "cut",
         "pull on",
         "join",
+        "seat",
     )
     return "", None if gone else touched
+
+
+def _cell_put(store: DraftStore, keeper: CellKeeper, asked: tuple[str, str, str]) -> str:
+    """Put a cell at a place of the rig; what is to be said.  asked: channel, place, mark of the sensors file.
+
+    Raises CallFault for a place that the rig does not have, and what the keeper raises.
+    """
+    channel, at, mark = asked
+    rig = store.state().draft.outcome().rig
+    if rig is None or not is_cell_place(rig, at):
+        raise CallFault("cell", "this rig has no such place", "touch a strand or a part of it")
+    keeper.put(channel, at, mark)
+    return f"{channel} sits at {cell_place_words(at)} now."
 
 
 def _parts(shown: RigView, said: str) -> list[Any]:
@@ -227,6 +273,7 @@ def _parts(shown: RigView, said: str) -> list[Any]:
         shown.version, shown.title, shown.status, shown.svg,
         layout.answers(shown), layout.ropes(shown.ropes), layout.menu(shown.menu), shown.menu is None,
         [layout.question(one) for one in shown.job], said, layout.offers(shown),
+        below_drawing(shown.places), *switched(shown.places), shown.mark,
     ]  # fmt: skip
 
 

@@ -15,6 +15,7 @@ from dash import dcc, html
 from dashboard.rig_page.acts import act
 from dashboard.rig_page.menu import WHICH
 from dashboard.rig_page.menu_parts import Choice, Entry, Menu, MenuGroup
+from dashboard.rig_page.places.places_layout import two_questions
 from dashboard.rig_page.view import RigView, RopeRows
 from dashboard.text.cautions import CAUTIONS
 
@@ -31,6 +32,8 @@ def page(shelf_titles: Mapping[str, str]) -> Any:
             dcc.Store(id="version", data=0),
             dcc.Store(id="width", data=0),
             dcc.Store(id="other", data=""),
+            dcc.Store(id="captures", data=""),
+            dcc.Store(id="around", data=""),
             dcc.Interval(id="pulse", interval=LOOK_MS),
             dcc.Interval(id="look", disabled=True),  # counts on where the draft is new: `news`
             html.Header([
@@ -48,6 +51,8 @@ def page(shelf_titles: Mapping[str, str]) -> Any:
                     html.H2("The rig"),
                     html.P("Touch a strand to put something on it, or a part to change it.", className="note"),
                     html.Div(id="drawing", **{"data-svg": ""}),
+                    two_questions(),
+                    html.Div(id="places"),
                 ], className="tile full"),
                 html.Section([html.H2("What it does"), html.Div(id="answers")], className="tile full"),
                 html.Section(id="menu", className="tile full", hidden=True, **{"aria-live": "polite"}),
@@ -143,7 +148,9 @@ def question(one: MenuGroup) -> Any:
         listed = html.Ul([html.Li(source) for source in one.about.sources])
         sources = [html.Details([html.Summary(one.about.more), listed], className="sources")]
     fields = [_field(entry) for entry in one.entries]
-    return html.Div([*parts, *fields, *sources], className="asked")
+    words, address = one.about.link
+    link = [html.P(html.A(words, href=address))] if address else []
+    return html.Div([*parts, *fields, *sources, *link], className="asked")
 
 
 def offers(shown: RigView) -> list[Any]:

@@ -9,7 +9,7 @@ from analysis.prediction.choose_rig import warnings
 from analysis.rig_edit.edits import StationPlace, kind_of
 from analysis.rig_file.rig_keys import ITEM_KEYS, RIG
 from dashboard.rig_page.acts import act
-from dashboard.rig_page.menu_parts import About, Choice, Entry, Menu, MenuGroup
+from dashboard.rig_page.menu_parts import About, Choice, Entry, Menu, MenuGroup, MenuMore
 from dashboard.rig_page.preset_choices import (
     ground_choices,
     knot_choices,
@@ -23,6 +23,7 @@ from dashboard.text.units import METRIC, Units
 from logger.file_keys import Key, KeyKind, spoken_unit
 
 WHICH = "Which rig does the job?"
+NO_MORE = MenuMore()
 # the trade's words beside our own, where they differ
 SPOKEN = {
     "pulley": "Pulley", "grab": "Grab (prusik or other friction hitch)",
@@ -31,16 +32,21 @@ SPOKEN = {
 }  # fmt: skip
 
 
-def menu(document: Mapping[str, Any], what: Chosen, units: Units = METRIC) -> Menu | None:
-    """The menu of what was touched, None for nothing; document: the draft's TOML."""
+def menu(
+    document: Mapping[str, Any], what: Chosen, units: Units = METRIC, more: MenuMore = NO_MORE
+) -> Menu | None:
+    """The menu of what was touched, None for nothing.
+
+    document: the draft's TOML; more: what is known beside it about a strand, part or body.
+    """
     if what.kind == "which":
         return _which(document, units)
     if what.kind == "strand" and what.place is not None:
-        return _of_strand(document, what.place)
+        return _of_strand(document, what.place, more)
     if what.kind == "part" and what.place is not None:
-        return _of_part(document, what.place)
+        return _of_part(document, what.place, more)
     if what.kind == "body":
-        return _of_body(document, what.body)
+        return _of_body(document, what.body, more)
     return None
 
 
@@ -56,7 +62,7 @@ def bodies(document: Mapping[str, Any]) -> list[str]:
     return ["anchor", "load", *grabs, *further]
 
 
-def _of_strand(document: Mapping[str, Any], place: StationPlace) -> Menu:
+def _of_strand(document: Mapping[str, Any], place: StationPlace, more: MenuMore) -> Menu:
     rope = document["rope"][place.rope]
     path = rope.get("path", [])
     ends = [station_name(path[k]) for k in (place.station - 1, place.station) if 0 <= k < len(path)]
@@ -69,6 +75,7 @@ def _of_strand(document: Mapping[str, Any], place: StationPlace) -> Menu:
                 for body in (*bodies(document), "new anchor")
                 if kind == "pulley" or body != "new anchor"
             ),
+            about=more.capture if kind == "capture" else About(),
         )
         for kind in ("pulley", "capture")
     ]
@@ -83,7 +90,7 @@ def _of_strand(document: Mapping[str, Any], place: StationPlace) -> Menu:
     title = f"Strand {' to '.join(ends)}: what comes here?"
     inner = 0 < place.station < len(path)
     split = (MenuGroup("Split off a new rope", cut),) if inner else ()
-    return Menu(title, (*hung, MenuGroup("On the strand itself", own), *split))
+    return Menu(title, (*hung, MenuGroup("On the strand itself", own), *more.groups, *split))
 
 
 def _which(document: Mapping[str, Any], units: Units) -> Menu:
@@ -116,7 +123,7 @@ def _which(document: Mapping[str, Any], units: Units) -> Menu:
     )
 
 
-def _of_part(document: Mapping[str, Any], place: StationPlace) -> Menu:
+def _of_part(document: Mapping[str, Any], place: StationPlace, more: MenuMore) -> Menu:
     path = document["rope"][place.rope].get("path", [])
     station = path[place.station]
     kind = kind_of(station)
@@ -145,11 +152,11 @@ def _of_part(document: Mapping[str, Any], place: StationPlace) -> Menu:
     if kind not in ("tie", "free"):
         entries.append(Entry("Name", act("rename", name), name, "a name of its own"))
     questions.append(MenuGroup("Its values", (), tuple(entries)))
-    questions.append(_places(path, place, kind))
+    questions += [*more.groups, _places(path, place, kind)]
     return Menu(f"{SPOKEN[kind].split(' (')[0]} {name}", tuple(q for q in questions if _full(q)))
 
 
-def _of_body(document: Mapping[str, Any], name: str) -> Menu:
+def _of_body(document: Mapping[str, Any], name: str, more: MenuMore) -> Menu:
     kind = next((k for k in ("further_anchor", "plate", "gear") if name in document.get(k, {})), "")
     table = f"{kind}.{name}" if kind else name
     declared = ITEM_KEYS[kind].name if kind else name
@@ -162,7 +169,7 @@ def _of_body(document: Mapping[str, Any], name: str) -> Menu:
     )
     joined = (Choice("Make one rope of its two", act("join", name)),) if kind == "plate" else ()
     gone = (*joined, Choice("Take it out", act("drop", kind, name))) if kind else ()
-    return Menu(name, (MenuGroup("Its values", gone, entries),))
+    return Menu(name, (MenuGroup("Its values", gone, entries), *more.groups))
 
 
 def station_name(station: Mapping[str, Any]) -> str:

@@ -32,6 +32,7 @@ class About:
     sources: tuple[str, ...] = ()  # where each of the values comes from; shown when asked for
     more: str = "Where these values come from"  # what is touched to see them
     folded: bool = False  # whether the buttons are shown only when asked for, because they are many
+    link: tuple[str, str] = ("", "")  # words and address of a link to another page; "" for none
 
 
 @dataclass(frozen=True)
@@ -50,3 +51,11 @@ class Menu:
 
     title: str  # what was touched
     questions: tuple[MenuGroup, ...]  # in the order in which they are shown
+
+
+@dataclass(frozen=True)
+class MenuMore:
+    """What is added to the menu of a strand, part or body."""
+
+    capture: About = About()  # what is said where a capture is offered on a strand
+    groups: tuple[MenuGroup, ...] = ()  # further groups, last in the menu but for splitting

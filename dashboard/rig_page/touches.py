@@ -14,7 +14,7 @@ from analysis.rig_edit.edits import StationPlace, kind_of
 class Chosen:
     """What the menu is about."""
 
-    kind: str  # "strand", "part", "body", "which" for the question which rig does the job, "" for nothing
+    kind: str  # "strand", "part", "body", "which" and "grabs" for a question, "" for nothing
     place: StationPlace | None = None  # of a part; of a strand, the station at its end
     body: str = ""  # name of a body
 
@@ -26,12 +26,12 @@ def chosen(data: Any, document: Mapping[str, Any], rig: Rig | None) -> Chosen:
     """What a browser says was touched, checked against the draft; NOTHING where it is not there.
 
     data: {"strand": index}, {"element": name}, {"place": [rope, station]}, {"gap": [rope, station]} or
-    {"ask": "which"}; document: the draft's TOML; rig: the drawn rig, which gives the strands.
+    {"ask": "which"} or {"ask": "grabs"}; document: the draft's TOML; rig: the drawn rig, which gives the strands.
     """
     if not isinstance(data, dict):
         return NOTHING
-    if data.get("ask") == "which":
-        return Chosen("which")
+    if data.get("ask") in ("which", "grabs"):
+        return Chosen(data["ask"])
     if rig is not None and isinstance(data.get("strand"), int):
         return _strand(data["strand"], rig)
     for key, kind in (("place", "part"), ("gap", "strand")):

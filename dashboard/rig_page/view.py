@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from html import escape
 from typing import Any
@@ -13,14 +14,22 @@ from dashboard.rig_drawing.drawing import drawing
 from dashboard.rig_page.acts import act
 from dashboard.rig_page.answers import AnswerRow, answers
 from dashboard.rig_page.draft_store import DraftState
-from dashboard.rig_page.menu import job_questions, menu, station_name
+from dashboard.rig_page.menu import job_questions, station_name
 from dashboard.rig_page.menu_parts import Choice, Menu, MenuGroup
+from dashboard.rig_page.places.captures import HOLD_CLASS, NO_HOLD_CLASS
+from dashboard.rig_page.places.surroundings import (
+    PlacesView,
+    Surroundings,
+    menu_beside,
+    places_view,
+)
 from dashboard.rig_page.touches import Chosen, chosen
 from dashboard.text.units import Units, number
 from logger.errors import UserFault
 
 FAULTY = "at-fault"  # class of what a fault names, on the drawing
 LEAST_WIDTH, MOST_WIDTH = 320, 1600  # of the drawing, px
+ALONE = Surroundings()
 
 
 @dataclass(frozen=True)
@@ -59,27 +68,35 @@ class RigView:
     may_save: bool  # whether the rig can work and the file differs
     status: str  # what the file holds
     offers: tuple[Choice, ...]  # what may be done about the file or an earlier draft
+    places: PlacesView  # where cells sit and captures would hold, below the drawing
+    mark: str  # changes when what stands beside the draft does
 
 
-def view(state: DraftState, touched: Any, units: Units, width: int) -> RigView:
+def view(
+    state: DraftState, touched: Any, units: Units, width: int, beside: Surroundings = ALONE
+) -> RigView:
     """The page of a draft.
 
-    touched: what the browser says was touched; width: of the drawing, px.
+    touched: what the browser says was touched; width: of the drawing, px; beside: what is known beside the draft.
     """
     draft = state.draft
     document: Document = document_of(draft.text)
     outcome = draft.outcome()
     shown = answers(outcome.rig, units) if outcome.rig is not None else None
     labels = _labels(outcome.drawn, None if shown is None else shown.tension_N)
+    places = places_view(state, beside, units)
     svg = ""
     if outcome.drawn is not None:
         svg = drawing(
             outcome.drawn,
             outcome.drawn.start_m,
             None if shown is None else _array(shown.tension_N),
-            labels,
+            places.labels or labels,
             width=min(MOST_WIDTH, max(LEAST_WIDTH, width)),
+            cells=places.signs,
         )
+    for k, holds in enumerate(places.holds):
+        svg = _with_class(svg, f'data-number="{k}"', HOLD_CLASS if holds else NO_HOLD_CLASS)
     fault = outcome.fault
     what = chosen(touched, document, outcome.drawn)
     named = _named_by(fault, document)
@@ -91,13 +108,15 @@ def view(state: DraftState, touched: Any, units: Units, width: int) -> RigView:
         answers=() if shown is None else shown.rows,
         warnings=() if shown is None else shown.warnings,
         fault="" if fault is None else f"{fault.place}: {fault.fault}; {fault.cure}",
-        menu=menu(document, what, units),
+        menu=menu_beside(state, what, beside, units),
         job=job_questions(document),
         may_undo=len(draft.texts) > 1,
         may_redo=bool(draft.undone),
         may_save=outcome.rig is not None and not state.saved,
         status=_status(state),
         offers=_offers(state),
+        places=places,
+        mark=beside.mark,
     )
 
 
@@ -173,11 +192,16 @@ def _marked(svg: str, named: str, what: Chosen, document: Document, drawn: Rig |
 
 
 def _with_class(svg: str, attribute: str, name: str) -> str:
-    """The drawing with a class on the groups that have this attribute."""
-    marked = f'class="{FAULTY}" {attribute}'
-    if marked in svg:  # what is touched is at fault too
-        return svg.replace(marked, f'class="{FAULTY} {name}" {attribute}')
-    return svg.replace(attribute, f'class="{name}" {attribute}')
+    """The drawing with a class on the groups that have this attribute, beside a class that they have."""
+    there = re.compile(rf'(?:class="([^"]*)" )?{re.escape(attribute)}')
+
+    def classed(match: re.Match[str]) -> str:
+        """The attribute with all classes before it."""
+        return (
+            f'class="{match[1]} {name}" {attribute}' if match[1] else f'class="{name}" {attribute}'
+        )
+
+    return there.sub(classed, svg)
 
 
 def _lists(

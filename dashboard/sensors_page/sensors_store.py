@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from analysis.sensors_edit.sensors_draft import SensorsDraft
+from analysis.sensors_edit.sensors_text import ChannelEdit
 from dashboard.desk.chosen import choose, chosen
 from dashboard.desk.desk_page import Desk
 from dashboard.desk.folder import TOML, within
@@ -174,17 +175,41 @@ class SensorsStore:
                     path.name, "was changed by another program since it was opened",
                     "save under another name, or take the file as it is now",
                 )  # fmt: skip
-            try:
-                write_atomic(path, state.draft.text.encode())
-            except OSError as error:
-                raise CallFault(
-                    path.name, f"cannot be written ({error.strerror or error})", "free the disk"
-                ) from None
+            _write(path, state.draft.text)
             return replace(state, file=called, base=state.draft.text)
 
         state = self.change(saved)
         choose(self._desk, sensors=state.file)
         return state.file
+
+    def edit_file(self, name: str, text: str, *edits: ChannelEdit) -> None:
+        """Make edits in a file of the folder and write it, also one that this page does not work on.
+
+        text: of the file, as the caller showed it; where the page works on this file, the edits are one step to
+        undo there.  Raises CallFault where the file was changed meanwhile, holds no such channel any more, has
+        changes on this page that are not saved, or can't be written.
+        """
+
+        def edited(state: SensorsState) -> SensorsState:
+            """The state with the file written."""
+            path = self.path(name)
+            if state.file == name and state.changed:
+                raise CallFault(
+                    path.name, "has changes on the Sensors page that are not saved",
+                    "save them there, or take them back",
+                )  # fmt: skip
+            if self._disk(name) != text:
+                raise CallFault(
+                    path.name, "was changed by another program, and is not overwritten",
+                    "look where the cells sit now, then do it once more",
+                )  # fmt: skip
+            made = SensorsDraft((text,)).make(*edits).text
+            _write(path, made)
+            if state.file != name:
+                return state
+            return replace(state, base=made, draft=state.draft.replaced(made))
+
+        self.change(edited)
 
     # -- disk --------------------------------------------------------------------------------------
     def _check_nothing_lost(self, state: SensorsState) -> None:
@@ -248,6 +273,16 @@ class SensorsStore:
                 self._desk.store, f"the draft cannot be kept there ({error.strerror or error})",
                 "free the disk, or make the folder writable",
             ) from None  # fmt: skip
+
+
+def _write(path: Path, text: str) -> None:
+    """Write a sensors file; raises CallFault."""
+    try:
+        write_atomic(path, text.encode())
+    except OSError as error:
+        raise CallFault(
+            path.name, f"cannot be written ({error.strerror or error})", "free the disk"
+        ) from None
 
 
 def _read_state(data: Any) -> SensorsState:

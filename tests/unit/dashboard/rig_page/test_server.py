@@ -10,6 +10,7 @@ from support.http_server import Asking, assert_refused
 from support.rigs import three_to_one
 
 from dashboard.plan.planned_rig import PlannedRig
+from dashboard.rig_page.places.surroundings import Surroundings
 from dashboard.rig_page.server import RigServer
 
 UPDATE = "/_dash-update-component"
@@ -86,6 +87,7 @@ def body(
             {"id": "touched", "property": "data", "value": None},
             {"id": "closed", "property": "data", "value": None},
             {"id": "run", "property": "data", "value": run},
+            {"id": "captures", "property": "data", "value": ""},
         ],
         "changedPropIds": [prop],
     }
@@ -160,9 +162,11 @@ def test_a_viewer_looks_and_changes_nothing(opened):
         "output": look, "outputs": outs, "changedPropIds": [],
         "inputs": [{"id": "look", "property": "n_intervals", "value": 0},
                    {"id": "width", "property": "data", "value": 400},
-                   {"id": "touched", "property": "data", "value": {"element": "G1"}}, [], []],
+                   {"id": "touched", "property": "data", "value": {"element": "G1"}}, [], [],
+                   {"id": "captures", "property": "data", "value": ""}],
         "state": [{"id": "version", "property": "data", "value": 0},
-                  {"id": "closed", "property": "data", "value": None}],
+                  {"id": "closed", "property": "data", "value": None},
+                  {"id": "around", "property": "data", "value": ""}],
     }  # fmt: skip
     status, data, _ = opened.call(looking, operator=False)
     assert status == 200 and "svg" in json.loads(data)["response"]["drawing"]["data-svg"]
@@ -178,9 +182,11 @@ def looked(opened, touched, closed, causes: tuple[str, ...]) -> dict:
         "inputs": [{"id": "look", "property": "n_intervals", "value": 0},
                    {"id": "width", "property": "data", "value": 400},
                    {"id": "touched", "property": "data", "value": touched}, [],
-                   [{"id": gap, "property": "n_clicks", "value": None}]],
+                   [{"id": gap, "property": "n_clicks", "value": None}],
+                   {"id": "captures", "property": "data", "value": ""}],
         "state": [{"id": "version", "property": "data", "value": opened.server.store.state().version},
-                  {"id": "closed", "property": "data", "value": closed}],
+                  {"id": "closed", "property": "data", "value": closed},
+                  {"id": "around", "property": "data", "value": Surroundings().mark}],
     }  # fmt: skip
     status, data, _ = opened.call(call)
     assert status in (200, 204)
