@@ -1,4 +1,4 @@
-"""Finds the largest share of its limit that a part carried, among rows of `peaks` (interface section 6)."""
+"""Finds the largest force, and the largest share of a limit, among rows of `peaks` (interface section 6)."""
 
 from __future__ import annotations
 
@@ -18,3 +18,9 @@ def highest_peak_use(peaks: Iterable[Mapping[str, Any]]) -> float | None:
     if len(shown) < len(rated) and (highest is None or highest <= 1):
         return None
     return highest
+
+
+def highest_peak(peaks: Iterable[Mapping[str, Any]]) -> Mapping[str, Any] | None:
+    """The row of the part with the largest force; None where no force is known."""
+    with_force = [row for row in peaks if row["force_N"] is not None]
+    return max(with_force, key=lambda row: float(row["force_N"]), default=None)

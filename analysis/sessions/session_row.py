@@ -9,7 +9,7 @@ from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 from typing import Any
 
-from analysis.review.peak_use import highest_peak_use
+from analysis.review.peak_use import highest_peak, highest_peak_use
 from analysis.review.reviewed_session import Whole, whole_session
 from analysis.rig.rig import Rig
 from analysis.sessions.gear_log import as_row, items_used
@@ -44,6 +44,10 @@ class SessionRow:
     load_force_U95_N: float | None = None  # its expanded uncertainty
     haul_travel_m: float | None = None  # rope hauled
     load_travel_m: float | None = None  # load travel
+    peak_N: float | None = None  # largest force that a part carried
+    peak_part: str = ""  # its name
+    peak_how: str = ""  # what that force follows from, "cell" or "model", as in `peaks` of a review
+    peak_at_most_N: float | None = None  # the most that the part can have carried
     highest_use: float | None = None  # largest peak force / limit of a part
     chapters: str = "[]"  # JSON text: a row like this for each chapter with strokes, of several
     fault: str = ""  # why the session could not be reviewed; "" where it could
@@ -123,6 +127,7 @@ def _columns(
         """The entry `key` of the measured quantity `name`; None where it was not measured."""
         return measured[name][key] if measured[name] else None
 
+    peak = highest_peak(object_["peaks"])
     row = SessionRow(
         path="",
         title=one_line(object_["title"], 200),
@@ -147,6 +152,10 @@ def _columns(
         load_force_U95_N=measured_value("load_force_N", "U95"),
         haul_travel_m=measured["haul_travel_m"],
         load_travel_m=measured["load_travel_m"],
+        peak_N=None if peak is None else peak["force_N"],
+        peak_part="" if peak is None else one_line(peak["name"], 60),
+        peak_how="" if peak is None else peak["how"],
+        peak_at_most_N=None if peak is None else peak["at_most_N"],
         highest_use=highest_peak_use(object_["peaks"]),
     )
     return asdict(row)

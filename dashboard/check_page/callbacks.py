@@ -9,7 +9,7 @@ import hashlib
 import json
 from typing import Any
 
-from dash import ALL, Dash, Input, Output, State, no_update
+from dash import Dash, Input, Output, State, no_update
 
 from dashboard.check_page import layout
 from dashboard.check_page.check_line import REASONS
@@ -19,7 +19,7 @@ from dashboard.desk.folder import files_in
 from dashboard.desk.strip import session_address
 from dashboard.web.dash_page import operator_alone, role_now
 from dashboard.web.gate import OPERATOR, VIEWER
-from dashboard.web.touches import TOUCHES, gather, touched_parts
+from dashboard.web.touches import TOUCHES, TouchLog
 from logger.errors import CallFault, UserFault
 
 # what both callbacks write, in the order of `_parts`
@@ -37,11 +37,7 @@ MOST_ACT = 300  # characters; memory only
 
 def register(app: Dash, checks: Checks) -> dict[str, str]:
     """Add the callbacks to an application; returns the role of each, by its registered output key."""
-    gather(
-        app,
-        Input({"type": "do", "act": ALL}, "n_clicks"),
-        Input({"type": "field", "act": ALL}, "value"),
-    )
+    log = TouchLog()
     before = set(app.callback_map)
 
     @app.callback(  # type: ignore[untyped-decorator]
@@ -68,7 +64,7 @@ def register(app: Dash, checks: Checks) -> dict[str, str]:
         """The check after everything that the operator touched since the last call."""
         operator_alone()
         talk = Talk(checks, asked, note, started)
-        touched = touched_parts(touches)
+        touched = log.fresh(touches)
         if not touched:
             return [no_update] * (len(PARTS) + len(OWN))
         for control, value in touched:  # one call may carry several touches: none is lost

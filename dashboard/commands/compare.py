@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from dashboard.text.console import add_json, add_units, print_json, table, units
-from dashboard.text.table_rows import SESSIONS, texts, without
+from dashboard.text.table_rows import COMPARED, texts
 from dashboard.text.units import Units, plus_minus
 from logger.errors import UserFault, one_line
 
@@ -82,7 +82,7 @@ def lines(
     from analysis.sessions.compare import not_compared, pairs, worth_it
     from analysis.sessions.trend import rig_trends
 
-    out = table(texts(without(SESSIONS, "strokes", "highest use"), rows, shown), left=4, indent="")
+    out = table(texts(COMPARED, rows, shown), left=4, indent="")
     for _, title, trend in rig_trends(rows):
         change = ""
         if trend.per_year is not None:

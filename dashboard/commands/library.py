@@ -22,7 +22,18 @@ if TYPE_CHECKING:
 
 STATES = ("growing", "cut short", "sealed", "changed")
 MOST_SHOWN = 200
-LISTED = without(SESSIONS, "resets", "ideal MA", "predicted MA", "rope handled", "min/m")
+# as wide as a terminal; --json has every value
+LISTED = without(
+    SESSIONS,
+    "resets",
+    "ideal MA",
+    "predicted MA",
+    "peak force",
+    "at most",
+    "on",
+    "rope handled",
+    "min/m",
+)
 _DATE = re.compile(r"[0-9]{4}(-[0-9]{2}(-[0-9]{2}(T[0-9]{2}(:[0-9]{2}(:[0-9]{2})?)?)?)?)?")
 
 

@@ -73,7 +73,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     # for the demo: the true values of its devices, and an end when the demo's process is gone
     parser.add_argument("--simulation-true", metavar="FILE", help=argparse.SUPPRESS)
     parser.add_argument("--with-parent", action="store_true", help=argparse.SUPPRESS)
-    # for the desk: what a person overruled at the check before the pull, once each
+    # for the desk: what a person overruled at its check before the pull, once each. It is not offered to others:
+    # the event says that a check was made, which a typed text alone does not show
     parser.add_argument(
         "--override", metavar="TEXT", action="append", default=[], help=argparse.SUPPRESS
     )

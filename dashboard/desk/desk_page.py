@@ -1,6 +1,6 @@
 """What a page of the desk is given, and what it gives back.
 
-Each package of pages has a function `desk_page(desk: Desk) -> DeskPage`; `dashboard/desk_server` calls it once.
+Each package of pages has a function `desk_page`, which takes the Desk and returns a DeskPage; `dashboard/desk_server` calls it once.
 All routes of all pages stand behind one gate, so an address belongs to one page:
 
     /                home

@@ -10,23 +10,23 @@ from dataclasses import asdict
 from typing import Any
 from urllib.parse import quote
 
-from dash import ALL, Input, Output, State, no_update
+from dash import Input, Output, State, no_update
 
 from dashboard.desk.chosen import choose
 from dashboard.desk.desk_page import Desk, DeskPage
 from dashboard.desk.strip import strip_items, strip_of
 from dashboard.desk_server import home_layout
 from dashboard.desk_server.home_view import HomeView, home_view
-from dashboard.desk_server.last_sessions import LastSessions
 from dashboard.desk_server.next_step import VIRTUAL
 from dashboard.desk_server.rig_pages import RigDrafts
 from dashboard.desk_server.virtual_devices import VirtualDevices
 from dashboard.live.session_hub import Hub
 from dashboard.rig_page.acts import act_values
 from dashboard.rig_page.layout import shelf_titles
+from dashboard.sessions_page.folder_library import Library
 from dashboard.web.dash_page import Shell, dash_routes, operator_alone, role_now, shell
 from dashboard.web.gate import JSON, OPERATOR, VIEWER, Answer, Route, WebRequest
-from dashboard.web.touches import TOUCHES, gather, touched_parts
+from dashboard.web.touches import TOUCHES, TouchLog
 from logger.errors import CallFault, UserFault
 
 ENTRY = "desk/home.js"
@@ -37,13 +37,15 @@ Body = Callable[[HomeView, bool], list[Any]]  # parts of a page for a view; for 
 class HomePages:
     """What both pages stand on."""
 
-    def __init__(self, desk: Desk, drafts: RigDrafts, devices: VirtualDevices, hub: Hub) -> None:
+    def __init__(
+        self, desk: Desk, drafts: RigDrafts, devices: VirtualDevices, hub: Hub, library: Library
+    ) -> None:
         self.desk, self.drafts, self.devices, self.hub = desk, drafts, devices, hub
-        self.last = LastSessions(desk.folder)
+        self.library = library
 
     def shown(self, body: Body) -> tuple[list[Any], str]:
         """The parts of a page for whoever asks, and what differs when they do."""
-        view = home_view(self.desk, self.last, self.hub, self.devices.stand)
+        view = home_view(self.desk, self.library, self.hub, self.devices.stand)
         may = role_now() == OPERATOR
         return body(view, may), hashlib.sha256(f"{may} {view}".encode()).hexdigest()
 
@@ -65,9 +67,11 @@ class HomePages:
         raise CallFault("page", "this is no act of the page", "load the page again")
 
 
-def home_page(desk: Desk, drafts: RigDrafts, devices: VirtualDevices, hub: Hub) -> DeskPage:
-    """The home page, the list of rigs, and what the strip asks for."""
-    pages = HomePages(desk, drafts, devices, hub)
+def home_page(
+    desk: Desk, drafts: RigDrafts, devices: VirtualDevices, hub: Hub, library: Library
+) -> DeskPage:
+    """The home page, the list of rigs, and what the strip asks for.  library: as the list of sessions has it."""
+    pages = HomePages(desk, drafts, devices, hub, library)
     home = _app(pages, "", "/desk/home/", f"haul: {desk.folder.name}", home_layout.home_body)
 
     def strip(request: WebRequest) -> Answer:
@@ -97,7 +101,7 @@ def _app(
     desk = pages.desk
     app = shell(here.lower() or "home", prefix, desk.token, ENTRY, STYLES, strip_of(desk, here))
     app.layout = home_layout.page(title, shelf_titles())
-    gather(app, Input({"type": "do", "act": ALL}, "n_clicks"))
+    log = TouchLog()
     before = set(app.callback_map)
 
     @app.callback(  # type: ignore[untyped-decorator]
@@ -123,7 +127,7 @@ def _app(
         """The page after everything that the operator touched since the last call."""
         operator_alone()
         said = address = ""
-        touched = touched_parts(touches)
+        touched = log.fresh(touches)
         if not touched:
             return (no_update,) * 4
         for control, _ in touched:

@@ -10,11 +10,11 @@ from dashboard.desk.chosen import NextHaul, chosen
 from dashboard.desk.desk_page import Desk
 from dashboard.desk.folder import DeskFiles, SensorsFile, SessionEntry, files_in, running, sessions
 from dashboard.desk.strip import session_address
-from dashboard.desk_server.last_sessions import LastSessions
 from dashboard.desk_server.next_step import NextStep, next_step
 from dashboard.desk_server.rig_cards import RigCard, rig_card
 from dashboard.desk_server.virtual_devices import virtual_missing
 from dashboard.live.session_hub import Hub, sessions_in
+from dashboard.sessions_page.folder_library import Library
 from dashboard.text.local_time import local_time
 from dashboard.text.units import Units, percent, plus_minus
 from logger.channels.channel import Channel
@@ -73,12 +73,12 @@ class HomeView:
     odd: tuple[tuple[str, str], ...]  # (file, fault) of files that are neither rig nor sensors
 
 
-def home_view(desk: Desk, last: LastSessions, hub: Hub, stand: bool = False) -> HomeView:
+def home_view(desk: Desk, library: Library, hub: Hub, stand: bool = False) -> HomeView:
     """The page for the folder as it is now.  stand: whether this desk's virtual devices send."""
     files = files_in(desk.folder)
     now = chosen(desk, files)
     session = running(desk.folder)
-    last.look()
+    library.look()
     newest = sessions(desk.folder, MOST_SESSIONS)
     devices = "stand" if stand else "missing" if virtual_missing(desk) else ""
     step = next_step(
@@ -93,7 +93,7 @@ def home_view(desk: Desk, last: LastSessions, hub: Hub, stand: bool = False) -> 
             for one in sorted(files.rigs, key=lambda one: one != now.rig)
         ),
         sensors=_sensors(files, now, session, hub, desk.units),
-        sessions=tuple(_session(one, last, desk.units) for one in newest),
+        sessions=tuple(_session(one, library, desk.units) for one in newest),
         more_sessions=max(0, len(sessions_in(desk.folder)) - len(newest)),
         odd=tuple((one.name, one.fault) for one in files.odd),
     )
@@ -142,8 +142,8 @@ def _values(session: str, hub: Hub, units: Units) -> dict[str, str]:
     return out
 
 
-def _session(one: SessionEntry, last: LastSessions, units: Units) -> SessionLine:
-    row = last.row(one.name)
+def _session(one: SessionEntry, library: Library, units: Units) -> SessionLine:
+    row = library.row(one.name)
     growing = one.state == "growing"
     advantage = worst = "being recorded" if growing else "is read now"
     over = False

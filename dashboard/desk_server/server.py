@@ -21,6 +21,7 @@ from dashboard.live.session_hub import Hub
 from dashboard.sensors_page.routes import page_of
 from dashboard.sensors_page.sensors_desk import SensorsDesk
 from dashboard.sessions_page.desk_page import desk_page as sessions_page
+from dashboard.sessions_page.folder_library import Library
 from dashboard.text.units import METRIC, Units
 from dashboard.web import assets
 from dashboard.web.gate import Gate, Route
@@ -54,6 +55,7 @@ class DeskServer(Listening):
             self.devices = VirtualDevices(self.desk)
             self.drafts = RigDrafts(self.desk)
             self.sensors = SensorsDesk(self.desk)
+            self.library = Library(folder)
             pages = self._pages()
             super().__init__(self._call, port, None if sharing is None else sharing.address)
         except BaseException:
@@ -76,13 +78,13 @@ class DeskServer(Listening):
     def _pages(self) -> list[DeskPage]:
         """Every page of the desk; the gate takes the first route that fits."""
         return [
-            home_page(self.desk, self.drafts, self.devices, self.hub),
+            home_page(self.desk, self.drafts, self.devices, self.hub, self.library),
             rig_pages(self.desk, self.drafts, FolderCells(self.desk, self.sensors.store)),
             page_of(self.sensors),
             check_page(self.desk),
             convert_page(self.desk),
             haul_page(self.desk),
-            sessions_page(self.desk),
+            sessions_page(self.desk, self.library),
             self._session_pages(),
         ]
 

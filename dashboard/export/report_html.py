@@ -14,6 +14,7 @@ from analysis.review.chapters import Chapter
 from analysis.review.reviewed_session import Whole, whole_session
 from dashboard.export import report_tables as tables
 from dashboard.export.event_room import OtherRows, events_that_fit
+from dashboard.export.notes_file import Notes, notes_of
 from dashboard.export.output_file import outside, write_page
 from dashboard.export.report_tables import cut
 from dashboard.figures.session_figures import (
@@ -35,6 +36,10 @@ from logger.session.descriptor import haul_version
 from logger.session.verify import REFUSED, Verdict, verify
 
 MOST_DRAWN = 3  # rigs that are drawn: the report has four pages at most
+MOST_FORM, MOST_WRITTEN = (
+    120,
+    600,
+)  # characters of site and crew, and of a note: the report has four pages at most
 SENTENCE, SENTENCE_EACH = 340, 220  # characters of a sentence on one chapter; on each of several
 
 
@@ -64,9 +69,10 @@ def report(
     several = len(whole.chapters) > 1
     return render(
         "export/report.html.j2",
-        title=cut(review["title"] or "Haul session", 110),
+        title=cut(review["title"] or _folder(whole), 110),
         job=_job(whole, units),
         note=cut(whole.rig.note, 240),
+        written=_written(notes_of(session)),
         what_if_rig="" if rig is None else cut(rig),
         sentences=[
             cut(text, SENTENCE_EACH * min(len(whole.chapters), MOST_DRAWN) if several else SENTENCE)
@@ -118,6 +124,17 @@ def _job(whole: Whole, units: Units) -> list[tuple[str, str]]:
     if whole.info.simulation_true is not None:
         rows.append(("source", "SIMULATED devices"))
     return [(label, cut(text)) for label, text in rows]
+
+
+def _written(notes: Notes) -> dict[str, Any]:
+    """What was written after the haul; a line of the form is left to be filled in by hand where it is empty."""
+    text = " ".join(notes.note.split())
+    return {
+        "form": [("site", cut(notes.site, MOST_FORM)), ("crew", cut(notes.crew, MOST_FORM))],
+        "note": cut(text, MOST_WRITTEN),
+        "any": not notes.empty,
+        "shortened": len(text) > MOST_WRITTEN or max(len(notes.site), len(notes.crew)) > MOST_FORM,
+    }
 
 
 def _load(whole: Whole, units: Units) -> list[str]:

@@ -85,7 +85,7 @@ def page_data(now: ReviewNow, units: Units) -> ReviewTexts:
     results = side_by_side(now.reviewed, units) or texts(RESULTS, rows, units)
     chapters = chapter_rows(review)
     return ReviewTexts(
-        title=one_line(review["title"] or "Haul session", 120),
+        title=one_line(review["title"] or now.info.path.name, 120),
         folder=one_line(now.info.path.name, 120),
         started=one_line(review["started_at"], 40),
         state=review["state"],

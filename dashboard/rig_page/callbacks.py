@@ -50,6 +50,10 @@ OF_TOUCH = (
     ("holds", "aria-pressed"),
 )  # what a touch or the switch of the captures alone changes
 
+# acts that do not depend on the order of stations: a second one may come before the answer to the first
+BY_NAME = ("set", "undo", "redo")
+MOST_RUN = 40  # characters of the name of a page's run
+
 
 def register(
     app: Dash, store: Callable[[], DraftStore], units: Units, keeper: CellKeeper | None = None
@@ -101,19 +105,19 @@ def register(
         Input({"type": "do", "act": ALL}, "n_clicks"),
         Input({"type": "field", "act": ALL}, "value"),
         State("version", "data"), State("width", "data"), State("touched", "data"), State("closed", "data"),
-        State("captures", "data"),
+        State("run", "data"), State("captures", "data"),
         prevent_initial_call=True,
     )  # fmt: skip
     def change(*arguments: Any) -> Any:
         """The page after an act of the operator."""
-        version, width, last, closed, captures = arguments[-5:]
+        version, width, last, closed, run, captures = arguments[-6:]
         operator_alone()
         draft, touched = store(), _open(last, closed)
         drawn = partial(_drawn, draft, touched, units)
         acts = asked_acts(triggers(ctx.triggered, ctx.triggered_prop_ids), drawn)
         if not acts:
             return [no_update] * (len(PARTS) + 1)  # parts that appeared, none that was touched
-        said, touched = _all_acted(draft, keeper, version, acts, touched)
+        said, touched = _all_acted(draft, keeper, (version, run), acts, touched)
         shown = view(draft.state(), touched, units, _pixels(width), surroundings(captures))
         return [*_parts(shown, said), last if shown.menu is None else no_update]
 
@@ -167,14 +171,18 @@ def _drawn(store: DraftStore, touched: Any, units: Units) -> dict[str, str]:
 def _all_acted(
     store: DraftStore,
     keeper: CellKeeper | None,
-    version: Any,
+    page: tuple[Any, Any],
     acts: Sequence[AskedAct],
     touched: Any,
 ) -> tuple[str, Any]:
-    """Do the acts of one call in turn; what is to be said about them, and what stays touched."""
+    """Do the acts of one call in turn; what is to be said about them, and what stays touched.
+
+    page: the version that it shows, and the name of its run.
+    """
+    version, run = page
     said: list[str] = []
     for one in acts:
-        text, touched = _acted(store, keeper, version, one, touched)
+        text, touched = _acted(store, keeper, (version, run), one, touched)
         if text:
             said.append(text)
         if version == store.state().version - 1:
@@ -183,7 +191,11 @@ def _all_acted(
 
 
 def _acted(
-    store: DraftStore, keeper: CellKeeper | None, version: Any, asked: AskedAct, touched: Any
+    store: DraftStore,
+    keeper: CellKeeper | None,
+    page: tuple[Any, Any],
+    asked: AskedAct,
+    touched: Any,
 ) -> tuple[str, Any]:
     """Do an act; what is to be said about it, and what stays touched."""
     typed = asked.typed
@@ -211,8 +223,12 @@ def _acted(
                 return "", None
             case ["cell", str(channel), str(at), str(mark)] if keeper is not None:
                 return _cell_put(store, keeper, (channel, at, mark)), touched
+        version, run = page
         if not store.change(
-            version if type(version) is int else 0, lambda d: made(d, values, typed)
+            version if type(version) is int else 0,
+            lambda d: made(d, values, typed),
+            run[:MOST_RUN] if isinstance(run, str) else "",
+            values[0] in BY_NAME,
         ):
             return "Somebody else changed the rig just now. Look again, then do it once more.", None
     except UserFault as fault:

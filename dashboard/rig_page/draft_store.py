@@ -39,6 +39,8 @@ class DraftStore:
         self.path = Path(path)
         self._lock = threading.RLock()
         self._version = 1
+        # (page, from, to): versions that one page alone has made, by name
+        self._own = ("", 0, 0)
         # of the file when it was opened or saved last
         self._base = self._on_disk() if self.path.exists() else EMPTY
         self._draft = opened(self._base, self.path.name)
@@ -67,16 +69,25 @@ class DraftStore:
                 offered=self._offered is not None,
             )
 
-    def change(self, version: int, make: Callable[[Draft], Draft]) -> bool:
+    def change(
+        self, version: int, make: Callable[[Draft], Draft], page: str = "", by_name: bool = False
+    ) -> bool:
         """Replace the draft by `make` of it; False where it is no longer at this version.
 
+        page: name of the page's run, "" for none.  by_name: the change does not depend on the order of stations; it
+        may then also stand on what the same page changed in this way since that version, whose answer the page had
+        not yet: a second field is filled while the first is still on its way.
         The new text is on disk when this returns.  Raises what `make` raises, the draft unchanged.
         """
         with self._lock:
-            if version != self._version:
+            own, first, last = self._own
+            goes_on = by_name and page != "" and page == own and last == self._version
+            if version != self._version and not (goes_on and first <= version):
                 return False
             changed = make(self._draft)
             if changed is not self._draft:
+                if by_name:
+                    self._own = (page, first if goes_on else self._version, self._version + 1)
                 self._draft = changed
                 self._version += 1
                 self._keep()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import secrets
 import tomllib
 from collections.abc import Mapping
 from functools import cache
@@ -25,6 +26,7 @@ def page(shelf_titles: Mapping[str, str]) -> Any:
     """The page, empty; shelf_titles: file name -> title of each rig of the shelf."""
     return html.Div(
         [
+            dcc.Store(id="run", data=secrets.token_hex(8)),  # names this load of the page
             dcc.Store(id="touched"),
             dcc.Store(id="closed"),
             dcc.Store(id="version", data=0),

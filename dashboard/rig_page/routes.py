@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 
 from dashboard.rig_page import layout
 from dashboard.rig_page.callbacks import register
@@ -29,5 +30,5 @@ def make(
     file, None: the page has none.
     """
     app = shell("rig", prefix, token, ENTRY, STYLES, top)
-    app.layout = layout.page(layout.shelf_titles())
+    app.layout = partial(layout.page, layout.shelf_titles())  # each load has a name of its own
     return app, register(app, store, units, keeper)

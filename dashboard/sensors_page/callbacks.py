@@ -1,14 +1,12 @@
 """From a touch to the new view of the page: two Dash callbacks, one for those who look, one for the operator.
 
 The gate lets each callback through by its role; the callback that changes something checks the role again.
-One call may tell of several touches, since Dash merges what happens together; each of them is done.
+One call may tell of several touches; each of them is done, see `web.touches`.
 """
 
 from __future__ import annotations
 
 import json
-import threading
-from collections import OrderedDict
 from typing import Any
 
 from dash import ALL, Dash, Input, Output, State, ctx, no_update
@@ -21,10 +19,9 @@ from dashboard.sensors_page.sensors_desk import SensorsDesk
 from dashboard.sensors_page.sensors_view import sensors_view
 from dashboard.web.dash_page import operator_alone, role_now
 from dashboard.web.gate import OPERATOR, VIEWER
+from dashboard.web.touches import TOUCHES, TouchLog
 from logger.errors import UserFault
 
-MOST_PAGES = 200  # browsers whose last touch is remembered; memory only
-MOST_TOUCHES = 16  # of one call
 # what both callbacks write, in the order of `_parts`
 PARTS = (
     ("version", "data"), ("live", "data-live"), ("status", "children"), ("hand", "children"),
@@ -33,41 +30,10 @@ PARTS = (
 )  # fmt: skip
 
 
-class Touched:
-    """The touches that a page's script told of: each is done once, and none is lost, in whatever call it comes."""
-
-    def __init__(self) -> None:
-        self._last: OrderedDict[str, int] = OrderedDict()
-        self._lock = threading.Lock()
-
-    def fresh(self, data: Any) -> list[Any]:
-        """The acts that were not told before.  data: {"page": name of the page's run, "acts": [[number, act]]}."""
-        if not isinstance(data, dict) or not isinstance(data.get("acts"), list):
-            return []
-        page = str(data.get("page"))[:40]
-        acts = []
-        with self._lock:
-            last = self._last.get(page, 0)
-            for pair in data["acts"][:MOST_TOUCHES]:
-                if (
-                    isinstance(pair, list)
-                    and len(pair) == 2
-                    and type(pair[0]) is int
-                    and pair[0] > last
-                ):
-                    last = pair[0]
-                    acts.append(pair[1])
-            self._last[page] = last
-            self._last.move_to_end(page)
-            while len(self._last) > MOST_PAGES:
-                self._last.popitem(last=False)
-        return acts
-
-
 def register(app: Dash, sensors: SensorsDesk) -> dict[str, str]:
     """Add the callbacks to an application; returns the role of each, by its registered output key."""
     before = set(app.callback_map)
-    touched = Touched()
+    log = TouchLog()
 
     @app.callback(  # type: ignore[untyped-decorator]
         [Output(i, p) for i, p in PARTS],
@@ -86,19 +52,17 @@ def register(app: Dash, sensors: SensorsDesk) -> dict[str, str]:
 
     @app.callback(  # type: ignore[untyped-decorator]
         [Output(i, p, allow_duplicate=True) for i, p in PARTS],
-        Input({"type": "do", "act": ALL}, "n_clicks"),
-        Input({"type": "field", "name": ALL, "act": ALL}, "n_submit"),
-        Input("did", "data"),
+        Input(TOUCHES, "data"),
         State({"type": "field", "name": ALL, "act": ALL}, "value"),
         State("width", "data"),
         prevent_initial_call=True,
     )  # fmt: skip
-    def change(*arguments: Any) -> Any:
+    def change(touches: Any, states: Any, width: Any) -> Any:
         """The page after what the operator did."""
         operator_alone()
-        acts = _acts(touched, arguments[2])
+        acts = [identity.get("act") for identity, _ in log.fresh(touches)]
         if not acts:
-            return [no_update] * len(PARTS)  # a button that appeared, not one that was touched
+            return [no_update] * len(PARTS)
         fields = _fields(ctx.states_list[0])
         version = sensors.store.state.version
         said = [text for one in acts if (text := _did(sensors, one, fields))]
@@ -106,7 +70,7 @@ def register(app: Dash, sensors: SensorsDesk) -> dict[str, str]:
         if sentence and sensors.store.state.version == version:
             return _only(("said", "children"), sentence)  # what was typed stays where it is
         empty = layout.address() if any(_verb(one) == "address" for one in acts) else no_update
-        return [*_parts(sensors, arguments[4]), empty, sentence]
+        return [*_parts(sensors, width), empty, sentence]
 
     changing = set(app.callback_map) - before - looking
     return dict.fromkeys(looking, VIEWER) | dict.fromkeys(changing, OPERATOR)
@@ -137,30 +101,9 @@ def _did(sensors: SensorsDesk, one: Any, fields: dict[str, Any]) -> str:
         return fault_said(fault)
 
 
-def _acts(touched: Touched, data: Any) -> list[Any]:
-    """All acts of this call, in the order in which they were told."""
-    acts: list[Any] = []
-    for entry in ctx.triggered:
-        name, _, what = str(entry.get("prop_id", "")).rpartition(".")
-        if name == "did":
-            acts += touched.fresh(data)
-        elif what in ("n_clicks", "n_submit") and entry.get("value"):
-            identity = _identity(name)
-            if isinstance(identity, dict):
-                acts.append(identity.get("act"))
-    return acts[:MOST_TOUCHES]
-
-
 def _triggers() -> set[str]:
     """The names of the components that this call is about."""
     return {str(entry.get("prop_id", "")).rpartition(".")[0] for entry in ctx.triggered}
-
-
-def _identity(name: str) -> Any:
-    try:
-        return json.loads(name)
-    except (ValueError, RecursionError):
-        return None
 
 
 def _fields(states: Any) -> dict[str, Any]:

@@ -10,6 +10,7 @@ from dashboard.sensors_page.acts import act
 from dashboard.sensors_page.questions import AskedChoice, AskedField, OpenQuestion
 from dashboard.sensors_page.sensors_view import ChannelRow, SensorsView
 from dashboard.text.cautions import CAUTIONS
+from dashboard.web.touches import touches_store
 
 LOOK_MS = 600  # how often a page asks what came; chosen by us: lines look alive
 
@@ -20,7 +21,7 @@ def page() -> Any:
         [
             dcc.Store(id="version", data=0),
             dcc.Store(id="width", data=0),
-            dcc.Store(id="did"),
+            touches_store(),
             dcc.Interval(id="look", interval=LOOK_MS),
             html.Div(id="live", hidden=True, **{"data-live": ""}),
             html.Header([
@@ -34,8 +35,8 @@ def page() -> Any:
                     html.H2("Devices"),
                     html.P("Plug a device in, and it appears here. Listening sends nothing to it.",
                            className="note"),
-                    html.Div(id="ports"),
                     html.Div(address(), id="address", className="typed"),
+                    html.Div(id="ports"),
                 ], className="tile rest devices"),
                 html.Section(id="channels", className="tile rest channels"),
                 html.Section(id="file", className="tile full rest"),
@@ -82,8 +83,6 @@ def step(asked: OpenQuestion | None) -> list[Any]:
         html.P(asked.about, className="about"),
         *(html.P(note, className="note") for note in asked.notes),
     ]  # fmt: skip
-    if asked.live:
-        parts.append(html.Div(id="step-live"))
     if asked.rows:
         parts.append(
             html.Ul([html.Li([html.Span(text), _button(choice)]) for text, choice in asked.rows], className="points")
@@ -96,6 +95,9 @@ def step(asked: OpenQuestion | None) -> list[Any]:
     if asked.further:
         parts.append(html.H3("Or a strand or part of the rig"))
         parts.append(_choices(asked.further, "Strands and parts"))
+    if asked.live:
+        # below all buttons, so that what a device says never moves one from under a finger
+        parts.append(html.Div(id="step-live"))
     return parts
 
 

@@ -10,6 +10,7 @@ from dashboard.desk.desk_page import Desk, DeskPage
 from dashboard.desk.strip import strip_of
 from dashboard.live.session_hub import sessions_in
 from dashboard.sessions_page import result_page, sessions_page
+from dashboard.sessions_page.folder_library import Library
 from dashboard.web.dash_page import dash_routes, shell
 from dashboard.web.gate import HTML, Answer, Refused, Route, WebRequest
 
@@ -18,8 +19,11 @@ STYLES = ("shared/page.css", "plan/plan.css", "desk/home.css", "result/result.cs
 ENTRY = "result/result.js"
 
 
-def desk_page(desk: Desk) -> DeskPage:
-    """Both pages, their callbacks by role, the report, and the result of the last session."""
+def desk_page(desk: Desk, library: Library) -> DeskPage:
+    """Both pages, their callbacks by role, the report, and the result of the last session.
+
+    library: the figures of the folder's sessions, which the home page shows too.
+    """
     result = shell("result", RESULT, desk.token, ENTRY, STYLES, strip_of(desk, "Result"))
     result.layout = result_page.page()
     results = dash_routes(
@@ -27,7 +31,7 @@ def desk_page(desk: Desk) -> DeskPage:
     )
     every = shell("sessions", SESSIONS, desk.token, ENTRY, STYLES, strip_of(desk, "Sessions"))
     every.layout = sessions_page.page()
-    lists = dash_routes(every, sessions_page.register(every, desk), SESSIONS)
+    lists = dash_routes(every, sessions_page.register(every, desk, library), SESSIONS)
 
     def report(request: WebRequest) -> Answer:
         """The printable report of a session; raises Refused, UserFault."""

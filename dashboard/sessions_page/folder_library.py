@@ -27,6 +27,7 @@ class Library:
     def __init__(self, folder: Path) -> None:
         self._folder = folder
         self._lock = threading.Lock()
+        self._idle = threading.Condition(self._lock)
         self._seen: tuple[str, ...] | None = None
         self._busy = False
         self._rows: tuple[dict[str, Any], ...] = ()
@@ -41,6 +42,15 @@ class Library:
             self._busy, self._seen = True, names
         threading.Thread(target=self._update, name="library", daemon=True).start()
         return True
+
+    def wait(self, within_s: float) -> bool:
+        """Wait until nothing is being brought up to date; whether that came within_s."""
+        with self._idle:
+            return self._idle.wait_for(lambda: not self._busy, within_s)
+
+    def row(self, name: str) -> dict[str, Any] | None:
+        """The row of a session of the folder itself; None where it isn't known yet."""
+        return next((row for row in self.rows() if row["path"] == name), None)
 
     def rows(self) -> tuple[dict[str, Any], ...]:
         """The rows of the sessions of the folder itself, the newest first."""
@@ -75,3 +85,4 @@ class Library:
         finally:
             with self._lock:
                 self._busy = False
+                self._idle.notify_all()

@@ -5,23 +5,18 @@ from __future__ import annotations
 import hashlib
 from typing import Any
 
-from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
+from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from dashboard.desk.desk_page import Desk
+from dashboard.export.notes_file import MOST_LINE, MOST_NOTE, Notes, cleaned
 from dashboard.review.session_review import Reviews
 from dashboard.sessions_page.components import act_button, act_values, table
 from dashboard.sessions_page.next_haul import take_rig
-from dashboard.sessions_page.notes import (
-    MOST_LINE,
-    MOST_NOTE,
-    Notes,
-    cleaned,
-    read_notes,
-    write_notes,
-)
+from dashboard.sessions_page.notes import read_notes, write_notes
 from dashboard.sessions_page.result_view import ResultView, result_view
 from dashboard.web.dash_page import name_now, operator_alone, role_now
 from dashboard.web.gate import OPERATOR, VIEWER
+from dashboard.web.touches import TOUCHES, TouchLog, touches_store
 from logger.errors import UserFault
 
 LOOK_MS = 2000  # how often a page asks what is new; chosen by us: a result changes while it is recorded alone
@@ -32,6 +27,7 @@ def page() -> Any:
     """The page, empty."""
     return html.Div(
         [
+            touches_store(),
             dcc.Store(id="seen"),
             dcc.Interval(id="look", interval=LOOK_MS),
             dcc.Location(id="go", refresh=True),
@@ -67,6 +63,7 @@ def _field(name: str, label: str, most: int) -> Any:
 def register(app: Dash, desk: Desk) -> dict[str, str]:
     """Add the callbacks to an application; returns the role of each, by its registered output key."""
     reviews = Reviews()
+    log = TouchLog()
     before = set(app.callback_map)
 
     @app.callback(  # type: ignore[untyped-decorator]
@@ -100,19 +97,17 @@ def register(app: Dash, desk: Desk) -> dict[str, str]:
 
     @app.callback(  # type: ignore[untyped-decorator]
         Output("said", "children"), Output("written", "children", allow_duplicate=True), Output("go", "href"),
-        Input({"type": "do", "act": ALL}, "n_clicks"), *(State(name, "value") for name in FIELDS),
+        Input(TOUCHES, "data"), *(State(name, "value") for name in FIELDS),
         prevent_initial_call=True,
     )  # fmt: skip
-    def change(clicks: Any, site: Any, crew: Any, note: Any) -> Any:
+    def change(touches: Any, site: Any, crew: Any, note: Any) -> Any:
         """The page after everything that the operator touched since the last call."""
         operator_alone()
         name = name_now()
         said, notes, href = no_update, no_update, no_update
-        for one in ctx.triggered:
-            if type(one.get("value")) is not int or one["value"] < 1:
-                continue  # a button that appeared, not one that was touched
+        for control, _ in log.fresh(touches):
             try:
-                match act_values(ctx.triggered_prop_ids.get(one["prop_id"])):
+                match act_values(control):
                     case ["keep"]:
                         write_notes(desk, name, cleaned(site, crew, note))
                         said, notes = "Kept beside the record.", written(read_notes(desk, name))

@@ -7,10 +7,11 @@ from urllib.parse import quote
 
 from dashboard.desk.desk_page import Desk
 from dashboard.desk.strip import session_address
+from dashboard.export.notes_file import Notes
 from dashboard.review.session_review import Reviews
 from dashboard.review.tables import page_data
 from dashboard.review.wire import ReviewTexts
-from dashboard.sessions_page.notes import Notes, read_notes
+from dashboard.sessions_page.notes import read_notes
 from dashboard.text.local_time import local_time
 from logger.errors import UserFault
 

@@ -5,14 +5,15 @@ from __future__ import annotations
 import hashlib
 from typing import Any
 
-from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
+from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from dashboard.desk.desk_page import Desk
 from dashboard.live.session_hub import sessions_in
-from dashboard.sessions_page.components import act_button, act_values, table
+from dashboard.sessions_page.components import act_button, table
 from dashboard.sessions_page.folder_library import Library
 from dashboard.sessions_page.sessions_view import (
     EVERY,
+    FIGURES,
     MOST_FILTER,
     ODD,
     OVER,
@@ -23,27 +24,34 @@ from dashboard.sessions_page.sessions_view import (
     sessions_view,
 )
 from dashboard.web.gate import VIEWER
+from dashboard.web.touches import TOUCHES, touches_store
 
 LOOK_MS = 2000  # how often a page asks what is new
 PAIR = 2  # sessions that are compared
 WHICH = {EVERY: "All", OVER: "Over a limit", ODD: "Not sealed"}
-HEADS = (
-    "session",
-    "rig",
-    "started",
-    "advantage",
-    "haul force",
-    "highest share of a limit",
-    "record",
-    "compare",
-)
+HEADS = ("session", "rig", "started", *(one.title for one in FIGURES), "record", "compare")
+# What is chosen is kept in the browser: the server would answer a second touch with what it knew before the first.
+# A touch has a number, and the last ones come again with each new one.
+CHOOSE = """(touches, until, picked, which) => {
+  for (const [number, property, value] of touches?.touched ?? []) {
+    if (number <= until) continue;
+    until = number;
+    const [verb, name] = JSON.parse(JSON.parse(property.replace(/[.]n_clicks$/, "")).act);
+    if (verb === "which") which = name;
+    else if (picked.includes(name)) picked = picked.filter((one) => one !== name);
+    else picked = [...picked, name].slice(-2);
+  }
+  return [until, picked, which];
+}"""
 
 
 def page() -> Any:
     """The page, empty."""
     return html.Div(
         [
+            touches_store(),
             dcc.Store(id="seen"),
+            dcc.Store(id="chosen-until", data=0),
             dcc.Store(id="picked", data=[]),
             dcc.Store(id="which", data=EVERY),
             dcc.Interval(id="look", interval=LOOK_MS),
@@ -71,49 +79,42 @@ def page() -> Any:
     )  # fmt: skip
 
 
-def register(app: Dash, desk: Desk) -> dict[str, str]:
+def register(app: Dash, desk: Desk, library: Library) -> dict[str, str]:
     """Add the callback to an application; returns its role, by its registered output key."""
-    library = Library(desk.folder)
     made: dict[tuple[str, ...], Compared] = {}
+    app.clientside_callback(
+        CHOOSE, Output("chosen-until", "data"), Output("picked", "data"), Output("which", "data"),
+        Input(TOUCHES, "data"), State("chosen-until", "data"), State("picked", "data"), State("which", "data"),
+        prevent_initial_call=True,
+    )  # fmt: skip
     before = set(app.callback_map)
 
     @app.callback(  # type: ignore[untyped-decorator]
         Output("list", "children"), Output("whiches", "children"), Output("compared", "children"),
         Output("trends", "children"), Output("gear", "children"),
-        Output("picked", "data"), Output("which", "data"), Output("seen", "data"),
-        Input("look", "n_intervals"), Input("words", "value"), Input({"type": "do", "act": ALL}, "n_clicks"),
-        State("picked", "data"), State("which", "data"), State("seen", "data"),
+        Output("seen", "data"),
+        Input("look", "n_intervals"), Input("words", "value"), Input("picked", "data"), Input("which", "data"),
+        State("seen", "data"),
     )  # fmt: skip
-    def look(count: Any, words: Any, clicks: Any, picked: Any, which: Any, seen: Any) -> Any:
+    def look(count: Any, words: Any, picked: Any, which: Any, seen: Any) -> Any:
         """The list as whoever looks has asked for it; all of it comes from a browser."""
         there = sessions_in(desk.folder)
         chosen = [one for one in picked if one in there][:PAIR] if isinstance(picked, list) else []
         which = which if isinstance(which, str) and which in WHICH else EVERY
-        # one call may carry several touches: none is lost
-        for one in ctx.triggered:
-            if type(one.get("value")) is not int or one["value"] < 1:
-                continue
-            match act_values(ctx.triggered_prop_ids.get(one["prop_id"])):
-                case ["pick", name] if name in chosen:
-                    chosen.remove(name)
-                case ["pick", name] if name in there:
-                    chosen = [*chosen, name][-PAIR:]
-                case ["which", asked] if asked in WHICH:
-                    which = asked
         text = words[:MOST_FILTER] if isinstance(words, str) else ""
         shown = sessions_view(desk, library, text.strip(), which)
         mark = hashlib.sha256(f"{shown} {chosen} {which}".encode("utf-8", "replace")).hexdigest()[
             :16
         ]
         if mark == seen:
-            return (no_update,) * 8
+            return (no_update,) * 6
         pair = tuple(chosen)
         if len(pair) == PAIR and pair not in made:
             made.clear()  # one comparison is kept: it takes seconds
             made[pair] = compared(desk, pair)
         return (
             _list(shown, chosen), _whiches(which), _compared(chosen, made.get(pair)), _trends(shown),
-            _gear(shown), chosen, which, mark,
+            _gear(shown), mark,
         )  # fmt: skip
 
     return dict.fromkeys(set(app.callback_map) - before, VIEWER)
@@ -134,10 +135,11 @@ def _list(shown: SessionsView, picked: list[str]) -> list[Any]:
 
 
 def _row(one: ListedHaul, on: bool) -> list[Any]:
-    use = html.Span(f"OVER: {one.use}", className="grave") if one.over else one.use
+    *figures, use = one.figures
     return [
-        html.A(one.name, href=one.address, className="way"), one.title, one.started, one.advantage, one.force,
-        use, html.Span(one.state, className="grave" if one.state == "changed" else ""),
+        html.A(one.label, href=one.address, className="way"), one.title, one.started, *figures,
+        html.Span(use, className="grave") if one.over else use,
+        html.Span(one.state, className="grave" if one.state == "changed" else ""),
         act_button("Compare", "pick", one.name, pressed=on, label=f"Compare {one.name}"),
     ]  # fmt: skip
 
@@ -159,8 +161,15 @@ def _compared(picked: list[str], made: Compared | None) -> list[Any]:
 
 def _trends(shown: SessionsView) -> list[Any]:
     if not shown.trends:
-        return [html.P("It takes several sessions of one rig.", className="note")]
-    return [html.P([html.B(rig), ": ", text]) for rig, text in shown.trends]
+        return [html.P("It takes three sessions of one rig.", className="note")]
+    parts: list[Any] = []
+    for one in shown.trends:
+        heads, *rows = one.table
+        listed = html.Details(
+            [html.Summary(f"Each of its {len(rows)} efficiencies, ± at 95 %"), table(heads, rows)]
+        )
+        parts += [html.P([html.B(one.title), ": ", one.text]), *([listed] if rows else [])]
+    return parts
 
 
 def _gear(shown: SessionsView) -> list[Any]:

@@ -12,31 +12,43 @@ from analysis.sessions.gear_log import ItemRecord
 from analysis.sessions.session_row import by_chapter, columns
 from analysis.sessions.trend import rig_trends
 from dashboard.desk.desk_page import Desk
-from dashboard.desk.folder import sessions
+from dashboard.desk.folder import SessionEntry, sessions
 from dashboard.desk.strip import session_address
 from dashboard.sessions_page.folder_library import Library
 from dashboard.text.local_time import local_time
-from dashboard.text.table_rows import GEAR, SESSIONS, texts, without
-from dashboard.text.units import Units, percent, plus_minus
+from dashboard.text.table_rows import COMPARED, GEAR, SESSIONS, texts, those
+from dashboard.text.units import Units, plus_minus
 from logger.errors import UserFault, one_line
 
 MOST_SESSIONS = 500  # that are listed; chosen by us: a filter narrows the list
+MOST_POINTS = 50  # sessions of a rig that its trend lists, the last ones; chosen by us
 MOST_FILTER = 60  # characters of a filter
 EVERY, OVER, ODD = "all", "over", "odd"  # which sessions are shown
-COMPARED = without(SESSIONS, "strokes", "highest use")
+# of a session in the list, and of one in a trend; each column is that of `haul library`
+FIGURES = those(
+    SESSIONS,
+    "ideal MA",
+    "actual MA",
+    "efficiency",
+    "haul force",
+    "peak force",
+    "at most",
+    "on",
+    "highest use",
+)
+TREND = those(SESSIONS, "session", "started", "efficiency")
 
 
 @dataclass(frozen=True)
 class ListedHaul:
-    """One session of the list."""
+    """One session of the list, or one chapter of a session with several."""
 
     name: str  # of its folder
+    label: str  # its name, with the chapter
     title: str  # of its rig
     started: str  # local time
     state: str  # of its record
-    advantage: str  # measured, with U95; a word where it isn't known
-    force: str  # mean haul force, with U95; a word where it isn't known
-    use: str  # highest share of a limit; a word where it isn't known
+    figures: tuple[str, ...]  # texts of FIGURES; where there are none the first says why
     over: bool  # whether a limit was passed
     odd: bool  # whether the record is anything but sealed
     address: str  # of its result, or of its live page while it is recorded
@@ -51,13 +63,24 @@ class Compared:
 
 
 @dataclass(frozen=True)
+class RigTrend:
+    """What the efficiency of one rig does over its sessions."""
+
+    title: str  # of the rig, with the number of its sessions
+    text: str  # the change a year with its interval, and the verdict
+    table: tuple[
+        tuple[str, ...], ...
+    ]  # the efficiency of each session with its U95; names of the columns first
+
+
+@dataclass(frozen=True)
 class SessionsView:
     """The list of sessions for one state of the folder."""
 
     hauls: tuple[ListedHaul, ...]  # that the filter lets through, the newest first
     count: int  # of all
     reading: bool  # whether sessions are read just now
-    trends: tuple[tuple[str, str], ...]  # (rig, what its efficiency does over time)
+    trends: tuple[RigTrend, ...]  # of each rig with several sessions
     gear: tuple[tuple[str, ...], ...]  # names of the columns first; empty without marked gear
 
 
@@ -68,74 +91,87 @@ def sessions_view(desk: Desk, library: Library, words: str, which: str) -> Sessi
     """
     reading = library.look()
     rows = {str(row["path"]): row for row in library.rows()}
+    there_now = sessions(desk.folder, MOST_SESSIONS)
     every = [
-        _haul(
-            one.name, one.title, one.started_at, one.state, rows.get(one.name), reading, desk.units
-        )
-        for one in sessions(desk.folder, MOST_SESSIONS)
+        listed
+        for one in there_now
+        for listed in _hauls(one, rows.get(one.name), reading, desk.units)
     ]
     asked = words.lower()
     shown = tuple(
         one
         for one in every
-        if asked in f"{one.name} {one.title}".lower()
+        if asked in f"{one.label} {one.title}".lower()
         and (which == EVERY or (one.over if which == OVER else one.odd))
     )
     there = {one.name for one in shown}
     return SessionsView(
         hauls=shown,
-        count=len(every),
+        count=len(there_now),
         reading=reading,
         trends=_trends([row for name, row in rows.items() if name in there], desk.units),
         gear=_gear(library.gear(), desk.units),
     )
 
 
-def _haul(
-    name: str, title: str, started_at: str, state: str, row: Mapping[str, Any] | None, reading: bool,
-    units: Units,
-) -> ListedHaul:  # fmt: skip
-    growing = state == "growing"
-    advantage = force = use = (
-        "being recorded" if growing else "is read now" if reading else "not known"
-    )
-    over = False
-    if row is not None and not growing:
-        advantage = force = use = "cannot be reviewed" if row["fault"] else "not known"
-        if row["actual_ma"] is not None:
-            advantage = f"{plus_minus(row['actual_ma'], row['actual_ma_U95'])} : 1"
-        if row["haul_force_N"] is not None:
-            force = units.quantity(
-                "force", {"value": row["haul_force_N"], "U95": row["haul_force_U95_N"]}
-            )
-        if row["highest_use"] is not None:
-            over = row["highest_use"] > 1
-            use = percent(row["highest_use"])
+def _hauls(
+    one: SessionEntry, row: Mapping[str, Any] | None, reading: bool, units: Units
+) -> list[ListedHaul]:
+    """The session, or its chapters, with the figures of the library's row; row: None where it is not read yet."""
+    growing = one.state == "growing"
+    if row is None or growing or row["fault"]:
+        why = (
+            "being recorded" if growing
+            else f"cannot be reviewed: {one_line(row['fault'], 160)}" if row is not None
+            else "is read now" if reading
+            else "not known"
+        )  # fmt: skip
+        return [_listed(one, one.name, one.title, (why, *[""] * (len(FIGURES) - 1)), False)]
+    return [
+        _listed(
+            one,
+            SESSIONS[0].text(chapter),
+            chapter["title"] or one.title or "without a title",
+            tuple(column.text(chapter, units) for column in FIGURES),
+            chapter["highest_use"] is not None and chapter["highest_use"] > 1,
+        )
+        for chapter in by_chapter([row])
+    ]
+
+
+def _listed(
+    one: SessionEntry, label: str, title: str, figures: tuple[str, ...], over: bool
+) -> ListedHaul:
     return ListedHaul(
-        name=name,
+        name=one.name,
+        label=label,
         title=title,
-        started=local_time(started_at) or started_at,
-        state=state,
-        advantage=advantage,
-        force=force,
-        use=use,
+        started=local_time(one.started_at) or one.started_at,
+        state=one.state,
+        figures=figures,
         over=over,
-        odd=state != "sealed",
-        address=session_address(name) if growing else f"/result/{quote(name, safe='')}/",
-    )
+        odd=one.state != "sealed",
+        address=session_address(one.name) if one.state == "growing" else f"/result/{quote(one.name, safe='')}/",
+    )  # fmt: skip
 
 
-def _trends(rows: Sequence[Mapping[str, Any]], units: Units) -> tuple[tuple[str, str], ...]:
+def _trends(rows: Sequence[Mapping[str, Any]], units: Units) -> tuple[RigTrend, ...]:
     """What the efficiency of each rig does over its sessions."""
     trends = []
-    for _, title, trend in rig_trends(by_chapter(sorted(rows, key=lambda row: row["started_at"]))):
+    listed = by_chapter(sorted(rows, key=lambda row: row["started_at"]))
+    for key, title, trend in rig_trends(listed):
         change = ""
         if trend.per_year is not None:
             change = (
                 f"efficiency changes by {plus_minus(trend.per_year, trend.U95)} a year (95 %); "
             )
+        own = [row for row in listed if row["rig"] == key and row["efficiency"] is not None]
         trends.append(
-            (f"{one_line(title, 80)}, {trend.n} sessions", change + trend.verdict.text(units))
+            RigTrend(
+                title=f"{one_line(title, 80)}, {trend.n} sessions",
+                text=change + trend.verdict.text(units),
+                table=tuple(tuple(row) for row in texts(TREND, own[-MOST_POINTS:], units)),
+            )
         )
     return tuple(trends)
 

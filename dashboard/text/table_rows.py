@@ -31,6 +31,8 @@ PEAK_SOURCES = {
     "inferred": "may be more",  # its own friction is not counted
 }
 
+PEAK_METHODS = {"cell": "own cell", "model": "by the model"}  # how -> words
+
 # kind -> text of a value that does not depend on the reader's units
 FORMATS: Mapping[str, Callable[[Any], str]] = {
     "rough": lambda value: number(value, 2),
@@ -113,6 +115,11 @@ def csv_cells(columns: Sequence[Column], rows: Iterable[Any]) -> list[list[str]]
     """The CSV columns of these rows as cells, headings first."""
     written = [c for c in columns if c.csv]
     return [[c.csv for c in written], *([c.cell(row) for c in written] for row in rows)]
+
+
+def those(columns: Sequence[Column], *titles: str) -> tuple[Column, ...]:
+    """The columns with these titles, in their own order."""
+    return tuple(c for c in columns if c.title in titles)
 
 
 def without(columns: Sequence[Column], *titles: str) -> tuple[Column, ...]:
@@ -216,6 +223,12 @@ def _part(row: Mapping[str, Any]) -> str:
     return f", chapter {row['part']}" if row.get("part") else ""
 
 
+def _peak_on(row: Mapping[str, Any]) -> str | None:
+    """The part that carried the peak force, and whether a cell or the model says so; None where none is known."""
+    name, how = row["peak_part"], row["peak_how"]
+    return f"{name} ({PEAK_METHODS.get(how, how)})" if name else None
+
+
 def listed_events(review: dict[str, Any], most: int) -> list[dict[str, Any]]:
     """At most this many events, numbered, in order of time; serious ones are kept before others."""
     order = sorted(event_rows(review), key=lambda e: e["kind"] not in SERIOUS)
@@ -235,10 +248,16 @@ SESSIONS = (
     Column("actual MA", _measured("actual_ma", "actual_ma_U95"), "number"),
     Column("efficiency", _measured("efficiency", "efficiency_U95"), "number"),
     Column("haul force", _measured("haul_force_N", "haul_force_U95_N"), "force"),
+    Column("peak force", key("peak_N"), "force"),
+    Column("at most", key("peak_at_most_N"), "force"),
+    Column("on", _peak_on, most=80),
     Column("highest use", key("highest_use"), "use", none="-"),
     Column("rope handled", key("rope_m"), "length"),
     Column("min/m", key("minutes_a_metre"), "rough"),
 )
+COMPARED = without(
+    SESSIONS, "strokes", "peak force", "on", "highest use"
+)  # of few sessions beside each other
 GEAR = (
     Column("item", field("item"), most=24, csv="item"),
     Column("is", field("kinds"), "words", csv="kinds"),

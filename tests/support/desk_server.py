@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import re
 import threading
@@ -17,6 +18,7 @@ from support.http_server import Answer, Asking
 from support.processes import PageProcess
 
 UPDATE = "_dash-update-component"
+NUMBERS = itertools.count(1)  # of touches; each one is another
 
 
 class DeskCalls(Asking):
@@ -134,9 +136,13 @@ def acts_in(parts: Any) -> list[list[Any]]:
 def gathered_touches(*touched: tuple[dict[str, Any], str, Any]) -> dict[str, Any]:
     """Touches as a page gathers them; touched: (id, property, value) of each part."""
     return {
-        "at": 1.0,
+        "page": "test",
         "touched": [
-            [json.dumps(identity, sort_keys=True, separators=(",", ":")) + f".{name}", value]
+            [
+                next(NUMBERS),
+                json.dumps(identity, sort_keys=True, separators=(",", ":")) + f".{name}",
+                value,
+            ]
             for identity, name, value in touched
         ],
     }

@@ -5,7 +5,8 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from support.desk_server import OpenDesk
+from dashboard.web.touches import TOUCHES
+from support.desk_server import OpenDesk, gathered_touches
 from support.http_server import Answer
 
 SENSORS_PAGE = "/sensors/"
@@ -18,24 +19,15 @@ class SensorsHand:
         self.desk = desk
         self.change = desk.callback(SENSORS_PAGE, changes=True)
         self.look = desk.callback(SENSORS_PAGE, changes=False)
-        self._count = 0
 
     def body(
         self,
         triggered: list[tuple[Any, str, Any]],
         fields: dict[str, Any] | None = None,
-        did: Any = None,
+        touches: Any = None,
     ) -> dict[str, Any]:
-        """The request of a call that tells of these (id, property, value), with fields by name."""
-        buttons = [t for t in triggered if t[1] == "n_clicks"]
-        enters = [t for t in triggered if t[1] == "n_submit"]
-        given = [
-            [{"id": i, "property": p, "value": v} for i, p, v in group]
-            for group in (buttons, enters)
-        ]
-        changed = [f"{_key(i)}.{p}" for i, p, _ in triggered] + (
-            [] if did is None else ["did.data"]
-        )
+        """The request of a call with these touches, (id, property, value), or others; with fields by name."""
+        gathered = gathered_touches(*triggered) if touches is None else touches
         outs = [
             {"id": part.rpartition(".")[0], "property": part.rpartition(".")[2].partition("@")[0]}
             for part in self.change["output"].strip(".").split("...")
@@ -43,13 +35,13 @@ class SensorsHand:
         return {
             "output": self.change["output"],
             "outputs": outs,
-            "inputs": [*given, {"id": "did", "property": "data", "value": did}],
+            "inputs": [{"id": TOUCHES, "property": "data", "value": gathered}],
             "state": [
                 [{"id": {"type": "field", "name": name, "act": ""}, "property": "value", "value": value}
                  for name, value in (fields or {}).items()],
                 {"id": "width", "property": "data", "value": 360},
             ],
-            "changedPropIds": changed,
+            "changedPropIds": [f"{TOUCHES}.data"],
         }  # fmt: skip
 
     def call(self, body: Any, role: str = "operator") -> Answer:
@@ -65,11 +57,7 @@ class SensorsHand:
 
     def live_act(self, *act: Any) -> str:
         """Touch something that the page's script made, such as a number in a line."""
-        self._count += 1
-        did = {"page": "test", "acts": [[self._count, json.dumps(act)]]}
-        status, data, _ = self.call(self.body([], did=did))
-        assert status == 200, data
-        return _said(data)
+        return self.do(*act)
 
     def shown(self, role: str = "operator") -> dict[str, Any]:
         """Everything that a page shows that was just loaded, by id."""
@@ -124,9 +112,3 @@ def texts_in(component: Any) -> list[str]:
     if isinstance(component, dict):
         return texts_in(component.get("props", {}).get("children"))
     return []
-
-
-def _key(identity: Any) -> str:
-    if isinstance(identity, dict):
-        return json.dumps(identity, sort_keys=True, separators=(",", ":"))
-    return str(identity)

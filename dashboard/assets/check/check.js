@@ -2,6 +2,7 @@
    why something is overruled and out of it again. */
 import { id } from "../shared/dom.js";
 import { codeTaken } from "../shared/operator_link.js";
+import { followTexts, followTouches } from "../shared/touches.js";
 
 const READY_EVERY_MS = 50;
 
@@ -34,4 +35,6 @@ async function begin() {
   });
 }
 
+followTexts();
+followTouches();
 begin();

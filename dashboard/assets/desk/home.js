@@ -2,6 +2,7 @@
 import { id } from "../shared/dom.js";
 import { showDrawing } from "../shared/drawing.js";
 import { codeTaken } from "../shared/operator_link.js";
+import { followTouches } from "../shared/touches.js";
 
 const READY_EVERY_MS = 50;
 
@@ -26,4 +27,5 @@ async function begin() {
   drawAll(page);
 }
 
+followTouches();
 begin();

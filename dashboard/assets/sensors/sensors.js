@@ -3,9 +3,11 @@
 import { button, id, make, rows, text } from "../shared/dom.js";
 import { showDrawing, touchedOn } from "../shared/drawing.js";
 import { codeTaken } from "../shared/operator_link.js";
+import { acted, followEnter, followTouches } from "../shared/touches.js";
 
 const SETTLE_MS = 200; // after the last change of the window's size
-const TOLD = 8; // last touches that are told with each one, so that none is lost
+const LIFT_MS = 60; // from a finger that lifts to its click: a browser needs a frame or two
+const MOST_HELD_MS = 1500; // a finger that rests longer does not keep the page still
 
 /**
  * @typedef {{port: string, name: string, label: string, word: string, mind: boolean, tips: string[],
@@ -15,19 +17,9 @@ const TOLD = 8; // last touches that are told with each one, so that none is los
  *   step: {rows: [string, string][], buttons: [string, string][]}}} Live
  */
 
-const page = crypto.getRandomValues(new Uint32Array(2)).join("-");
-/** @type {[number, string][]} */
-let touches = [];
-let count = 0;
 /** @type {Live | null} */
 let live = null;
-
-/** Tell the server what was touched, with the touches before it. @type {(act: string) => void} */
-function did(act) {
-  count += 1;
-  touches = [...touches, /** @type {[number, string]} */ ([count, act])].slice(-TOLD);
-  window.dash_clientside?.set_props?.("did", { data: { page, acts: touches } });
-}
+let held = 0; // a timer while a finger is on the page, which then stays as it is
 
 /** A button of the live part; what it does stands in its data. */
 function liveButton() {
@@ -46,14 +38,15 @@ function newPort() {
   const port = make("article", "", "port");
   const head = make("div", "", "head");
   head.append(make("h3"), make("span", "", "label"));
-  port.append(head, make("p", "", "word"), make("ul", "", "tips"), make("div", "", "asks"),
-    make("div", "", "lines"), make("div", "", "choices"));
+  // its buttons above what the device says, so that it never moves one from under a finger
+  port.append(head, make("p", "", "word"), make("div", "", "choices"), make("ul", "", "tips"),
+    make("div", "", "asks"), make("div", "", "lines"));
   return port;
 }
 
 /** @type {(port: HTMLElement, shown: PortShown) => void} */
 function fillPort(port, shown) {
-  const [head, word, tips, asks, lines, buttons] = /** @type {HTMLElement[]} */ ([...port.children]);
+  const [head, word, buttons, tips, asks, lines] = /** @type {HTMLElement[]} */ ([...port.children]);
   if (!head || !word || !tips || !asks || !lines || !buttons) return;
   const [title, label] = [...head.children];
   if (title && label) {
@@ -113,7 +106,7 @@ function fillLine(line, parts, port, last) {
 }
 
 function show() {
-  if (!live) return;
+  if (!live || held) return;
   rows(id("ports"), live.ports, newPort, fillPort);
   for (const node of document.querySelectorAll("[data-value]")) {
     if (!(node instanceof HTMLElement)) continue;
@@ -123,14 +116,18 @@ function show() {
   }
   const place = document.getElementById("step-live");
   if (place) {
-    if (!place.firstChild) place.append(make("div"), make("div", "", "choices"));
-    const [said, choices] = /** @type {HTMLElement[]} */ ([...place.children]);
+    if (!place.firstChild) place.append(make("div", "", "choices"), make("div"));
+    const [choices, said] = /** @type {HTMLElement[]} */ ([...place.children]);
     if (!said || !choices) return;
     rows(said, live.step.rows, () => make("p"), (node, [content, kind]) => {
       text(node, content);
       node.className = kind;
     });
     rows(choices, live.step.buttons, liveButton, fillButton);
+    // what stands below does not rise again while the question is open
+    const most = Math.max(Number(place.dataset.most) || 0, place.offsetHeight);
+    place.dataset.most = String(most);
+    place.style.minHeight = `${most}px`;
   }
   for (const node of document.querySelectorAll("#step button, #channels button, #file button, #hand button, .typed button"))
     node.toggleAttribute("data-viewer", !live.may);
@@ -145,7 +142,7 @@ function draw(place) {
   showDrawing(place);
   place.onclick = (event) => {
     const what = touchedOn(place, event.clientX, event.clientY);
-    if (what) did(JSON.stringify(["touched", what]));
+    if (what) acted(JSON.stringify(["touched", what]));
   };
 }
 
@@ -172,6 +169,11 @@ function followSteps() {
     const now = step.hidden ? "" : `${head?.textContent} ${step.querySelector(".about")?.textContent}`;
     if (now === title) return;
     title = now;
+    const place = document.getElementById("step-live");
+    if (place) {
+      place.dataset.most = "";
+      place.style.minHeight = "";
+    }
     show();
     if (now) {
       if (!keys) window.scrollTo(0, 0);
@@ -181,6 +183,20 @@ function followSteps() {
       from.focus();
     }
   }).observe(step, { childList: true, subtree: true, attributes: true, attributeFilter: ["hidden", "data-svg"] });
+}
+
+/* -- a finger: between its touch and the click nothing moves ------------------------------------ */
+function holdStill() {
+  /** @type {(after: number) => void} */
+  const letGo = (after) => {
+    clearTimeout(held);
+    held = window.setTimeout(() => {
+      held = 0;
+      show();
+    }, after);
+  };
+  document.addEventListener("pointerdown", () => letGo(MOST_HELD_MS), true);
+  for (const end of ["pointerup", "pointercancel"]) document.addEventListener(end, () => letGo(LIFT_MS), true);
 }
 
 async function begin() {
@@ -194,10 +210,7 @@ async function begin() {
     show();
   };
   new MutationObserver(read).observe(feed, { attributes: true, attributeFilter: ["data-live"] });
-  document.addEventListener("click", (event) => {
-    const target = event.target instanceof Element ? event.target.closest("[data-act]") : null;
-    if (target instanceof HTMLButtonElement && target.dataset.act) did(target.dataset.act);
-  });
+  holdStill();
   // what Dash made anew has no values yet
   new MutationObserver(show).observe(id("channels"), { childList: true });
   followSteps();
@@ -211,4 +224,6 @@ async function begin() {
   measure();
 }
 
+followEnter();
+followTouches();
 begin();

@@ -17,9 +17,9 @@ from dashboard.desk.folder import files_in
 from dashboard.desk.virtual import SENSORS_NAME, truth_of
 from dashboard.desk_server.folder_lock import FolderLock
 from dashboard.desk_server.home_view import home_view
-from dashboard.desk_server.last_sessions import LastSessions
 from dashboard.desk_server.next_step import NextStep, next_step
 from dashboard.live.session_hub import Hub
+from dashboard.sessions_page.folder_library import Library
 from dashboard.text.units import METRIC
 from dashboard.web.sharing import Sharing
 from logger.errors import CallFault
@@ -66,12 +66,12 @@ def test_home_shows_what_is_known_of_a_session_and_says_when_nothing_is(tmp_path
     made(tmp_path / "torn", seal=False)
     (tmp_path / "torn" / "rig.toml").write_text("[[", "utf-8")
     desk = Desk(tmp_path, METRIC, "token", Sharing("127.0.0.1", shared=False))
-    last = LastSessions(tmp_path)
+    library = Library(tmp_path)
     hub = Hub(tmp_path, lambda error: None, empty=True)
-    lines = {one.name: one for one in home_view(desk, last, hub).sessions}
+    lines = {one.name: one for one in home_view(desk, library, hub).sessions}
     assert lines["one"].advantage == "is read now"
-    last.wait(60)
-    lines = {one.name: one for one in home_view(desk, last, hub).sessions}
+    assert library.wait(60)
+    lines = {one.name: one for one in home_view(desk, library, hub).sessions}
     assert "±" in lines["one"].advantage and lines["one"].over
     assert lines["torn"].advantage == "cannot be reviewed"
     hub.close()

@@ -216,3 +216,13 @@ def test_times_of_day_are_local_with_their_offset(tmp_path, monkeypatch):
     assert "2026-05-04 15:30:00 +05:30" in words
     assert re.search(r"by haul \S+ on \d{4}-\d\d-\d\d \d\d:\d\d:\d\d \+05:30", words)
     assert "10:00:00.000Z" not in words
+
+
+def test_a_session_of_a_rig_without_a_title_is_headed_by_its_own_name(tmp_path):
+    from dashboard.review.session_review import Reviews
+    from dashboard.review.tables import page_data
+
+    session = tmp_path / "launch day"
+    made(session, strokes=2, title="")
+    assert "<h1>launch day</h1>" in report(session)
+    assert page_data(Reviews().session(session).reviewed(), METRIC)["title"] == "launch day"

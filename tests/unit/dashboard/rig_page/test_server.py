@@ -66,7 +66,9 @@ def keys(opened) -> tuple[str, str]:
     return look, change
 
 
-def body(opened, output: str, act: str, value=1, version: int | None = None) -> dict:
+def body(
+    opened, output: str, act: str, value=1, version: int | None = None, run: object = ""
+) -> dict:
     """The request that the page sends when a button with this act is touched."""
     identity = {"type": "do", "act": act}
     prop = json.dumps(identity, sort_keys=True, separators=(",", ":")) + ".n_clicks"
@@ -84,6 +86,7 @@ def body(opened, output: str, act: str, value=1, version: int | None = None) -> 
             {"id": "width", "property": "data", "value": 900},
             {"id": "touched", "property": "data", "value": None},
             {"id": "closed", "property": "data", "value": None},
+            {"id": "run", "property": "data", "value": run},
             {"id": "captures", "property": "data", "value": ""},
         ],
         "changedPropIds": [prop],
@@ -104,6 +107,49 @@ def test_an_operators_touch_changes_the_draft_and_answers_with_the_page(opened):
     response = json.loads(data)["response"]
     assert "A2" in response["drawing"]["data-svg"]
     assert "A2" in text(opened)
+
+
+def filled(opened, field: str, typed: str, version: int, run: object) -> str:
+    """What the page says when a field was filled on a page that shows this version."""
+    call = body(opened, keys(opened)[1], "", version=version, run=run)
+    identity = {"type": "field", "act": field}
+    call["inputs"] = [[], [{"id": identity, "property": "value", "value": typed}]]
+    call["changedPropIds"] = [
+        json.dumps(identity, sort_keys=True, separators=(",", ":")) + ".value"
+    ]
+    status, data, _ = opened.call(call)
+    assert status == 200
+    return json.loads(data)["response"]["said"]["children"]
+
+
+MASS, SLOPE = '["set", "load", "mass_kg"]', '["set", "load", "slope_deg"]'
+
+
+def test_a_second_field_that_is_filled_before_the_first_is_answered_is_kept(opened):
+    """Both calls carry the version that the page showed; so does a third, and an undo."""
+    first = opened.server.store.state().version
+    assert filled(opened, MASS, "900", first, "page") == ""
+    assert filled(opened, SLOPE, "7", first, "page") == ""
+    assert "mass_kg = 900" in text(opened) and "slope_deg = 7" in text(opened)
+    opened.call(body(opened, keys(opened)[1], '["undo"]', version=first, run="page"))
+    assert "slope_deg" not in text(opened) and "mass_kg" in text(opened)
+
+
+@pytest.mark.parametrize("run", ["another", "", None, 3, ["page"], "p" * 500])
+def test_what_another_page_changed_meanwhile_is_never_written_over(opened, run):
+    first = opened.server.store.state().version
+    filled(opened, MASS, "900", first, "page")
+    assert "Somebody else" in filled(opened, SLOPE, "7", first, run)
+    assert "slope_deg" not in text(opened)
+
+
+def test_a_touch_that_goes_by_the_order_of_stations_needs_the_rig_that_is_there_now(opened):
+    first = opened.server.store.state().version
+    filled(opened, MASS, "900", first, "page")
+    status, data, _ = opened.call(body(opened, keys(opened)[1], PUT, version=first, run="page"))
+    assert status == 200 and "Somebody else" in json.loads(data)["response"]["said"]["children"]
+    opened.call(body(opened, keys(opened)[1], PUT, run="page"))  # as it is there now
+    assert "Somebody else" in filled(opened, SLOPE, "7", first, "page")
 
 
 def test_a_viewer_looks_and_changes_nothing(opened):

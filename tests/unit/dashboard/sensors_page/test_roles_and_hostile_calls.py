@@ -42,7 +42,7 @@ def test_a_viewer_sees_all_and_changes_nothing(hand, folder):
         body = hand.body([(identity, "n_clicks", 1)], {"address": "socket://127.0.0.1:1"})
         assert_refused(hand.call(body, role="viewer"), 403)
     assert_refused(
-        hand.call(hand.body([], did={"page": "p", "acts": [[1, '["new"]']]}), role="viewer"), 403
+        hand.call(hand.body([], touches={"page": "p", "touched": []}), role="viewer"), 403
     )
     assert state_of(hand) == before and files_of(folder) == files
     assert hand.desk.server.sensors.listeners.news() == {}
@@ -76,47 +76,49 @@ def test_whatever_comes_is_answered_with_a_sentence(hand, folder, verb):
 
 
 @pytest.mark.parametrize(
-    "act", ["", "[]", "{}", "[1]", '["rm"]', '["new", 1, 2, 3, 4, 5]', "[" * 900, "x" * 20_000, "null", '["__class__"]']
+    "act", ["", "[]", "{}", "[1]", '["rm"]', '["new", 1, 2, 3, 4, 5]', "[" * 900, "x" * 1500, "null", '["__class__"]']
 )  # fmt: skip
 def test_an_act_of_no_page_is_answered_with_a_sentence(hand, act):
     before = state_of(hand)
     body = hand.body([({"type": "do", "act": act}, "n_clicks", 1)])
     status, data, _ = hand.call(body)
     assert status == 200 and b"is none of this page" in data
-    for did in (
+    long = '{"act":"' + "x" * 20_000 + '"}.n_clicks'
+    for touches in (
+        {"page": "p", "touched": [[1, long, 1]]},
         act,
         [act],
-        {"page": act, "acts": [[1, act]]},
-        {"page": 5, "acts": act},
-        {"acts": [[True, act]]},
+        {"page": act, "touched": [[1, act, 1]]},
+        {"page": 5, "touched": act},
+        {"touched": [[True, act, 1]]},
     ):
-        assert hand.call(hand.body([], did=did))[0] == 200
+        assert hand.call(hand.body([], touches=touches))[0] == 200
     assert state_of(hand).draft == before.draft
 
 
 def test_touches_that_come_in_one_call_are_all_done(hand):
-    """An interval, a button, Enter in a field and a touch of the script, merged by Dash."""
-    typed = ["udp://127.0.0.1:7011", "udp://127.0.0.1:7012"]
+    """A button, Enter in a field and a touch of the drawing, in one call; and each once, in whatever call it comes."""
+    typed = "udp://127.0.0.1:7011"
     body = hand.body(
         [({"type": "do", "act": '["rig","launch"]'}, "n_clicks", 1),
-         ({"type": "field", "name": "address", "act": '["address"]'}, "n_submit", 1)],
-        {"address": typed[0]}, did={"page": "p", "acts": [[1, '["close"]'], [2, '["undo"]']]},
+         ({"type": "field", "name": "address", "act": '["address"]'}, "n_submit", 1),
+         ({"type": "do", "act": '["close"]'}, "n_clicks", 1)],
+        {"address": typed},
     )  # fmt: skip
-    body["changedPropIds"].insert(0, "look.n_intervals")
     assert hand.call(body)[0] == 200
-    assert state_of(hand).typed == (typed[0],)
-    # the script tells its last touches again with each new one: none is lost with a call, and none is done twice
+    assert state_of(hand).typed == (typed,)
     store = hand.desk.server.sensors.store
+    close, again = [json.dumps({"act": json.dumps([verb])}) + ".n_clicks" for verb in ("close", "pull again")]  # fmt: skip
     versions = [store.state.version]
-    for acts in (
-        [[3, '["close"]']],
-        [[3, '["close"]'], [4, '["pull again"]']],
-        [[3, '["close"]'], [4, '["pull again"]']],
+    for touched in (
+        [[3, close, 1]],
+        [[3, close, 1], [4, again, 1]],
+        [[3, close, 1], [4, again, 1]],
     ):
-        hand.call(hand.body([], did={"page": "p", "acts": acts}))
+        hand.call(hand.body([], touches={"page": "p", "touched": touched}))
         versions.append(store.state.version)
     assert versions[2] - versions[1] == 1 and versions[3] == versions[2]
-    hand.do("forget", typed[0])
+    hand.do("forget", typed)
 
 
 def test_another_sites_call_is_refused(hand):

@@ -12,16 +12,9 @@ from support.places import LAUNCH
 from support.sealed_sessions import made
 
 from dashboard.desk.chosen import chosen
+from dashboard.export.notes_file import MOST_LINE, MOST_NOTE, Notes, cleaned
 from dashboard.sessions_page.next_haul import take_rig
-from dashboard.sessions_page.notes import (
-    MOST_LINE,
-    MOST_NOTE,
-    Notes,
-    cleaned,
-    notes_path,
-    read_notes,
-    write_notes,
-)
+from dashboard.sessions_page.notes import notes_path, read_notes, write_notes
 
 RESULT, SESSIONS = "/result/one/", "/sessions/"
 
@@ -119,3 +112,59 @@ def test_the_report_of_a_session_opens(desk):
     status, body, head = desk.get("/result/one/report", "viewer")
     assert status == 200 and b"<html" in body and head["Content-Type"].startswith("text/html")
     assert desk.get("/result/", "viewer")[0] == 200
+
+
+def test_the_report_has_what_was_written_after_the_haul_and_says_so(desk, tmp_path, haul):
+    """The same notes in the desk's report and in that of `haul review`; the record stays as it was."""
+    before = {
+        path.name: path.read_bytes() for path in (tmp_path / "one").iterdir() if path.is_file()
+    }
+    empty = desk.get("/result/one/report")[1].decode()
+    assert "written after the haul" not in empty
+    write_notes(
+        desk.server.desk,
+        "one",
+        cleaned("boatyard, lower slip", "Ada, Bo", "The cradle stuck once."),
+    )
+    assert haul("review", tmp_path / "one", "--html", tmp_path / "one.html").status == 0
+    for page in (
+        desk.get("/result/one/report")[1].decode(),
+        (tmp_path / "one.html").read_text("utf-8"),
+    ):
+        for text in (
+            "<b>boatyard, lower slip</b>",
+            "<b>Ada, Bo</b>",
+            "The cradle stuck once.",
+            "not part of what is",
+        ):
+            assert text in page
+    assert {
+        path.name: path.read_bytes() for path in (tmp_path / "one").iterdir() if path.is_file()
+    } == before
+    assert haul("verify", tmp_path / "one").status == 0
+
+
+@pytest.mark.parametrize(
+    "hostile",
+    ["<script>window.broken=1</script><img src=x onerror=1>", "x" * 100_000, "a\x00\x1b[2J\x7f\u202e\u2028b\r\nc", "\n" * 100_000],
+    ids=["markup", "100 kB", "control characters", "lines"],
+)  # fmt: skip
+def test_hostile_notes_stay_harmless_in_the_report(desk, tmp_path, hostile):
+    """Whether they came through the page or stand in the file as they are."""
+    path = notes_path(desk.server.desk, "one")
+    path.parent.mkdir(parents=True, exist_ok=True)
+    plain = len(desk.get("/result/one/report")[1])
+    for raw in (False, True):
+        if raw:
+            path.write_text(
+                "".join(f"{key} = {json.dumps(hostile)}\n" for key in ("site", "crew", "note")),
+                "utf-8",
+            )
+        else:
+            write_notes(desk.server.desk, "one", cleaned(hostile, hostile, hostile))
+        status, body, _ = desk.get("/result/one/report")
+        page = body.decode()
+        assert status == 200 and len(page) < plain + 4000
+        assert "<script>window" not in page and "<img" not in page
+        assert not any(c in page for c in "\x00\x1b\x7f\u202e\u2028")
+        assert desk.get("/result/one/")[0] == 200
