@@ -28,6 +28,11 @@ class Notes:
         """Whether nothing is written."""
         return not (self.site or self.crew or self.note)
 
+    @property
+    def line(self) -> str:
+        """The note as one line."""
+        return " ".join(self.note.split())
+
 
 def notes_file(session: str | Path) -> Path:
     """The file of the notes of a session, which may not be there."""

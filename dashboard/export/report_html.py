@@ -128,7 +128,7 @@ def _job(whole: Whole, units: Units) -> list[tuple[str, str]]:
 
 def _written(notes: Notes) -> dict[str, Any]:
     """What was written after the haul; a line of the form is left to be filled in by hand where it is empty."""
-    text = " ".join(notes.note.split())
+    text = notes.line
     return {
         "form": [("site", cut(notes.site, MOST_FORM)), ("crew", cut(notes.crew, MOST_FORM))],
         "note": cut(text, MOST_WRITTEN),

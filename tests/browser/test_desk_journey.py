@@ -189,6 +189,7 @@ def describe_the_devices(crew: DeskHand, cell: HeldDevice, counter: HeldDevice) 
     crew.press("kN, as the device says", f"{STEP}.includes('Where does it sit')")
     crew.at_the_haul(f"{STEP}.includes('No number has moved yet')")
     cell.value = 1.5
+    crew.wait(f"{STEP}.includes('haul_force rose by')")
     crew.press("Next", f"{STEP}.includes('Take the zero')")
     cell.value = 0.05
     crew.wait(f"/Now (49|50)/.test({STEP}) && !{STEP}.includes('it moves')", 10)
@@ -200,6 +201,7 @@ def describe_the_devices(crew: DeskHand, cell: HeldDevice, counter: HeldDevice) 
     crew.press("m", f"{STEP}.includes('Where does it sit')")
     crew.press("Rope taken in", f"{STEP}.includes('Pull once')")
     counter.value = 1.5
+    crew.wait(f"{STEP}.includes('haul_rope rose by')")
     crew.press("Next", f"{STEP}.includes('taped length')")
     crew.press("Close", "document.getElementById('step').hidden")
     crew.write("Name of the new file", "boatyard")

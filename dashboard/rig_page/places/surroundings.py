@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from analysis.rig.rig import Rig
-from analysis.rig_edit.edits import StationPlace
+from analysis.rig_edit.edits import StationPlace, kind_of
 from analysis.rig_edit.toml_text import document_of
 from dashboard.rig_page.draft_store import DraftState
 from dashboard.rig_page.menu import menu, station_name
@@ -98,8 +98,9 @@ def menu_beside(state: DraftState, what: Chosen, beside: Surroundings, units: Un
         )
     elif what.kind == "part" and what.place is not None:
         station = document["rope"][what.place.rope]["path"][what.place.station]
-        own = "" if "tie" in station or "free" in station else station_name(station)
-        own = "haul" if "haul" in station else own
+        kind = kind_of(station)
+        own = "" if kind in ("tie", "free") else station_name(station)
+        own = "haul" if kind == "haul" else own
         more = MenuMore(groups=_groups(rig, own, state, beside) if own else ())
     elif what.kind == "body":
         more = MenuMore(groups=_groups(rig, what.body, state, beside))

@@ -57,7 +57,7 @@ READS = {"startswith", "endswith", "partition", "rpartition", "split", "rsplit",
 # file: why it may read a text
 MAY_READ = {
     "dashboard/check_page/sensors_lines.py": "a table of the sensors file, for what a person wrote there",
-    "dashboard/sessions_page/notes.py": "a note that a person wrote, by its lines",
+    "dashboard/export/notes_file.py": "a note that a person wrote, by its lines",
     "dashboard/sessions_page/result_page.py": "a note that a person wrote, by its lines",
     "dashboard/watch/replay_copy.py": "text of the files of rig and sensors, which it copies as TOML",
 }
