@@ -10,6 +10,8 @@ from dashboard.export.conversion_html import conversion_page
 from dashboard.export.crew_card import crew_card
 from dashboard.text.units import SYSTEMS
 
+pytestmark = pytest.mark.many  # further screens, units and paper of pages that other tests open
+
 TEXTS = {path.stem: path.read_text("utf-8") for path in SHELF}
 DEMO = SHELF[0].parents[1] / "demo" / "rig.toml"
 # the demo has the most to say; of the shelf the tallest drawing, the widest one, and two ropes

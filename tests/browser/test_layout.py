@@ -7,6 +7,8 @@ from support.places import LAUNCH
 from support.processes import Watched, start_haul
 from support.waiting import until
 
+pytestmark = pytest.mark.many  # further screens, units and paper of pages that other tests open
+
 LEAST_PX = 150  # of a tile: some fifteen letters
 LAYOUT = (
     "return [[...document.querySelectorAll('.tile')].filter(n => n.offsetParent !== null)"

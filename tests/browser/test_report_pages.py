@@ -18,6 +18,8 @@ from dashboard.export.report_html import report
 from dashboard.export.report_tables import MOST_EVENTS
 from dashboard.text.units import SYSTEMS
 
+pytestmark = pytest.mark.many  # further screens, units and paper of pages that other tests open
+
 
 @pytest.mark.parametrize("paper", PAPER_PT)
 def test_a_sample_prints_on_at_most_four_pages(tmp_path, paper):

@@ -9,6 +9,8 @@ from support.places import LAUNCH
 from support.processes import Demo, Watched, start_haul
 from support.waiting import until
 
+pytestmark = pytest.mark.many  # further screens, units and paper of pages that other tests open
+
 METRIC_SEEN = re.compile(
     r"\d[\s\u00a0]*(?:kN|N|mm|cm|m|kg|kJ|J|kW|W)(?:/(?:m|s|min))?(?![\w\u00b0])"
 )
