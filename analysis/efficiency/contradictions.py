@@ -21,6 +21,7 @@ from analysis.efficiency.uncertainty import Quantity
 from analysis.mechanics.model import Model, common_efficiency, load_from_cell
 from analysis.messages.message import Message, message
 from analysis.rig.rig import Rig
+from analysis.signals.lag_from_ripple import LAG
 from analysis.signals.time_cells import Floats
 from analysis.strokes.result import Result
 from logger.channels.channel import Channel
@@ -52,6 +53,9 @@ BEYOND_CAPACITY = 0.05
 # warnings that follow from readings that are cut off: a force that stays where it is looks like a load that stands
 BY_RANGE = frozenset({"load_stood", "ripple_and_lag"})
 SURE_ZERO = 3.5  # chosen by us: a normal error of a zero exceeds it once in 2,100
+# relative standard uncertainty by the lag between channels that counts here at most; chosen by us: a haul that stops
+# again and again may be less certain, and a cell on another strand gives an advantage several times off
+MOST_LAG_U = 0.1
 AT_LOAD = 0.15  # share by which two cells on one strand may differ; chosen by us: clear of MA 2 with poor pulleys
 
 
@@ -148,6 +152,7 @@ def _misread(rig: Rig, rig_model: Model, result: Result, estimates: Estimates) -
     ratio, seen = estimates.ratio, estimates.seen
     if ratio is None or seen is None or rig_model.ideal_ma < LEAST_FACTOR:
         return estimates
+    ratio = _with_bounded_lag(ratio)
     if any(
         line.code in ("haul_force_too_small", "hauled_beyond_capacity")
         for line in estimates.why_not
@@ -183,6 +188,15 @@ def _misread(rig: Rig, rig_model: Model, result: Result, estimates: Estimates) -
     else:
         why = message("cells_contradict_any_pulley", floor=FLOOR, **values)
     return _without_forces(estimates, why, keep_load=estimates.method == "known")
+
+
+def _with_bounded_lag(ratio: Quantity) -> Quantity:
+    """The advantage whose uncertainty by the lag between channels is MOST_LAG_U of it at most."""
+    most = MOST_LAG_U * abs(ratio.value)
+    budget = tuple(
+        replace(one, u=min(one.u, most)) if one.name == LAG else one for one in ratio.budget
+    )
+    return replace(ratio, budget=budget)
 
 
 def unexplained(refused: Message | None, warnings: Sequence[Message]) -> list[Message]:

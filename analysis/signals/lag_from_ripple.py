@@ -58,6 +58,7 @@ STANDS_FOR = 0.5
 # ripple of the force where they hold nothing; chosen by us: undisturbed hauls hold more, and held by
 # tests/coverage/test_stop_and_go.py
 HOLDS, MISSED = 0.8, 0.5
+LAG = "lag between channels"  # of the budget
 # relative standard uncertainty where the sums hold nothing, and rope, m, from which on they should hold some; chosen by us:
 # the load stops in each pull, so the steady parts leave much of the motion out; ten pulls of a hand, as the sums leave out
 # a second at both ends of a stroke; held as above
@@ -109,9 +110,7 @@ class ChannelLag:
     @property
     def component(self) -> str:
         """Name of the component of a budget that `factor_u` or `ratio_u` is."""
-        return (
-            "mean over time and over distance" if self.by_time > BY_TIME else "lag between channels"
-        )
+        return "mean over time and over distance" if self.by_time > BY_TIME else LAG
 
 
 def stated(counter: Channel | None, cell: Channel | None) -> Lag | None:
