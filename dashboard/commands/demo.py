@@ -138,6 +138,9 @@ def _play(
         if page is not None and (status != 0 or not _made(out)):
             end(page, 2.0)
     if not _made(out) and signals:
+        # a recorder that came so far has said itself that there is no session
+        if recorder is not None and status == stop_signals.status_of("SIGTERM"):
+            return stop_signals.status_of(signals[0])
         return _stopped(signals, printer)
     if status != 0:
         if status not in (1, 2, 3):  # otherwise the recorder has printed why
