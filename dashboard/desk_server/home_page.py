@@ -41,11 +41,11 @@ class HomePages:
         self, desk: Desk, drafts: RigDrafts, devices: VirtualDevices, hub: Hub, library: Library
     ) -> None:
         self.desk, self.drafts, self.devices, self.hub = desk, drafts, devices, hub
-        self.library = library
+        self.folder_library = library
 
     def shown(self, body: Body) -> tuple[list[Any], str]:
         """The parts of a page for whoever asks, and what differs when they do."""
-        view = home_view(self.desk, self.library, self.hub, self.devices.stand)
+        view = home_view(self.desk, self.folder_library, self.hub, self.devices.stand)
         may = role_now() == OPERATOR
         return body(view, may), hashlib.sha256(f"{may} {view}".encode()).hexdigest()
 

@@ -55,7 +55,7 @@ class DeskServer(Listening):
             self.devices = VirtualDevices(self.desk)
             self.drafts = RigDrafts(self.desk)
             self.sensors = SensorsDesk(self.desk)
-            self.library = Library(folder)
+            self.folder_library = Library(folder)
             pages = self._pages()
             super().__init__(self._call, port, None if sharing is None else sharing.address)
         except BaseException:
@@ -78,13 +78,13 @@ class DeskServer(Listening):
     def _pages(self) -> list[DeskPage]:
         """Every page of the desk; the gate takes the first route that fits."""
         return [
-            home_page(self.desk, self.drafts, self.devices, self.hub, self.library),
+            home_page(self.desk, self.drafts, self.devices, self.hub, self.folder_library),
             rig_pages(self.desk, self.drafts, FolderCells(self.desk, self.sensors.store)),
             page_of(self.sensors),
             check_page(self.desk),
             convert_page(self.desk),
             haul_page(self.desk),
-            sessions_page(self.desk, self.library),
+            sessions_page(self.desk, self.folder_library),
             self._session_pages(),
         ]
 
