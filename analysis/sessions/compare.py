@@ -10,7 +10,7 @@ from typing import Any
 from analysis.messages.message import Message, message
 from analysis.review.reviewed_session import Whole
 from analysis.rig.rig import Load, Rig
-from analysis.sessions.session_row import minutes_a_metre, rig_key
+from analysis.sessions.session_row import by_chapter, columns, minutes_a_metre, rig_key
 
 SAME_MA = 0.01  # ideal advantages closer than this are the same ratio; chosen by us: whole ratios are 1 apart
 
@@ -54,6 +54,14 @@ def sides(whole: Whole) -> list[Side]:
               object_["to_s"] - object_["from_s"], chapter.rig)
         for chapter, object_ in zip(whole.chapters, review["chapters"], strict=True)
         if object_["strokes"]
+    ]  # fmt: skip
+
+
+def compared_rows(whole: Whole, own: Sequence[Side]) -> list[dict[str, Any]]:
+    """Rows of the table of a comparison, one for each side of a session; own: its `sides`, as they are named there."""
+    return [
+        {**row, "path": one.name, "part": None, "rope_m": one.rope_m, "minutes_a_metre": one.minutes_a_metre}
+        for row, one in zip(by_chapter([columns(whole)]), own, strict=True)
     ]  # fmt: skip
 
 

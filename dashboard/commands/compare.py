@@ -38,8 +38,8 @@ def run(args: argparse.Namespace) -> int:
     """Run `haul compare` and return the exit status."""
     from analysis.messages.message import message
     from analysis.review.reviewed_session import whole_session
-    from analysis.sessions.compare import sides
-    from analysis.sessions.session_row import by_chapter, columns, why_unread
+    from analysis.sessions.compare import compared_rows, sides
+    from analysis.sessions.session_row import why_unread
 
     reviews, every, rows = [], [], []
     unread: list[Message] = []
@@ -57,11 +57,7 @@ def run(args: argparse.Namespace) -> int:
         reviews.append(whole.review)
         own = sides(whole)
         every += own
-        rows += [
-            {**row, "path": one.name, "part": None, "rope_m": one.rope_m,
-             "minutes_a_metre": one.minutes_a_metre}
-            for row, one in zip(by_chapter([columns(whole)]), own, strict=True)
-        ]  # fmt: skip
+        rows += compared_rows(whole, own)
     if not every:
         raise faults[0]
     if args.json:

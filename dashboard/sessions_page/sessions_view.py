@@ -9,7 +9,7 @@ from urllib.parse import quote
 
 from analysis.messages.message import message
 from analysis.sessions.gear_log import ItemRecord
-from analysis.sessions.session_row import by_chapter, columns
+from analysis.sessions.session_row import by_chapter
 from analysis.sessions.trend import rig_trends
 from dashboard.desk.desk_page import Desk
 from dashboard.desk.folder import SessionEntry, sessions
@@ -185,7 +185,7 @@ def _gear(records: Sequence[ItemRecord], units: Units) -> tuple[tuple[str, ...],
 def compared(desk: Desk, names: Sequence[str]) -> Compared:
     """Two sessions beside each other, as `haul compare` says it.  names: checked."""
     from analysis.review.reviewed_session import whole_session
-    from analysis.sessions.compare import not_compared, pairs, sides, worth_it
+    from analysis.sessions.compare import compared_rows, not_compared, pairs, sides, worth_it
     from analysis.sessions.session_row import why_unread
 
     every, rows, lines = [], [], []
@@ -203,11 +203,7 @@ def compared(desk: Desk, names: Sequence[str]) -> Compared:
             for one in sides(whole)
         ]
         every += own
-        rows += [
-            {**row, "path": one.name, "part": None, "rope_m": one.rope_m,
-             "minutes_a_metre": one.minutes_a_metre}
-            for row, one in zip(by_chapter([columns(whole)]), own, strict=True)
-        ]  # fmt: skip
+        rows += compared_rows(whole, own)
     lines += [worth_it(big, small).text(desk.units) for big, small in pairs(every)]
     lines += [why.text(desk.units) for why in not_compared(every)]
     table = texts(COMPARED, rows, desk.units) if rows else []
