@@ -134,16 +134,20 @@ def acts_in(parts: Any) -> list[list[Any]]:
 
 
 def gathered_touches(*touched: tuple[dict[str, Any], str, Any]) -> dict[str, Any]:
-    """Touches as a page gathers them; touched: (id, property, value) of each part."""
+    """Touches as a page gathers them; touched: (id, property, value) of each part.
+
+    Each call is a page of its own: calls of one page that overtake each other repeat their touches, these do not.
+    """
+    numbers = [next(NUMBERS) for _ in touched]
     return {
-        "page": "test",
+        "page": f"test {next(NUMBERS)}",
         "touched": [
             [
-                next(NUMBERS),
+                number,
                 json.dumps(identity, sort_keys=True, separators=(",", ":")) + f".{name}",
                 value,
             ]
-            for identity, name, value in touched
+            for number, (identity, name, value) in zip(numbers, touched, strict=True)
         ],
     }
 

@@ -33,9 +33,11 @@ def started(*argv, folder) -> subprocess.Popen:
                             text=True, env=env, cwd=folder)  # fmt: skip
 
 
-def drained(process: subprocess.Popen) -> None:
-    """Read what it says, so that it never waits for a reader."""
-    threading.Thread(target=process.stderr.read, daemon=True).start()
+def drained(process: subprocess.Popen) -> threading.Thread:
+    """Read what it says, so that it never waits for a reader; the thread ends with the process."""
+    thread = threading.Thread(target=process.stderr.read, daemon=True)
+    thread.start()
+    return thread
 
 
 @pytest.fixture(scope="module")
@@ -50,11 +52,11 @@ def scheduler(tmp_path_factory):
             address = found[0]
             break
     assert address
-    drained(processes[0])
+    readers = [drained(processes[0])]
     for _ in range(2):
         worker = started("distributed.cli.dask_worker", address, "--no-nanny", "--nthreads", "1", "--no-dashboard",
                          "--local-directory", str(folder), folder=folder)  # fmt: skip
-        drained(worker)
+        readers.append(drained(worker))
         processes.append(worker)
     with distributed.Client(address, timeout=120, set_as_default=False) as client:
         client.wait_for_workers(2, timeout=120)
@@ -62,6 +64,9 @@ def scheduler(tmp_path_factory):
     for process in processes:
         process.kill()
         process.wait()
+    for process, reader in zip(processes, readers, strict=True):
+        reader.join()
+        process.stderr.close()
 
 
 @pytest.fixture(scope="module")
