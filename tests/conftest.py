@@ -1,6 +1,6 @@
 """In CI nothing is skipped: what a test needs is there, or its skip is a failure.
 
-With `-n 2` two processes share the tests, most of which wait for a device, a page or a clock.
+With `-n 3` three processes share the tests, most of which wait for a device, a page or a clock.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ settings.register_profile(
 )
 settings.load_profile("any machine")
 
+SIMULATIONS = ("tests/coverage/", "tests/unit/analysis/")  # they use neither a device nor a page
 OTHER_SYSTEM = "other system:"  # begins the reason of a skip that CI lets pass
 
 
@@ -34,15 +35,21 @@ def caches(tmp_path_factory):
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config, log):
     """Files are given out whole and in their order, those with a browser in two halves: they wait longest,
-    so they come first, and two browsers at a time are enough for a machine of two cores."""
+    so they come first, and two browsers at a time are enough for a machine of two cores.
+
+    Of the tests marked `many`, those that simulate sessions run beside all others, which run one after another:
+    they close pseudo-terminals whose number the system soon gives to somebody else."""
     from xdist.scheduler import LoadFileScheduling
 
     files = sorted((Path(__file__).parent / "browser").glob("test_*.py"))
     turns = {f"tests/browser/{path.name}": turn for turn, path in enumerate(files)}
+    many = config.option.markexpr == "many"
 
     class InOrder(LoadFileScheduling):
         def _split_scope(self, nodeid):
             file = super()._split_scope(nodeid)
+            if many:
+                return file if file.startswith(SIMULATIONS) else "devices and pages"
             return f"browser {turns[file] % 2}" if file in turns else file
 
     config.option.loadscopereorder = False

@@ -111,4 +111,5 @@ class DeskServer(Listening):
         self.hub.close()
         self.devices.end()
         self.sensors.close()
+        self.folder_library.close()
         self.lock.release()

@@ -10,11 +10,12 @@ from typing import Any
 
 from analysis.sessions.gear_log import ItemRecord, totals
 from analysis.sessions.index import Index
-from dashboard.child_processes import start
+from dashboard.child_processes import end, start
 from dashboard.live.session_hub import sessions_in
 from logger.session.lock import is_held
 
 WITHIN_S = 600.0  # for a folder of many sessions, the first time; afterwards only new ones are read
+END_WITHIN_S = 2.0  # of the process when the desk ends: it then waits for nothing but the disk
 
 
 class Library:
@@ -29,7 +30,8 @@ class Library:
         self._lock = threading.Lock()
         self._idle = threading.Condition(self._lock)
         self._seen: tuple[str, ...] | None = None
-        self._busy = False
+        self._busy = self._closed = False
+        self._process: subprocess.Popen[str] | None = None
         self._rows: tuple[dict[str, Any], ...] = ()
         self._gear: tuple[ItemRecord, ...] = ()
 
@@ -37,9 +39,13 @@ class Library:
         """Bring the rows up to date where a session is new or over; whether that goes on now."""
         names = tuple(n for n in sessions_in(self._folder) if not is_held(self._folder / n))
         with self._lock:
-            if self._busy or names == self._seen:
+            if self._busy or self._closed or names == self._seen:
                 return self._busy
-            self._busy, self._seen = True, names
+            self._seen = names
+            if not names and not _has_folders(self._folder):
+                self._rows, self._gear = (), ()
+                return False
+            self._busy = True
         threading.Thread(target=self._update, name="library", daemon=True).start()
         return True
 
@@ -47,6 +53,14 @@ class Library:
         """Wait until nothing is being brought up to date; whether that came within_s."""
         with self._idle:
             return self._idle.wait_for(lambda: not self._busy, within_s)
+
+    def close(self) -> None:
+        """End what is being read; what the index holds by then is kept, and the next desk reads the rest."""
+        with self._lock:
+            self._closed, process = True, self._process
+        if process is not None:
+            end(process, END_WITHIN_S)
+        self.wait(END_WITHIN_S)
 
     def row(self, name: str) -> dict[str, Any] | None:
         """The row of a session of the folder itself; None where it isn't known yet."""
@@ -65,7 +79,12 @@ class Library:
     def _update(self) -> None:
         """The thread: let the process read what is new, then read the index."""
         try:
-            process = start(["library", str(self._folder)], stdout=subprocess.DEVNULL)
+            with self._lock:
+                if self._closed:
+                    return
+                process = self._process = start(
+                    ["library", str(self._folder)], stdout=subprocess.DEVNULL
+                )
             try:
                 process.wait(WITHIN_S)
             except subprocess.TimeoutExpired:
@@ -73,6 +92,10 @@ class Library:
                 process.wait()
             if process.stdin is not None:
                 process.stdin.close()
+            with self._lock:
+                self._process = None
+                if self._closed:
+                    return
             with Index(self._folder) as index:
                 indexed: list[Mapping[str, Any]] = list(index.rows())
                 gear = tuple(totals(index.gear()))
@@ -86,3 +109,11 @@ class Library:
             with self._lock:
                 self._busy = False
                 self._idle.notify_all()
+
+
+def _has_folders(folder: Path) -> bool:
+    """Whether sessions may lie deeper; the desk's own folder begins with a dot."""
+    try:
+        return any(one.is_dir() and not one.name.startswith(".") for one in folder.iterdir())
+    except OSError:
+        return False

@@ -72,3 +72,31 @@ def test_home_and_the_list_start_one_process_and_show_the_same(tmp_path, started
         assert sum("two" in text for text in shown(desk, "/sessions/")) and len(started) == 2
     finally:
         desk.close()
+
+
+def test_an_empty_folder_starts_no_process(tmp_path, started):
+    (tmp_path / ".desk").mkdir()
+    library = folder_library.Library(tmp_path)
+    assert library.look() is False and library.rows() == () and started == []
+    made(tmp_path / "deeper" / "one", strokes=1)
+    assert library.look() is False  # no session is new in the folder itself
+    made(tmp_path / "two", strokes=1)
+    assert library.look() is True and library.wait(60)
+    assert [row["path"] for row in library.rows()] == ["two"] and len(started) == 1
+
+
+def test_a_desk_that_ends_ends_the_reading_too(tmp_path, monkeypatch):
+    made(tmp_path / "one", strokes=1)
+    processes = []
+
+    def endless(argv, **more):
+        processes.append(start(["watch", str(tmp_path / "one"), "--port", "0"], **more))
+        return processes[-1]
+
+    monkeypatch.setattr(folder_library, "start", endless)
+    desk = OpenDesk(tmp_path)
+    desk.look("/sessions/")
+    until(lambda: processes, 10, "a process")
+    desk.close()
+    assert processes[0].poll() is not None
+    assert desk.server.folder_library.look() is False and len(processes) == 1
