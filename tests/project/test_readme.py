@@ -15,6 +15,7 @@ from project import readme as reading
 from support.emulated_devices import CATALOGUE, EmulatedDevice
 from support.systems import pseudo_terminals
 from support.terminal import TypedTerminal
+from support.waiting import joined
 
 from dashboard.cli import COMMANDS, build, main
 from dashboard.text.help_topics import TOPICS
@@ -115,7 +116,7 @@ class TourDevice(threading.Thread):
 
     def close(self):
         self.server.shutdown(socket.SHUT_RDWR)
-        self.join(5)
+        joined(self)
 
 
 def simulated(argv, desk):

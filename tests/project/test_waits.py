@@ -20,7 +20,6 @@ SLEEPS = {
     "browser/test_sharing.py": {"test_a_page_that_did_not_watch_says_for_how_long"},
     "browser/test_us_pages.py": {"test_the_live_page_of_a_running_haul"},
     "browser/test_watch_page.py": {
-        "test_one_wild_reading_is_no_alarm_and_the_peak_still_shows_it",
         "test_sound_is_asked_for_after_a_touch_and_by_nothing_else",
         "test_a_mark_and_a_zero_land_as_events_and_are_shown_as_taken",
     },
@@ -56,7 +55,6 @@ SLEEPS = {
         "test_a_flood_of_garbage_is_told_and_costs_neither_memory_nor_the_other_port",
         "test_what_a_device_sends_before_it_hangs_up_is_there_to_the_last_line",
     },
-    "unit/dashboard/commands/test_record.py": {"test_wait_keeps_trying_until_the_device_is_there"},
     "unit/dashboard/commands/test_watch.py": {
         "test_it_waits_for_the_session_and_ends_by_itself_when_that_is_sealed"
     },
@@ -66,10 +64,7 @@ SLEEPS = {
     "unit/logger/channels/test_device_clock.py": {
         "test_a_burst_is_recorded_with_the_devices_spacing"
     },
-    "unit/logger/recorder/test_port_warnings.py": {
-        "test_ports_that_are_understood_are_not_told",
-        "test_a_port_that_learns_other_columns_says_so",
-    },
+    "unit/logger/recorder/test_port_warnings.py": {"test_ports_that_are_understood_are_not_told"},
     "unit/dashboard/test_stop_signals.py": {
         "test_a_signal_in_the_first_moments_leaves_no_trace",
         "test_a_demo_is_sealed_or_says_that_there_is_no_session",
@@ -81,7 +76,6 @@ SLEEPS = {
         "test_a_pulled_terminal_is_told_and_a_new_one_is_taken_up",
         "test_a_comma_that_is_not_guessed_is_told_once_with_what_to_write",
         "test_wait_keeps_trying",
-        "test_mark_zero_undo_and_rig_are_answered_once_each",
         "test_alarms_are_judged_stored_and_acknowledged",
     },
     "unit/logger/recorder/test_zeroing.py": {"SteadyDevice"},

@@ -12,6 +12,7 @@ from typing import Any
 from dashboard.live.session_hub import Hub
 from dashboard.watch.server import FaultLog, Server
 from dashboard.web.sharing import Sharing
+from support.waiting import joined
 
 Answer = tuple[int, bytes, dict[str, str]]  # status, body, headers
 
@@ -75,8 +76,7 @@ class OpenServer:
     def close(self) -> None:
         self.server.close()
         self.hub.close()
-        self.thread.join(60)
-        assert not self.thread.is_alive()
+        joined(self.thread)
 
 
 def assert_refused(answer: Answer, *statuses: int, one_line: bool = False) -> None:

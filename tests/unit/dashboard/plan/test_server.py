@@ -9,7 +9,8 @@ from urllib.error import HTTPError
 
 import numpy as np
 import pytest
-from support.processes import start_haul
+from support.processes import ended, start_haul
+from support.waiting import joined
 
 from analysis.mechanics.model import model_ma_with
 from analysis.mechanics.what_if import what_if
@@ -90,7 +91,7 @@ class Opened:
 
     def close(self):
         self.server.close()
-        self.thread.join(60)
+        joined(self.thread)
         assert not self.thread.is_alive()
 
 
@@ -364,7 +365,7 @@ def test_the_call_prints_the_address_alone_and_ends_in_order(files):
         with urllib.request.urlopen(url, timeout=60) as answer:
             assert 'data-units="us"' in answer.read().decode()
         process.terminate()
-        out, err = process.communicate(timeout=60)
+        out, err = ended(process)
         assert (process.returncode, out, err) == (0, "", "")
     finally:
         if process.poll() is None:

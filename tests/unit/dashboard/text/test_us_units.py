@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from support.channels import force
 from support.growing_session import DemoPull, Page
 from support.places import ROOT, SAMPLES, SHELF
+from support.waiting import joined
 
 from analysis.messages.message import message
 from analysis.prediction.alarm_headlines import PartAtRisk
@@ -282,7 +283,7 @@ def asked_of(path):
     finally:
         server.close()
         hub.close()
-        thread.join(60)
+        joined(thread)
 
 
 def every_text(value):

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 import serial
 from support.systems import pseudo_terminals
-from support.waiting import patience
+from support.waiting import patience, until
 
 from logger.errors import PortFault
 from logger.transports.simulated import Player, serve_tcp
@@ -23,13 +23,13 @@ def test_a_player_sends_rows_that_pyserial_reads(
     device = getattr(yard, kind)()
     channels = yard.write(force + travel).channels
     played = [(i * 0.01, {"haul_force": 100.0 + i, "haul_travel": i / 10}) for i in range(20)]
-    with serial.serial_for_url(device.url, timeout=1.0) as port:
+    with serial.serial_for_url(device.url, timeout=60) as port:
         if kind == "tcp":
-            assert device.wait_client()
+            until(lambda: device.wait_client(0.1))
         began = time.monotonic()
         player = Player([(device, channels)], played).start()
         lines = [port.readline() for _ in played]
-        assert 0.15 < time.monotonic() - began < 2.0 * patience()
+        assert 0.15 < time.monotonic() - began < 2.0 * patience(began)
         assert player.join(60) and player.sent == 20
     assert lines[3].startswith(b"$YXXDR,N,103,N,HAUL,D,0.3,M,ROPE*") and lines[3].endswith(b"\r\n")
 
@@ -38,8 +38,8 @@ def test_full_speed_waits_for_the_reader_and_loses_nothing(yard: Any, force: str
     device = yard.tcp()
     channels = yard.write(force).channels
     played = ((0.0, {"haul_force": float(i)}) for i in range(20_000))
-    with serial.serial_for_url(device.url, timeout=1.0) as port:
-        assert device.wait_client()
+    with serial.serial_for_url(device.url, timeout=60) as port:
+        until(lambda: device.wait_client(0.1))
         player = Player([(device, channels)], played, speed=None).start()
         seen = b""
         while seen.count(b"\n") < 20_000:
