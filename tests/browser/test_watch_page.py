@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from support.processes import RecordedHaul, Watched
 from support.screens import SCREENS
-from support.waiting import patience, until
+from support.waiting import long_enough, patience, until
 
 # axe-core 4.14.1, from its package as published; licence MPL 2.0, in its first lines
 AXE = Path(__file__).parent / "axe-core-4.14.1.min.js"
@@ -163,7 +163,7 @@ def test_a_mark_and_a_zero_land_as_events_and_are_shown_as_taken(page, haul):
     )
     haul.device.force_N = 3.0
     # the cell rests for longer than the 1 s that a zero takes, as the recorder reads it
-    time.sleep(1.0 + 0.2 * patience())  # the rest itself
+    time.sleep(1.0 + long_enough(0.2))  # the rest itself
     touch(page, "zero")
     assert "slack" in page.text("hands") and not haul.events("zero")
     key(page, "Escape")

@@ -30,7 +30,7 @@ from support.channels import channel
 from support.places import ROOT
 from support.processes import ended_at_exit
 from support.rigs import STRAIGHT_PULL
-from support.waiting import joined, patience, until
+from support.waiting import joined, long_enough, until
 
 HAUL_FORCE = channel("haul_force", "force", format="xdr", id="HAUL", capacity=5000.0, u=2.0)
 HAUL_TRAVEL = channel("haul_travel", "length", format="xdr", id="ROPE")
@@ -227,14 +227,23 @@ class Running:
 def recording(yard: Yard, **options: Any) -> Iterator[Running]:
     """A recorder that is connected, or that waits for its port (option `wait`); ended at the end."""
     running = Running(yard, **options)
-    until(
-        lambda: (
-            ((yard.out / "inbox").is_dir() and ("connect" in yard.kinds() or options.get("wait")))
-            or not running.thread.is_alive()
-        ),
-        what="a recorder that is connected",
-    )
-    yield running
+    try:
+        until(
+            lambda: (
+                (
+                    (yard.out / "inbox").is_dir()
+                    and ("connect" in yard.kinds() or options.get("wait"))
+                )
+                or not running.thread.is_alive()
+            ),
+            what="a recorder that is connected",
+        )
+        yield running
+    except BaseException:
+        # a recorder that goes on would open the pseudo-terminals of later tests
+        with suppress(UserFault, AssertionError):
+            running.end()
+        raise
     if running.thread.is_alive():
         running.end()
 
@@ -244,7 +253,7 @@ def silent_wire() -> None:
 
     A reader must see it silent, so on a busy machine it is longer.
     """
-    time.sleep(WHOLE_AFTER_S * (1.0 + patience()))
+    time.sleep(WHOLE_AFTER_S + long_enough(WHOLE_AFTER_S))
 
 
 class Counter:

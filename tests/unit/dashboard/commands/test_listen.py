@@ -22,7 +22,7 @@ from support.rigs import STRAIGHT_PULL
 from support.serial_wire import noting_framings, own_terminal
 from support.systems import pseudo_terminals
 from support.terminal import TypedTerminal
-from support.waiting import joined, long_enough, patience
+from support.waiting import joined, long_enough
 from support.yard import ended_after_rows
 
 from dashboard.cli import main
@@ -278,7 +278,7 @@ class PulledAmplifier:
 
     def wait(self, lines: int) -> None:
         """Wait until so many lines are out; more on a busy machine, so that they were read too."""
-        until_count = self.count + lines * patience()
+        until_count = self.count + long_enough(lines)
         while self.count < until_count:
             self._halt.wait(0.01)
 

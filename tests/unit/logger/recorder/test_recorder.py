@@ -16,7 +16,7 @@ import pytest
 from support.channels import channel
 from support.processes import ended
 from support.systems import pseudo_terminals
-from support.waiting import patience, until
+from support.waiting import long_enough, patience, until
 from support.yard import Yard, recording, silent_wire
 
 from logger.errors import CallFault, PortFault, SensorsFault, SessionFault
@@ -207,6 +207,7 @@ COLUMNS = channel("haul_force", "force", format="columns", column=1, unit="kN", 
 def test_a_comma_that_is_not_guessed_is_told_once_with_what_to_write(yard: Yard) -> None:
     device = pty_yard(yard, COLUMNS)
     news: list[str] = []
+    rejects = yard.out / "rejects.csv"
     with recording(yard, status=lambda status: news.extend(status.news)) as running:
         silent_wire()
         device.send(b"0.85 kN\r\n", 1.0)
@@ -214,7 +215,7 @@ def test_a_comma_that_is_not_guessed_is_told_once_with_what_to_write(yard: Yard)
             device.send(b"1,90 kN\r\n" * 4, 1.0)
             until(lambda: news)
             time.sleep(0.3)  # longer than the recorder takes between two looks
-        until(lambda: running.statuses[-1][1].drops["haul_force"] == 12)
+        until(lambda: rejects.read_text().count("a comma: decimal or separator?") == 12)
         done = running.end()
     assert done.readings == {"haul_force": 1} and done.drops == {"haul_force": 12}
     (line,) = news
@@ -231,8 +232,7 @@ def test_a_comma_that_is_not_guessed_is_told_once_with_what_to_write(yard: Yard)
     assert "\n" not in line
     told = [event for event in yard.events() if event.kind == "gap" and "comma" in event.text]
     assert [(e.channel, e.text) for e in told] == [("haul_force", line)]
-    rejects = (yard.out / "rejects.csv").read_text()
-    assert rejects.count("a comma: decimal or separator?") == 12
+    assert rejects.read_text().count("a comma: decimal or separator?") == 12
     assert read_all(yard.out).readings["haul_force"].reading.tolist() == [0.85]
 
 
@@ -514,7 +514,8 @@ print(done.state, done.reason)
 
 def child(yard: Yard) -> subprocess.Popen[str]:
     process = yard.start(CHILD)
-    until(lambda: "connect" in yard.kinds())
+    until(lambda: "connect" in yard.kinds() or process.poll() is not None)
+    assert process.poll() is None, process.communicate()
     return process
 
 
@@ -556,7 +557,7 @@ def test_a_killed_recorder_leaves_a_session_that_is_cut_short_and_can_be_repaire
 def test_for_s_ends_it(yard: Yard, force: str) -> None:
     pty_yard(yard, force)
     seen: list[Any] = []
-    for_s = 0.8 * patience()  # long against what a busy machine takes to open the port
+    for_s = long_enough(0.8)  # long against what a busy machine takes to open the port
     began = time.monotonic()
     outcome = record(yard.rig, yard.sensors_file, yard.out, for_s=for_s, status=seen.append)
     assert (outcome.state, outcome.reason) == ("sealed", "time")

@@ -19,7 +19,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.channels import channel
 from support.systems import pseudo_terminals
-from support.waiting import joined, patience, until
+from support.waiting import joined, long_enough, until
 from support.yard import Yard
 
 from logger.formats.registry import encode
@@ -53,7 +53,7 @@ class SteadyDevice:
         more_s: time beyond that second, which on a quiet machine is enough to read what was sent, s
         """
         self.sends, self.since = sends, time.monotonic()
-        time.sleep(OVER_S + more_s * patience())  # the readings of this time are what is judged
+        time.sleep(OVER_S + long_enough(more_s))  # the readings of this time are what is judged
 
     def zero(self, channel: str, verb: str = "zero", text: str = "") -> Event:
         request = ask(self.yard.out, verb, channel, text=text)
