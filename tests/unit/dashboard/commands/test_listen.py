@@ -22,7 +22,7 @@ from support.rigs import STRAIGHT_PULL
 from support.serial_wire import noting_framings, own_terminal
 from support.systems import pseudo_terminals
 from support.terminal import TypedTerminal
-from support.waiting import joined, long_enough
+from support.waiting import joined, long_enough, patience
 from support.yard import ended_after_rows
 
 from dashboard.cli import main
