@@ -166,7 +166,7 @@ def loaded(argv):
         "print('LOADED', *{name.split('.')[0] for name in sys.modules})\n"
     )
     run = subprocess.run(
-        [sys.executable, "-c", script], capture_output=True, text=True, cwd=ROOT, timeout=60,
+        [sys.executable, "-c", script], capture_output=True, text=True, cwd=ROOT, timeout=600,
         env={**os.environ, "PYTHONPATH": str(ROOT)},
     )  # fmt: skip
     last = run.stdout.splitlines()[-1].split()

@@ -19,7 +19,7 @@ Answer = tuple[int, bytes, dict[str, str]]  # status, body, headers
 
 def sent_to(port: int, path, method="GET", headers=None, body=None, host=None) -> Answer:
     """The answer of a server of this machine to any request, also one that no browser sends."""
-    link = http.client.HTTPConnection("127.0.0.1", port, timeout=60)
+    link = http.client.HTTPConnection("127.0.0.1", port, timeout=600)
     link.putrequest(method, path, skip_host=True, skip_accept_encoding=True)
     link.putheader("Host", f"127.0.0.1:{port}" if host is None else host)
     for name, value in (headers or {}).items():

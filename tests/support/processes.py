@@ -130,7 +130,7 @@ class Watched(PageProcess):
 
     def since(self, query: str = "") -> dict:
         """What the page's script asks for, as the server answers it."""
-        with urllib.request.urlopen(f"{self.url}since?{query}", timeout=60) as answer:
+        with urllib.request.urlopen(f"{self.url}since?{query}", timeout=600) as answer:
             return json.load(answer)
 
 

@@ -329,7 +329,7 @@ def test_a_disk_that_does_not_answer_is_told_too(tmp_path: Path) -> None:
     class Hanging(FileOps):
         def write(self, fd: int, data: bytes | memoryview) -> int:
             if hang.is_set() and threading.current_thread().name == "writer":
-                free.wait(60)
+                free.wait(600)
             return super().write(fd, data)
 
     with disk(Hanging()), recording(yard) as running:

@@ -67,7 +67,7 @@ class Viewer(threading.Thread):
             began = time.monotonic()
             try:
                 query = f"{self.url}since?seq={seq}&v={version}&span=60"
-                with urllib.request.urlopen(query, timeout=60) as answer:
+                with urllib.request.urlopen(query, timeout=600) as answer:
                     found = json.load(answer)
             except OSError:
                 self.failed += 1

@@ -127,7 +127,7 @@ def test_a_signal_within_an_import_leaves_no_trace(module: str, number: signal.S
     done = subprocess.run(
         [sys.executable, "-c", code, module, str(int(number))],
         env=ENV, text=True,
-        capture_output=True, timeout=60, check=False,
+        capture_output=True, timeout=600, check=False,
     )  # fmt: skip
     assert (done.returncode in CONVENTIONAL[number], done.stderr) == (True, ""), done.returncode
 
@@ -153,6 +153,6 @@ def test_a_signal_where_no_exception_can_pass_has_its_own_status(number: signal.
     """Python drops what a finalizer raises, so the process ends there."""
     done = subprocess.run(
         [sys.executable, "-c", UNRAISED.replace("NUMBER", str(int(number)))], env=ENV, text=True,
-        capture_output=True, timeout=60, check=False,
+        capture_output=True, timeout=600, check=False,
     )  # fmt: skip
     assert (done.returncode, done.stderr) == (128 + number, "")

@@ -207,7 +207,7 @@ def test_a_silent_device_is_told_what_to_try_and_gets_no_byte(plug: Plug, listen
 def test_what_another_program_prints_is_heard() -> None:
     out = subprocess.run(
         [sys.executable, "-m", "dashboard.cli", "listen", "stdin:", "--json"], input="12.5 N\n" * 5,
-        capture_output=True, text=True, timeout=60, env={**os.environ, "PYTHONPATH": str(ROOT)},
+        capture_output=True, text=True, timeout=600, env={**os.environ, "PYTHONPATH": str(ROOT)},
     )  # fmt: skip
     said = json.loads(out.stdout)
     assert out.returncode == 0 and said["channels"][0]["values"] == [12.5] * 5
@@ -314,7 +314,7 @@ def test_a_person_pulls_types_a_weight_and_gets_a_file_that_records(
     terminal.type("y")
     terminal.wait_for("known weight")
     amplifier.pull(196.1)
-    amplifier.wait(60)
+    amplifier.wait(600)
     terminal.type("20 kg")
     assert "fits N" in terminal.wait_for("leave it out")
     terminal.type("N")

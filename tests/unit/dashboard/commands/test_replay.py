@@ -132,7 +132,7 @@ def test_the_live_page_watches_it_and_ctrl_c_ends_it_without_a_trace(tmp_path):
         assert url.startswith("http://127.0.0.1:") and len(code) == 22
 
         def since() -> dict:
-            with urllib.request.urlopen(f"{url}since?seq=0&v=0&span=60", timeout=60) as answer:
+            with urllib.request.urlopen(f"{url}since?seq=0&v=0&span=60", timeout=600) as answer:
                 return json.load(answer)
 
         until(lambda: "REPLAY 20x" in json.dumps(since()["parts"]), 10, "the mark on the page")

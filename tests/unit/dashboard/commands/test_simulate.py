@@ -230,7 +230,7 @@ def test_the_demo_without_out_tells_its_page_and_its_session_and_both_end(haul):
     urls = re.findall(r"^(http://127\.0\.0\.1:[0-9]+/s/session/#[A-Za-z0-9_-]{22})$", said, re.M)
     assert len(urls) == 1
     with pytest.raises(OSError):
-        urllib.request.urlopen(urls[0], timeout=60)
+        urllib.request.urlopen(urls[0], timeout=600)
     session = Path(re.search(r"^session: (\S+);", said, re.M)[1])
     assert haul("verify", session).status == 0
     shutil.rmtree(session.parent)

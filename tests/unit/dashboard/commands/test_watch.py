@@ -26,7 +26,7 @@ def test_the_url_stands_alone_on_one_line_and_ctrl_c_ends_with_0(tmp_path):
         process = start_haul("watch", tmp_path / "s", "--http", 0)
         line = process.stdout.readline()
         assert re.fullmatch(r"http://127\.0\.0\.1:[0-9]+/#[A-Za-z0-9_-]{22}\n", line)
-        with urllib.request.urlopen(line.strip(), timeout=60) as answer:  # no cookie
+        with urllib.request.urlopen(line.strip(), timeout=600) as answer:  # no cookie
             assert answer.status == 200
         code = line.strip().partition("#")[2].encode()
         for command in Path("/proc").glob("[0-9]*/cmdline"):  # where any account can read

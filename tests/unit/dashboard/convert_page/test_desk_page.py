@@ -94,14 +94,14 @@ def test_one_list_at_a_time_is_worked_out(folder, monkeypatch):
 
     def slow(rig, other):
         began.set()
-        assert go_on.wait(60)
+        assert go_on.wait(600)
         return convert(rig.text, other.text)
 
     monkeypatch.setattr(plans, "_kept", slow)
     other = threading.Thread(target=planned, args=(stands[1], stands[2]))
     other.start()
     try:
-        assert began.wait(60)
+        assert began.wait(600)
         with pytest.raises(Refused):
             planned(stands[1], stands[2])
     finally:

@@ -74,7 +74,7 @@ class Opened:
     def ask(self, path, **headers):
         request = urllib.request.Request(self.server.url + path.lstrip("/"), headers=headers)
         try:
-            with urllib.request.urlopen(request, timeout=60) as answer:
+            with urllib.request.urlopen(request, timeout=600) as answer:
                 return answer.status, answer.read().decode(), answer.headers
         except HTTPError as error:
             return error.code, error.read().decode(), error.headers
@@ -362,7 +362,7 @@ def test_the_call_prints_the_address_alone_and_ends_in_order(files):
     try:
         url = process.stdout.readline().strip()
         assert re.fullmatch(r"http://127\.0\.0\.1:[0-9]+/#[A-Za-z0-9_-]{22}", url)
-        with urllib.request.urlopen(url, timeout=60) as answer:
+        with urllib.request.urlopen(url, timeout=600) as answer:
             assert 'data-units="us"' in answer.read().decode()
         process.terminate()
         out, err = ended(process)

@@ -27,7 +27,7 @@ class Gate(io.StringIO):
 
     def write(self, text: str) -> int:
         self.blocked.set()
-        assert self.open_now.wait(60)
+        assert self.open_now.wait(600)
         return super().write(text)
 
 
@@ -47,7 +47,7 @@ def printer_on(gate):
 def test_a_blocked_terminal_holds_up_nobody_and_gets_the_lines_in_order(gate):
     printer = printer_on(gate)
     printer.line("one")
-    assert gate.blocked.wait(60)
+    assert gate.blocked.wait(600)
     for k in range(100):
         printer.line(f"line {k}", out=k % 2 == 0)
         printer.status(f"status {k}")
@@ -66,7 +66,7 @@ def test_a_blocked_terminal_holds_up_nobody_and_gets_the_lines_in_order(gate):
 def test_beyond_the_bound_the_oldest_lines_go_and_are_counted(gate):
     printer = printer_on(gate)
     printer.line("first")
-    assert gate.blocked.wait(60)
+    assert gate.blocked.wait(600)
     for k in range(MOST_LINES + 7):
         printer.line(f"line {k}")
     gate.open_now.set()

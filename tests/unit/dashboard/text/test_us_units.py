@@ -275,7 +275,7 @@ def asked_of(path):
     thread.start()
 
     def ask(address):
-        with urllib.request.urlopen(server.url.rstrip("/") + address, timeout=60) as answer:
+        with urllib.request.urlopen(server.url.rstrip("/") + address, timeout=600) as answer:
             return answer.read().decode("utf-8")
 
     try:

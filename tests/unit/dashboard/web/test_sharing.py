@@ -52,7 +52,7 @@ class Shared(OpenServer):
 
     def ask(self, path, method="GET", body=None, cookie=None, source=None, **headers):
         link = http.client.HTTPConnection(
-            "127.0.0.1", self.server.port, timeout=60,
+            "127.0.0.1", self.server.port, timeout=600,
             source_address=None if source is None else (source, 0),
         )  # fmt: skip
         sent = {"Content-Type": "application/json", "X-Haul-Token": self.server.token, **headers}
@@ -523,7 +523,7 @@ def test_no_name_note_or_title_becomes_script_or_markup(tmp_path):
 
 # -- slow and greedy ---------------------------------------------------------------------------
 def _raw(page, source="127.0.0.1"):
-    return socket.create_connection(("127.0.0.1", page.server.port), 60, (source, 0))
+    return socket.create_connection(("127.0.0.1", page.server.port), 600, (source, 0))
 
 
 def _head(page, path="/enter"):
@@ -561,7 +561,7 @@ def test_slow_senders_hold_nobody_up_and_are_ended(page, monkeypatch):
                 except OSError:
                     continue
         for link in slow:
-            link.settimeout(60)
+            link.settimeout(600)
             assert _closed(link)
 
 
@@ -637,7 +637,7 @@ def test_the_command_prints_a_link_for_viewers_and_one_for_the_operator(folder):
             host, code = re.fullmatch(
                 r"http://(127\.0\.0\.1:[0-9]+)/enter#([A-Za-z0-9_-]{22})", link
             ).groups()
-            plain = http.client.HTTPConnection(host, timeout=60)
+            plain = http.client.HTTPConnection(host, timeout=600)
             plain.request(
                 "POST", "/enter", json.dumps({"code": code}), {"Content-Type": "application/json"}
             )
@@ -676,7 +676,7 @@ def test_a_recording_shared_takes_an_operators_mark_and_refuses_a_viewers(tmp_pa
             assert line, process.stderr.read()
             links += re.findall(r"^http://(\S+)/enter#(\S+)$", line)
         host, code = links[1]
-        link = http.client.HTTPConnection(host, timeout=60)
+        link = http.client.HTTPConnection(host, timeout=600)
         sent = {"Content-Type": "application/json"}
         link.request("POST", "/enter", json.dumps({"code": code}), sent)
         answer = link.getresponse()

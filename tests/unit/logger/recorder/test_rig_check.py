@@ -34,7 +34,7 @@ def test_while_a_rig_is_checked_rows_are_written_and_requests_answered(
 
     def check(text: str, name: str) -> str | None:
         if name != str(yard.rig):
-            assert go_on.wait(60)
+            assert go_on.wait(600)
         return None
 
     with recording(yard, check_rig=check):
@@ -57,7 +57,7 @@ def test_a_check_beyond_its_time_is_refused_and_so_is_one_that_the_end_overtakes
     go_on = threading.Event()
 
     def check(text: str, name: str) -> object:
-        return go_on.wait(60) and () if name != str(yard.rig) else None
+        return go_on.wait(600) and () if name != str(yard.rig) else None
 
     with recording(yard, check_rig=check) as running:
         monkeypatch.setattr(rig_check, "MOST_CHECK_S", 0.3)

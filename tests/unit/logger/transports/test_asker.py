@@ -87,7 +87,7 @@ def test_a_device_that_connects_by_itself_is_asked_too(tmp_path: Path) -> None:
     yard = Yard(tmp_path, asked(f"listen://127.0.0.1:{number}"))
     with (
         recording(yard) as running,
-        socket.create_connection(("127.0.0.1", number), timeout=60) as device,
+        socket.create_connection(("127.0.0.1", number), timeout=600) as device,
     ):
         for turn in range(3):
             while not device.recv(100).endswith(READ):
@@ -333,7 +333,7 @@ def test_the_recorder_sends_no_byte_without_a_question(tmp_path: Path) -> None:
         )  # warnings are told by then
         running.end()
     assert not select.select([serial._master], [], [], 0)[0], os.read(serial._master, 100)
-    client.settimeout(60)
+    client.settimeout(600)
     assert client.recv(100) == b""  # its end, and no byte before
     serial.close()
     tcp.close()

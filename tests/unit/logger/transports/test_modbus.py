@@ -243,7 +243,7 @@ def test_a_damaged_answer_is_dropped(tmp_path: Path) -> None:
 
     with recording(yard) as running:
         until(
-            lambda: at_byte[0] >= 10 and running.statuses[-1][1].drops["force"] >= 5 and "no whole answer" in rejects(),
+            lambda: at_byte[0] >= 10 and running.statuses and running.statuses[-1][1].drops["force"] >= 5 and "no whole answer" in rejects(),
             20.0,
         )  # fmt: skip
         bus.damage = bytes

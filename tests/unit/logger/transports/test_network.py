@@ -51,7 +51,7 @@ def udp_sender(number: int) -> socket.socket:
 
 
 def client(number: int) -> socket.socket:
-    return socket.create_connection(("127.0.0.1", number), timeout=60)
+    return socket.create_connection(("127.0.0.1", number), timeout=600)
 
 
 def test_a_datagram_is_one_or_more_lines_with_or_without_an_end(
@@ -222,7 +222,7 @@ def test_a_reader_that_is_held_up_takes_no_torn_line_for_a_whole_one(
 
     def held_up(transport: ListenTransport, server: socket.socket) -> None:
         accept(transport, server)
-        sent.wait(60)
+        sent.wait(600)
         silent_wire()
 
     monkeypatch.setattr(ListenTransport, "_accept", held_up)

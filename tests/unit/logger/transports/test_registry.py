@@ -41,7 +41,7 @@ class RegisterTransport(Transport):
 
     def open(self) -> None:
         host, port = split_port(self.port)[1].split(":")
-        self._socket = socket.create_connection((host, int(port)), timeout=60)
+        self._socket = socket.create_connection((host, int(port)), timeout=600)
 
     def read(self) -> Chunk:
         began, awake = clock.now(), clock.awake()
@@ -236,11 +236,11 @@ def test_a_device_that_cannot_be_opened_says_so_once_and_is_stopped_at_once(sche
     (only,) = parse_sensors(polled("unplugged://"), "s").channels
     reader = PortReader(only.port or "", (only,), happened.append)
     reader.start()
-    assert all(UnpluggedTransport.tries.acquire(timeout=60) for _ in range(3))
+    assert all(UnpluggedTransport.tries.acquire(timeout=600) for _ in range(3))
     assert reader.tried.is_set() and not reader.opened and reader.fault == "no such device"
     began = time.monotonic()
     reader.stop()
-    assert reader.quiet.wait(60) and time.monotonic() - began < 0.2 * patience(began)
+    assert reader.quiet.wait(600) and time.monotonic() - began < 0.2 * patience(began)
     (event,) = happened
     assert isinstance(event, PortEvent) and event.text == "cannot be opened: no such device"
 

@@ -23,7 +23,7 @@ def test_a_player_sends_rows_that_pyserial_reads(
     device = getattr(yard, kind)()
     channels = yard.write(force + travel).channels
     played = [(i * 0.01, {"haul_force": 100.0 + i, "haul_travel": i / 10}) for i in range(20)]
-    with serial.serial_for_url(device.url, timeout=60) as port:
+    with serial.serial_for_url(device.url, timeout=600) as port:
         if kind == "tcp":
             until(lambda: device.wait_client(0.1))
         began = time.monotonic()
@@ -38,7 +38,7 @@ def test_full_speed_waits_for_the_reader_and_loses_nothing(yard: Any, force: str
     device = yard.tcp()
     channels = yard.write(force).channels
     played = ((0.0, {"haul_force": float(i)}) for i in range(20_000))
-    with serial.serial_for_url(device.url, timeout=60) as port:
+    with serial.serial_for_url(device.url, timeout=600) as port:
         until(lambda: device.wait_client(0.1))
         player = Player([(device, channels)], played, speed=None).start()
         seen = b""
