@@ -122,7 +122,7 @@ def test_an_answer_of_several_slow_pieces_belongs_to_its_question(
     """The next station is not asked while a line is begun."""
     device = bus({b"A\r": b"", b"B\r": counting(500)})
     yard = Yard(
-        tmp_path, asked(device.url, b"A\r", "a", answer_s=1.0) + asked(device.url, b"B\r", "b")
+        tmp_path, asked(device.url, b"A\r", "a", answer_s=20.0) + asked(device.url, b"B\r", "b")
     )
     with recording(yard) as running:
         for turn in range(3):
