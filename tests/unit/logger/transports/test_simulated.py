@@ -38,14 +38,17 @@ def test_full_speed_waits_for_the_reader_and_loses_nothing(yard: Any, force: str
     device = yard.tcp()
     channels = yard.write(force).channels
     played = ((0.0, {"haul_force": float(i)}) for i in range(20_000))
-    with serial.serial_for_url(device.url, timeout=600) as port:
+    with serial.serial_for_url(device.url, timeout=0.05) as port:
         until(lambda: device.wait_client(0.1))
         player = Player([(device, channels)], played, speed=None).start()
         seen = b""
-        while seen.count(b"\n") < 20_000:
-            piece = port.read(4096)
-            assert piece
-            seen += piece
+
+        def more() -> bool:
+            nonlocal seen
+            seen += port.read(65536)
+            return seen.count(b"\n") >= 20_000
+
+        until(more, 30.0, "all lines")
         assert player.join(60)
     assert seen.count(b"N,19999,N") == 1
 
