@@ -14,9 +14,8 @@ class Blocked:
 
     def __init__(self, kind: str) -> None:
         self.kind = kind
-        self._decoder = codecs.getincrementaldecoder("utf-8")(
-            "replace"
-        )  # a read may split a letter
+        # a read may split a letter
+        self._decoder = codecs.getincrementaldecoder("utf-8")("replace")
         if kind == "pipe":
             self.read, self.write = os.pipe()
             os.set_blocking(self.write, False)

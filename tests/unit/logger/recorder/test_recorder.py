@@ -318,9 +318,8 @@ def test_mark_zero_undo_and_rig_are_answered_once_each(yard: Yard, force: str) -
         until(lambda: len(yard.values()) > 20)
         began = time.monotonic()
         mark = answer(yard, ask(yard.out, "mark", text='cradle on rail, "first" stop'))
-        assert time.monotonic() - began < 0.3 * patience(
-            began
-        )  # 0.1 s budget, three times with this process's own work
+        # 0.1 s budget, three times with this process's own work
+        assert time.monotonic() - began < 0.3 * patience(began)
         assert (mark.kind, mark.text) == ("mark", 'cradle on rail, "first" stop')
         zero = answer(yard, ask(yard.out, "zero", "haul_force"))
         assert (zero.kind, zero.value) == ("zero", 12.5)

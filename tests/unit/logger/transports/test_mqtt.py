@@ -210,9 +210,8 @@ def test_hostile_messages_are_dropped_in_bounded_memory(
             b"7",
         ):
             publisher.say(TOPIC, payload)
-        send(
-            publisher, 3, 1
-        )  # the messages of a topic come in their order, so those before it are counted
+        # the messages of a topic come in their order, so those before this one are counted
+        send(publisher, 3, 1)
         counted = until(
             lambda: next((s for _, s in running.statuses if s.readings["force"] == 4), None)
         )
