@@ -108,3 +108,34 @@ def test_the_list_names_only_what_sleeps():
     for file, names in SLEEPS.items():
         tree = ast.parse((ROOT / "tests" / file).read_text("utf-8"))
         assert names == {name for name, _ in sleeps(tree)}, file
+
+
+GUARD_S = 600  # from here on a limit only keeps a test from hanging, on however busy a machine
+
+
+def fixed_limits(tree: ast.Module) -> list[tuple[str, int]]:
+    """Each wait for a thread or a process with a limit that a busy machine may pass: its call, and its line."""
+    found = []
+    for node in ast.walk(tree):
+        if not (isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute)):
+            continue
+        if node.func.attr not in ("join", "wait", "communicate", "wait_client"):
+            continue
+        limits = [*node.args[:1], *(word.value for word in node.keywords if word.arg == "timeout")]
+        numbers = [one.value for one in limits if isinstance(one, ast.Constant)]
+        if any(isinstance(one, int | float) and 1 <= one < GUARD_S for one in numbers):
+            found.append((ast.unparse(node), node.lineno))
+    return found
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda path: str(path.relative_to(ROOT)))
+def test_the_end_of_a_thread_or_a_process_is_awaited_with_patience(path):
+    if path.name == "simulator_b.py":
+        return  # its seconds are those of a simulated haul
+    found = fixed_limits(ast.parse(path.read_text("utf-8")))
+    assert found == [], "wait with `joined`, `ended`, `exit_status` or `until`"
+
+
+def test_a_fixed_limit_is_found():
+    text = "a.join(5)\nb.wait(2.5)\nc.communicate(timeout=60)\nd.wait(600)\ne.join(0.1)\n', '.join(f)\n"
+    assert [line for _, line in fixed_limits(ast.parse(text))] == [1, 2, 3]

@@ -274,9 +274,9 @@ class PulledAmplifier:
     def pull(self, force_N: float) -> None:
         """Show a pull until some lines are out."""
         self.shown = 1.8 - force_N
-        self.wait(30)
+        self.send_on(30)
 
-    def wait(self, lines: int) -> None:
+    def send_on(self, lines: int) -> None:
         """Wait until so many lines are out; more on a busy machine, so that they were read too."""
         until_count = self.count + long_enough(lines)
         while self.count < until_count:
@@ -306,7 +306,7 @@ def test_a_person_pulls_types_a_weight_and_gets_a_file_that_records(
     assert "unit not shown" in terminal.wait_for("Pull once now")
     amplifier.pull(150.0)
     amplifier.shown = 1.8
-    amplifier.wait(10)
+    amplifier.send_on(10)
     terminal.type("")
     assert "* column 1 fell by 15" in terminal.wait_for("Turn it round")
     terminal.type("y")
@@ -314,7 +314,7 @@ def test_a_person_pulls_types_a_weight_and_gets_a_file_that_records(
     terminal.type("y")
     terminal.wait_for("known weight")
     amplifier.pull(196.1)
-    amplifier.wait(600)
+    amplifier.send_on(60)
     terminal.type("20 kg")
     assert "fits N" in terminal.wait_for("leave it out")
     terminal.type("N")

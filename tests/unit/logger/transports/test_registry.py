@@ -14,7 +14,7 @@ from pkgutil import resolve_name
 
 import pytest
 from support.channels import channel
-from support.waiting import patience, until
+from support.waiting import joined, patience, until
 from support.yard import Yard, in_order, recording
 
 from logger import clock
@@ -114,7 +114,7 @@ class Registers:
         self.answers.set()
         self._server.shutdown(socket.SHUT_RDWR)
         self._server.close()
-        self._thread.join(60)
+        joined(self._thread)
 
 
 @pytest.fixture

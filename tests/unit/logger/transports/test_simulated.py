@@ -30,7 +30,8 @@ def test_a_player_sends_rows_that_pyserial_reads(
         player = Player([(device, channels)], played).start()
         lines = [port.readline() for _ in played]
         assert 0.15 < time.monotonic() - began < 2.0 * patience(began)
-        assert player.join(60) and player.sent == 20
+        until(lambda: player.join(0.1), 60, "the last row")
+        assert player.sent == 20
     assert lines[3].startswith(b"$YXXDR,N,103,N,HAUL,D,0.3,M,ROPE*") and lines[3].endswith(b"\r\n")
 
 
@@ -49,7 +50,7 @@ def test_full_speed_waits_for_the_reader_and_loses_nothing(yard: Any, force: str
             return seen.count(b"\n") >= 20_000
 
         until(more, 30.0, "all lines")
-        assert player.join(60)
+        until(lambda: player.join(0.1), 60, "the last row")
     assert seen.count(b"N,19999,N") == 1
 
 
