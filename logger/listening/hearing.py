@@ -23,7 +23,7 @@ from logger.errors import PortFault
 from logger.formats.line_ends import PAUSE
 from logger.listening.capture import Capture, Piece
 from logger.listening.line_settings import seven_bits_of
-from logger.transports.base import error_text
+from logger.transports.base import CYCLE_S, error_text
 from logger.transports.registry import transport_for
 
 MOST_BYTES = 200_000  # memory only: the latest bytes are kept
@@ -91,7 +91,7 @@ class Hearing:
         self._pieces: deque[Piece] = deque()
         self._lock = threading.Lock()  # of the pieces: a person may be asked while bytes come
         self._size = 0
-        self._opened_s = self._began_s = 0.0
+        self._opened_s = self._began_s = self._silent_to_s = 0.0
         self._torn = True
         self._question, self._asked_s, self._heard_s = 0, 0.0, 0.0
         self._echo = b""
@@ -104,7 +104,7 @@ class Hearing:
             raise
         except Exception as error:  # drivers raise what they like
             raise PortFault(self.settings.port, f"cannot be opened: {error_text(error)}") from None
-        self._opened_s = self._began_s = clock.now()
+        self._opened_s = self._began_s = self._silent_to_s = clock.now()
         return self
 
     def close(self) -> None:
@@ -164,9 +164,11 @@ class Hearing:
         if data:
             self._heard_s = clock.now()
             data = self._without_echo(data)
+        elif not self._pieces:
+            self._silent_to_s = chunk.from_s + CYCLE_S  # so long it waited, and nothing came
         if data and (self.settings.ask is None or self._question):
             if not self._pieces:
-                self._torn = self._transport.first_line_torn(self._opened_s, chunk.from_s)
+                self._torn = self._transport.first_line_torn(self._opened_s, self._silent_to_s)
             with self._lock:
                 self._pieces.append(Piece(chunk.from_s, chunk.to_s, data, self._question))
                 self._size += len(data)

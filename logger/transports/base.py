@@ -72,12 +72,14 @@ class Transport(ABC):
     def close(self) -> None:
         """Disconnect, whether the device is lost or not.  The caller ignores exceptions."""
 
-    def first_line_torn(self, opened_s: float, from_s: float) -> bool:
+    def first_line_torn(self, opened_s: float, silent_to_s: float) -> bool:
         """Whether the first line may lack its beginning.
 
-        opened_s: `clock.now` when the port was opened, from_s: when its first byte came, s.
+        opened_s: `clock.now` when the port was opened, s
+        silent_to_s: until when it is known to have been silent, s.  The moment at which its first
+            bytes are read does not tell: they may have waited for a reader that was held up.
         """
-        return from_s - opened_s < WHOLE_AFTER_S
+        return silent_to_s - opened_s < WHOLE_AFTER_S
 
     def present(self) -> bool:
         """Whether the device may be plugged in; the back-off ends early when this turns true."""

@@ -82,9 +82,9 @@ class ListenTransport(Transport):
             if opened is not None:
                 opened.close()
 
-    def first_line_torn(self, opened_s: float, from_s: float) -> bool:
+    def first_line_torn(self, opened_s: float, silent_to_s: float) -> bool:
         """See `Transport.first_line_torn`; the stream begins with its client."""
-        return from_s - self._accepted_s < WHOLE_AFTER_S
+        return silent_to_s - self._accepted_s < WHOLE_AFTER_S
 
     def _accept(self, server: socket.socket) -> None:
         with contextlib.suppress(OSError):  # it may be gone again

@@ -96,7 +96,7 @@ class MqttTransport(Transport):
             # paho closes the rest when nothing refers to the client any more
             client.on_connect = client.on_subscribe = client.on_message = None
 
-    def first_line_torn(self, opened_s: float, from_s: float) -> bool:
+    def first_line_torn(self, opened_s: float, silent_to_s: float) -> bool:
         """False: a message begins with a line."""
         return False
 

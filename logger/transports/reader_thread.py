@@ -18,7 +18,7 @@ from logger.formats.line_ends import PAUSE, PAUSE_S, PAUSE_STEP_S
 from logger.formats.questions import AskedDecoder
 from logger.formats.registry import decoder_for
 from logger.transports.asker import Asker
-from logger.transports.base import STALL_S, Chunk, error_text, seven_bits
+from logger.transports.base import CYCLE_S, STALL_S, Chunk, error_text, seven_bits
 from logger.transports.flood_gate import FloodGate
 from logger.transports.registry import transport_for
 
@@ -153,7 +153,7 @@ class PortReader(threading.Thread):
 
     def _read_on(self) -> str:
         """Read until the device is lost or `stop`; returns the reason."""
-        opened_at = looked_s = clock.now()
+        opened_at = looked_s = silent_to_s = clock.now()
         looked_awake = clock.awake()
         started = False
         self._before = None
@@ -178,8 +178,10 @@ class PortReader(threading.Thread):
                 began_s, looked_s, looked_awake = looked_s, clock.now(), clock.awake()
                 if chunk.content and not started:
                     started = True
-                    torn = self._transport.first_line_torn(opened_at, chunk.from_s)
+                    torn = self._transport.first_line_torn(opened_at, silent_to_s)
                     self.decoder.connected(torn=torn)
+                elif not started:
+                    silent_to_s = chunk.from_s + CYCLE_S  # so long it waited, and nothing came
                 if self._pausing:
                     self._end_by_silence(chunk, clock.now())
                 if held_s:

@@ -54,6 +54,6 @@ class StdinTransport(Transport):
         """See `Transport.close`; the descriptor stays, since the program may use it."""
         self._stream = None
 
-    def first_line_torn(self, opened_s: float, from_s: float) -> bool:
+    def first_line_torn(self, opened_s: float, silent_to_s: float) -> bool:
         """False: a program begins with a line."""
         return False

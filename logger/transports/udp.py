@@ -54,7 +54,7 @@ class UdpTransport(Transport):
         if opened is not None:
             opened.close()
 
-    def first_line_torn(self, opened_s: float, from_s: float) -> bool:
+    def first_line_torn(self, opened_s: float, silent_to_s: float) -> bool:
         """False: a datagram begins with a line."""
         return False
 

@@ -89,7 +89,7 @@ def browser(tmp_path_factory):
     options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
     service = webdriver.ChromeService(driver)
     opened = webdriver.Chrome(options=options, service=service)
-    opened.set_script_timeout(20)
+    opened.set_script_timeout(120)
     yield Browser(opened)
     opened.quit()
 

@@ -59,7 +59,7 @@ def test_two_rigs_are_chosen_and_the_list_is_seen_and_printed(page, shots):
         assert small == []
         page.shot(shots / f"convert-{width}-{scheme}.png")
         page.js(AXE.read_text("utf-8") + "; window.axe = axe;")
-        page.driver.set_script_timeout(60)
+        page.driver.set_script_timeout(300)
         found = page.driver.execute_async_script(
             "const done = arguments[0]; axe.run(document, {resultTypes: ['violations']})"
             ".then(r => done(r.violations.map(v => [v.impact, v.id, v.nodes.slice(0, 3).map(n => n.html.slice(0, 150))])))"

@@ -4,7 +4,7 @@ import subprocess
 
 import pytest
 from support.places import LAUNCH
-from support.processes import Watched, start_haul
+from support.processes import Watched, ended, start_haul
 from support.waiting import until
 
 pytestmark = pytest.mark.many  # further screens, units and paper of pages that other tests open
@@ -66,4 +66,4 @@ def test_the_plan_page(browser, size, rigs):
         check(browser, "in the bag")
     finally:
         process.terminate()
-        process.communicate(timeout=60)
+        ended(process)

@@ -85,7 +85,7 @@ def looked_at(page, haul, name, shots):
         assert page.js(SMALL) == []
         page.shot(shots / f"conversion-{name}-{width}-{scheme}.png")
         page.js(AXE.read_text("utf-8") + "; window.axe = axe;")
-        page.driver.set_script_timeout(60)
+        page.driver.set_script_timeout(300)
         found = page.driver.execute_async_script(
             "const done = arguments[0]; axe.run(document, {resultTypes: ['violations']})"
             ".then(r => done(r.violations.map(v => [v.impact, v.id, v.nodes.slice(0, 3).map(n => n.html.slice(0, 150))])))"

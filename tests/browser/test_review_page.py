@@ -203,6 +203,6 @@ def test_hostile_text_stays_text(browser, hostile):
 def test_a_server_that_is_gone_is_said(browser, hostile):
     opened(browser, hostile.url)
     hostile.process.kill()
-    hostile.process.wait(60)
+    hostile.process.wait(600)
     browser.js("document.querySelector('[data-move=in]').click()")
     until(lambda: "No answer" in browser.text("fault"), 5, "the fault")

@@ -6,7 +6,7 @@ import time
 
 import pytest
 from support.growing_session import Growing
-from support.waiting import until
+from support.waiting import joined, until
 
 from analysis.simulation.demo_haul import demo_text
 from dashboard.live.session_hub import Hub
@@ -41,8 +41,8 @@ def page(tmp_path_factory):
     server.close()
     hub.close()
     over.set()
-    thread.join(60)
-    grower.join(60)
+    joined(thread)
+    joined(grower)
     session.die()
 
 
@@ -95,12 +95,13 @@ def test_a_page_that_did_not_watch_says_for_how_long(browser, page, monkeypatch)
     come_in(browser, page, "viewer")
     until(lambda: browser.js("return haulTest.stats.updates") > 12, 20, "it watches")
     assert browser.text("away") == ""
+    began = time.monotonic()
     with monkeypatch.context() as broken:
         broken.setattr(page.hub, "get", lambda name: None)
         time.sleep(4.5)  # for so long the page gets no answer
     said = until(lambda: browser.text("away"), 10, "it says so")
     seconds = int(re.search(r"not watching for ([0-9]+) s", said)[1])
-    assert 4 <= seconds <= 10
+    assert 4 <= seconds <= time.monotonic() - began + 1
     browser.js("document.getElementById('away').click()")
     assert browser.text("away") == ""
 

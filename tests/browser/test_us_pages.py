@@ -6,7 +6,7 @@ import time
 
 import pytest
 from support.places import LAUNCH
-from support.processes import Demo, Watched, start_haul
+from support.processes import Demo, Watched, ended, start_haul
 from support.waiting import until
 
 pytestmark = pytest.mark.many  # further screens, units and paper of pages that other tests open
@@ -109,4 +109,4 @@ def test_the_plan_page(browser, tmp_path):
         assert browser.console() == []
     finally:
         process.terminate()
-        process.communicate(timeout=60)
+        ended(process)

@@ -63,7 +63,7 @@ def _candidates(version: str) -> Iterator[Path]:
     uv = shutil.which("uv")
     if uv is not None:
         asked = [uv, "python", "find", "--no-project", version]
-        ran = subprocess.run(asked, capture_output=True, text=True, timeout=60)
+        ran = subprocess.run(asked, capture_output=True, text=True, timeout=600)
         if ran.returncode == 0 and ran.stdout.strip():
             yield Path(ran.stdout.strip())
 
@@ -71,7 +71,7 @@ def _candidates(version: str) -> Iterator[Path]:
 def _starts(python: Path, version: str) -> bool:
     code = "import sys, venv, ensurepip; print('%d.%d' % sys.version_info[:2])"
     try:
-        ran = subprocess.run([python, "-c", code], capture_output=True, text=True, timeout=60)
+        ran = subprocess.run([python, "-c", code], capture_output=True, text=True, timeout=600)
     except (OSError, subprocess.TimeoutExpired):
         return False
     return ran.returncode == 0 and ran.stdout.strip() == version
@@ -154,7 +154,7 @@ class Environment:
                 cut = True
                 process.send_signal(signal.SIGINT)  # pytest then names what failed so far
                 try:
-                    process.wait(60)
+                    process.wait(600)
                 except subprocess.TimeoutExpired:
                     process.kill()
                     process.wait()

@@ -9,6 +9,7 @@ import tomllib
 import pytest
 from support.channels import force
 from support.places import ROOT
+from support.waiting import long_enough
 
 MAY = {
     "logger": {"logger"},
@@ -166,7 +167,7 @@ def loaded(argv):
         "print('LOADED', *{name.split('.')[0] for name in sys.modules})\n"
     )
     run = subprocess.run(
-        [sys.executable, "-c", script], capture_output=True, text=True, cwd=ROOT, timeout=60,
+        [sys.executable, "-c", script], capture_output=True, text=True, cwd=ROOT, timeout=600,
         env={**os.environ, "PYTHONPATH": str(ROOT)},
     )  # fmt: skip
     last = run.stdout.splitlines()[-1].split()
@@ -199,7 +200,15 @@ def test_a_recording_loads_no_tables_plots_or_pages(tmp_path):
         )
         rig = ROOT / "tests/project/interface/rig.toml"
         names, run = loaded(
-            ["record", str(rig), str(sensors), "--out", str(tmp_path / "session"), "--for", "0.5"]
+            [
+                "record",
+                str(rig),
+                str(sensors),
+                "--out",
+                str(tmp_path / "session"),
+                "--for",
+                str(long_enough(0.5)),
+            ]
         )
     assert (tmp_path / "session" / "SHA256SUMS").exists(), run.stderr
     assert "socket" in names  # the check sees what is loaded

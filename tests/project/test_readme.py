@@ -15,6 +15,8 @@ from project import readme as reading
 from support.emulated_devices import CATALOGUE, EmulatedDevice
 from support.systems import pseudo_terminals
 from support.terminal import TypedTerminal
+from support.waiting import joined, long_enough
+from support.yard import ended_after_rows
 
 from dashboard.cli import COMMANDS, build, main
 from dashboard.text.help_topics import TOPICS
@@ -115,7 +117,7 @@ class TourDevice(threading.Thread):
 
     def close(self):
         self.server.shutdown(socket.SHUT_RDWR)
-        self.join(5)
+        joined(self)
 
 
 def simulated(argv, desk):
@@ -163,13 +165,13 @@ def test_the_examples_run_as_written(readme, reference, desk, capsys, request):
     for words in calls:
         argv = list(words[1:])
         if argv[0] == "demo":
-            argv[argv.index("--for") + 1] = "3"
+            argv[argv.index("--for") + 1] = str(long_enough(3.0))
         if argv[0] == "listen":
             argv[1] = cell.url
             if "--for" in argv:
-                argv[argv.index("--for") + 1] = "1"
+                argv[argv.index("--for") + 1] = str(long_enough(1.0))
         if argv[0] == "record":
-            argv += ["--for", "1"]
+            argv += ["--for", str(long_enough(1.0))]
         if argv[0] == "simulate":  # goes on until Ctrl-C: looked at in test_simulate
             assert simulated(argv, desk).startswith("socket://127.0.0.1:")
             continue
@@ -204,14 +206,17 @@ def test_the_tour_leads_from_a_plugged_device_to_a_recorded_haul_without_an_edit
     try:
         for words in calls:
             argv = [device.port if word == "/dev/ttyUSB0" else word for word in words[1:]]
-            argv += ["--for", "2"] if words[1] == "record" else []
             terminal = TypedTerminal(*argv, cwd=tmp_path)
             if words[1] == "listen":
                 terminal.wait_for("Pull once now")
                 terminal.type("s")
                 terminal.wait_for("How good is force?")
                 terminal.type("0.5")
-            assert terminal.end(60.0) == 0, terminal.text
+            ends = words[1] == "record"
+            with (
+                ended_after_rows(tmp_path / "first-haul", 40) if ends else contextlib.nullcontext()
+            ):
+                assert terminal.end(60.0) == 0, terminal.text
     finally:
         device.close()
     session = read_all(tmp_path / "first-haul")

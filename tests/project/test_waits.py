@@ -20,7 +20,6 @@ SLEEPS = {
     "browser/test_sharing.py": {"test_a_page_that_did_not_watch_says_for_how_long"},
     "browser/test_us_pages.py": {"test_the_live_page_of_a_running_haul"},
     "browser/test_watch_page.py": {
-        "test_one_wild_reading_is_no_alarm_and_the_peak_still_shows_it",
         "test_sound_is_asked_for_after_a_touch_and_by_nothing_else",
         "test_a_mark_and_a_zero_land_as_events_and_are_shown_as_taken",
     },
@@ -56,7 +55,6 @@ SLEEPS = {
         "test_a_flood_of_garbage_is_told_and_costs_neither_memory_nor_the_other_port",
         "test_what_a_device_sends_before_it_hangs_up_is_there_to_the_last_line",
     },
-    "unit/dashboard/commands/test_record.py": {"test_wait_keeps_trying_until_the_device_is_there"},
     "unit/dashboard/commands/test_watch.py": {
         "test_it_waits_for_the_session_and_ends_by_itself_when_that_is_sealed"
     },
@@ -66,10 +64,7 @@ SLEEPS = {
     "unit/logger/channels/test_device_clock.py": {
         "test_a_burst_is_recorded_with_the_devices_spacing"
     },
-    "unit/logger/recorder/test_port_warnings.py": {
-        "test_ports_that_are_understood_are_not_told",
-        "test_a_port_that_learns_other_columns_says_so",
-    },
+    "unit/logger/recorder/test_port_warnings.py": {"test_ports_that_are_understood_are_not_told"},
     "unit/dashboard/test_stop_signals.py": {
         "test_a_signal_in_the_first_moments_leaves_no_trace",
         "test_a_demo_is_sealed_or_says_that_there_is_no_session",
@@ -81,7 +76,6 @@ SLEEPS = {
         "test_a_pulled_terminal_is_told_and_a_new_one_is_taken_up",
         "test_a_comma_that_is_not_guessed_is_told_once_with_what_to_write",
         "test_wait_keeps_trying",
-        "test_mark_zero_undo_and_rig_are_answered_once_each",
         "test_alarms_are_judged_stored_and_acknowledged",
     },
     "unit/logger/recorder/test_zeroing.py": {"SteadyDevice"},
@@ -114,3 +108,34 @@ def test_the_list_names_only_what_sleeps():
     for file, names in SLEEPS.items():
         tree = ast.parse((ROOT / "tests" / file).read_text("utf-8"))
         assert names == {name for name, _ in sleeps(tree)}, file
+
+
+GUARD_S = 600  # from here on a limit only keeps a test from hanging, on however busy a machine
+
+
+def fixed_limits(tree: ast.Module) -> list[tuple[str, int]]:
+    """Each wait for a thread or a process with a limit that a busy machine may pass: its call, and its line."""
+    found = []
+    for node in ast.walk(tree):
+        if not (isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute)):
+            continue
+        if node.func.attr not in ("join", "wait", "communicate", "wait_client"):
+            continue
+        limits = [*node.args[:1], *(word.value for word in node.keywords if word.arg == "timeout")]
+        numbers = [one.value for one in limits if isinstance(one, ast.Constant)]
+        if any(isinstance(one, int | float) and 1 <= one < GUARD_S for one in numbers):
+            found.append((ast.unparse(node), node.lineno))
+    return found
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda path: str(path.relative_to(ROOT)))
+def test_the_end_of_a_thread_or_a_process_is_awaited_with_patience(path):
+    if path.name == "simulator_b.py":
+        return  # its seconds are those of a simulated haul
+    found = fixed_limits(ast.parse(path.read_text("utf-8")))
+    assert found == [], "wait with `joined`, `ended`, `exit_status` or `until`"
+
+
+def test_a_fixed_limit_is_found():
+    text = "a.join(5)\nb.wait(2.5)\nc.communicate(timeout=60)\nd.wait(600)\ne.join(0.1)\n', '.join(f)\n"
+    assert [line for _, line in fixed_limits(ast.parse(text))] == [1, 2, 3]

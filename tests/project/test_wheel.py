@@ -52,7 +52,7 @@ def installed(wheel, tmp_path_factory):
     def run(*argv, code=None):
         haul = python.with_name("haul" + python.suffix)
         call = [str(python), "-c", code] if code else [str(haul), *map(str, argv)]
-        return subprocess.run(call, capture_output=True, text=True, cwd=desk, env=env, timeout=120)
+        return subprocess.run(call, capture_output=True, text=True, cwd=desk, env=env, timeout=600)
 
     return run
 

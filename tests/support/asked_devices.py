@@ -12,6 +12,8 @@ import time
 import tty
 from collections.abc import Callable, Mapping
 
+from support.waiting import joined
+
 Answer = bytes | Callable[[int], bytes]  # or from the number of the question, counted from 0
 
 
@@ -90,7 +92,7 @@ class AskedDevice:
 
     def close(self) -> None:
         self._halt.set()
-        self._thread.join(60)
+        joined(self._thread)
         for each in (self._server, self._client):
             if each is not None:
                 each.close()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import contextlib
 import os
 import pty
@@ -13,6 +14,8 @@ class Blocked:
 
     def __init__(self, kind: str) -> None:
         self.kind = kind
+        # a read may split a letter
+        self._decoder = codecs.getincrementaldecoder("utf-8")("replace")
         if kind == "pipe":
             self.read, self.write = os.pipe()
             os.set_blocking(self.write, False)
@@ -33,7 +36,7 @@ class Blocked:
         with contextlib.suppress(OSError):
             while piece := os.read(self.read, 65536):
                 data += piece
-        return data.decode("utf-8", "replace").lstrip("x")
+        return self._decoder.decode(data.lstrip(b"x") if self.kind == "pipe" else data)
 
     def close(self) -> None:
         for fd in (self.read, self.write):

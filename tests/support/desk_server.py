@@ -16,6 +16,7 @@ from dashboard.web.sharing import Sharing
 from dashboard.web.touches import TOUCHES
 from support.http_server import Answer, Asking
 from support.processes import PageProcess
+from support.waiting import joined
 
 UPDATE = "_dash-update-component"
 NUMBERS = itertools.count(1)  # of touches; each one is another
@@ -90,8 +91,7 @@ class OpenDesk(DeskCalls):
     def close(self) -> None:
         """End the server and what it started."""
         self.server.close()
-        self.thread.join(60)
-        assert not self.thread.is_alive()
+        joined(self.thread)
         self.server.end()
 
 

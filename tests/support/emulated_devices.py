@@ -25,6 +25,7 @@ from pathlib import Path
 
 from support.device_lines import DEVICES, FACTORS
 from support.serial_wire import forget, is_set, own_terminal, received, settings_of, with_parity
+from support.waiting import joined, long_enough
 
 # what a device shows in turn, in its unit: none twice in a row, so that a lost or doubled one is seen
 COURSE = (12.5, 123.5, 0.5, 77.0, -3.5, 250.5, 2.0, 41.5, -0.5, 99.0, 18.5, 305.0)
@@ -365,7 +366,8 @@ class EmulatedDevice:
         self._rest = data[cut:]
         self._say(data[:cut])
         if device.pauses:
-            self._halt.wait(0.08)
+            # a reader that is held up hears no shorter silence
+            self._halt.wait(min(long_enough(0.08), 0.3))
 
     def drop(self) -> None:
         """Unplug the device, or end its connection, and come back."""
@@ -375,7 +377,7 @@ class EmulatedDevice:
 
     def close(self) -> None:
         self._halt.set()
-        self._thread.join(3.0)
+        joined(self._thread)
         for each in (self._socket, self._server):
             if each is not None:
                 each.close()

@@ -8,7 +8,7 @@ import subprocess
 import sys
 
 from logger.transports.simulated import PtyDevice, serve_pty
-from support.processes import ended_at_exit
+from support.processes import ended, ended_at_exit
 
 CODE = """
 import os, random, signal, socket, sys, time
@@ -76,7 +76,7 @@ class Flood:
     def sent(self) -> int:
         """Wait for the end of the flood; the bytes that the system took of it."""
         assert self._process is not None
-        out, _ = self._process.communicate(timeout=60)
+        out, _ = ended(self._process)
         return int(out)
 
     def close(self) -> None:

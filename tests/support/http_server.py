@@ -12,13 +12,14 @@ from typing import Any
 from dashboard.live.session_hub import Hub
 from dashboard.watch.server import FaultLog, Server
 from dashboard.web.sharing import Sharing
+from support.waiting import joined
 
 Answer = tuple[int, bytes, dict[str, str]]  # status, body, headers
 
 
 def sent_to(port: int, path, method="GET", headers=None, body=None, host=None) -> Answer:
     """The answer of a server of this machine to any request, also one that no browser sends."""
-    link = http.client.HTTPConnection("127.0.0.1", port, timeout=60)
+    link = http.client.HTTPConnection("127.0.0.1", port, timeout=600)
     link.putrequest(method, path, skip_host=True, skip_accept_encoding=True)
     link.putheader("Host", f"127.0.0.1:{port}" if host is None else host)
     for name, value in (headers or {}).items():
@@ -75,8 +76,7 @@ class OpenServer:
     def close(self) -> None:
         self.server.close()
         self.hub.close()
-        self.thread.join(60)
-        assert not self.thread.is_alive()
+        joined(self.thread)
 
 
 def assert_refused(answer: Answer, *statuses: int, one_line: bool = False) -> None:

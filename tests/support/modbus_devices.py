@@ -19,7 +19,7 @@ from typing import Any
 
 from support.hanging_up import HangsUp
 from support.serial_wire import forget, own_terminal, settings_of
-from support.waiting import until
+from support.waiting import joined, until
 
 Words = dict[int, int]  # by address, from 0, the 16 bits of a register
 READ_HOLDING, READ_INPUT = 3, 4  # MODBUS application protocol 1.1b3, sections 6.3 and 6.4
@@ -202,9 +202,9 @@ class ModbusBus(HangsUp):
 
     def close(self) -> None:
         self._halt.set()
-        self._threads[1].join(5.0)
+        joined(self._threads[1])
         self._ended.set()
-        self._threads[0].join(5.0)
+        joined(self._threads[0])
         if self._kind == "tcp":
             self._front.close()
         else:

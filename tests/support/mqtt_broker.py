@@ -24,7 +24,7 @@ from support.hanging_up import HangsUp
 from support.mqtt_credentials import PASSWORD, USER
 from support.places import ROOT
 from support.processes import ended_at_exit
-from support.waiting import until
+from support.waiting import Limit, joined, until
 
 needs_broker = pytest.mark.skipif(
     importlib.util.find_spec("amqtt") is None or importlib.util.find_spec("paho") is None,
@@ -100,7 +100,10 @@ class Publisher:
 
     def say(self, topic: str, payload: bytes, retain: bool = False, qos: int = 1) -> None:
         """Publish, and wait until the broker has it."""
-        self._client.publish(topic, payload, qos=qos, retain=retain).wait_for_publish(10.0)
+        said, limit = self._client.publish(topic, payload, qos=qos, retain=retain), Limit(10.0)
+        while not said.is_published():
+            assert not limit.over(), f"the broker does not take a message: {limit}"
+            said.wait_for_publish(0.5)
 
     def close(self) -> None:
         self._client.disconnect()
@@ -156,7 +159,7 @@ class Relay(HangsUp):
 
     def close(self) -> None:
         self._halt.set()
-        self._thread.join(5.0)
+        joined(self._thread)
         self._front.close()
 
 

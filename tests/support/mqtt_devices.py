@@ -18,6 +18,7 @@ from support.mqtt_broker import (
     Relay,
     packet_types,
 )
+from support.waiting import joined
 
 TOPIC = "yard/board"
 # what a client that only reads sends: MQTT 3.1.1, section 3
@@ -69,7 +70,7 @@ class MqttDevice:
 
     def close(self) -> None:
         self._halt.set()
-        self._thread.join(12.0)
+        joined(self._thread)
         self._board.close()
         self._relay.close()
         self._broker.close()

@@ -67,7 +67,7 @@ def printed(html: str, folder: Path, paper: str) -> bytes:
     page.write_text(html.replace("@page {", f"@page {{ size: {paper};", 1), "utf-8")
     subprocess.run(
         [chromium, *CHROMIUM_FLAGS, "--no-pdf-header-footer", f"--user-data-dir={folder / 'profile'}", f"--print-to-pdf={out}", page.as_uri()],
-        check=True, capture_output=True, timeout=60,
+        check=True, capture_output=True, timeout=600,
     )  # fmt: skip
     return out.read_bytes()
 

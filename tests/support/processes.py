@@ -18,7 +18,7 @@ from pathlib import Path
 from support.channels import force, rope
 from support.places import ROOT
 from support.rigs import three_to_one
-from support.waiting import until
+from support.waiting import Limit, joined, until
 
 CHROMIUM_FLAGS = (  # no window, no requests of its own
     "--headless=new",
@@ -73,16 +73,34 @@ def start_haul(*argv, **more) -> subprocess.Popen:
     )
 
 
+def ended(process: subprocess.Popen, within_s: float = END_S) -> tuple:
+    """Wait for a process that is to end, and return what it wrote to its pipes: standard output and error.
+
+    within_s: the longest wait in s on a quiet machine.
+    Raises AssertionError when the time is up, and kills the process.
+    """
+    limit = Limit(within_s)
+    while True:
+        try:
+            return process.communicate(timeout=0.2)  # another call goes on where this one stopped
+        except subprocess.TimeoutExpired:
+            if limit.over():
+                process.kill()
+                said = process.communicate()
+                raise AssertionError(f"no end within {within_s} s ({limit}): {said}") from None
+
+
+def exit_status(process: subprocess.Popen, within_s: float = END_S) -> int:
+    """Wait for a process without pipes that is to end; returns its exit status.  See `ended`."""
+    until(lambda: process.poll() is not None, within_s, "the process' end")
+    return process.returncode
+
+
 def end(process: subprocess.Popen) -> None:
     """Terminate a process if it runs, and wait for its end; one that does not end is killed and is a failure."""
     if process.poll() is None:
         process.terminate()
-    try:
-        process.communicate(timeout=END_S)
-    except subprocess.TimeoutExpired:
-        process.kill()
-        process.communicate()
-        raise
+    ended(process)
 
 
 class PageProcess:
@@ -112,7 +130,7 @@ class Watched(PageProcess):
 
     def since(self, query: str = "") -> dict:
         """What the page's script asks for, as the server answers it."""
-        with urllib.request.urlopen(f"{self.url}since?{query}", timeout=60) as answer:
+        with urllib.request.urlopen(f"{self.url}since?{query}", timeout=600) as answer:
             return json.load(answer)
 
 
@@ -131,7 +149,7 @@ class Demo:
 
     def ended(self, within_s: float) -> tuple[int, str]:
         """Exit status and output."""
-        out, err = self.process.communicate(timeout=within_s)
+        out, err = ended(self.process, within_s)
         return self.process.returncode, out + err
 
     def __enter__(self) -> Demo:
@@ -142,7 +160,10 @@ class Demo:
 
 
 class CommandedDevice:
-    """A pseudo-terminal that sends force and rope at 100 Hz; `force_N` and `speed_m_s` as set."""
+    """A pseudo-terminal that sends force and rope at 100 Hz; `force_N` and `speed_m_s` as set.
+
+    once: forces that are sent once each, in N, before the set one is again
+    """
 
     def __init__(self) -> None:
         import pty
@@ -153,6 +174,7 @@ class CommandedDevice:
         os.set_blocking(self.lead, False)  # what nobody reads is lost, as on a wire
         self.port = os.ttyname(self.follow)
         self.force_N, self.speed_m_s, self.rope_m = 0.0, 0.0, 0.0
+        self.once: list[float] = []
         self.sent: list[tuple[float, float]] = []  # when and which force, as written to the wire
         self.silent = threading.Event()
         self._stop = threading.Event()
@@ -167,7 +189,7 @@ class CommandedDevice:
             self.rope_m += 0.01 * self.speed_m_s
             if self.silent.is_set():
                 continue
-            force = self.force_N
+            force = self.once.pop(0) if self.once else self.force_N
             try:
                 os.write(self.lead, b'{"f": %.1f, "r": %.4f}\n' % (force, self.rope_m))
             except BlockingIOError:
@@ -179,7 +201,7 @@ class CommandedDevice:
 
     def close(self) -> None:
         self._stop.set()
-        self._thread.join(60)
+        joined(self._thread)
         for fd in (self.lead, self.follow):
             os.close(fd)
 

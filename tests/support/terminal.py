@@ -2,24 +2,28 @@
 
 from __future__ import annotations
 
+import codecs
 import io
 import os
 import pty
-import select
 import subprocess
 import sys
-import time
+import threading
 
 from support.places import ROOT
-from support.processes import ended_at_exit
+from support.processes import ended_at_exit, exit_status
+from support.waiting import joined, until
 
 
 class TypedTerminal:
-    """`haul` with these arguments on a terminal of its own."""
+    """`haul` with these arguments on a terminal of its own.
+
+    text: all that was shown so far; it is read at once, because a full terminal stops who writes on it
+    """
 
     def __init__(self, *argv: object, cwd: object = None) -> None:
-        self.lead, follow = pty.openpty()
-        self.text = ""  # all that was shown so far
+        self._lead, follow = pty.openpty()
+        self.text = ""
         self._from = 0  # place in it behind what was waited for last
         self.process = ended_at_exit(
             subprocess.Popen(
@@ -29,40 +33,39 @@ class TypedTerminal:
             )
         )  # fmt: skip
         os.close(follow)
+        self._reader = threading.Thread(target=self._read, daemon=True, name="terminal")
+        self._reader.start()
 
-    def _take(self, within_s: float) -> bool:
-        """Take what is shown next; False at the end or when the time is over."""
-        if not select.select([self.lead], [], [], within_s)[0]:
-            return False
-        try:
-            data = os.read(self.lead, 65536)
-        except OSError:  # Linux: the program has ended
-            return False
-        self.text += data.decode("utf-8", "replace").replace("\r\n", "\n")
-        return bool(data)
+    def _read(self) -> None:
+        decoder = codecs.getincrementaldecoder("utf-8")("replace")  # a read may split a letter
+        while True:
+            try:
+                data = os.read(self._lead, 65536)
+            except OSError:  # Linux: the program has ended
+                return
+            if not data:
+                return
+            self.text = (self.text + decoder.decode(data)).replace("\r\n", "\n")
 
     def wait_for(self, words: str, within_s: float = 30.0) -> str:
         """Wait until these words are shown behind what was waited for before; returns what came by then."""
-        until = time.monotonic() + within_s
-        while words not in self.text[self._from :]:
-            left = until - time.monotonic()
-            if left <= 0 or not self._take(left):
-                raise AssertionError(f"{words!r} is not shown:\n{self.text}")
+        try:
+            until(lambda: words in self.text[self._from :], within_s, f"{words!r} on the terminal")
+        except AssertionError as error:
+            raise AssertionError(f"{error}:\n{self.text}") from None
         at = self.text.index(words, self._from) + len(words)
         shown, self._from = self.text[self._from : at], at
         return shown
 
     def type(self, line: str) -> None:
-        os.write(self.lead, line.encode() + b"\n")
+        os.write(self._lead, line.encode() + b"\n")
 
     def end(self, within_s: float = 30.0) -> int:
         """Wait for the program's end; returns its exit status."""
-        until = time.monotonic() + within_s
-        while self._take(max(0.0, until - time.monotonic())):
-            pass
-        status = self.process.wait(max(1.0, until - time.monotonic()))
-        os.close(self.lead)
-        return int(status)
+        status = exit_status(self.process, within_s)
+        joined(self._reader, within_s)
+        os.close(self._lead)
+        return status
 
 
 class TerminalText(io.StringIO):

@@ -10,14 +10,14 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 from logger.channels.channel import Sensors
 from logger.channels.sensors_file import parse_sensors
-from logger.errors import SessionFault
+from logger.errors import SessionFault, UserFault
 from logger.formats.registry import encode
 from logger.recorder.recorder import Outcome, record
 from logger.recorder.request_inbox import ask
@@ -30,7 +30,7 @@ from support.channels import channel
 from support.places import ROOT
 from support.processes import ended_at_exit
 from support.rigs import STRAIGHT_PULL
-from support.waiting import until
+from support.waiting import joined, long_enough, until
 
 HAUL_FORCE = channel("haul_force", "force", format="xdr", id="HAUL", capacity=5000.0, u=2.0)
 HAUL_TRAVEL = channel("haul_travel", "length", format="xdr", id="ROPE")
@@ -168,6 +168,29 @@ def unsealed(yard: Yard, rows: int = 20, name: str = "cut") -> Path:
     return folder
 
 
+@contextmanager
+def ended_after_rows(out: Path, rows: int) -> Iterator[None]:
+    """End the recording that the block makes at `out`, once its table has so many rows.
+
+    A recording of a fixed time may be over before a busy machine has opened its port.
+    """
+    table, over = out / "readings.csv", threading.Event()
+
+    def wait() -> None:
+        with suppress(AssertionError):  # then it is ended too, and the test sees what is missing
+            until(
+                lambda: over.is_set() or (table.exists() and table.read_bytes().count(b"\n") > rows)
+            )
+        with suppress(UserFault):
+            ask(out, "end")
+
+    thread = threading.Thread(target=wait, daemon=True, name="the end after rows")
+    thread.start()
+    yield
+    over.set()
+    joined(thread)
+
+
 class Running:
     """A recorder in a thread of this process.
 
@@ -195,7 +218,7 @@ class Running:
         return self.wait()
 
     def wait(self, within_s: float = 60.0) -> Outcome:
-        self.thread.join(within_s)
+        joined(self.thread, within_s)
         assert isinstance(self.outcome, Outcome), self.error or "still recording"
         return self.outcome
 
@@ -204,21 +227,33 @@ class Running:
 def recording(yard: Yard, **options: Any) -> Iterator[Running]:
     """A recorder that is connected, or that waits for its port (option `wait`); ended at the end."""
     running = Running(yard, **options)
-    until(
-        lambda: (
-            ((yard.out / "inbox").is_dir() and ("connect" in yard.kinds() or options.get("wait")))
-            or not running.thread.is_alive()
-        ),
-        what="a recorder that is connected",
-    )
-    yield running
+    try:
+        until(
+            lambda: (
+                (
+                    (yard.out / "inbox").is_dir()
+                    and ("connect" in yard.kinds() or options.get("wait"))
+                )
+                or not running.thread.is_alive()
+            ),
+            what="a recorder that is connected",
+        )
+        yield running
+    except BaseException:
+        # a recorder that goes on would open the pseudo-terminals of later tests
+        with suppress(UserFault, AssertionError):
+            running.end()
+        raise
     if running.thread.is_alive():
         running.end()
 
 
 def silent_wire() -> None:
-    """Let a wire be silent after a connection for so long that its next line counts as whole."""
-    time.sleep(2 * WHOLE_AFTER_S)
+    """Let a wire be silent after a connection for so long that its next line counts as whole.
+
+    A reader must see it silent, so on a busy machine it is longer.
+    """
+    time.sleep(WHOLE_AFTER_S + long_enough(WHOLE_AFTER_S))
 
 
 class Counter:
@@ -254,10 +289,14 @@ class Counter:
         self._thread.join()
 
 
-def count_into(device: Device, yard: Yard, name: str = "force") -> Callable[[int], object]:
+def count_into(
+    device: Device, yard: Yard, name: str = "force", within_s: float = 0.0
+) -> Callable[[int], object]:
+    """Sends the k-th line; within_s: how long a device waits for room on its wire before a line is lost, s."""
+
     def send(k: int) -> None:
         line = yard.lines(k, 1, name)
-        if device.send(line) != len(line):
+        if device.send(line, within_s) != len(line):
             yard.untaken.add(
                 k
             )  # the wire was full: a reader that stalls loses it, and no recorder can help

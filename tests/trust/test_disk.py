@@ -21,10 +21,10 @@ from typing import Any
 
 import pytest
 from support.disks import disk
-from support.processes import ended_at_exit
+from support.processes import ended, ended_at_exit
 from support.rigs import STRAIGHT_PULL
 from support.systems import pseudo_terminals
-from support.waiting import Limit, patience, until
+from support.waiting import Limit, joined, long_enough, patience, until
 from support.yard import (
     ROOT,
     Counter,
@@ -126,6 +126,7 @@ class Refusing(FileOps):
 
 AT_ONCE = 20
 KINDS = ("write", "fsync", "open", "rename")
+LEAST_CALLS = dict(zip(KINDS, (20, 15, 14, 4), strict=True))  # of a recording of 0.4 s
 
 
 @pytest.mark.parametrize("for_s", [0.0, pytest.param(0.6, marks=pytest.mark.long)])
@@ -139,27 +140,38 @@ def test_any_single_call_may_fail_once_or_for_a_while(tmp_path: Path, for_s: flo
         return Yard(tmp_path / name, force(device.url))
 
     with disk(layer):
-        dry = yard("dry")
+        dry, most_s = yard("dry"), 0.4
         calls = layer.plan(dry.folder, "none", 1, 0, 0)["calls"]
         counter = Counter([count_into(device, dry)], 200.0)
-        Running(dry, for_s=0.4).wait()
+        running = Running(dry, for_s=most_s)
+        joined(running.thread)
+        while any(calls[kind] < low for kind, low in LEAST_CALLS.items()) and most_s < 10.0:
+            most_s *= 1.5  # a busy machine opens the port late
+            dry = yard(f"dry-{most_s}")
+            calls = layer.plan(dry.folder, "none", 1, 0, 0)["calls"]
+            running = Running(dry, for_s=most_s)
+            joined(running.thread)
+        running.wait()
         todo = [(kind, n) for kind in KINDS for n in range(1, calls[kind] + 1)]
-        assert all(calls[kind] >= low for kind, low in zip(KINDS, (20, 15, 14, 4), strict=True))
+        assert all(calls[kind] >= low for kind, low in LEAST_CALLS.items())
         runs: list[tuple[str, int, Yard, dict[str, Any], Running]] = []
         for at, (kind, n) in enumerate(todo):
             found = yard(f"{kind}-{n}")
             plan = layer.plan(found.folder, kind, n, for_s, ERRORS[at % len(ERRORS)])
             if len(runs) >= AT_ONCE:
-                runs[-AT_ONCE][4].thread.join(60)
-            runs.append((kind, n, found, plan, Running(found, for_s=1.1 if for_s else 0.4)))
+                joined(runs[-AT_ONCE][4].thread)
+            runs.append((kind, n, found, plan, Running(found, for_s=1.1 if for_s else most_s)))
         for *_, running in runs:
-            running.thread.join(60)
+            joined(running.thread)
         for at, (kind, n, _, plan, running) in enumerate(runs):
-            if isinstance(running.error, PortFault):  # its time was over before its port was open
+            # its time was over before its port was open, or before the first line came
+            if isinstance(running.error, PortFault) or (
+                running.outcome and not runs[at][2].values()
+            ):
                 found = yard(f"{kind}-{n}-alone")
                 plan = layer.plan(found.folder, kind, n, for_s, plan["code"])
-                runs[at] = (kind, n, found, plan, Running(found, for_s=3.0))
-                runs[at][4].thread.join(60)
+                runs[at] = (kind, n, found, plan, Running(found, for_s=long_enough(3.0)))
+                joined(runs[at][4].thread)
         counter.stop()
     device.close()
     begun, kept = 0, []
@@ -196,18 +208,19 @@ def test_the_operator_is_told_within_a_second_and_the_recording_goes_on(tmp_path
     with disk(layer), recording(yard) as running:
         counter = Counter([count_into(device, yard)])
         until(lambda: len(yard.values()) > 50)
-        plan = layer.plan(yard.folder, "all", 1, 1.6, errno.ENOSPC)
+        refuses_s = long_enough(1.6)
+        plan = layer.plan(yard.folder, "all", 1, refuses_s, errno.ENOSPC)
         told = until(lambda: next((t for t, s in running.statuses if s.disk), None))
-        assert told - plan["since"] <= TOLD_S * patience()
+        assert told - plan["since"] <= TOLD_S * patience(plan["since"])
         shown = [s for t, s in running.statuses if t >= told]
         assert shown[0].disk == os.strerror(errno.ENOSPC)
         # what the line shows meanwhile is the latest reading, and not the last that was written
-        until(lambda: running.statuses[-1][0] > told + 0.5)
-        at, status = running.statuses[-1]
-        assert status.disk and abs(float(status.latest["force"]) - counter.last_before(at)) < 100
+        at, status = until(lambda: next((x for x in running.statuses if x[0] > told + 0.5), None))
+        late = abs(float(status.latest["force"]) - counter.last_before(at))
+        assert status.disk and late < 100 * patience(told)
         until(lambda: "disk" in yard.kinds())
         row = next(e for e in yard.events() if e.kind == "disk")
-        assert row.value == pytest.approx(1.6, abs=0.6 * patience())
+        assert row.value == pytest.approx(refuses_s, abs=0.6 * patience(plan["since"]))
         until(lambda: not running.statuses[-1][1].disk)
         counter.stop()
         outcome = running.end()
@@ -228,7 +241,7 @@ def test_an_acknowledgement_that_waits_for_the_disk_is_shown_once(tmp_path: Path
     with disk(layer), recording(yard, alarms=[row]) as running:
         counter = Counter([count_into(device, yard)])
         until(lambda: shown(running, "alarm"))
-        layer.plan(yard.out / "events.csv", "all", 1, 1.5, errno.ENOSPC)
+        layer.plan(yard.out / "events.csv", "all", 1, long_enough(1.5), errno.ENOSPC)
         ask(yard.out, "mark")  # its row is the first that is refused
         until(lambda: running.statuses[-1][1].disk)
         ask(yard.out, "ack")
@@ -257,6 +270,7 @@ def test_beyond_the_bound_the_oldest_go_and_are_counted(
     with disk(layer), recording(yard) as running:
         counter = Counter([count_into(device, yard)])
         until(lambda: len(yard.values()) > 50)
+        start = time.monotonic()
         layer.plan(yard.folder, "all", 1, 2.2, errno.ENOSPC)
         until(lambda: "gap" in yard.kinds())
         until(further_rows(yard), 8, "rows after the gap")
@@ -266,7 +280,7 @@ def test_beyond_the_bound_the_oldest_go_and_are_counted(
     values = yard.values()
     assert values == sorted(set(values)) and values[-1] == len(counter.sent) - 1
     missing = len(counter.sent) - int(values[0]) - len(values)
-    assert 300 < missing < 1000  # 1.2 s of 500 a second
+    assert 300 < missing < 600 + 400 * patience(start)  # 1.2 s of 500 a second
     assert outcome.drops == {"force": missing}
     # in one row, or two where the queue was full once more before it was empty
     rows = [e for e in yard.events() if e.kind == "gap" and "queue was full" in e.text]
@@ -280,7 +294,7 @@ def test_fifty_seconds_without_a_disk_lose_nothing(tmp_path: Path) -> None:
     yard = Yard(tmp_path, force(device.url))
     layer = Refusing()
     with disk(layer), recording(yard) as running:
-        counter = Counter([count_into(device, yard)], 1000.0)
+        counter = Counter([count_into(device, yard, within_s=5.0)], 1000.0)
         until(lambda: len(yard.values()) > 50)
         layer.plan(yard.folder, "all", 1, 50.0, errno.ENOSPC)
         until(lambda: "disk" in yard.kinds(), 70)
@@ -298,14 +312,15 @@ def test_a_disk_that_refuses_to_the_end_leaves_what_it_took_and_counts_the_rest(
     yard = Yard(tmp_path, force(device.url))
     layer = Refusing()
     began = time.monotonic()
-    with disk(layer), recording(yard, for_s=1.2) as running:
+    for_s = long_enough(1.2)
+    with disk(layer), recording(yard, for_s=for_s) as running:
         counter = Counter([count_into(device, yard)])
         until(lambda: len(yard.values()) > 50)
         layer.plan(yard.folder, "all", 1, 1000.0, errno.EROFS)
         time.sleep(0.5)  # for so long the disk refuses while the device sends
         counter.stop()
         outcome = running.wait()
-        assert time.monotonic() - began < 1.2 + 2.0 * patience()
+        assert time.monotonic() - began < for_s + 2.0 * patience(began)
     device.close()
     assert outcome.state == "cut short" and outcome.disk == os.strerror(errno.EROFS)
     values = yard.values()
@@ -323,7 +338,7 @@ def test_a_disk_that_does_not_answer_is_told_too(tmp_path: Path) -> None:
     class Hanging(FileOps):
         def write(self, fd: int, data: bytes | memoryview) -> int:
             if hang.is_set() and threading.current_thread().name == "writer":
-                free.wait(60)
+                free.wait(600)
             return super().write(fd, data)
 
     with disk(Hanging()), recording(yard) as running:
@@ -332,7 +347,7 @@ def test_a_disk_that_does_not_answer_is_told_too(tmp_path: Path) -> None:
         hang.set()
         began = time.monotonic()
         told = until(lambda: next((t for t, s in running.statuses if "no answer" in s.disk), None))
-        assert told - began < 2 * TOLD_S * patience()
+        assert told - began < 2 * TOLD_S * patience(began)
         free.set()
         counter.stop()
         until(lambda: yard.values()[-1] == len(counter.sent) - 1)
@@ -352,7 +367,7 @@ def test_a_slow_fsync_holds_up_no_row(tmp_path: Path) -> None:
                 time.sleep(0.5)  # the slow fsync itself
             super().fsync(fd)
 
-    lags = []
+    lags, start = [], time.monotonic()
     with recording(yard) as running, disk(Slow()):
         counter = Counter([count_into(device, yard)])
         until(lambda: len(yard.values()) > 50)
@@ -365,7 +380,7 @@ def test_a_slow_fsync_holds_up_no_row(tmp_path: Path) -> None:
         counter.stop()
         until(lambda: yard.values()[-1] == len(counter.sent) - 1)
     device.close()
-    assert sorted(lags)[len(lags) * 3 // 4] <= min(0.1 * patience(), 0.4), lags
+    assert sorted(lags)[len(lags) * 3 // 4] <= min(0.1 * patience(start), 0.4), lags
     assert verify(yard.out).state == "complete"
 
 
@@ -389,7 +404,7 @@ def test_a_folder_that_is_removed_is_told_and_written_anew(tmp_path: Path) -> No
         removed = time.monotonic()
         shutil.rmtree(yard.out)
         until(lambda: yard.values() and "disk" in yard.kinds())
-        assert time.monotonic() - removed < (TOLD_S + 0.5) * patience()
+        assert time.monotonic() - removed < (TOLD_S + 0.5) * patience(removed)
         until(further_rows(yard), 8, "rows in the new folder")
         counter.stop()
         outcome = running.end()
@@ -411,7 +426,7 @@ def test_a_folder_that_is_moved_away_is_told_and_taken_up_when_it_is_back(tmp_pa
         moved = time.monotonic()
         yard.out.rename(elsewhere)
         told = until(lambda: next((t for t, s in running.statuses if "moved" in s.disk), None))
-        assert told - moved <= TOLD_S * patience() and not yard.out.exists()
+        assert told - moved <= TOLD_S * patience(moved) and not yard.out.exists()
         elsewhere.rename(yard.out)
         until(lambda: "disk" in yard.kinds())
         counter.stop()
@@ -463,7 +478,7 @@ class Terminal:
 
     def end(self) -> tuple[int, str]:
         self.process.terminate()
-        out, _ = self.process.communicate(timeout=60)
+        out, _ = ended(self.process)
         os.close(self.master)
         return self.process.returncode, out
 
@@ -481,7 +496,8 @@ def test_a_full_disk_shows_on_the_terminal_within_a_second(tmp_path: Path) -> No
     until(lambda: len(yard.values()) > 50)
     full = time.monotonic()
     resource.prlimit(terminal.process.pid, resource.RLIMIT_FSIZE, (2000, resource.RLIM_INFINITY))
-    assert terminal.until("DISK: File too large") - full <= TOLD_S + 0.3  # as seen from here
+    told = terminal.until("DISK: File too large")  # as seen from here
+    assert told - full <= (TOLD_S + 0.3) * patience(full)
     size = (yard.out / "readings.csv").stat().st_size
     time.sleep(0.4)  # for so long the file does not grow
     assert (yard.out / "readings.csv").stat().st_size == size
@@ -523,7 +539,7 @@ def test_a_real_file_system_fills_up_and_gets_room_again(tmp_path: Path) -> None
     with small_disk(tmp_path / "small") as fill:
         yard = Yard(tmp_path / "small" / "yard", force(device.url))
         with recording(yard) as running:
-            counter = Counter([count_into(device, yard)], 2000.0)
+            counter = Counter([count_into(device, yard, within_s=5.0)], 2000.0)
             until(lambda: len(yard.values()) > 50)
             fill()
             until(lambda: any(s.disk for _, s in running.statuses))

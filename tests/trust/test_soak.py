@@ -13,10 +13,10 @@ from pathlib import Path
 
 import pytest
 from support.flood import Flood
-from support.processes import start_haul
+from support.processes import ended, start_haul
 from support.rigs import STRAIGHT_PULL
 from support.systems import pseudo_terminals
-from support.waiting import until
+from support.waiting import joined, until
 from support.yard import Yard, force, travel, xdr_channel
 
 from logger.formats.registry import encode
@@ -67,7 +67,7 @@ class Viewer(threading.Thread):
             began = time.monotonic()
             try:
                 query = f"{self.url}since?seq={seq}&v={version}&span=60"
-                with urllib.request.urlopen(query, timeout=60) as answer:
+                with urllib.request.urlopen(query, timeout=600) as answer:
                     found = json.load(answer)
             except OSError:
                 self.failed += 1
@@ -87,7 +87,7 @@ def test_soak(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     yard.rig.write_text(STRAIGHT_PULL)
     recorder = start_haul("record", yard.rig, yard.sensors_file, "--out", yard.out)
     until((yard.out / "readings.csv").exists, 20, "the session")
-    assert tcp.wait_client()
+    until(lambda: tcp.wait_client(0.1))
     page = start_haul("watch", yard.out, "--http", "0")
     url = page.stdout.readline().strip().partition("#")[0]
     viewers = [Viewer(url + "/" if not url.endswith("/") else url) for _ in range(VIEWERS)]
@@ -119,11 +119,11 @@ def test_soak(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     )
     for viewer in viewers:
         viewer.halt.set()
-        viewer.join(60)
+        joined(viewer)
     recorder.terminate()
-    out, err = recorder.communicate(timeout=60)
+    out, err = ended(recorder)
     page.terminate()
-    page.communicate(timeout=60)
+    ended(page)
     pty.close()
     tcp.close()
     flooded = flood.sent()

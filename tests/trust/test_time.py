@@ -64,11 +64,13 @@ def test_a_step_of_the_wall_clock_moves_no_reading(
     block = read_all(yard.out)
     part = block.readings["force"]
     assert in_order(part.reading.tolist())
-    assert (np.diff(part.time_s) >= 0).all() and part.time_s[-1] - part.time_s[0] < took + 0.2
+    assert (np.diff(part.time_s) >= 0).all() and part.time_s[-1] - part.time_s[
+        0
+    ] < took + 0.2 * patience(began)
     # each row stands where it was sent, to what a burst of 20 ms and a busy machine make of it
     sent = np.array(counter.sent)[part.reading.astype(int)]
     off = (part.time_s - sent) - np.median(part.time_s - sent)
-    assert np.abs(off).mean() < 0.02
+    assert np.abs(off).mean() < 0.02 * patience(began)
     assert (np.diff([row.time_s for row in block.clock]) > 0).all()
     assert "sleep" not in yard.kinds() and verify(yard.out).state == "complete"
 
@@ -78,6 +80,7 @@ def test_a_sleep_of_the_machine_is_an_event_and_a_gap(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, away_s: float
 ) -> None:
     """The clock that runs on in sleep jumps; the one that stops in sleep does not."""
+    start = time.monotonic()
     device = serve_pty()
     yard = Yard(tmp_path, force(device.url))
     real, jump = clock.now, [0.0]
@@ -94,13 +97,15 @@ def test_a_sleep_of_the_machine_is_an_event_and_a_gap(
     device.close()
     slept = [e for e in yard.events() if e.kind == "sleep"]
     gaps = [e for e in yard.events() if e.kind == "gap"]
-    assert len(slept) == 1 and slept[0].value == pytest.approx(away_s, abs=0.3 * patience())
-    assert len(gaps) == 1 and gaps[0].value == pytest.approx(away_s, abs=0.3 * patience())
+    assert len(slept) == 1 and slept[0].value == pytest.approx(away_s, abs=0.3 * patience(start))
+    assert len(gaps) == 1 and gaps[0].value == pytest.approx(away_s, abs=0.3 * patience(start))
     part = read_all(yard.out).readings["force"]
     assert in_order(part.reading.tolist())
     # no reading is dated into the sleep: one step, as long as the sleep, and nothing else
     steps = np.diff(part.time_s)
-    assert (steps > 0.5).sum() == 1 and steps.max() == pytest.approx(away_s, abs=0.3 * patience())
+    assert (steps > away_s / 2).sum() == 1 and steps.max() == pytest.approx(
+        away_s, abs=0.3 * patience(start)
+    )
     assert verify(yard.out).state == "complete"
 
 
@@ -142,4 +147,4 @@ def test_bursts_of_16_ms_are_spread_over_the_time_that_they_took(tmp_path: Path)
     assert (steps >= 0).all() and np.median(steps) == pytest.approx(0.001, abs=0.0006)
     truth = part.reading / 1000  # when the device measured it
     off = (part.time_s - truth) - np.median(part.time_s - truth)
-    assert np.percentile(np.abs(off), 90) < 0.04
+    assert np.percentile(np.abs(off), 90) < 0.04 * patience(began)

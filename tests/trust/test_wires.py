@@ -15,6 +15,7 @@ from typing import Any
 
 import pytest
 from support.flood import Flood
+from support.processes import ended
 from support.systems import pseudo_terminals
 from support.waiting import patience, until
 from support.yard import (
@@ -55,7 +56,7 @@ class Two:
     def __enter__(self) -> Two:
         self._recording = recording(self.yard)
         self.running = self._recording.__enter__()
-        until(lambda: self.yard.kinds().count("connect") == 2)
+        until(lambda: self.yard.kinds().count("connect") == 2 and self.good.wait_client(0.1))
         self.counter = Counter([count_into(self.good, self.yard, "travel")], self.rate)
         silent_wire()
         return self
@@ -83,7 +84,7 @@ def test_an_unplugged_socket_gives_its_first_row_within_a_second_of_its_return(
     device = serve_tcp()
     yard = Yard(tmp_path, force(device.url))
     with recording(yard) as running:
-        assert device.wait_client()
+        until(lambda: device.wait_client(0.1))
         device.send(yard.lines(0, 10))
         until(lambda: len(yard.values()) == 10)
         device.close()
@@ -119,7 +120,7 @@ def test_a_terminal_that_is_replugged_under_the_same_name(tmp_path: Path) -> Non
             link.symlink_to(first.url)
             back = time.monotonic()
             until(lambda n=turn: yard.kinds().count("connect") == n + 2)
-            assert time.monotonic() - back <= BACK_S * patience()
+            assert time.monotonic() - back <= BACK_S * patience(back)
         running.end()
     first.close()
     assert in_order(yard.values())
@@ -204,10 +205,12 @@ def test_silence_is_a_gap_when_it_ends_and_at_the_end(tmp_path: Path) -> None:
         silent_s = time.monotonic() - began
         until(lambda: len(two.yard.values()) == 10)
         time.sleep(0.5)  # the silence before the end
-    gaps = [e for e in two.yard.events() if e.kind == "gap"]
+    # before the first line the wire of a busy machine is silent for long, too
+    first_s = read_all(two.yard.out).readings["force"].time_s[0]
+    gaps = [e for e in two.yard.events() if e.kind == "gap" and e.time_s > first_s + 0.1]
     assert [e.channel for e in gaps] == ["force", "force"]
-    assert gaps[0].value == pytest.approx(silent_s, abs=0.25 * patience())
-    assert all(0.4 <= (e.value or 0.0) <= 0.85 * patience() for e in gaps)
+    assert gaps[0].value == pytest.approx(silent_s, abs=0.25 * patience(began))
+    assert all(0.4 <= (e.value or 0.0) <= 0.85 * patience(began) for e in gaps)
 
 
 # bytes; a reader that was held up takes a chunk of 65,536 bytes, and 32,768 empty lines in it cost 3.3 MB
@@ -301,7 +304,8 @@ def test_a_flood_of_garbage_is_told_and_costs_neither_memory_nor_the_other_port(
     url = flood.url
     yard = Yard(tmp_path, force(url) + travel(good.url))
     process = yard.start()
-    until(lambda: yard.kinds().count("connect") == 2, 30)
+    until(lambda: yard.kinds().count("connect") == 2 and good.wait_client(0.1), 30)
+    start = time.monotonic()
     first, most = rss_bytes(process.pid), 0
     counter = Counter([count_into(good, yard, "travel")], 100.0)
     flood.begin()
@@ -313,19 +317,23 @@ def test_a_flood_of_garbage_is_told_and_costs_neither_memory_nor_the_other_port(
     counter.stop()
     until(lambda: len(yard.values("travel")) == len(counter.sent), 30)  # not a line is lost
     process.send_signal(signal.SIGTERM)
-    out, _ = process.communicate(timeout=60)
+    out, _ = ended(process)
     good.close()
     flood.close()
-    assert out.strip() == "sealed" and sent > for_s * 2e6
+    assert out.strip() == "sealed" and sent > for_s * 2e6 / patience(start)
     assert most - first < 30e6, f"{(most - first) / 1e6:.0f} MB"
     values = yard.values("travel")
     assert values == [float(k) for k in range(len(counter.sent))]
     assert read_all(yard.out).clock[-1].drops["travel"] == 0
-    began, ended = (e for e in yard.events() if e.kind == "flood")
-    assert began.channel == ended.channel == "force" and url in began.text
-    assert "nobody understands" in began.text and began.value is not None and began.value > 1e6
-    assert "over" in ended.text and ended.value is not None and ended.value > 0
-    assert read_all(yard.out).clock[-1].drops["force"] > ended.value
+    first_told, last_told = (e for e in yard.events() if e.kind == "flood")
+    assert first_told.channel == last_told.channel == "force" and url in first_told.text
+    assert (
+        "nobody understands" in first_told.text
+        and first_told.value is not None
+        and first_told.value > 1e6 / patience(start)
+    )
+    assert "over" in last_told.text and last_told.value is not None and last_told.value > 0
+    assert read_all(yard.out).clock[-1].drops["force"] > last_told.value
     assert (yard.out / "rejects.csv").stat().st_size <= 1_000_000
     assert verify(yard.out).state == "complete"
 

@@ -109,7 +109,7 @@ class ModbusTransport(Transport):
         """See `Transport.present`."""
         return self._line.present()
 
-    def first_line_torn(self, opened_s: float, from_s: float) -> bool:
+    def first_line_torn(self, opened_s: float, silent_to_s: float) -> bool:
         """False: an answer is never torn at its beginning."""
         return False
 

@@ -55,7 +55,7 @@ CALLS = [
     (["record", "RIG", "missing.toml", "--out", "new"], ["missing.toml"]),
     (["record", "RIG", "PORTS", "--out", "new", "--for", "soon"], ["soon", "seconds"]),
     (["record", "RIG", "PORTS", "--out", "new", "--for", "0"], ["seconds"]),
-    (["record", "RIG", "PORTS", "--out", "new", "--for", "1"], ["/nonexistent/port"]),
+    (["record", "RIG", "PORTS", "--out", "new", "--for", "60"], ["/nonexistent/port"]),
     (["record", "RIG", "PORTS", "--out", "FOLDER"], ["empty"]),
     (["record", "RIG", "PORTS", "--out", "new", "--http", "0"], ["--watch"]),
     (["record", "RIG", "PORTS", "--out", "new", "--watch", "--http", "x"], ["65535"]),

@@ -11,6 +11,7 @@ import time
 from pathlib import Path
 
 import pytest
+from support.processes import ended
 
 from logger.session.verify import verify
 
@@ -61,7 +62,7 @@ def test_a_signal_in_the_first_moments_leaves_no_trace(
         process = begun(command, *argv[command])
         time.sleep(draw.choice([0.0, 0.02, 0.1, 0.3]) * draw.random())  # a moment chosen at random
         process.send_signal(number)
-        out, err = process.communicate(timeout=60)
+        out, err = ended(process)
         assert "Traceback" not in err and "KeyboardInterrupt" not in err, err
         done = {0, 1, 2} if command in ("review", "library", "watch") else set()
         assert process.returncode in CONVENTIONAL[number] | done, (process.returncode, out, err)
@@ -80,7 +81,7 @@ def test_a_demo_is_sealed_or_says_that_there_is_no_session(
         process = begun("demo", "--headless", "--out", out, "--for", "30")
         time.sleep(2.0 * (k + draw.random()) / 10)  # a moment chosen at random
         process.send_signal(number)
-        said, err = process.communicate(timeout=60)
+        said, err = ended(process)
         assert "Traceback" not in err and "from outside" not in err, err
         statuses.append(process.returncode)
         if process.returncode == 0:
@@ -126,7 +127,7 @@ def test_a_signal_within_an_import_leaves_no_trace(module: str, number: signal.S
     done = subprocess.run(
         [sys.executable, "-c", code, module, str(int(number))],
         env=ENV, text=True,
-        capture_output=True, timeout=60, check=False,
+        capture_output=True, timeout=600, check=False,
     )  # fmt: skip
     assert (done.returncode in CONVENTIONAL[number], done.stderr) == (True, ""), done.returncode
 
@@ -152,6 +153,6 @@ def test_a_signal_where_no_exception_can_pass_has_its_own_status(number: signal.
     """Python drops what a finalizer raises, so the process ends there."""
     done = subprocess.run(
         [sys.executable, "-c", UNRAISED.replace("NUMBER", str(int(number)))], env=ENV, text=True,
-        capture_output=True, timeout=60, check=False,
+        capture_output=True, timeout=600, check=False,
     )  # fmt: skip
     assert (done.returncode, done.stderr) == (128 + number, "")

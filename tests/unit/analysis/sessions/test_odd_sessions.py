@@ -119,7 +119,7 @@ def in_time() -> Iterator[None]:
     stuck.start()
     yield
     stuck.cancel()
-    assert time.monotonic() - began < 5 * WITHIN_S * patience()
+    assert time.monotonic() - began < 5 * WITHIN_S * patience(began)
 
 
 @pytest.mark.parametrize(("spoil", "why"), ODD.items(), ids=[f.__name__ for f in ODD])

@@ -58,8 +58,8 @@ def scheduler(tmp_path_factory):
                          "--local-directory", str(folder), folder=folder)  # fmt: skip
         readers.append(drained(worker))
         processes.append(worker)
-    with distributed.Client(address, timeout=120, set_as_default=False) as client:
-        client.wait_for_workers(2, timeout=120)
+    with distributed.Client(address, timeout=600, set_as_default=False) as client:
+        client.wait_for_workers(2, timeout=600)
     yield address, processes[1:]
     for process in processes:
         process.kill()
@@ -95,7 +95,7 @@ def test_the_same_table_to_the_bit_and_a_killed_worker_loses_nothing(scheduler, 
             if not found:
                 workers[0].kill()
             found[path] = answer
-    assert workers[0].wait(60) == -signal.SIGKILL and workers[1].poll() is None
+    assert workers[0].wait(600) == -signal.SIGKILL and workers[1].poll() is None
     assert found == {path: session_row(path) for path in paths}
 
 

@@ -8,14 +8,14 @@ import pty
 import signal
 import subprocess
 import sys
-import time
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from support.blocked_output import Blocked
+from support.processes import ended, exit_status
 from support.rigs import STRAIGHT_PULL
-from support.waiting import until
+from support.waiting import long_enough, until
 from support.yard import Counter, Yard, count_into, force
 
 from logger.recorder.request_inbox import ask
@@ -67,7 +67,8 @@ def test_a_terminal_that_takes_no_output_holds_up_no_ending(
     yard: Yard, blocked: Blocked, how
 ) -> None:
     """Filled before the start, so that the very first line blocks whoever writes it."""
-    given = ["--for", "3"] if how == "time" else []
+    for_s = long_enough(3.0)
+    given = ["--for", str(for_s)] if how == "time" else []
     process = haul("record", yard.rig, yard.sensors_file, "--out", yard.out, *given,
                    stdout=blocked.write, stderr=blocked.write, stdin=subprocess.DEVNULL)  # fmt: skip
     try:
@@ -79,9 +80,10 @@ def test_a_terminal_that_takes_no_output_holds_up_no_ending(
             ask(yard.out, "end")
         elif how != "time":
             process.send_signal(how)
-        began = time.monotonic() + (3.0 if how == "time" else 0.0)
-        until(lambda: sealed_at(yard), began - time.monotonic() + SEALED_WITHIN_S, "a seal")
-        assert process.wait(SEALED_WITHIN_S + 2) == 0
+        until(
+            lambda: sealed_at(yard), (for_s if how == "time" else 0.0) + SEALED_WITHIN_S, "a seal"
+        )
+        assert exit_status(process, SEALED_WITHIN_S + 2) == 0
     finally:
         process.kill()
         process.wait()
@@ -125,7 +127,7 @@ def test_a_hangup_is_an_event_and_the_recording_goes_on(yard: Yard) -> None:
         before = len(yard.values())
         until(lambda: len(yard.values()) > before + 20, 30)
         process.send_signal(signal.SIGTERM)
-        out, err = process.communicate(timeout=60)
+        out, err = ended(process)
     finally:
         process.kill()
         process.wait()
@@ -176,7 +178,7 @@ def test_without_a_terminal_ports_and_disk_are_said_on_standard_error(
         yard.device.close()
         until(lambda: f"port {yard.device.url}: " in log.read_text(), 30)
         process.send_signal(signal.SIGTERM)
-        assert process.wait(60) == 0
+        assert exit_status(process) == 0
     finally:
         process.kill()
         process.wait()
@@ -186,9 +188,9 @@ def test_without_a_terminal_ports_and_disk_are_said_on_standard_error(
 def test_a_channel_that_never_gave_a_reading_is_the_last_thing_said(tmp_path: Path) -> None:
     yard = Yard(tmp_path / "yard", rig=STRAIGHT_PULL)
     yard.write(force(yard.pty().url))
-    process = haul("record", yard.rig, yard.sensors_file, "--out", yard.out, "--for", "1",
+    process = haul("record", yard.rig, yard.sensors_file, "--out", yard.out, "--for", str(long_enough(1.0)),
                    stdout=subprocess.PIPE, stderr=subprocess.PIPE)  # fmt: skip
-    out, err = process.communicate(timeout=START_WITHIN_S)
+    out, err = ended(process)
     yard.close()
     assert process.returncode == 0 and "\a" in err
     assert out.splitlines()[-1].startswith("NO READING of force was recorded: ")
@@ -199,7 +201,7 @@ def test_a_fault_of_a_recording_waits_for_no_terminal(yard: Yard, blocked: Block
     process = haul("record", yard.rig, yard.sensors_file, "--out", yard.out,
                    stdout=blocked.write, stderr=blocked.write, stdin=subprocess.DEVNULL)  # fmt: skip
     try:
-        assert process.wait(START_WITHIN_S) == 2
+        assert exit_status(process, START_WITHIN_S) == 2
     finally:
         process.kill()
         process.wait()
@@ -219,7 +221,7 @@ def test_a_demo_on_a_terminal_that_takes_no_output_ends_too(
         )
         process.send_signal(how)
         until((out / "SHA256SUMS").exists, SEALED_WITHIN_S + 1, "a seal")
-        assert process.wait(60) == 0
+        assert exit_status(process) == 0
     finally:
         process.kill()
         process.wait()

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from support.channels import force
 from support.growing_session import Growing
-from support.processes import Demo, Watched, start_haul
+from support.processes import Demo, Watched, ended, start_haul
 from support.waiting import until
 
 from analysis.simulation.demo_haul import demo_text
@@ -26,14 +26,14 @@ def test_the_url_stands_alone_on_one_line_and_ctrl_c_ends_with_0(tmp_path):
         process = start_haul("watch", tmp_path / "s", "--http", 0)
         line = process.stdout.readline()
         assert re.fullmatch(r"http://127\.0\.0\.1:[0-9]+/#[A-Za-z0-9_-]{22}\n", line)
-        with urllib.request.urlopen(line.strip(), timeout=60) as answer:  # no cookie
+        with urllib.request.urlopen(line.strip(), timeout=600) as answer:  # no cookie
             assert answer.status == 200
         code = line.strip().partition("#")[2].encode()
         for command in Path("/proc").glob("[0-9]*/cmdline"):  # where any account can read
             with contextlib.suppress(OSError):
                 assert code not in command.read_bytes()
         process.send_signal(signal_number)
-        out, err = process.communicate(timeout=60)
+        out, err = ended(process)
         assert (process.returncode, out, err) == (0, "", "")
 
 
@@ -41,7 +41,7 @@ def test_what_cannot_be_watched_is_one_line(tmp_path):
     (tmp_path / "empty").mkdir()
     for argv in ([tmp_path / "nothing"], [tmp_path / "empty"], [tmp_path, "--http", "70000"]):
         process = start_haul("watch", *argv)
-        out, err = process.communicate(timeout=60)
+        out, err = ended(process)
         assert (process.returncode, out) == (2, "")
         assert err.startswith("haul: ") and err.count("\n") == 1
 
@@ -54,7 +54,7 @@ def test_it_waits_for_the_session_and_ends_by_itself_when_that_is_sealed(tmp_pat
     assert process.stdout.readline().startswith("http://")
     assert process.poll() is None
     session.seal()
-    out, err = process.communicate(timeout=60)
+    out, err = ended(process)
     assert (process.returncode, out, err) == (0, "", "")
 
 
@@ -90,6 +90,19 @@ def test_a_recorder_that_stalls_and_one_that_is_killed_are_told_by_the_page(tmp_
         assert demo.ended(60)[0] != 0
 
 
+def children_of(pid: int) -> list[str]:
+    """The processes that this one has started."""
+    return Path(f"/proc/{pid}/task/{pid}/children").read_text("utf-8").split()
+
+
+def command_of(pid: str) -> bytes:
+    """The command line of a process; b"" once it has ended."""
+    try:
+        return Path(f"/proc/{pid}/cmdline").read_bytes()
+    except OSError:
+        return b""
+
+
 def gone(pid: str) -> bool:
     """Whether a process has ended, though nobody may have waited for it."""
     try:
@@ -111,14 +124,11 @@ def test_a_recording_with_a_page_goes_on_and_ends_well_when_the_page_is_killed(t
         url = process.stdout.readline().strip()
         assert url.startswith("http://127.0.0.1:")
         # beside it the recorder has at most the child that holds sleep off
-        children = (
-            Path(f"/proc/{process.pid}/task/{process.pid}/children").read_text("utf-8").split()
-        )
-        (page,) = (c for c in children if b"watch" in Path(f"/proc/{c}/cmdline").read_bytes())
+        (page,) = (c for c in children_of(process.pid) if b"watch" in command_of(c))
         os.kill(int(page), signal.SIGKILL)
         until(lambda: gone(page), 5, "the page's end")
         assert process.poll() is None
         process.send_signal(signal.SIGTERM)
-        out, err = process.communicate(timeout=60)
+        out, err = ended(process)
     assert process.returncode == 0, err
     assert "sealed" in out and session_state(tmp_path / "s") == "sealed"

@@ -10,6 +10,7 @@ from support.desk_server import OpenDesk
 from support.http_server import assert_refused
 from support.paper_pages import Seen, check_valid
 from support.places import SHELF
+from support.waiting import joined
 
 from analysis.conversion.convert import convert
 from dashboard.convert_page import plans
@@ -93,19 +94,19 @@ def test_one_list_at_a_time_is_worked_out(folder, monkeypatch):
 
     def slow(rig, other):
         began.set()
-        assert go_on.wait(60)
+        assert go_on.wait(600)
         return convert(rig.text, other.text)
 
     monkeypatch.setattr(plans, "_kept", slow)
     other = threading.Thread(target=planned, args=(stands[1], stands[2]))
     other.start()
     try:
-        assert began.wait(60)
+        assert began.wait(600)
         with pytest.raises(Refused):
             planned(stands[1], stands[2])
     finally:
         go_on.set()
-        other.join(60)
+        joined(other)
     assert planned(stands[1], stands[2]).moves
 
 

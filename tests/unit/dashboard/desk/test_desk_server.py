@@ -7,7 +7,7 @@ import json
 import pytest
 from support.desk_server import OpenDesk, callback_body
 from support.http_server import assert_refused
-from support.processes import start_haul
+from support.processes import ended, start_haul
 from support.rigs import three_to_one
 from support.sealed_sessions import made
 
@@ -248,7 +248,7 @@ def test_a_second_desk_on_the_folder_says_so_and_names_the_first(desk, folder):
     with pytest.raises(CallFault, match=f"another desk serves this folder, at {desk.server.url}"):
         DeskServer(folder)
     process = start_haul("desk", folder)
-    out, err = process.communicate(timeout=60)
+    out, err = ended(process)
     assert (process.returncode, out) == (2, "")
     assert err.count("\n") == 1 and desk.server.url in err
     assert desk.server.sharing.codes["operator"] not in err

@@ -9,6 +9,7 @@ import pytest
 from support.channels import force, rope
 from support.rigs import three_to_one
 from support.sealed_sessions import made
+from support.waiting import until
 
 from dashboard.commands.simulate import AT_REST_S, hauls
 from dashboard.desk.chosen import choose, chosen
@@ -70,7 +71,7 @@ def test_home_shows_what_is_known_of_a_session_and_says_when_nothing_is(tmp_path
     hub = Hub(tmp_path, lambda error: None, empty=True)
     lines = {one.name: one for one in home_view(desk, library, hub).sessions}
     assert lines["one"].advantage == "is read now"
-    assert library.wait(60)
+    until(lambda: library.wait(0.1), 60, "the figures")
     lines = {one.name: one for one in home_view(desk, library, hub).sessions}
     assert "±" in lines["one"].advantage and lines["one"].over
     assert lines["torn"].advantage == "cannot be reviewed"

@@ -9,7 +9,8 @@ from urllib.error import HTTPError
 
 import numpy as np
 import pytest
-from support.processes import start_haul
+from support.processes import ended, start_haul
+from support.waiting import joined
 
 from analysis.mechanics.model import model_ma_with
 from analysis.mechanics.what_if import what_if
@@ -73,7 +74,7 @@ class Opened:
     def ask(self, path, **headers):
         request = urllib.request.Request(self.server.url + path.lstrip("/"), headers=headers)
         try:
-            with urllib.request.urlopen(request, timeout=60) as answer:
+            with urllib.request.urlopen(request, timeout=600) as answer:
                 return answer.status, answer.read().decode(), answer.headers
         except HTTPError as error:
             return error.code, error.read().decode(), error.headers
@@ -90,7 +91,7 @@ class Opened:
 
     def close(self):
         self.server.close()
-        self.thread.join(60)
+        joined(self.thread)
         assert not self.thread.is_alive()
 
 
@@ -361,10 +362,10 @@ def test_the_call_prints_the_address_alone_and_ends_in_order(files):
     try:
         url = process.stdout.readline().strip()
         assert re.fullmatch(r"http://127\.0\.0\.1:[0-9]+/#[A-Za-z0-9_-]{22}", url)
-        with urllib.request.urlopen(url, timeout=60) as answer:
+        with urllib.request.urlopen(url, timeout=600) as answer:
             assert 'data-units="us"' in answer.read().decode()
         process.terminate()
-        out, err = process.communicate(timeout=60)
+        out, err = ended(process)
         assert (process.returncode, out, err) == (0, "", "")
     finally:
         if process.poll() is None:

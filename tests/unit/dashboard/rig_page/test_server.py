@@ -8,6 +8,7 @@ import threading
 import pytest
 from support.http_server import Asking, assert_refused
 from support.rigs import three_to_one
+from support.waiting import joined
 
 from dashboard.plan.planned_rig import PlannedRig
 from dashboard.rig_page.places.surroundings import Surroundings
@@ -45,8 +46,7 @@ class OpenRigPage(Asking):
     def close(self) -> None:
         """End the server."""
         self.server.close()
-        self.thread.join(5)
-        assert not self.thread.is_alive()
+        joined(self.thread)
 
 
 @pytest.fixture

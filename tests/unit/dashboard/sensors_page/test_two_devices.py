@@ -15,6 +15,7 @@ from support.sensors_desk import SensorsHand
 from support.serial_wire import noting_framings
 from support.systems import pseudo_terminals
 from support.waiting import until
+from support.yard import ended_after_rows
 
 from dashboard.cli import main
 from logger.channels.sensors_file import load_sensors
@@ -110,16 +111,9 @@ def test_two_undescribed_devices_are_recorded_with_the_right_values(hand, device
     for device in devices:
         hand.do("stop", device.port)
     out = tmp_path / "haul"
-    argv = [
-        "record",
-        str(tmp_path / "launch.toml"),
-        str(tmp_path / "boatyard.toml"),
-        "--out",
-        str(out),
-        "--for",
-        "2",
-    ]
-    assert main(argv) == 0
+    files = [str(tmp_path / name) for name in ("launch.toml", "boatyard.toml")]
+    with ended_after_rows(out, 60):
+        assert main(["record", *files, "--out", str(out)]) == 0
     session = read_all(out)
     read = session.readings["haul_force"].reading
     assert len(read) > 10 and set(read) <= {-88.1, -88.0, -87.9}

@@ -40,7 +40,7 @@ def shown(desk, path, within_s=60):
         )
 
     until(
-        lambda: desk.server.folder_library.wait(1) and not any("read now" in t for t in read()),
+        lambda: desk.server.folder_library.wait(0.1) and not any("read now" in t for t in read()),
         within_s,
         "figures",
     )

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from support.channels import force
 from support.growing_session import DemoPull, Page
 from support.places import ROOT, SAMPLES, SHELF
+from support.waiting import joined
 
 from analysis.messages.message import message
 from analysis.prediction.alarm_headlines import PartAtRisk
@@ -274,7 +275,7 @@ def asked_of(path):
     thread.start()
 
     def ask(address):
-        with urllib.request.urlopen(server.url.rstrip("/") + address, timeout=60) as answer:
+        with urllib.request.urlopen(server.url.rstrip("/") + address, timeout=600) as answer:
             return answer.read().decode("utf-8")
 
     try:
@@ -282,7 +283,7 @@ def asked_of(path):
     finally:
         server.close()
         hub.close()
-        thread.join(60)
+        joined(thread)
 
 
 def every_text(value):

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 from support.waiting import patience
-from support.yard import Yard, force, recording, serve_pty, serve_tcp, travel, until
+from support.yard import Yard, force, recording, serve_pty, serve_tcp, silent_wire, travel, until
 
 from logger.session.records import Event
 from logger.transports.simulated import Device
@@ -32,18 +32,20 @@ baud = 9600
 
 
 @contextmanager
-def sending(device: Device, line: Callable[[], bytes]) -> Iterator[None]:
-    """A device that sends ten lines a second."""
+def sending(device: Device, line: Callable[[], bytes]) -> Iterator[list[float]]:
+    """A device that sends ten lines a second, on a busy machine fewer; when each was sent, s."""
     halt = threading.Event()
+    sent: list[float] = []
 
     def run() -> None:
         while not halt.wait(0.1):
             device.send(line())
+            sent.append(time.monotonic())
 
     thread = threading.Thread(target=run)
     thread.start()
     try:
-        yield
+        yield sent
     finally:
         halt.set()
         thread.join()
@@ -77,10 +79,10 @@ def test_a_port_that_nobody_understands_is_told_within_two_seconds(
     text, line, cause = CASES[case]
     device = serve_pty()
     yard = Yard(tmp_path, text.replace("{}", device.url))
-    with recording(yard) as running, sending(device, line):
+    with recording(yard) as running, sending(device, line) as sent:
         opened = time.monotonic()
         (event,) = until(lambda: told(yard, device.url))
-        assert time.monotonic() - opened < 2.5 * patience()
+        assert time.monotonic() - opened < 2.5 * patience(opened)
         assert cause in event.text and event.channel == "force"
         status = until(
             lambda: next(
@@ -93,12 +95,13 @@ def test_a_port_that_nobody_understands_is_told_within_two_seconds(
     device.close()
     assert "of" in event.text and len(told(yard, device.url)) == 1
     connected = next(e for e in yard.events() if e.kind == "connect")
-    assert event.time_s - connected.time_s < 2.0
+    assert event.time_s - connected.time_s < 2.0 * patience(opened)
     sample = line().decode("latin-1").strip()
     if sample.isascii() and sample:
         assert f'the first: "{sample}' in event.text
         rate = float(event.text.split(": ")[1].split()[0])
-        assert (rate == 0.0) if case in ("no end", "other end") else (5 < rate < 12)
+        sent_rate = (len(sent) - 1) / (sent[-1] - sent[0])
+        assert (rate == 0.0) if case in ("no end", "other end") else (0.5 * sent_rate < rate < 12)
 
 
 def test_ports_that_are_understood_are_not_told(tmp_path: Path) -> None:
@@ -132,14 +135,14 @@ def test_a_port_that_learns_other_columns_says_so(tmp_path: Path) -> None:
     device = serve_tcp()
     yard = Yard(tmp_path, COLUMNS.format(column=2, port=device.url))
     with recording(yard) as running:
-        assert device.wait_client()
-        time.sleep(0.1)  # so that the next line is known to be whole
+        until(lambda: device.wait_client(0.1))
+        silent_wire()
         for _ in range(3):
             device.send(b"1; 2\r\n".replace(b";", b","))
         until(lambda: len(yard.values()) >= 2)
         device.drop_clients()
-        until(lambda: yard.kinds().count("connect") == 2)
-        time.sleep(0.1)  # so that the next line is known to be whole
+        until(lambda: yard.kinds().count("connect") == 2 and device.wait_client(0.1))
+        silent_wire()
         for _ in range(8):
             device.send(b"7, 1, 2\r\n")
         (event,) = until(lambda: [e for e in yard.events() if "3 numbers now, 2 before" in e.text])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import os
 import signal
@@ -13,8 +14,9 @@ from typing import Any
 
 import pytest
 from support.channels import channel
+from support.processes import ended
 from support.systems import pseudo_terminals
-from support.waiting import patience, until
+from support.waiting import long_enough, patience, until
 from support.yard import Yard, recording, silent_wire
 
 from logger.errors import CallFault, PortFault, SensorsFault, SessionFault
@@ -76,6 +78,7 @@ def test_two_ports_are_recorded_whole_and_sealed(yard: Yard, force: str, travel:
 def test_a_row_is_in_the_file_within_50_ms_of_its_arrival(yard: Yard, force: str) -> None:
     """Budget of interface section 4; three times of it on a shared machine."""
     device = pty_yard(yard, force)
+    start = time.monotonic()
     with recording(yard):
         path, waits = yard.out / "readings.csv", []
         for i in range(10):
@@ -85,7 +88,7 @@ def test_a_row_is_in_the_file_within_50_ms_of_its_arrival(yard: Yard, force: str
             until(lambda size=size: path.stat().st_size != size, 5, "the row")
             waits.append(time.monotonic() - began)
             time.sleep(0.03)  # so that the next line comes at another moment of the writer's beat
-    assert sorted(waits)[5] < 0.15 * patience()
+    assert sorted(waits)[5] < 0.15 * patience(start)
 
 
 def test_an_unplugged_socket_loses_no_line_and_comes_back(yard: Yard, force: str) -> None:
@@ -115,6 +118,7 @@ def test_a_pulled_terminal_is_told_and_a_new_one_is_taken_up(yard: Yard, force: 
     link.symlink_to(first.url)
     yard.write(force + f'port = "{link}"\nbaud = 115200\nstale_after_s = 0.3\n')
     with recording(yard) as running:
+        before = time.monotonic()
         first.send(yard.lines(0, 10), 1.0)
         until(lambda: len(yard.values()) == 10)
         first.close()
@@ -125,13 +129,14 @@ def test_a_pulled_terminal_is_told_and_a_new_one_is_taken_up(yard: Yard, force: 
         link.symlink_to(second.url)
         came = time.monotonic()
         until(lambda: yard.kinds().count("connect") == 2)
-        assert time.monotonic() - came < 1.0 * patience()
+        assert time.monotonic() - came < 1.0 * patience(came)
         second.send(yard.lines(10, 10), 1.0)
         until(lambda: len(yard.values()) == 20)
+        passed_s = time.monotonic() - before
         running.end()
     events = yard.events()
     gap = next(event for event in events if event.kind == "gap")
-    assert gap.channel == "haul_force" and gap.value is not None and 1.0 < gap.value < 3.0
+    assert gap.channel == "haul_force" and gap.value is not None and 1.0 < gap.value < passed_s
     lost = next(event for event in events if event.kind == "disconnect")
     assert lost.channel == "haul_force" and str(link) in lost.text
 
@@ -139,7 +144,7 @@ def test_a_pulled_terminal_is_told_and_a_new_one_is_taken_up(yard: Yard, force: 
 def test_no_port_is_one_line_and_leaves_nothing(yard: Yard, force: str) -> None:
     yard.write(force + 'port = "/dev/none-of-this"\nbaud = 9600\n')
     with pytest.raises(PortFault, match="no port opens") as caught:
-        record(yard.rig, yard.sensors_file, yard.out, for_s=1.0)
+        record(yard.rig, yard.sensors_file, yard.out, for_s=60.0)
     assert "\n" not in str(caught.value) and "--wait" in str(caught.value)
     assert not yard.out.exists()
 
@@ -151,7 +156,7 @@ def test_no_port_is_one_line_and_leaves_nothing(yard: Yard, force: str) -> None:
 def test_hostile_ports_are_one_line(yard: Yard, force: str, url: str) -> None:
     yard.write(force + f'port = "{url}"\nbaud = 9600\n')
     with pytest.raises(PortFault):
-        record(yard.rig, yard.sensors_file, yard.out, for_s=1.0)
+        record(yard.rig, yard.sensors_file, yard.out, for_s=60.0)
 
 
 @pytest.mark.parametrize("scheme", ["spy", "SPY"])
@@ -163,7 +168,7 @@ def test_a_port_that_would_write_a_file_is_refused_and_writes_none(
     yard.write(force)
     yard.sensors_file.write_text(text)
     with pytest.raises(SensorsFault, match=scheme):
-        record(yard.rig, yard.sensors_file, yard.out, for_s=0.2)
+        record(yard.rig, yard.sensors_file, yard.out, for_s=60.0)
     assert not file.exists() and not yard.out.exists()
 
 
@@ -202,6 +207,7 @@ COLUMNS = channel("haul_force", "force", format="columns", column=1, unit="kN", 
 def test_a_comma_that_is_not_guessed_is_told_once_with_what_to_write(yard: Yard) -> None:
     device = pty_yard(yard, COLUMNS)
     news: list[str] = []
+    rejects = yard.out / "rejects.csv"
     with recording(yard, status=lambda status: news.extend(status.news)) as running:
         silent_wire()
         device.send(b"0.85 kN\r\n", 1.0)
@@ -209,6 +215,7 @@ def test_a_comma_that_is_not_guessed_is_told_once_with_what_to_write(yard: Yard)
             device.send(b"1,90 kN\r\n" * 4, 1.0)
             until(lambda: news)
             time.sleep(0.3)  # longer than the recorder takes between two looks
+        until(lambda: rejects.read_text().count("a comma: decimal or separator?") == 12)
         done = running.end()
     assert done.readings == {"haul_force": 1} and done.drops == {"haul_force": 12}
     (line,) = news
@@ -225,8 +232,7 @@ def test_a_comma_that_is_not_guessed_is_told_once_with_what_to_write(yard: Yard)
     assert "\n" not in line
     told = [event for event in yard.events() if event.kind == "gap" and "comma" in event.text]
     assert [(e.channel, e.text) for e in told] == [("haul_force", line)]
-    rejects = (yard.out / "rejects.csv").read_text()
-    assert rejects.count("a comma: decimal or separator?") == 12
+    assert rejects.read_text().count("a comma: decimal or separator?") == 12
     assert read_all(yard.out).readings["haul_force"].reading.tolist() == [0.85]
 
 
@@ -258,10 +264,10 @@ def test_a_second_recorder_is_refused_and_so_is_a_filled_folder(yard: Yard, forc
     pty_yard(yard, force)
     with recording(yard) as running:
         with pytest.raises(SessionFault, match="another recorder"):
-            record(yard.rig, yard.sensors_file, yard.out, for_s=1.0)
+            record(yard.rig, yard.sensors_file, yard.out, for_s=60.0)
         running.end()
     with pytest.raises(SessionFault, match="not empty"):
-        record(yard.rig, yard.sensors_file, yard.out, for_s=1.0)
+        record(yard.rig, yard.sensors_file, yard.out, for_s=60.0)
     assert verify(yard.out).state == "complete"
 
 
@@ -297,20 +303,23 @@ def test_mark_zero_undo_and_rig_are_answered_once_each(yard: Yard, force: str) -
     with recording(yard) as running:
         until(lambda: answer(yard, ask(yard.out, "zero", "haul_force")).kind == "refused")
         assert "no reading" in yard.events()[-1].text
-        stop = threading.Event()
+        stop, pulls = threading.Event(), threading.Event()
 
-        def rest() -> None:
-            while not stop.wait(0.02):
-                device.send(encode(which, {"haul_force": 12.5}))
+        def feed() -> None:
+            """The pace of a device of 50 Hz."""
+            for k in itertools.count():
+                if stop.wait(0.02):
+                    return
+                value = 1250.0 + k % 2 if pulls.is_set() else 12.5
+                device.send(encode(which, {"haul_force": value}))
 
-        feeder = threading.Thread(target=rest)
+        feeder = threading.Thread(target=feed)
         feeder.start()
         until(lambda: len(yard.values()) > 20)
         began = time.monotonic()
         mark = answer(yard, ask(yard.out, "mark", text='cradle on rail, "first" stop'))
-        assert (
-            time.monotonic() - began < 0.3 * patience()
-        )  # 0.1 s budget, three times with this process's own work
+        # 0.1 s budget, three times with this process's own work
+        assert time.monotonic() - began < 0.3 * patience(began)
         assert (mark.kind, mark.text) == ("mark", 'cradle on rail, "first" stop')
         zero = answer(yard, ask(yard.out, "zero", "haul_force"))
         assert (zero.kind, zero.value) == ("zero", 12.5)
@@ -320,14 +329,13 @@ def test_mark_zero_undo_and_rig_are_answered_once_each(yard: Yard, force: str) -
         (yard.folder / "other.toml").write_text('title = "other"\n' + "# " + "x" * 6000 + "\n")
         rig = answer(yard, ask_rig(yard.out, yard.folder / "other.toml"))
         assert (rig.kind, rig.text) == ("rig", "rig-2.toml")
-        stop.set()
-        feeder.join()
         # a pull of a quarter of the capacity is no rest
-        for i in range(60):
-            device.send(encode(which, {"haul_force": 1250.0 + i % 2}))
-            time.sleep(0.02)  # the pace of a device of 50 Hz
+        pulls.set()
+        until(lambda: yard.values()[-30:] and min(yard.values()[-30:]) >= 1250.0)
         load = answer(yard, ask(yard.out, "zero", "haul_force"))
         assert load.kind == "refused" and ("5 %" in load.text or "not steady" in load.text)
+        stop.set()
+        feeder.join()
         running.end()
     info = open_session(yard.out)
     assert [path.name for _, path in info.rigs] == ["rig.toml", "rig-2.toml"]
@@ -505,7 +513,8 @@ print(done.state, done.reason)
 
 def child(yard: Yard) -> subprocess.Popen[str]:
     process = yard.start(CHILD)
-    until(lambda: "connect" in yard.kinds())
+    until(lambda: "connect" in yard.kinds() or process.poll() is not None)
+    assert process.poll() is None, process.communicate()
     return process
 
 
@@ -520,8 +529,8 @@ def test_a_signal_seals_in_under_two_seconds_and_nothing_heavy_is_loaded(
     until(lambda: len(yard.values()) == 100)
     began = time.monotonic()
     process.send_signal(number)
-    out, err = process.communicate(timeout=60)
-    assert time.monotonic() - began < 2.0 * patience()
+    out, err = ended(process)
+    assert time.monotonic() - began < 2.0 * patience(began)
     assert (process.returncode, err) == (0, "")
     assert out.split() == ["sealed", signal.Signals(number).name]
     assert verify(yard.out).state == "complete"
@@ -547,9 +556,11 @@ def test_a_killed_recorder_leaves_a_session_that_is_cut_short_and_can_be_repaire
 def test_for_s_ends_it(yard: Yard, force: str) -> None:
     pty_yard(yard, force)
     seen: list[Any] = []
-    outcome = record(yard.rig, yard.sensors_file, yard.out, for_s=0.8, status=seen.append)
+    for_s = long_enough(0.8)  # long against what a busy machine takes to open the port
+    began = time.monotonic()
+    outcome = record(yard.rig, yard.sensors_file, yard.out, for_s=for_s, status=seen.append)
     assert (outcome.state, outcome.reason) == ("sealed", "time")
-    assert 0.7 < outcome.duration_s < 2.0
+    assert for_s - 0.1 * patience(began) < outcome.duration_s < for_s + 1.2 * patience(began)
     assert seen and seen[0].ports == {next(iter(seen[0].ports)): ""}
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import socket
+import time
 from collections.abc import Callable, Iterator
 from itertools import pairwise
 from pathlib import Path
@@ -12,7 +13,7 @@ import pytest
 from support.asked_devices import Answer, AskedDevice
 from support.channels import channel
 from support.systems import pseudo_terminals
-from support.waiting import until
+from support.waiting import patience, until
 from support.yard import Yard, force, in_order, recording, serve_pty, serve_tcp, silent_wire, travel
 
 from logger.channels.sensors_file import parse_sensors
@@ -33,7 +34,7 @@ def asked(port: str, ask: bytes = READ, name: str = "force", **more: float | str
         "separator": ";",
         "unit": "N",
         "every_s": 0.05,
-        "answer_s": 1.0,
+        "answer_s": 5.0,
         **more,
     }
     return channel(name, "force", ask=ask.decode("latin-1"), port=port, baud=9600, **keys)  # type: ignore[arg-type]
@@ -68,6 +69,7 @@ def test_a_device_is_asked_every_so_often_and_its_answers_are_the_readings(
 ) -> None:
     device = bus({READ: counting()}, kind)
     yard = Yard(tmp_path, asked(device.url, every_s=0.1))
+    began = time.monotonic()
     with recording(yard) as running:
         until(lambda: len(yard.values()) >= 15)
         outcome = running.end()
@@ -75,7 +77,7 @@ def test_a_device_is_asked_every_so_often_and_its_answers_are_the_readings(
     assert outcome.drops == {"force": 0} and verify(yard.out).state == "complete"
     assert device.inbox == READ * (len(device.inbox) // len(READ))
     steps = [later - earlier for (earlier, _), (later, _) in pairwise(device.asked)]
-    assert 0.07 < sum(steps) / len(steps) < 0.2
+    assert 0.07 < sum(steps) / len(steps) < 0.2 * patience(began)
     assert rejects(yard) == []
 
 
@@ -85,7 +87,7 @@ def test_a_device_that_connects_by_itself_is_asked_too(tmp_path: Path) -> None:
     yard = Yard(tmp_path, asked(f"listen://127.0.0.1:{number}"))
     with (
         recording(yard) as running,
-        socket.create_connection(("127.0.0.1", number), timeout=60) as device,
+        socket.create_connection(("127.0.0.1", number), timeout=600) as device,
     ):
         for turn in range(3):
             while not device.recv(100).endswith(READ):
@@ -120,7 +122,7 @@ def test_an_answer_of_several_slow_pieces_belongs_to_its_question(
     """The next station is not asked while a line is begun."""
     device = bus({b"A\r": b"", b"B\r": counting(500)})
     yard = Yard(
-        tmp_path, asked(device.url, b"A\r", "a", answer_s=1.0) + asked(device.url, b"B\r", "b")
+        tmp_path, asked(device.url, b"A\r", "a", answer_s=20.0) + asked(device.url, b"B\r", "b")
     )
     with recording(yard) as running:
         for turn in range(3):
@@ -155,7 +157,7 @@ def test_no_answer_is_a_cause_of_its_own_and_no_drop_and_told_by_name(
     device = bus({b"#01\r": counting(), b"#02\r": b""})
     yard = Yard(
         tmp_path,
-        asked(device.url, b"#01\r", "one") + asked(device.url, b"#02\r", "two", answer_s=0.3),
+        asked(device.url, b"#01\r", "one") + asked(device.url, b"#02\r", "two", answer_s=1.0),
     )
     with recording(yard) as running:
         until(lambda: any("two does not answer" in e.text for e in yard.events()))
@@ -179,7 +181,7 @@ def test_after_no_answer_the_port_is_silent_for_as_long_and_what_comes_is_late(
 ) -> None:
     """A late answer never becomes the reading of another station, nor of the next question."""
     device = bus({b"#01\r": counting(1000), b"#02\r": counting(2000)})
-    answer_s = 0.2
+    answer_s = 1.0
     slow: list[float] = []
 
     def late(count: int) -> bytes:
@@ -250,7 +252,7 @@ def test_a_wrong_answer_is_a_dropped_line_and_no_missing_one(tmp_path: Path, bus
 def test_a_reading_is_too_old_after_three_questions(force: str) -> None:
     for every_s, stale_s in ((0.1, 1.0), (0.5, 1.5), (10.0, 30.0)):
         (only,) = parse_sensors(
-            asked("/dev/ttyUSB0", every_s=every_s).replace("answer_s = 1.0\n", ""), "s"
+            asked("/dev/ttyUSB0", every_s=every_s).replace("answer_s = 5.0\n", ""), "s"
         ).channels
         assert only.stale_after_s == pytest.approx(stale_s)
         assert only.answer_s == pytest.approx(max(0.05, every_s))
@@ -284,7 +286,7 @@ PORT = "/dev/ttyUSB0"
 
 @pytest.mark.parametrize(
     ("text", "said"),
-    [(asked(PORT) + asked(PORT, b"x", "other").replace('ask = "x"\n', "").replace("answer_s = 1.0\n", "").replace("every_s = 0.05\n", ""),
+    [(asked(PORT) + asked(PORT, b"x", "other").replace('ask = "x"\n', "").replace("answer_s = 5.0\n", "").replace("every_s = 0.05\n", ""),
       "force is asked and other is not, on the same port"),
      (asked(PORT).replace("every_s = 0.05\n", ""), "every_s: is missing"),
      (asked(PORT).replace('ask = "READ?\\r\\n"\n', ""), "there is no ask"),
@@ -321,7 +323,7 @@ def test_the_recorder_sends_no_byte_without_a_question(tmp_path: Path) -> None:
     serial, tcp = serve_pty(), serve_tcp()
     yard = Yard(tmp_path, force(serial.url) + travel(tcp.url))
     with recording(yard) as running:
-        assert tcp.wait_client()
+        until(lambda: tcp.wait_client(0.1))
         client = tcp._clients[0]
         serial.send(yard.lines(0, 5) + b"READ?\r\n*IDN?\r\n" * 5)
         tcp.send(yard.lines(0, 5, "travel") + b"garbage\r\n" * 50)
@@ -331,7 +333,7 @@ def test_the_recorder_sends_no_byte_without_a_question(tmp_path: Path) -> None:
         )  # warnings are told by then
         running.end()
     assert not select.select([serial._master], [], [], 0)[0], os.read(serial._master, 100)
-    client.settimeout(1.0)
+    client.settimeout(600)
     assert client.recv(100) == b""  # its end, and no byte before
     serial.close()
     tcp.close()

@@ -15,7 +15,7 @@ from support.mqtt_devices import READS, MqttDevice, plugged
 from support.register_devices import REGISTER_CATALOGUE, RegisterDevice
 from support.serial_wire import noting_framings
 from support.systems import pseudo_terminals
-from support.waiting import until
+from support.waiting import joined, until
 
 from logger.channels.sensors_file import for_recording, parse_sensors
 from logger.transports.reader_thread import Arrival, PortEvent, PortReader
@@ -100,7 +100,7 @@ def test_a_device_is_read_right_over_its_wire_and_again_when_it_is_back(
                     taken.connections.append([])
     finally:
         reader.stop()
-        reader.join(3.0)
+        joined(reader)
         emulated.close()
     for values, sent in read:
         assert runs_in(values, sent, 0.51 * 10.0**-device.decimals), (values, sent)
@@ -148,7 +148,7 @@ def test_registers_are_read_right_over_their_bus_and_again_when_it_is_back(
                 )
     finally:
         reader.stop()
-        reader.join(3.0)
+        joined(reader)
         emulated.close()
     by_name = {one.name: one for one in bus.registers}
     for key, values, sent in read:

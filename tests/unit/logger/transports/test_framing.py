@@ -98,7 +98,7 @@ def test_a_line_server_that_passes_the_parity_on_is_read_by_the_framing(tmp_path
     device = serve_tcp()
     yard = Yard(tmp_path, cell(device.url, "7E1"))
     with recording(yard) as running:
-        assert device.wait_client()
+        until(lambda: device.wait_client(0.1))
         silent_wire()
         device.send(with_parity(LINE))
         until(lambda: yard.values() == [12.5])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import socket
+import threading
 import tracemalloc
 from pathlib import Path
 
@@ -15,6 +16,7 @@ from logger.channels.sensors_file import for_recording, parse_sensors
 from logger.errors import PortFault, SensorsFault
 from logger.recorder.recorder import record
 from logger.session.verify import repair, verify
+from logger.transports.listen import ListenTransport
 
 KINDS = {"udp": socket.SOCK_DGRAM, "listen": socket.SOCK_STREAM}
 
@@ -49,7 +51,7 @@ def udp_sender(number: int) -> socket.socket:
 
 
 def client(number: int) -> socket.socket:
-    return socket.create_connection(("127.0.0.1", number), timeout=60)
+    return socket.create_connection(("127.0.0.1", number), timeout=600)
 
 
 def test_a_datagram_is_one_or_more_lines_with_or_without_an_end(
@@ -212,6 +214,27 @@ def test_a_first_line_right_after_a_client_came_may_be_torn(tmp_path: Path, numb
         running.end()
 
 
+def test_a_reader_that_is_held_up_takes_no_torn_line_for_a_whole_one(
+    tmp_path: Path, number: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The first bytes waited for longer than a silence; that the wire was silent nobody saw."""
+    accept, sent = ListenTransport._accept, threading.Event()
+
+    def held_up(transport: ListenTransport, server: socket.socket) -> None:
+        accept(transport, server)
+        sent.wait(600)
+        silent_wire()
+
+    monkeypatch.setattr(ListenTransport, "_accept", held_up)
+    yard = Yard(tmp_path, columns(f"listen://127.0.0.1:{number}"))
+    with recording(yard) as running, client(number) as device:
+        device.sendall(b"34\n1234\n")
+        sent.set()
+        until(lambda: yard.values()[-1:] == [1234.0])
+        running.end()
+    assert yard.values() == [1234.0]
+
+
 @pytest.mark.parametrize("kind", KINDS)
 def test_what_never_ends_is_dropped_in_bounded_memory(
     tmp_path: Path, number: int, kind: str
@@ -283,7 +306,7 @@ def test_an_address_of_another_machine_is_refused_when_the_port_opens(
     """192.0.2.0/24 is no machine's (RFC 5737)."""
     yard = Yard(tmp_path, columns(f"{kind}://192.0.2.7:7001"))
     with pytest.raises(PortFault, match=r"192\.0\.2\.7 is no address of this machine"):
-        record(yard.rig, yard.sensors_file, yard.out, for_s=1.0)
+        record(yard.rig, yard.sensors_file, yard.out, for_s=60.0)
     assert not yard.out.exists()
 
 

@@ -14,7 +14,7 @@ from pkgutil import resolve_name
 
 import pytest
 from support.channels import channel
-from support.waiting import patience, until
+from support.waiting import joined, patience, until
 from support.yard import Yard, in_order, recording
 
 from logger import clock
@@ -41,7 +41,7 @@ class RegisterTransport(Transport):
 
     def open(self) -> None:
         host, port = split_port(self.port)[1].split(":")
-        self._socket = socket.create_connection((host, int(port)), timeout=60)
+        self._socket = socket.create_connection((host, int(port)), timeout=600)
 
     def read(self) -> Chunk:
         began, awake = clock.now(), clock.awake()
@@ -114,7 +114,7 @@ class Registers:
         self.answers.set()
         self._server.shutdown(socket.SHUT_RDWR)
         self._server.close()
-        self._thread.join(60)
+        joined(self._thread)
 
 
 @pytest.fixture
@@ -161,7 +161,7 @@ def test_a_device_without_lines_is_recorded_and_lost_and_read_again(
         until(lambda: "disconnect" in yard.kinds())
         lost, before = time.monotonic(), len(yard.values())
         until(lambda: len(yard.values()) > before)
-        assert time.monotonic() - lost <= BACK_S * patience()
+        assert time.monotonic() - lost <= BACK_S * patience(lost)
         outcome = running.end()
     assert [kind for kind in yard.kinds() if kind.endswith("connect")] == [
         "connect",
@@ -190,9 +190,11 @@ def test_silence_of_a_device_without_lines_is_a_gap(
         mute = time.monotonic()
         until(lambda: time.monotonic() - mute > 2 * STALE_S)
         device.answers.set()
-        until(lambda: silences(yard))
+        until(lambda: any(silent_s > 1.9 * STALE_S for silent_s in silences(yard)))
+        told = time.monotonic()
         running.end()
-    assert silences(yard) == [pytest.approx(2 * STALE_S, abs=0.25 * patience())]
+    # the longest one is this; a busy machine may keep the device from answering for other ones
+    assert 1.9 * STALE_S < max(silences(yard)) < told - mute + 0.1
     assert "disconnect" not in yard.kinds()
 
 
@@ -218,7 +220,7 @@ def test_a_device_that_sends_lines_its_own_way_goes_through_the_formats(
     with recording(yard) as running:
         for turn in range(2):
             until(lambda n=turn: yard.kinds().count("connect") == n + 1)
-            assert served.wait_client()
+            until(lambda: served.wait_client(0.1))
             served.send(yard.lines(turn * 10, 10))
             until(lambda n=turn: len(yard.values()) == 10 * (n + 1))
             served.drop_clients()
@@ -234,11 +236,11 @@ def test_a_device_that_cannot_be_opened_says_so_once_and_is_stopped_at_once(sche
     (only,) = parse_sensors(polled("unplugged://"), "s").channels
     reader = PortReader(only.port or "", (only,), happened.append)
     reader.start()
-    assert all(UnpluggedTransport.tries.acquire(timeout=60) for _ in range(3))
+    assert all(UnpluggedTransport.tries.acquire(timeout=600) for _ in range(3))
     assert reader.tried.is_set() and not reader.opened and reader.fault == "no such device"
     began = time.monotonic()
     reader.stop()
-    assert reader.quiet.wait(60) and time.monotonic() - began < 0.2 * patience()
+    assert reader.quiet.wait(600) and time.monotonic() - began < 0.2 * patience(began)
     (event,) = happened
     assert isinstance(event, PortEvent) and event.text == "cannot be opened: no such device"
 

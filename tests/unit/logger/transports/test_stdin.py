@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 from support.channels import channel
 from support.places import ROOT
-from support.processes import ended_at_exit
+from support.processes import ended, ended_at_exit
 from support.waiting import until
 from support.yard import RECORD, Yard, in_order
 
@@ -49,7 +49,7 @@ def pipe(tmp_path: Path) -> Iterator[Path]:
 
 def end(process: subprocess.Popen[str]) -> str:
     process.send_signal(signal.SIGTERM)
-    return process.communicate(timeout=60)[0].strip()
+    return ended(process)[0].strip()
 
 
 def test_a_program_is_read_from_its_first_line_to_its_last(yard: Yard) -> None:

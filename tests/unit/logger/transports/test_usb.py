@@ -90,13 +90,13 @@ def test_two_of_a_kind_without_a_serial_number_are_not_guessed(
     with pytest.raises(
         PortFault, match="2 such devices are plugged in, /dev/ttyUSB0 and /dev/ttyUSB1"
     ):
-        record(yard.rig, yard.sensors_file, yard.out, for_s=1.0)
+        record(yard.rig, yard.sensors_file, yard.out, for_s=60.0)
 
 
 def test_a_device_that_is_not_plugged_in_is_said(tmp_path: Path, sockets: Sockets) -> None:
     yard = Yard(tmp_path, force("usb:0403:6002"))
     with pytest.raises(PortFault, match="no such device is plugged in"):
-        record(yard.rig, yard.sensors_file, yard.out, for_s=1.0)
+        record(yard.rig, yard.sensors_file, yard.out, for_s=60.0)
 
 
 @pytest.mark.parametrize(
