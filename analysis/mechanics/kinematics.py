@@ -14,6 +14,7 @@ Source: kinematics of inextensible ropes, any textbook of engineering mechanics 
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -23,6 +24,9 @@ from numpy.typing import NDArray
 from analysis.rig.rig import Floats, Rig
 
 LOAD = 1  # index of the load among a rig's bodies
+NULL = (
+    1e-10  # singular values below this share of the largest, or of 1, count as zero: rounding only
+)
 TINY = 1e-9  # m/m, or share of the haul tension: rounding only
 
 
@@ -53,15 +57,22 @@ def directions(rig: Rig, x_m: Floats) -> Floats:
 
 @dataclass(frozen=True, eq=False)
 class _Layout:
-    """What the strand equations of a rig have in common at all positions of its bodies."""
+    """What the strand equations of a rig have in common at all positions of its bodies.
 
-    body_column: dict[int, int]  # column of each moving body, by its index
-    flow_column: dict[int, int]  # column of each station with a flow of its own, by its index
-    flows: Floats  # (strands, columns + 1), m/m, the matrix without its bodies
-    body_at: NDArray[np.int64]  # (bodies,) column of each body, the last one for a body at rest
-    tied: NDArray[np.int64]  # indices of the strands that are no free tail
-    haul_end: tuple[int, float] | None  # column and sign of the body that the haul strand leaves
-    others: NDArray[np.int64]  # columns except the load's
+    Rows: strands that are no free tail.  Columns, as the equations are solved: all others, the load's, and a spare
+    one, which bodies at rest and stations without flow use.
+    """
+
+    body_column: dict[int, int]  # column of each moving body in `equations`, by its index
+    flow_column: dict[int, int]  # the same of each station with a flow of its own, by its index
+    order: NDArray[np.int64]  # (columns,) column in `equations` of each column here
+    constant: Floats  # (rows, columns), m/m, what does not change with the positions of bodies
+    row: NDArray[np.int64]  # (ends,) row of each strand between two bodies
+    start: NDArray[np.int64]  # (ends,) column of the body at its start
+    end: NDArray[np.int64]  # (ends,) column of the body at its end
+    side_m: Floats  # (ends,) how far its end lies sideways of its start
+    bodies: NDArray[np.int64]  # indices of the moving bodies, in order of their columns
+    stations: NDArray[np.int64]  # indices of the stations with a flow of their own, in that order
     straight: bool  # whether all strands run along the haul axis, so that only their signs count
     solved: dict[bytes, Motion]  # of a straight rig, its motion by the signs of its strands
 
@@ -70,32 +81,42 @@ class _Layout:
 def _layout(rig: Rig) -> _Layout:
     """The layout of a rig's equations."""
     body_column = {body: k for k, body in enumerate(rig.movers)}
-    flow_column = {s: len(body_column) + k for k, s in enumerate([*rig.turns, rig.haul])}
-    # columns that bodies at rest and stations without flow use are cut off at the end
+    stations = [*rig.turns, rig.haul]
+    flow_column = {s: len(body_column) + k for k, s in enumerate(stations)}
     spare = len(body_column) + len(flow_column)
+    load = body_column[LOAD]
+    order = np.array([*(k for k in range(spare) if k != load), load, spare], dtype=np.int64)
+    place = np.empty(spare + 1, dtype=np.int64)
+    place[order] = np.arange(spare + 1)
     body_at = np.full(len(rig.bodies), spare)
     for body, column in body_column.items():
-        body_at[body] = column
+        body_at[body] = place[column]
     tied = [n for n, strand in enumerate(rig.strands) if rig.stations[strand.end].kind != "free"]
     flows = np.zeros((len(rig.strands), spare + 1))
     for n in tied:
-        flows[n, flow_column.get(rig.strands[n].start, spare)] -= 1.0
-        flows[n, flow_column.get(rig.strands[n].end, spare)] += 1.0
-    haul_end = None
+        flows[n, place[flow_column.get(rig.strands[n].start, spare)]] -= 1.0
+        flows[n, place[flow_column.get(rig.strands[n].end, spare)]] += 1.0
     if rig.stations[rig.haul].body is None:  # the rig's end of the haul strand may move
         strand = rig.strands[rig.haul_strand]
         near = strand.start if strand.end == rig.haul else strand.end
         last = rig.stations[near].body
         if last is not None:
-            haul_end = int(body_at[last]), -1.0 if near == strand.start else 1.0
+            sign = -1.0 if near == strand.start else 1.0
+            flows[rig.haul_strand, body_at[last]] += sign * rig.haul_direction[0]
+    row = np.zeros(len(rig.strands), dtype=np.int64)
+    row[tied] = np.arange(len(tied))
+    k, a, b = rig.ends
     return _Layout(
         body_column=body_column,
         flow_column=flow_column,
-        flows=flows,
-        body_at=body_at,
-        tied=np.array(tied, dtype=np.int64),
-        haul_end=haul_end,
-        others=np.array([k for k in range(spare) if k != body_column[LOAD]], dtype=np.int64),
+        order=order,
+        constant=flows[tied],
+        row=row[k],
+        start=body_at[a],
+        end=body_at[b],
+        side_m=rig.side_m[b] - rig.side_m[a],
+        bodies=np.array(rig.movers, dtype=np.int64),
+        stations=np.array(stations, dtype=np.int64),
         straight=bool(np.all(rig.side_m == 0.0)),
         solved={},
     )
@@ -108,20 +129,22 @@ def equations(rig: Rig, x_m: Floats) -> tuple[Floats, dict[int, int], dict[int, 
     body, and the column of each station with a flow of its own.
     """
     layout = _layout(rig)
-    return _matrix(rig, layout, x_m), layout.body_column, layout.flow_column
+    solved = _matrix(rig, layout, x_m)
+    matrix = np.empty_like(solved)
+    matrix[:, layout.order] = solved
+    return matrix[:, :-1], layout.body_column, layout.flow_column
 
 
 def _matrix(rig: Rig, layout: _Layout, x_m: Floats) -> Floats:
-    """The matrix of `equations`."""
-    toward = directions(rig, x_m)
-    matrix = layout.flows.copy()
-    k, a, b = rig.ends
-    matrix[k, layout.body_at[a]] -= toward[k, 0]
-    matrix[k, layout.body_at[b]] += toward[k, 0]
-    if layout.haul_end is not None:
-        column, sign = layout.haul_end
-        matrix[rig.haul_strand, column] += sign * toward[rig.haul_strand, 0]
-    return matrix[layout.tied, :-1]
+    """The equations in the layout's order, (rows, columns), at positions x_m, (bodies,)."""
+    _, a, b = rig.ends
+    step = x_m[b] - x_m[a]
+    length = np.hypot(step, layout.side_m)
+    toward = np.divide(step, length, out=np.zeros_like(step), where=length > 0)
+    matrix = layout.constant.copy()
+    matrix[layout.row, layout.start] -= toward
+    matrix[layout.row, layout.end] += toward
+    return matrix
 
 
 def solve_motion(rig: Rig, x_m: Floats | None = None) -> Motion:
@@ -144,16 +167,15 @@ def _solved(rig: Rig, layout: _Layout, x_m: Floats) -> Motion:
     """The motion with the bodies at x_m, m, (bodies,).  Its arrays are shared, so nobody may change
     them."""
     matrix = _matrix(rig, layout, x_m)
-    load = layout.body_column[LOAD]
-    values = np.empty(matrix.shape[1])
-    values[load] = -1.0  # the load's velocity
-    values[layout.others] = np.linalg.solve(matrix[:, layout.others], matrix[:, load])
+    values = np.empty(matrix.shape[1] - 1)
+    values[layout.order[-2]] = -1.0  # the load's velocity
+    values[layout.order[:-2]] = np.linalg.solve(matrix[:, :-2], matrix[:, -2])
     values[np.abs(values) < TINY] = 0.0
-    bodies = len(layout.body_column)
+    bodies = len(layout.bodies)
     body_rate = np.zeros(len(rig.bodies))
-    body_rate[list(layout.body_column)] = values[:bodies]
+    body_rate[layout.bodies] = values[:bodies]
     flow = np.zeros(len(rig.stations))
-    flow[list(layout.flow_column)] = values[bodies:]
+    flow[layout.stations] = values[bodies:]
     body_rate.flags.writeable = flow.flags.writeable = False
     return Motion(body_rate, flow, float(rig.haul_sign * flow[rig.haul]))
 
@@ -164,6 +186,8 @@ def why_not_moving(rig: Rig) -> tuple[str, str, str] | None:
     It works if hauling rope out moves the load toward the anchor, in exactly one way.
     """
     matrix, body_column, flow_column = equations(rig, rig.start_m)
+    if _surely_moves(rig, matrix, body_column[LOAD], flow_column[rig.haul]):
+        return None
     names = {column: rig.bodies[body].name for body, column in body_column.items()}
     names |= {column: rig.stations[s].name for s, column in flow_column.items()}
     load, haul = body_column[LOAD], flow_column[rig.haul]
@@ -213,6 +237,34 @@ def why_not_moving(rig: Rig) -> tuple[str, str, str] | None:
     return None
 
 
+# how far from the limits of `null_space` and TINY a rig is passed without them; chosen by us: rounding is far smaller
+SURE = 100.0
+
+
+def _surely_moves(rig: Rig, matrix: Floats, load: int, haul: int) -> bool:
+    """Whether a rig clearly works; False leaves it to the null space, which costs ten times as much.
+
+    matrix: of its equations; load, haul: columns.  Taking the load's column away does not raise the smallest
+    singular value, which is at least 1 / |A^-1| for the square rest A, and none is above |matrix| (Frobenius norms;
+    Golub and Van Loan, Matrix Computations, section 2.3 and interlacing of singular values, from memory).
+    """
+    rest = np.delete(matrix, load, axis=1)
+    if rest.shape[0] != rest.shape[1]:
+        return False
+    try:
+        inverse = np.linalg.inv(rest)
+    except np.linalg.LinAlgError:
+        return False
+    size, least = float(np.linalg.norm(matrix)), float(np.linalg.norm(inverse))
+    if not SURE * NULL * max(1.0, size) * least < 1.0:
+        return False
+    values = -(inverse @ matrix[:, load])  # per metre of the load
+    run = float(values[haul - (haul > load)])
+    whole = math.sqrt(1.0 + float(values @ values))
+    share = 1.0 / whole  # of the load in the motion, whose size is 1
+    return share > SURE * TINY and -run * rig.haul_sign / whole > SURE * TINY
+
+
 def null_space(matrix: Floats) -> Floats:
     """Orthonormal columns that span the null space of a matrix, (rows, columns).
 
@@ -221,7 +273,7 @@ def null_space(matrix: Floats) -> Floats:
     if matrix.size == 0:
         return np.eye(matrix.shape[1])
     _, s, vt = np.linalg.svd(matrix)
-    rank = int(np.sum(s > 1e-10 * max(1.0, float(s[0]))))
+    rank = int(np.sum(s > NULL * max(1.0, float(s[0]))))
     basis: Floats = vt[rank:].T
     return basis
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -16,7 +17,6 @@ from analysis.mechanics.load_resistance import Resistance, can_run_back, resista
 from analysis.mechanics.model import Held, Model
 from analysis.mechanics.tension import (
     efficiencies,
-    hold,
     load_row,
     sensitivities_back,
     spread,
@@ -27,6 +27,9 @@ from analysis.mechanics.working_limits import RigPart
 from analysis.messages.message import Message, message
 from analysis.rig.rig import Floats, Load
 
+KEPT_MODELS = (
+    64  # speed only: models whose shares are kept; stop levels and uses over a job ask for the same
+)
 RAISING, BREAKING, BACK = "raising", "breaking away", "running back"
 
 
@@ -42,7 +45,7 @@ def condition_names(rig_model: Model) -> tuple[str, ...]:
 
 def held_tension(model: Model, held: Held) -> Floats | None:
     """Strand tensions per load force while this capture holds alone, (strands,); None if it cannot."""
-    return hold(model.rig, model.motion, model.system.toward, held.station, 1.0)
+    return model.held_tensions[held.name]
 
 
 def back_tension(model: Model) -> Floats:
@@ -69,6 +72,7 @@ class CaseShares:
     share: Floats  # (parts,) force / load force
 
 
+@lru_cache(maxsize=KEPT_MODELS)
 def case_shares(rig_model: Model) -> tuple[CaseShares, ...]:
     """Force on each part per load force: raising, held on each capture that can hold, running back.
 

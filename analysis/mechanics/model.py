@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 
@@ -33,6 +33,9 @@ from analysis.rig.rig import Floats, Rig
 from logger.errors import RigFault
 from logger.spelling import cure as cure_for
 
+KEPT_RIGS = (
+    8  # speed only: rigs whose model at the start is kept; a page asks for one several times
+)
 COVERAGE = 2.0  # expanded / standard uncertainty of a prediction, about 95 % (JCGM 100:2008, 6.3.3)
 
 
@@ -88,6 +91,7 @@ class Model:
     warnings: tuple[Message, ...]  # what to know before relying on these figures
     held: tuple[Held, ...]  # each capture, in rope order
     parts: tuple[PartLoad, ...]  # strands in rope order, then elements; same order as `pieces`
+    pieces: tuple[limits.RigPart, ...]  # the same as geometry: how the forces follow from tensions
     gradient: Floats  # (strands, turns) d tension / d efficiency of each turn
     lower_force_u_N: float | None = None  # standard uncertainty of lower_force_N
     start_force_N: float | None = None  # at the haul, to break the load away
@@ -104,17 +108,31 @@ class Model:
         return self.model_ma_u / self.ideal_ma
 
     @cached_property
-    def pieces(self) -> tuple[limits.RigPart, ...]:
-        """The parts as geometry: how the force on each follows from the strand tensions."""
-        return limits.parts(self.rig, self.motion, self.system.toward)
+    def held_tensions(self) -> dict[str, Floats | None]:
+        """By capture, strand tensions / load force while it holds alone, (strands,); None: it cannot."""
+        toward = self.system.toward
+        return {
+            one.name: hold(self.rig, self.motion, toward, one.station, 1.0) for one in self.held
+        }
 
 
 def model(rig: Rig, x_m: Floats | None = None) -> Model:
     """Compute the model of a rig with its bodies at x_m, m, (bodies,); default: the start of the job.
 
-    Costs a few linear solves and caches nothing.  Raises numpy.linalg.LinAlgError where the rig
-    locks up at these positions.
+    Costs a few linear solves; the last few rigs at their start are kept.  Raises numpy.linalg.LinAlgError
+    where the rig locks up at these positions.
     """
+    return _at_start(rig) if x_m is None else _model(rig, x_m)
+
+
+@lru_cache(maxsize=KEPT_RIGS)
+def _at_start(rig: Rig) -> Model:
+    """The model at the start of the job."""
+    return _model(rig, None)
+
+
+def _model(rig: Rig, x_m: Floats | None) -> Model:
+    """`model`, worked out."""
     motion = solve_motion(rig, x_m)
     sys = system(rig, motion, x_m)
     row = load_row(rig, sys.toward)
@@ -149,6 +167,7 @@ def model(rig: Rig, x_m: Floats | None = None) -> Model:
         warnings=tuple(_warnings(rig, needs, haul, haul_u, start, held)),
         held=held,
         parts=listed,
+        pieces=pieces,
         gradient=gradient,
         lower_force_u_N=lower_u,
         start_force_N=start,

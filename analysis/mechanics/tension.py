@@ -18,7 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from analysis.mechanics.kinematics import LOAD, TINY, Motion, directions
+from analysis.mechanics.kinematics import LOAD, SURE, TINY, Motion, directions
 from analysis.rig.rig import Floats, Rig
 
 
@@ -222,7 +222,7 @@ def hold(
             rows.append(pull_on(rig, toward, body)[:, 0])
             right.append(0.0)
     matrix = np.array(rows)
-    if matrix.shape != (n, n) or np.linalg.matrix_rank(matrix) < n:
+    if matrix.shape != (n, n) or not _of_full_rank(matrix):
         return None
     tension = np.linalg.solve(matrix, np.array(right))
     tension[np.abs(tension) < TINY * max(1.0, load_force)] = 0.0
@@ -230,6 +230,23 @@ def hold(
     if np.any(tension < 0) or tension[source] <= tension[pull]:
         return None
     return np.asarray(tension)
+
+
+def _of_full_rank(matrix: Floats) -> bool:
+    """Whether a square matrix has full rank in the sense of numpy.linalg.matrix_rank.
+
+    Its smallest singular value is at least 1 / |A^-1|, its greatest at most |A| (Frobenius norms; Golub and
+    Van Loan, Matrix Computations, section 2.3, from memory): where that settles it, the singular values, which
+    cost several times as much, are not computed.
+    """
+    limit = len(matrix) * np.finfo(np.float64).eps
+    try:
+        condition = np.linalg.norm(matrix) * np.linalg.norm(np.linalg.inv(matrix))
+    except np.linalg.LinAlgError:
+        condition = np.inf
+    if condition * limit * SURE < 1.0:
+        return True
+    return bool(np.linalg.matrix_rank(matrix) == len(matrix))
 
 
 def loaded_side(rig: Rig, motion: Motion, station: int) -> tuple[int, int]:

@@ -15,7 +15,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from analysis.mechanics.kinematics import LOAD, TINY, solve_motion
+from analysis.mechanics.kinematics import LOAD, TINY, Motion, solve_motion
 from analysis.messages.message import Message, message
 from analysis.numeric import bisect
 from analysis.rig.rig import Floats, Rig
@@ -64,7 +64,7 @@ def stroke(rig: Rig, x_m: Floats | None = None, most_m: float = math.inf) -> Pla
     """Compute the stroke from body positions x_m, (bodies,), of at most `most_m` load travel."""
     x = rig.start_m if x_m is None else x_m
     if _any_slanted(rig):
-        return _curved(rig, x, most_m)
+        return _curved(rig, x.tobytes(), most_m)
     motion = solve_motion(rig, x)
     best, pair = math.inf, (LOAD, 0)
     for a, b in _pairs(rig):
@@ -159,14 +159,27 @@ def job(rig: Rig, mode: str, setback: Mapping[str, float]) -> Job:
 
 def rope_in_rig(rig: Rig, x_m: Floats) -> list[float]:
     """Length of each rope from its first end to its last body, m, at body positions x_m, (bodies,)."""
-    result = [0.0] * len(rig.ropes)
+    return [_length(ends, x_m.tolist()) for ends in _ends_by_rope(rig)]
+
+
+@lru_cache(maxsize=256)  # speed only: asked for at each place of a job
+def _ends_by_rope(rig: Rig) -> tuple[tuple[tuple[int, int, float], ...], ...]:
+    """By rope, of each strand between two bodies in rope order: the bodies, and how far the second lies sideways
+    of the first, m."""
+    rows: list[list[tuple[int, int, float]]] = [[] for _ in rig.ropes]
     for strand in rig.strands:
         a, b = rig.stations[strand.start].body, rig.stations[strand.end].body
         if a is not None and b is not None:
-            result[strand.rope] += math.hypot(
-                float(x_m[b] - x_m[a]), float(rig.side_m[b] - rig.side_m[a])
-            )
-    return result
+            rows[strand.rope].append((a, b, float(rig.side_m[b] - rig.side_m[a])))
+    return tuple(map(tuple, rows))
+
+
+def _length(ends: tuple[tuple[int, int, float], ...], x_m: list[float]) -> float:
+    """Length of a rope, m, from the ends of its strands and the positions of all bodies, m."""
+    length = 0.0
+    for a, b, side in ends:
+        length += math.hypot(x_m[b] - x_m[a], side)
+    return length
 
 
 def needed_rope(rig: Rig, rope: int, x_m: Floats) -> float:
@@ -174,7 +187,9 @@ def needed_rope(rig: Rig, rope: int, x_m: Floats) -> float:
 
     It is the rope in the rig and on to the team, 3 m in the team's hands and 1 m for each tie.
     """
-    needed = rope_in_rig(rig, x_m)[rope] + IN_HAND_M + TIE_M * rig.ropes[rope].ties
+    needed = (
+        _length(_ends_by_rope(rig)[rope], x_m.tolist()) + IN_HAND_M + TIE_M * rig.ropes[rope].ties
+    )
     haul = rig.stations[rig.haul]
     if haul.rope == rope and haul.body is None:
         beside = rig.haul - 1 if rig.haul_sign > 0 else rig.haul + 1
@@ -222,8 +237,10 @@ def _named(rig: Rig, pair: tuple[int, int], x: Floats) -> tuple[str, ...]:
     return rig.bodies[near].name, rig.bodies[far].name
 
 
-def _curved(rig: Rig, start: Floats, most_m: float) -> PlannedStroke:
-    """A stroke with bodies beside the axis, integrated over load travel from positions start, m."""
+@lru_cache(maxsize=64)  # speed only: both ways to reset begin with the same stroke
+def _curved(rig: Rig, start_m: bytes, most_m: float) -> PlannedStroke:
+    """A stroke with bodies beside the axis, integrated over load travel from positions start_m, as 64-bit floats."""
+    start: Floats = np.frombuffer(start_m)
     pairs = _pairs(rig)
     x, load, haul = start, 0.0, 0.0
     places = [start]
@@ -243,30 +260,39 @@ def _curved(rig: Rig, start: Floats, most_m: float) -> PlannedStroke:
                 end=x,
                 places=tuple(places),
             )
-        h = min(_step(rig, pairs, x), most_m - load, most_travel - load)
-        new, out = _advance(rig, x, h)
+        now = solve_motion(rig, x)
+        h = min(_step(rig, pairs, x, now), most_m - load, most_travel - load)
+        new, out = _advance(rig, x, now, h)
         ended = _ended(rig, pairs, x, new)
         if ended is not None:
-            h = _end(rig, pairs, x, h)
-            new, out = _advance(rig, x, h)
+            h = _end(rig, pairs, x, now, h)
+            new, out = _advance(rig, x, now, h)
             ended = _ended(rig, pairs, x, new) or ended
         x, load, haul = new, load + h, haul + out
         places.append(x)
 
 
-def _end(rig: Rig, pairs: tuple[tuple[int, int], ...], x: Floats, most: float) -> float:
-    """Load travel from x to the end of the stroke, m, within 1e-10 m; the stroke ends before `most`, m."""
+def _end(
+    rig: Rig, pairs: tuple[tuple[int, int], ...], x: Floats, now: Motion, most: float
+) -> float:
+    """Load travel from x to the end of the stroke, m, within 1e-10 m; the stroke ends before `most`, m.
+
+    now: the motion at x.
+    """
 
     def goes_on(h: float) -> bool:
         """Whether the stroke has not ended after h metres of load travel."""
-        return _ended(rig, pairs, x, _advance(rig, x, h)[0]) is None
+        return _ended(rig, pairs, x, _advance(rig, x, now, h)[0]) is None
 
     return bisect(goes_on, 0.0, most, tolerance=1e-10)[1]
 
 
-def _step(rig: Rig, pairs: tuple[tuple[int, int], ...], x: Floats) -> float:
-    """Step of load travel from x, m: small against the strands that turn, and not past the meeting of two bodies."""
-    rate = solve_motion(rig, x).body_rate
+def _step(rig: Rig, pairs: tuple[tuple[int, int], ...], x: Floats, now: Motion) -> float:
+    """Step of load travel from x, m: small against the strands that turn, and not past the meeting of two bodies.
+
+    now: the motion at x.
+    """
+    rate = now.body_rate
     best = 0.25
     for a, b in pairs:
         along, side = float(x[b] - x[a]), float(rig.side_m[b] - rig.side_m[a])
@@ -304,15 +330,18 @@ def _ended(
     return None
 
 
-def _advance(rig: Rig, x: Floats, h: float) -> tuple[Floats, float]:
-    """Positions, m, (bodies,), and rope hauled, m, after h metres of load travel; one Runge-Kutta step."""
+def _advance(rig: Rig, x: Floats, now: Motion, h: float) -> tuple[Floats, float]:
+    """Positions, m, (bodies,), and rope hauled, m, after h metres of load travel from x; one Runge-Kutta step.
+
+    now: the motion at x.
+    """
 
     def rate(at: Floats) -> tuple[Floats, float]:
         """Body rates, (bodies,), and haul rate at these positions, m/m."""
         motion = solve_motion(rig, at)
         return motion.body_rate, motion.haul_rate
 
-    k1, r1 = rate(x)
+    k1, r1 = now.body_rate, now.haul_rate
     k2, r2 = rate(x + h / 2 * k1)
     k3, r3 = rate(x + h / 2 * k2)
     k4, r4 = rate(x + h * k3)

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
+from functools import cache
 from importlib import resources
 from typing import Any
 
@@ -104,7 +105,13 @@ class Option:
 
 def shelf() -> dict[str, Rig]:
     """Every rig of the shelf by file name without its ending, in order of name."""
-    return {name: parse_rig(text, f"{name}.toml") for name, text in shelf_texts().items()}
+    return dict(_shelf_rigs())
+
+
+@cache  # speed only: the shelf is part of the program
+def _shelf_rigs() -> tuple[tuple[str, Rig], ...]:
+    """The rigs of the shelf with their names."""
+    return tuple((name, parse_rig(text, f"{name}.toml")) for name, text in shelf_texts().items())
 
 
 def shelf_texts() -> dict[str, str]:

@@ -8,7 +8,7 @@ judged first, and the best of it are then improved in smaller and smaller steps.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -90,8 +90,15 @@ class GrabPlaces:
         }
 
 
-def grab_places(rig: Rig) -> GrabPlaces:
-    """The best places of the grabs of a rig for its job."""
+class SearchStoppedError(Exception):
+    """Nobody wants the answer of a search any more; whoever stops it catches this."""
+
+
+def grab_places(rig: Rig, wanted: Callable[[], bool] = lambda: True) -> GrabPlaces:
+    """The best places of the grabs of a rig for its job.
+
+    wanted: asked before each job that is worked out; raises SearchStoppedError once it is false.
+    """
     none: dict[str, GrabPlacing | None] = dict.fromkeys(MODES)
     if not rig.grabs:
         return GrabPlaces(
@@ -102,7 +109,7 @@ def grab_places(rig: Rig) -> GrabPlaces:
             now=none, best=none, more_space=None, more_rope=None, why=message("distance_not_stated")
         )
     now = {mode: placing(rig, mode, rig.start_m) for mode in MODES}
-    best = {mode: best_placing(rig, mode) for mode in MODES}
+    best = {mode: best_placing(rig, mode, wanted) for mode in MODES}
     made = [one for one in best.values() if one is not None]
     if not made:
         return GrabPlaces(
@@ -110,13 +117,13 @@ def grab_places(rig: Rig) -> GrabPlaces:
         )
     farther = _farther(rig)
     longer = _longer(rig)
-    space = None if farther is None else _best_of_modes(farther)
-    rope = None if longer is None else _best_of_modes(longer)
+    space = None if farther is None else _best_of_modes(farther, wanted)
+    rope = None if longer is None else _best_of_modes(longer, wanted)
     return GrabPlaces(now=now, best=best, more_space=space, more_rope=rope, why=None)
 
 
-def _best_of_modes(rig: Rig) -> GrabPlacing | None:
-    made = [one for mode in MODES if (one := best_placing(rig, mode)) is not None]
+def _best_of_modes(rig: Rig, wanted: Callable[[], bool]) -> GrabPlacing | None:
+    made = [one for mode in MODES if (one := best_placing(rig, mode, wanted)) is not None]
     return min(made, key=lambda one: one.rank) if made else None
 
 
@@ -146,14 +153,21 @@ def _needed(rig: Rig, rope: int, done: Job) -> float:
     return max(needed_rope(rig, rope, x) for x in done.places)
 
 
-def best_placing(rig: Rig, mode: str) -> GrabPlacing | None:
-    """The places with the fewest resets, then the least rope; None where no places do."""
+def best_placing(
+    rig: Rig, mode: str, wanted: Callable[[], bool] = lambda: True
+) -> GrabPlacing | None:
+    """The places with the fewest resets, then the least rope; None where no places do.
+
+    wanted: as for `grab_places`.
+    """
     judged: dict[tuple[float, ...], GrabPlacing | None] = {}
 
     def at(places: tuple[float, ...]) -> GrabPlacing | None:
         """The job with the grabs at these places, m."""
         key = tuple(round(one, 3) for one in places)
         if key not in judged:
+            if not wanted():
+                raise SearchStoppedError
             x = rig.start_m.copy()
             for name, place in zip(rig.grabs, key, strict=True):
                 x[rig.index[name]] = place

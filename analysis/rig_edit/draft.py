@@ -72,6 +72,10 @@ class Draft:
             return self
         return replace(self, texts=(*self.texts, self.undone[-1]), undone=self.undone[:-1])
 
+    def settled(self) -> Draft:
+        """The draft without what `redo` would bring back: something else was done since."""
+        return replace(self, undone=()) if self.undone else self
+
     def outcome(self) -> DraftOutcome:
         """The rig that the text describes, or what is wrong with it."""
         return _outcome(self.text, self.name)

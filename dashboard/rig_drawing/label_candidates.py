@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
@@ -10,6 +11,7 @@ from analysis.rig.rig import Rig
 from dashboard.rig_drawing.label_placement import Box, Label, Placer, cut, text_width
 
 SLOPE = 16.0  # pixels by which a strand to a body beside the haul axis slopes down
+ROUNDING = 1e-6  # pixels
 NARROW = 600  # pixels: a narrower page has smaller type and margins
 
 
@@ -38,11 +40,12 @@ class StrandRun:
 
     def distance(self, x: float, y: float) -> float:
         """Distance of the point (x, y) from the strand, pixels."""
-        dx, dy = self.x1 - self.x0, self.y1 - self.y0
+        x0, y0 = self.x0, self.y0
+        dx, dy = self.x1 - x0, self.y1 - y0
         square = dx * dx + dy * dy
-        share = 0.0 if square == 0 else ((x - self.x0) * dx + (y - self.y0) * dy) / square
-        near = self.at(min(1.0, max(0.0, share)))
-        return math.hypot(x - near[0], y - near[1])
+        share = 0.0 if square == 0 else ((x - x0) * dx + (y - y0) * dy) / square
+        share = min(1.0, max(0.0, share))
+        return math.hypot(x - (x0 + share * dx), y - (y0 + share * dy))
 
 
 @dataclass(frozen=True)
@@ -150,15 +153,18 @@ def _nearest_to(
     belongs to it."""
     own = [run for run in runs if run.strand in mine]
     others = [run for run in runs if run.strand not in mine]
+    # by height, so that a strand whose rows are farther away costs nothing
+    ends = sorted((y, k) for k, run in enumerate(others) for y in {run.y0, run.y1})
 
     def fits(spot: tuple[float, float]) -> bool:
         """Whether no other strand is nearer to spot, (x, y) in pixels."""
         near = min(run.distance(*spot) for run in own)
+        reach = near + SLOPE
+        first = bisect_left(ends, (spot[1] - reach - ROUNDING,))
+        last = bisect_right(ends, (spot[1] + reach + ROUNDING,))
         return all(
-            # the cheap test first: a strand whose rows are farther away needs no square root
-            min(abs(run.y0 - spot[1]), abs(run.y1 - spot[1])) > near + SLOPE
-            or run.distance(*spot) >= near
-            for run in others
+            abs(y - spot[1]) > reach or others[k].distance(*spot) >= near
+            for y, k in ends[first:last]
         )
 
     return fits

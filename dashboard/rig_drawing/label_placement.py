@@ -5,6 +5,7 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 # letters much wider and much narrower than usual; width of a usual letter as a share of the type size
 WIDE, NARROW, USUAL = "mMwWØ@%—", "iljtf.,:;'|!I ()[]", 0.60
@@ -49,6 +50,7 @@ class Label:
     box: Box
 
 
+@lru_cache(maxsize=4096)  # speed only: the same few hundred texts are placed at each edit
 def text_width(text: str, size: float, bold: bool = False) -> float:
     """Estimated width of a text in a sans-serif type, pixels, rather too wide; size: of the type,
     pixels."""
@@ -117,24 +119,30 @@ class Placer:
         """
         wide = text_width(text, self.size, bold=kind in BOLD)
         high = self.size * 1.15
-        unfit: list[tuple[float, float]] = []
+        if not spots:
+            return
+        taken = self._near(spots, wide, high)
+        boxes: list[Box] = []
+        unfit: Box | None = None
         for spot in spots:
-            if fits is not None and not fits(spot):
-                unfit.append(spot)
+            box = self._box(spot, wide, high)
+            boxes.append(box)
+            if not _free(box, taken):
                 continue
-            box = self._box(spot, wide, high)
-            if self._free(box):
+            if fits is None or fits(spot):
                 self._take(kind, name, text, box)
                 return
-        for spot in unfit:
-            box = self._box(spot, wide, high)
-            if self._free(box):
-                self._take(kind, name, text, box)
-                return
-        boxes = [self._box(spot, wide, high) for spot in spots]
-        if boxes:
-            least = min(boxes, key=lambda box: sum(box.overlap(other) for other in self._taken))
-            self._take(kind, name, text, least)
+            unfit = unfit or box
+        if unfit is None:
+            unfit = min(boxes, key=lambda box: sum(box.overlap(other) for other in taken))
+        self._take(kind, name, text, unfit)
+
+    def _near(self, spots: Sequence[tuple[float, float]], wide: float, high: float) -> list[Box]:
+        """The taken areas that a text of this size can cover at one of these positions."""
+        xs, ys = [x for x, _ in spots], [y for _, y in spots]
+        low = self._box((min(xs), min(ys)), wide, high)
+        top = self._box((max(xs), max(ys)), wide, high)
+        return _covering(Box(low.x0, low.y0, top.x1, top.y1), self._taken)
 
     def _box(self, spot: tuple[float, float], wide: float, high: float) -> Box:
         """The area of a text with its middle at this position, moved onto the page."""
@@ -143,14 +151,26 @@ class Placer:
         y = min(max(spot[1], page.y0 + high / 2), page.y1 - high / 2)
         return Box(x - wide / 2, y - high / 2, x + wide / 2, y + high / 2)
 
-    def _free(self, box: Box) -> bool:
-        x0, y0, x1, y1 = box.x0, box.y0, box.x1, box.y1
-        return not any(
-            other.y0 < y1 and y0 < other.y1 and other.x0 < x1 and x0 < other.x1
-            for other in self._taken
-        )
-
     def _take(self, kind: str, name: str, text: str, box: Box) -> None:
         self.block(box)
         middle = ((box.x0 + box.x1) / 2, (box.y0 + box.y1) / 2)
         self.labels.append(Label(kind, name, text, *middle, box))
+
+
+def _covering(box: Box, others: Sequence[Box]) -> list[Box]:
+    """Those of the others that cover a part of the box."""
+    x0, y0, x1, y1 = box.x0, box.y0, box.x1, box.y1
+    return [
+        other
+        for other in others
+        if other.y0 < y1 and y0 < other.y1 and other.x0 < x1 and x0 < other.x1
+    ]
+
+
+def _free(box: Box, taken: Sequence[Box]) -> bool:
+    """Whether none of the taken areas covers a part of the box."""
+    x0, y0, x1, y1 = box.x0, box.y0, box.x1, box.y1
+    for other in taken:
+        if other.y0 < y1 and y0 < other.y1 and other.x0 < x1 and x0 < other.x1:
+            return False
+    return True

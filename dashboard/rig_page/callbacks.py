@@ -16,8 +16,9 @@ from dashboard.rig_page import layout
 from dashboard.rig_page.acts import act_values, made
 from dashboard.rig_page.beside import register_beside
 from dashboard.rig_page.draft_store import DraftStore
-from dashboard.rig_page.places.cells import CellKeeper, cell_place_words, is_cell_place
-from dashboard.rig_page.places.grabs import GrabSearches
+from dashboard.rig_page.places.cell_acts import cell_moved_back, cell_put
+from dashboard.rig_page.places.cells import CellKeeper
+from dashboard.rig_page.places.grab_searches import DraftSearches, GrabSearches
 from dashboard.rig_page.places.places_layout import SHOWN, below_drawing, switched
 from dashboard.rig_page.places.surroundings import Surroundings
 from dashboard.rig_page.triggers import AskedAct, Trigger, asked_acts, touched_place, triggers
@@ -25,7 +26,7 @@ from dashboard.rig_page.view import RigView, view
 from dashboard.text.units import Units
 from dashboard.web.dash_page import operator_alone
 from dashboard.web.gate import OPERATOR, VIEWER
-from logger.errors import CallFault, UserFault
+from logger.errors import UserFault
 
 # what both callbacks write, in the order of `_parts`
 PARTS = (
@@ -68,7 +69,8 @@ def register(
     def surroundings(captures: Any = "") -> Surroundings:
         """What stands beside the draft now; captures: what the browser says of the switch."""
         cells = None if keeper is None else keeper.now()
-        return Surroundings(cells=cells, captures=captures == SHOWN, searches=searches)
+        own = DraftSearches(searches, store())
+        return Surroundings(cells=cells, captures=captures == SHOWN, searches=own)
 
     @app.callback(  # type: ignore[untyped-decorator]
         [Output(i, p) for i, p in (*PARTS, TOUCHED)],
@@ -122,29 +124,35 @@ def register(
         return [*_parts(shown, said), last if shown.menu is None else no_update]
 
     changing = set(app.callback_map) - before - looking
-    looking |= register_beside(app, store, units) | register_news(
-        app, store, lambda: surroundings().mark
-    )
+
+    def mark(touched: Any) -> str:
+        """The mark of what stands beside the draft; what a page has touched is still wanted."""
+        if isinstance(touched, dict) and touched.get("ask") == "grabs":
+            searches.still_wanted(store().text)
+        return surroundings().mark
+
+    looking |= register_beside(app, store, units) | register_news(app, store, mark)
     return dict.fromkeys(looking, VIEWER) | dict.fromkeys(changing, OPERATOR)
 
 
 def register_news(
-    app: Dash, store: Callable[[], DraftStore], mark_now: Callable[[], str]
+    app: Dash, store: Callable[[], DraftStore], mark_now: Callable[[Any], str]
 ) -> set[str]:
     """Add the callback that lets the page look again where something is new; returns its output key.
 
-    store: gives the draft that a request is about; mark_now: changes when what stands beside it does.
+    store: gives the draft that a request is about; mark_now: changes when what stands beside it does, given what
+    the page has touched.
     """
     before = set(app.callback_map)
 
     @app.callback(  # type: ignore[untyped-decorator]
         Output("look", "n_intervals"), Input("pulse", "n_intervals"), State("version", "data"),
-        State("around", "data"), prevent_initial_call=True,
+        State("around", "data"), State("touched", "data"), State("closed", "data"), prevent_initial_call=True,
     )  # fmt: skip
-    def news(pulse: Any, version: Any, mark: Any) -> Any:
+    def news(pulse: Any, version: Any, mark: Any, touched: Any, closed: Any) -> Any:
         """The pulse, which makes the page look again, or nothing."""
-        same = version == store().state().version and mark == mark_now()
-        return no_update if same else pulse
+        beside = mark_now(_open(touched, closed))
+        return no_update if version == store().state().version and mark == beside else pulse
 
     return set(app.callback_map) - before
 
@@ -199,6 +207,8 @@ def _acted(
 ) -> tuple[str, Any]:
     """Do an act; what is to be said about it, and what stays touched."""
     typed = asked.typed
+    version = page[0] if type(page[0]) is int else 0
+    run = page[1][:MOST_RUN] if isinstance(page[1], str) else ""
     try:
         values = act_values(asked.act)
         match values:
@@ -222,14 +232,12 @@ def _acted(
                 store.take_offered(wanted == 1)
                 return "", None
             case ["cell", str(channel), str(at), str(mark)] if keeper is not None:
-                return _cell_put(store, keeper, (channel, at, mark)), touched
-        version, run = page
-        if not store.change(
-            version if type(version) is int else 0,
-            lambda d: made(d, values, typed),
-            run[:MOST_RUN] if isinstance(run, str) else "",
-            values[0] in BY_NAME,
-        ):
+                return cell_put(store, keeper, (channel, at, mark), run), touched
+            case ["undo" | "redo" as verb] if keeper is not None:
+                moved = cell_moved_back(store, keeper, (version, run), verb == "redo")
+                if moved:
+                    return moved, touched
+        if not store.change(version, lambda d: made(d, values, typed), run, values[0] in BY_NAME):
             return "Somebody else changed the rig just now. Look again, then do it once more.", None
     except UserFault as fault:
         return f"{fault.fault}; {fault.cure}", touched
@@ -252,19 +260,6 @@ def _acted(
         "seat",
     )
     return "", None if gone else touched
-
-
-def _cell_put(store: DraftStore, keeper: CellKeeper, asked: tuple[str, str, str]) -> str:
-    """Put a cell at a place of the rig; what is to be said.  asked: channel, place, mark of the sensors file.
-
-    Raises CallFault for a place that the rig does not have, and what the keeper raises.
-    """
-    channel, at, mark = asked
-    rig = store.state().draft.outcome().rig
-    if rig is None or not is_cell_place(rig, at):
-        raise CallFault("cell", "this rig has no such place", "touch a strand or a part of it")
-    keeper.put(channel, at, mark)
-    return f"{channel} sits at {cell_place_words(at)} now."
 
 
 def _parts(shown: RigView, said: str) -> list[Any]:

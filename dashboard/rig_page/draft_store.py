@@ -5,10 +5,11 @@ from __future__ import annotations
 import re
 import threading
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from analysis.rig_edit.draft import Draft, opened
+from dashboard.rig_page.cell_steps import CellStep, CellSteps
 from logger.errors import CallFault, RigFault
 from logger.filesystem import write_atomic
 from logger.toml_tables import read_text
@@ -27,6 +28,7 @@ class DraftState:
     saved: bool  # whether the file holds this text
     changed_on_disk: bool  # whether somebody else changed the file since it was opened
     offered: bool  # whether a draft of an earlier run is waiting to be taken up
+    cells: CellSteps = field(default=CellSteps())  # load cells put elsewhere between the edits
 
 
 class DraftStore:
@@ -44,6 +46,7 @@ class DraftStore:
         # of the file when it was opened or saved last
         self._base = self._on_disk() if self.path.exists() else EMPTY
         self._draft = opened(self._base, self.path.name)
+        self._cells = CellSteps()
         self._told_changed = False
         kept = self._kept()
         self._offered = kept if kept is not None and kept != self._base else None
@@ -52,6 +55,12 @@ class DraftStore:
     def draft_path(self) -> Path:
         """Where the draft lies while it differs from the file."""
         return self.path.parent / FOLDER / f"{self.path.name}.draft"
+
+    @property
+    def text(self) -> str:
+        """The draft's text as it is."""
+        with self._lock:
+            return self._draft.text
 
     def state(self) -> DraftState:
         """The draft as it is."""
@@ -67,6 +76,7 @@ class DraftStore:
                 saved=disk == self._draft.text,
                 changed_on_disk=changed,
                 offered=self._offered is not None,
+                cells=self._cells,
             )
 
     def change(
@@ -80,18 +90,65 @@ class DraftStore:
         The new text is on disk when this returns.  Raises what `make` raises, the draft unchanged.
         """
         with self._lock:
-            own, first, last = self._own
-            goes_on = by_name and page != "" and page == own and last == self._version
-            if version != self._version and not (goes_on and first <= version):
+            if not self._may_change(version, page, by_name):
                 return False
             changed = make(self._draft)
             if changed is not self._draft:
-                if by_name:
-                    self._own = (page, first if goes_on else self._version, self._version + 1)
-                self._draft = changed
-                self._version += 1
+                self._count(page, by_name)
+                self._replace(changed)
                 self._keep()
             return True
+
+    def cell_was_put(self, step: CellStep, page: str = "") -> None:
+        """Remember a load cell that was put elsewhere, so that Undo takes it back in its turn.  page: as for `change`."""
+        with self._lock:
+            self._count(page, True)
+            self._draft = self._draft.settled()
+            self._cells = self._cells.put(step)
+
+    def move_cell(
+        self, version: int, redo: bool, move: Callable[[CellStep], bool], page: str = ""
+    ) -> tuple[CellStep, bool] | None:
+        """Undo the cell step that was done last, or do the next one again.
+
+        move: puts the cell there; false where it was moved by somebody else since: the step is then dropped.
+        version, page: as for `change` by name.  Returns the step and what `move` returned; None where the step in
+        turn is no cell's, or the draft is no longer at this version.  Raises what `move` raises, the step kept.
+        """
+        with self._lock:
+            step = self._cells.next if redo else self._cells.last
+            if step is None or not self._may_change(version, page, True):
+                return None
+            moved = move(step)
+            self._count(page, True)
+            if not moved:
+                self._cells = self._cells.dropped(redo)
+            else:
+                self._cells = self._cells.again() if redo else self._cells.back()
+            return step, moved
+
+    def _may_change(self, version: int, page: str, by_name: bool) -> bool:
+        """Whether a change that stands on this version may be made; the lock is held."""
+        return version == self._version or (
+            by_name and self._goes_on(page) and self._own[1] <= version
+        )
+
+    def _goes_on(self, page: str) -> bool:
+        """Whether this page alone made the last changes, by name."""
+        own, _, last = self._own
+        return page != "" and page == own and last == self._version
+
+    def _count(self, page: str, by_name: bool) -> None:
+        """Raise the version for a change of this page; the lock is held."""
+        if by_name:
+            first = self._own[1] if self._goes_on(page) else self._version
+            self._own = (page, first, self._version + 1)
+        self._version += 1
+
+    def _replace(self, draft: Draft) -> None:
+        """Go on with another draft; the lock is held."""
+        self._cells = self._cells.edited(self._draft, draft)
+        self._draft = draft
 
     def save(self, name: str = "", over_other: bool = False) -> None:
         """Write the rig file, or another file in its folder.
@@ -124,7 +181,7 @@ class DraftStore:
         with self._lock:
             text = self._on_disk()
             self._base = text
-            self._draft = self._draft.replaced(text)
+            self._replace(self._draft.replaced(text))
             self._version += 1
             self._keep()
 
@@ -132,7 +189,7 @@ class DraftStore:
         """Go on with the draft of the earlier run, or leave it."""
         with self._lock:
             if self._offered is not None and wanted:
-                self._draft = self._draft.replaced(self._offered)
+                self._replace(self._draft.replaced(self._offered))
             self._offered = None
             self._version += 1
             self._keep()

@@ -99,6 +99,24 @@ def test_at_a_desk_a_cell_is_put_at_a_strand_by_keys(browser, yard, shots):
         browser.shot(shots / f"rig-cell-{DESK}.png")
 
 
+def test_one_undo_takes_back_the_cell_that_was_put_last(browser, yard):
+    browser.size(PHONE, 844)
+    with PageProcess("desk", yard) as serving:
+        hand = YardHand(browser, serving.link)
+        hand.strand("C1>A1")
+        hand.button(
+            "haul_cell, now at haul", f"{CELLS}.endsWith('from C1 to A1')", "Load cell here"
+        )
+        hand.close()
+        said = "document.getElementById('said').innerText"
+        hand.button("Undo", f"{CELLS}.endsWith('haul strand')")
+        assert saved_at(yard) == "haul"
+        assert browser.js(f"return {said}") == "Undone: haul_cell sits at the haul strand again."
+        hand.button("Redo", f"{CELLS}.endsWith('from C1 to A1')")
+        assert saved_at(yard) == "C1>A1"
+        assert browser.console() == []
+
+
 def test_without_sensors_the_menu_leads_to_the_sensors_page(browser, yard):
     (yard / "loggers.toml").unlink()
     browser.size(PHONE, 844)

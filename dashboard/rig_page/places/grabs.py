@@ -1,87 +1,29 @@
-"""Offers the best places of the grabs: worked out in a thread, because that takes up to a minute, shown as a menu."""
+"""Offers the best places of the grabs as a menu; `grab_searches` works them out."""
 
 from __future__ import annotations
 
-import threading
-from collections import OrderedDict
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
-from analysis.prediction.grab_places import MODES, ONE_MORE_M, GrabPlaces, GrabPlacing, grab_places
-from analysis.rig.rig import Rig
+from analysis.prediction.grab_places import MODES, ONE_MORE_M, GrabPlaces, GrabPlacing
 from analysis.rig_edit.draft import Draft
 from analysis.rig_edit.edits import kind_of
 from dashboard.rig_page.acts import act
 from dashboard.rig_page.menu_parts import About, Choice, Menu, MenuGroup
+from dashboard.rig_page.places.grab_searches import DraftSearches
 from dashboard.text.units import UNKNOWN, Units
 
 SITTING = "Where should grabs sit?"
-SEARCHING = (
-    "Being worked out; with several grabs it takes up to a minute. The answer comes by itself."
-)
-FAILED = "Not known: the search ended by a fault of this program."
 METHOD = (
     "Fewest resets first, then least rope: searched over a grid of places, then in steps down to 1 cm, with the "
     "lengths and places of this draft. Their uncertainty is not in the rig file, so that of the answer is not known."
 )
 HOW = {"each": "Grabs reset one by one", "together": "All grabs reset together"}
-MOST_KEPT = 12  # memory only: answers that are kept
 DIGITS = 3  # of a place that is written, m; the search rounds so
 
 
-@dataclass(frozen=True)
-class GrabAnswer:
-    """What is known of the places of a rig's grabs."""
-
-    places: GrabPlaces | None  # None: not yet, or never
-    why: str = ""  # why there are none; "" where there are
-
-
-class GrabSearches:
-    """Works out the places of grabs, one rig at a time, in one thread.  Safe for several threads."""
-
-    def __init__(self) -> None:
-        self._lock = threading.Lock()
-        self._answers: OrderedDict[str, GrabAnswer] = OrderedDict()  # by the text of the rig file
-        self._wanted: tuple[str, Rig] | None = None  # what was asked last and is not begun
-        self._busy: tuple[str, Rig] | None = None  # what is worked out
-        self.finished = 0  # answers so far; a page looks again where it has risen
-
-    def ask(self, text: str, rig: Rig) -> GrabAnswer:
-        """The places, or that they are being worked out; the rig that was asked last comes next.
-
-        text: of the rig file.
-        """
-        with self._lock:
-            if text in self._answers:
-                self._answers.move_to_end(text)
-                return self._answers[text]
-            if self._busy is None:
-                self._busy = (text, rig)
-                threading.Thread(target=self._work, name="grabs", daemon=True).start()
-            elif text != self._busy[0]:
-                self._wanted = (text, rig)
-            return GrabAnswer(None, SEARCHING)
-
-    def _work(self) -> None:
-        """Work out one rig after another until none is wanted."""
-        while self._busy is not None:
-            text, rig = self._busy
-            try:
-                answer = GrabAnswer(grab_places(rig))
-            except Exception:  # any fault of ours: the page must not wait for ever
-                answer = GrabAnswer(None, FAILED)
-            with self._lock:
-                self._answers[text] = answer
-                while len(self._answers) > MOST_KEPT:
-                    self._answers.popitem(last=False)
-                self.finished += 1
-                self._busy, self._wanted = self._wanted, None
-
-
 def grabs_menu(
-    draft: Draft, document: Mapping[str, Any], searches: GrabSearches | None, units: Units
+    draft: Draft, document: Mapping[str, Any], searches: DraftSearches | None, units: Units
 ) -> Menu:
     """The best places as a menu.
 

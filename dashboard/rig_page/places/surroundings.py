@@ -27,7 +27,8 @@ from dashboard.rig_page.places.cells import (
     cells_by_place,
     place_of_strand,
 )
-from dashboard.rig_page.places.grabs import GrabSearches, grabs_menu
+from dashboard.rig_page.places.grab_searches import DraftSearches
+from dashboard.rig_page.places.grabs import grabs_menu
 from dashboard.rig_page.touches import Chosen
 from dashboard.text.units import Units
 
@@ -40,7 +41,7 @@ class Surroundings:
 
     cells: RigCells | None = None  # None: the page has no sensors file
     captures: bool = False  # whether the drawing shows where a capture would hold
-    searches: GrabSearches | None = None  # of the places of grabs; None: none are made
+    searches: DraftSearches | None = None  # of the places of grabs; None: none are made
 
     @property
     def mark(self) -> str:

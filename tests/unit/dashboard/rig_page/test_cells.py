@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import tomllib
 from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree
@@ -97,6 +98,106 @@ def test_one_touch_more_puts_it_back(desk, folder):
     assert here[2] == "C1>A1" and back[:3] == ["cell", "haul_cell", "haul"]
     put(desk, back)
     assert (folder / "loggers.toml").read_text("utf-8") == SENSORS
+
+
+def pressed(desk: OpenDesk, verb: str) -> str:
+    """What is said after a touch on Undo or Redo."""
+    return said(put(desk, [verb]))
+
+
+def at_now(folder: Path) -> str:
+    """Where the cell sits as the file has it."""
+    return str(tomllib.loads((folder / "loggers.toml").read_text("utf-8"))["channel"][0]["at"])
+
+
+def rig_text_now(desk: OpenDesk) -> str:
+    return desk.server.drafts.store("launch").text
+
+
+CAPTURE = ["put", "capture", 0, 3, "anchor"]  # an edit of the draft with which the rig can work
+
+
+def captures_put(desk: OpenDesk) -> int:
+    """Captures of the draft that the file does not have."""
+    return rig_text_now(desk).count("capture =") - three_to_one().count("capture =")
+
+
+def test_undo_takes_back_the_cell_that_was_put_last_and_redo_puts_it_there_again(desk, folder):
+    put(desk, cell_acts(desk, TOP_STRAND)[0])
+    assert pressed(desk, "undo") == "Undone: haul_cell sits at the haul strand again."
+    assert (folder / "loggers.toml").read_text("utf-8") == SENSORS
+    assert pressed(desk, "undo") == "" and rig_text_now(desk) == three_to_one()
+    assert pressed(desk, "redo") == "haul_cell sits at the strand from C1 to A1 again."
+    assert at_now(folder) == "C1>A1"
+    assert pressed(desk, "redo") == "" and at_now(folder) == "C1>A1"
+
+
+def test_undo_takes_back_cells_and_edits_in_the_order_in_which_they_were_done(desk, folder):
+    def done() -> tuple[int, str]:
+        """Captures that were put in, and where the cell sits."""
+        return captures_put(desk), at_now(folder)
+
+    put(desk, CAPTURE)
+    put(desk, cell_acts(desk, {"element": "anchor"})[0])
+    put(desk, cell_acts(desk, {"element": "load"})[0])
+    put(desk, CAPTURE)
+    order = [(2, "load"), (1, "load"), (1, "anchor"), (1, "haul"), (0, "haul")]
+    assert done() == order[0]
+    for one in order[1:]:
+        pressed(desk, "undo")
+        assert done() == one
+    for one in order[-2::-1]:
+        pressed(desk, "redo")
+        assert done() == one
+
+
+def test_a_new_step_of_either_kind_ends_what_redo_brings_back(desk, folder):
+    put(desk, CAPTURE)
+    pressed(desk, "undo")
+    put(desk, cell_acts(desk, {"element": "load"})[0])
+    pressed(desk, "redo")
+    assert rig_text_now(desk) == three_to_one() and at_now(folder) == "load"
+    pressed(desk, "undo")
+    put(desk, CAPTURE)
+    pressed(desk, "redo")
+    assert at_now(folder) == "haul" and captures_put(desk) == 1
+
+
+def test_a_cell_that_somebody_else_moved_since_stays_and_undo_goes_on(desk, folder):
+    put(desk, CAPTURE)
+    put(desk, cell_acts(desk, {"element": "load"})[0])
+    moved = SENSORS.replace('at = "haul"  # by', 'at = "anchor"  # by')
+    (folder / "loggers.toml").write_text(moved, "utf-8")
+    assert "was moved elsewhere since, and stays there" in pressed(desk, "undo")
+    assert (folder / "loggers.toml").read_text("utf-8") == moved
+    assert pressed(desk, "undo") == "" and rig_text_now(desk) == three_to_one()
+
+
+def test_undo_of_a_cell_overwrites_nothing_that_the_sensors_page_has_not_saved(desk, folder):
+    put(desk, cell_acts(desk, TOP_STRAND)[0])
+    store = desk.server.sensors.store
+    store.open_file("loggers")
+    base = store.state.draft
+    store.change(lambda state: replace(state, draft=state.draft.replaced(state.base + "# mine\n")))
+    assert "not saved; save them there" in pressed(desk, "undo")
+    assert at_now(folder) == "C1>A1"
+    store.change(lambda state: replace(state, draft=base))
+    assert pressed(desk, "undo").startswith("Undone: haul_cell")  # the step was kept
+    assert (folder / "loggers.toml").read_text("utf-8") == SENSORS
+
+
+def test_a_page_that_shows_less_than_was_done_undoes_nothing_of_it(desk, folder):
+    old = desk.look(PAGE, width__data=390)["version"]["data"]
+    put(desk, cell_acts(desk, TOP_STRAND)[0])
+    answer = desk.touch(PAGE, ["undo"], {"version.data": old})
+    assert said(answer).startswith("Somebody else changed the rig just now.")
+    assert at_now(folder) == "C1>A1"
+
+
+def test_a_viewer_undoes_no_cell(desk, folder):
+    put(desk, cell_acts(desk, TOP_STRAND)[0])
+    assert_refused(put(desk, ["undo"], "viewer"), 403)
+    assert at_now(folder) == "C1>A1"
 
 
 def test_the_sensors_page_works_on_with_the_new_place_and_may_undo_it(desk):

@@ -17,8 +17,8 @@ from analysis.rig_edit.toml_text import document_of
 from analysis.rig_file.load import parse_rig
 from dashboard.rig_page.acts import act_values, made
 from dashboard.rig_page.draft_store import DraftState
-from dashboard.rig_page.places import grabs
-from dashboard.rig_page.places.grabs import FAILED, SEARCHING, GrabSearches
+from dashboard.rig_page.places import grab_searches
+from dashboard.rig_page.places.grab_searches import FAILED, SEARCHING, DraftSearches, GrabSearches
 from dashboard.rig_page.places.surroundings import Surroundings
 from dashboard.rig_page.view import RigView, view
 from dashboard.text.units import METRIC, US
@@ -93,7 +93,7 @@ def test_a_rig_that_cannot_work_shows_no_capture_and_says_so():
     broken = RIG.replace('on = "G1"', 'on = "G7"')
     page = shown(broken, captures=True)
     assert page.places.holds == () and "can't work yet" in page.places.capture_lines[0]
-    page = shown(broken, ASK, searches=GrabSearches())
+    page = shown(broken, ASK, searches=DraftSearches(GrabSearches()))
     assert "can't work yet" in page.menu.questions[0].about.notes[0]
 
 
@@ -104,9 +104,9 @@ def test_a_touched_strand_has_both_marks_in_one_class():
 
 
 @pytest.fixture(scope="module")
-def searched() -> GrabSearches:
+def searched() -> DraftSearches:
     """Searches that have the answer for the 3:1."""
-    searches = GrabSearches()
+    searches = DraftSearches(GrabSearches())
     assert shown(RIG, ASK, searches=searches).menu.questions[0].about.notes == (SEARCHING,)
     until(lambda: searches.finished == 1, 60, "the places")
     return searches
@@ -150,7 +150,7 @@ def test_no_two_buttons_of_the_menu_have_one_act(searched):
 
 
 def test_a_new_answer_lets_the_page_look_again():
-    searches = GrabSearches()
+    searches = DraftSearches(GrabSearches())
     before = Surroundings(searches=searches).mark
     searches.ask(RIG, parse_rig(RIG, "launch.toml"))
     until(lambda: searches.finished == 1, 60, "the places")
@@ -158,7 +158,7 @@ def test_a_new_answer_lets_the_page_look_again():
 
 
 def test_what_cannot_be_worked_out_is_said_with_its_reason():
-    searches = GrabSearches()
+    searches = DraftSearches(GrabSearches())
     text = three_to_one()
     shown(text, ASK, searches=searches)
     until(lambda: searches.finished == 1, 60, "the answer")
@@ -167,10 +167,10 @@ def test_what_cannot_be_worked_out_is_said_with_its_reason():
 
 
 def test_a_fault_of_the_search_ends_the_wait(monkeypatch):
-    def broken(rig):
+    def broken(rig, wanted):
         raise ZeroDivisionError
 
-    monkeypatch.setattr(grabs, "grab_places", broken)
+    monkeypatch.setattr(grab_searches, "grab_places", broken)
     searches = GrabSearches()
     searches.ask(RIG, parse_rig(RIG, "launch.toml"))
     until(lambda: searches.finished == 1, 20, "the answer")
