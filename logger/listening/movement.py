@@ -75,7 +75,9 @@ def movements(
         if times >= LEAST_TIMES:
             left = whole[: len(whole) - len(before)]
             back = bool(left) and min(left) - step <= farthest <= max(left) + step
-            made.append(Movement(place, middle, farthest, times, back))
+            made.append(
+                Movement(place=place, rest=middle, farthest=farthest, times=times, back=back)
+            )
     return tuple(sorted(made, key=lambda one: -one.times))
 
 

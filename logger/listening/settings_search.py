@@ -79,7 +79,10 @@ def search(
         _hear(hearing, wanted, pace, until_s)
         verdict = judged(hearing.raw())
         if verdict.likely is not None:  # more time would help, another rate would not
-            return Search(hearing, False, True, tried, len(hearing.raw()), verdict.likely)
+            return Search(
+                hearing=hearing, settled=False, came=True, tried=tried, few=len(hearing.raw()),
+                likely=verdict.likely,
+            )  # fmt: skip
         if not verdict.text and verdict.share > SOME_SHARE:
             # the line may have been in the midst of a byte when it was opened
             before = len(hearing.raw())
@@ -87,7 +90,7 @@ def search(
             verdict = judged(hearing.raw()[before:])
         if verdict.text:
             if verdict.framing is None or wanted.framing is not None:
-                return Search(hearing, True, True, tried)
+                return Search(hearing=hearing, settled=True, came=True, tried=tried)
             shown = replace(settings, framing=verdict.framing)
             if wanted.serial:
                 hearing.close()
@@ -95,15 +98,15 @@ def search(
                 hearing = Hearing(shown, halt).open()
             else:  # a line server: the parity comes with each byte
                 hearing.settings = shown
-            return Search(hearing, True, True, tried)
+            return Search(hearing=hearing, settled=True, came=True, tried=tried)
         last = not wanted.serial or (not pace.came and wanted.ask is None)
         if last:  # a device that sends shows bytes at any rate
-            return Search(hearing, False, pace.came, tried, pace.few)
+            return Search(hearing=hearing, settled=False, came=pace.came, tried=tried, few=pace.few)
         hearing.close()
         if verdict.share > best_share:
             best, best_share = settings, verdict.share
     again = Hearing(best or next(_to_try(wanted)), halt).open()
-    return Search(again, False, pace.came, tried, pace.few)
+    return Search(hearing=again, settled=False, came=pace.came, tried=tried, few=pace.few)
 
 
 class _Pace:
