@@ -92,7 +92,7 @@ def after_pull(sensors: SensorsDesk, before: SensorsState, state: SensorsState) 
         return state
     others = tuple(one for one in state.backward if one != name)
     turned = sensors.turned(before, name) != sensors.turned(state, name)
-    return replace(state, backward=(*others, name) if backward and not turned else others)
+    return replace(state, backward=(*others, name) if backward != turned else others)
 
 
 def pull_is_backward(sensors: SensorsDesk, state: SensorsState) -> bool | None:
