@@ -997,6 +997,11 @@ _LISTEN: dict[str, Template] = {
     "listen_try_framing": Template(
         "info", "an asked device may want another rate or framing: try --baud 9600 --framing 7E1"
     ),
+    "desk_few": Template(
+        "info",
+        "few bytes come, with seconds between them: wait until its rate is found, or say rate and framing under "
+        "Settings",
+    ),
     "desk_try_ask": Template(
         "info",
         "many indicators speak only when they are asked: look the question up in the manual, and type it under Settings",
@@ -1015,6 +1020,21 @@ _LISTEN: dict[str, Template] = {
         "caution",
         "bytes came, but no lines of text at {tried} {tried:setting|settings} of rate and framing: "
         "try --baud and --framing from the manual; it may be a binary device, such as Modbus",
+    ),
+    "listen_few": Template(
+        "caution",
+        "{bytes} {bytes:byte|bytes} came, with seconds between the lines: too few lines to find the rate and the "
+        "framing; listen for longer with --for 120, or state --baud and --framing from the manual",
+    ),
+    "listen_few_lines": Template(
+        "caution",
+        "only {bytes} {bytes:byte|bytes} came, which look like lines at {baud} baud, {framing}, too few to be sure: "
+        "listen for longer with --for 60, or state --baud {baud} --framing {framing}",
+    ),
+    "listen_few_seven": Template(
+        "caution",
+        "only {bytes} {bytes:byte|bytes} came, which look like lines of {framing}, too few to be sure: listen for "
+        "longer with --for 60, or state --framing {framing}",
     ),
     "listen_no_end": Template(
         "caution", "text came, but no line has ended: listen for longer with --for 30"

@@ -190,7 +190,7 @@ def _messages(
 ) -> list[Message]:
     """What is worth knowing of this listening."""
     from analysis.messages.message import message
-    from dashboard.text.listen_sentences import escaped, sentence
+    from dashboard.text.listen_sentences import escaped, sentence, unsettled
 
     said: list[Message] = []
     came = searched.came or bool(searched.hearing.raw())
@@ -210,7 +210,7 @@ def _messages(
         else:
             said += [message("listen_try_power"), message("listen_try_sender")]
     elif not searched.settled:
-        said.append(message("listen_no_text", tried=searched.tried))
+        said.append(unsettled(searched))
     elif not understanding.lines:
         said.append(message("listen_no_end"))
     elif not understanding.channels and not understanding.unclear and not understanding.remarks:

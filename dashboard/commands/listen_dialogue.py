@@ -16,7 +16,9 @@ from logger.device_units import COUNT, FORCE_UNITS, LENGTH_UNITS, unit_from_word
 from logger.errors import one_line
 from logger.listening.capture import Answers, Capture
 from logger.listening.hearing import Hearing
+from logger.listening.line_splitting import since
 from logger.listening.movement import (
+    REST_S,
     Movement,
     fitting_units,
     movements,
@@ -27,7 +29,6 @@ from logger.listening.movement import (
 from logger.listening.understanding import Understanding, understand
 
 SETTLED_S = 1.0  # the last time before Enter over which a hanging weight is read; chosen by us
-REST_S = 5.0  # time before the pull over which numbers are at rest; chosen by us: five lines of a slow device
 _UNITS = "N, daN, kN, kgf, lbf, kg, lb, t, g, m, cm, mm, ft, in or count"
 
 
@@ -68,8 +69,8 @@ class Dialogue:
             if one.code in ("comma", "blank"):
                 self._comma(sentence(one).text(), str(one.values["choices"]).split())
                 understanding = understand(self._hearing.capture(), self._answers)
-        moved, rest = self._pull()
-        weighed = self._weigh(moved[0], rest, understanding) if moved else None
+        moved = self._pull()
+        weighed = self._weigh(moved[0], understanding) if moved else None
         self._units(understanding, moved, weighed)
         understanding = understand(self._hearing.capture(), self._answers)
         self._uncertainty(understanding)
@@ -88,8 +89,8 @@ class Dialogue:
                 self._answers = replace(self._answers, comma=fitting[0])
                 return
 
-    def _pull(self) -> tuple[tuple[Movement, ...], Mapping[str, Sequence[float]]]:
-        """Have somebody pull once; returns what moved, and all numbers at rest by place."""
+    def _pull(self) -> tuple[Movement, ...]:
+        """Have somebody pull once; returns what moved."""
         while True:
             began_s = clock.now()
             before = self._since(began_s - REST_S)
@@ -97,7 +98,7 @@ class Dialogue:
                 "Pull once now, let go, and press Enter (s and Enter: skip this)."
             ).lower()
             if answer.startswith("s"):
-                return (), {}
+                return ()
             rest = self._values(before)
             moved = movements(rest, self._values(self._since(began_s)))
             self._print_moved(moved, rest)
@@ -109,7 +110,7 @@ class Dialogue:
             self._add_key(moved[0].place, "scale", -1.0)
         if moved:
             self._zero(moved[0])
-        return moved, rest
+        return moved
 
     def _zero(self, moved: Movement) -> None:
         """Ask whether what was shown at rest is the zero; a counter needs none."""
@@ -138,7 +139,7 @@ class Dialogue:
             print(f"    did not move: {', '.join(still)}")
 
     def _weigh(
-        self, moved: Movement, rest: Mapping[str, Sequence[float]], understanding: Understanding
+        self, moved: Movement, understanding: Understanding
     ) -> tuple[float, float, bool] | None:
         """Compare the number that moved with a known weight or length.
 
@@ -161,7 +162,7 @@ class Dialogue:
         if not shown:
             print("No number came meanwhile.")
             return None
-        change = median(shown) - median(rest[moved.place])
+        change = median(shown) - moved.rest
         size_of = size_si(value, unit)
         own = next(
             (c.channel.unit for c in understanding.channels if c.channel.place == moved.place), None
@@ -269,10 +270,7 @@ class Dialogue:
 
     def _since(self, moment_s: float) -> Capture:
         """What came after a moment; moment_s: `clock.now`, s."""
-        capture = self._hearing.capture()
-        return replace(
-            capture, pieces=tuple(p for p in capture.pieces if p.from_s >= moment_s), torn=True
-        )
+        return since(self._hearing.capture(), moment_s)
 
     def _yes(self, question: str) -> bool:
         return self._ask(f"{question} Type y or n:").lower().startswith("y")

@@ -8,7 +8,7 @@ from typing import Any
 
 from dash import dcc, html
 
-from dashboard.desk_server.home_view import HomeView, SensorsLine, SessionLine
+from dashboard.desk_server.home_view import ChannelLine, HomeView, SensorsLine, SessionLine
 from dashboard.desk_server.next_step import NextStep, WayOn
 from dashboard.desk_server.rig_cards import RigCard
 from dashboard.text.cautions import CAUTIONS
@@ -63,7 +63,7 @@ def _fresh(shelf_titles: Mapping[str, str]) -> list[Any]:
 def home_body(view: HomeView, may: bool) -> list[Any]:
     """All parts of the home page.  may: whether whoever looks may change something."""
     return [
-        _step(view.step, may),
+        _step(view.step, view.now, may),
         _rigs(view, may),
         _sensors(view, may),
         *_odd(view),
@@ -93,12 +93,24 @@ def _odd(view: HomeView) -> list[Any]:
     return [html.Section([html.H2("Files that can't be used"), *lines], className="tile odd")]
 
 
-def _step(step: NextStep, may: bool) -> Any:
+def _step(step: NextStep, now: tuple[ChannelLine, ...], may: bool) -> Any:
     ways = [_way(one, "go main" if k == 0 else "go", may) for k, one in enumerate(step.ways)]
+    shown = [_numbers(now)] if now else []
     return html.Section(
-        [html.H2("Next"), html.P(step.text, id="next-text"), html.Div(ways, className="ways")],
+        [
+            html.H2("Next"),
+            html.P(step.text, id="next-text"),
+            *shown,
+            html.Div(ways, className="ways"),
+        ],
         className="tile next",
     )
+
+
+def _numbers(lines: tuple[ChannelLine, ...]) -> Any:
+    """Channels with what they show now."""
+    rows = [html.Li([html.B(one.name), f" {one.what} ", html.Strong(one.value)]) for one in lines]
+    return html.Ul(rows, className="channels")
 
 
 def _way(one: WayOn, look: str, may: bool) -> Any:
@@ -154,13 +166,9 @@ def _sensors(view: HomeView, may: bool) -> Any:
 
 
 def _sensors_line(line: SensorsLine, may: bool) -> Any:
-    channels = [
-        html.Li([html.B(one.name), f" {one.what} ", html.Strong(one.value)])
-        for one in line.channels
-    ]
     fault = [html.P(line.fault, className="fault")] if line.fault else []
     return html.Article(
-        [html.H3(line.name), *fault, html.Ul(channels, className="channels"),
+        [html.H3(line.name), *fault, _numbers(line.channels),
          _chooser("sensors", line.name, line.on, may)],
         className="sensors-line",
     )  # fmt: skip
@@ -185,6 +193,12 @@ def _sessions(view: HomeView) -> Any:
 
 
 def _session(one: SessionLine) -> Any:
+    if one.growing:
+        return html.Li([
+            html.A(one.name, href=one.live),
+            html.Span(" · ".join(filter(None, (one.title, one.started)))),
+            html.B("being recorded now; its figures come when it is over"),
+        ])  # fmt: skip
     worst = html.Span(["worst share of a limit ", html.B(one.worst)])
     if one.over:
         worst = html.Span(["OVER A LIMIT: ", html.B(one.worst), " of it"], className="over")

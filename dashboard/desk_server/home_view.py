@@ -6,9 +6,9 @@ import time
 from dataclasses import dataclass
 from urllib.parse import quote
 
-from dashboard.desk.chosen import NextHaul, chosen
+from dashboard.desk.chosen import chosen
 from dashboard.desk.desk_page import Desk
-from dashboard.desk.folder import DeskFiles, SensorsFile, SessionEntry, files_in, running, sessions
+from dashboard.desk.folder import SensorsFile, SessionEntry, files_in, running, sessions
 from dashboard.desk.strip import session_address
 from dashboard.desk_server.next_step import NextStep, next_step
 from dashboard.desk_server.rig_cards import RigCard, rig_card
@@ -20,10 +20,15 @@ from dashboard.text.units import Units, percent, plus_minus
 from logger.channels.channel import Channel
 from logger.session.descriptor import SUMS
 
+MOST_NOW = 4  # numbers beside the next step while a haul is recorded; chosen by us: the button stays on a phone's screen
 MOST_SESSIONS = 5  # on the home page; /sessions/ lists all
 # after the end of a haul, in which its result comes before the next one; chosen by us: the crew still stands there
 JUST_OVER_S = 900.0
 STALE_S = 2.0  # a live number older than this is not shown as one; chosen by us: slower than any device here
+
+Tracks = dict[
+    str, tuple[Channel, str]
+]  # channel and its number with its unit, by the channel's name
 
 
 @dataclass(frozen=True)
@@ -56,6 +61,7 @@ class SessionLine:
     advantage: str  # measured, with U95; a word where it isn't known
     worst: str  # worst share of a limit; a word where it isn't known
     over: bool  # whether a limit was passed
+    growing: bool  # whether it is being recorded, so that it has no figures yet
     live: str  # address of its live page
     review: str  # address of its review
 
@@ -66,6 +72,9 @@ class HomeView:
 
     folder: str  # name of the folder
     step: NextStep  # what to do next
+    now: tuple[
+        ChannelLine, ...
+    ]  # what the haul that is being recorded shows, those at the haul first
     rigs: tuple[RigCard, ...]  # of the folder
     sensors: tuple[SensorsLine, ...]  # of the folder
     sessions: tuple[SessionLine, ...]  # the newest
@@ -85,14 +94,17 @@ def home_view(desk: Desk, library: Library, hub: Hub, stand: bool = False) -> Ho
         files, now, session, newest[0].name if newest else None, devices,
         bool(newest) and _just_over(newest[0]),
     )  # fmt: skip
+    tracks = {} if session is None else _tracks(session, hub, desk.units)
+    at_haul_first = sorted(tracks.values(), key=lambda one: one[0].at != "haul")[:MOST_NOW]
     return HomeView(
         folder=desk.folder.name,
         step=step,
+        now=tuple(ChannelLine(one.name, _what(one), value) for one, value in at_haul_first),
         rigs=tuple(
             rig_card(one, now.rig == one, desk.units)
             for one in sorted(files.rigs, key=lambda one: one != now.rig)
         ),
-        sensors=_sensors(files, now, session, hub, desk.units),
+        sensors=tuple(_sensors_line(one, one == now.sensors, tracks) for one in files.sensors),
         sessions=tuple(_session(one, library, desk.units) for one in newest),
         more_sessions=max(0, len(sessions_in(desk.folder)) - len(newest)),
         odd=tuple((one.name, one.fault) for one in files.odd),
@@ -108,28 +120,31 @@ def _just_over(last: SessionEntry) -> bool:
     return 0 <= time.time() - sealed_s < JUST_OVER_S
 
 
-def _sensors(
-    files: DeskFiles, now: NextHaul, session: str | None, hub: Hub, units: Units
-) -> tuple[SensorsLine, ...]:
-    values = {} if session is None else _values(session, hub, units)
-    return tuple(_sensors_line(one, one == now.sensors, values) for one in files.sensors)
-
-
-def _sensors_line(file: SensorsFile, on: bool, values: dict[str, str]) -> SensorsLine:
+def _sensors_line(file: SensorsFile, on: bool, tracks: Tracks) -> SensorsLine:
     channels = () if file.sensors is None else file.sensors.channels
     lines = tuple(
-        ChannelLine(one.name, _what(one), values.get(one.name, "") if on else "")
-        for one in channels
+        ChannelLine(one.name, _what(one), _value_now(one, tracks) if on else "") for one in channels
     )
     return SensorsLine(file.name, lines, file.fault, on)
+
+
+def _value_now(channel: Channel, tracks: Tracks) -> str:
+    """The number of a channel of a file, if it is the one that is being recorded; "" otherwise."""
+    recorded, value = tracks.get(channel.name, (None, ""))
+    if recorded is None:
+        return ""
+    same = all(
+        getattr(recorded, key) == getattr(channel, key) for key in ("port", "quantity", "at")
+    )
+    return value if same else ""
 
 
 def _what(channel: Channel) -> str:
     return f"{channel.quantity} at {channel.at}"
 
 
-def _values(session: str, hub: Hub, units: Units) -> dict[str, str]:
-    """The number of each channel of a session that is being recorded, "no reading" for a silent one."""
+def _tracks(session: str, hub: Hub, units: Units) -> Tracks:
+    """The channels of a session that is being recorded, each with its number, "no reading" for a silent one."""
     watch = hub.get(session)
     if watch is None:
         return {}
@@ -138,7 +153,7 @@ def _values(session: str, hub: Hub, units: Units) -> dict[str, str]:
     for name, track in watch.live.tracks.items():
         fresh = track.last_s is not None and now_s - track.last_s <= STALE_S
         write = units.force if track.channel.quantity == "force" else units.length
-        out[name] = write(track.value) if fresh else "no reading"
+        out[name] = (track.channel, write(track.value) if fresh else "no reading")
     return out
 
 
@@ -158,6 +173,6 @@ def _session(one: SessionEntry, library: Library, units: Units) -> SessionLine:
             over = row["highest_use"] > 1
     return SessionLine(
         name=one.name, title=one.title, started=local_time(one.started_at) or one.started_at,
-        state=one.state, advantage=advantage, worst=worst, over=over,
+        state=one.state, advantage=advantage, worst=worst, over=over, growing=growing,
         live=session_address(one.name), review=f"/result/{quote(one.name, safe='')}/",
     )  # fmt: skip

@@ -98,9 +98,10 @@ def _watch_pull(sensors: SensorsDesk, before: OpenStep, state: SensorsState, aga
             if heard is not None:
                 heard.end_pull()
     if step.kind == "pull":
-        heard = sensors.heard(sensors.row(state, step.channel).get("port"))
+        row = sensors.row(state, step.channel)
+        heard = sensors.heard(row.get("port"))
         if heard is not None:
-            heard.begin_pull()
+            heard.begin_pull(sensors.place_of(row) or "")
 
 
 # -- ports -----------------------------------------------------------------------------------------
@@ -316,8 +317,8 @@ _EDITS: dict[str, Callable[[SensorsDesk, SensorsState, Pair, Fields], Edited]] =
     "drop point": lambda s, state, pair, f: channel_acts.drop_point(state, *pair),
     "use scale": lambda s, state, pair, f: channel_acts.use_scale(s, state, _name(s, state, pair[0])),
     "use curve": lambda s, state, pair, f: channel_acts.use_curve(s, state, _name(s, state, pair[0])),
-    "no calibration": lambda s, state, pair, f: channel_acts.tried(
-        s, state, _name(s, state, pair[0]), {"calibration": None}
+    "no calibration": lambda s, state, pair, f: channel_acts.without_calibration(
+        s, state, _name(s, state, pair[0])
     ),
     "levels": _levels,
     "good": _good,

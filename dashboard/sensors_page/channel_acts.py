@@ -92,7 +92,7 @@ def after_pull(sensors: SensorsDesk, before: SensorsState, state: SensorsState) 
         return state
     others = tuple(one for one in state.backward if one != name)
     turned = sensors.turned(before, name) != sensors.turned(state, name)
-    return replace(state, backward=(*others, name) if backward and not turned else others)
+    return replace(state, backward=(*others, name) if backward != turned else others)
 
 
 def pull_is_backward(sensors: SensorsDesk, state: SensorsState) -> bool | None:
@@ -105,6 +105,17 @@ def pull_is_backward(sensors: SensorsDesk, state: SensorsState) -> bool | None:
     place = sensors.place_of(sensors.row(state, name))
     own = next((one for one in pull.moved() if one.place == place), None)
     return None if own is None else (own.change < 0.0) != sensors.turned(state, name)
+
+
+def with_sign_settled(
+    sensors: SensorsDesk, before: SensorsState, made: SensorsState, name: str
+) -> SensorsState:
+    """The state after an act that may have turned a channel round: whether its pull now counts as negative."""
+    was, now = sensors.turned(before, name), sensors.turned(made, name)
+    if was == now:
+        return made
+    others = tuple(one for one in made.backward if one != name)
+    return replace(made, backward=others if now else (*others, name))
 
 
 def weigh_pull(sensors: SensorsDesk, state: SensorsState, name: str, typed: Any) -> SensorsState:
@@ -268,13 +279,20 @@ def use_scale(sensors: SensorsDesk, state: SensorsState, name: str) -> tuple[Sen
         raise CallFault(
             name, "shows no change for that weight", "hang it on, and take the reading again"
         )
-    if scale < 0.0:
-        raise CallFault(name, "falls under the weight", "turn it round first, at the pull")
     empty = [one.reading for one in points if not one.applied]
     values: dict[str, Any] = {"scale": None if scale == 1.0 else scale, "calibration": None}
     if empty:
         values["zero"] = float(f"{sum(empty) / len(empty):.{DIGITS}g}") or None
-    return tried(sensors, state, name, values), f"Scale {scale:.4g}, by one known weight."
+    made = with_sign_settled(sensors, state, tried(sensors, state, name, values), name)
+    turned = "; its number falls, so the scale turns it round" if scale < 0.0 else ""
+    known = "taped length" if row.get("quantity") == "length" else "known weight"
+    return made, f"Scale {scale:.4g}, by one {known}{turned}."
+
+
+def without_calibration(sensors: SensorsDesk, state: SensorsState, name: str) -> SensorsState:
+    """The channel by its scale alone."""
+    made = tried(sensors, state, name, {"calibration": None})
+    return with_sign_settled(sensors, state, made, name)
 
 
 def fitted(state: SensorsState, name: str, quantity: str) -> Calibration:
@@ -302,7 +320,13 @@ def use_curve(sensors: SensorsDesk, state: SensorsState, name: str) -> tuple[Sen
     save(curve, path, recorded_terms(curve, applied, [one.reading for one in points], None))
     values = {"calibration": path.name, "scale": None, "u": None, "zero": None}
     try:
-        return tried(sensors, state, name, values), f"Written to {path.name}, and used by {name}."
+        made = with_sign_settled(sensors, state, tried(sensors, state, name, values), name)
+        turned = (
+            " Its number falls, and the calibration turns it round."
+            if curve.coefficients[1] < 0.0
+            else ""
+        )
+        return made, f"Written to {path.name}, and used by {name}.{turned}"
     except UserFault:
         path.unlink(missing_ok=True)
         raise

@@ -14,25 +14,30 @@ from logger.channels.port_schemes import scheme_of
 from logger.errors import PortFault, one_line
 from logger.listening.capture import Answers, Capture
 from logger.listening.hearing import Hearing, LineSettings
-from logger.listening.movement import PullWatch
-from logger.listening.settings_search import Search, Wanted, search
+from logger.listening.line_splitting import since as lines_since
+from logger.listening.movement import REST_S, PullWatch
+from logger.listening.settings_search import SLOW_S, Search, Wanted, search
 from logger.listening.understanding import Understanding, heard_numbers, understand
 
 TURN_S = 0.2  # from one look at what came to the next; chosen by us: a moving number looks alive
 UNDERSTOOD_S = 1.0  # from one understanding of the lines to the next; speed only
 LATEST_BYTES = 6_000  # of what came that are understood; speed only
 RETRY_S = 0.7  # before a port that could not be opened is tried again; chosen by us
-REST_S = 5.0  # time before a pull over which numbers are at rest; as `haul listen` has it
-RECENT_S = 1.5  # of what came that a pull looks at each turn; chosen by us: a line of a slow device
+RECENT_S = (
+    1.5  # before the last turn from which a pull is looked at again; chosen by us: one slow line
+)
 RATE_S = 5.0  # over which lines a second are counted
 SILENT_S = 3.0  # without a byte after which a device counts as silent
+SILENT_LINES = 3.0  # the same, in times from line to line, of a slower device; chosen by us
 
 
 @dataclass(frozen=True)
 class PortNews:
     """What a port brought so far, as a page shows it."""
 
-    phase: str  # "trying", "heard", "silent", "no text", "gone", "closed", "held" or "stopped"
+    phase: (
+        str  # "trying", "heard", "silent", "few", "no text", "gone", "closed", "held" or "stopped"
+    )
     said: str = ""  # why it is gone, closed, held or stopped; the settings that are tried
     baud: int | None = None  # rate that was found, bit/s; None: not found, or the port has none
     framing: str | None = None  # framing that was found; None: not found, or the port has none
@@ -70,6 +75,7 @@ class HeardPort:
         self._hearing: Hearing | None = None
         self._answers = Answers()
         self._pull: PullWatch | None = None
+        self._pulled_s = 0.0  # from when on the lines were not yet shown to the pull
         self._found: tuple[int | None, str | None] = (None, None)
         self._phase, self._said, self._since_s, self._tried = "trying", "", clock.now(), 0
         self._understood: Understanding | None = None
@@ -128,17 +134,19 @@ class HeardPort:
             capture = self._capture
         if capture is None:
             return None
-        from_s = clock.now() - for_s
-        return replace(
-            capture, pieces=tuple(p for p in capture.pieces if p.from_s >= from_s), torn=True
-        )
+        return lines_since(capture, clock.now() - for_s)
 
-    def begin_pull(self) -> None:
-        """Watch all numbers from now on; those of the last REST_S are at rest."""
+    def begin_pull(self, place: str = "") -> None:
+        """Watch all numbers from now on; those of the last REST_S are at rest.
+
+        place: the number that is pulled; "": not known.
+        """
+        pull = PullWatch(place, clock.now())
         capture = self.since(REST_S)
-        rest = () if capture is None else heard_numbers(capture, self._answers)
         with self._lock:
-            self._pull = PullWatch(rest)
+            self._pull, self._pulled_s = pull, pull.asked_s
+        if capture is not None:
+            pull.settle(heard_numbers(capture, self._answers), pull.asked_s)
 
     def pull(self) -> PullWatch | None:
         """The pull that is watched; None without one."""
@@ -189,7 +197,7 @@ class HeardPort:
         with self._lock:
             self._tried += 1
         said = "" if settings.baud is None else f"{settings.baud} baud, {settings.framing}"
-        if self._phase not in ("gone", "silent", "no text"):
+        if self._phase not in ("gone", "silent", "few", "no text"):
             self._enter("trying", said)
 
     def _hear(self, sought: Search, hearing: Hearing) -> None:
@@ -200,7 +208,8 @@ class HeardPort:
         else:
             with self._lock:
                 self._found = (None, None)
-            self._enter("no text" if sought.came else "silent")
+            unread = "no text" if sought.few is None else "few"
+            self._enter(unread if sought.came else "silent")
         size = len(hearing.raw())
         self._byte_s = clock.now()
         while not self._halt.is_set() and hearing.lost is None:
@@ -218,25 +227,27 @@ class HeardPort:
                 if self._serial and came:
                     return  # it speaks now: its settings are sought
                 if came:
-                    self._enter("no text")
-                elif clock.now() - self._byte_s > SILENT_S:
+                    self._enter(unread)
+                elif clock.now() - self._byte_s > (SILENT_S if sought.few is None else SLOW_S):
                     self._enter("silent")
                 continue
             self._was_heard = True
-            quiet = clock.now() - self._byte_s > SILENT_S
+            quiet = clock.now() - self._byte_s > self._silent_s()
             self._enter("silent" if quiet else "heard")
             self._look(capture, came)
         if hearing.lost is not None and not self._halt.is_set():
             self._enter("gone", one_line(hearing.lost, 120))
 
+    def _silent_s(self) -> float:
+        """Time without a byte after which the device counts as silent, s."""
+        rate = None if self._understood is None else self._understood.lines_per_s
+        return SILENT_S if not rate else max(SILENT_S, SILENT_LINES / rate)
+
     def _look(self, capture: Capture, came: bool) -> None:
         """Understand what came, and show it to a pull that is watched."""
-        pull = self.pull()
-        if pull is not None and came:
-            recent = self.since(RECENT_S)
-            if recent is not None:
-                pull.feed(heard_numbers(recent, self._answers))
         now_s = clock.now()
+        if came:
+            self._show_pull(capture, now_s)
         if not came and self._understood is not None and self._understood_s:
             return
         if now_s - self._understood_s < UNDERSTOOD_S and self._understood is not None:
@@ -248,6 +259,23 @@ class HeardPort:
         understood = understand(capture.latest(LATEST_BYTES), self._answers)
         with self._lock:
             self._understood, self._understood_s = understood, now_s
+
+    def _show_pull(self, capture: Capture, now_s: float) -> None:
+        """Show what came to a pull that is watched: as its rest, and after that as the pull."""
+        with self._lock:
+            pull, from_s = self._pull, self._pulled_s
+        if pull is None:
+            return
+        if pull.ready:
+            pull.feed(heard_numbers(lines_since(capture, from_s), self._answers))
+            from_s = max(from_s, now_s - RECENT_S)
+        else:
+            before = lines_since(capture, pull.asked_s - REST_S)
+            pull.settle(heard_numbers(before, self._answers), now_s)
+            from_s = now_s
+        with self._lock:
+            if pull is self._pull:
+                self._pulled_s = from_s
 
     def _enter(self, phase: str, said: str = "") -> None:
         with self._lock:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from statistics import median
 from typing import Any
 
 from analysis.messages.message import message
 from dashboard.sensors_page.acts import act
 from dashboard.sensors_page.channel_acts import ZERO_S, mean_text, scatter_text
 from dashboard.sensors_page.heard_port import PortNews
+from dashboard.sensors_page.known_size import pulled_size
 from dashboard.sensors_page.port_watch import SeenPort
 from dashboard.sensors_page.sensors_desk import NOW_S, SensorsDesk, channel_readings
 from dashboard.sensors_page.sensors_store import SensorsState
@@ -16,15 +16,11 @@ from dashboard.sensors_page.typed import shown_port
 from dashboard.text.listen_sentences import COMMA_WORDS, escaped, sentence
 from logger.channels.channel import Channel
 from logger.channels.port_schemes import scheme_of
-from logger.device_units import COUNT, LENGTH_UNITS
 from logger.errors import CallFault, one_line
 from logger.listening.marking import line_parts
-from logger.listening.movement import Movement, fitting_units, share_of
+from logger.listening.movement import Movement
 
 SHOWN_LINES = 5  # of a port, the last ones
-RIGHT_SHARE = (
-    0.02  # by which a known weight may be off and count as shown right; as `haul listen` has it
-)
 MOST_TIPS = 4  # of one port
 
 Live = dict[str, Any]
@@ -88,6 +84,8 @@ def _word(seen: SeenPort, news: PortNews | None) -> str:
             return f"listening, trying {news.said}" if news.said else "listening"
         case "silent":
             return f"silent for {news.since_s:.0f} s{settings}{asked}"
+        case "few":
+            return "sends a few bytes now and then: its rate is not found yet"
         case "no text":
             return "sends something that no usual setting reads"
         case "gone":
@@ -112,6 +110,8 @@ def _tips(seen: SeenPort, news: PortNews) -> list[str]:
             ]
         else:
             said.append(message("listen_try_sender"))
+    elif news.phase == "few":
+        said.append(message("desk_few"))
     elif news.phase == "no text":
         said.append(message("listen_no_text", tried=max(1, news.tried)))
     elif news.phase == "heard" and news.understood is not None:
@@ -267,7 +267,9 @@ def _pulled(sensors: SensorsDesk, state: SensorsState) -> tuple[list[str], list[
         return ["Leave it at rest for a moment: its numbers are taken."], []
     moved, place = pull.moved(), sensors.place_of(row)
     if not moved:
-        return ["No number has moved yet."], []
+        rest = None if place is None else pull.rest(place)
+        shown = "" if rest is None else f" At rest {name} shows {rest:.6g}."
+        return [f"No number has moved yet.{shown}"], []
     own = next((one for one in moved if one.place == place), None)
     rows: list[str] = []
     buttons: list[list[str]] = []
@@ -278,10 +280,19 @@ def _pulled(sensors: SensorsDesk, state: SensorsState) -> tuple[list[str], list[
         rows.append(f"{name} {_moved(own)}.")
         if (own.change < 0.0) != sensors.turned(state, name):
             rows.append("So a pull counts as negative.")
-            buttons.append(["Turn it round", act("turn", name)])
+            if sensors.curve(state, name) is None:
+                buttons.append(["Turn it round", act("turn", name)])
+            else:
+                rows.append(
+                    "Its calibration says so: if that is wrong, take the calibration out under Known weight."
+                )
         else:
             rows.append("So a pull counts as positive, as it shall.")
-        rows += _size(sensors, state, row, own, buttons)
+        if own.back:
+            rows.append("It was there shortly before: if you let go just now, touch Pull again.")
+        said, offers = pulled_size(sensors, state, own)
+        rows += said
+        buttons += [list(one) for one in offers]
     others = [one.place for one in moved if one.place != place][:3]
     if own is not None and others:
         rows.append(f"Also moved: {', '.join(others)}.")
@@ -291,65 +302,6 @@ def _pulled(sensors: SensorsDesk, state: SensorsState) -> tuple[list[str], list[
 def _moved(one: Movement) -> str:
     turn = "rose" if one.change > 0.0 else "fell"
     return f"{turn} by {abs(one.change):.4g}, from {one.rest:.6g} to {one.farthest:.6g}"
-
-
-def _size(
-    sensors: SensorsDesk,
-    state: SensorsState,
-    row: dict[str, Any],
-    own: Movement,
-    buttons: list[list[str]],
-) -> list[str]:
-    """Whether its size fits the weight or length that was typed; a button for the unit that does is added."""
-    step = state.step
-    if not step.size:
-        return []
-    name, unit = step.channel, str(row.get("unit"))
-    length = row.get("quantity") == "length"
-    now = sensors.readings(state, name, NOW_S)
-    change = (median(now) if now else own.farthest) - own.rest
-    if length:
-        change = own.change
-    if unit == COUNT:
-        if not change:
-            return []
-        return [
-            f"{change:.4g} counts for {step.size_text}: take it as a point in the next step but one."
-        ]
-    share = share_of(abs(change), unit, step.size)
-    rows = [f"It shows {abs(change):.4g} {unit} for {step.size_text}: {share:.0%} of it."]
-    fitting = fitting_units(change, step.size, length) if change else ()
-    if fitting and unit not in fitting and not _same_size(unit, fitting):
-        rows.append(f"It looks like {' or '.join(fitting)}, not {unit}.")
-        shown = _shown_unit(sensors, row)
-        if shown is None:
-            buttons += [[f"Make it {one}", act("take unit", name, one)] for one in fitting]
-        else:
-            rows.append(
-                f"But the device writes {shown} behind it: a known weight in the next steps puts it right."
-            )
-    elif abs(share - 1.0) > RIGHT_SHARE:
-        rows.append("A known weight in the next steps puts this right." if not length
-                    else "A taped length in the next step puts this right.")  # fmt: skip
-    return rows
-
-
-def _same_size(unit: str, others: tuple[str, ...]) -> bool:
-    from logger.device_units import to_si
-
-    return any(
-        to_si(unit) == to_si(one) and (unit in LENGTH_UNITS) == (one in LENGTH_UNITS)
-        for one in others
-    )
-
-
-def _shown_unit(sensors: SensorsDesk, row: dict[str, Any]) -> str | None:
-    from dashboard.sensors_page.number_acts import series_at
-
-    try:
-        return series_at(sensors, row.get("port"), sensors.place_of(row)).unit
-    except CallFault:
-        return None
 
 
 def _number_of(text: str) -> tuple[float | str, ...]:

@@ -21,6 +21,13 @@ _NAMES = {
     ("force", "haul"): "haul_force", ("length", "haul"): "haul_rope",
     ("force", "load"): "load_force", ("length", "load"): "load_way",
 }  # fmt: skip
+# what comes before the place of a number, by the question that is open: fault and cure
+_BEFORE_WHERE = {
+    "": ("needs a number first", "touch a number in the lines, and say what it tells and its unit"),
+    "what": ("comes after what the number tells", "choose a force or a length first"),
+    "unit": ("comes after the unit", "choose the unit first"),
+    "count": ("comes after the size of one count", "type it, or choose Not known"),
+}
 
 
 def series_at(sensors: SensorsDesk, port: Any, place: Any) -> NumberSeries:
@@ -143,6 +150,8 @@ def answer_where(sensors: SensorsDesk, state: SensorsState, at: Any, touched: An
     quantity = step.quantity
     if step.channel:
         quantity = str(sensors.row(state, step.channel).get("quantity"))
+    elif step.kind in _BEFORE_WHERE:
+        raise CallFault("where it sits", *_BEFORE_WHERE[step.kind])
     if quantity not in QUANTITIES:
         raise CallFault("where", "is not asked now", "look at the page again")
     at = known_spot(rig, quantity, at) if touched is None else touched_spot(rig, quantity, touched)

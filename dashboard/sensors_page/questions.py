@@ -2,32 +2,24 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 from analysis.rig.rig import Rig
 from dashboard.rig_drawing.drawing import drawing
 from dashboard.sensors_page.acts import act
-from dashboard.sensors_page.channel_acts import (
-    LEAST_FITTED,
-    ZERO_S,
-    fitted,
-    mean_text,
-    net_reading,
-    single_scale,
-    usual_unit,
-)
+from dashboard.sensors_page.channel_acts import ZERO_S, mean_text, usual_unit
+from dashboard.sensors_page.known_size import points_say
 from dashboard.sensors_page.number_acts import series_at, shown_unit
 from dashboard.sensors_page.sensors_desk import SensorsDesk, said_of
-from dashboard.sensors_page.sensors_store import CalibrationPoint, SensorsState
+from dashboard.sensors_page.sensors_store import SensorsState
 from dashboard.sensors_page.spots import spots, strand_labels
 from dashboard.sensors_page.typed import shown_port
 from dashboard.text.alarm_levels import level_text
 from dashboard.text.units import Units
 from logger.channels.port_schemes import scheme_of
 from logger.device_units import COUNT, units_for
-from logger.errors import CallFault, UserFault
-from logger.listening.movement import fitting_units
+from logger.errors import CallFault
 
 LEAST_WIDTH, MOST_WIDTH = 320, 1100  # of the drawing, px
 
@@ -242,7 +234,9 @@ def _weight(sensors: SensorsDesk, state: SensorsState, width: int) -> OpenQuesti
     ]
     notes = [f"Put a known {what} on it, type it, and take the reading. Three or more, with none among them, "
              "make a calibration; one makes a scale. Not known: go on, and the device's own figures hold."]  # fmt: skip
-    notes += _fit_notes(sensors, state, name, choices)
+    said, offers = points_say(sensors, state, name)
+    notes += said
+    choices = [*(AskedChoice(one.label, one.act, True) for one in offers), *choices]
     choices.append(AskedChoice("Next", act("next"), not points))
     if "calibration" in row:
         choices.append(AskedChoice("Without calibration", act("no calibration", name)))
@@ -265,67 +259,6 @@ def _weight(sensors: SensorsDesk, state: SensorsState, width: int) -> OpenQuesti
         title="A taped length" if length else "A known weight", about=name, notes=tuple(notes), fields=fields, choices=tuple(choices),
         rows=rows, live=True,
     )  # fmt: skip
-
-
-def _fit_notes(
-    sensors: SensorsDesk, state: SensorsState, name: str, choices: list[AskedChoice]
-) -> list[str]:
-    """What the points say, and the buttons that use it, added to `choices`."""
-    row = sensors.row(state, name)
-    points = state.points.get(name, ())
-    if not points:
-        return []
-    quantity = str(row.get("quantity"))
-    if len(points) >= LEAST_FITTED:
-        try:
-            curve = fitted(state, name, quantity)
-        except UserFault as fault:
-            return [f"No line through these points: {fault.fault}; {fault.cure}."]
-        show = _shown(sensors.desk.units, quantity)
-        most = max((abs(one.applied) for one in points), default=0.0)
-        u = curve.u_applied(most)
-        off = max(
-            abs(one.reading - curve.reading(one.applied)) / abs(curve.coefficients[1])
-            for one in points
-        )
-        choices.insert(0, AskedChoice("Use this calibration", act("use curve", name), True))
-        return [
-            f"A straight line through {len(points)} points: the farthest point is {show(off)} beside it; one reading "
-            f"at {show(most)} then has a standard uncertainty of {show(u)}. The known weights count as exact."
-        ]
-    scale = single_scale(row, points)
-    if scale is None:
-        return ["Now a known weight: nothing alone says nothing of its size."]
-    other = _other_unit(sensors, state, name, points, choices)
-    if other:
-        return [other]
-    choices.insert(0, AskedChoice(f"Use the scale {scale:.4g}", act("use scale", name), True))
-    return [
-        "One known weight can't show whether the device is straight between nothing and it, nor how much it "
-        "scatters from one time to the next: no uncertainty follows from it."
-    ]
-
-
-def _other_unit(
-    sensors: SensorsDesk,
-    state: SensorsState,
-    name: str,
-    points: tuple[CalibrationPoint, ...],
-    choices: list[AskedChoice],
-) -> str:
-    """Which other unit the known weight fits, "" for none; the buttons that take it, added to `choices`.
-
-    A scale in its place would hide a wrong unit.  Where the device writes its unit, that holds.
-    """
-    row = sensors.row(state, name)
-    change, size = net_reading(row, points)
-    length, unit = row.get("quantity") == "length", str(row.get("unit"))
-    fitting = fitting_units(change, size, length) if change and unit != COUNT else ()
-    step = replace(state.step, channel=name)
-    if not fitting or unit in fitting or shown_unit(sensors, state, step) is not None:
-        return ""
-    choices += [AskedChoice(f"Make it {one}", act("take unit", name, one), True) for one in fitting]
-    return f"It looks like {' or '.join(fitting)}, not {unit}: {abs(change):.4g} is shown for {points[-1].text}."
 
 
 def _levels(sensors: SensorsDesk, state: SensorsState, width: int) -> OpenQuestion:

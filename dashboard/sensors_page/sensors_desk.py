@@ -7,8 +7,6 @@ import os
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
-from statistics import median
 from typing import Any
 
 import tomlkit
@@ -22,22 +20,17 @@ from dashboard.sensors_page.heard_port import HeardPort
 from dashboard.sensors_page.listeners import Listeners
 from dashboard.sensors_page.port_watch import PortWatch, SeenPort
 from dashboard.sensors_page.sensors_store import SensorsState, SensorsStore
+from logger.calibration.curve import Calibration
 from logger.channels.channel import Channel
 from logger.device_units import COUNT
 from logger.errors import CallFault, UserFault
 from logger.listening.capture import Capture
-from logger.listening.movement import resolution
+from logger.listening.movement import moves
 from logger.listening.number_series import NumberSeries
 from logger.listening.proof import read_capture
 
 NEW_FILE = "the new file"
 NOW_S = 1.5  # over which a channel's value now is read; chosen by us: a line of a slow device
-# from which readings count as moving; chosen by us: steady noise of 60 readings has a ratio below 2
-MOST_RATIO = 4.0
-MOST_OFF = 8.0  # middle distances from the middle that a reading may be beside it; chosen by us, as for a pull
-LEAST_MOVED = (
-    3.0  # steps of a reading below which it stands still; chosen by us: its last digit flickers
-)
 # keys that say how a channel's number stands in the lines; the others say what it is worth
 _READING_KEYS = frozenset({
     "name", "quantity", "at", "port", "baud", "framing", "format", "ends", "id", "checksum", "column",
@@ -113,8 +106,20 @@ class SensorsDesk:
 
     def turned(self, state: SensorsState, name: str) -> bool:
         """Whether a channel counts what its device sends the other way round; raises CallFault."""
+        curve = self.curve(state, name)
+        if curve is not None:
+            return curve.coefficients[1] < 0.0
         scale = self.row(state, name).get("scale", 1.0)
         return isinstance(scale, int | float) and scale < 0.0
+
+    def curve(self, state: SensorsState, name: str) -> Calibration | None:
+        """The calibration that a channel names; None without one, or where it cannot be used."""
+        if "calibration" not in self.row(state, name):
+            return None
+        try:
+            return self.channel(state, name).calibration
+        except CallFault:
+            return None
 
     def channel(self, state: SensorsState, name: str) -> Channel:
         """A channel of the draft; raises CallFault where it is at fault."""
@@ -187,26 +192,6 @@ class SensorsDesk:
         heard = self.heard(row.get("port"))
         understood = None if heard is None else heard.news().understood
         return None if understood is None else place_of(row, understood.series)
-
-
-def moves(values: Sequence[float]) -> bool:
-    """Whether readings went somewhere, rather than scatter about one value; values: in the order in which they came.
-
-    Those that scatter differ from one to the next by as much as over all (von Neumann's ratio is about 1),
-    and none of them is far beside the others.
-    """
-    steps = [abs(b - a) for a, b in pairwise(values)]
-    least = resolution(values)
-    if max(values) - min(values) <= LEAST_MOVED * least:
-        return False
-    middle = median(values)
-    off = [abs(v - middle) for v in values]
-    if max(off) > MOST_OFF * max(median(off), least):
-        return True
-    mean = math.fsum(values) / len(values)
-    around = math.fsum((v - mean) ** 2 for v in values) / len(values)
-    between = math.fsum(step * step for step in steps) / (2.0 * len(steps))
-    return around > MOST_RATIO * between
 
 
 def channel_readings(

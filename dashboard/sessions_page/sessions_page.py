@@ -19,14 +19,17 @@ from dashboard.sessions_page.sessions_view import (
     OVER,
     Compared,
     ListedHaul,
+    RigTrend,
     SessionsView,
     compared,
     sessions_view,
 )
+from dashboard.sessions_page.trend_plot import HEIGHT, trend_plot
 from dashboard.web.gate import VIEWER
 from dashboard.web.touches import TOUCHES, touches_store
 
 LOOK_MS = 2000  # how often a page asks what is new
+PLOT = {"displayModeBar": False, "displaylogo": False, "staticPlot": True, "responsive": True}
 PAIR = 2  # sessions that are compared
 WHICH = {EVERY: "All", OVER: "Over a limit", ODD: "Not sealed"}
 HEADS = ("session", "rig", "started", *(one.title for one in FIGURES), "record", "compare")
@@ -168,8 +171,17 @@ def _trends(shown: SessionsView) -> list[Any]:
         listed = html.Details(
             [html.Summary(f"Each of its {len(rows)} efficiencies, ± at 95 %"), table(heads, rows)]
         )
-        parts += [html.P([html.B(one.title), ": ", one.text]), *([listed] if rows else [])]
+        said = html.P([html.B(one.title), ": ", one.text])
+        parts += [said, *([_plot(one), listed] if rows else [])]
     return parts
+
+
+def _plot(one: RigTrend) -> Any:
+    """The plot of one rig; what it says stands beside it as text and as a table."""
+    return html.Div(
+        dcc.Graph(figure=trend_plot(one.plot), config=PLOT, responsive=True, style={"height": f"{HEIGHT}px"}),
+        className="trend", role="img", **{"aria-label": f"Efficiency of each session over its date: {one.title}"},
+    )  # fmt: skip
 
 
 def _gear(shown: SessionsView) -> list[Any]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 from urllib.parse import quote
 
@@ -14,7 +14,9 @@ from analysis.sessions.trend import rig_trends
 from dashboard.desk.desk_page import Desk
 from dashboard.desk.folder import SessionEntry, sessions
 from dashboard.desk.strip import session_address
+from dashboard.figures.spec import Figure
 from dashboard.sessions_page.folder_library import Library
+from dashboard.sessions_page.trend_plot import trend_figure
 from dashboard.text.local_time import local_time
 from dashboard.text.table_rows import COMPARED, GEAR, SESSIONS, texts, those
 from dashboard.text.units import Units, plus_minus
@@ -71,6 +73,7 @@ class RigTrend:
     table: tuple[
         tuple[str, ...], ...
     ]  # the efficiency of each session with its U95; names of the columns first
+    plot: Figure = field(compare=False, repr=False)  # of the sessions in the table
 
 
 @dataclass(frozen=True)
@@ -166,11 +169,13 @@ def _trends(rows: Sequence[Mapping[str, Any]], units: Units) -> tuple[RigTrend, 
                 f"efficiency changes by {plus_minus(trend.per_year, trend.U95)} a year (95 %); "
             )
         own = [row for row in listed if row["rig"] == key and row["efficiency"] is not None]
+        own = own[-MOST_POINTS:]
         trends.append(
             RigTrend(
                 title=f"{one_line(title, 80)}, {trend.n} sessions",
                 text=change + trend.verdict.text(units),
-                table=tuple(tuple(row) for row in texts(TREND, own[-MOST_POINTS:], units)),
+                table=tuple(tuple(row) for row in texts(TREND, own, units)),
+                plot=trend_figure(own, trend),
             )
         )
     return tuple(trends)

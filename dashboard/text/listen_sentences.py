@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from analysis.messages.message import Message, message
 from logger.errors import one_line
 from logger.listening.capture import Remark
+
+if TYPE_CHECKING:
+    from logger.listening.settings_search import Search
 
 # what to write for each meaning of a comma
 COMMA_CURES = {
@@ -55,6 +60,18 @@ def sentence(remark: Remark) -> Message:
         case "not_together":
             return message("listen_not_together", **values)
     return message("listen_not_proved", **values)
+
+
+def unsettled(searched: Search) -> Message:
+    """Why no rate and framing was found although bytes came."""
+    baud, few = searched.hearing.settings.baud, searched.few
+    if few is None:
+        return message("listen_no_text", tried=searched.tried)
+    if searched.likely is None:
+        return message("listen_few", bytes=few)
+    if baud is None:
+        return message("listen_few_seven", bytes=few, framing=searched.likely)
+    return message("listen_few_lines", bytes=few, baud=baud, framing=searched.likely)
 
 
 def escaped(data: bytes) -> str:

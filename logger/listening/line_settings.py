@@ -36,6 +36,7 @@ class Judged:
     text: bool  # whether they are lines with numbers
     framing: str | None  # framing that they show, where it is another than the line was read with
     share: float  # share of text in them, 0 to 1
+    likely: str | None = None  # framing that they seem to show, while too few came to believe it
 
 
 def judged(data: bytes) -> Judged:
@@ -47,11 +48,7 @@ def judged(data: bytes) -> Judged:
         ended = len(data) >= PARITY_BYTES or any(byte in data for byte in b"\r\n\x03")
         return Judged(ended and _has_digit(data), None, share)
     low = seven_bits_of(data)
-    if (
-        len(data) < PARITY_BYTES
-        or text_share(low) < TEXT_SHARE
-        or _number_share(low) < NUMBER_SHARE
-    ):
+    if text_share(low) < TEXT_SHARE or _number_share(low) < NUMBER_SHARE:
         return Judged(False, None, share)
     even = sum(byte.bit_count() % 2 == 0 for byte in data) / len(data)
     marked = sum(byte >= 0x80 for byte in data) / len(data)
@@ -62,6 +59,8 @@ def judged(data: bytes) -> Judged:
         framing = "7E1"
     elif 1.0 - even >= PARITY_SHARE:
         framing = "7O1"
+    if len(data) < PARITY_BYTES:
+        return Judged(False, None, share, likely=framing)
     return Judged(framing is not None, framing, share)
 
 

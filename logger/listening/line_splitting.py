@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from itertools import pairwise
 
 from logger.formats.base import MOST_LINE
@@ -17,6 +18,7 @@ MOST_LENGTHS = 3.0
 _RAW_END = re.compile(rb"\r\n|\r|\n|\x03[^\r\n\x02]*(?:\r\n?|\n)?")
 _RAW_ETX = re.compile(rb"\x03[^\x02]*")
 _USUAL = re.compile(rb"[\r\n\x03]")
+_MARKS = {"lf": b"\n", "cr": b"\r", "crlf": b"\n"}  # last byte of a line, by the name of its end
 
 
 def line_end(capture: Capture) -> str | None:
@@ -77,6 +79,31 @@ def raw_lines(capture: Capture, end: str | None) -> list[bytes]:
         return [line for line in lines if line.strip()]
     mark = (end or "").encode("ascii")
     return [line + mark for line in capture.stream.split(mark)[:-1]]
+
+
+def since(capture: Capture, moment_s: float) -> Capture:
+    """The lines of a capture that begin after a moment; moment_s: `clock.now`, s.
+
+    A line of which the beginning came before is left out: what is left of its number would be another number.
+    """
+    later = tuple(piece for piece in capture.pieces if piece.from_s >= moment_s)
+    before = capture.pieces[: len(capture.pieces) - len(later)]
+    if not before or not later:
+        return replace(capture, pieces=later)
+    end = line_end(capture)
+    if end == PAUSE:
+        while later and later[0].from_s - before[-1].to_s < PAUSE_S - PAUSE_STEP_S:
+            before, later = (*before, later[0]), later[1:]
+        return replace(capture, pieces=later, torn=False)
+    if end is None or end == "etx":  # `lines_of` leaves out what comes before the first STX
+        return replace(capture, pieces=later, torn=True)
+    mark = _MARKS.get(end, end.encode("ascii"))
+    torn = not before[-1].data.endswith(mark)
+    while torn and later:
+        _, ended, rest = later[0].data.partition(mark)
+        later = (replace(later[0], data=rest), *later[1:]) if rest else later[1:]
+        torn = not ended
+    return replace(capture, pieces=later, torn=False)
 
 
 def bursts(pieces: tuple[Piece, ...]) -> list[bytes]:

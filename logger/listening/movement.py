@@ -9,6 +9,7 @@ import math
 import threading
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from statistics import median
 
 from logger.device_units import FORCE_UNITS, LENGTH_UNITS
@@ -23,7 +24,14 @@ LEAST_STEP = 1e-4
 # a unit fits a weight if the change is the weight's within this share; chosen by us: a cell that was
 # never adjusted may be off by some per cent, and N, lbf, kg, kN lie a factor of 2 and more apart
 FITS_SHARE = 0.15
+REST_S = 5.0  # time before a pull over which numbers are at rest; chosen by us: five lines of a slow device
 LEAST_REST = 3  # readings at rest before a pull is looked for
+# from which readings count as moving; chosen by us: steady noise of 60 readings has a ratio below 2
+MOST_RATIO = 4.0
+MOST_OFF = 8.0  # middle distances from the middle that a reading may be beside it; chosen by us, as for a pull
+LEAST_MOVED = (
+    3.0  # steps of a reading below which it stands still; chosen by us: its last digit flickers
+)
 MOST_REST = 400  # readings at rest that are kept of each number; memory only
 
 
@@ -35,6 +43,9 @@ class Movement:
     rest: float  # its middle at rest, in its unit
     farthest: float  # where it was farthest from rest, in its unit
     times: float  # how far that is, in its spread at rest
+    back: bool = (
+        False  # whether it was there shortly before it came to rest, so that it may be a release
+    )
 
     @property
     def change(self) -> float:
@@ -47,11 +58,13 @@ def movements(
 ) -> tuple[Movement, ...]:
     """The numbers that moved, the one that moved most first.
 
-    rest, pulled: values by place, in the order of the lines, in the number's unit.
+    rest, pulled: values by place, in the order of the lines, in the number's unit; of those at rest the
+    latest hold, see `resting`.
     """
     made = []
     for place, values in pulled.items():
-        before = rest.get(place, ())
+        whole = rest.get(place, ())
+        before = resting(whole)
         if len(before) < 2 or not values:
             continue
         middle = median(before)
@@ -60,8 +73,61 @@ def movements(
         step = max(spread, resolution([*before, *values]), LEAST_STEP * abs(middle))
         times = abs(farthest - middle) / step if step > 0.0 else 0.0
         if times >= LEAST_TIMES:
-            made.append(Movement(place, middle, farthest, times))
+            left = whole[: len(whole) - len(before)]
+            back = bool(left) and min(left) - step <= farthest <= max(left) + step
+            made.append(
+                Movement(place=place, rest=middle, farthest=farthest, times=times, back=back)
+            )
     return tuple(sorted(made, key=lambda one: -one.times))
+
+
+def resting(values: Sequence[float]) -> Sequence[float]:
+    """The latest of the values, back to where the load was changed last; all of them where the latest move.
+
+    values: in the order in which they came, in one unit.  A load that was hung on or let go a moment before a
+    pull would else count as the spread at rest, and hide the pull.
+    """
+    if len(values) <= LEAST_REST or not moves(values):
+        return values
+    steps = sorted(abs(later - earlier) for earlier, later in pairwise(values))
+    # twice the lower quartile of normal noise is about its middle; steps of a change of load lie above it
+    noise = 2.0 * steps[len(steps) // 4]
+    latest = _near_the_end(values, median(values[-LEAST_REST:]), LEAST_TIMES * noise)
+    if len(latest) < LEAST_REST:
+        return values
+    middle = median(latest)
+    off = median(abs(value - middle) for value in latest)
+    latest = _near_the_end(latest, middle, MOST_OFF * off)  # without the end of the change
+    return latest if len(latest) >= LEAST_REST and not moves(latest) else values
+
+
+def _near_the_end(values: Sequence[float], middle: float, near: float) -> Sequence[float]:
+    """The latest values of which none is more than near, or than some steps of the last digit, off the middle."""
+    near = max(near, MOST_OFF * resolution(values))
+    first = len(values)
+    while first > 0 and abs(values[first - 1] - middle) <= near:
+        first -= 1
+    return values[first:]
+
+
+def moves(values: Sequence[float]) -> bool:
+    """Whether readings went somewhere, rather than scatter about one value; values: in the order in which they came.
+
+    Those that scatter differ from one to the next by as much as over all (von Neumann's ratio is about 1),
+    and none of them is far beside the others.
+    """
+    steps = [abs(b - a) for a, b in pairwise(values)]
+    least = resolution(values)
+    if max(values) - min(values) <= LEAST_MOVED * least:
+        return False
+    middle = median(values)
+    off = [abs(v - middle) for v in values]
+    if max(off) > MOST_OFF * max(median(off), least):
+        return True
+    mean = math.fsum(values) / len(values)
+    around = math.fsum((v - mean) ** 2 for v in values) / len(values)
+    between = math.fsum(step * step for step in steps) / (2.0 * len(steps))
+    return around > MOST_RATIO * between
 
 
 def resolution(values: Sequence[float]) -> float:
@@ -109,25 +175,43 @@ def scale_for(change: float, size_of: float) -> float | None:
 class PullWatch:
     """What each number did since somebody was asked to pull.  Safe for several threads."""
 
-    def __init__(self, rest: Iterable[NumberSeries]) -> None:
-        """rest: the numbers of the last seconds, in which nobody pulled."""
+    def __init__(self, place: str, asked_s: float) -> None:
+        """place: the number that is to come to rest first, "" for any; asked_s: when a pull was asked for, s."""
         self._lock = threading.Lock()
+        self._place = place
+        self.asked_s = asked_s
+        self._ready = False
         self._rest: dict[str, list[float]] = {}
         self._farthest: dict[str, list[float]] = {}
-        self._add(self._rest, rest)
 
     @property
     def ready(self) -> bool:
-        """Whether enough came at rest, so that a pull can be seen."""
+        """Whether it was seen at rest, so that a pull can be seen."""
         with self._lock:
-            return any(len(values) >= LEAST_REST for values in self._rest.values())
+            return self._ready
+
+    def settle(self, numbers: Iterable[NumberSeries], now_s: float) -> None:
+        """Take the numbers since REST_S before `asked_s` as those at rest, if the watched number is at rest.
+
+        Where it still moves REST_S after `asked_s`, as that of a load that swings does, they are taken as well.
+        """
+        whatever = now_s - self.asked_s > REST_S
+        with self._lock:
+            if self._ready:
+                return
+            self._rest = {
+                one.place: [float(text) for text in one.texts[-MOST_REST:]] for one in numbers
+            }
+            awaited = self._rest
+            if self._place in awaited:
+                awaited = {self._place: awaited[self._place]}
+            self._ready = any(
+                len(values) >= LEAST_REST and (whatever or not moves(resting(values)))
+                for values in awaited.values()
+            )
 
     def feed(self, numbers: Iterable[NumberSeries]) -> None:
-        """Take the numbers of the last moments; those that came before may be among them."""
-        if not self.ready:
-            with self._lock:
-                self._add(self._rest, numbers)
-            return
+        """Take the numbers since it was seen at rest; those that were fed before may be among them."""
         with self._lock:
             for one in numbers:
                 values = [float(text) for text in one.texts]
@@ -140,14 +224,8 @@ class PullWatch:
         with self._lock:
             return movements(self._rest, self._farthest)
 
-    def rest(self, place: str) -> tuple[float, ...]:
-        """The readings at rest of one number, in its unit."""
+    def rest(self, place: str) -> float | None:
+        """What one number shows at rest, in its unit; None where it was not seen at rest."""
         with self._lock:
-            return tuple(self._rest.get(place, ()))
-
-    @staticmethod
-    def _add(to: dict[str, list[float]], numbers: Iterable[NumberSeries]) -> None:
-        for one in numbers:
-            kept = to.setdefault(one.place, [])
-            kept += [float(text) for text in one.texts]
-            del kept[:-MOST_REST]
+            values = resting(self._rest.get(place, ()))
+            return median(values) if self._ready and values else None

@@ -22,6 +22,10 @@ RATE_S, ASKED_S = 1.2, 0.35
 LEAST_LINES = 12  # lines that end a listening without --for; chosen by us
 LISTEN_S = 3.0  # time of listening with the settings that were found, without --for; chosen by us
 SILENT_S = 8.0  # longest wait for the first byte, without --for; chosen by us
+# longest wait for the next line of a device that sent one and then nothing, and for so many of its lines that
+# parity is believed; chosen by us: a line every five seconds, and four of them
+SLOW_S, SLOW_LINES_S = 7.0, 25.0
+FEW_LINES = 3  # lines that a slow device is waited for; chosen by us: two intervals tell its rate
 
 
 @dataclass(frozen=True)
@@ -44,6 +48,10 @@ class Search:
     settled: bool  # whether text was read with these settings
     came: bool  # whether any byte came, with whatever settings
     tried: int  # how many settings were tried
+    few: int | None = (
+        None  # bytes that came, where they were too few to judge any settings by; None: enough
+    )
+    likely: str | None = None  # framing that those few seem to show
 
 
 def search(
@@ -58,17 +66,23 @@ def search(
     halt: set from another thread, ends the search with what it has.
     The hearing of the result is open; whoever called closes it.
     """
-    came, tried = False, 0
+    pace, tried = _Pace(wanted), 0
     best: LineSettings | None = None
     best_share = -1.0
     for settings in _to_try(wanted):
         if tried and (_left(until_s, 1.0) <= 0.0 or (halt is not None and halt.is_set())):
+            pace.left_out = True
             break
         tried += 1
         say(settings)
         hearing = Hearing(settings, halt).open()
-        came = _hear(hearing, wanted, came, until_s) or came
+        _hear(hearing, wanted, pace, until_s)
         verdict = judged(hearing.raw())
+        if verdict.likely is not None:  # more time would help, another rate would not
+            return Search(
+                hearing=hearing, settled=False, came=True, tried=tried, few=len(hearing.raw()),
+                likely=verdict.likely,
+            )  # fmt: skip
         if not verdict.text and verdict.share > SOME_SHARE:
             # the line may have been in the midst of a byte when it was opened
             before = len(hearing.raw())
@@ -76,7 +90,7 @@ def search(
             verdict = judged(hearing.raw()[before:])
         if verdict.text:
             if verdict.framing is None or wanted.framing is not None:
-                return Search(hearing, True, True, tried)
+                return Search(hearing=hearing, settled=True, came=True, tried=tried)
             shown = replace(settings, framing=verdict.framing)
             if wanted.serial:
                 hearing.close()
@@ -84,30 +98,69 @@ def search(
                 hearing = Hearing(shown, halt).open()
             else:  # a line server: the parity comes with each byte
                 hearing.settings = shown
-            return Search(hearing, True, True, tried)
-        last = not wanted.serial or (not came and wanted.ask is None)
+            return Search(hearing=hearing, settled=True, came=True, tried=tried)
+        last = not wanted.serial or (not pace.came and wanted.ask is None)
         if last:  # a device that sends shows bytes at any rate
-            return Search(hearing, False, came, tried)
+            return Search(hearing=hearing, settled=False, came=pace.came, tried=tried, few=pace.few)
         hearing.close()
         if verdict.share > best_share:
             best, best_share = settings, verdict.share
-    return Search(Hearing(best or next(_to_try(wanted)), halt).open(), False, came, tried)
+    again = Hearing(best or next(_to_try(wanted)), halt).open()
+    return Search(hearing=again, settled=False, came=pace.came, tried=tried, few=pace.few)
 
 
-def _hear(hearing: Hearing, wanted: Wanted, came: bool, until_s: float | None) -> bool:
-    """Collect so many bytes that the settings can be judged; returns whether any came.
+class _Pace:
+    """How fast a device sends, as the settings that were tried have shown.
 
-    came: whether bytes came with earlier settings, so that they will come again.
+    came: whether any byte came
+    slow: whether seconds lie between its lines
+    left_out: whether some settings were not tried, or not for long enough
     """
-    many = wanted.ask is not None and wanted.serial and None in (wanted.baud, wanted.framing)
-    first_s = ASKED_S if many else SILENT_S
-    hearing.listen(_left(until_s, RATE_S if came and not many else first_s), lambda _: True)
+
+    def __init__(self, wanted: Wanted) -> None:
+        self._asked = (
+            wanted.ask is not None and wanted.serial and None in (wanted.baud, wanted.framing)
+        )
+        self.came = self.slow = self.left_out = False
+        self._stopped = False
+        self._size = 0
+
+    @property
+    def first_s(self) -> float:
+        """Longest wait for the first byte with the next settings, s."""
+        if self._asked:
+            return ASKED_S
+        if not self.came:
+            return SILENT_S
+        return RATE_S if self._stopped else SLOW_S
+
+    @property
+    def few(self) -> int | None:
+        """Bytes that came, where they were too few to judge any settings by; None: enough."""
+        return self._size if self.came and self.slow and self.left_out else None
+
+    def heard(self, size: int, waited_s: float) -> None:
+        """Take what came with one more settings: bytes, and how long the first was waited for, s."""
+        if size:
+            self.slow = self.slow or (self.came and not self._asked and waited_s > RATE_S)
+            self.came, self._stopped = True, False
+        elif self.came:  # a device that was pulled out is not waited for at every rate
+            self.left_out, self._stopped = True, not self.slow
+        self._size += size
+
+
+def _hear(hearing: Hearing, wanted: Wanted, pace: _Pace, until_s: float | None) -> None:
+    """Collect so many bytes that the settings can be judged."""
+    began_s = clock.now()
+    hearing.listen(_left(until_s, pace.first_s), lambda _: True)
+    pace.heard(len(hearing.raw()), clock.now() - began_s)
     if not hearing.raw():
-        return False
+        return
     hearing.listen(_left(until_s, RATE_S), lambda _: _enough(hearing.raw(), wanted))
     if not judged(hearing.raw()).text and len(hearing.raw()) < PARITY_BYTES:  # a slow device
         _hear_more(hearing, PARITY_BYTES, _left(until_s, RATE_S))
-    return True
+        if judged(hearing.raw()).likely is not None:
+            _hear_more(hearing, PARITY_BYTES, _left(until_s, SLOW_LINES_S))
 
 
 def _hear_more(hearing: Hearing, most: int, for_s: float) -> None:
@@ -136,7 +189,12 @@ def listen_on(found_search: Search, wanted: Wanted, until_s: float | None) -> Ca
             return False
         return len(lines_of(capture, line_end(capture))) >= LEAST_LINES
 
-    return hearing.listen(4.0 * LISTEN_S, enough)
+    capture = hearing.listen(4.0 * LISTEN_S, enough)
+    if len(lines_of(capture, line_end(capture))) >= FEW_LINES:
+        return capture
+    return hearing.listen(
+        SLOW_LINES_S, lambda later: len(lines_of(later, line_end(later))) >= FEW_LINES
+    )
 
 
 def _enough(data: bytes, wanted: Wanted) -> bool:

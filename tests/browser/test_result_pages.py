@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -128,6 +129,53 @@ def test_the_list_is_filtered_and_two_are_compared(browser, desk, shots):
     browser.shot(shots / "compared-390.png")
     browser.driver.find_element("id", "words").send_keys("no such haul")
     until(lambda: "None of 2 sessions" in browser.text("list"), WITHIN_S, "nothing is left")
+    assert browser.console() == []
+
+
+@pytest.fixture(scope="module")
+def season(tmp_path_factory):
+    """The desk of a folder with one rig's five hauls over half a year, each a little harder."""
+    folder = tmp_path_factory.mktemp("season")
+    for month, e in enumerate((0.92, 0.90, 0.91, 0.86, 0.84), 1):
+        sealed_session(
+            folder / f"haul {month}",
+            e=e,
+            started_at=f"2026-0{month}-1{month}T10:00:00.000Z",
+            seed=month,
+        )
+    with PageProcess("desk", folder) as serving:
+        yield serving
+
+
+def test_the_trend_of_a_rig_is_seen(browser, season, shots):
+    for width, height, scheme in LOOKS:
+        browser.size(width, height, scheme)
+        come_to(browser, season, "sessions/", "list")
+        until(
+            lambda: browser.js("return document.querySelectorAll('.trend .point').length") == 5,
+            4 * WITHIN_S,
+            "points",
+        )
+        browser.js("document.querySelector('.trend').scrollIntoView({block: 'center'})")
+        plot = browser.steady(
+            "const b = document.querySelector('.trend .main-svg').getBoundingClientRect(); return [b.left, b.right, b.height]"
+        )
+        assert plot[0] >= 0 and plot[1] <= width and 240 <= plot[2] <= 280, (width, scheme, plot)
+        browser.shot(shots / f"trend-{width}-{scheme}.png")
+        assert_good(browser, f"trend {width} {scheme}")
+        ink = browser.js("return getComputedStyle(document.body).color")
+        texts = browser.js(
+            "return [...document.querySelectorAll('.trend text')].filter(n => n.textContent.trim()).map(n => {"
+            "const b = n.getBoundingClientRect();"
+            "return [n.textContent, getComputedStyle(n).fill, b.left, b.right, b.top, b.bottom, n.closest('.xaxislayer-above') !== null]})"
+        )
+        assert {one[1] for one in texts} == {ink}, texts
+        assert all(one[2] >= plot[0] - 1 and one[3] <= plot[1] + 1 for one in texts), texts
+        dates = sorted([one for one in texts if one[0].startswith("2026-")], key=lambda one: one[2])
+        assert len(dates) >= 2 and all(a[3] < b[2] for a, b in pairwise(dates)), dates
+        assert browser.js("return document.querySelectorAll('.trend .errorbar').length") == 5
+    words = browser.text("trends")
+    assert "a year (95 %)" in words and "U95" in words
     assert browser.console() == []
 
 

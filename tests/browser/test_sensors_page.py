@@ -159,6 +159,53 @@ def test_by_keyboard_alone_at_a_desk(browser, yard, shots):
     assert hand.touches < MOST_TOUCHES, hand.touches
 
 
+def test_a_reversed_cell_in_the_wrong_unit_is_told_beside_a_known_weight(browser, yard, shots):
+    """By touch at 390 px: it shows -44.09 for 20 kg, which is pounds the wrong way round (1 lb = 0.45359237 kg)."""
+    folder, _, bare = yard
+    browser.size(390, 844, "light")
+    with PageProcess("desk", folder) as serving:
+        hand = SensorsFinger(browser, serving.link)
+        hand.type("Another address", bare.port)
+        hand.press("Listen there")
+        hand.number(bare.port)
+        hand.wait(f"{STEP}.includes('What does this number tell')")
+        hand.press("A force")
+        hand.wait(f"{STEP}.includes('Which unit')")
+        hand.press("kg")
+        hand.drawn("[data-strand='T1>team'] line")
+        hand.wait(f"{STEP}.includes('Pull once')")
+        hand.press("Next")
+        hand.wait(f"{STEP}.includes('Take the zero')")
+        hand.press("Next")
+        hand.wait(f"{STEP}.includes('A known weight') && {STEP}.includes('It shows 0 kg')")
+        hand.press("Nothing is on it")
+        hand.wait(f"{STEP}.includes('nothing: shows')")
+        bare.value = -44.1
+        hand.wait(f"{STEP}.includes('It shows -44.1 kg') && !{STEP}.includes('it moves')")
+        hand.type("Known weight", "20 kg")
+        hand.press("Take the reading")
+        hand.wait(f"{STEP}.includes('It looks like lb, not kg: 44.1 is shown for 20 kg.')")
+        assert "Use the scale" not in browser.text("step")
+        browser.shot(shots / "sensors-other-unit-390.png")
+        hand.press("Make it lb")
+        hand.wait(
+            f"{STEP}.includes('the cell is reversed') && {STEP}.includes('Use the scale -0.9998')"
+        )
+        browser.shot(shots / "sensors-reversed-390.png")
+        assert browser.js("return document.documentElement.scrollWidth") <= 390
+        hand.press("Use the scale")
+        hand.wait(f"{STEP}.includes('Now 196 N')")
+        hand.type("Name of the new file", "boatyard")
+        hand.press("Save")
+        hand.wait("document.getElementById('status').innerText === 'boatyard.toml: saved'")
+        assert browser.console() == []
+    (force,) = load_sensors(folder / "boatyard.toml").channels
+    assert (force.unit, force.scale) == ("lb", -0.999829)
+    assert force.si(-44.1) == pytest.approx(
+        20.0 * 9.80665, rel=1e-4
+    )  # g = 9.80665 m/s2 by definition
+
+
 SERIOUS = (
     "const done = arguments[0]; axe.run(document, {resultTypes: ['violations']})"
     ".then(r => done(r.violations.filter(v => ['serious', 'critical'].includes(v.impact))"

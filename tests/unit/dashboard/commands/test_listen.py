@@ -185,6 +185,43 @@ def test_a_board_that_publishes_is_heard_through_its_broker(listened: Any, tmp_p
     assert len(readings) > 10 and set(readings.tolist()) <= set(device.sent)
 
 
+# -- a line every four to five seconds ---------------------------------------------------------------
+SLOW = replace(CATALOGUE["7E1 pounds"], rate_hz=0.22)  # 2400 baud: the seventh rate that is tried
+SLOW_9600 = replace(SLOW, baud=9600)  # the first
+
+
+@pytest.mark.parametrize("baud", [115200])
+def test_a_slow_line_of_seven_bits_is_found_by_waiting_for_it(
+    plug: Plug, listened: Any, baud: int
+) -> None:
+    device = plug(replace(SLOW, baud=baud))
+    status, said = listened(device.port)
+    assert status == 0 and (said["baud"], said["framing"]) == (baud, "7E1")
+    (channel,) = said["channels"]
+    assert channel["unit"] == "lb" and set(channel["values"]) <= set(device.sent)
+    assert len(channel["values"]) >= 2 and said["messages"] == []
+
+
+def test_too_few_slow_lines_are_told_as_too_few_with_what_they_look_like(
+    plug: Plug, listened: Any
+) -> None:
+    """7 s hold one or two lines of ten bytes: parity is believed from 24 bytes on."""
+    status, said = listened(plug(SLOW_9600).port, "--for", "7")
+    (told,) = said["messages"]
+    assert status == 1 and (said["baud"], said["framing"]) == (None, None) and said["heard"]
+    assert told["code"] == "listen_few_lines"
+    assert "look like lines at 9600 baud, 7E1, too few to be sure" in told["text"]
+    assert "binary" not in told["text"] and said["lines"] and said["channels"] == []
+
+
+def test_a_slow_line_at_a_rate_not_tried_yet_is_no_binary_device(plug: Plug, listened: Any) -> None:
+    status, said = listened(plug(SLOW).port, "--for", "12")
+    (told,) = said["messages"]
+    assert status == 1 and told["code"] == "listen_few", told
+    assert "too few lines to find the rate and the framing" in told["text"]
+    assert (said["baud"], said["framing"], said["channels"]) == (None, None, [])
+
+
 def test_an_asked_device_gets_its_question_alone(plug: Plug, listened: Any) -> None:
     device = plug(CATALOGUE["asked, 7E1"])
     status, said = listened(device.port, "--ask", r"W\r")

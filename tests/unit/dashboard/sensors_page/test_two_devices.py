@@ -64,7 +64,9 @@ def test_two_undescribed_devices_are_recorded_with_the_right_values(hand, device
     assert "data-svg" in str(hand.shown()["step"])
     hand.live_act("touched", {"element": "team"})
     assert "Pull once" in hand.step()
-    until(lambda: hand.told() == "No number has moved yet.", 20, "a rest")
+    until(
+        lambda: hand.told() == "No number has moved yet. At rest haul_force shows 12.", 20, "a rest"
+    )
     cell.value = -60.0  # wired the wrong way round
     until(lambda: "fell by" in hand.told(), 20, "the pull")
     assert hand.live()["step"]["buttons"][0][0] == "Turn it round"
