@@ -179,7 +179,15 @@ def assemble_result(
         warnings=once(
             [
                 *rigs.warnings,
-                *counter_warnings(roles, seg, strokes, _counters(feeds, roles), delay, by_rope),
+                *counter_warnings(
+                    roles,
+                    seg,
+                    strokes,
+                    _counters(feeds, roles),
+                    delay,
+                    by_rope,
+                    noise.noise_N or 0.0,
+                ),
             ]
         ),
         reset_list=resets,
