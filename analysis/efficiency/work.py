@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.efficiency.load_estimators import LoadEstimator
+from analysis.efficiency.rope_at_rest import given_back_m
 from analysis.efficiency.uncertainty import Component, Quantity, type_a
 from analysis.mechanics.model import Model
 from analysis.signals.lag_from_ripple import MOST, ChannelLag, stated
@@ -72,13 +73,14 @@ def haul_totals(rig_model: Model, result: Result, haul: list[Stroke]) -> HaulTot
         and roles.progress
         and roles.load_length
     ):
-        # from rest to rest: with the slack, and with the load where it comes to rest
-        rope = np.array([s.haul_travel_m + s.slack_m for s in haul])
+        # from rest to rest: with the slack, and with load and rope where the load comes to rest
+        given, given_u = given_back_m(haul, stated(roles.load_length, roles.progress))
+        rope = np.array([s.haul_travel_m + s.slack_m for s in haul]) - given
         moved = np.array([s.load_rest_m or 0.0 for s in haul])
         whole, made = float(rope.sum()), float(moved.sum())
         _, scatter = type_a(moved * rig_model.travel_ratio / rope, rope)
         value = made * rig_model.travel_ratio / whole
-        parts = [scatter]
+        parts = [scatter, Component("rope at the load's rest", value * given_u / whole)]
         for channel, total in (
             (roles.progress, whole / roles.progress_gain),
             (roles.load_length, made),

@@ -26,6 +26,7 @@ from analysis.rig.rig import Rig
 from analysis.strokes.load_travel import by_rope
 from analysis.strokes.result import Result
 from analysis.strokes.rig_changes import NOTHING_READ, in_order
+from analysis.strokes.rig_lags import RigLags
 
 # speed only: the models of a session's rigs are kept between reviews while it grows
 CACHED_RIGS = 16
@@ -140,6 +141,7 @@ def _own(result: Result, k: int, from_s: float, to_s: float) -> tuple[Result, tu
     if len(result.rigs) < 2:
         return result, tuple(range(len(result.strokes)))
     numbers = tuple(i for i, s in enumerate(result.strokes) if s.rig == k)
+    lags = result.rig_lags[k] if k < len(result.rig_lags) else RigLags()
     read = result.read[k] if k < len(result.read) else NOTHING_READ
     channels = {}
     for name, summary in result.channels.items():
@@ -152,6 +154,11 @@ def _own(result: Result, k: int, from_s: float, to_s: float) -> tuple[Result, tu
         reset_list=tuple(r for r in result.reset_list if r.rig == k),
         channels=channels,
         read=(read,),
+        rig_lags=(lags,),
+        lags=lags.lags,
+        rope_lag=lags.rope_lag,
+        load_lags=lags.load_lags,
+        lowering_lags=lags.lowering_lags,
         derived_events=tuple(
             e for e in result.derived_events
             if e.time_s < to_s and (e.end_s is None or e.end_s > from_s)

@@ -334,7 +334,7 @@ def _own_warnings(chapter: Chapter) -> list[Message]:
 def _warnings(main: Chapter, result: Result) -> list[Message]:
     """All warnings of a review, in order; of the chapters, those of the main one."""
     lines = _own_warnings(main)
-    lines += _late(result)
+    lines += _late(main.result)
     if result.roles.load_length is None:
         lines.append(message("no_load_counter"))
     if result.roles.haul_length is None and result.roles.progress is not None:

@@ -11,6 +11,10 @@ from analysis.signals.channel_feed import LEAST_N
 from analysis.signals.time_cells import Floats
 from logger.channels.channel import Channel
 
+# noises of a cell of 1/32 s, and standard uncertainties of the zero, below which a force counts as zero; chosen by us: neither
+# comes by chance in a session
+NOISES, ZEROS = 6.0, 4.0
+
 
 @dataclass(frozen=True)
 class NoiseFloor:
@@ -32,4 +36,4 @@ def noise_floor(force_N: Floats, channel: Channel) -> NoiseFloor:
     lowest = np.sort(bend)[max(0, math.ceil(0.2 * len(bend)) - 1)] if len(bend) else 0.0
     noise = float(lowest) / 0.2533 / math.sqrt(6)
     doubt, capacity = float(channel.u_si(0.0)), channel.capacity or 0.0
-    return NoiseFloor(noise, max(LEAST_N, 6.0 * noise, 4.0 * doubt, 0.002 * capacity))
+    return NoiseFloor(noise, max(LEAST_N, NOISES * noise, ZEROS * doubt, 0.002 * capacity))

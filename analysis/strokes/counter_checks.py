@@ -8,13 +8,14 @@ from collections.abc import Sequence
 from analysis.messages.message import Message, message
 from analysis.signals.channel_roles import Roles
 from analysis.signals.lag_from_edges import LEAST_S, NO_LAG, Lag
+from analysis.signals.noise_floor import NOISES, ZEROS
 from analysis.strokes.segmentation import OFF_SHARE, Reset, Segmentation
 from analysis.strokes.stroke import Stroke
 
 # share by which rope and load travel x ratio may differ without a warning; chosen by us, no reason is on record
 UNEQUAL = 0.10
-# BEYOND: share of the floor by which the lowest second may differ from zero; derived: the floor is 4 standard
-# uncertainties of the zero or 6 of the noise, so 3 or 4.5 of them.  FELT: share of the steady force at which a
+# BEYOND: share of the floor by which the lowest second may differ from zero; derived: the floor is ZEROS standard
+# uncertainties of the zero or NOISES of the noise, so 3 or 4.5 of them; below zero both at once, as root sum of squares.  FELT: share of the steady force at which a
 # zero that is too high matters; chosen by us: it is 2 % of every force
 BEYOND, FELT = 0.75, 0.02
 # lowest second / highest cell, both without sign, of a cell with a wrong sign; chosen by us: pulls are far
@@ -46,17 +47,23 @@ def counter_warnings(
     ends_u_m: float = 0.0,
     seen: Lag = NO_LAG,
     stated: Lag | None = None,
+    noise_N: float = 0.0,
 ) -> list[Message]:
     """Warnings about counters that contradict each other, and about the zero of the haul cell.
 
     ends_u_m: standard uncertainty of rope - ratio x load travel by the ends of both counters, m;
-    seen: the rope counter's lag behind the haul cell by the readings; stated: by the sensors file.
+    seen: the rope counter's lag behind the haul cell by the readings; stated: by the sensors file;
+    noise_N: standard deviation of the haul force over 1/32 s.
     """
     if seg is None:
         return []
     if roles.progress is None:
-        return _zero(roles, seg)
-    late = _zero(roles, seg) + _late(roles, stated or seen) + _contradicts(roles, seen, stated)
+        return _zero(roles, seg, noise_N)
+    late = (
+        _zero(roles, seg, noise_N)
+        + _late(roles, stated or seen)
+        + _contradicts(roles, seen, stated)
+    )
     late += _only_up(roles, seg, strokes)
     if roles.load_length is None:
         hauled = any(s.direction == "haul" for s in strokes)
@@ -86,9 +93,14 @@ def _only_up(roles: Roles, seg: Segmentation, strokes: Sequence[Stroke]) -> list
     return [message("counter_only_up", counter=roles.progress.name)]
 
 
-def _zero(roles: Roles, seg: Segmentation) -> list[Message]:
+def _zero(roles: Roles, seg: Segmentation, noise_N: float) -> list[Message]:
     """Warn of a wrong zero of the haul cell: rope cannot push, and hangs slack at some time.  A
-    cell that reads nothing but negative forces has a wrong sign, not a wrong zero."""
+    cell that reads nothing but negative forces has a wrong sign, not a wrong zero.
+
+    The lowest of n seconds is below the zero by the noise, so both errors count, and being independent they add in squares
+    (JCGM 100, 5.1.2).  With the noise of 765 undisturbed sessions, a normal zero is then said to be too low in 1 of 1,200, by
+    the greater of both in 1 of 500.
+    """
     cell, least = roles.haul_force, seg.lowest_N
     if cell is None or not math.isfinite(least):
         return []
@@ -101,7 +113,8 @@ def _zero(roles: Roles, seg: Segmentation) -> list[Message]:
     slack = seg.slack.result()
     # the lowest of many seconds is lower than the zero by the noise of a second; the median over rests is not
     usual = least if slack is None or slack.rests < SEVERAL_RESTS else slack.offset_N
-    if least < -beyond and usual < -beyond:
+    low_N = max(beyond, BEYOND * math.hypot(ZEROS * u_N, NOISES * noise_N))
+    if least < -low_N and usual < -low_N:
         return [message("zero_too_low", cell=cell.name, least_N=least, u_N=u_N)]
     steady = seg.steady_N or 0.0
     if max(beyond, FELT * steady) < least < OFF_SHARE * steady:  # else tension was never let off

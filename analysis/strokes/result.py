@@ -16,14 +16,14 @@ from analysis.signals.time_cells import MOST, RATE
 from analysis.strokes.complete_seconds import last_cell
 from analysis.strokes.counter_checks import counter_warnings
 from analysis.strokes.derived_events import DerivedEvent, derive_events
-from analysis.strokes.lag_correction import force_ripple, means_as_sent, steady_rope_m, with_lag
+from analysis.strokes.lag_correction import with_lag
 from analysis.strokes.rig_changes import NOTHING_READ, RigReadings, RigSpan, RigTimetable
+from analysis.strokes.rig_lags import NOT_LATE, RigLags, rig_lags
 from analysis.strokes.segmentation import Reset, Segmentation
 from analysis.strokes.stroke import Stroke
 from logger.session.records import ClockRow, Event
 
 MOST_EVENTS = 200_000  # memory only
-NOT_LATE = ChannelLag()
 
 
 @dataclass(frozen=True)
@@ -70,6 +70,8 @@ class Result:
     lag_u_s: float | None = None  # its standard uncertainty
     lag_why_not: Message | None = None  # why there is no lag_s
     lag_share: float = 0.0  # relative standard uncertainty of mean forces by the lag
+    rig_lags: tuple[RigLags, ...] = ()  # while each of `rigs` was in use
+    # of the rig in use at the end; of a chapter, of its own rig
     lags: tuple[ChannelLag, ...] = ()  # of each force channel, in the order of roles.forces
     rope_lag: ChannelLag = NOT_LATE  # of the haul cell, for its work over the rope of whole strokes
     load_lags: tuple[
@@ -142,15 +144,12 @@ def assemble_result(
         current = seg.current()
         strokes = [*seg.strokes, *([current] if current else [])]
     delay = _rope_lag(feeds, roles, seg)
-    by_rope, by_load = (
-        stated(counter, roles.haul_force) for counter in (roles.progress, roles.load_length)
-    )
-    cells = [stated(cell, roles.haul_force) for cell in roles.forces]
-    hauling = seg.lags.ended() if seg else None
+    by_rope = stated(roles.progress, roles.haul_force)
     strokes, lag_share = with_lag(strokes, by_rope or delay)
     events, resets = derive_events(roles, feeds, seg, start, end, last_cell(feeds.values()))
     haul = feeds[roles.haul_force.name] if roles.haul_force else None
-    ripple = force_ripple(strokes, "haul")
+    lags = _lags(rigs, seg, delay, strokes)
+    last = lags[rigs.index] if lags else RigLags()
     not_listed = log.more_events + sum(
         f.more_gaps
         + f.saturated.not_listed
@@ -180,7 +179,15 @@ def assemble_result(
         warnings=once(
             [
                 *rigs.warnings,
-                *counter_warnings(roles, seg, strokes, _counters(feeds, roles), delay, by_rope),
+                *counter_warnings(
+                    roles,
+                    seg,
+                    strokes,
+                    _counters(feeds, roles),
+                    delay,
+                    by_rope,
+                    noise.noise_N or 0.0,
+                ),
             ]
         ),
         reset_list=resets,
@@ -188,47 +195,29 @@ def assemble_result(
         lag_u_s=delay.u_s,
         lag_why_not=delay.why_not,
         lag_share=lag_share,
-        lags=hauling.result(
-            delay,
-            by_rope,
-            by_load,
-            cells,
-            seg is not None and seg.over_rope,
-            sent=means_as_sent(strokes, "haul"),
-            steady_m=steady_rope_m(strokes, "haul"),
-            ripple=ripple,
-        )
-        if hauling
-        else (),
-        rope_lag=hauling.result(
-            delay,
-            by_rope,
-            by_load,
-            cells,
-            True,
-            steady_m=steady_rope_m(strokes, "haul"),
-            ripple=ripple,
-        )[0]
-        if hauling
-        else ChannelLag(),
-        load_lags=hauling.result(
-            delay, by_rope, by_load, cells, steady_m=steady_rope_m(strokes, "haul"), ripple=ripple
-        )
-        if hauling
-        else (),
-        lowering_lags=seg.lags_back.ended().result(
-            delay,
-            by_rope,
-            by_load,
-            cells,
-            sent=means_as_sent(strokes, "lower"),
-            steady_m=steady_rope_m(strokes, "lower"),
-        )
-        if seg
-        else (),
+        rig_lags=lags,
+        lags=last.lags,
+        rope_lag=last.rope_lag,
+        load_lags=last.load_lags,
+        lowering_lags=last.lowering_lags,
         tugs=seg.tugs if seg else 0,
         slack=seg.slack.result() if seg else None,
         mean_N=seg.mean_N if seg else None,
+    )
+
+
+def _lags(
+    rigs: RigTimetable, seg: Segmentation | None, delay: Lag, strokes: list[Stroke]
+) -> tuple[RigLags, ...]:
+    """The lags while each rig was in use; none without a segmentation, empty ones for a rig without readings."""
+    if seg is None:
+        return ()
+    sums = {**seg.lags_before, seg.rig: seg.lag_sums}
+    return tuple(
+        rig_lags(sums[k], span.roles, delay, [s for s in strokes if s.rig == k])
+        if k in sums
+        else RigLags()
+        for k, span in enumerate(rigs.spans)
     )
 
 

@@ -22,6 +22,7 @@ from analysis.signals.steady_level import HALF, Levels
 from analysis.signals.time_cells import RATE, Bools, Floats
 from analysis.signals.time_grid import BRIDGED_S
 from analysis.strokes.cell_track import CellTrack
+from analysis.strokes.rig_lags import RigLagSums
 from analysis.strokes.steady_part import MOST_SHIFT
 from analysis.strokes.stroke import Stroke, strokes_of
 from analysis.strokes.stroke_accumulator import PAUSE_CELLS, TURN_M, StrokeAccumulator
@@ -149,7 +150,8 @@ class Segmentation:
     growing: the stroke that is going on; None while the tension is off.
     resets: resets that have ended, in order.
     slips, shocks: intervals with the rope that slipped, m, and the peak force, N.
-    lags, lags_back, lag: lag estimates, by ripple while hauling and while lowering, and by releases.
+    lags, lags_back, lag: lag estimates, by ripple while hauling and while lowering with the rig in use, and by releases.
+    lags_before: sums of lags, hauling and lowering, of the rigs before, by their index.
     ran_back_m: most that the load ran back while nobody pulled.
     highest_N: largest mean haul force of a cell.
     slack: what the haul cell reads with the tension off.
@@ -171,6 +173,7 @@ class Segmentation:
         self.resets: list[Reset] = []
         self.slips, self.shocks = Intervals(RATE), Intervals(RATE)
         self.lags, self.lags_back = LagSums(settings.forces), LagSums(settings.forces, -1)
+        self.lags_before: dict[int, RigLagSums] = {}
         self._cells, self._total_N = 0, 0.0  # cells with a haul force, sum of their means
         self.growing: StrokeAccumulator | None = None
         self.ran_back_m = 0.0
@@ -204,6 +207,7 @@ class Segmentation:
         other.slips, other.shocks = self.slips.fork(), self.shocks.fork()
         other.growing = self.growing.fork() if self.growing else None
         other.lags, other.lags_back = self.lags.fork(), self.lags_back.fork()
+        other.lags_before = dict(self.lags_before)
         other.slack = self.slack.fork()
         other._levels = self._levels.fork()
         other._past = dict(self._past)
@@ -222,11 +226,19 @@ class Segmentation:
         self._end_stroke()
         self._fed = self._undecided = None
         self._evaluate()
+        self.lags_before[self.rig] = self.lag_sums
+        forces = self.settings.forces
+        self.lags, self.lags_back = LagSums(forces), LagSums(forces, -1)
         self.settings = replace(self.settings, ratio=ratio, stretch_m_per_N=stretch_m_per_N)
         self.rig = rig
         self._levels = Levels(self.settings.floor_N)
         self._past = {}
         self._edges = []
+
+    @property
+    def lag_sums(self) -> RigLagSums:
+        """The sums of lags of the rig in use."""
+        return RigLagSums(self.lags, self.lags_back, self.over_rope)
 
     @property
     def strokes(self) -> list[Stroke]:
@@ -449,6 +461,7 @@ class Segmentation:
                     self._edges.append((track.first + start, False))
                 if self.growing is not None and track.rope is not None:
                     self._decide(self.growing.best)
+                    self._came_to_rest(self.growing, track.first, start)
                     self._end_stroke(float(track.rope[start]))
                     self._let_off(track.first, start, float(np.nan_to_num(steady[start // HALF])))
                 self._rest(track, start, stop)
@@ -487,9 +500,14 @@ class Segmentation:
                 )
             if turned:
                 pending.sum_up()
+                self._came_to_rest(self.growing, track.first, start)
                 other = self.growing.turned(track, start)
                 self._keep(self.growing)
                 self.growing = other
+
+    def _came_to_rest(self, stroke: StrokeAccumulator, first: int, stop: int) -> None:
+        """Let a stroke that ends before cell `stop` of a track keep the rope at the load's rest; first: the track's first cell."""
+        stroke.came_to_rest(self._before["x"][stop : PAST + stop], first + stop)
 
     def _keep(self, stroke: StrokeAccumulator) -> bool:
         """Keep an ended stroke, unless it is too short or rope that only springs back; whether it was kept."""

@@ -40,6 +40,9 @@ class Stroke:
     rig: int = 0  # index of the session's rig
     slack_m: float = 0.0  # rope that came in just before the tension
     load_rest_m: float | None = None  # load travel likewise, from rest to rest
+    sunk_m: tuple[
+        float, ...
+    ] = ()  # rope given back between its furthest place and the load's rest, at each of REST_LAGS
     filled_J: float = 0.0  # what of work_J fills silences of the haul cell
     filled_out_J: tuple[float, ...] = ()  # (f,) what of out_J fills silences of each channel
     details: StrokeDetails = NO_DETAILS  # take-up, break-away, drift, unfollowed rope
@@ -73,6 +76,7 @@ def strokes_of(
             haul_travel_m=a.travel,
             load_travel_m=a.sign * (a.load_best - a.load0) if counted else None,
             slack_m=a.slack,
+            sunk_m=a.sunk_m,
             load_rest_m=a.load_top - a.sign * a.load_rest if counted else None,
             work_J=float(a.sign * a.sums.work_best[0]) + fill[0],
             out_J=tuple((a.sign * a.sums.out_best + fill[1]).tolist()),

@@ -21,6 +21,9 @@ PAUSE_M, PAUSE_CELLS = 0.01, RATE
 # rope before a pause up to which it only is stretched, with a load counter that has not moved; chosen by us: 8 % of
 # 25 m of rope is 2 m.  Without such a counter SEEN_ROPE_M counts, a pull of a hand
 STRETCHED_M = 3.0
+# lags of the load's counter behind the rope's, in cells, at which the rope at the load's rest is kept; derived: two devices
+# that are up to 0.3 s late are so far apart at most
+REST_LAGS = np.arange(-10, 11)
 
 
 class StrokeAccumulator:
@@ -34,6 +37,8 @@ class StrokeAccumulator:
     x0, load0: position of rope and load at the beginning.
     best, load_best: position of rope and load when the rope was furthest.
     load_top: furthest position of the load, times sign.
+    rests: cell in which the load last advanced; None before it did.
+    sunk_m: rope given back between its furthest place and the load's rest, m, at each of REST_LAGS.
     slack: rope that came in between its last rest and the beginning.
     load_rest: position of the load at rest before the beginning.
     rope_cells, load_cells: number of cells in which rope and load advanced.
@@ -49,6 +54,8 @@ class StrokeAccumulator:
         self.x0 = self.best = x
         self.load0 = self.load_best = load
         self.load_top = sign * load
+        self.rests: int | None = None
+        self.sunk_m: tuple[float, ...] = ()
         self.slack, self.load_rest = 0.0, load
         self.rope_cells = self.load_cells = 0
         self.by_load = False
@@ -104,7 +111,10 @@ class StrokeAccumulator:
             load = track.load[start : stop + 1]
             top = np.maximum.accumulate(np.concatenate(([self.load_top], s * load[1:])))
             self.load_top, made = float(top[-1]), exact(top[1:] - top[:-1], METRE)
-            self.load_cells += int(np.count_nonzero(made))
+            moved = made.nonzero()[0]
+            self.load_cells += len(moved)
+            if len(moved):
+                self.rests = track.first + start + int(moved[-1])
             if k >= 0:
                 self.load_best = float(load[k + 1])
         if k >= 0:
@@ -150,6 +160,19 @@ class StrokeAccumulator:
         if rests.any():
             k = stop - 1 - int(rests[::-1].argmax())
             self.resumes, self.resumes_m = cell + k + 1, float(now[k])
+
+    def came_to_rest(self, rope: Floats, stop: int) -> None:
+        """Keep how much rope had been given back when the load came to rest, at each of REST_LAGS.
+
+        rope: (n,) at the ends of the last n cells before `stop`, where the stroke ends, m.  A load that has rested for longer
+        is held, and counts as resting since the first of them.
+        """
+        if self.sign < 0 or self.rests is None:
+            return
+        at = np.clip(self.rests - REST_LAGS, stop - len(rope), stop - 1)
+        given = self.best - rope[at - stop + len(rope)]
+        # before the rope was furthest nothing is given back: the load's counter has coarse steps, or is late
+        self.sunk_m = tuple(np.where(at <= self.last, 0.0, np.maximum(given, 0.0)).tolist())
 
     def turned(self, track: CellTrack, stop: int) -> StrokeAccumulator:
         """Return the next stroke, in the other direction, from where this one was furthest.

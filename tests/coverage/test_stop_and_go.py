@@ -3,8 +3,9 @@
 Sessions of simulator C whose motion is set here: hysteresis, and resistance that depends on speed and place, a row each.
 Before the stretch of the rope showed the lags, 60 seeds had a median U95 of the haul force of 5.2 %.  Where half of the
 resistance is proportional to speed, the force falls so far at each stand that the sums of the lags hold little or nothing of
-the haul; that is an uncertainty of its own, without which the efficiency held in 50 to 75 %.  Work and travel from rest to rest
-are not judged there: a load that stands then needs no force, and strokes fall apart at each stand.
+the haul; that is an uncertainty of its own, without which the efficiency held in 50 to 75 %.  The rope is furthest there before
+the load comes to rest: with the furthest rope in place of the rope at the load's rest, the travel efficiency held in 55 %.
+Work is not judged there: its interval holds in 88 %, and is 30 % wide.
 """
 
 from __future__ import annotations
@@ -50,6 +51,20 @@ def test_haul_force_and_efficiency_hold(name, quantity, way):
     off = [j.off[quantity] for j in stopping(name, way) if j.off[quantity] is not None]
     assert len(off) >= 0.9 * SEEDS
     assert np.mean(np.abs(off) <= 1) >= 53 / 60
+
+
+@ALL_WAYS
+@pytest.mark.parametrize("name", HOW)
+def test_travel_from_rest_to_rest_holds(name, way):
+    """At 95 %, fewer than 53 of 60 within happens once in 125 times; U95 is half again that of the counters at most.
+
+    Can catch: rope that counts where it was furthest, or after it was let off; a lag between both counters left out.
+    """
+    rows = stopping(name, way)
+    off = [j.off["travel_efficiency"] for j in rows if j.off["travel_efficiency"] is not None]
+    assert len(off) >= 0.9 * SEEDS
+    assert np.mean(np.abs(off) <= 1) >= 53 / 60
+    assert np.median([j.width["travel_efficiency"] for j in rows]) <= 0.015
 
 
 @ALL_WAYS

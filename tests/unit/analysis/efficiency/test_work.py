@@ -65,3 +65,37 @@ def test_rope_taken_in_long_before_the_pull_is_no_slack_of_it():
         three(), sensors("haul", "rope", "way"), block(**{**channels, "rope": (t, rope + early)})
     )["measured"]
     assert found["travel_efficiency"]["value"] == pytest.approx(1.0, abs=0.004)
+
+
+def _resisting_by_speed(late_s: float):
+    """Two strokes of 6 m of rope in 12 s; the load slows down over the last second, in which its counter, 0.05 m of load behind,
+    catches up, and the hands give 0.12 m of rope back; then they stand for half a second and let 0.2 m off."""
+    at = [0.0, 3.0, 15.0, 16.0, 16.5, 17.1, 20.0]
+    rope = [0.0, 0.0, 6.0, 5.88, 5.88, 5.68, 5.68]
+    way = [0.0, 0.0, 1.90, 1.95, 1.95, 1.95, 1.95]
+    force = [0.0, 400.0, 400.0, 200.0, 200.0, 0.0, 0.0]
+    t = np.arange(round(2 * at[-1] * HZ)) / HZ
+    stroke, within = np.divmod(t, at[-1])
+
+    def twice(places, once):
+        return np.interp(within, at, places) + stroke * once
+
+    pulled = np.where(within > 3.0, twice(force, 0.0), 0.0)
+    return {
+        "haul": (t, pulled),
+        "rope": (t, twice(rope, rope[-1])),
+        "way": (t + late_s, twice(way, way[-1])),
+    }
+
+
+@pytest.mark.parametrize("late_s", [0.0, 0.15, 0.28])
+def test_rope_that_comes_back_before_the_load_rests_is_not_hauled(late_s):
+    """1.95 m x 3 / 5.88 m; the furthest rope, 6 m, would give 2 % less.  What is let off after the rest counts as hauled.
+
+    Can catch: the furthest rope, a late counter that takes what was let off for given back.
+    """
+    channels = _resisting_by_speed(late_s)
+    found = review(three(), sensors("haul", "rope", "way"), block(**channels))["measured"]
+    value, wide = found["travel_efficiency"]["value"], found["travel_efficiency"]["U95"]
+    assert value == pytest.approx(1.95 * 3 / 5.88, abs=0.004)
+    assert wide < 0.02

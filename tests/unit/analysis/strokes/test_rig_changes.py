@@ -149,3 +149,46 @@ def test_the_highest_force_of_each_rig_has_the_time_of_its_cell(folder):
         assert high == 480.0
         assert abs(seen_s - at_s) <= 1 / 64
     assert abs(found.channels["haul"].highest_s - peaks[0]) <= 1 / 64
+
+
+def surging(begins_s, mean_N, share, load_ratio, ends_s):
+    """Rope hauled for 14 s from begins_s on at 0.4 m/s that surges by half; the force's share of inertia is `share`."""
+    t = np.arange(begins_s, ends_s, 0.02)
+    u = np.clip(t - begins_s - 3.0, 0.0, 14.0)
+    moves = (u > 0) & (u < 14.0)
+    omega = 2 * np.pi * 0.75
+    rope = 0.4 * (u + 0.5 * (1 - np.cos(omega * u)) / omega)
+    force = np.where(moves, mean_N * (1 + share * np.cos(omega * u)), 0.0)
+    late = np.interp(t - 0.2, t, rope)  # the counters speak late
+    return t, force, late, late / load_ratio
+
+
+def in_one(*parts, events=()):
+    """The parts one after the other, with the counters going on."""
+    t, force, rope, way = (np.concatenate(column) for column in zip(*parts, strict=True))
+    for column in (rope, way):
+        at = 0
+        for part in parts[:-1]:
+            at += len(part[0])
+            column[at:] += column[at - 1] - column[at]
+    names = {"haul": force, "rope": rope, "way": way}
+    return Block({n: ChannelReadings(t, values) for n, values in names.items()}, events)
+
+
+def test_the_lags_of_a_rig_are_those_of_its_own_motion(folder):
+    """The load's inertia is 0.3 of the force with one rig and 0.1 with the other: each chapter is corrected as if alone.
+
+    Can catch: sums over both rigs, which correct each by the mean of both; sums that are lost at the change.
+    """
+    first = surging(0.0, 900.0, 0.3, 3.0, 25.0)
+    second = surging(25.0, 300.0, 0.1, 5.0, 50.0)
+    change = (Event(25.0, "r1", "rig", "", None, "rig-2.toml"),)
+    found = result(folder, in_one(first, second, events=change))
+    alone = [result(folder, in_one(part)) for part in (first, second)]
+    own = [lags.lags[0].factor for lags in found.rig_lags]
+    assert own[0] == pytest.approx(alone[0].lags[0].factor, abs=1e-9)
+    assert own[1] == pytest.approx(
+        alone[1].lags[0].factor, abs=1e-3
+    )  # its ratio is the file's of the other
+    assert abs(own[0] - own[1]) > 0.01
+    assert found.lags == found.rig_lags[1].lags
