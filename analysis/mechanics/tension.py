@@ -13,6 +13,7 @@ dT/de_k = B^-1[:, row_k] T[pulling side of k].
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -241,9 +242,9 @@ def _of_full_rank(matrix: Floats) -> bool:
     """
     limit = len(matrix) * np.finfo(np.float64).eps
     try:
-        condition = np.linalg.norm(matrix) * np.linalg.norm(np.linalg.inv(matrix))
+        condition = float(np.linalg.norm(matrix) * np.linalg.norm(np.linalg.inv(matrix)))
     except np.linalg.LinAlgError:
-        condition = np.inf
+        condition = math.inf
     if condition * limit * SURE < 1.0:
         return True
     return bool(np.linalg.matrix_rank(matrix) == len(matrix))

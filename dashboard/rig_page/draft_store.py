@@ -8,8 +8,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from analysis.rig_edit.cell_steps import CellStep, CellSteps
 from analysis.rig_edit.draft import Draft, opened
-from dashboard.rig_page.cell_steps import CellStep, CellSteps
 from logger.errors import CallFault, RigFault
 from logger.filesystem import write_atomic
 from logger.toml_tables import read_text

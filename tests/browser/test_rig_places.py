@@ -9,6 +9,7 @@ import pytest
 from browser.test_rig_page import DRAWN, MENU
 from browser.test_rig_questions import JOB, RIGS, CalmHand
 from selenium.webdriver.common.keys import Keys
+from support.channels import saved_at
 from support.page_checks import assert_fits
 from support.processes import PageProcess
 from support.rigs import three_to_one
@@ -57,11 +58,6 @@ def launch(tmp_path) -> Path:
     path = tmp_path / "launch.toml"
     path.write_text(text + JOB, "utf-8")
     return path
-
-
-def saved_at(folder: Path) -> str:
-    """Where the cell sits as the file has it."""
-    return str(tomllib.loads((folder / "loggers.toml").read_text("utf-8"))["channel"][0]["at"])
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

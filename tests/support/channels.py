@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import tomllib
 from collections.abc import Iterable
+from pathlib import Path
 
 import numpy as np
 
@@ -61,3 +63,8 @@ def rows(time_s: Iterable[float], **readings: Iterable[float]) -> bytes:
         for name, values in columns
     ]
     return "".join(lines).encode()
+
+
+def saved_at(folder: Path) -> str:
+    """Where the first channel of a folder's `loggers.toml` sits as the file has it."""
+    return str(tomllib.loads((folder / "loggers.toml").read_text("utf-8"))["channel"][0]["at"])

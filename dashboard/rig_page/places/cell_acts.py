@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dashboard.rig_page.cell_steps import CellStep
+from analysis.rig_edit.cell_steps import CellStep
 from dashboard.rig_page.draft_store import DraftStore
 from dashboard.rig_page.places.cells import CellKeeper, cell_place_words, is_cell_place
 from logger.errors import CallFault

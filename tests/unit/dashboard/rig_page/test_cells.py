@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import json
-import tomllib
 from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
+from support.channels import saved_at
 from support.desk_server import OpenDesk, acts_in, callback_body
 from support.http_server import assert_refused
 from support.rigs import three_to_one
@@ -105,11 +105,6 @@ def pressed(desk: OpenDesk, verb: str) -> str:
     return said(put(desk, [verb]))
 
 
-def at_now(folder: Path) -> str:
-    """Where the cell sits as the file has it."""
-    return str(tomllib.loads((folder / "loggers.toml").read_text("utf-8"))["channel"][0]["at"])
-
-
 def rig_text_now(desk: OpenDesk) -> str:
     return desk.server.drafts.store("launch").text
 
@@ -128,14 +123,14 @@ def test_undo_takes_back_the_cell_that_was_put_last_and_redo_puts_it_there_again
     assert (folder / "loggers.toml").read_text("utf-8") == SENSORS
     assert pressed(desk, "undo") == "" and rig_text_now(desk) == three_to_one()
     assert pressed(desk, "redo") == "haul_cell sits at the strand from C1 to A1 again."
-    assert at_now(folder) == "C1>A1"
-    assert pressed(desk, "redo") == "" and at_now(folder) == "C1>A1"
+    assert saved_at(folder) == "C1>A1"
+    assert pressed(desk, "redo") == "" and saved_at(folder) == "C1>A1"
 
 
 def test_undo_takes_back_cells_and_edits_in_the_order_in_which_they_were_done(desk, folder):
     def done() -> tuple[int, str]:
         """Captures that were put in, and where the cell sits."""
-        return captures_put(desk), at_now(folder)
+        return captures_put(desk), saved_at(folder)
 
     put(desk, CAPTURE)
     put(desk, cell_acts(desk, {"element": "anchor"})[0])
@@ -156,11 +151,11 @@ def test_a_new_step_of_either_kind_ends_what_redo_brings_back(desk, folder):
     pressed(desk, "undo")
     put(desk, cell_acts(desk, {"element": "load"})[0])
     pressed(desk, "redo")
-    assert rig_text_now(desk) == three_to_one() and at_now(folder) == "load"
+    assert rig_text_now(desk) == three_to_one() and saved_at(folder) == "load"
     pressed(desk, "undo")
     put(desk, CAPTURE)
     pressed(desk, "redo")
-    assert at_now(folder) == "haul" and captures_put(desk) == 1
+    assert saved_at(folder) == "haul" and captures_put(desk) == 1
 
 
 def test_a_cell_that_somebody_else_moved_since_stays_and_undo_goes_on(desk, folder):
@@ -180,7 +175,7 @@ def test_undo_of_a_cell_overwrites_nothing_that_the_sensors_page_has_not_saved(d
     base = store.state.draft
     store.change(lambda state: replace(state, draft=state.draft.replaced(state.base + "# mine\n")))
     assert "not saved; save them there" in pressed(desk, "undo")
-    assert at_now(folder) == "C1>A1"
+    assert saved_at(folder) == "C1>A1"
     store.change(lambda state: replace(state, draft=base))
     assert pressed(desk, "undo").startswith("Undone: haul_cell")  # the step was kept
     assert (folder / "loggers.toml").read_text("utf-8") == SENSORS
@@ -191,13 +186,13 @@ def test_a_page_that_shows_less_than_was_done_undoes_nothing_of_it(desk, folder)
     put(desk, cell_acts(desk, TOP_STRAND)[0])
     answer = desk.touch(PAGE, ["undo"], {"version.data": old})
     assert said(answer).startswith("Somebody else changed the rig just now.")
-    assert at_now(folder) == "C1>A1"
+    assert saved_at(folder) == "C1>A1"
 
 
 def test_a_viewer_undoes_no_cell(desk, folder):
     put(desk, cell_acts(desk, TOP_STRAND)[0])
     assert_refused(put(desk, ["undo"], "viewer"), 403)
-    assert at_now(folder) == "C1>A1"
+    assert saved_at(folder) == "C1>A1"
 
 
 def test_the_sensors_page_works_on_with_the_new_place_and_may_undo_it(desk):

@@ -30,7 +30,7 @@ ASK = {"ask": "grabs"}
 PAGE = "/rig/launch/"
 
 
-class Clock:
+class SetClock:
     """A clock that a test sets, s."""
 
     now_s = 0.0
@@ -47,8 +47,8 @@ class Sheet:
 
 
 @pytest.fixture
-def clock() -> Clock:
-    return Clock()
+def clock() -> SetClock:
+    return SetClock()
 
 
 @pytest.fixture
