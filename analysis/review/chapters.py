@@ -23,10 +23,10 @@ from analysis.mechanics.model import Model, model
 from analysis.review.force_bounds import ForceBounds
 from analysis.review.peaks import LoadNeed, Peak, chapter_peaks, need_before, needs
 from analysis.rig.rig import Rig
+from analysis.strokes.lag_correction import RigLags
 from analysis.strokes.load_travel import by_rope
 from analysis.strokes.result import Result
 from analysis.strokes.rig_changes import NOTHING_READ, in_order
-from analysis.strokes.rig_lags import RigLags
 
 # speed only: the models of a session's rigs are kept between reviews while it grows
 CACHED_RIGS = 16

@@ -1,14 +1,23 @@
-"""Corrects the mean forces of strokes for the lag of the rope counter."""
+"""Corrects the mean forces of strokes for the lags between channels, for each rig of a session by itself.
+
+A lag is the device's own and stays, but its correction (mean force corrected / as sent) belongs to the motion over which it was
+summed: with the same load, speed of rope and hands, the force that the load's inertia adds is a share of the haul force
+that falls with the travel ratio, so a 3:1 takes three times the correction of a 9:1 made of it.  The mean over time
+and the mean over distance of two rigs together differ by the rigs, because the load goes at another speed in each, and not by
+a lag.  So the sums begin anew with each rig.
+"""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from analysis.signals.channel_roles import Roles
 from analysis.signals.lag_from_edges import Lag
+from analysis.signals.lag_from_ripple import ChannelLag, LagSums, stated
 from analysis.signals.time_cells import RATE, Floats
 from analysis.strokes.steady_part import SHIFTS, Steady
 from analysis.strokes.stroke import Stroke
@@ -16,6 +25,26 @@ from analysis.strokes.stroke import Stroke
 # half width of the distribution of an undetermined lag, 1/8 s; chosen by us, no reason is on record
 UNKNOWN_CELLS = 4.0
 _NODES = np.array(sorted([*SHIFTS, 0]), float)
+NOT_LATE = ChannelLag()
+
+
+@dataclass(frozen=True)
+class RigLagSums:
+    """The sums of one rig."""
+
+    hauling: LagSums  # while hauling
+    lowering: LagSums  # while lowering
+    over_rope: bool  # whether means of its haul strokes are over the rope
+
+
+@dataclass(frozen=True)
+class RigLags:
+    """The lags of all force channels while one rig was in use."""
+
+    lags: tuple[ChannelLag, ...] = ()  # of each force channel, in the order of roles.forces
+    rope_lag: ChannelLag = NOT_LATE  # of the haul cell, for its work over the rope of whole strokes
+    load_lags: tuple[ChannelLag, ...] = ()  # likewise, for the work over the load's travel
+    lowering_lags: tuple[ChannelLag, ...] = ()  # likewise, for the means of lowering
 
 
 def with_lag(strokes: Sequence[Stroke], lag: Lag) -> tuple[list[Stroke], float]:
@@ -74,6 +103,43 @@ def force_ripple(strokes: Sequence[Stroke], direction: str) -> float:
     parts = [s.steady for s in strokes if s.direction == direction and s.steady is not None]
     rope_m = sum(p.distance_m for p in parts)
     return sum(p.distance_m * p.ripple for p in parts) / rope_m if rope_m > 0 else 0.0
+
+
+def rig_lags(sums: RigLagSums, roles: Roles, delay: Lag, strokes: Sequence[Stroke]) -> RigLags:
+    """The lags of one rig.
+
+    delay: the rope counter's lag behind the haul cell by the readings; strokes: of this rig.
+    """
+    by_rope, by_load = (
+        stated(counter, roles.haul_force) for counter in (roles.progress, roles.load_length)
+    )
+    cells = [stated(cell, roles.haul_force) for cell in roles.forces]
+    hauling, steady_m = sums.hauling.ended(), steady_rope_m(strokes, "haul")
+    ripple = force_ripple(strokes, "haul")
+    return RigLags(
+        lags=hauling.result(
+            delay,
+            by_rope,
+            by_load,
+            cells,
+            sums.over_rope,
+            sent=means_as_sent(strokes, "haul"),
+            steady_m=steady_m,
+            ripple=ripple,
+        ),
+        rope_lag=hauling.result(
+            delay, by_rope, by_load, cells, True, steady_m=steady_m, ripple=ripple
+        )[0],
+        load_lags=hauling.result(delay, by_rope, by_load, cells, steady_m=steady_m, ripple=ripple),
+        lowering_lags=sums.lowering.ended().result(
+            delay,
+            by_rope,
+            by_load,
+            cells,
+            sent=means_as_sent(strokes, "lower"),
+            steady_m=steady_rope_m(strokes, "lower"),
+        ),
+    )
 
 
 def _weights(cells: float) -> Floats:

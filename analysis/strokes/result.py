@@ -16,9 +16,8 @@ from analysis.signals.time_cells import MOST, RATE
 from analysis.strokes.complete_seconds import last_cell
 from analysis.strokes.counter_checks import counter_warnings
 from analysis.strokes.derived_events import DerivedEvent, derive_events
-from analysis.strokes.lag_correction import with_lag
+from analysis.strokes.lag_correction import NOT_LATE, RigLags, rig_lags, with_lag
 from analysis.strokes.rig_changes import NOTHING_READ, RigReadings, RigSpan, RigTimetable
-from analysis.strokes.rig_lags import NOT_LATE, RigLags, rig_lags
 from analysis.strokes.segmentation import Reset, Segmentation
 from analysis.strokes.stroke import Stroke
 from logger.session.records import ClockRow, Event

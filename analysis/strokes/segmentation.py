@@ -22,7 +22,7 @@ from analysis.signals.steady_level import HALF, Levels
 from analysis.signals.time_cells import RATE, Bools, Floats
 from analysis.signals.time_grid import BRIDGED_S
 from analysis.strokes.cell_track import CellTrack
-from analysis.strokes.rig_lags import RigLagSums
+from analysis.strokes.lag_correction import RigLagSums
 from analysis.strokes.steady_part import MOST_SHIFT
 from analysis.strokes.stroke import Stroke, strokes_of
 from analysis.strokes.stroke_accumulator import PAUSE_CELLS, TURN_M, StrokeAccumulator

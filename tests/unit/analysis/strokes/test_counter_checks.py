@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from support.readings import block, review, sensors, three
+from support.readings import analyse, block, sensors, three
 
 HZ = 40.0
 U_N = 2.0  # standard uncertainty of the zero, as stated
@@ -18,8 +18,8 @@ def accused(zero_N: float, noise_N: float, seed: int = 1) -> bool:
     rope = np.interp(t % 20, at, [0, 0, 4, 4, 0, 0])
     force = np.interp(t % 20, [0, 6, 6.1, 15, 15.1, 20], [0, 0, 400, 400, 0, 0])
     channels = {"haul": (t, force + zero_N + noise_N * rng.normal(size=len(t))), "rope": (t, rope)}
-    found = review(three(1000, 10), sensors(*channels, haul=f"u = {U_N}"), block(**channels))
-    return "zero_too_low" in {m["code"] for m in found["messages"]}
+    found = analyse(three(1000, 10), sensors(*channels, haul=f"u = {U_N}"), block(**channels))
+    return "zero_too_low" in {m.code for m in found.warnings}
 
 
 @pytest.mark.parametrize(
