@@ -285,8 +285,8 @@ def use_scale(sensors: SensorsDesk, state: SensorsState, name: str) -> tuple[Sen
         values["zero"] = float(f"{sum(empty) / len(empty):.{DIGITS}g}") or None
     made = with_sign_settled(sensors, state, tried(sensors, state, name, values), name)
     turned = "; its number falls, so the scale turns it round" if scale < 0.0 else ""
-    known = "taped length" if row.get("quantity") == "length" else "known weight"
-    return made, f"Scale {scale:.4g}, by one {known}{turned}."
+    size_of = "taped length" if row.get("quantity") == "length" else "known weight"
+    return made, f"Scale {scale:.4g}, by one {size_of}{turned}."
 
 
 def without_calibration(sensors: SensorsDesk, state: SensorsState, name: str) -> SensorsState:

@@ -35,9 +35,8 @@ SILENT_LINES = 3.0  # the same, in times from line to line, of a slower device; 
 class PortNews:
     """What a port brought so far, as a page shows it."""
 
-    phase: (
-        str  # "trying", "heard", "silent", "few", "no text", "gone", "closed", "held" or "stopped"
-    )
+    # "trying", "heard", "silent", "few", "no text", "gone", "closed", "held" or "stopped"
+    phase: str  # what it does now
     said: str = ""  # why it is gone, closed, held or stopped; the settings that are tried
     baud: int | None = None  # rate that was found, bit/s; None: not found, or the port has none
     framing: str | None = None  # framing that was found; None: not found, or the port has none

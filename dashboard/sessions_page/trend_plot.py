@@ -24,9 +24,9 @@ def trend_figure(rows: Sequence[Mapping[str, Any]], trend: Trend) -> Figure:
     rows: of a library, each with an efficiency; trend: of the same rig.  x is milliseconds since 1970, in this
     machine's time.  The efficiency is actual MA / ideal MA, without a unit.
     """
-    known = [row for row in rows if day(row["started_at"]) is not None]
-    value = np.array([row["efficiency"] for row in known], dtype=np.float64)
-    wide = np.array([row["efficiency_U95"] or np.nan for row in known], dtype=np.float64)
+    dated = [row for row in rows if day(row["started_at"]) is not None]
+    value = np.array([row["efficiency"] for row in dated], dtype=np.float64)
+    wide = np.array([row["efficiency_U95"] or np.nan for row in dated], dtype=np.float64)
     lines: tuple[Curve, ...] = ()
     if trend.at_start is not None and trend.at_end is not None:
         ends = np.array([_local_ms(trend.first), _local_ms(trend.last)])
@@ -39,7 +39,7 @@ def trend_figure(rows: Sequence[Mapping[str, Any]], trend: Trend) -> Figure:
         dots=(
             Dots(
                 name="sessions",
-                x=np.array([_local_ms(row["started_at"]) for row in known], dtype=np.float64),
+                x=np.array([_local_ms(row["started_at"]) for row in dated], dtype=np.float64),
                 y=value,
                 low=value - wide,
                 high=value + wide,

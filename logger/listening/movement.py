@@ -43,9 +43,7 @@ class Movement:
     rest: float  # its middle at rest, in its unit
     farthest: float  # where it was farthest from rest, in its unit
     times: float  # how far that is, in its spread at rest
-    back: bool = (
-        False  # whether it was there shortly before it came to rest, so that it may be a release
-    )
+    back: bool = False  # whether it was there just before its rest: perhaps a release
 
     @property
     def change(self) -> float:

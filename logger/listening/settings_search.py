@@ -48,9 +48,7 @@ class Search:
     settled: bool  # whether text was read with these settings
     came: bool  # whether any byte came, with whatever settings
     tried: int  # how many settings were tried
-    few: int | None = (
-        None  # bytes that came, where they were too few to judge any settings by; None: enough
-    )
+    few: int | None = None  # bytes that came, where too few to judge by; None: enough
     likely: str | None = None  # framing that those few seem to show
 
 
