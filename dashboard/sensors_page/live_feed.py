@@ -7,9 +7,9 @@ from typing import Any
 from analysis.messages.message import message
 from dashboard.sensors_page.acts import act
 from dashboard.sensors_page.channel_acts import ZERO_S, mean_text, scatter_text
-from dashboard.sensors_page.heard_port import PortNews
 from dashboard.sensors_page.known_size import pulled_size
-from dashboard.sensors_page.port_watch import SeenPort
+from dashboard.sensors_page.ports.heard_port import PortNews
+from dashboard.sensors_page.ports.port_watch import SeenPort
 from dashboard.sensors_page.sensors_desk import NOW_S, SensorsDesk, channel_readings
 from dashboard.sensors_page.sensors_store import SensorsState
 from dashboard.sensors_page.typed import shown_port

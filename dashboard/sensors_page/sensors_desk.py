@@ -16,9 +16,9 @@ from analysis.sensors_edit.sensors_draft import SensorsOutcome
 from dashboard.desk.chosen import chosen
 from dashboard.desk.desk_page import Desk
 from dashboard.desk.folder import TOML, DeskFiles, RigFile, files_in
-from dashboard.sensors_page.heard_port import HeardPort
-from dashboard.sensors_page.listeners import Listeners
-from dashboard.sensors_page.port_watch import PortWatch, SeenPort
+from dashboard.sensors_page.ports.heard_port import HeardPort
+from dashboard.sensors_page.ports.listeners import Listeners
+from dashboard.sensors_page.ports.port_watch import PortWatch, SeenPort
 from dashboard.sensors_page.sensors_store import SensorsState, SensorsStore
 from logger.calibration.curve import Calibration
 from logger.channels.channel import Channel

@@ -13,7 +13,7 @@ from support.systems import pseudo_terminals
 from support.waiting import until
 
 from dashboard.desk.held_ports import holds_ports, let_go
-from dashboard.sensors_page.port_watch import PortWatch, seen_ports
+from dashboard.sensors_page.ports.port_watch import PortWatch, seen_ports
 from logger.transports.serial import PortInfo
 
 pytestmark = pseudo_terminals

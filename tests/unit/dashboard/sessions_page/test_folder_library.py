@@ -81,7 +81,8 @@ def test_an_empty_folder_starts_no_process(tmp_path, started):
     made(tmp_path / "deeper" / "one", strokes=1)
     assert library.look() is False  # no session is new in the folder itself
     made(tmp_path / "two", strokes=1)
-    assert library.look() is True and library.wait(60)
+    assert library.look() is True
+    until(lambda: library.wait(0.1), 60, "the rows")
     assert [row["path"] for row in library.rows()] == ["two"] and len(started) == 1
 
 

@@ -10,8 +10,8 @@ from pathlib import Path
 
 from dashboard.desk.folder import running
 from dashboard.desk.held_ports import holds_ports
-from dashboard.sensors_page.heard_port import HeardPort, PortNews
-from dashboard.sensors_page.port_watch import SeenPort
+from dashboard.sensors_page.ports.heard_port import HeardPort, PortNews
+from dashboard.sensors_page.ports.port_watch import SeenPort
 from logger import clock
 from logger.errors import CallFault, SensorsFault
 from logger.session.descriptor import SENSORS
