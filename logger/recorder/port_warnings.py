@@ -56,6 +56,7 @@ class PortWarnings:
         self._asked: dict[tuple[str, str], tuple[float, bool]] = {}
         self.notices: deque[str] = deque()
         self._readers, self._ledger, self._disk = readers, ledger, disk
+        self._foreign_told_s: dict[str, float] = {}
         self._foreign_seen = dict.fromkeys((reader.url for reader in readers), 0)
         self._unclear: set[str] = set()
         self._judged = {reader.url: _PortCounts() for reader in readers}
@@ -194,11 +195,16 @@ class PortWarnings:
         is connected there, or two are swapped."""
         names, count = reader.decoder.names, reader.decoder.foreign_lines
         before, self._foreign_seen[reader.url] = self._foreign_seen[reader.url], count
-        silent_s = now_s - max(self._ledger.last_s[name] for name in names)
-        if silent_s <= min(self._ledger.channels[name].stale_after_s for name in names):
+        last_s = max(self._ledger.last_s[name] for name in names)
+        silent_s = now_s - last_s
+        fresh = silent_s <= min(self._ledger.channels[name].stale_after_s for name in names)
+        # a look that comes late may find the right device heard and silent again
+        if fresh or last_s > self._foreign_told_s.get(reader.url, now_s):
             self.foreign_lines.pop(reader.url, None)
+            self._foreign_told_s.pop(reader.url, None)
         elif reader.opened and count > before and reader.url not in self.foreign_lines:
             line = reader.decoder.foreign_line.decode("latin-1")
+            self._foreign_told_s[reader.url] = now_s
             self.foreign_lines[reader.url] = what = one_line(
                 f'sends lines, but none for {" or ".join(names)}, such as "{line}": '
                 "is another device connected, or are two swapped?",

@@ -11,6 +11,7 @@ import json
 import os
 import re
 import stat
+import time
 import uuid
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -70,7 +71,7 @@ def ask(
     folder = Path(session_path)
     if verb not in VERBS:
         raise CallFault(verb, "is not a request to a recorder", "write one of " + ", ".join(VERBS))
-    name = id or "q" + uuid.uuid4().hex
+    name = id or _new_id()
     if not _ID.fullmatch(name) or _OWN_ID.fullmatch(name):
         raise CallFault(name, "cannot be a request's id", "use letters, digits, _ and -")
     if not lock.is_held(folder):
@@ -113,7 +114,7 @@ def ask_rig_text(session_path: str | os.PathLike[str], text: str, role: str = "o
         raise CallFault(
             session_path, "nothing records here, so the rig cannot be changed", "start a recording"
         )
-    name = "q" + uuid.uuid4().hex
+    name = _new_id()
     try:
         write_atomic(Path(session_path) / INBOX / f"{name}.toml", text.encode("utf-8", "replace"))
     except OSError as error:
@@ -121,6 +122,14 @@ def ask_rig_text(session_path: str | os.PathLike[str], text: str, role: str = "o
             session_path, f"nothing records here ({error.strerror})", "start a recording"
         ) from None
     return ask(session_path, "rig", text=f"{name}.toml", role=role, id=name)
+
+
+def _new_id() -> str:
+    """An id that nobody else gives, and that sorts by the moment at which it was made.
+
+    A file system dates files by ticks of some milliseconds, in which one person's requests come together.
+    """
+    return f"q{time.time_ns():016x}{uuid.uuid4().hex[:16]}"
 
 
 class Inbox:
@@ -281,6 +290,7 @@ _GONE = "gone"
 
 
 def _order(entry: os.DirEntry[str]) -> tuple[int, str]:
+    """When it was written, ns; within one tick of the file system by the name, which `_new_id` makes by time."""
     try:
         return entry.stat(follow_symlinks=False).st_mtime_ns, entry.name
     except OSError:

@@ -64,6 +64,9 @@ SLEEPS = {
     "unit/logger/channels/test_device_clock.py": {
         "test_a_burst_is_recorded_with_the_devices_spacing"
     },
+    "unit/logger/transports/test_mqtt.py": {
+        "test_a_broker_that_goes_and_comes_is_told_and_read_again"
+    },
     "unit/logger/recorder/test_port_warnings.py": {"test_ports_that_are_understood_are_not_told"},
     "unit/dashboard/test_stop_signals.py": {
         "test_a_signal_in_the_first_moments_leaves_no_trace",

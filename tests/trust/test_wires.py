@@ -35,6 +35,7 @@ from logger.channels.sensors_file import parse_sensors
 from logger.formats.base import Decoded
 from logger.formats.registry import encode
 from logger.recorder.bounded_queue import BoundedQueue
+from logger.recorder.port_warnings import PortWarnings
 from logger.session.reader import read_all
 from logger.session.verify import verify
 from logger.transports.reader_thread import Arrival
@@ -143,6 +144,33 @@ def test_another_device_under_the_name_is_told_and_nothing_of_it_is_taken(tmp_pa
         )
         two.say(two.yard.lines(10, 10))  # the right one is back
         until(lambda: len(two.yard.values()) == 20)
+        until(lambda: not two.running.statuses[-1][1].ports[two.bad.url])
+
+
+def test_the_right_device_is_back_also_for_a_look_that_comes_when_it_is_silent_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A busy machine looks at its ports late; here it does not look at all for a while."""
+    looks, check = [True], PortWarnings.check
+    monkeypatch.setattr(
+        PortWarnings, "check", lambda found, now_s: check(found, now_s) if looks[0] else None
+    )
+    with Two(tmp_path) as two:
+        other = parse_sensors(force("x").replace('"CELL"', '"OTHER"'), "s").channels
+
+        def told() -> bool:
+            two.say(encode(other, {"force": 7.0}))
+            return any("another device" in e.text for e in two.yard.events())
+
+        two.say(two.yard.lines(0, 10))
+        until(lambda: len(two.yard.values()) == 10)
+        until(told)
+        looks[0] = False
+        two.say(two.yard.lines(10, 10))
+        until(lambda: len(two.yard.values()) == 20)
+        last_s = read_all(two.yard.out).readings["force"].time_s[-1]
+        until(lambda: read_all(two.yard.out).clock[-1].time_s > last_s + 0.5)  # stale after 0.3 s
+        looks[0] = True
         until(lambda: not two.running.statuses[-1][1].ports[two.bad.url])
     told = [e for e in two.yard.events() if "another device" in e.text]
     assert [(e.kind, e.channel) for e in told] == [("gap", "force")]

@@ -48,7 +48,7 @@ def sent(page):
     """The requests in the inbox, and taken out of it as a recorder does."""
     found = []
     for path in sorted(
-        (page.hub.folder / "inbox").glob("*.json"), key=lambda p: p.stat().st_mtime_ns
+        (page.hub.folder / "inbox").glob("*.json"), key=lambda p: (p.stat().st_mtime_ns, p.name)
     ):
         found.append((path.stem, json.loads(path.read_text("utf-8"))))
         path.unlink()

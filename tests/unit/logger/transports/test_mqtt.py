@@ -9,6 +9,7 @@ import socket
 import subprocess
 import sys
 import threading
+import time
 import tracemalloc
 from collections.abc import Iterator
 from pathlib import Path
@@ -137,6 +138,7 @@ def test_a_broker_that_goes_and_comes_is_told_and_read_again(tmp_path: Path) -> 
         publisher.close()
         broker.close()
         until(lambda: "disconnect" in yard.kinds())
+        time.sleep(0.6)  # longer than stale_after_s: a silence that is told
         broker = Broker(broker.port)
         until(lambda: yard.kinds().count("connect") == 2)
         publisher = Publisher(broker)
