@@ -32,6 +32,12 @@ def caches(tmp_path_factory):
         yield
 
 
+def pytest_itemcollected(item):
+    """A test is of one tier: one marked `long` as well would make `pytest -m many` longer by half an hour."""
+    if item.get_closest_marker("many") and item.get_closest_marker("long"):
+        raise pytest.UsageError(f"{item.nodeid} is marked both `many` and `long`: choose one")
+
+
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config, log):
     """Files are given out whole and in their order, those with a browser in two halves: they wait longest,

@@ -7,8 +7,6 @@ import pytest
 from support.processes import RecordedHaul
 from support.waiting import until
 
-pytestmark = pytest.mark.many  # hours of a haul on one page
-
 SOAK_S = float(os.environ.get("HAUL_SOAK_S", "1800"))
 SETTLED_S = 60.0
 MOST_BYTES = 20e6
