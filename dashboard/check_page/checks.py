@@ -84,6 +84,7 @@ class Checks:
         self._listener: PortListener | None = None
         self._began_s = self._looked_s = 0.0
         self._of_rig: tuple[Rig, Sensors, tuple[CheckLine, ...]] | None = None
+        self._starting = False  # while ports are given to a recorder that is not yet a process
         self._forget = holds_ports(desk.folder, self.quiet)
 
     # -- what is there -------------------------------------------------------------------------
@@ -175,6 +176,9 @@ class Checks:
         let_go(self.desk.folder)  # what the other pages hold open, and our own
         with self._lock:
             if self._listener is not None and self._listener.listening:
+                return
+            # a look that began before the start must not take a port from the recorder
+            if self._starting or self.recorder.state().starting or running(self.desk.folder):
                 return
             self._listener = PortListener(usable[1])
             self._began_s = time.monotonic()
@@ -275,15 +279,21 @@ class Checks:
         path = within(self.desk.folder, now.name)
         if path.exists():
             raise CallFault(now.name, "is there already", "give the session another name")
-        let_go(self.desk.folder)
-        self.recorder.start(
-            now.files.rig.path,
-            now.files.sensors.path,
-            path.name,
-            [line.event for line in now.lines if line.state == CheckState.OVERRULED],
-            self.desk.units.name,
-            truth_of(self.desk.folder, sensors),
-        )
+        with self._lock:
+            self._starting = True
+        try:
+            let_go(self.desk.folder)
+            self.recorder.start(
+                now.files.rig.path,
+                now.files.sensors.path,
+                path.name,
+                [line.event for line in now.lines if line.state == CheckState.OVERRULED],
+                self.desk.units.name,
+                truth_of(self.desk.folder, sensors),
+            )
+        finally:
+            with self._lock:
+                self._starting = False
         self._keep(started=path.name)
         return path.name
 

@@ -23,6 +23,7 @@ from support.processes import (
 )
 from support.waiting import until
 
+from dashboard.check_page.recorder_start import RecorderStart
 from dashboard.desk.folder import running
 from dashboard.web.touches import TOUCHES
 from logger.session.reader import read_all
@@ -294,3 +295,24 @@ def test_a_kept_check_that_is_not_ours_is_no_fault(folder, text):
         assert serving.call(CHECK, callback_body(looking, {}))[0] == 200
     finally:
         serving.close()
+
+
+def test_a_look_while_the_recorder_starts_takes_no_port_from_it(folder, monkeypatch):
+    """Every page that is open looks twice a second: also between the closing of the ports and the first line of the recorder."""
+    begin, looks = RecorderStart.start, []
+
+    def looked_at(recorder, *given, **more):
+        looks.append(caller.look())
+        begin(recorder, *given, **more)
+
+    monkeypatch.setattr(RecorderStart, "start", looked_at)
+    desk = OpenDesk(folder)
+    try:
+        caller = CheckCaller(
+            f"http://127.0.0.1:{desk.server.port}/#{desk.server.sharing.codes['operator']}"
+        )
+        settle(caller)
+        assert caller.touch("start")["said"]["children"] == "" and len(looks) == 1
+        until(lambda: running(folder), 20, "the session")
+    finally:
+        desk.close()
