@@ -117,6 +117,15 @@ class PortWarnings:
         self._disk.event(EventRow(now_s, "gap", _only(decoder.names), text=text))
         self.notices.append(text)
 
+    def _judge_anew(self, reader: PortReader) -> None:
+        """Let the lines so far count no more: they were another device's, and the right one was heard."""
+        judged, decoder = self._judged[reader.url], reader.decoder
+        judged.time_s, judged.lines, judged.understood = (
+            clock.now(), decoder.lines, decoder.understood,
+        )  # fmt: skip
+        judged.causes.clear()
+        self.not_understood.pop(reader.url, None)
+
     def _check_answers(self, reader: PortReader, now_s: float) -> None:
         """Warn, once a silence, of devices that do not answer, by the names of their channels."""
         decoder = reader.decoder
@@ -200,7 +209,8 @@ class PortWarnings:
         fresh = silent_s <= min(self._ledger.channels[name].stale_after_s for name in names)
         # a look that comes late may find the right device heard and silent again
         if fresh or last_s > self._foreign_told_s.get(reader.url, now_s):
-            self.foreign_lines.pop(reader.url, None)
+            if self.foreign_lines.pop(reader.url, None) is not None:
+                self._judge_anew(reader)
             self._foreign_told_s.pop(reader.url, None)
         elif reader.opened and count > before and reader.url not in self.foreign_lines:
             line = reader.decoder.foreign_line.decode("latin-1")
