@@ -13,6 +13,7 @@ from support.waiting import until
 from dashboard import cli
 from dashboard.child_processes import start
 from dashboard.sessions_page import folder_library
+from dashboard.sessions_page.folder_library import Library
 from dashboard.sessions_page.sessions_view import FIGURES
 from dashboard.text.units import METRIC
 
@@ -76,7 +77,7 @@ def test_home_and_the_list_start_one_process_and_show_the_same(tmp_path, started
 
 def test_an_empty_folder_starts_no_process(tmp_path, started):
     (tmp_path / ".desk").mkdir()
-    library = folder_library.Library(tmp_path)
+    library = Library(tmp_path)
     assert library.look() is False and library.rows() == () and started == []
     made(tmp_path / "deeper" / "one", strokes=1)
     assert library.look() is False  # no session is new in the folder itself
