@@ -28,7 +28,7 @@ from dashboard.check_page.session_name import suggested_name
 from dashboard.desk.chosen import NextHaul, chosen
 from dashboard.desk.desk_page import Desk
 from dashboard.desk.folder import checked_name, running, within
-from dashboard.desk.held_ports import holds_ports, let_go
+from dashboard.desk.held_ports import give_to_recorder, given_to_recorder, holds_ports, let_go
 from dashboard.desk.virtual import truth_of
 from dashboard.text.alarm_levels import check_levels
 from logger.channels.channel import Sensors
@@ -178,7 +178,7 @@ class Checks:
             if self._listener is not None and self._listener.listening:
                 return
             # a look that began before the start must not take a port from the recorder
-            if self._starting or self.recorder.state().starting or running(self.desk.folder):
+            if given_to_recorder(self.desk.folder) or running(self.desk.folder):
                 return
             self._listener = PortListener(usable[1])
             self._began_s = time.monotonic()
@@ -261,6 +261,10 @@ class Checks:
         with self._one_start:  # a second touch waits, and then sees what the first one began
             return self._start()
 
+    def _is_starting(self) -> bool:
+        """Whether a recorder is being started that has no session yet."""
+        return self._starting or self.recorder.state().starting
+
     def _start(self) -> str:
         now = self.now(tended=True)
         for what, state in (
@@ -279,10 +283,9 @@ class Checks:
         path = within(self.desk.folder, now.name)
         if path.exists():
             raise CallFault(now.name, "is there already", "give the session another name")
-        with self._lock:
-            self._starting = True
+        self._starting = True
         try:
-            let_go(self.desk.folder)
+            give_to_recorder(self.desk.folder, self._is_starting)
             self.recorder.start(
                 now.files.rig.path,
                 now.files.sensors.path,
@@ -292,8 +295,7 @@ class Checks:
                 truth_of(self.desk.folder, sensors),
             )
         finally:
-            with self._lock:
-                self._starting = False
+            self._starting = False
         self._keep(started=path.name)
         return path.name
 

@@ -8,6 +8,7 @@ from pathlib import Path
 
 _LOCK = threading.Lock()
 _CLOSERS: dict[Path, list[Callable[[], None]]] = {}
+_STARTING: dict[Path, Callable[[], bool]] = {}
 
 
 def holds_ports(folder: Path, close: Callable[[], None]) -> Callable[[], None]:
@@ -32,3 +33,20 @@ def let_go(folder: Path) -> None:
         closers = list(_CLOSERS.get(folder.resolve(), ()))
     for close in closers:
         close()
+
+
+def give_to_recorder(folder: Path, starting: Callable[[], bool]) -> None:
+    """Close all ports that pages of this folder hold open, for a recorder that is being started.
+
+    starting: whether it still is; as long as that is so, no page opens a port, see `given_to_recorder`.
+    """
+    with _LOCK:
+        _STARTING[folder.resolve()] = starting
+    let_go(folder)
+
+
+def given_to_recorder(folder: Path) -> bool:
+    """Whether a recorder of this folder is being started, so that its ports must stay closed."""
+    with _LOCK:
+        starting = _STARTING.get(folder.resolve())
+    return starting is not None and starting()

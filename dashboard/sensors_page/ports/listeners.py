@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from dashboard.desk.folder import running
-from dashboard.desk.held_ports import holds_ports
+from dashboard.desk.held_ports import given_to_recorder, holds_ports
 from dashboard.sensors_page.ports.heard_port import HeardPort, PortNews
 from dashboard.sensors_page.ports.port_watch import SeenPort
 from logger import clock
@@ -87,6 +87,8 @@ class Listeners:
 
     def blocked(self, names: Iterable[str]) -> str:
         """Why a device of these names must not be opened, "" if it may."""
+        if given_to_recorder(self._folder):
+            return LET_GO
         return IN_USE if self.recorded() & _with_paths(names) else ""
 
     def recorded(self) -> frozenset[str]:

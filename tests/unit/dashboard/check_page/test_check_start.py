@@ -299,10 +299,12 @@ def test_a_kept_check_that_is_not_ours_is_no_fault(folder, text):
 
 def test_a_look_while_the_recorder_starts_takes_no_port_from_it(folder, monkeypatch):
     """Every page that is open looks twice a second: also between the closing of the ports and the first line of the recorder."""
-    begin, looks = RecorderStart.start, []
+    begin, looks, refused = RecorderStart.start, [], []
 
     def looked_at(recorder, *given, **more):
         looks.append(caller.look())
+        # nor may the sensors page open one then
+        refused.append(desk.server.sensors.listeners.blocked({"/dev/null"}))
         begin(recorder, *given, **more)
 
     monkeypatch.setattr(RecorderStart, "start", looked_at)
@@ -314,5 +316,6 @@ def test_a_look_while_the_recorder_starts_takes_no_port_from_it(folder, monkeypa
         settle(caller)
         assert caller.touch("start")["said"]["children"] == "" and len(looks) == 1
         until(lambda: running(folder), 20, "the session")
+        assert "the recording needs it" in refused[0]
     finally:
         desk.close()
