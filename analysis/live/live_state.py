@@ -17,7 +17,7 @@ from analysis.live.inferred_loads import RigLoads
 from analysis.live.recorder_status import RecorderState, RecorderWatch
 from analysis.live.rig_in_use import RigInUse
 from analysis.live.stroke_remaining import Remaining, StrokeRoom
-from analysis.mechanics.model import model
+from analysis.mechanics.model import Model, model
 from analysis.messages.message import message
 from analysis.review.review import Reviewed, review_all, rows_left_out
 from analysis.rig.rig import Floats
@@ -48,12 +48,24 @@ class Moment:
     rope_out_m: float | None  # rope at the haul, less what was fed back
 
 
+@dataclass(frozen=True)
+class RigNow:
+    """The rig in use and what was done to it, all of one moment: another thread never reads half of a change."""
+
+    file: str  # name of its file in the session's folder
+    model: Model  # with the bodies where they were drawn last
+    stands_m: Floats  # positions of the bodies, (bodies,), m from the anchor
+    drawing: int  # number that rises whenever the rig must be drawn again
+    moves: tuple[Event, ...]  # moves of a conversion that are marked since it came into use
+
+
 class LiveState:
     """A growing session: `take` its blocks, then read the `moment` and the `estimate`.
 
     path, info: folder and description of the session.
     rig, model, roles: the rig at the start of the session, its model, the roles of its channels.
-    in_use: the rig in use now.
+    in_use: the rig in use now; of the thread that calls `take`.
+    rig_now: the same for other threads.
     recording: status of the recorder.
     tracks: channel -> its readings so far.
     counters: travel of load and rope.
@@ -87,6 +99,16 @@ class LiveState:
         self.stroke = StrokeRoom(self.rig, self.roles.ratio)
         self.loads = CurrentLoads(self.roles, self.tracks, self.recording, self.model)
         self.last_haul_s: float | None = None
+        self.rig_now = self._rig_now()
+
+    def _rig_now(self) -> RigNow:
+        return RigNow(
+            file=self.in_use.file,
+            model=self.loads.model,
+            stands_m=self.in_use.stands_m,
+            drawing=self.in_use.drawing,
+            moves=tuple(self.events.moves),
+        )
 
     @property
     def hauls(self) -> list[Stroke]:
@@ -101,6 +123,8 @@ class LiveState:
         self.recording.take(block, mono_s)
         for event in block.events:
             self._take_event(event)
+        if block.events:
+            self.rig_now = self._rig_now()
         rows = {name: r for name, r in block.readings.items() if len(r.time_s)}
         with lock:
             for name, readings in rows.items():
@@ -196,6 +220,7 @@ class LiveState:
         moved_model = self.in_use.move(self.stroke.places(*self._travel()))
         if moved_model is not None:
             self.loads.change_rig(moved_model)
+        self.rig_now = self._rig_now()
         return reviewed
 
     def moment(self, mono_s: float) -> Moment:
@@ -225,8 +250,14 @@ class LiveState:
         )
 
     def standing(self) -> tuple[str, Floats | None]:
-        """Name of the rig file in use, and where its bodies are now, (bodies,), m from the anchor; None: not known."""
-        return self.in_use.file, self.stroke.places(*self._travel())
+        """Name of the rig file in use, and where its bodies are now, (bodies,), m from the anchor; None: not known.
+
+        Another thread may call it: while the rig changes the places are not known.
+        """
+        rig = self.rig_now
+        x_m = self.stroke.places(*self._travel())
+        same = self.in_use.file == rig.file and x_m is not None and len(x_m) == len(rig.stands_m)
+        return rig.file, x_m if same else None
 
     def overdue(self, track: Track, moment: Moment) -> bool:
         """Whether a reading of this channel is overdue, while the recording goes on."""

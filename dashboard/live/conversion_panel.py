@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from analysis.conversion.convert import Conversion, convert
@@ -32,6 +32,7 @@ from dashboard.text.units import Units
 from dashboard.web.gate import Refused
 from logger.errors import RigFault, UserFault, one_line
 from logger.recorder.request_inbox import ask, ask_rig_text
+from logger.session.records import Event
 from logger.toml_tables import read_text
 
 WITHIN_S = 15.0  # of the search; chosen by us: a pair of the shelf takes 2 s at most
@@ -82,7 +83,7 @@ class ConversionPanel:
             if now is not None and now.state == "working":
                 raise Refused(409, message("convert_working_still").text(self._shown))
             other = now is not None and now.state == "ready" and now.wanted.name != wanted.name
-            if other and self.live.events.moves and now is not None and now.from_file == file:
+            if other and self.live.rig_now.moves and now is not None and now.from_file == file:
                 raise Refused(409, message("convert_other_marked").text(self._shown))
             plan = PlannedConversion(wanted=wanted, from_file=file, state="working")
             self._plan = plan
@@ -128,7 +129,8 @@ class ConversionPanel:
         """What a page shows; width: of a drawing, pixels."""
         with self._lock:
             plan = self._plan
-        marked = self.live.events.moves
+        rig = self.live.rig_now
+        marked = rig.moves
         answer = ConversionAnswer(
             choices=choices, state="none", name="", title="", why="", ratio="", facts=[],
             warnings=[], moves=[], marked=len(marked), undo=marked[-1].id if marked else "",
@@ -140,19 +142,18 @@ class ConversionPanel:
         answer["name"], answer["title"] = plan.wanted.name, plan.wanted.title
         if plan.made is None:
             return answer
-        if self.live.in_use.file != plan.from_file:
+        if rig.file != plan.from_file:
             answer["state"] = "done"
         made = plan.made
-        warnings = [*plan.said, *self._of_others(made), *made.warnings]
+        warnings = [*plan.said, *self._of_others(made, marked), *made.warnings]
         answer["ratio"] = " to ".join(ratios(made))
         answer["facts"] = [list(row) for row in change_rows(made, self._shown)]
         answer["warnings"] = [one_line(one.text(self._shown), MOST_TEXT) for one in warnings]
         answer["moves"] = self._moves(plan, made, width)
         return answer
 
-    def _of_others(self, made: Conversion) -> list[Message]:
+    def _of_others(self, made: Conversion, marked: Sequence[Event]) -> list[Message]:
         """Warnings of moves that are marked and that this run did not send."""
-        marked = self.live.events.moves
         if len(marked) > len(made.moves):
             return [message("convert_too_many_marked", count=len(marked), moves=len(made.moves))]
         others = sum(one.id not in self._sent for one in marked)
@@ -177,11 +178,11 @@ class ConversionPanel:
         Refused for a move that is not the next one.
         """
         with self._lock:
-            plan = self._plan
+            plan, rig = self._plan, self.live.rig_now
             made = None if plan is None else plan.made
-            if plan is None or made is None or self.live.in_use.file != plan.from_file:
+            if plan is None or made is None or rig.file != plan.from_file:
                 raise Refused(409, "no conversion is planned: choose a rig first")
-            marked = len(self.live.events.moves)
+            marked = len(rig.moves)
             if step != marked + 1 or step > len(made.moves) + 1:
                 raise Refused(409, f"move {step} is not the next one: {marked} are marked")
             now_s = time.monotonic()

@@ -63,6 +63,5 @@ class Watch:
     def drawing(self, width: int) -> tuple[str, int]:
         """The rig in its present position as SVG, `width` pixels wide, and the number of this
         drawing."""
-        in_use = self.live.in_use
-        svg = draw_rig(self.live.loads.model, in_use.stands_m, width, self._shown.name)
-        return svg, in_use.drawing
+        rig = self.live.rig_now
+        return draw_rig(rig.model, rig.stands_m, width, self._shown.name), rig.drawing
