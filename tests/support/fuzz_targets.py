@@ -13,6 +13,7 @@ import json
 import math
 import os
 import random
+import re
 import shutil
 import tempfile
 import tomllib
@@ -93,23 +94,28 @@ def ended(stream: bytes, ends: str | None) -> bytes:
     own = {None: b"", "lf": b"\n", "cr": b"\r", "crlf": b"\r\n", "etx": b"\x03"}.get(
         ends, (ends or "").encode()
     )
+    special = re.compile(b"[\r\n\x02\x03" + re.escape(own[:1]) + b"]")
     lines, outside, trailers, at = [bytearray()], False, 0, 0
     while at < len(stream):
-        byte, rest = stream[at : at + 1], stream[at:]
+        here, byte = at, stream[at : at + 1]
         at += 1
-        if ends is None and byte in (b"\r", b"\n"):
-            at += rest.startswith(b"\r\n")
+        if not outside and not special.match(byte):  # the whole run of such bytes, for speed
+            found = special.search(stream, at)
+            at = found.start() if found else len(stream)
+            lines[-1] += stream[here:at]
+        elif ends is None and byte in (b"\r", b"\n"):
+            at += stream.startswith(b"\r\n", here)
             trailers += outside
             if not outside:
                 lines.append(bytearray())
             outside = outside and trailers < 2
-        elif ends not in (None, "etx") and rest.startswith(own):
+        elif ends not in (None, "etx") and stream.startswith(own, here):
             at += len(own) - 1
-            if ends == "cr" and rest.startswith(b"\r\n"):
+            if ends == "cr" and stream.startswith(b"\r\n", here):
                 at += 1
             outside = False
             lines.append(bytearray())
-        elif ends == "lf" and rest.startswith(b"\r\n"):
+        elif ends == "lf" and stream.startswith(b"\r\n", here):
             pass
         elif byte == b"\x03":
             if ends in (None, "etx") and not outside:
