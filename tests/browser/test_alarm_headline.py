@@ -12,6 +12,8 @@ from analysis.mechanics.model import model
 from analysis.prediction.alarm_headlines import parts_at_risk
 from analysis.rig_file.load import parse_rig
 
+pytestmark = pytest.mark.many  # further ways through pages that other tests open
+
 NAME = (
     "middle-double-pulley-of-the-second-stage"  # 40 characters, the longest that a rig file takes
 )

@@ -245,7 +245,7 @@ def devices(tmp_path):
 
 @pytest.mark.parametrize(
     ("hand", "width", "scheme"),
-    [(DeskHand, 390, "light"), (DeskKeys, 1280, "dark")],
+    [(DeskHand, 390, "light"), pytest.param(DeskKeys, 1280, "dark", marks=pytest.mark.many)],
     ids=["touch", "keyboard"],
 )
 def test_a_first_haul_in_under_sixty(browser, tmp_path, devices, shots, hand, width, scheme):

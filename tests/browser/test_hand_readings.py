@@ -9,6 +9,8 @@ from support.waiting import until
 
 from logger.session.reader import read_all
 
+pytestmark = pytest.mark.many  # further ways through pages that other tests open
+
 HAND = channel("stake", "length", at="load", port="hand:", unit="ft")
 
 

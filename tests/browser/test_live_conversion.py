@@ -11,6 +11,8 @@ from support.waiting import until
 
 from logger.session.reader import read_all
 
+pytestmark = pytest.mark.many  # further ways through pages that other tests open
+
 AXE = Path(__file__).parent / "axe-core-4.14.1.min.js"
 OPERATOR = "return document.documentElement.dataset.role === 'operator'"
 SHOWN = "const n = document.getElementById('conversion-tile'); return !!n && !n.hidden"

@@ -177,6 +177,7 @@ def test_an_alarm_leaves_the_tension_on_the_first_screen(page, haul, shots, widt
     until(lambda: page.js("return document.getElementById('alarm').hidden"), 5, "it is gone")
 
 
+@pytest.mark.many
 def test_a_viewer_has_no_bar(browser, haul, serving):
     browser.size(390, 844)
     browser.driver.delete_all_cookies()
@@ -191,6 +192,7 @@ def test_a_viewer_has_no_bar(browser, haul, serving):
         assert browser.js("return document.getElementById('bar').offsetHeight") == 0
 
 
+@pytest.mark.many
 def test_at_the_end_the_result_stands_where_the_tension_stood(browser, tmp_path, shots):
     with RecordedHaul(tmp_path / "short") as haul:
         haul.device.force_N, haul.device.speed_m_s = 300.0, 0.3

@@ -23,7 +23,10 @@ from logger.channels.sensors_file import load_sensors
 from logger.session.reader import open_session, read_all
 from logger.transports.serial import open_port
 
-pytestmark = pseudo_terminals
+pytestmark = [
+    pseudo_terminals,
+    pytest.mark.many,
+]  # further ways through pages that other tests open
 JOB = "resistance_N = 900.0\npull_distance_m = 6.0"
 RIG = three_to_one(JOB, knot=None, rope="mbs_kN = 28.0\n")
 SAID = "(document.getElementById('said')?.innerText ?? '')"

@@ -206,6 +206,7 @@ def test_a_fault_in_the_file_is_one_line_and_heals(browser, tmp_path):
         until(lambda: "No answer" in browser.text("plan-fault"), 5, "a server that is gone is said")
 
 
+@pytest.mark.many
 def test_hostile_text_of_a_file_stays_text(browser, tmp_path):
     hostile = "<img src=x onerror=window.broken=1>"
     path = tmp_path / "rig.toml"

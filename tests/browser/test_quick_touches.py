@@ -18,6 +18,8 @@ from support.sensors_finger import BUTTON, COUNTER, STEP, SensorsFinger
 from support.systems import pseudo_terminals
 from support.waiting import until
 
+pytestmark = pytest.mark.many  # further ways through pages that other tests open
+
 PLAIN = "plain haul"
 WITHIN_S = 30
 SLOW_MS = 900  # of each answer: several touches come before it

@@ -147,6 +147,7 @@ def season(tmp_path_factory):
         yield serving
 
 
+@pytest.mark.many
 def test_the_trend_of_a_rig_is_seen(browser, season, shots):
     for width, height, scheme in LOOKS:
         browser.size(width, height, scheme)

@@ -192,6 +192,7 @@ def hostile(tmp_path_factory):
         yield serving
 
 
+@pytest.mark.many
 def test_hostile_text_stays_text(browser, hostile):
     opened(browser, hostile.url)
     assert browser.text("title") == HOSTILE and HOSTILE in browser.text("events")
@@ -200,6 +201,7 @@ def test_hostile_text_stays_text(browser, hostile):
     assert browser.console() == []
 
 
+@pytest.mark.many
 def test_a_server_that_is_gone_is_said(browser, hostile):
     opened(browser, hostile.url)
     hostile.process.kill()

@@ -186,6 +186,7 @@ def test_the_twelve_to_one_becomes_an_eighteen_to_one(browser, twelve):
     assert predict(load_rig(twelve))["ideal_ma"] == pytest.approx(18.0)
 
 
+@pytest.mark.many
 def test_the_same_by_keyboard_alone_at_a_desk(browser, rig_file):
     """Enter counts as a touch, as a finger's; Tab only leads there."""
     browser.size(1280, 900)

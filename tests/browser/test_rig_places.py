@@ -15,6 +15,8 @@ from support.processes import PageProcess
 from support.rigs import three_to_one
 from support.waiting import until
 
+pytestmark = pytest.mark.many  # further ways through pages that other tests open
+
 PHONE, DESK = 390, 1280  # px
 SENSORS = """# by the winch
 [[channel]]

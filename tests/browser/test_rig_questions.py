@@ -16,6 +16,8 @@ from support.waiting import until
 from analysis.prediction.predict import predict
 from analysis.rig_file.load import load_rig
 
+pytestmark = pytest.mark.many  # further ways through pages that other tests open
+
 RIGS = Path(str(resources.files("analysis") / "rigs"))
 JOB = '[load]\nresistance_N = 3000.0\npull_distance_m = 15.0\n[team]\npull_N = 600.0\n'  # fmt: skip
 PHONE, DESK = 390, 1280  # px

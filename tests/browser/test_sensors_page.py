@@ -149,6 +149,7 @@ def test_by_touch_on_a_phone(browser, yard, shots):
     assert hand.touches < MOST_TOUCHES, hand.touches
 
 
+@pytest.mark.many
 def test_by_keyboard_alone_at_a_desk(browser, yard, shots):
     browser.size(1280, 800, "dark")
     with PageProcess("desk", yard[0]) as serving:
@@ -159,6 +160,7 @@ def test_by_keyboard_alone_at_a_desk(browser, yard, shots):
     assert hand.touches < MOST_TOUCHES, hand.touches
 
 
+@pytest.mark.many
 def test_a_reversed_cell_in_the_wrong_unit_is_told_beside_a_known_weight(browser, yard, shots):
     """By touch at 390 px: it shows -44.09 for 20 kg, which is pounds the wrong way round (1 lb = 0.45359237 kg)."""
     folder, _, bare = yard
@@ -215,6 +217,7 @@ SERIOUS = (
 )
 
 
+@pytest.mark.many
 def test_axe_finds_nothing_serious_and_nothing_is_too_wide(browser, yard, shots):
     """The list with lines that run by, and each kind of question, in both themes and both sizes."""
     folder, cell, _ = yard

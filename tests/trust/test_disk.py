@@ -129,7 +129,10 @@ KINDS = ("write", "fsync", "open", "rename")
 LEAST_CALLS = dict(zip(KINDS, (20, 15, 14, 4), strict=True))  # of a recording of 0.4 s
 
 
-@pytest.mark.parametrize("for_s", [0.0, pytest.param(0.6, marks=pytest.mark.long)])
+@pytest.mark.parametrize(
+    "for_s",
+    [pytest.param(0.0, marks=pytest.mark.many), pytest.param(0.6, marks=pytest.mark.long)],
+)
 def test_any_single_call_may_fail_once_or_for_a_while(tmp_path: Path, for_s: float) -> None:
     """Every n-th write, fsync, open and rename, for every n that a short recording makes.  What
     fails before there is a session is one line; after that no reading is lost."""

@@ -79,7 +79,7 @@ def errors(yard: Yard, sent: list[float], name: str) -> np.ndarray:
     return np.asarray(off - np.median(off))
 
 
-@pytest.mark.parametrize("rate", [10.0, 50.0])
+@pytest.mark.parametrize("rate", [10.0, pytest.param(50.0, marks=pytest.mark.many)])
 def test_what_waited_during_a_stop_is_dated_by_its_own_rate(tmp_path: Path, rate: float) -> None:
     """Less than the kernel's buffer: every reading is there, about when it was sent."""
     start = time.monotonic()

@@ -321,7 +321,7 @@ def rss_bytes(pid: int) -> int:
     return int(Path(f"/proc/{pid}/statm").read_text().split()[1]) * os.sysconf("SC_PAGE_SIZE")
 
 
-@pytest.mark.parametrize("kind", ["tcp", "pty"])
+@pytest.mark.parametrize("kind", [pytest.param("tcp", marks=pytest.mark.many), "pty"])
 def test_a_flood_of_garbage_is_told_and_costs_neither_memory_nor_the_other_port(
     tmp_path: Path, kind: str
 ) -> None:
@@ -376,7 +376,7 @@ def test_samples_of_dropped_lines_count_in_the_queue() -> None:
     assert held <= 110
 
 
-@pytest.mark.parametrize("linger", [False, True])
+@pytest.mark.parametrize("linger", [False, pytest.param(True, marks=pytest.mark.many)])
 def test_what_a_device_sends_before_it_hangs_up_is_there_to_the_last_line(
     tmp_path: Path, linger: bool
 ) -> None:

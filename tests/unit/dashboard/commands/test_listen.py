@@ -91,6 +91,7 @@ def test_a_rate_and_a_framing_that_are_stated_are_not_sought(plug: Plug, listene
     assert [m["code"] for m in said["messages"]] == ["listen_no_text"]
 
 
+@pytest.mark.many
 def test_the_time_counts_from_the_start(plug: Plug, listened: Any) -> None:
     device = plug(KG)  # 1200 baud: the eighth rate that is tried
     began, for_s = time.monotonic(), long_enough(4.0)
@@ -191,6 +192,7 @@ SLOW_9600 = replace(SLOW, baud=9600)  # the first
 
 
 @pytest.mark.parametrize("baud", [115200])
+@pytest.mark.many
 def test_a_slow_line_of_seven_bits_is_found_by_waiting_for_it(
     plug: Plug, listened: Any, baud: int
 ) -> None:
@@ -202,6 +204,7 @@ def test_a_slow_line_of_seven_bits_is_found_by_waiting_for_it(
     assert len(channel["values"]) >= 2 and said["messages"] == []
 
 
+@pytest.mark.many
 def test_too_few_slow_lines_are_told_as_too_few_with_what_they_look_like(
     plug: Plug, listened: Any
 ) -> None:
@@ -214,6 +217,7 @@ def test_too_few_slow_lines_are_told_as_too_few_with_what_they_look_like(
     assert "binary" not in told["text"] and said["lines"] and said["channels"] == []
 
 
+@pytest.mark.many
 def test_a_slow_line_at_a_rate_not_tried_yet_is_no_binary_device(plug: Plug, listened: Any) -> None:
     status, said = listened(plug(SLOW).port, "--for", "12")
     (told,) = said["messages"]

@@ -211,7 +211,10 @@ WRONG = [
 ]
 
 
-@pytest.mark.parametrize(("shows", "unit", "fits"), WRONG)
+@pytest.mark.parametrize(
+    ("shows", "unit", "fits"),
+    [WRONG[0], *(pytest.param(*one, marks=pytest.mark.many) for one in WRONG[1:])],
+)
 def test_a_known_weight_says_which_unit_fits(hand, plug, channel, shows, unit, fits):
     """Before any scale is offered, which would hide the wrong unit."""
     device = plug(replace(BARE, decimals=4, write=lambda v: b"%.4f\r\n" % v), noise=0.0)
@@ -264,7 +267,7 @@ def test_a_unit_that_the_device_writes_and_a_weight_that_fits_another_are_both_s
     assert "Make it" not in hand.step() and "Use the scale 2.205" in hand.step()
 
 
-@pytest.mark.parametrize("points", [2, 3])
+@pytest.mark.parametrize("points", [2, pytest.param(3, marks=pytest.mark.many)])
 def test_a_reversed_cell_is_turned_round_by_its_calibration_and_told_so(
     hand, plug, channel, points
 ):
@@ -300,6 +303,7 @@ def test_a_reversed_cell_is_turned_round_by_its_calibration_and_told_so(
         assert f"{name}: a pull counts as negative" in hand.do("save")
 
 
+@pytest.mark.many
 def test_a_cell_that_was_turned_at_the_pull_gets_its_scale_by_one_weight(hand, plug, channel):
     device = plug(BARE, noise=0.0, value=2.0)
     name = channel(device, "force", "kg")
