@@ -10,8 +10,8 @@ from pathlib import Path
 
 from analysis.rig_edit.cell_steps import CellStep, CellSteps
 from analysis.rig_edit.draft import Draft, opened
+from dashboard.desk.written_files import keep_draft, write_text
 from logger.errors import CallFault, RigFault
-from logger.filesystem import write_atomic
 from logger.toml_tables import read_text
 
 FOLDER = ".desk"  # beside the rig file, for drafts
@@ -171,7 +171,7 @@ class DraftStore:
                     "was changed by another program since it was opened, and is not overwritten",
                     "save under another name, or take the file as it is now",
                 )
-            self._write(self.path, text)
+            write_text(self.path, text)
             self._base = text
             self._version += 1
             self._forget()
@@ -214,15 +214,7 @@ class DraftStore:
         if self._draft.text == self._base:
             self._forget()
             return
-        try:
-            self.draft_path.parent.mkdir(exist_ok=True)
-            write_atomic(self.draft_path, self._draft.text.encode())
-        except OSError as error:
-            raise CallFault(
-                self.draft_path.parent,
-                f"the draft cannot be kept there ({error.strerror or error})",
-                "free the disk, or make the folder writable",
-            ) from None
+        keep_draft(self.draft_path, self._draft.text)
 
     def _forget(self) -> None:
         self.draft_path.unlink(missing_ok=True)
@@ -237,12 +229,4 @@ class DraftStore:
         path = self.path.parent / (name if name.endswith(".toml") else f"{name}.toml")
         if path.exists() or path.is_symlink():
             raise CallFault(path.name, "exists, and no file is overwritten", "choose another name")
-        self._write(path, text)
-
-    def _write(self, path: Path, text: str) -> None:
-        try:
-            write_atomic(path, text.encode())
-        except OSError as error:
-            raise CallFault(
-                path.name, f"cannot be written ({error.strerror or error})", "free the disk"
-            ) from None
+        write_text(path, text)

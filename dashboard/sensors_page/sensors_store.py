@@ -17,8 +17,9 @@ from analysis.sensors_edit.sensors_text import ChannelEdit
 from dashboard.desk.chosen import choose, chosen
 from dashboard.desk.desk_page import Desk
 from dashboard.desk.folder import TOML, within
+from dashboard.desk.written_files import keep_draft, write_text
 from logger.errors import CallFault, SensorsFault, UserFault
-from logger.filesystem import read_plain, write_atomic
+from logger.filesystem import read_plain
 from logger.toml_tables import read_text
 
 KEPT = "sensors-page.json"  # in the desk's store
@@ -188,7 +189,7 @@ class SensorsStore:
                     path.name, "was changed by another program since it was opened",
                     "save under another name, or take the file as it is now",
                 )  # fmt: skip
-            _write(path, state.draft.text)
+            write_text(path, state.draft.text)
             return replace(state, file=called, base=state.draft.text)
 
         state = self.change(saved)
@@ -217,7 +218,7 @@ class SensorsStore:
                     "look where the cells sit now, then do it once more",
                 )  # fmt: skip
             made = SensorsDraft((text,)).make(*edits).text
-            _write(path, made)
+            write_text(path, made)
             if state.file != name:
                 return state
             return replace(state, base=made, draft=state.draft.replaced(made))
@@ -278,24 +279,7 @@ class SensorsStore:
             "typed": list(state.typed), "backward": list(state.backward),
             "points": {name: [asdict(p) for p in points] for name, points in state.points.items()},
         }  # fmt: skip
-        try:
-            self._desk.store.mkdir(exist_ok=True)
-            write_atomic(self._desk.store / KEPT, json.dumps(data).encode())
-        except OSError as error:
-            raise CallFault(
-                self._desk.store, f"the draft cannot be kept there ({error.strerror or error})",
-                "free the disk, or make the folder writable",
-            ) from None  # fmt: skip
-
-
-def _write(path: Path, text: str) -> None:
-    """Write a sensors file; raises CallFault."""
-    try:
-        write_atomic(path, text.encode())
-    except OSError as error:
-        raise CallFault(
-            path.name, f"cannot be written ({error.strerror or error})", "free the disk"
-        ) from None
+        keep_draft(self._desk.store / KEPT, json.dumps(data))
 
 
 def _read_state(data: Any) -> SensorsState:
