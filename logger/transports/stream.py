@@ -74,10 +74,7 @@ class Stream:
             began, awake = clock.now(), clock.awake()
             if not self._busy:
                 time.sleep(self.gather_s)
-            if self._overflowed():
-                self._drain_after_overflow()
-            else:
-                more = self._drain()
+            more = self._drain()
         except BlockingIOError:
             pass
         except (OSError, ValueError) as error:
@@ -122,24 +119,32 @@ class Stream:
 
     def _drain(self) -> bool:
         """Read what waits; returns whether it stopped before the end of that."""
+        looked = self._looked
         while self._size < MOST_CHUNK:
             if self._pieces and not self._ready(0):
                 return False
+            before = self._size
             if not self._take(READ_BYTES):
                 return False
+            # a stall may begin anywhere, between two pieces too
+            if self._overflowed(looked, self._size - before):
+                self._drain_after_overflow()
+                return False
+            looked = clock.awake()
             if self._busy and self._size >= READ_BYTES:
                 return True
         return True
 
-    def _overflowed(self) -> bool:
-        """Whether the terminal's buffer is full after a stall, so that bytes may be lost.
+    def _overflowed(self, looked: float, taken: int) -> bool:
+        """Whether the terminal's buffer was full after a stall, so that bytes may be lost.
 
+        looked: when the read before this piece returned; taken: bytes of this piece.
         Without a stall a full buffer loses nothing: its writer waits, or it is emptied in time.
         """
-        if self._waiting is None or clock.awake() - self._looked < STALL_S:
+        if self._waiting is None or clock.awake() - looked < STALL_S:
             return False
         with contextlib.suppress(OSError):
-            return self._waiting() >= FULL_BYTES
+            return taken + self._waiting() >= FULL_BYTES
         return False
 
     def _drain_after_overflow(self) -> None:

@@ -114,7 +114,7 @@ def test_whatif_and_units_change_what_is_shown(browser, page):
     slide(browser, "#e", 0.7)
     # (1 + e + e^2)^2 for a 3:1 on a 3:1 of four pulleys: geometric series, any textbook
     assert float(figure(browser, "ma").split()[0]) == pytest.approx((1 + 0.7 + 0.49) ** 2, abs=0.01)
-    assert browser.js(strand) != own
+    until(lambda: browser.js(strand) != own, 5, "the tension of the strand")
     assert "every pulley at 0.70" in browser.js(
         "return document.querySelector('.said').textContent"
     )
@@ -125,7 +125,7 @@ def test_whatif_and_units_change_what_is_shown(browser, page):
     pound, unit = float(figure(browser, "haul").split()[0]), figure(browser, "haul").split()[-1]
     assert unit == "lbf" and newton / pound == pytest.approx(4.448, rel=0.02)
     act(browser, "document.querySelector('[value=force]').click()")
-    assert browser.js(strand).endswith("lbf")
+    until(lambda: browser.js(strand).endswith("lbf"), 5, "the tension in pounds-force")
     assert browser.console() == []
 
 

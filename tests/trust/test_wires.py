@@ -37,6 +37,7 @@ from logger.formats.registry import encode
 from logger.recorder.bounded_queue import BoundedQueue
 from logger.recorder.port_warnings import PortWarnings
 from logger.session.reader import read_all
+from logger.session.records import Event
 from logger.session.verify import verify
 from logger.transports.reader_thread import Arrival
 
@@ -321,6 +322,11 @@ def rss_bytes(pid: int) -> int:
     return int(Path(f"/proc/{pid}/statm").read_text().split()[1]) * os.sysconf("SC_PAGE_SIZE")
 
 
+def floods(yard: Yard) -> list[Event]:
+    """The rows that say that a flood began or is over, in turns."""
+    return [event for event in yard.events() if event.kind == "flood"]
+
+
 @pytest.mark.parametrize("kind", [pytest.param("tcp", marks=pytest.mark.many), "pty"])
 def test_a_flood_of_garbage_is_told_and_costs_neither_memory_nor_the_other_port(
     tmp_path: Path, kind: str
@@ -341,7 +347,8 @@ def test_a_flood_of_garbage_is_told_and_costs_neither_memory_nor_the_other_port(
         most = max(most, rss_bytes(process.pid))
         time.sleep(0.05)  # the memory is looked at as long as the flood lasts
     sent = flood.sent()
-    until(lambda: sum(e.kind == "flood" for e in yard.events()) == 2, 30)
+    # a flood that pauses for a second, as on a busy machine, is over and begins again
+    until(lambda: (told := floods(yard)) and "over" in told[-1].text, 30, "the end of the flood")
     counter.stop()
     until(lambda: len(yard.values("travel")) == len(counter.sent), 30)  # not a line is lost
     process.send_signal(signal.SIGTERM)
@@ -353,15 +360,13 @@ def test_a_flood_of_garbage_is_told_and_costs_neither_memory_nor_the_other_port(
     values = yard.values("travel")
     assert values == [float(k) for k in range(len(counter.sent))]
     assert read_all(yard.out).clock[-1].drops["travel"] == 0
-    first_told, last_told = (e for e in yard.events() if e.kind == "flood")
-    assert first_told.channel == last_told.channel == "force" and url in first_told.text
-    assert (
-        "nobody understands" in first_told.text
-        and first_told.value is not None
-        and first_told.value > 1e6 / patience(start)
-    )
-    assert "over" in last_told.text and last_told.value is not None and last_told.value > 0
-    assert read_all(yard.out).clock[-1].drops["force"] > last_told.value
+    told = floods(yard)
+    begun, over = told[::2], told[1::2]
+    assert len(begun) == len(over) >= 1 and {e.channel for e in told} == {"force"}
+    assert all(url in e.text and "nobody understands" in e.text for e in begun)
+    assert max(e.value or 0.0 for e in begun) > 1e6 / patience(start)
+    assert all("over" in e.text and (e.value or 0.0) > 0 for e in over)
+    assert read_all(yard.out).clock[-1].drops["force"] > sum(e.value or 0.0 for e in over)
     assert (yard.out / "rejects.csv").stat().st_size <= 1_000_000
     assert verify(yard.out).state == "complete"
 
