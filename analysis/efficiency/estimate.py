@@ -101,8 +101,9 @@ def _estimate(rig: Rig, rig_model: Model, result: Result, given: LoadEstimator |
     if doubt > SMALL * force.value and why is None:
         warnings.append(message("haul_force_small", force_N=force.value, cell=cell.name,
                                 share=doubt / force.value))  # fmt: skip
-    if seen.lags[0].factor_u > LAGS_MATTER and force.value > 0:
-        warnings.append(message("ripple_and_lag", cell=cell.name, share=2 * seen.lags[0].factor_u))
+    by_lag = math.sqrt(max(0.0, seen.lags[0].factor_u ** 2 - seen.lags[0].lost_u ** 2))
+    if by_lag > LAGS_MATTER and force.value > 0:
+        warnings.append(message("ripple_and_lag", cell=cell.name, share=2 * by_lag))
     counter = result.roles.load_length
     coarse = counter is None or result.channels[counter.name].step_m * result.roles.ratio > COARSE_M
     stood = 0.0 if coarse else _stood(haul)

@@ -14,6 +14,8 @@ uncertainty (JCGM 100, 4.3.9).  Lags at which the force, weighted by rope, varie
 hands that stop and go stop force and rope together.  That does not hold for weights by load travel: a
 load that jerks moves while the force falls, and a late cell, which shows the break-away force instead,
 varies least.
+
+Where the load has no counter, rope stands for its way, and a rope loses some of the work: see `mean_through_stops`.
 """
 
 from __future__ import annotations
@@ -30,6 +32,7 @@ from analysis.numeric import weighted_mean
 from analysis.signals.lag_from_edges import NO_LAG, Lag
 from analysis.signals.lag_from_stretch import StretchSums
 from analysis.signals.mean_over_time import MOST_MOVES, MotionSums, TimeMeans
+from analysis.signals.mean_through_stops import StopSums
 from analysis.signals.time_cells import RATE, Bools, Floats, Ints
 from logger.channels.channel import Channel
 
@@ -106,6 +109,7 @@ class ChannelLag:
     ratio: float = 1.0  # (force / haul force), corrected / as sent
     ratio_u: float = 0.0  # standard uncertainty of ratio
     by_time: float = 0.0  # weight of the mean over time in `factor`; the rest is over distance
+    lost_u: float = 0.0  # part of factor_u by what the rope loses
 
     @property
     def component(self) -> str:
@@ -136,6 +140,7 @@ class LagSums:
     seconds: number of seconds with steady hauling.
     motion: sums over motion that never stops.
     stretch: sums by which the stretch of the rope shows the lags of both counters.
+    stops: sums that bound what the load resists where means are over the rope.
     """
 
     def __init__(self, forces: int, sign: int = 1) -> None:
@@ -147,6 +152,7 @@ class LagSums:
         self.seconds = 0
         self.motion = MotionSums(forces, TRAVEL_LAGS)
         self.stretch = StretchSums()
+        self.stops = StopSums(TRAVEL_LAGS)
         self._past: Floats | None = None
 
     @property
@@ -158,6 +164,7 @@ class LagSums:
         """Return a copy that grows independently."""
         other = copy.copy(self)  # arrays are never written to
         other.motion, other.stretch = self.motion.fork(), self.stretch.fork()
+        other.stops = self.stops.fork()
         return other
 
     def ended(self) -> LagSums:
@@ -207,6 +214,8 @@ class LagSums:
         good &= np.repeat(some <= ENOUGH - self.seconds, RATE)
         if good.any() or not self.motion.idle:
             self.motion.push(rows[:f, here : here + n], rows[f : f + 2, here : here + n], good)
+        if self.sign > 0:
+            self.stops.push(rows[0, here : here + n], rows[f, here : here + n], good)
         if not good.any():
             return
         self.seconds = min(ENOUGH, self.seconds + int(some[-1]))
@@ -262,6 +271,7 @@ class LagSums:
         sent: Sequence[float] | None = None,
         steady_m: float = 0.0,
         ripple: float = 0.0,
+        at_load: bool = False,
     ) -> tuple[ChannelLag, ...]:
         """The lag of each force channel and the correction of its means, the haul cell first.
 
@@ -273,8 +283,9 @@ class LagSums:
         rope springs back at every change of hands, they show no correction.
         ripple: standard deviation / mean of the haul force along the strokes, by which the means of what the sums do not hold
         may be off.
+        at_load: means over the rope stand for those over the load's distance, without what the rope loses (`mean_through_stops`).
         """
-        lags = self._seen(seen, rope, load, cells, by_rope, sent, steady_m)
+        lags = self._seen(seen, rope, load, cells, by_rope, sent, steady_m, at_load)
         if self.seconds >= ENOUGH or steady_m < TEN_PULLS_M:
             return lags
         held = float(self.distance[0]) / steady_m
@@ -292,6 +303,7 @@ class LagSums:
         by_rope: bool,
         sent: Sequence[float] | None,
         steady_m: float,
+        at_load: bool,
     ) -> tuple[ChannelLag, ...]:
         """`result` as far as the sums show it."""
         # load travel, where its counter's steps are fine
@@ -304,7 +316,8 @@ class LagSums:
         too_few = self.cells[w] < LEAST_CELLS
         if self.seconds < ENOUGH and self.distance[0] < STANDS_FOR * steady_m:
             too_few = True
-        return self._result(w, seen, load if w else rope, apart, sent, too_few)
+        above = self.stops.above() if at_load and w == 0 else None
+        return self._result(w, seen, load if w else rope, apart, sent, too_few, above)
 
     def _result(
         self,
@@ -314,9 +327,10 @@ class LagSums:
         apart: Sequence[Lag | None],
         sent: Sequence[float] | None,
         too_few: bool,
+        above: Floats | None,
     ) -> tuple[ChannelLag, ...]:
         """`result` by counter w; by_file: its lag behind the haul cell by the sensors file; too_few: what was summed
-        shows no correction."""
+        shows no correction; above: of `StopSums`, where means are over the rope and are to be those at the load."""
         mean = self.sums[w] / self.distance[w]
         if by_file is not None:
             lags, likely = STATED, _near(by_file, STATED)
@@ -324,9 +338,16 @@ class LagSums:
         else:
             lags, likely, possible = DOUBT, self._likely(w, mean, seen), LIKELY
         likely = likely / likely.sum()
-        channels = [self._channel_lag(mean, j, lags, likely, lag) for j, lag in enumerate(apart)]
+        lost = None
+        if above is not None:
+            lost = 1 - 1 / (1 + np.interp(lags, TRAVEL_LAGS, above))
+        channels = [
+            self._channel_lag(mean, j, lags, likely, lag, lost) for j, lag in enumerate(apart)
+        ]
         if too_few:
             return tuple(_doubted(lag) for lag in channels)
+        if lost is not None:
+            return tuple(channels)
         times = self.motion.means(w, float(self.distance[w]))
         if times is None or not times.steady:
             return tuple(channels)
@@ -373,13 +394,24 @@ class LagSums:
         return None if times is not None and times.share >= MOST_MOVES else lags
 
     def _channel_lag(
-        self, means: Floats, j: int, lags: Ints, likely: Floats, apart: Lag | None
+        self,
+        means: Floats,
+        j: int,
+        lags: Ints,
+        likely: Floats,
+        apart: Lag | None,
+        lost: Floats | None,
     ) -> ChannelLag:
         """Lag and correction of force channel j.
 
         means: mean forces over distance, N, (forces, TRAVEL_LAGS); likely: probability of each of
         `lags` (cells), (k,); apart: the channel's lag by the sensors file, used where the changes of
-        the two cells do not correlate.
+        the two cells do not correlate; lost: (k,) share of the mean over the rope that the rope loses at the most, at
+        each lag; None: means are as they are.
+
+        With a share between 0 and d lost, a mean m over the rope is m (1 - d / 2) at the load, with the variance
+        (m d)^2 / 12 (rectangular, JCGM 100, 4.3.7).  Over lags of probability p the variance is the sum of p (m d)^2 / 12
+        and the variance of m (1 - d / 2) (law of total variance).  All cells share the rope, so their ratios stay.
         """
         behind, doubt = self._behind(j), 0.0
         if behind is None and apart is not None:
@@ -387,10 +419,13 @@ class LagSums:
         haul = np.interp(lags, TRAVEL_LAGS, means[0])
         here = np.interp(lags + (behind or 0.0), TRAVEL_LAGS, means[j])
         now, haul_now = (float(means[i, REACH // STEP]) for i in (j, 0))
-        factor, u = _mean_and_u(here / now, likely)
+        share = np.zeros(len(lags)) if lost is None else lost
+        factor, u = _mean_and_u(here / now * (1 - share / 2), likely)
+        lost_u = math.sqrt(float(likely @ (here / now * share) ** 2) / 12)
         ratio, ratio_u = _mean_and_u(here / haul * (haul_now / now), likely)
         if behind is None:  # each against the travel by itself
-            ratio, ratio_u = factor / _mean_and_u(haul / haul_now, likely)[0], u * 2**0.5
+            own, _ = _mean_and_u(haul / haul_now * (1 - share / 2), likely)
+            ratio, ratio_u = factor / own, u * 2**0.5
         u, ratio_u = (
             float(np.hypot(a, MISFIT * abs(b - 1))) for a, b in ((u, factor), (ratio_u, ratio))
         )
@@ -403,9 +438,11 @@ class LagSums:
         return ChannelLag(
             behind_s=None if behind is None else behind / RATE,
             factor=factor,
-            factor_u=u,
+            factor_u=math.hypot(u, lost_u),
             ratio=ratio,
             ratio_u=ratio_u,
+            by_time=0.0 if lost is None else 0.5,
+            lost_u=lost_u,
         )
 
     def _behind(self, j: int) -> float | None:

@@ -277,7 +277,7 @@ class MotionSums:
         if not weight.any() and not long.any():
             self._run[k] = NO_RUN
             return float(place[-1])
-        over_time = weight * _slow_speed(along)[here]
+        over_time = weight * slow_speed(along)[here]
         over_distance = weight * travel[here]
         near = rows[0, here]
         smooth = sum(travel[begin + s : begin + s + n] for s in range(-2, 3)) / 5
@@ -366,7 +366,7 @@ def _weight(moves: Bools) -> tuple[Floats, Bools]:
     return np.asarray(np.sin(math.pi / 2 * share) ** 2), long
 
 
-def _slow_speed(along: Floats) -> Floats:
+def slow_speed(along: Floats) -> Floats:
     """Travel of the motion around each cell, m, (m,), by a moving mean taken twice.  along: (m,) m."""
     at = np.arange(len(along))
     low, high = np.maximum(at - SLOW, 0), np.minimum(at + SLOW + 1, len(along))

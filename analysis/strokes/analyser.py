@@ -12,9 +12,8 @@ import math
 
 import numpy as np
 
-from analysis.signals.channel_feed import Feed
+from analysis.signals.channel_feed import Feed, slices
 from analysis.signals.channel_roles import Roles
-from analysis.signals.chunks import slices
 from analysis.signals.noise_floor import NoiseFloor, noise_floor
 from analysis.signals.time_cells import MOST, RATE
 from analysis.strokes.cell_track import CellTrack, take_grid, track_of

@@ -126,6 +126,7 @@ def rig_lags(sums: RigLagSums, roles: Roles, delay: Lag, strokes: Sequence[Strok
             sent=means_as_sent(strokes, "haul"),
             steady_m=steady_m,
             ripple=ripple,
+            at_load=True,
         ),
         rope_lag=hauling.result(
             delay, by_rope, by_load, cells, True, steady_m=steady_m, ripple=ripple

@@ -57,12 +57,16 @@ def _surges(beat_hz=0.8, hz=50):
 
 
 def test_an_unknown_lag_is_as_uncertain_in_the_advantage_as_in_the_haul_force():
-    """With a known load MA = F / S, so a lag's doubt of S is a doubt of MA; strokes that are alike, devices that are exact."""
+    """With a known load MA = F / S, so a lag's doubt of S is a doubt of MA; strokes that are alike, devices that are exact.
+
+    Without a load counter S is the middle of the means over rope and over time, which no lag moves: half the doubt u of the
+    former, and its distance from the latter as a rectangular width, u / sqrt 12: u sqrt(1 / 4 + 1 / 12) = u / sqrt 3.
+    """
     stated = "delay_s = 0.0\ndelay_u_s = 0.05"  # u of the lag 0.05 sqrt 2 s
     found = _measured(_surges(), "haul", "rope", haul=stated, rope=stated)
     slope = 0.2 * 0.6 / 2 * 2 * math.pi * 0.8  # of the mean, a second of lag
     assert _relative_u(found["haul_force_N"]) == pytest.approx(
-        slope * 0.05 * math.sqrt(2), rel=0.25
+        slope * 0.05 * math.sqrt(2) / math.sqrt(3), rel=0.25
     )
     assert _relative_u(found["efficiency"]) == pytest.approx(
         _relative_u(found["haul_force_N"]), rel=0.05

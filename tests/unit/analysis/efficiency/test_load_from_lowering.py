@@ -131,7 +131,7 @@ def test_the_asymmetry_is_that_of_all_rows():
     assert stated == (pytest.approx(_asymmetry(DELANEY), abs=0.005), len(DELANEY))
     loads = [_by_table(*row) for row in DELANEY]
     for load, (_, up, down) in zip(loads, DELANEY, strict=True):
-        assert load.value == pytest.approx(math.sqrt(up * down), rel=1e-6)
+        assert load.value == pytest.approx(math.sqrt(up * down), rel=1e-5)  # the first cell of rope
     assert min(x.value for x in loads) == pytest.approx(45.8, abs=0.1)
     assert max(x.value for x in loads) == pytest.approx(70.0, abs=0.1)
 

@@ -120,16 +120,16 @@ def with_delays(*delays, base=PLAIN):
 
 
 def rippling(late_s):
-    """(true mean over distance, readings): force and speed ripple together, the counter is late by
+    """(true mean over distance, readings): the force ripples as the load's speed changes, the counter is late by
     late_s; tension is let off once only, so the readings can't tell."""
     t = np.arange(0, 60, 0.02)
     pulled = (t > 2) & (t < 52)
     phase = 2 * np.pi * 0.8 * t
     speed = np.where(pulled, 0.3 * (1 + 0.6 * np.sin(phase)), 0)
-    force = np.where(pulled, 400 * (1 + 0.3 * np.sin(phase)), 0)
+    force = np.where(pulled, 400 * (1 + 0.3 * np.cos(phase)), 0)
     data = block(haul=(t, force), rope=(t + late_s, np.cumsum(speed) * 0.02))
-    # mean of (1 + 0.3 s)(1 + 0.6 s) over mean of (1 + 0.6 s), s a sine: 1 + 0.18 / 2
-    return 400 * 1.09, data
+    # mean of (1 + 0.3 c)(1 + 0.6 s) over mean of (1 + 0.6 s), c and s a quarter of a cycle apart: 1; 0.1 s late: 1 - 0.09 sin(0.16 pi)
+    return 400.0, data
 
 
 @pytest.mark.parametrize(("cell", "rope"), [(0.0, 0.0), (0.05, 0.25), (0.25, 0.05), (0.2, 0.2)])

@@ -172,7 +172,7 @@ def test_a_load_that_comes_on_while_the_rope_stands_is_counted_however_it_is_cut
 
 
 def test_a_long_block_taken_a_little_at_a_time_gives_the_same_to_the_bit(monkeypatch):
-    from analysis.signals import chunks as slices
+    from analysis.signals import channel_feed as slices
 
     monkeypatch.setattr(slices, "SLICE", 512)
     monkeypatch.setattr(slices, "SLICE_S", 1.0)
@@ -181,7 +181,7 @@ def test_a_long_block_taken_a_little_at_a_time_gives_the_same_to_the_bit(monkeyp
 
 
 def test_a_block_out_of_order_is_taken_whole(monkeypatch):
-    from analysis.signals import chunks as slices
+    from analysis.signals import channel_feed as slices
 
     monkeypatch.setattr(slices, "SLICE", 16)
     t = np.arange(400) * 0.1
