@@ -12,6 +12,7 @@ from analysis.signals.time_cells import Bools, Floats, Ints
 from analysis.strokes.cell_track import CellTrack
 from analysis.strokes.distance_profile import DISTANCE, starts_of
 from analysis.strokes.steady_part import FORCES, LOAD, MOST_SHIFT, PER_FORCE, SATURATED, SHIFTS
+from analysis.strokes.work_at_lags import WORK_LAGS, LaggedCells, work_at_lags
 
 BLOCKS = 128  # blocks of distance in a profile; when it is full, two become one; memory only
 FIRST_BLOCK_M = 0.01  # first length of a block; chosen by us: a counter's step is hardly finer
@@ -26,6 +27,9 @@ class StrokeSums:
     work_best, out_best: (f,) likewise up to where the rope was furthest, J.
     silent: (2, f) rope and load travel during which each force channel was silent, m; their work is in no sum.
     silent_best: (2, f) likewise up to where the rope was furthest, m.
+    lagged: (1 + f, lags) work of all cells at each of WORK_LAGS, J: of the haul cell over the rope, of each force channel over
+    the load's travel.
+    lagged_best: (1 + f, lags) likewise up to where the rope was furthest, and up to the load's last advance, J.
     block_m: length of a block of the profile.
     rows: (r, BLOCKS) the profile, rows as `steady_part` names them.
     tops: (BLOCKS,) highest haul force of a cell in each block, N.
@@ -35,6 +39,7 @@ class StrokeSums:
     def __init__(self, forces: int) -> None:
         self.work = self.out = self.work_best = self.out_best = np.zeros(forces)
         self.silent = self.silent_best = np.zeros((2, forces))
+        self.lagged = self.lagged_best = np.zeros((1 + forces, len(WORK_LAGS)))
         self.block_m = FIRST_BLOCK_M
         self.rows, self.tops = _empty(forces)
         self.filled = False
@@ -45,6 +50,7 @@ class StrokeSums:
         rest.work = rest.work_best = self.work - self.work_best
         rest.out = rest.out_best = self.out - self.out_best
         rest.silent = rest.silent_best = self.silent - self.silent_best
+        rest.lagged = rest.lagged_best = self.lagged - self.lagged_best
         return rest
 
     def grow(self, travel_m: float) -> None:
@@ -78,6 +84,7 @@ class PendingCells:
     distance_m: Floats  # (n,) rope of the stroke at the end of each cell
     rope_m: Floats  # (n,) advance of the rope in each cell
     load_m: Floats | None  # (n,) advance of the load in each cell; None without a load counter
+    load_furthest: int = -1  # last cell, counted from start, in which the load advanced; -1: none
 
 
 class PendingSums:
@@ -88,9 +95,9 @@ class PendingSums:
     waiting: the cells, in order of time.
     """
 
-    def __init__(self, track: CellTrack, step: Floats) -> None:
-        """step: (n,) rope in each cell of the track, m."""
-        self._track, self._step = track, step
+    def __init__(self, track: CellTrack, step: Floats, lagged: LaggedCells | None = None) -> None:
+        """step: (n,) rope in each cell of the track, m; lagged: the cells with those before, None without a load counter."""
+        self._track, self._step, self._lagged = track, step, lagged
         self.waiting: list[PendingCells] = []
 
     def sum_up(self) -> None:
@@ -125,6 +132,9 @@ class PendingSums:
                 made[gap] = 0.0
         _add_work(pending, first, value, step[here], load)
         _add_silence(pending, first, None if value is forces else ~finite, step[here], load)
+        if self._lagged is not None:
+            for cells in pending:
+                _add_lagged(cells, self._lagged)
         rows, table = _table(track, first, value, finite, ahead, None if load is None else made)
         key = block.astype(np.int64)
         key += np.repeat(offsets, lengths)
@@ -204,6 +214,21 @@ def _add_silence(
         if cells.furthest >= 0:
             stroke.silent_best = stroke.silent + best
         stroke.silent = stroke.silent + whole
+
+
+def _add_lagged(cells: PendingCells, lagged: LaggedCells) -> None:
+    """Add the work at each lag to the sums of a stroke."""
+    stroke, span = cells.sums, (cells.start, cells.stop)
+    more, best = stroke.lagged.copy(), stroke.lagged_best.copy()
+    for rows, forces, step, furthest in (
+        (slice(0, 1), lagged.forces_N[:1], lagged.rope_m, cells.furthest),
+        (slice(1, None), lagged.forces_N, lagged.load_m, cells.load_furthest),
+    ):
+        whole, to_best = work_at_lags(forces, step, *span, furthest)
+        if to_best is not None:
+            best[rows] = stroke.lagged[rows] + to_best
+        more[rows] += whole
+    stroke.lagged, stroke.lagged_best = more, best
 
 
 def _table(
