@@ -172,7 +172,9 @@ def _reduce(time_s: Floats, reading: Floats, ends_only: bool, made: Cells, at: i
 
 def _sum(time_s: Floats, reading: Floats, begin: Ints, more: Ints, out: Cells) -> None:
     """Write integral, least and largest reading of each cell; more: (n,) readings after its first."""
-    terms = np.empty(len(reading))  # one more, 0, so that a cell of one reading may begin at the last
+    terms = np.empty(
+        len(reading)
+    )  # one more, 0, so that a cell of one reading may begin at the last
     terms[-1] = 0.0
     np.add(reading[1:], reading[:-1], out=terms[:-1])
     terms[:-1] *= time_s[1:] - time_s[:-1]

@@ -9,10 +9,10 @@ from functools import lru_cache
 import numpy as np
 
 from analysis.signals.time_cells import Bools, Floats, Ints
+from analysis.signals.work_at_lags import WORK_LAGS, LaggedCells, work_at_lags
 from analysis.strokes.cell_track import CellTrack
 from analysis.strokes.distance_profile import DISTANCE, starts_of
 from analysis.strokes.steady_part import FORCES, LOAD, MOST_SHIFT, PER_FORCE, SATURATED, SHIFTS
-from analysis.strokes.work_at_lags import WORK_LAGS, LaggedCells, work_at_lags
 
 BLOCKS = 128  # blocks of distance in a profile; when it is full, two become one; memory only
 FIRST_BLOCK_M = 0.01  # first length of a block; chosen by us: a counter's step is hardly finer
