@@ -23,7 +23,7 @@ def bisect(
         if high - low <= tolerance:
             break
         middle = (low + high) / 2
-        if middle == low or middle == high:
+        if middle in (low, high):
             # no float lies between the ends, so every further step would ask the same again
             return (middle, high) if below(middle) else (low, middle)
         if below(middle):

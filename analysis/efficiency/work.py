@@ -28,12 +28,12 @@ from analysis.efficiency.uncertainty import Component, Quantity, type_a
 from analysis.mechanics.model import Model
 from analysis.signals.lag_from_ripple import BOTH_MEANS, LAG, STATED, stated
 from analysis.signals.time_cells import Floats
-from analysis.signals.work_at_lags import WORK_LAGS
 from analysis.strokes.lag_correction import WorkLags
 from analysis.strokes.load_travel import rope_m, why_unknown
 from analysis.strokes.result import Result
 from analysis.strokes.steady_part import SEEN_LOAD_M
 from analysis.strokes.stroke import Stroke
+from analysis.strokes.stroke_sums import WORK_LAGS
 from logger.channels.channel import Channel
 
 # share of the work by which a silence was filled that is its standard uncertainty; chosen by us: the force of some

@@ -21,13 +21,18 @@ from analysis.signals.slack_readings import SlackReadings
 from analysis.signals.steady_level import HALF, Levels
 from analysis.signals.time_cells import RATE, Bools, Floats
 from analysis.signals.time_grid import BRIDGED_S
-from analysis.signals.work_at_lags import MOST_LAG, LaggedCells, lagged_cells
 from analysis.strokes.cell_track import CellTrack
 from analysis.strokes.lag_correction import RigLagSums
 from analysis.strokes.steady_part import MOST_SHIFT
 from analysis.strokes.stroke import Stroke, strokes_of
 from analysis.strokes.stroke_accumulator import PAUSE_CELLS, TURN_M, StrokeAccumulator
-from analysis.strokes.stroke_sums import PendingSums, StrokeSums
+from analysis.strokes.stroke_sums import (
+    MOST_LAG,
+    LaggedCells,
+    PendingSums,
+    StrokeSums,
+    lagged_cells,
+)
 
 PAST = 6 * RATE  # past cells that are kept; memory only: more than any decision below needs
 # 1.5 s without tension end a stroke; chosen by us: hands change faster.  LET_GO_SHOWN_S of `live.haul_state`

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from support.readings import block, review, sensors, three
 
-from analysis.signals.work_at_lags import MOST_LAG, WORK_LAGS, lagged_cells, work_at_lags
+from analysis.strokes.stroke_sums import MOST_LAG, WORK_LAGS, lagged_cells, work_at_lags
 
 N = 80
 
