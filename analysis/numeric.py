@@ -23,6 +23,9 @@ def bisect(
         if high - low <= tolerance:
             break
         middle = (low + high) / 2
+        if middle in (low, high):
+            # no float lies between the ends, so every further step would ask the same again
+            return (middle, high) if below(middle) else (low, middle)
         if below(middle):
             low = middle
         else:

@@ -146,7 +146,7 @@ def _estimate(rig: Rig, rig_model: Model, result: Result, given: LoadEstimator |
         actual_ma=actual,
         efficiency=actual.scaled(1 / rig_model.ideal_ma),
         pulley_efficiency=_pulleys(rig, actual),
-        work_efficiency=work_ratio(totals, estimator, result, actual, haul),
+        work_efficiency=work_ratio(totals, estimator, result, actual),
         strokes=tuple(
             _of_stroke(result, estimator, s, rig_model) if s.direction == "haul" else None
             for s in result.strokes

@@ -156,8 +156,7 @@ def _own(result: Result, k: int, from_s: float, to_s: float) -> tuple[Result, tu
         read=(read,),
         rig_lags=(lags,),
         lags=lags.lags,
-        rope_lag=lags.rope_lag,
-        load_lags=lags.load_lags,
+        work_lags=lags.work,
         lowering_lags=lags.lowering_lags,
         derived_events=tuple(
             e for e in result.derived_events

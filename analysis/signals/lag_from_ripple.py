@@ -61,7 +61,8 @@ STANDS_FOR = 0.5
 # ripple of the force where they hold nothing; chosen by us: undisturbed hauls hold more, and held by
 # tests/coverage/test_stop_and_go.py
 HOLDS, MISSED = 0.8, 0.5
-LAG = "lag between channels"  # of the budget
+# names of components of a budget
+LAG, BOTH_MEANS = "lag between channels", "mean over time and over distance"
 # relative standard uncertainty where the sums hold nothing, and rope, m, from which on they should hold some; chosen by us:
 # the load stops in each pull, so the steady parts leave much of the motion out; ten pulls of a hand, as the sums leave out
 # a second at both ends of a stroke; held as above
@@ -114,7 +115,7 @@ class ChannelLag:
     @property
     def component(self) -> str:
         """Name of the component of a budget that `factor_u` or `ratio_u` is."""
-        return "mean over time and over distance" if self.by_time > BY_TIME else LAG
+        return BOTH_MEANS if self.by_time > BY_TIME else LAG
 
 
 def stated(counter: Channel | None, cell: Channel | None) -> Lag | None:
@@ -319,6 +320,62 @@ class LagSums:
         above = self.stops.above() if at_load and w == 0 else None
         return self._result(w, seen, load if w else rope, apart, sent, too_few, above)
 
+    def likely(
+        self, w: int, seen: Lag = NO_LAG, by_file: Lag | None = None, steady_m: float = 0.0
+    ) -> tuple[float, ...]:
+        """Probability of each of STATED as the lag of the haul cell behind counter w, 0 rope or 1 load.
+
+        seen, steady_m: as for `result`; by_file: the counter's lag behind the haul cell by the sensors file.  It is what
+        `result` weighs its means with.  Where the motion never stops, the mean over time says which mean over distance is
+        right, so each lag also counts by how near its mean comes to that (a normal density of the mean over time).
+        """
+        if by_file is not None:
+            likely = _near(by_file, STATED)
+        else:
+            likely = np.zeros(len(STATED))
+            likely[REACH - MOST : REACH + MOST + 1] = self._likely(
+                w, seen, self._stands_for(steady_m)
+            )
+        if self._stands_for(steady_m) and self.distance[w] > 0 and self.sums[w, 0].all():
+            likely = self._by_times(w, likely)
+        return tuple((likely / likely.sum()).tolist())
+
+    def _stands_for(self, steady_m: float) -> bool:
+        """Whether the sums hold enough of the strokes' steady rope, steady_m."""
+        return self.seconds >= ENOUGH or bool(self.distance[0] >= STANDS_FOR * steady_m)
+
+    def _by_times(self, w: int, likely: Floats) -> Floats:
+        """Probabilities of STATED, (k,), weighed by the mean over time of counter w where it counts; any scale."""
+        times = self.motion.means(w, float(self.distance[w]))
+        if times is None or not times.steady:
+            return likely
+        near = STATED[likely > LEAST_LIKELY * likely.max()]
+        if times.roots(np.interp(near, TRAVEL_LAGS, times.distance_N[0])) != 1:
+            return likely
+        mean = self.sums[w, 0] / self.distance[w]
+        factor = np.interp(STATED, TRAVEL_LAGS, mean) / mean[REACH // STEP]
+        right = float(times.by_time[0])
+        u = math.hypot(times.u, MISFIT * (right - 1))
+        weighed: Floats = likely * np.exp(-0.5 * ((factor - right) / u) ** 2)
+        # the two contradict each other: the resistance is not steady
+        return likely if weighed.sum() < LEAST_LIKELY * likely.sum() else weighed
+
+    def apart(self, cells: Sequence[Lag | None]) -> tuple[tuple[float, float], ...]:
+        """(lag behind the haul cell, its standard uncertainty), cells, of each force channel; 0 where it is not known.
+
+        cells: as for `result`.
+        """
+        found = []
+        for j in range(self.forces):
+            behind, by_file = self._behind(j), cells[j] if j < len(cells) else None
+            if behind is not None:
+                found.append((behind, 0.0))
+            elif by_file is not None:
+                found.append(((by_file.lag_s or 0.0) * RATE, (by_file.u_s or 0.0) * RATE))
+            else:
+                found.append((0.0, 0.0))
+        return tuple(found)
+
     def _result(
         self,
         w: int,
@@ -336,7 +393,7 @@ class LagSums:
             lags, likely = STATED, _near(by_file, STATED)
             possible = likely
         else:
-            lags, likely, possible = DOUBT, self._likely(w, mean, seen), LIKELY
+            lags, likely, possible = DOUBT, self._likely(w, seen), LIKELY
         likely = likely / likely.sum()
         lost = None
         if above is not None:
@@ -356,16 +413,26 @@ class LagSums:
             return tuple(channels)
         return _with_times(channels, times, None if sent is None else np.asarray(sent))
 
-    def _likely(self, w: int, mean: Floats, seen: Lag) -> Floats:
+    def _likely(self, w: int, seen: Lag, summed: bool = True) -> Floats:
         """Relative probability of each lag of DOUBT, where none is stated, (k,).
 
-        w: the counter, 0 rope or 1 load; mean: (forces, lags) means over its distance, N; seen: as for `result`.
+        w: the counter, 0 rope or 1 load; seen: as for `result`; summed: whether the sums stand for the haul.
         """
-        haul = np.interp(DOUBT, TRAVEL_LAGS, mean[0])
-        spread = self.square[w] / self.distance[w] - mean[0] ** 2
-        spread = np.interp(DOUBT, TRAVEL_LAGS, np.maximum(spread, 0.0)) + (0.01 * mean[0, 0]) ** 2
-        likely = LIKELY.copy() if w else LIKELY * (spread.min() / spread) ** SHARP
-        if w == 1 and seen.lag_s is not None and seen.u_s and self.distance[0] > 0:
+        likely, haul = LIKELY.copy(), None
+        if summed and self.distance[w] > 0:
+            mean = self.sums[w, 0] / self.distance[w]
+            haul = np.interp(DOUBT, TRAVEL_LAGS, mean)
+            spread = self.square[w] / self.distance[w] - mean**2
+            spread = np.interp(DOUBT, TRAVEL_LAGS, np.maximum(spread, 0.0)) + (0.01 * mean[0]) ** 2
+            if w == 0:
+                likely = LIKELY * (spread.min() / spread) ** SHARP
+        if (
+            w == 1
+            and haul is not None
+            and seen.lag_s is not None
+            and seen.u_s
+            and self.distance[0] > 0
+        ):
             # nothing shows the load counter's own lag, but the mean over rope is corrected already
             by_rope = np.interp(DOUBT, TRAVEL_LAGS, self.sums[0, 0] / self.distance[0])
             near = _near(seen, DOUBT)

@@ -172,8 +172,12 @@ def _reduce(time_s: Floats, reading: Floats, ends_only: bool, made: Cells, at: i
 
 def _sum(time_s: Floats, reading: Floats, begin: Ints, more: Ints, out: Cells) -> None:
     """Write integral, least and largest reading of each cell; more: (n,) readings after its first."""
-    terms = reading[1:] + reading[:-1]
-    terms *= time_s[1:] - time_s[:-1]
+    terms = np.empty(
+        len(reading)
+    )  # one more, 0, so that a cell of one reading may begin at the last
+    terms[-1] = 0.0
+    np.add(reading[1:], reading[:-1], out=terms[:-1])
+    terms[:-1] *= time_s[1:] - time_s[:-1]
     # how a cell is summed depends on its own readings alone, so that no cut changes a bit
     if int(more.max()) < FEW:
         out.low[:] = out.high[:] = out.first
@@ -182,7 +186,7 @@ def _sum(time_s: Floats, reading: Floats, begin: Ints, more: Ints, out: Cells) -
         return
     pairs = np.empty(2 * len(begin), np.int64)
     pairs[0::2], pairs[1::2] = begin, begin + more
-    np.multiply(np.add.reduceat(np.append(terms, 0.0), pairs)[0::2], 0.5, out=out.inner)
+    np.multiply(np.add.reduceat(terms, pairs)[0::2], 0.5, out=out.inner)
     np.minimum.reduceat(reading, begin, out=out.low)
     np.maximum.reduceat(reading, begin, out=out.high)
     few = (more < FEW).nonzero()[0]

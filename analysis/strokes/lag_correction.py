@@ -25,7 +25,6 @@ from analysis.strokes.stroke import Stroke
 # half width of the distribution of an undetermined lag, 1/8 s; chosen by us, no reason is on record
 UNKNOWN_CELLS = 4.0
 _NODES = np.array(sorted([*SHIFTS, 0]), float)
-NOT_LATE = ChannelLag()
 
 
 @dataclass(frozen=True)
@@ -38,13 +37,26 @@ class RigLagSums:
 
 
 @dataclass(frozen=True)
+class WorkLags:
+    """The possible lags of the haul cell behind the counters, over which the work of whole strokes is averaged."""
+
+    rope: tuple[float, ...] = ()  # probability of each of STATED, behind the rope counter
+    load: tuple[float, ...] = ()  # likewise, behind the load counter
+    apart: tuple[
+        tuple[float, float], ...
+    ] = ()  # (lag behind the haul cell, its u), cells, by channel
+
+
+NO_WORK_LAGS = WorkLags()
+
+
+@dataclass(frozen=True)
 class RigLags:
     """The lags of all force channels while one rig was in use."""
 
     lags: tuple[ChannelLag, ...] = ()  # of each force channel, in the order of roles.forces
-    rope_lag: ChannelLag = NOT_LATE  # of the haul cell, for its work over the rope of whole strokes
-    load_lags: tuple[ChannelLag, ...] = ()  # likewise, for the work over the load's travel
-    lowering_lags: tuple[ChannelLag, ...] = ()  # likewise, for the means of lowering
+    work: WorkLags = NO_WORK_LAGS  # for the work of whole strokes
+    lowering_lags: tuple[ChannelLag, ...] = ()  # of each force channel, for the means of lowering
 
 
 def with_lag(strokes: Sequence[Stroke], lag: Lag) -> tuple[list[Stroke], float]:
@@ -128,10 +140,11 @@ def rig_lags(sums: RigLagSums, roles: Roles, delay: Lag, strokes: Sequence[Strok
             ripple=ripple,
             at_load=True,
         ),
-        rope_lag=hauling.result(
-            delay, by_rope, by_load, cells, True, steady_m=steady_m, ripple=ripple
-        )[0],
-        load_lags=hauling.result(delay, by_rope, by_load, cells, steady_m=steady_m, ripple=ripple),
+        work=WorkLags(
+            rope=hauling.likely(0, delay, by_rope, steady_m),
+            load=hauling.likely(1, delay, by_load, steady_m),
+            apart=hauling.apart(cells),
+        ),
         lowering_lags=sums.lowering.ended().result(
             delay,
             by_rope,

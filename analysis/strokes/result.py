@@ -16,7 +16,7 @@ from analysis.signals.time_cells import MOST, RATE
 from analysis.strokes.complete_seconds import last_cell
 from analysis.strokes.counter_checks import counter_warnings
 from analysis.strokes.derived_events import DerivedEvent, derive_events
-from analysis.strokes.lag_correction import NOT_LATE, RigLags, rig_lags, with_lag
+from analysis.strokes.lag_correction import NO_WORK_LAGS, RigLags, WorkLags, rig_lags, with_lag
 from analysis.strokes.rig_changes import NOTHING_READ, RigReadings, RigSpan, RigTimetable
 from analysis.strokes.segmentation import Reset, Segmentation
 from analysis.strokes.stroke import Stroke
@@ -72,11 +72,8 @@ class Result:
     rig_lags: tuple[RigLags, ...] = ()  # while each of `rigs` was in use
     # of the rig in use at the end; of a chapter, of its own rig
     lags: tuple[ChannelLag, ...] = ()  # of each force channel, in the order of roles.forces
-    rope_lag: ChannelLag = NOT_LATE  # of the haul cell, for its work over the rope of whole strokes
-    load_lags: tuple[
-        ChannelLag, ...
-    ] = ()  # of each force channel, for its work over the load's travel
-    lowering_lags: tuple[ChannelLag, ...] = ()  # likewise for the means of lowering
+    work_lags: WorkLags = NO_WORK_LAGS  # for the work of whole strokes
+    lowering_lags: tuple[ChannelLag, ...] = ()  # of each force channel, for the means of lowering
     tugs: int = 0  # pulls that only stretched the rope; they are no strokes
     slack: Slack | None = None  # readings of the haul cell with the rope slack; None without one
     mean_N: float | None = None  # mean of all readings of the haul cell
@@ -196,8 +193,7 @@ def assemble_result(
         lag_share=lag_share,
         rig_lags=lags,
         lags=last.lags,
-        rope_lag=last.rope_lag,
-        load_lags=last.load_lags,
+        work_lags=last.work,
         lowering_lags=last.lowering_lags,
         tugs=seg.tugs if seg else 0,
         slack=seg.slack.result() if seg else None,

@@ -26,7 +26,13 @@ from analysis.strokes.lag_correction import RigLagSums
 from analysis.strokes.steady_part import MOST_SHIFT
 from analysis.strokes.stroke import Stroke, strokes_of
 from analysis.strokes.stroke_accumulator import PAUSE_CELLS, TURN_M, StrokeAccumulator
-from analysis.strokes.stroke_sums import PendingSums, StrokeSums
+from analysis.strokes.stroke_sums import (
+    MOST_LAG,
+    LaggedCells,
+    PendingSums,
+    StrokeSums,
+    lagged_cells,
+)
 
 PAST = 6 * RATE  # past cells that are kept; memory only: more than any decision below needs
 # 1.5 s without tension end a stroke; chosen by us: hands change faster.  LET_GO_SHOWN_S of `live.haul_state`
@@ -447,7 +453,7 @@ class Segmentation:
 
         step: rope in each cell, m, (n,); steady: steady haul force of each half second, N.
         """
-        pending = self._pending = PendingSums(track, step)
+        pending = self._pending = PendingSums(track, step, self._lagged(track))
         for start, stop, on in cuts:
             if on:
                 lowest = self._fed.lowest if self._fed is not None else -math.inf
@@ -467,6 +473,19 @@ class Segmentation:
                 self._rest(track, start, stop)
         pending.sum_up()
         self._pending = None
+
+    def _lagged(self, track: CellTrack) -> LaggedCells | None:
+        """The cells of a track with those before, for the work at lags; None without a load counter."""
+        if "load" not in self._before:
+            return None
+        forces = [self._before["force"]]
+        for j, force in enumerate(track.forces[1:], start=1):
+            forces.append(self._with_past(f"force {j}", force, np.nan))
+        return lagged_cells(
+            np.array(forces)[:, PAST - MOST_LAG :],
+            self._before["x"][PAST - MOST_LAG - 1 :],
+            self._before["load"][PAST - MOST_LAG - 1 :],
+        )
 
     def _pull(
         self, track: CellTrack, pending: PendingSums, start: int, stop: int, lowest: float

@@ -45,6 +45,9 @@ class Stroke:
     ] = ()  # rope given back between its furthest place and the load's rest, at each of REST_LAGS
     filled_J: float = 0.0  # what of work_J fills silences of the haul cell
     filled_out_J: tuple[float, ...] = ()  # (f,) what of out_J fills silences of each channel
+    # (1 + f, lags) work without what fills silences, J, at each of WORK_LAGS: of the haul cell over the rope up to where it was
+    # furthest, of each force channel over the load's travel up to its rest; empty without a load counter
+    lagged_J: tuple[tuple[float, ...], ...] = ()
     details: StrokeDetails = NO_DETAILS  # take-up, break-away, drift, unfollowed rope
 
 
@@ -82,6 +85,7 @@ def strokes_of(
             out_J=tuple((a.sign * a.sums.out_best + fill[1]).tolist()),
             filled_J=fill[0],
             filled_out_J=tuple(fill[1].tolist()),
+            lagged_J=tuple(map(tuple, (a.sign * a.sums.lagged_best).tolist())) if counted else (),
             mean_force_N=None if mean is None or math.isnan(mean.force_N[0]) else mean.force_N[0],
             peak_force_N=a.peak,
             peak_s=(a.peak_cell + 0.5) / RATE,

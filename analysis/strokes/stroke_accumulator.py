@@ -106,7 +106,7 @@ class StrokeAccumulator:
         furthest = ahead.nonzero()[0]
         self.rope_cells += len(furthest)
         k = int(furthest[-1]) if len(furthest) else -1
-        made = None
+        made, load_k = None, -1
         if track.load is not None:
             load = track.load[start : stop + 1]
             top = np.maximum.accumulate(np.concatenate(([self.load_top], s * load[1:])))
@@ -114,7 +114,8 @@ class StrokeAccumulator:
             moved = made.nonzero()[0]
             self.load_cells += len(moved)
             if len(moved):
-                self.rests = track.first + start + int(moved[-1])
+                load_k = int(moved[-1])
+                self.rests = track.first + start + load_k
             if k >= 0:
                 self.load_best = float(load[k + 1])
         if k >= 0:
@@ -136,6 +137,7 @@ class StrokeAccumulator:
             distance_m=best[1:] - s * self.x0,
             rope_m=ahead,
             load_m=made,
+            load_furthest=load_k,
         )
         return cells, turned
 

@@ -1,4 +1,19 @@
-"""Sums over the cells of a stroke: its work, and its profile over distance in a bounded number of blocks."""
+"""Sums over the cells of a stroke: its work, and its profile over distance in a bounded number of blocks.
+
+Work is the integral of force over travel.  A counter that is late by L pairs the force of one moment with the travel of
+another, so the true work is W(l) = sum F(i + l) x step(i) over the stroke's cells i, with l = -L in cells.  Where hands stop
+and go, rope springs back at each stop, and each stop leaves an area between force and stretch that is not there: means over
+distance, which only count rope that comes forth, do not show it.  So W is summed over all cells, with rope that goes back
+counted as negative, from before the tension came on to where the counter was furthest:
+
+    l < 0: F(i + l) step(i);    l >= 0: F(i) step(i - l), and F(end) x (travel of the last l cells) at the furthest cell.
+
+The second form needs no later cells; for the last l cells the force at the furthest place stands for that of a moment
+later, when the counter stands.
+
+Forces are rounded to NEWTON and positions to MICRON, both powers of two, so that every product is a whole multiple of their
+product and sums are exact up to 8 MJ, in any order and however the readings are cut.
+"""
 
 from __future__ import annotations
 
@@ -17,6 +32,14 @@ BLOCKS = 128  # blocks of distance in a profile; when it is full, two become one
 FIRST_BLOCK_M = 0.01  # first length of a block; chosen by us: a counter's step is hardly finer
 _SHIFTED = [MOST_SHIFT - shift for shift in SHIFTS]
 METRE, JOULE = 2.0**-36, 2.0**-26  # units to which the terms of sums are rounded; rounding only
+# cells; derived: REACH of `lag_from_ripple`, whose probabilities weigh the work
+MOST_LAG = 20
+LAG_STEP = 2  # cells; derived: STEP of `lag_from_ripple`; values between are interpolated
+WORK_LAGS = np.arange(-MOST_LAG, MOST_LAG + 1, LAG_STEP)
+NEWTON, MICRON = (
+    2.0**-8,
+    2.0**-22,
+)  # units to which forces and positions at lags are rounded; rounding only
 
 
 class StrokeSums:
@@ -26,6 +49,9 @@ class StrokeSums:
     work_best, out_best: (f,) likewise up to where the rope was furthest, J.
     silent: (2, f) rope and load travel during which each force channel was silent, m; their work is in no sum.
     silent_best: (2, f) likewise up to where the rope was furthest, m.
+    lagged: (1 + f, lags) work of all cells at each of WORK_LAGS, J: of the haul cell over the rope, of each force channel over
+    the load's travel.
+    lagged_best: (1 + f, lags) likewise up to where the rope was furthest, and up to the load's last advance, J.
     block_m: length of a block of the profile.
     rows: (r, BLOCKS) the profile, rows as `steady_part` names them.
     tops: (BLOCKS,) highest haul force of a cell in each block, N.
@@ -35,6 +61,7 @@ class StrokeSums:
     def __init__(self, forces: int) -> None:
         self.work = self.out = self.work_best = self.out_best = np.zeros(forces)
         self.silent = self.silent_best = np.zeros((2, forces))
+        self.lagged = self.lagged_best = np.zeros((1 + forces, len(WORK_LAGS)))
         self.block_m = FIRST_BLOCK_M
         self.rows, self.tops = _empty(forces)
         self.filled = False
@@ -45,6 +72,7 @@ class StrokeSums:
         rest.work = rest.work_best = self.work - self.work_best
         rest.out = rest.out_best = self.out - self.out_best
         rest.silent = rest.silent_best = self.silent - self.silent_best
+        rest.lagged = rest.lagged_best = self.lagged - self.lagged_best
         return rest
 
     def grow(self, travel_m: float) -> None:
@@ -78,6 +106,7 @@ class PendingCells:
     distance_m: Floats  # (n,) rope of the stroke at the end of each cell
     rope_m: Floats  # (n,) advance of the rope in each cell
     load_m: Floats | None  # (n,) advance of the load in each cell; None without a load counter
+    load_furthest: int = -1  # last cell, counted from start, in which the load advanced; -1: none
 
 
 class PendingSums:
@@ -88,9 +117,9 @@ class PendingSums:
     waiting: the cells, in order of time.
     """
 
-    def __init__(self, track: CellTrack, step: Floats) -> None:
-        """step: (n,) rope in each cell of the track, m."""
-        self._track, self._step = track, step
+    def __init__(self, track: CellTrack, step: Floats, lagged: LaggedCells | None = None) -> None:
+        """step: (n,) rope in each cell of the track, m; lagged: the cells with those before, None without a load counter."""
+        self._track, self._step, self._lagged = track, step, lagged
         self.waiting: list[PendingCells] = []
 
     def sum_up(self) -> None:
@@ -125,6 +154,9 @@ class PendingSums:
                 made[gap] = 0.0
         _add_work(pending, first, value, step[here], load)
         _add_silence(pending, first, None if value is forces else ~finite, step[here], load)
+        if self._lagged is not None:
+            for cells in pending:
+                _add_lagged(cells, self._lagged)
         rows, table = _table(track, first, value, finite, ahead, None if load is None else made)
         key = block.astype(np.int64)
         key += np.repeat(offsets, lengths)
@@ -206,6 +238,21 @@ def _add_silence(
         stroke.silent = stroke.silent + whole
 
 
+def _add_lagged(cells: PendingCells, lagged: LaggedCells) -> None:
+    """Add the work at each lag to the sums of a stroke."""
+    stroke, span = cells.sums, (cells.start, cells.stop)
+    more, best = stroke.lagged.copy(), stroke.lagged_best.copy()
+    for rows, forces, step, furthest in (
+        (slice(0, 1), lagged.forces_N[:1], lagged.rope_m, cells.furthest),
+        (slice(1, None), lagged.forces_N, lagged.load_m, cells.load_furthest),
+    ):
+        whole, to_best = work_at_lags(forces, step, *span, furthest)
+        if to_best is not None:
+            best[rows] = stroke.lagged[rows] + to_best
+        more[rows] += whole
+    stroke.lagged, stroke.lagged_best = more, best
+
+
 def _table(
     track: CellTrack, first: int, value: Floats, finite: Bools, ahead: Floats, made: Floats | None
 ) -> tuple[Ints, Floats]:
@@ -259,3 +306,58 @@ def exact(values: Floats, unit: float) -> Floats:
     values += large
     values -= large
     return values
+
+
+@dataclass(frozen=True)
+class LaggedCells:
+    """n cells of a track with the MOST_LAG cells before them, rounded."""
+
+    forces_N: Floats  # (f, MOST_LAG + n) force of each channel, 0 where it is silent
+    rope_m: Floats  # (MOST_LAG + n,) advance of the rope in each cell
+    load_m: Floats  # (MOST_LAG + n,) advance of the load in each cell
+
+
+def lagged_cells(forces: Floats, rope: Floats, load: Floats) -> LaggedCells:
+    """The cells, rounded.
+
+    forces: (f, MOST_LAG + n), N, not finite where a channel is silent; rope, load: (MOST_LAG + 1 + n,) positions at the ends
+    of the cells and of the one before them, m.
+    """
+    force = _rounded(np.where(np.isfinite(forces), forces, 0.0), NEWTON)
+    return LaggedCells(force, np.diff(_rounded(rope, MICRON)), np.diff(_rounded(load, MICRON)))
+
+
+def work_at_lags(
+    forces: Floats, step: Floats, start: int, stop: int, furthest: int
+) -> tuple[Floats, Floats | None]:
+    """Work over cells start..stop, and that up to the furthest one of them, each (f, lags), J; None without such a cell.
+
+    forces: (f, MOST_LAG + n), N; step: (MOST_LAG + n,), m, as `LaggedCells` has them; start, stop: indices among the n cells;
+    furthest: index from start on, -1 where the counter did not advance.
+    """
+    end = start + furthest + 1
+    if furthest < 0:
+        return _sums(forces, step, start, stop), None
+    best = _sums(forces, step, start, end)
+    whole = best if end == stop else best + _sums(forces, step, end, stop)
+    last = MOST_LAG + end
+    late = np.concatenate(([0.0], np.cumsum(step[last - MOST_LAG : last][::-1])))
+    missed = late[np.maximum(WORK_LAGS, 0)]
+    return whole, best + forces[:, last - 1 : last] * missed
+
+
+def _sums(forces: Floats, step: Floats, start: int, stop: int) -> Floats:
+    """Sums of force x travel over cells start..stop at each lag, (f, lags), J; arguments as for `work_at_lags`."""
+    table = np.empty((len(forces), len(WORK_LAGS)))
+    a, b = MOST_LAG + start, MOST_LAG + stop
+    for k, lag in enumerate(WORK_LAGS.tolist()):
+        early, late = min(lag, 0), max(lag, 0)
+        table[:, k] = forces[:, a + early : b + early] @ step[a - late : b - late]
+    return table
+
+
+def _rounded(values: Floats, unit: float) -> Floats:
+    """Values as whole multiples of unit, a power of two; a copy."""
+    large = 1.5 * 2.0**52 * unit
+    result: Floats = (values + large) - large
+    return result

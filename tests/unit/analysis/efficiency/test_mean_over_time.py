@@ -307,4 +307,5 @@ def test_the_cut_changes_nothing():
         begin = end
     cut = analyse(three(), sensors("haul", "rope", "way"), *pieces)
     assert cut.lags == whole.lags and cut.lowering_lags == whole.lowering_lags
-    assert cut.rope_lag == whole.rope_lag
+    assert cut.work_lags == whole.work_lags
+    assert [s.lagged_J for s in cut.strokes] == [s.lagged_J for s in whole.strokes]

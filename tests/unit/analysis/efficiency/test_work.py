@@ -99,3 +99,46 @@ def test_rope_that_comes_back_before_the_load_rests_is_not_hauled(late_s):
     value, wide = found["travel_efficiency"]["value"], found["travel_efficiency"]["U95"]
     assert value == pytest.approx(1.95 * 3 / 5.88, abs=0.004)
     assert wide < 0.02
+
+
+@pytest.mark.parametrize("delay", ["", "delay_s = 0.0\ndelay_u_s = 0.005"])
+def test_taking_a_load_off_its_capture_to_lower_it_hauls_nothing(delay):
+    """6 m of rope raise the load 2 m; then 0.3 m of rope stretch while it stands, and the load goes down.  2 m x 3 / 6 m, and
+    1000 N x 2 m / (400 N x 6 m): neither the 0.3 m nor their work belongs to the haul.
+
+    Can catch: such a pull counted as hauled, which takes 5 % off the travel efficiency.
+    """
+    at = [0.0, 3.0, 15.0, 18.0, 18.5, 22.0, 23.0, 33.0, 36.0]
+    rope = [0.0, 0.0, 6.0, 6.0, 6.0, 6.0, 6.3, 0.3, 0.3]
+    way = [0.0, 0.0, 2.0, 2.0, 2.0, 2.0, 2.0, 0.0, 0.0]
+    t = np.arange(round(at[-1] * HZ)) / HZ
+    force = np.where((t > 3) & (t < 18), 400.0, 0.0)
+    force = np.where((t > 22) & (t < 23), 400.0 * (t - 22), force)
+    force = np.where((t >= 23) & (t < 33.5), 280.0, force)
+    made = block(haul=(t, force), rope=(t, np.interp(t, at, rope)), way=(t, np.interp(t, at, way)))
+    stated = dict.fromkeys(("haul", "rope", "way"), delay) if delay else {}
+    found = review(three(), sensors("haul", "rope", "way", **stated), made)
+    assert [s["direction"] for s in found["strokes"]] == ["haul", "haul", "lower"]
+    measured = found["measured"]
+    assert measured["travel_efficiency"]["value"] == pytest.approx(1.0, abs=0.004)
+    near = 0.004 if delay else 0.01  # unknown lags make it the mean over all that may be
+    assert measured["work_efficiency"]["value"] == pytest.approx(2000 / 2400, abs=near)
+
+
+def test_slack_that_differs_from_stroke_to_stroke_is_no_uncertainty():
+    """Every stroke is counted, so what they differ by is in the value; exact counters leave no uncertainty (JCGM 100, D.1.1).
+
+    Can catch: the strokes' scatter in the budget of a sum that is of these strokes.
+    """
+    one, two = _session(slack_m=0.05), _session(slack_m=0.5)
+    lasts, hauled, moved = (one[n][k][-1] for n, k in (("haul", 0), ("rope", 1), ("way", 1)))
+    both = {
+        name: (
+            np.concatenate([one[name][0], two[name][0] + lasts + 1 / HZ]),
+            np.concatenate([one[name][1], two[name][1] + more]),
+        )
+        for name, more in (("haul", 0.0), ("rope", hauled), ("way", moved))
+    }
+    found = review(three(), sensors("haul", "rope", "way"), block(**both))["measured"]
+    assert found["travel_efficiency"]["value"] == pytest.approx(24 / 25.1, abs=0.004)
+    assert found["travel_efficiency"]["U95"] < 0.002
