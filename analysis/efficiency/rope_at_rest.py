@@ -66,12 +66,12 @@ def _likely(stated: Lag | None, lags: WorkLags) -> Floats:
     if stated is None or stated.lag_s is None:
         if not lags.rope or not lags.load:
             return LIKELY
-        known = np.zeros(len(STATED))
-        known[(len(STATED) - len(LIKELY)) // 2 :][: len(LIKELY)] = LIKELY
+        before = np.zeros(len(STATED))
+        before[(len(STATED) - len(LIKELY)) // 2 :][: len(LIKELY)] = LIKELY
         middle = len(STATED) - 1
         here = slice(middle + int(REST_LAGS[0]), middle + int(REST_LAGS[-1]) + 1)
-        shown = np.correlate(np.array(lags.rope), np.array(lags.load), "full")[here]
-        likely: Floats = LIKELY * shown / np.correlate(known, known, "full")[here]
+        by_session = np.correlate(np.array(lags.rope), np.array(lags.load), "full")[here]
+        likely: Floats = LIKELY * by_session / np.correlate(before, before, "full")[here]
         return likely if likely.sum() > 0 else LIKELY
     u = max((stated.u_s or 0.0) * RATE, LEAST_CELLS)
     away = np.clip(stated.lag_s * RATE, REST_LAGS[0], REST_LAGS[-1]) - REST_LAGS

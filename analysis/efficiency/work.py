@@ -217,8 +217,8 @@ def _over_load(haul: list[Stroke], estimator: LoadEstimator, lags: WorkLags) -> 
         if u:
             ends = (_at(own, behind + u) - _at(own, behind - u)).sum(axis=0) / 2
             doubt = math.hypot(doubt, float(np.array(lags.load) @ ends))
-    found = _under(table, np.array(lags.load), rest)
-    return _Work(found.each, math.hypot(found.u_J, doubt))
+    summed = _under(table, np.array(lags.load), rest)
+    return _Work(summed.each, math.hypot(summed.u_J, doubt))
 
 
 def _at(table: Floats, behind: float) -> Floats:

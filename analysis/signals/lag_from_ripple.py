@@ -365,16 +365,16 @@ class LagSums:
 
         cells: as for `result`.
         """
-        found = []
+        behind_cell = []
         for j in range(self.forces):
             behind, by_file = self._behind(j), cells[j] if j < len(cells) else None
             if behind is not None:
-                found.append((behind, 0.0))
+                behind_cell.append((behind, 0.0))
             elif by_file is not None:
-                found.append(((by_file.lag_s or 0.0) * RATE, (by_file.u_s or 0.0) * RATE))
+                behind_cell.append(((by_file.lag_s or 0.0) * RATE, (by_file.u_s or 0.0) * RATE))
             else:
-                found.append((0.0, 0.0))
-        return tuple(found)
+                behind_cell.append((0.0, 0.0))
+        return tuple(behind_cell)
 
     def _result(
         self,

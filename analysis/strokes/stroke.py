@@ -45,9 +45,9 @@ class Stroke:
     ] = ()  # rope given back between its furthest place and the load's rest, at each of REST_LAGS
     filled_J: float = 0.0  # what of work_J fills silences of the haul cell
     filled_out_J: tuple[float, ...] = ()  # (f,) what of out_J fills silences of each channel
-    # (1 + f, lags) work without what fills silences, J, at each of WORK_LAGS: of the haul cell over the rope up to where it was
-    # furthest, of each force channel over the load's travel up to its rest; empty without a load counter
-    lagged_J: tuple[tuple[float, ...], ...] = ()
+    lagged_J: tuple[
+        tuple[float, ...], ...
+    ] = ()  # (1 + f, lags) work, what fills silences left out, at each of WORK_LAGS: of the haul cell over the rope to its furthest place, of each channel over the load's way; empty without a load counter
     details: StrokeDetails = NO_DETAILS  # take-up, break-away, drift, unfollowed rope
 
 

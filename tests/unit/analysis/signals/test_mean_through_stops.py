@@ -169,4 +169,4 @@ def test_live_and_review_get_the_same_correction():
         begin = end
     cut = analyse(three(), sensors(*made), *blocks)
     assert whole.lags[0].lost_u > 0
-    assert cut.lags == whole.lags and cut.rope_lag == whole.rope_lag
+    assert cut.lags == whole.lags and cut.work_lags == whole.work_lags
