@@ -60,7 +60,9 @@ def box(browser, name):
     )
 
 
-@pytest.mark.parametrize(("width", "height"), [(390, 844), (1280, 800)])
+@pytest.mark.parametrize(
+    ("width", "height"), [(390, 844), pytest.param(1280, 800, marks=pytest.mark.many)]
+)
 def test_the_bar_is_in_reach_and_its_buttons_fit_gloves(page, width, height):
     page.size(width, height)
     sizes = page.steady(
@@ -111,7 +113,13 @@ def test_a_rig_changed_without_its_file_is_an_event_that_says_so(page, haul):
     assert "rig changed, details later" in haul.events("mark")[-1]
 
 
-@pytest.mark.parametrize(("width", "height"), [(390, 844), (844, 390), (1280, 800)])
+@pytest.mark.parametrize(
+    ("width", "height"),
+    [
+        (390, 844),
+        *(pytest.param(*size, marks=pytest.mark.many) for size in ((844, 390), (1280, 800))),
+    ],
+)
 def test_the_far_view_is_one_touch_and_its_digits_are_seen_from_afar(
     page, haul, shots, width, height
 ):

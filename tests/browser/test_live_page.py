@@ -147,6 +147,7 @@ def test_a_page_without_a_server_shows_no_link_and_no_number(browser, demo):
         assert not re.search(r"[0-9] ?(N|kN)\b", browser.text("channels"))
 
 
+@pytest.mark.many
 def test_after_two_strokes_the_advantage_on_the_page_is_the_true_one(browser, tmp_path):
     """In a demo of its own, whose strokes are as long as it is: the second of 60 s begins at 18 s."""
     browser.size(1280, 900)

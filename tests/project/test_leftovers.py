@@ -10,6 +10,7 @@ import sys
 from contextlib import suppress
 from pathlib import Path
 
+import pytest
 from support.places import ROOT
 from support.systems import linux
 
@@ -72,6 +73,7 @@ def test_clean_after_the_others(tmp_path):
 
 
 @linux
+@pytest.mark.many
 def test_what_a_test_leaves_behind_is_named_and_fails_it(tmp_path: Path) -> None:
     (tmp_path / "conftest.py").write_text(
         "from support.leftovers import nothing_left, pytest_fixture_setup\n"

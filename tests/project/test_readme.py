@@ -154,6 +154,7 @@ def desk(tmp_path_factory, request):
     return folder
 
 
+@pytest.mark.many
 def test_the_examples_run_as_written(readme, reference, desk, capsys, request):
     """In order, in one folder. Two things differ: devices are on TCP, and times are short."""
     calls = [*reading.calls(readme), *reading.calls(reference)]

@@ -68,6 +68,7 @@ def test_the_wheel_holds_the_three_rooms_with_their_data_and_nothing_else(wheel,
     assert any(name.startswith("analysis/") and name.endswith(".toml") for name in names)
 
 
+@pytest.mark.many
 def test_the_installed_command_predicts_imports_verifies_and_reviews(installed, root, tmp_path):
     where = installed(code="import dashboard; print(dashboard.__file__)").stdout
     assert "elsewhere" in where  # the copy that was installed, not the source

@@ -248,6 +248,7 @@ def cut_short(folder: Path, rows: int = 20, sensors: str = "") -> Yard:
 @pytest.mark.parametrize(
     "tail", [b"20.5,for", b"\0" * 40, b"\x81\n,,\n30.5000,force,30\n31.5000,force,31\n"]
 )
+@pytest.mark.many
 def test_a_repair_may_be_killed_at_any_call_and_done_again(tmp_path: Path, tail: bytes) -> None:
     master = cut_short(tmp_path / "yard")
     with (master.out / "readings.csv").open("ab") as file:

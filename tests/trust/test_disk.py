@@ -232,6 +232,7 @@ def test_the_operator_is_told_within_a_second_and_the_recording_goes_on(tmp_path
     device.close()
 
 
+@pytest.mark.many
 def test_an_acknowledgement_that_waits_for_the_disk_is_shown_once(tmp_path: Path) -> None:
     device = serve_pty()
     yard = Yard(tmp_path, force(device.url))
@@ -308,6 +309,7 @@ def test_fifty_seconds_without_a_disk_lose_nothing(tmp_path: Path) -> None:
     assert outcome.drops == {"force": 0}
 
 
+@pytest.mark.many
 def test_a_disk_that_refuses_to_the_end_leaves_what_it_took_and_counts_the_rest(
     tmp_path: Path,
 ) -> None:

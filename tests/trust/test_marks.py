@@ -636,6 +636,7 @@ def cut_by_hand(folder: Path) -> tuple[Path, dict[str, bytes]]:
 
 
 @pytest.mark.parametrize("how", ["pages", "scramble", "part", "by hand"])
+@pytest.mark.many
 def test_a_repair_may_be_killed_at_any_call_and_done_again_here_or_elsewhere(
     tmp_path: Path, how: str
 ) -> None:

@@ -155,11 +155,16 @@ def test_soak(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
             f"  {VIEWERS} viewers: {sum(v.asked for v in viewers)} answers, "
             f"{sum(v.failed for v in viewers)} failed, slowest {max(v.slowest for v in viewers):.2f} s"
         )
-    assert counts == {"force": sent, "travel": sent, "neighbour": 0}
     drops = dict(block.clock[-1].drops)
+    # every line is recorded or counted as dropped; dropped are those alone whose bytes waited in a full buffer while
+    # other programs held the recorder up, because nothing tells whether bytes are missing among them
+    assert counts.pop("neighbour") == 0
+    assert {name: count + drops[name] for name, count in counts.items()} == {"force": sent, "travel": sent}  # fmt: skip
+    full = {e.channel for e in block.events if e.kind == "stall" and "buffer was full" in e.text}
+    assert {name for name in counts if drops[name]} <= full
     assert drops.pop("neighbour") > 0 and flooded > 0.5 * FLOOD_BYTES_S * took
     assert "flood" in {e.kind for e in block.events if e.channel == "neighbour"}
-    assert drops == {"force": 0, "travel": 0} and block.malformed == 0
+    assert block.malformed == 0
     assert all((part.time_s[1:] >= part.time_s[:-1]).all() for part in block.readings.values())
     assert "disk" not in {e.kind for e in block.events}
     assert verify(yard.out).state == "complete"

@@ -116,6 +116,7 @@ def test_what_waited_during_a_stop_is_dated_by_its_own_rate(tmp_path: Path, rate
     assert verify(yard.out).state == "complete"
 
 
+@pytest.mark.many
 def test_a_buffer_that_was_full_and_lost_nothing_costs_a_few_lines(tmp_path: Path) -> None:
     """The program cannot tell it from one that lost something: the lines about its end are dropped and
     counted."""

@@ -22,6 +22,7 @@ from support.rigs import STRAIGHT_PULL
 from support.serial_wire import noting_framings, own_terminal
 from support.systems import pseudo_terminals
 from support.terminal import TypedTerminal
+from support.tiers import every
 from support.waiting import joined, long_enough, patience
 from support.yard import ended_after_rows
 
@@ -80,6 +81,7 @@ def test_the_object_is_that_of_its_section(plug: Plug, listened: Any) -> None:
     assert device.inbox == b"" and device.seen == (2400, "7E1")
 
 
+@pytest.mark.many
 def test_a_rate_and_a_framing_that_are_stated_are_not_sought(plug: Plug, listened: Any) -> None:
     device = plug(KG)
     _, said = listened(
@@ -118,7 +120,7 @@ def test_a_number_without_a_unit_is_listed_and_unclear(
     assert "shows no unit" in said["unclear"][0] and not out.exists()
 
 
-@pytest.mark.parametrize("wire", ["tcp", "udp", "listen"])
+@pytest.mark.parametrize("wire", every(3, ["tcp", "udp", "listen"]))
 def test_a_port_without_rate_has_none(wire: str, plug: Plug, listened: Any) -> None:
     device = plug(replace(CATALOGUE["key with unit"], wire=wire))
     status, said = listened(device.port)
@@ -127,6 +129,7 @@ def test_a_port_without_rate_has_none(wire: str, plug: Plug, listened: Any) -> N
     assert "baud" not in said["channels"][0]["toml"] and device.inbox == b""
 
 
+@pytest.mark.many
 def test_the_channels_of_two_devices_come_into_one_file(
     plug: Plug, listened: Any, tmp_path: Path
 ) -> None:
@@ -142,6 +145,7 @@ def test_the_channels_of_two_devices_come_into_one_file(
     assert first.read_text("utf-8") == before and both.read_text("utf-8").startswith(before)
 
 
+@pytest.mark.many
 def test_the_same_device_twice_is_refused_in_one_line(
     plug: Plug, listened: Any, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -166,6 +170,7 @@ def test_with_needs_a_file_to_write_and_one_to_read(
 
 
 @needs_broker
+@pytest.mark.many
 def test_a_board_that_publishes_is_heard_through_its_broker(listened: Any, tmp_path: Path) -> None:
     """The retained message of 999.125 kN is no number of the board's; what is written is recorded as it stands."""
     device, out = MqttDevice(PUBLISHED["retained by a broker"]), tmp_path / "sensors.toml"

@@ -230,6 +230,7 @@ act = st.one_of(
 
 @settings(max_examples=10, deadline=None, suppress_health_check=list(HealthCheck))
 @given(acts=st.lists(act, min_size=1, max_size=5))
+@pytest.mark.many
 def test_after_any_strokes_live_is_the_review(acts, tmp_path_factory):
     crew = Crew(tmp_path_factory.mktemp("crew") / "s", step_s=0.2)
     crew.haul(3.0)

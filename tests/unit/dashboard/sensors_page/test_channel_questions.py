@@ -123,6 +123,7 @@ def test_a_comma_is_asked_and_then_the_number_is_there(hand, plug):
     until(lambda: hand.places(device.port), 20, "the number")
 
 
+@pytest.mark.many
 def test_three_points_make_the_file_that_haul_calibrate_makes(
     hand, plug, channel, folder, tmp_path
 ):

@@ -199,6 +199,7 @@ def test_every_answer_forbids_what_a_page_of_ours_does_not_need(page):
     assert page.ask("/")[2]["Cache-Control"] == "no-store"
 
 
+@pytest.mark.many
 def test_no_address_in_the_page_or_our_assets_leaves_this_host(page):
     shell = page.ask("/")[1].decode()
     sources = re.findall(r'(?:src|href|action)="([^"]*)"', shell)

@@ -23,7 +23,7 @@ from logger.listening.hearing import LineSettings
 from logger.listening.settings_search import Wanted, listen_on, search
 from logger.listening.understanding import Understanding, UnderstoodChannel, understand
 
-pytestmark = pseudo_terminals
+pytestmark = [pseudo_terminals, pytest.mark.many]
 AT_ONCE = 8
 
 

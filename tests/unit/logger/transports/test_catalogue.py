@@ -15,6 +15,7 @@ from support.mqtt_devices import READS, MqttDevice, plugged
 from support.register_devices import REGISTER_CATALOGUE, RegisterDevice
 from support.serial_wire import noting_framings
 from support.systems import pseudo_terminals
+from support.tiers import every
 from support.waiting import joined, until
 
 from logger.channels.sensors_file import for_recording, parse_sensors
@@ -70,7 +71,7 @@ def test_the_catalogue_has_at_least_60_devices_of_all_kinds() -> None:
     assert sum(bool(d.asked) for d in CATALOGUE.values()) >= 7
 
 
-@pytest.mark.parametrize("name", READABLE)
+@pytest.mark.parametrize("name", every(4, READABLE))
 def test_a_device_is_read_right_over_its_wire_and_again_when_it_is_back(
     name: str, tmp_path: Path
 ) -> None:
