@@ -97,12 +97,11 @@ def test_what_a_blocked_terminal_missed_is_printed_when_it_goes_on(yard: Yard) -
                    stdout=terminal.write, stderr=terminal.write, stdin=subprocess.DEVNULL)  # fmt: skip
     try:
         until(lambda: "alarm" in yard.kinds(), START_WITHIN_S)
-        terminal.text()  # goes on from here
         said = ""
 
         def more() -> bool:
             nonlocal said
-            said += terminal.text()
+            said += terminal.text()  # the terminal goes on from here
             return "STOP: force" in said and "recording to" in said
 
         until(more)
