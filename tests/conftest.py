@@ -19,7 +19,14 @@ settings.register_profile(
 )
 settings.load_profile("any machine")
 
-SIMULATIONS = ("tests/coverage/", "tests/unit/analysis/")  # they use neither a device nor a page
+# files and folders of tests that open no device
+NO_DEVICE = (
+    "tests/coverage/", "tests/unit/analysis/", "tests/unit/dashboard/rig_page/",
+    *(f"tests/browser/test_{name}.py" for name in (
+        "alarm_headline", "convert_page", "crew_sheets", "layout", "plan_page", "report_pages", "result_pages",
+        "review_page", "rig_page", "rig_questions")),
+    "tests/project/test_wheel.py",
+)  # fmt: skip
 OTHER_SYSTEM = "other system:"  # begins the reason of a skip that CI lets pass
 
 
@@ -43,7 +50,7 @@ def pytest_xdist_make_scheduler(config, log):
     """Files are given out whole and in their order, those with a browser in two halves: they wait longest,
     so they come first, and two browsers at a time are enough for a machine of two cores.
 
-    Of the tests marked `many`, those that simulate sessions run beside all others, which run one after another:
+    Of the tests marked `many`, those that open no device run beside all others, which run one after another:
     they close pseudo-terminals whose number the system soon gives to somebody else."""
     from xdist.scheduler import LoadFileScheduling
 
@@ -55,7 +62,7 @@ def pytest_xdist_make_scheduler(config, log):
         def _split_scope(self, nodeid):
             file = super()._split_scope(nodeid)
             if many:
-                return file if file.startswith(SIMULATIONS) else "devices and pages"
+                return file if file.startswith(NO_DEVICE) else "devices"
             return f"browser {turns[file] % 2}" if file in turns else file
 
     config.option.loadscopereorder = False
