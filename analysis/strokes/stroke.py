@@ -47,7 +47,7 @@ class Stroke:
     filled_out_J: tuple[float, ...] = ()  # (f,) what of out_J fills silences of each channel
     lagged_J: tuple[
         tuple[float, ...], ...
-    ] = ()  # (1 + f, lags) work, what fills silences left out, at each of WORK_LAGS: of the haul cell over the rope to its furthest place, of each channel over the load's way; empty without a load counter
+    ] = ()  # (1 + f, lags) work at each of WORK_LAGS without silences, J: haul cell over rope, then each channel over load
     details: StrokeDetails = NO_DETAILS  # take-up, break-away, drift, unfollowed rope
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -92,6 +93,18 @@ def block(events=(), **channels) -> Block:
         },
         events=tuple(events),
     )
+
+
+def cut_at_random(seed: int, cuts: int, **channels) -> list[Block]:
+    """The channels, (time_s, reading) by name, as blocks that are cut at random moments of the rope's time."""
+    until = np.random.default_rng(seed).uniform(0, channels["rope"][0][-1], cuts)
+    edges = [-np.inf, *sorted(until), np.inf]
+    return [
+        block(
+            **{n: (t[(t > a) & (t <= b)], v[(t > a) & (t <= b)]) for n, (t, v) in channels.items()}
+        )
+        for a, b in pairwise(edges)
+    ]
 
 
 def info(sensors_, state="sealed") -> SessionInfo:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
-from support.readings import analyse, block, sensors, three
+from support.readings import analyse, block, cut_at_random, sensors, three
 
 from analysis.efficiency.estimate import estimate
 from analysis.efficiency.uncertainty import budget_rows
@@ -299,13 +299,7 @@ def test_the_cut_changes_nothing():
     """The lags of one push and of many are the same to the last bit."""
     channels = _session(Hands(), 0.2, back=True)
     whole = analyse(three(), sensors("haul", "rope", "way"), block(**channels))
-    ends = np.random.default_rng(4).uniform(0, channels["rope"][0][-1], 40)
-    pieces, begin = [], -1.0
-    for end in [*sorted(ends), math.inf]:
-        so = {n: (t > begin) & (t <= end) for n, (t, _) in channels.items()}
-        pieces.append(block(**{n: (t[so[n]], v[so[n]]) for n, (t, v) in channels.items()}))
-        begin = end
-    cut = analyse(three(), sensors("haul", "rope", "way"), *pieces)
+    cut = analyse(three(), sensors("haul", "rope", "way"), *cut_at_random(4, 40, **channels))
     assert cut.lags == whole.lags and cut.lowering_lags == whole.lowering_lags
     assert cut.work_lags == whole.work_lags
     assert [s.lagged_J for s in cut.strokes] == [s.lagged_J for s in whole.strokes]

@@ -12,7 +12,7 @@ import math
 
 import numpy as np
 import pytest
-from support.readings import analyse, block, review, sensors, three
+from support.readings import analyse, block, cut_at_random, review, sensors, three
 
 from analysis.signals.lag_from_ripple import TRAVEL_LAGS
 from analysis.signals.mean_through_stops import StopSums
@@ -161,12 +161,6 @@ def test_live_and_review_get_the_same_correction():
     """The lags of one push and of many are the same to the last bit, without a load counter too."""
     made = _session(counted=False)
     whole = analyse(three(), sensors(*made), block(**made))
-    ends = np.random.default_rng(5).uniform(0, made["rope"][0][-1], 30)
-    blocks, begin = [], -1.0
-    for end in [*sorted(ends), math.inf]:
-        so = {n: (t > begin) & (t <= end) for n, (t, _) in made.items()}
-        blocks.append(block(**{n: (t[so[n]], v[so[n]]) for n, (t, v) in made.items()}))
-        begin = end
-    cut = analyse(three(), sensors(*made), *blocks)
+    cut = analyse(three(), sensors(*made), *cut_at_random(5, 30, **made))
     assert whole.lags[0].lost_u > 0
     assert cut.lags == whole.lags and cut.work_lags == whole.work_lags
